@@ -10,14 +10,18 @@ use std::process::ExitCode;
 use obvert::prelude::*;
 
 fn main() -> Result<ExitCode, Box<dyn Error>> {
-    let path = std::env::args().nth(1).unwrap_or_else(|| "examples/data/larkmoor-rejected.obvert.json".into());
+    let path = std::env::args()
+        .nth(1)
+        .unwrap_or_else(|| "examples/data/larkmoor-rejected.obvert.json".into());
     let source = std::fs::read(&path)?;
     let mut settings = Settings { today: "2026-06-15".parse().ok(), ..Settings::default() };
     // This office takes a missing photo of the worst grade for an error.
     settings.severities.insert("worst-grade-without-photo".into(), Some(Severity::Error));
     let mut report = Checker::new(settings)?.check(&source)?;
     report.place_in(&source, &path);
-    for finding in report.findings.iter().filter(|finding| finding.severity == Severity::Error).take(5) {
+    for finding in
+        report.findings.iter().filter(|finding| finding.severity == Severity::Error).take(5)
+    {
         let line = finding.at.as_ref().map_or(0, |at| at.line);
         println!("{path}:{line}: {} [{}]", finding.message, finding.rule);
     }

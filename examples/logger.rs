@@ -41,7 +41,9 @@ fn record() -> Result<Document, Box<dyn Error>> {
             Structure::new("LM-014".parse()?, StructureKind::Manhole),
             Structure::new("LM-015".parse()?, StructureKind::Manhole),
         ])
-        .with_pipes([Pipe::new("L-101".parse()?, "LM-014".parse()?).with_downstream("LM-015".parse()?)]);
+        .with_pipes([
+            Pipe::new("L-101".parse()?, "LM-014".parse()?).with_downstream("LM-015".parse()?)
+        ]);
     Ok(Document::new(head).with_runs([run]))
 }
 

@@ -23,12 +23,19 @@ The crew needs a permit for a deep manhole, and permits are issued by asset numb
 # Fix
 Add the number from the register as `asset`.",
 )
-.with_limits(&[Limit { name: "depth", default: 3.0, unit: "m", meaning: "the depth from which a permit is needed" }])
+.with_limits(&[Limit {
+    name: "depth",
+    default: 3.0,
+    unit: "m",
+    meaning: "the depth from which a permit is needed",
+}])
 .with_facts(&[Fact::new("depth", FactKind::Length, "the depth of the manhole")]);
 
 fn check(view: &StructureView<'_>, out: &mut Sink<'_>) {
     let (survey, structure) = (view.survey, view.structure);
-    let Some(depth) = structure.depth.filter(|_| structure.kind == StructureKind::Manhole) else { return };
+    let Some(depth) = structure.depth.filter(|_| structure.kind == StructureKind::Manhole) else {
+        return;
+    };
     if structure.asset.is_none() && survey.metres(depth) > out.limit("depth") {
         let message = format!("a manhole {} deep has no asset number", survey.say(depth));
         out.report(view.subject(""), message).fact("depth", depth.get());
@@ -36,7 +43,9 @@ fn check(view: &StructureView<'_>, out: &mut Sink<'_>) {
 }
 
 fn main() -> Result<(), Box<dyn Error>> {
-    let path = std::env::args().nth(1).unwrap_or_else(|| "examples/data/larkmoor-rejected.obvert.json".into());
+    let path = std::env::args()
+        .nth(1)
+        .unwrap_or_else(|| "examples/data/larkmoor-rejected.obvert.json".into());
     let source = std::fs::read(&path)?;
     let mut settings = Settings { rules: vec![&DEEP_MANHOLE], ..Settings::default() };
     // It is weighed and limited as the catalogue's rules are, here or in a profile.
@@ -48,7 +57,11 @@ fn main() -> Result<(), Box<dyn Error>> {
         let what = finding.subject.describe(None).unwrap_or_default();
         println!("{}: {what}: {}", finding.severity, finding.message);
     }
-    let total = report.rules.iter().find(|total| total.rule == DEEP_MANHOLE.name).map_or(0, |total| total.total);
+    let total = report
+        .rules
+        .iter()
+        .find(|total| total.rule == DEEP_MANHOLE.name)
+        .map_or(0, |total| total.total);
     println!("{total} of {} findings are of {}", report.totals.all(), DEEP_MANHOLE.name);
     Ok(())
 }

@@ -10,7 +10,8 @@ use std::error::Error;
 use obvert::model::read::{Reader, RunReader};
 
 fn main() -> Result<(), Box<dyn Error>> {
-    let path = std::env::args().nth(1).unwrap_or_else(|| "examples/data/larkmoor.obvert.json".into());
+    let path =
+        std::env::args().nth(1).unwrap_or_else(|| "examples/data/larkmoor.obvert.json".into());
     let source = std::fs::read(path)?;
     let mut reader = Reader::new(&source)?;
     let head = reader.share_head();
@@ -18,7 +19,9 @@ fn main() -> Result<(), Box<dyn Error>> {
     // An error here means that the document is not valid, so that nothing of it counts.
     while let Some(run) = reader.next_run()? {
         let pipe = head.pipes.iter().find(|pipe| pipe.id == run.pipe);
-        let material = pipe.and_then(|pipe| pipe.material).map_or("unknown".into(), |material| material.to_string());
+        let material = pipe
+            .and_then(|pipe| pipe.material)
+            .map_or("unknown".into(), |material| material.to_string());
         if let Some(surveyed) = run.surveyed {
             *metres.entry(material).or_default() += surveyed.get() * head.units.length.metres();
         }

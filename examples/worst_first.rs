@@ -9,7 +9,8 @@ use std::error::Error;
 use obvert::model::tables::Direction;
 
 fn main() -> Result<(), Box<dyn Error>> {
-    let path = std::env::args().nth(1).unwrap_or_else(|| "examples/data/larkmoor.obvert.json".into());
+    let path =
+        std::env::args().nth(1).unwrap_or_else(|| "examples/data/larkmoor.obvert.json".into());
     let document = obvert::read(&std::fs::read(path)?)?;
     let unit = document.head.units.length;
     let mut worst = Vec::new();

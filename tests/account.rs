@@ -43,7 +43,8 @@ fn account(folder: &Path, arguments: &[&str]) -> (Account, Value) {
 #[test]
 fn every_pair_of_forms_has_an_account() {
     let folder = folder();
-    let schema: Value = serde_json::from_str(&stdout(&obvert(&["schema", "account"]))).expect("schema");
+    let schema: Value =
+        serde_json::from_str(&stdout(&obvert(&["schema", "account"]))).expect("schema");
     let schema = jsonschema::validator_for(&schema).expect("the schema compiles");
     for (from, source) in FORMS {
         for (to, _) in FORMS {
@@ -51,7 +52,10 @@ fn every_pair_of_forms_has_an_account() {
             let (account, json) = account(folder.path(), &[source, "-o", &out, "--to", to]);
             assert!(schema.is_valid(&json), "{from} to {to}: {json}");
             assert_eq!((account.from.format.as_str(), account.to.format.as_str()), (from, to));
-            assert_eq!((account.from.file.as_str(), account.to.file.as_str()), (source, out.as_str()));
+            assert_eq!(
+                (account.from.file.as_str(), account.to.file.as_str()),
+                (source, out.as_str())
+            );
             assert!(account.lossless && account.entries.is_empty(), "{from} to {to}: {json}");
         }
     }
@@ -62,27 +66,48 @@ fn what_a_translation_loses_is_placed_in_every_form() {
     let folder = folder();
     let mut accounts = Vec::new();
     for (from, source) in FORMS {
-        let (account, _) = account(folder.path(), &[source, "-o", "en.json", "--to", "json", "--coding", "en-13508-2"]);
-        assert_eq!((account.from.code_list.as_str(), account.to.code_list.as_str()), ("obvert-terms", "en-13508-2"));
+        let (account, _) = account(
+            folder.path(),
+            &[source, "-o", "en.json", "--to", "json", "--coding", "en-13508-2"],
+        );
+        assert_eq!(
+            (account.from.code_list.as_str(), account.to.code_list.as_str()),
+            ("obvert-terms", "en-13508-2")
+        );
         assert!(!account.lossless);
         let totals = account.totals;
         let all = totals.dropped + totals.changed + totals.defaulted + totals.translated;
         assert!(totals.translated > 50 && all == account.entries.len(), "{totals:?}");
         for entry in &account.entries {
-            let at = entry.at.as_ref().unwrap_or_else(|| panic!("{from}: {} has no place", entry.pointer));
+            let at = entry
+                .at
+                .as_ref()
+                .unwrap_or_else(|| panic!("{from}: {} has no place", entry.pointer));
             assert!(at.line > 0 && at.file.starts_with(source), "{from}: {at:?}");
         }
         accounts.push(
-            account.entries.into_iter().map(|entry| (entry.kind, entry.pointer, entry.message)).collect::<Vec<_>>(),
+            account
+                .entries
+                .into_iter()
+                .map(|entry| (entry.kind, entry.pointer, entry.message))
+                .collect::<Vec<_>>(),
         );
     }
     assert!(accounts.windows(2).all(|pair| pair[0] == pair[1]), "the entries differ by form");
     // The place is that of the value: the row of the table, and the column where it stands in one.
-    let (account, _) = account(folder.path(), &["survey", "-o", "en.json", "--to", "json", "--coding", "en-13508-2"]);
-    let first = account.entries.iter().find(|entry| entry.pointer.ends_with("/code")).expect("a code");
+    let (account, _) = account(
+        folder.path(),
+        &["survey", "-o", "en.json", "--to", "json", "--coding", "en-13508-2"],
+    );
+    let first =
+        account.entries.iter().find(|entry| entry.pointer.ends_with("/code")).expect("a code");
     let at = first.at.clone().expect("a place");
-    assert_eq!((at.file.as_str(), at.heading.as_deref()), ("survey/observations.csv", Some("code")));
-    let table = std::fs::read_to_string(folder.path().join("survey/observations.csv")).expect("table");
+    assert_eq!(
+        (at.file.as_str(), at.heading.as_deref()),
+        ("survey/observations.csv", Some("code"))
+    );
+    let table =
+        std::fs::read_to_string(folder.path().join("survey/observations.csv")).expect("table");
     let code = first.message.split(' ').next().expect("the code");
     assert!(table.lines().nth(at.line - 1).expect("the line").contains(code), "{first:?}");
 }
@@ -91,14 +116,17 @@ fn what_a_translation_loses_is_placed_in_every_form() {
 #[test]
 fn a_refused_conversion_is_accounted_for() {
     let folder = folder();
-    let arguments = ["convert", "survey.obvert.json", "-o", "en.json", "--coding", "en-13508-2", "--lossless"];
-    let output = obvert_in(folder.path(), &[&arguments[..], &["--account", "account.json"]].concat());
+    let arguments =
+        ["convert", "survey.obvert.json", "-o", "en.json", "--coding", "en-13508-2", "--lossless"];
+    let output =
+        obvert_in(folder.path(), &[&arguments[..], &["--account", "account.json"]].concat());
     assert_eq!(status(&output), 2);
     assert!(!folder.path().join("en.json").exists());
     let text = std::fs::read_to_string(folder.path().join("account.json")).expect("an account");
     let account: Account = serde_json::from_str(&text).expect("an account");
     assert!(account.totals.translated > 0);
-    let output = obvert_in(folder.path(), &[&arguments[..], &["--account", "account.json"]].concat());
+    let output =
+        obvert_in(folder.path(), &[&arguments[..], &["--account", "account.json"]].concat());
     assert_eq!(status(&output), 2);
     assert!(stderr(&output).contains("is there already"), "{}", stderr(&output));
 }
@@ -109,7 +137,8 @@ fn an_account_is_of_what_was_written() {
     let folder = tempfile::tempdir().expect("folder");
     std::fs::write(folder.path().join("s.json"), obvert::check::MINIMAL).expect("write");
     let refused = |arguments: &[&str], said: &str| {
-        let output = support::obvert_in(folder.path(), &[&["convert", "s.json"], arguments].concat());
+        let output =
+            support::obvert_in(folder.path(), &[&["convert", "s.json"], arguments].concat());
         assert_eq!(output.status.code(), Some(2), "{arguments:?}");
         assert!(support::stderr(&output).contains(said), "{}", support::stderr(&output));
         assert_eq!(std::fs::read_dir(folder.path()).expect("folder").count(), 1, "{arguments:?}");
@@ -124,7 +153,8 @@ fn an_account_is_of_what_was_written() {
 #[test]
 fn what_is_not_on_the_map_is_said_in_a_line() {
     let folder = tempfile::tempdir().expect("folder");
-    let text = std::fs::read_to_string(root().join("examples/data/larkmoor.obvert.json")).expect("survey");
+    let text =
+        std::fs::read_to_string(root().join("examples/data/larkmoor.obvert.json")).expect("survey");
     let survey: Value = serde_json::from_str(&text).expect("json");
     let astray = |count: usize| {
         let mut survey = survey.clone();
@@ -137,21 +167,36 @@ fn what_is_not_on_the_map_is_said_in_a_line() {
     let why = "position [1000000000000, 1000000000000] cannot be transformed by EPSG:6547; check its order, its unit and the reference system; \
                the feature has no geometry";
     for (to, out) in [("geojson", "a.geojson"), ("geoparquet", "a")] {
-        for (count, like) in [(0, None), (1, Some("")), (3, Some(" (3 like this, the first here)"))] {
-            std::fs::write(folder.path().join("a.obvert.json"), astray(count).to_string()).expect("written");
-            let arguments =
-                ["convert", "a.obvert.json", "-o", out, "--to", to, "--replace", "--account", "account.json"];
+        for (count, like) in [(0, None), (1, Some("")), (3, Some(" (3 like this, the first here)"))]
+        {
+            std::fs::write(folder.path().join("a.obvert.json"), astray(count).to_string())
+                .expect("written");
+            let arguments = [
+                "convert",
+                "a.obvert.json",
+                "-o",
+                out,
+                "--to",
+                to,
+                "--replace",
+                "--account",
+                "account.json",
+            ];
             let output = obvert_in(folder.path(), &arguments);
             assert_eq!(status(&output), 0, "{}", stderr(&output));
             let said = stderr(&output);
             let notes: Vec<&str> = said.lines().filter(|line| line.starts_with("note")).collect();
             let expected: Vec<String> = like.iter().map(|like| format!(": {why}{like}")).collect();
             assert_eq!(notes.len(), expected.len(), "{to}: {said}");
-            assert!(notes.iter().zip(&expected).all(|(note, expected)| note.ends_with(expected)), "{to}: {said}");
+            assert!(
+                notes.iter().zip(&expected).all(|(note, expected)| note.ends_with(expected)),
+                "{to}: {said}"
+            );
             // The account has each.
-            let account: Value =
-                serde_json::from_slice(&std::fs::read(folder.path().join("account.json")).expect("read"))
-                    .expect("json");
+            let account: Value = serde_json::from_slice(
+                &std::fs::read(folder.path().join("account.json")).expect("read"),
+            )
+            .expect("json");
             let each = account["notes"]
                 .as_array()
                 .map_or(0, |notes| notes.iter().filter(|note| note["message"] == why).count());

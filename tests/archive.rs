@@ -22,7 +22,9 @@ fn survey(id: &str, wrong: bool) -> String {
 
 fn folder() -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
-    for (name, id, wrong) in [("a.json", "a", false), ("b.json", "b", true), ("c.json", "C/../x", false)] {
+    for (name, id, wrong) in
+        [("a.json", "a", false), ("b.json", "b", true), ("c.json", "C/../x", false)]
+    {
         fs::write(folder.path().join(name), survey(id, wrong)).unwrap();
     }
     folder
@@ -33,7 +35,8 @@ fn surveys_of_any_form_are_packed_and_come_out_as_they_went_in() {
     let folder = folder();
     let run = |arguments: &[&str]| obvert_in(folder.path(), arguments);
     assert!(run(&["convert", "c.json", "-o", "c.xml"]).status.success());
-    let packed = run(&["archive", "pack", "a.json", "b.json", "c.xml", "a.json", "-o", "all.obvert.jsonl"]);
+    let packed =
+        run(&["archive", "pack", "a.json", "b.json", "c.xml", "a.json", "-o", "all.obvert.jsonl"]);
     assert!(packed.status.success(), "{}", stderr(&packed));
     assert_eq!(stderr(&packed).trim(), "3 surveys packed; 1 left out that were packed already");
     let text = fs::read_to_string(folder.path().join("all.obvert.jsonl")).unwrap();
@@ -45,7 +48,8 @@ fn surveys_of_any_form_are_packed_and_come_out_as_they_went_in() {
     let out = run(&["archive", "unpack", "all.obvert.jsonl", "-o", "out"]);
     assert!(out.status.success(), "{}", stderr(&out));
     // No id leads out of the folder.
-    let digest = |file: &str| stdout(&run(&["digest", file])).split("  ").next().unwrap().to_owned();
+    let digest =
+        |file: &str| stdout(&run(&["digest", file])).split("  ").next().unwrap().to_owned();
     for (name, source) in [("a", "a.json"), ("b", "b.json"), ("C-..-x", "c.json")] {
         assert_eq!(digest(&format!("out/{name}.obvert.json")), digest(source), "{name}");
     }
@@ -54,7 +58,11 @@ fn surveys_of_any_form_are_packed_and_come_out_as_they_went_in() {
     let again = run(&["archive", "unpack", "all.obvert.jsonl", "-o", "out"]);
     assert_eq!(again.status.code(), Some(2));
     assert!(stderr(&again).contains("--replace"), "{}", stderr(&again));
-    assert!(run(&["archive", "unpack", "all.obvert.jsonl", "-o", "out", "--replace", "--to", "csv"]).status.success());
+    assert!(
+        run(&["archive", "unpack", "all.obvert.jsonl", "-o", "out", "--replace", "--to", "csv"])
+            .status
+            .success()
+    );
     assert!(folder.path().join("out/a/pipes.csv").is_file());
 }
 
@@ -65,17 +73,30 @@ fn findings_of_an_archive_point_to_its_lines() {
     assert!(run(&["archive", "pack", "a.json", "b.json", "-o", "all.jsonl"]).status.success());
     let text = fs::read_to_string(folder.path().join("all.jsonl")).unwrap();
     let column = text.lines().nth(1).unwrap().find("900").unwrap() + 1;
-    fs::write(folder.path().join("all.jsonl"), format!("\u{FEFF}\r\n{}", text.replace('\n', "\r\n"))).unwrap();
+    fs::write(
+        folder.path().join("all.jsonl"),
+        format!("\u{FEFF}\r\n{}", text.replace('\n', "\r\n")),
+    )
+    .unwrap();
     let checked = run(&["check", "all.jsonl", "--today", "2026-06-01", "--format", "json"]);
     assert_eq!(checked.status.code(), Some(1), "{}", stderr(&checked));
     let report: Value = serde_json::from_str(&stdout(&checked)).unwrap();
-    let files: Vec<&str> =
-        report["documents"].as_array().unwrap().iter().map(|document| document["file"].as_str().unwrap()).collect();
+    let files: Vec<&str> = report["documents"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|document| document["file"].as_str().unwrap())
+        .collect();
     assert_eq!(files, ["all.jsonl:2", "all.jsonl:3"]);
-    let at: Vec<&Value> = report["findings"].as_array().unwrap().iter().map(|finding| &finding["at"]).collect();
+    let at: Vec<&Value> =
+        report["findings"].as_array().unwrap().iter().map(|finding| &finding["at"]).collect();
     assert!(!at.is_empty());
     for at in at {
-        assert_eq!((at["file"].as_str(), at["line"].as_u64()), (Some("all.jsonl"), Some(3)), "{at}");
+        assert_eq!(
+            (at["file"].as_str(), at["line"].as_u64()),
+            (Some("all.jsonl"), Some(3)),
+            "{at}"
+        );
         assert_eq!(at["column"].as_u64(), Some(column as u64), "{at}");
     }
     let text = stdout(&run(&["check", "all.jsonl", "--today", "2026-06-01"]));
@@ -89,12 +110,17 @@ fn what_is_no_survey_is_said_with_its_line() {
     assert!(run(&["archive", "pack", "a.json", "c.json", "-o", "all.jsonl"]).status.success());
     let text = fs::read_to_string(folder.path().join("all.jsonl")).unwrap();
     let (first, second) = text.split_once('\n').unwrap();
-    fs::write(folder.path().join("torn.jsonl"), format!("{first}\n{{\"obvert\": \n{second}")).unwrap();
+    fs::write(folder.path().join("torn.jsonl"), format!("{first}\n{{\"obvert\": \n{second}"))
+        .unwrap();
     let listed = run(&["archive", "list", "torn.jsonl"]);
     assert_eq!(listed.status.code(), Some(2));
     assert!(stderr(&listed).contains("torn.jsonl:2"), "{}", stderr(&listed));
     let listed = stdout(&listed);
-    assert!(listed.contains("torn.jsonl:1  a  issued") && listed.contains("torn.jsonl:3  C/../x  issued"), "{listed}");
+    assert!(
+        listed.contains("torn.jsonl:1  a  issued")
+            && listed.contains("torn.jsonl:3  C/../x  issued"),
+        "{listed}"
+    );
     let out = run(&["archive", "unpack", "torn.jsonl", "-o", "out"]);
     assert_eq!(out.status.code(), Some(2));
     assert_eq!(fs::read_dir(folder.path().join("out")).unwrap().count(), 2);
@@ -105,7 +131,11 @@ fn what_is_no_survey_is_said_with_its_line() {
     fs::write(folder.path().join("other.json"), survey("a", true)).unwrap();
     let twice = run(&["archive", "pack", "a.json", "other.json", "-o", "half.jsonl"]);
     assert_eq!(twice.status.code(), Some(2));
-    assert!(stderr(&twice).contains("other.json: has the id \"a\", as a.json has"), "{}", stderr(&twice));
+    assert!(
+        stderr(&twice).contains("other.json: has the id \"a\", as a.json has"),
+        "{}",
+        stderr(&twice)
+    );
     assert!(!folder.path().join("half.jsonl").exists());
     // Commands for one survey say what to do.
     let convert = run(&["convert", "all.jsonl", "-o", "x.xml"]);
@@ -120,7 +150,9 @@ fn surveys_of_older_versions_are_read() {
     fs::write(folder.path().join("old.jsonl"), format!("{line}\n")).unwrap();
     let packed = obvert_in(folder.path(), &["archive", "pack", "old.jsonl", "-o", "new.jsonl"]);
     assert!(packed.status.success(), "{}", stderr(&packed));
-    let new: Value = serde_json::from_str(&fs::read_to_string(folder.path().join("new.jsonl")).unwrap()).unwrap();
+    let new: Value =
+        serde_json::from_str(&fs::read_to_string(folder.path().join("new.jsonl")).unwrap())
+            .unwrap();
     assert_eq!((line["obvert"].as_str(), new["obvert"].as_str()), (Some("0.1"), Some("0.2")));
 }
 
@@ -133,12 +165,20 @@ fn what_is_no_archive_is_refused_at_once() {
             let output = obvert_in(folder.path(), command);
             assert_eq!(output.status.code(), Some(2), "{command:?}");
             assert_eq!(stderr(&output).lines().count(), 1, "{}", stderr(&output));
-            assert!(stderr(&output).contains("is no archive, which has a survey a line"), "{}", stderr(&output));
+            assert!(
+                stderr(&output).contains("is no archive, which has a survey a line"),
+                "{}",
+                stderr(&output)
+            );
         }
     }
     let torn = format!("{}\n{{\"obvert\": \n", serde_json::from_str::<Value>(MINIMAL).unwrap());
     fs::write(folder.path().join("torn.jsonl"), torn).unwrap();
     let checked = obvert_in(folder.path(), &["check", "torn.jsonl", "--today", "2026-06-01"]);
     assert_eq!(checked.status.code(), Some(2));
-    assert!(stdout(&checked).contains("1 of 2 documents could not be read"), "{}", stdout(&checked));
+    assert!(
+        stdout(&checked).contains("1 of 2 documents could not be read"),
+        "{}",
+        stdout(&checked)
+    );
 }

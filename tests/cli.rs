@@ -28,12 +28,18 @@ fn exit_statuses() {
 
 #[test]
 fn deny_sets_the_threshold() {
-    let warned = read("crates/check/src/minimal.obvert.json")
-        .replace("\"length_between\": \"centres\", \"joint_spacing\"", "\"lining\": \" x\", \"joint_spacing\"");
-    let note = obvert_fed(&["check", "-", "--deny", "note", "--today", "2026-06-15"], warned.as_bytes());
+    let warned = read("crates/check/src/minimal.obvert.json").replace(
+        "\"length_between\": \"centres\", \"joint_spacing\"",
+        "\"lining\": \" x\", \"joint_spacing\"",
+    );
+    let note =
+        obvert_fed(&["check", "-", "--deny", "note", "--today", "2026-06-15"], warned.as_bytes());
     assert_eq!(status(&note), 1, "{}{}", stdout(&note), stderr(&note));
     assert_eq!(
-        status(&obvert_fed(&["check", "-", "--deny", "warning", "--today", "2026-06-15"], warned.as_bytes())),
+        status(&obvert_fed(
+            &["check", "-", "--deny", "warning", "--today", "2026-06-15"],
+            warned.as_bytes()
+        )),
         0
     );
     assert_eq!(status(&obvert_fed(&["check", "-", "--today", "2026-06-15"], warned.as_bytes())), 0);
@@ -41,17 +47,23 @@ fn deny_sets_the_threshold() {
 
 #[test]
 fn a_json_report_is_one_object_that_its_schema_accepts() {
-    let schema: Value = serde_json::from_str(&stdout(&obvert(&["schema", "report"]))).expect("schema");
+    let schema: Value =
+        serde_json::from_str(&stdout(&obvert(&["schema", "report"]))).expect("schema");
     let validator = jsonschema::validator_for(&schema).expect("the schema compiles");
     for files in [&[CLEAN][..], &[REJECTED], &[CLEAN, REJECTED], &[REJECTED, "no-such-file"]] {
         let output = check(&[files, &["--format", "json"]].concat());
         let report: Value = serde_json::from_slice(&output.stdout).expect("one JSON value");
-        let errors: Vec<String> = validator.iter_errors(&report).map(|error| error.to_string()).collect();
+        let errors: Vec<String> =
+            validator.iter_errors(&report).map(|error| error.to_string()).collect();
         assert_eq!(errors, Vec::<String>::new());
         assert_eq!(report["documents"].as_array().map(Vec::len), Some(files.len()));
         assert!(report["findings"].is_array());
-        let listed: u64 =
-            report["rules"].as_array().into_iter().flatten().filter_map(|rule| rule["listed"].as_u64()).sum();
+        let listed: u64 = report["rules"]
+            .as_array()
+            .into_iter()
+            .flatten()
+            .filter_map(|rule| rule["listed"].as_u64())
+            .sum();
         assert_eq!(listed as usize, report["findings"].as_array().map_or(0, Vec::len));
     }
 }
@@ -65,16 +77,23 @@ fn reports_are_the_same_every_time() {
 #[test]
 fn text_findings_show_the_line_what_to_do_and_the_name() {
     let text = stdout(&check(&[REJECTED, "--all"]));
-    let json: Value = serde_json::from_slice(&check(&[REJECTED, "--format", "json"]).stdout).expect("json");
+    let json: Value =
+        serde_json::from_slice(&check(&[REJECTED, "--format", "json"]).stdout).expect("json");
     for finding in json["findings"].as_array().expect("findings") {
-        let (rule, message) = (finding["rule"].as_str().expect("rule"), finding["message"].as_str().expect("message"));
+        let (rule, message) = (
+            finding["rule"].as_str().expect("rule"),
+            finding["message"].as_str().expect("message"),
+        );
         assert!(text.contains(&format!("{message} [{rule}]")), "{message} [{rule}]");
         let at = &finding["at"];
         assert!(text.contains(&format!("{REJECTED}:{}:{}", at["line"], at["column"])), "{at}");
     }
     assert!(text.contains(" | "), "source lines are shown");
     assert!(text.lines().any(|line| line.trim_end().ends_with('^')), "with a marker");
-    assert!(text.contains("pipe L-") && text.contains("run R-") && text.contains(" ft"), "and what they concern");
+    assert!(
+        text.contains("pipe L-") && text.contains("run R-") && text.contains(" ft"),
+        "and what they concern"
+    );
     assert!(text.contains("-> "), "and what to do");
     assert!(text.contains("obvert explain "), "and where to read more");
 }
@@ -92,11 +111,16 @@ fn alike_findings_fold() {
             }
         }
     }
-    let output =
-        obvert_fed(&["check", "-", "--today", "2026-06-15", "--colour", "never"], document.to_string().as_bytes());
+    let output = obvert_fed(
+        &["check", "-", "--today", "2026-06-15", "--colour", "never"],
+        document.to_string().as_bytes(),
+    );
     let text = stdout(&output);
     assert_eq!(text.matches("[clock-range]").count(), 3);
-    assert!(text.contains(&format!("and {} more of clock-range; --all prints them", made - 3)), "{text}");
+    assert!(
+        text.contains(&format!("and {} more of clock-range; --all prints them", made - 3)),
+        "{text}"
+    );
 }
 
 #[test]
@@ -119,18 +143,28 @@ fn standard_streams() {
 
 #[test]
 fn rules_as_json_have_what_an_embedder_needs() {
-    let rules: Value = serde_json::from_str(&stdout(&obvert(&["rules", "--format", "json"]))).expect("json");
+    let rules: Value =
+        serde_json::from_str(&stdout(&obvert(&["rules", "--format", "json"]))).expect("json");
     let rules = rules.as_array().expect("an array");
     assert!(rules.len() >= 45, "{}", rules.len());
     for rule in rules {
-        for key in ["name", "family", "severity", "scope", "since", "clause", "summary", "checks", "matters", "fix"] {
-            assert!(rule[key].as_str().is_some_and(|text| !text.is_empty()), "{key} of {}", rule["name"]);
+        for key in [
+            "name", "family", "severity", "scope", "since", "clause", "summary", "checks",
+            "matters", "fix",
+        ] {
+            assert!(
+                rule[key].as_str().is_some_and(|text| !text.is_empty()),
+                "{key} of {}",
+                rule["name"]
+            );
         }
         let explained = obvert(&["explain", rule["name"].as_str().expect("name")]);
         assert_eq!(status(&explained), 0);
         let explained = stdout(&explained);
         for fact in rule["facts"].as_array().expect("facts") {
-            let text = |key: &str| fact[key].as_str().unwrap_or_else(|| panic!("{key} of a fact of {}", rule["name"]));
+            let text = |key: &str| {
+                fact[key].as_str().unwrap_or_else(|| panic!("{key} of a fact of {}", rule["name"]))
+            };
             assert!(!text("type").is_empty() && !text("meaning").is_empty());
             assert!(
                 explained.contains(&format!("{} ({}): ", text("name"), text("kind"))),
@@ -212,7 +246,9 @@ fn explain_knows_rules_codes_fields_and_pointers() {
     }
     let output = obvert(&["explain", "joint", "offset"]);
     assert!(stdout(&output).contains("joint.displaced"), "{}", stdout(&output));
-    for (name, expected) in [("distance-decrases", "distance-decreases"), ("tuberculaton", "tuberculation")] {
+    for (name, expected) in
+        [("distance-decrases", "distance-decreases"), ("tuberculaton", "tuberculation")]
+    {
         let output = obvert(&["explain", name]);
         assert!(stderr(&output).contains(expected), "{}", stderr(&output));
     }
@@ -246,12 +282,25 @@ fn bad_input_is_refused_clearly() {
         ("binary", (0..=255).cycle().take(4096).collect()),
         ("zip", b"PK\x03\x04 not really".to_vec()),
         ("utf-16", clean.encode_utf16().flat_map(u16::to_le_bytes).collect()),
-        ("latin-1", clean.replacen("Larkmoor", "L\u{e4}rkmoor", 1).chars().map(|c| u32::from(c) as u8).collect()),
+        (
+            "latin-1",
+            clean
+                .replacen("Larkmoor", "L\u{e4}rkmoor", 1)
+                .chars()
+                .map(|c| u32::from(c) as u8)
+                .collect(),
+        ),
         ("10,000 deep", [vec![b'['; 10_000], vec![b']'; 10_000]].concat()),
         ("10,000 deep in extensions", deep(10_000).into_bytes()),
-        ("a number beyond every double", clean.replacen("\"at\": 0", "\"at\": 1e400", 1).into_bytes()),
+        (
+            "a number beyond every double",
+            clean.replacen("\"at\": 0", "\"at\": 1e400", 1).into_bytes(),
+        ),
         ("not a document", b"\"hello\"".to_vec()),
-        ("xml with a DOCTYPE", b"<?xml version=\"1.0\"?><!DOCTYPE survey [<!ENTITY a \"b\">]><survey/>".to_vec()),
+        (
+            "xml with a DOCTYPE",
+            b"<?xml version=\"1.0\"?><!DOCTYPE survey [<!ENTITY a \"b\">]><survey/>".to_vec(),
+        ),
         ("xml, truncated", b"<?xml version=\"1.0\"?><survey".to_vec()),
     ];
     for (what, bytes) in cases {
@@ -261,16 +310,27 @@ fn bad_input_is_refused_clearly() {
             std::fs::write(folder.path().join(&name), &bytes).expect("write");
             let output = obvert_in(folder.path(), &["convert", &name, "-o", "out.obvert.json"]);
             assert_eq!(status(&output), 2, "{what} as {name}: {}", stderr(&output));
-            assert!(stderr(&output).contains("input"), "{what} as {name} is not named: {}", stderr(&output));
+            assert!(
+                stderr(&output).contains("input"),
+                "{what} as {name} is not named: {}",
+                stderr(&output)
+            );
             assert!(!stderr(&output).contains("panicked"), "{what} as {name}: {}", stderr(&output));
             assert!(stderr(&output).len() < 4000, "{what} as {name}: an error that nobody reads");
-            let left: Vec<_> =
-                std::fs::read_dir(folder.path()).expect("folder").map(|e| e.expect("entry").file_name()).collect();
+            let left: Vec<_> = std::fs::read_dir(folder.path())
+                .expect("folder")
+                .map(|e| e.expect("entry").file_name())
+                .collect();
             assert_eq!(left, [name.as_str()], "{what} as {name}: something was left behind");
             let output = obvert_in(folder.path(), &["check", &name, "--today", "2026-06-15"]);
             // JSON of another kind is a finding; everything else cannot be checked.
             let expected: &[i32] = if what == "not a document" { &[1, 2] } else { &[2] };
-            assert!(expected.contains(&status(&output)), "{what} as {name}: {} {}", stdout(&output), stderr(&output));
+            assert!(
+                expected.contains(&status(&output)),
+                "{what} as {name}: {} {}",
+                stdout(&output),
+                stderr(&output)
+            );
         }
     }
 }
@@ -293,8 +353,12 @@ fn structural_problems_are_all_reported_at_once() {
     let output = obvert_fed(&["check", "-", "--format", "json"], wrong.as_bytes());
     assert_eq!(status(&output), 1);
     let report: Value = serde_json::from_slice(&output.stdout).expect("json");
-    let rules: Vec<&str> =
-        report["findings"].as_array().expect("findings").iter().filter_map(|f| f["rule"].as_str()).collect();
+    let rules: Vec<&str> = report["findings"]
+        .as_array()
+        .expect("findings")
+        .iter()
+        .filter_map(|f| f["rule"].as_str())
+        .collect();
     for kind in ["unknown-key", "unknown-word", "null-value"] {
         assert!(rules.contains(&kind), "{rules:?}");
     }
@@ -302,7 +366,10 @@ fn structural_problems_are_all_reported_at_once() {
         report["not_run"].as_array().is_some_and(|list| !list.is_empty()),
         "the rules were not run, and it is said"
     );
-    assert_eq!(status(&obvert_fed(&["convert", "-", "-o", "-", "--to", "xml"], wrong.as_bytes())), 2);
+    assert_eq!(
+        status(&obvert_fed(&["convert", "-", "-o", "-", "--to", "xml"], wrong.as_bytes())),
+        2
+    );
 }
 
 /// A table is named with its folder, since several may be checked at once.
@@ -332,26 +399,50 @@ fn nothing_is_overwritten_unasked() {
     assert_eq!(status(&output), 2);
     assert!(stderr(&output).contains("--replace"), "{}", stderr(&output));
     assert_eq!(std::fs::read_to_string(folder.path().join("mine.xml")).expect("file"), "mine");
-    assert_eq!(status(&obvert_in(folder.path(), &["convert", source, "-o", "mine.xml", "--replace"])), 0);
-    assert!(std::fs::read_to_string(folder.path().join("mine.xml")).expect("file").starts_with("<?xml"));
+    assert_eq!(
+        status(&obvert_in(folder.path(), &["convert", source, "-o", "mine.xml", "--replace"])),
+        0
+    );
+    assert!(
+        std::fs::read_to_string(folder.path().join("mine.xml")).expect("file").starts_with("<?xml")
+    );
 
     // A folder with somebody's other files in it is never replaced.
     std::fs::create_dir(folder.path().join("tables")).expect("folder");
     std::fs::write(folder.path().join("tables/letter.txt"), "dear").expect("write");
-    let output = obvert_in(folder.path(), &["convert", source, "-o", "tables", "--to", "csv", "--replace"]);
+    let output =
+        obvert_in(folder.path(), &["convert", source, "-o", "tables", "--to", "csv", "--replace"]);
     assert_eq!(status(&output), 2, "{}", stderr(&output));
     assert!(folder.path().join("tables/letter.txt").is_file());
     std::fs::remove_file(folder.path().join("tables/letter.txt")).expect("remove");
-    assert_eq!(status(&obvert_in(folder.path(), &["convert", source, "-o", "tables", "--to", "csv"])), 0);
-    assert_eq!(status(&obvert_in(folder.path(), &["convert", source, "-o", "tables", "--to", "csv"])), 2);
-    assert_eq!(status(&obvert_in(folder.path(), &["convert", source, "-o", "tables", "--to", "csv", "--replace"])), 0);
+    assert_eq!(
+        status(&obvert_in(folder.path(), &["convert", source, "-o", "tables", "--to", "csv"])),
+        0
+    );
+    assert_eq!(
+        status(&obvert_in(folder.path(), &["convert", source, "-o", "tables", "--to", "csv"])),
+        2
+    );
+    assert_eq!(
+        status(&obvert_in(
+            folder.path(),
+            &["convert", source, "-o", "tables", "--to", "csv", "--replace"]
+        )),
+        0
+    );
 }
 
 #[test]
 fn severities_and_limits_can_be_set() {
     let quiet = check(&[REJECTED, "--format", "json", "--weigh", "clock-range=off"]);
     let report: Value = serde_json::from_slice(&quiet.stdout).expect("json");
-    assert!(report["findings"].as_array().expect("findings").iter().all(|finding| finding["rule"] != "clock-range"));
+    assert!(
+        report["findings"]
+            .as_array()
+            .expect("findings")
+            .iter()
+            .all(|finding| finding["rule"] != "clock-range")
+    );
     let output = check(&[CLEAN, "--limit", "camera-speed.limit=0.01"]);
     assert!(stdout(&output).contains("[camera-speed]"), "{}", stdout(&output));
     for (option, value, says) in [
@@ -389,20 +480,31 @@ fn tables_that_cannot_be_read_say_what_was_left_out() {
     let tables = folder.path().join("tables");
     let to = tables.to_str().expect("a path");
     assert_eq!(status(&obvert(&["convert", CLEAN, "-o", to, "--to", "csv"])), 0);
-    let rows = std::fs::read_to_string(tables.join("structures.csv")).expect("structures").replace("1482.47", "high");
+    let rows = std::fs::read_to_string(tables.join("structures.csv"))
+        .expect("structures")
+        .replace("1482.47", "high");
     let document = std::fs::read(tables.join("document.csv")).expect("document");
     std::fs::write(tables.join("structures.csv"), rows).expect("written");
     let text = stdout(&check(&[to]));
-    assert!(text.contains("1 value that could not be read was left out; the rules ran over the rest"), "{text}");
-    let units = std::fs::read_to_string(tables.join("document.csv")).expect("document").replace(",ft,", ",feet,");
+    assert!(
+        text.contains("1 value that could not be read was left out; the rules ran over the rest"),
+        "{text}"
+    );
+    let units = std::fs::read_to_string(tables.join("document.csv"))
+        .expect("document")
+        .replace(",ft,", ",feet,");
     std::fs::write(tables.join("document.csv"), units).expect("written");
     let text = stdout(&check(&[to]));
     assert!(text.contains("not run: 179 rules, because /units/length could not be read"), "{text}");
     // Every command names the folder once in front of the table.
     std::fs::write(tables.join("document.csv"), &document[..document.len() / 2]).expect("written");
-    for command in [&["check", to][..], &["grade", to], &["convert", to, "-o", "-", "--to", "json"]] {
+    for command in [&["check", to][..], &["grade", to], &["convert", to, "-o", "-", "--to", "json"]]
+    {
         let said = stderr(&obvert(command));
-        assert!(said.contains("/document.csv:") && said.matches("tables").count() == 1, "{command:?}: {said}");
+        assert!(
+            said.contains("/document.csv:") && said.matches("tables").count() == 1,
+            "{command:?}: {said}"
+        );
     }
 }
 
@@ -421,8 +523,10 @@ fn a_list_of_ones_own_is_used() {
     );
     std::fs::write(folder.path().join("survey.obvert.json"), document).expect("write");
     let rules_of = |arguments: &[&str]| -> Vec<String> {
-        let output =
-            obvert_in(folder.path(), &[&["check", "survey.obvert.json", "--format", "json"], arguments].concat());
+        let output = obvert_in(
+            folder.path(),
+            &[&["check", "survey.obvert.json", "--format", "json"], arguments].concat(),
+        );
         let report: Value = serde_json::from_slice(&output.stdout).expect("json");
         report["findings"]
             .as_array()
@@ -433,7 +537,11 @@ fn a_list_of_ones_own_is_used() {
     };
     assert!(rules_of(&[]).contains(&"code-list-unknown".to_owned()));
     let with = rules_of(&["--code-list", "list.json"]);
-    assert!(with.contains(&"code-unknown".to_owned()) && !with.contains(&"code-list-unknown".to_owned()), "{with:?}");
+    assert!(
+        with.contains(&"code-unknown".to_owned())
+            && !with.contains(&"code-list-unknown".to_owned()),
+        "{with:?}"
+    );
 }
 
 #[test]
@@ -449,33 +557,56 @@ fn grade_prints_the_table_of_pipes() {
         assert!(text.contains(line), "{text}");
     }
     let worst = stdout(&obvert(&["grade", CLEAN, "--worst-first", "operational"]));
-    let first = worst.lines().find(|line| line.starts_with("P-") || line.starts_with("L-")).expect("a pipe");
+    let first = worst
+        .lines()
+        .find(|line| line.starts_with("P-") || line.starts_with("L-"))
+        .expect("a pipe");
     assert!(first.starts_with("P-104"), "{first}");
     let every = stdout(&obvert(&["grade", CLEAN, "--observations"]));
-    assert!(every.contains("    3 at 47 ft of R-03: infiltration; flow 0.2 litres-per-second"), "{every}");
+    assert!(
+        every.contains("    3 at 47 ft of R-03: infiltration; flow 0.2 litres-per-second"),
+        "{every}"
+    );
 }
 
 /// What `grade` computes is what the document's ratings state, and what the checker holds them against.
 #[test]
 fn grades_as_json_agree_with_the_ratings_and_the_schema() {
-    let schema: Value = serde_json::from_str(&stdout(&obvert(&["schema", "grades"]))).expect("schema");
-    let table: Value = serde_json::from_slice(&obvert(&["grade", CLEAN, "--format", "json"]).stdout).expect("json");
+    let schema: Value =
+        serde_json::from_str(&stdout(&obvert(&["schema", "grades"]))).expect("schema");
+    let table: Value =
+        serde_json::from_slice(&obvert(&["grade", CLEAN, "--format", "json"]).stdout)
+            .expect("json");
     let validator = jsonschema::validator_for(&schema).expect("the schema compiles");
-    assert_eq!(validator.iter_errors(&table).map(|error| error.to_string()).collect::<Vec<_>>(), [""; 0]);
+    assert_eq!(
+        validator.iter_errors(&table).map(|error| error.to_string()).collect::<Vec<_>>(),
+        [""; 0]
+    );
     let document: Value = serde_json::from_str(&read(CLEAN)).expect("json");
     let ratings = document["ratings"].as_array().expect("ratings");
     let mut compared = 0;
     for rating in ratings {
-        let pipe = table["pipes"].as_array().expect("pipes").iter().find(|pipe| pipe["pipe"] == rating["pipe"]);
+        let pipe = table["pipes"]
+            .as_array()
+            .expect("pipes")
+            .iter()
+            .find(|pipe| pipe["pipe"] == rating["pipe"]);
         let pipe = pipe.expect("the pipe of a rating");
         // A rating of some of the pipe's runs is not what the table states.
         if rating.get("runs").is_some_and(|runs| runs != &pipe["runs"]) {
             continue;
         }
-        let grades = pipe["aspects"].as_array().expect("aspects").iter().find(|is| is["aspect"] == rating["aspect"]);
+        let grades = pipe["aspects"]
+            .as_array()
+            .expect("aspects")
+            .iter()
+            .find(|is| is["aspect"] == rating["aspect"]);
         for figure in ["peak", "total", "mean", "count", "per_length"] {
-            let (stated, is) = (rating[figure].as_f64(), grades.expect("the aspect")[figure].as_f64());
-            let close = stated.zip(is).is_none_or(|(stated, is)| (stated - is).abs() <= 0.0005 * is.abs().max(1.0));
+            let (stated, is) =
+                (rating[figure].as_f64(), grades.expect("the aspect")[figure].as_f64());
+            let close = stated
+                .zip(is)
+                .is_none_or(|(stated, is)| (stated - is).abs() <= 0.0005 * is.abs().max(1.0));
             assert!(close, "{} {figure}: {stated:?} stated, {is:?} computed", rating["id"]);
             compared += 1;
         }
@@ -486,7 +617,10 @@ fn grades_as_json_agree_with_the_ratings_and_the_schema() {
 #[test]
 fn grades_as_csv_have_one_row_a_pipe_and_aspect() {
     let csv = stdout(&obvert(&["grade", CLEAN, "--format", "csv"]));
-    assert!(csv.starts_with("survey,scheme,pipe,aspect,length,surveyed,length_unit,runs,peak,total"), "{csv}");
+    assert!(
+        csv.starts_with("survey,scheme,pipe,aspect,length,surveyed,length_unit,runs,peak,total"),
+        "{csv}"
+    );
     assert_eq!(csv.lines().count(), 1 + 18 * 2);
     assert!(
         csv.contains("obvert-grades 1,P-102,structural,317.2,316.9,ft,R-02 R-03,5,121,3.5588,34,1.2527,1 m,0,R-02"),
@@ -502,7 +636,11 @@ fn grades_as_csv_have_one_row_a_pipe_and_aspect() {
 fn grade_says_why_it_cannot() {
     let minimal = read("crates/check/src/minimal.obvert.json");
     for (from, to, expected) in [
-        ("\"grading\": {\"scheme\": \"obvert-grades\", \"version\": \"1\"},", "", "names no grade scheme"),
+        (
+            "\"grading\": {\"scheme\": \"obvert-grades\", \"version\": \"1\"},",
+            "",
+            "names no grade scheme",
+        ),
         (
             "\"scheme\": \"obvert-grades\"",
             "\"scheme\": \"city-grades\"",
@@ -530,17 +668,25 @@ fn digest_is_of_the_content_in_every_form() {
     let survey = root().join(CLEAN).display().to_string();
     let canonical = obvert(&["digest", "--canonical", CLEAN]);
     assert_eq!(status(&canonical), 0);
-    let hex: String = sha2::Sha256::digest(&canonical.stdout).iter().map(|byte| format!("{byte:02x}")).collect();
+    let hex: String =
+        sha2::Sha256::digest(&canonical.stdout).iter().map(|byte| format!("{byte:02x}")).collect();
     let printed = stdout(&obvert(&["digest", CLEAN]));
     assert_eq!(printed, format!("sha-256:{hex}  {CLEAN}\n"));
     for form in ["s.xml", "s.geojson", "s.zip"] {
-        assert_eq!(status(&obvert_in(folder.path(), &["convert", &survey, "-o", form])), 0, "{form}");
+        assert_eq!(
+            status(&obvert_in(folder.path(), &["convert", &survey, "-o", form])),
+            0,
+            "{form}"
+        );
         let other = stdout(&obvert_in(folder.path(), &["digest", form]));
         assert_eq!(other, format!("sha-256:{hex}  {form}\n"));
     }
     let value: Value = serde_json::from_str(&read(CLEAN)).expect("json");
     let spaced = serde_json::to_string_pretty(&value).expect("json");
-    assert_eq!(stdout(&obvert_fed(&["digest", "-"], spaced.as_bytes())), format!("sha-256:{hex}  standard input\n"));
+    assert_eq!(
+        stdout(&obvert_fed(&["digest", "-"], spaced.as_bytes())),
+        format!("sha-256:{hex}  standard input\n")
+    );
     let changed = read(CLEAN).replace("\"language\": \"en\"", "\"language\": \"de\"");
     assert!(!stdout(&obvert_fed(&["digest", "-"], changed.as_bytes())).contains(&hex));
 
@@ -583,10 +729,14 @@ fn a_conversion_that_is_stopped_leaves_nothing() {
             .unwrap();
         let began = Instant::now();
         while !names().iter().any(|name| name.starts_with(".obvert-")) {
-            assert!(began.elapsed() < Duration::from_secs(60) && child.try_wait().unwrap().is_none(), "{to}");
+            assert!(
+                began.elapsed() < Duration::from_secs(60) && child.try_wait().unwrap().is_none(),
+                "{to}"
+            );
             std::thread::sleep(Duration::from_millis(5));
         }
-        let signalled = Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap();
+        let signalled =
+            Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap();
         assert!(signalled.success());
         assert_eq!(child.wait().unwrap().code(), Some(130), "{to}");
         assert_eq!(names(), Vec::<String>::new(), "{to}");

@@ -13,7 +13,8 @@ use serde_json::Value;
 const TODAY: &str = "2026-06-15";
 
 fn check(document: &Value) -> Report {
-    let checker = Checker::new(Settings { today: TODAY.parse().ok(), ..Settings::default() }).expect("settings");
+    let checker = Checker::new(Settings { today: TODAY.parse().ok(), ..Settings::default() })
+        .expect("settings");
     checker.check(&serde_json::to_vec(document).expect("json")).expect("json")
 }
 
@@ -44,22 +45,33 @@ fn mistakes() -> Vec<Mistake> {
 }
 
 fn found(report: &Report) -> BTreeSet<(String, String)> {
-    report.findings.iter().map(|finding| (finding.rule.to_string(), finding.subject.path.clone())).collect()
+    report
+        .findings
+        .iter()
+        .map(|finding| (finding.rule.to_string(), finding.subject.path.clone()))
+        .collect()
 }
 
 #[test]
 fn the_demo_survey_is_clean() {
     let document = json("examples/data/larkmoor.obvert.json");
     let report = check(&document);
-    let found: Vec<String> =
-        report.findings.iter().map(|f| format!("{} {} {}", f.rule, f.subject.path, f.message)).collect();
+    let found: Vec<String> = report
+        .findings
+        .iter()
+        .map(|f| format!("{} {} {}", f.rule, f.subject.path, f.message))
+        .collect();
     assert_eq!(found, Vec::<String>::new());
     assert_eq!(report.not_run, []);
     let size = &report.documents[0];
     assert!(size.pipes >= 12 && size.runs >= 14 && size.observations >= 200, "{size:?}");
     assert_eq!(document["units"]["length"], "ft");
-    assert!(document["runs"].as_array().into_iter().flatten().any(|run| run["reverse_of"].is_string()));
-    assert!(document["pipes"].as_array().into_iter().flatten().any(|pipe| pipe["joins"].is_object()));
+    assert!(
+        document["runs"].as_array().into_iter().flatten().any(|run| run["reverse_of"].is_string())
+    );
+    assert!(
+        document["pipes"].as_array().into_iter().flatten().any(|pipe| pipe["joins"].is_object())
+    );
 }
 
 /// All of them in one document, as it is shipped: each is found still.
@@ -81,7 +93,8 @@ fn every_mistake_is_found_among_the_others() {
 #[test]
 fn a_real_network_shows_its_trap_and_no_false_alarm() {
     let report = check(&json("tests/data/networks/swmmio-state-plane.obvert.json"));
-    let loud: Vec<_> = report.findings.iter().filter(|finding| finding.severity > Severity::Note).collect();
+    let loud: Vec<_> =
+        report.findings.iter().filter(|finding| finding.severity > Severity::Note).collect();
     let rules: Vec<&str> = loud.iter().map(|finding| &*finding.rule).collect();
     assert_eq!(rules, ["crs-unit-suspect"], "{loud:#?}");
     assert!(loud[0].message.contains("EPSG:2817"), "{}", loud[0].message);

@@ -19,7 +19,8 @@ fn fix(folder: &Path, arguments: &[&str]) -> std::process::Output {
 /// A folder with a survey of the corpus in it, called `survey.json`.
 fn folder(case: &str) -> tempfile::TempDir {
     let folder = tempfile::tempdir().expect("folder");
-    std::fs::write(folder.path().join("survey.json"), read(&format!("tests/corpus/fix/{case}"))).expect("write");
+    std::fs::write(folder.path().join("survey.json"), read(&format!("tests/corpus/fix/{case}")))
+        .expect("write");
     folder
 }
 
@@ -44,7 +45,9 @@ fn files_come_out_as_they_should() {
         let name = entry.expect("entry").file_name().to_string_lossy().into_owned();
         let Some(case) = name.strip_suffix(".before.json") else { continue };
         cases += 1;
-        for (options, after) in [(&["--write"][..], "after"), (&["--write", "--confirm"], "confirmed")] {
+        for (options, after) in
+            [(&["--write"][..], "after"), (&["--write", "--confirm"], "confirmed")]
+        {
             let wanted = format!("tests/corpus/fix/{case}.{after}.json");
             if after == "confirmed" && !root().join(&wanted).exists() {
                 continue;
@@ -52,7 +55,12 @@ fn files_come_out_as_they_should() {
             let folder = folder(&name);
             let output = fix(folder.path(), &[&["survey.json"], options].concat());
             assert_ne!(status(&output), 2, "{case}: {}", stderr(&output));
-            assert_eq!(file(folder.path(), "survey.json"), read(&wanted), "{case}: {}", stdout(&output));
+            assert_eq!(
+                file(folder.path(), "survey.json"),
+                read(&wanted),
+                "{case}: {}",
+                stdout(&output)
+            );
             // Once more changes nothing.
             let again = fix(folder.path(), &[&["survey.json"], options].concat());
             assert_eq!(file(folder.path(), "survey.json"), read(&wanted), "{case}");
@@ -66,8 +74,13 @@ fn files_come_out_as_they_should() {
 fn a_preview_writes_nothing() {
     let folder = tempfile::tempdir().expect("folder");
     let text = demo(folder.path(), "\"kind\": \"manhole\"", "\"kind\": \"Manhole\"");
-    let before = std::fs::metadata(folder.path().join("survey.json")).expect("file").modified().expect("time");
-    for options in [&["survey.json"][..], &["survey.json", "--all"], &["survey.json", "--format", "json"]] {
+    let before = std::fs::metadata(folder.path().join("survey.json"))
+        .expect("file")
+        .modified()
+        .expect("time");
+    for options in
+        [&["survey.json"][..], &["survey.json", "--all"], &["survey.json", "--format", "json"]]
+    {
         let output = fix(folder.path(), options);
         assert_eq!(status(&output), 0, "{}", stderr(&output));
         let file = folder.path().join("survey.json");
@@ -76,11 +89,18 @@ fn a_preview_writes_nothing() {
         assert_eq!(std::fs::read_dir(folder.path()).expect("folder").count(), 1);
     }
     let said = stdout(&fix(folder.path(), &["survey.json"]));
-    for part in ["[unknown-word]", "survey.json:", "\"Manhole\"", "nothing is written yet", "nothing left to correct"] {
+    for part in [
+        "[unknown-word]",
+        "survey.json:",
+        "\"Manhole\"",
+        "nothing is written yet",
+        "nothing left to correct",
+    ] {
         assert!(said.contains(part), "{part}: {said}");
     }
     // Nothing but the value differs.
-    let lines: Vec<&str> = said.lines().filter(|line| line.contains("| - ") || line.contains("| + ")).collect();
+    let lines: Vec<&str> =
+        said.lines().filter(|line| line.contains("| - ") || line.contains("| + ")).collect();
     assert_eq!(lines.len(), 2, "{said}");
 }
 
@@ -116,23 +136,30 @@ fn the_difference_is_one_that_patch_takes() {
 
 #[test]
 fn the_log_is_what_its_schema_takes() {
-    let schema: Value = serde_json::from_str(&stdout(&support::obvert(&["schema", "mending"]))).expect("schema");
+    let schema: Value =
+        serde_json::from_str(&stdout(&support::obvert(&["schema", "mending"]))).expect("schema");
     let validator = jsonschema::validator_for(&schema).expect("the schema compiles");
     let folder = tempfile::tempdir().expect("folder");
     for name in ["larkmoor.obvert.json", "larkmoor-rejected.obvert.json"] {
-        std::fs::copy(root().join("examples/data").join(name), folder.path().join(name)).expect("copy");
+        std::fs::copy(root().join("examples/data").join(name), folder.path().join(name))
+            .expect("copy");
     }
     let files = ["larkmoor-rejected.obvert.json", "larkmoor.obvert.json", "no-such-file.json"];
     for options in [&["--format", "json"][..], &["--format", "json", "--confirm"]] {
         let output = fix(folder.path(), &[&files, options].concat());
         assert_eq!(status(&output), 2);
         let log: Value = serde_json::from_slice(&output.stdout).expect("one JSON value");
-        let wrong: Vec<String> = validator.iter_errors(&log).map(|error| error.to_string()).collect();
+        let wrong: Vec<String> =
+            validator.iter_errors(&log).map(|error| error.to_string()).collect();
         assert_eq!(wrong, Vec::<String>::new());
         assert_eq!(log["documents"].as_array().expect("documents").len(), 3);
         let first = &log["documents"][0];
         let applied = first["applied"].as_array().expect("fixes");
-        assert!(applied.iter().any(|one| one["rule"] == "media-path-unportable" && one["record"] == "S-12-02"));
+        assert!(
+            applied
+                .iter()
+                .any(|one| one["rule"] == "media-path-unportable" && one["record"] == "S-12-02")
+        );
         assert!(applied.iter().all(|one| one["safe"] == true) != options.contains(&"--confirm"));
         assert!(log["documents"][2]["error"].as_str().expect("an error").contains("no such file"));
     }
@@ -150,7 +177,8 @@ fn media_beside_the_survey_are_looked_at_and_nothing_outside() {
     std::fs::write(media.join("a.jpg"), "abc").expect("write");
     std::fs::write(media.join("b.png"), b"\xFF\xD8\xFF\xE0\0\x10JFIF\0").expect("write");
     #[cfg(unix)]
-    std::os::unix::fs::symlink(outside.path().join("secret.jpg"), media.join("linked.jpg")).expect("link");
+    std::os::unix::fs::symlink(outside.path().join("secret.jpg"), media.join("linked.jpg"))
+        .expect("link");
     let output = fix(folder.path(), &["survey.json", "--write", "--only", "media-file"]);
     let said = stdout(&output).split_whitespace().collect::<Vec<_>>().join(" ");
     let document: Value = serde_json::from_str(&file(folder.path(), "survey.json")).expect("json");
@@ -159,12 +187,16 @@ fn media_beside_the_survey_are_looked_at_and_nothing_outside() {
         rows.iter().find(|row| row["id"] == id).unwrap_or_else(|| panic!("{id}")).clone()
     };
     assert_eq!(row("a")["bytes"], 3, "{said}");
-    assert_eq!(row("a")["sha256"], "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
+    assert_eq!(
+        row("a")["sha256"],
+        "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+    );
     assert_eq!(row("b")["type"], "image/jpeg");
     for id in ["linked", "up", "absolute"] {
         assert_eq!(row(id).get("sha256"), None, "{id}");
         assert!(
-            cfg!(windows) || said.contains(&format!("media file {id} nothing is stated of the file:")),
+            cfg!(windows)
+                || said.contains(&format!("media file {id} nothing is stated of the file:")),
             "{id}: {said}"
         );
     }
@@ -182,7 +214,10 @@ fn what_cannot_be_done_is_said_and_writes_nothing() {
         let form = if target == "tables" { "csv" } else { "xml" };
         let demo = root().join("examples/data/larkmoor.obvert.json");
         let demo = demo.to_str().expect("a path");
-        assert_eq!(status(&obvert_in(folder.path(), &["convert", demo, "-o", target, "--to", form])), 0);
+        assert_eq!(
+            status(&obvert_in(folder.path(), &["convert", demo, "-o", target, "--to", form])),
+            0
+        );
     }
     let cases: [(&[&str], &str); 9] = [
         (&["tables"], "convert it first"),
@@ -213,19 +248,24 @@ fn a_folder_that_cannot_be_written_keeps_its_file() {
     let folder = tempfile::tempdir().expect("folder");
     let text = demo(folder.path(), "\"kind\": \"manhole\"", "\"kind\": \"Manhole\"");
     // A file that is write-protected is refused whoever asks.
-    set_permissions(folder.path().join("survey.json"), Permissions::from_mode(0o444)).expect("permissions");
+    set_permissions(folder.path().join("survey.json"), Permissions::from_mode(0o444))
+        .expect("permissions");
     let output = fix(folder.path(), &["survey.json", "--write"]);
     assert_eq!(status(&output), 2);
     assert!(stderr(&output).contains("write-protected"), "{}", stderr(&output));
     assert_eq!(file(folder.path(), "survey.json"), text);
-    set_permissions(folder.path().join("survey.json"), Permissions::from_mode(0o640)).expect("permissions");
+    set_permissions(folder.path().join("survey.json"), Permissions::from_mode(0o640))
+        .expect("permissions");
     set_permissions(folder.path(), Permissions::from_mode(0o555)).expect("permissions");
     let powerful = std::fs::write(folder.path().join("probe"), "").is_ok();
     let output = fix(folder.path(), &["survey.json", "--write"]);
     set_permissions(folder.path(), Permissions::from_mode(0o755)).expect("permissions");
     if powerful {
         assert_eq!(status(&output), 0, "{}", stderr(&output));
-        let mode = std::fs::metadata(folder.path().join("survey.json")).expect("file").permissions().mode();
+        let mode = std::fs::metadata(folder.path().join("survey.json"))
+            .expect("file")
+            .permissions()
+            .mode();
         assert_eq!(mode & 0o777, 0o640, "it keeps its permissions");
     } else {
         assert_eq!(status(&output), 2);
@@ -266,7 +306,10 @@ fn the_exit_status_is_that_of_what_is_left() {
     demo("\"kind\": \"manhole\"", "\"kind\": \"manhoel\"");
     assert_eq!(status(&fix(folder.path(), &["survey.json"])), 1);
     demo("\"name\": \"Heron Drain Survey\"", "\"name\": \"Heron Drain Survey \"");
-    assert_eq!(status(&fix(folder.path(), &["survey.json", "--only", "clock-range", "--deny", "note"])), 1);
+    assert_eq!(
+        status(&fix(folder.path(), &["survey.json", "--only", "clock-range", "--deny", "note"])),
+        1
+    );
     assert_eq!(status(&fix(folder.path(), &["survey.json", "--only", "clock-range"])), 0);
 }
 

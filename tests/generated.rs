@@ -15,7 +15,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 
 use obvert::check::grading::GradeTable;
-use obvert::check::{Checker, Fact, FactKind, Mending, Need, Report, Rule, Section, Settings, catalogue, find};
+use obvert::check::{
+    Checker, Fact, FactKind, Mending, Need, Report, Rule, Section, Settings, catalogue, find,
+};
 use obvert::model::lists::{Code, CodeList, Fit, GradeScheme, SameAs, Standing};
 use obvert::model::profile::{Profile, ProfileProblemKind};
 use obvert::model::read::ProblemKind;
@@ -40,15 +42,27 @@ fn generated() -> Vec<(String, String)> {
         ("schema/profile.schema.json".to_owned(), pretty(&Profile::schema())),
         ("schema/layout.schema.json".to_owned(), pretty(&obvert::model::layout::Layout::schema())),
         ("schema/report.schema.json".to_owned(), pretty(&Report::schema())),
-        ("schema/report-line.schema.json".to_owned(), pretty(&obvert::check::output::jsonl::schema())),
+        (
+            "schema/report-line.schema.json".to_owned(),
+            pretty(&obvert::check::output::jsonl::schema()),
+        ),
         ("schema/mending.schema.json".to_owned(), pretty(&Mending::schema())),
-        ("schema/migration.schema.json".to_owned(), pretty(&obvert::model::versions::Migration::schema())),
+        (
+            "schema/migration.schema.json".to_owned(),
+            pretty(&obvert::model::versions::Migration::schema()),
+        ),
         ("schema/grades.schema.json".to_owned(), pretty(&GradeTable::schema())),
         ("schema/account.schema.json".to_owned(), pretty(&obvert::convert::Account::schema())),
         ("schema/obvert.xsd".to_owned(), obvert::convert::xml::xsd()),
-        ("schema/obvert-terms.json".to_owned(), read("crates/model/data/code-lists/obvert-terms.json")),
+        (
+            "schema/obvert-terms.json".to_owned(),
+            read("crates/model/data/code-lists/obvert-terms.json"),
+        ),
         ("schema/en-13508-2.json".to_owned(), read("crates/model/data/code-lists/en-13508-2.json")),
-        ("schema/obvert-grades.json".to_owned(), read("crates/model/data/grade-schemes/obvert-grades.json")),
+        (
+            "schema/obvert-grades.json".to_owned(),
+            read("crates/model/data/grade-schemes/obvert-grades.json"),
+        ),
         (format!("spec/{RULES}"), rules()),
         ("spec/codes/obvert-terms.md".to_owned(), codes(CodeList::obvert_terms())),
         ("spec/codes/en-13508-2.md".to_owned(), codes(CodeList::en_13508_2())),
@@ -60,7 +74,10 @@ fn generated() -> Vec<(String, String)> {
     // Documents of older versions are still read, so the schema of each is shipped.
     for version in KNOWN.iter().filter(|version| **version != CURRENT) {
         let name = "schema/document.schema.json";
-        files.push((format!("schema/{version}/document.schema.json"), read(&format!("releases/{version}/{name}"))));
+        files.push((
+            format!("schema/{version}/document.schema.json"),
+            read(&format!("releases/{version}/{name}")),
+        ));
     }
     for (chapter, text) in chapters::chapters() {
         let path = format!("spec/{chapter}");
@@ -87,7 +104,10 @@ fn generated_files_are_fresh() {
             stale.push(path);
         }
     }
-    assert!(stale.is_empty(), "not fresh, run `OBVERT_BLESS=1 cargo test --test generated`: {stale:#?}");
+    assert!(
+        stale.is_empty(),
+        "not fresh, run `OBVERT_BLESS=1 cargo test --test generated`: {stale:#?}"
+    );
 }
 
 /// `schema/` has only generated files.
@@ -101,7 +121,8 @@ fn the_schema_folder_has_nothing_else() {
             if path.is_dir() {
                 folders.push(path);
             } else {
-                let name = path.strip_prefix(root()).expect("inside").to_string_lossy().replace('\\', "/");
+                let name =
+                    path.strip_prefix(root()).expect("inside").to_string_lossy().replace('\\', "/");
                 assert!(known.contains(&name), "{name} is not generated");
             }
         }
@@ -111,11 +132,22 @@ fn the_schema_folder_has_nothing_else() {
 /// The document that examples are taken from has every field, and is clean.
 #[test]
 fn every_field_has_an_example() {
-    assert_eq!(fields::without_example(), Vec::<String>::new(), "put these into {}", fields::EVERY_FIELD);
+    assert_eq!(
+        fields::without_example(),
+        Vec::<String>::new(),
+        "put these into {}",
+        fields::EVERY_FIELD
+    );
     let settings = Settings { today: "2026-06-01".parse().ok(), ..Settings::default() };
-    let report = Checker::new(settings).expect("settings").check(read(fields::EVERY_FIELD).as_bytes()).expect("json");
-    let found: Vec<String> =
-        report.findings.iter().map(|f| format!("{} {}: {}", f.rule, f.subject.path, f.message)).collect();
+    let report = Checker::new(settings)
+        .expect("settings")
+        .check(read(fields::EVERY_FIELD).as_bytes())
+        .expect("json");
+    let found: Vec<String> = report
+        .findings
+        .iter()
+        .map(|f| format!("{} {}: {}", f.rule, f.subject.path, f.message))
+        .collect();
     assert_eq!(found, Vec::<String>::new());
     assert_eq!(report.not_run, []);
 }
@@ -127,8 +159,11 @@ fn every_rule_and_every_object_is_in_a_table_of_fields() {
     let all = catalogue().iter().filter(|rule| rule.family() != "profile").map(|rule| rule.name);
     let missing: Vec<&str> = all.filter(|name| !named.contains(name)).collect();
     assert_eq!(missing, Vec::<&str>::new());
-    let text: String =
-        generated().into_iter().filter(|(path, _)| path.ends_with(".md")).map(|(_, text)| text).collect();
+    let text: String = generated()
+        .into_iter()
+        .filter(|(path, _)| path.ends_with(".md"))
+        .map(|(_, text)| text)
+        .collect();
     let absent: Vec<&str> = obvert::model::shape::objects()
         .map(|object| object.name.as_str())
         .filter(|name| text.matches(&format!("<!-- fields: {name} -->")).count() != 1)
@@ -143,8 +178,13 @@ fn rules_guard_clauses_that_exist() {
     let mut wrong = Vec::new();
     for rule in catalogue() {
         let (name, anchor) = rule.clause.split_once('#').expect("chapter#anchor");
-        let text = chapters::path_of(name).and_then(|path| chapters.get(&path)).map_or("", String::as_str);
-        if !text.lines().filter_map(|line| line.strip_prefix("## ")).any(|heading| chapters::slug(heading) == anchor) {
+        let text =
+            chapters::path_of(name).and_then(|path| chapters.get(&path)).map_or("", String::as_str);
+        if !text
+            .lines()
+            .filter_map(|line| line.strip_prefix("## "))
+            .any(|heading| chapters::slug(heading) == anchor)
+        {
             wrong.push(format!("{}: {}", rule.name, rule.clause));
         }
     }
@@ -163,7 +203,9 @@ fn links_lead_somewhere() {
         for link in chapters::links(text) {
             let (file, anchor) = chapters::target(path, link);
             let known = match chapters.get(&file) {
-                Some(text) => anchor.is_empty() || chapters::anchors(text).iter().any(|known| known == anchor),
+                Some(text) => {
+                    anchor.is_empty() || chapters::anchors(text).iter().any(|known| known == anchor)
+                }
                 None => false,
             };
             if !known {
@@ -187,11 +229,18 @@ fn filled(path: &str, text: &str) -> String {
         }
         out.push_str(line);
         out.push('\n');
-        if let Some(name) = line.strip_prefix("<!-- fields: ").and_then(|rest| rest.strip_suffix(" -->")) {
+        if let Some(name) =
+            line.strip_prefix("<!-- fields: ").and_then(|rest| rest.strip_suffix(" -->"))
+        {
             out.push_str(&fields::table(name, path));
             skipping = true;
-        } else if let Some(name) = line.strip_prefix("<!-- worked: ").and_then(|rest| rest.strip_suffix(" -->")) {
-            out.push_str(&worked::example(name, path).unwrap_or_else(|| panic!("no worked example is called {name}")));
+        } else if let Some(name) =
+            line.strip_prefix("<!-- worked: ").and_then(|rest| rest.strip_suffix(" -->"))
+        {
+            out.push_str(
+                &worked::example(name, path)
+                    .unwrap_or_else(|| panic!("no worked example is called {name}")),
+            );
             skipping = true;
         } else if line == "<!-- problems -->" {
             out.push_str("| Name | Meaning |\n|---|---|\n");
@@ -208,7 +257,13 @@ fn filled(path: &str, text: &str) -> String {
         } else if line == "<!-- kinds of facts -->" {
             out.push_str("| Kind | Type in JSON | What it is |\n|---|---|---|\n");
             for kind in FactKind::ALL {
-                let _ = writeln!(out, "| {} | {} | {} |", kind.as_str(), kind.json().as_str(), kind.meaning());
+                let _ = writeln!(
+                    out,
+                    "| {} | {} | {} |",
+                    kind.as_str(),
+                    kind.json().as_str(),
+                    kind.meaning()
+                );
             }
             skipping = true;
         } else if line == "<!-- profile problems -->" {
@@ -247,7 +302,8 @@ fn rules() -> String {
     let mut families: Vec<&str> = catalogue().iter().map(|rule| rule.family()).collect();
     families.dedup();
     for family in &families {
-        let names = catalogue().iter().filter(|rule| rule.family() == *family).map(|rule| rule.name);
+        let names =
+            catalogue().iter().filter(|rule| rule.family() == *family).map(|rule| rule.name);
         let names: Vec<String> = names.map(|name| format!("[`{name}`](#{name})")).collect();
         let _ = write!(out, "\n**[{family}](#family-{family})**: {}\n", names.join(", "));
     }
@@ -262,11 +318,14 @@ fn rules() -> String {
 
 fn rule_entry(rule: &Rule, out: &mut String) {
     let (chapter, anchor) = rule.clause.split_once('#').expect("chapter#anchor");
-    let path = chapters::path_of(chapter).unwrap_or_else(|| panic!("{}: no chapter {chapter}", rule.name));
+    let path =
+        chapters::path_of(chapter).unwrap_or_else(|| panic!("{}: no chapter {chapter}", rule.name));
     let clause = chapters::link(RULES, &path);
-    let since = if rule.since == KNOWN[0] { String::new() } else { format!(", since {}", rule.since) };
+    let since =
+        if rule.since == KNOWN[0] { String::new() } else { format!(", since {}", rule.since) };
     let needs: Vec<&str> = rule.needs.iter().map(|need| need_of(*need)).collect();
-    let needs = if needs.is_empty() { String::new() } else { format!(", needs {}", needs.join(", ")) };
+    let needs =
+        if needs.is_empty() { String::new() } else { format!(", needs {}", needs.join(", ")) };
     let _ = write!(
         out,
         "\n### {}\n\n{}{since}, [{chapter}: {anchor}]({clause}#{anchor}){needs}\n",
@@ -277,12 +336,17 @@ fn rule_entry(rule: &Rule, out: &mut String) {
     if !rule.limits.is_empty() {
         out.push_str("\n**Limits**\n\n");
         for limit in rule.limits {
-            let _ = writeln!(out, "- `{}` = {} {}: {}", limit.name, limit.default, limit.unit, limit.meaning);
+            let _ = writeln!(
+                out,
+                "- `{}` = {} {}: {}",
+                limit.name, limit.default, limit.unit, limit.meaning
+            );
         }
     }
     if !rule.facts.is_empty() {
         out.push_str("\n**Facts**\n\n");
-        let shown = |fact: &Fact| format!("`{}` ({}): {}", fact.name, fact.kind.as_str(), fact.meaning);
+        let shown =
+            |fact: &Fact| format!("`{}` ({}): {}", fact.name, fact.kind.as_str(), fact.meaning);
         for group in rule.facts.chunk_by(|one, other| one.when() == other.when()) {
             let facts: Vec<String> = group.iter().map(shown).collect();
             let _ = match group.first().and_then(Fact::when) {
@@ -327,7 +391,8 @@ fn relinked(text: &str) -> String {
     for rest in parts {
         let (link, after) = rest.split_once(')').expect("the end of a link");
         let (file, anchor) = link.split_once('#').unwrap_or((link, ""));
-        let path = file.strip_suffix(".md").filter(|name| !name.contains('/')).and_then(chapters::path_of);
+        let path =
+            file.strip_suffix(".md").filter(|name| !name.contains('/')).and_then(chapters::path_of);
         let file = path.map_or_else(|| file.to_owned(), |path| chapters::link(RULES, &path));
         let mark = if anchor.is_empty() { "" } else { "#" };
         let _ = write!(out, "]({file}{mark}{anchor}){after}");
@@ -350,9 +415,11 @@ fn need_of(need: Need) -> &'static str {
 /// The chapter of a built-in code list.
 fn codes(list: &CodeList) -> String {
     let transcribed = list.codes.iter().any(|code| code.standing.is_some());
-    let sources: BTreeSet<&str> = list.codes.iter().filter_map(|code| code.source.as_deref()).collect();
+    let sources: BTreeSet<&str> =
+        list.codes.iter().filter_map(|code| code.source.as_deref()).collect();
     let sources: Vec<&str> = sources.into_iter().collect();
-    let linked: BTreeSet<&str> = list.codes.iter().flat_map(|code| &code.same_as).map(|same| &*same.list).collect();
+    let linked: BTreeSet<&str> =
+        list.codes.iter().flat_map(|code| &code.same_as).map(|same| &*same.list).collect();
     assert_eq!(linked.len(), 1, "{}: the column of links names one list", list.id);
     let mut out = format!(
         "# Codes of {id}\n\n*Generated from the list.* {id} {version} has {count} codes. {about}\n\n\
@@ -419,16 +486,26 @@ fn code_cells(code: &Code, sources: &[&str]) -> Vec<String> {
         must(slot.required, format!("{}: {}", slot.name, values.join(", ")))
     });
     let quantities = code.quantities.iter().map(|quantity| {
-        let of = quantity.of.filter(|_| code.standing.is_some()).map(|of| format!(" of {of}")).unwrap_or_default();
+        let of = quantity
+            .of
+            .filter(|_| code.standing.is_some())
+            .map(|of| format!(" of {of}"))
+            .unwrap_or_default();
         let when: String = quantity.when.iter().map(|value| format!(", with {value}")).collect();
-        let text = format!("{} ({}{of}{when}){}", quantity.name, quantity.unit, mark(quantity.standing));
+        let text =
+            format!("{} ({}{of}{when}){}", quantity.name, quantity.unit, mark(quantity.standing));
         must(quantity.required == Some(true), text)
     });
-    let letters = |values: &[Text]| -> String { values.iter().map(|value| format!(" {value}")).collect() };
+    let letters =
+        |values: &[Text]| -> String { values.iter().map(|value| format!(" {value}")).collect() };
     // An exact link is in both lists, and is shown with the terms.
     let shown = |same: &&SameAs| code.standing.is_none() || same.fit() == Fit::Wider;
     let same = code.same_as.iter().filter(shown).map(|same| {
-        let when = if same.when.is_empty() { String::new() } else { format!("with{}: ", letters(&same.when)) };
+        let when = if same.when.is_empty() {
+            String::new()
+        } else {
+            format!("with{}: ", letters(&same.when))
+        };
         let part = if same.fit() == Fit::Wider { "part of " } else { "" };
         format!("{when}{part}{}{}", same.code, letters(&same.characterisation))
     });
@@ -447,11 +524,15 @@ fn code_cells(code: &Code, sources: &[&str]) -> Vec<String> {
         same.collect::<Vec<_>>().join("; "),
     ];
     if let Some(standing) = code.standing {
-        let source = code.source.as_deref().and_then(|source| sources.iter().position(|known| *known == source));
+        let source = code
+            .source
+            .as_deref()
+            .and_then(|source| sources.iter().position(|known| *known == source));
         let use_standing = code.use_standing.unwrap_or(standing);
         let parts = [
             source.map(|at| (at + 1).to_string()),
-            Some(standing.to_string()).filter(|_| standing != Standing::SecondHand || source.is_none()),
+            Some(standing.to_string())
+                .filter(|_| standing != Standing::SecondHand || source.is_none()),
             Some(format!("use {use_standing}")).filter(|_| use_standing != Standing::FromMemory),
         ];
         cells.push(parts.into_iter().flatten().collect::<Vec<_>>().join(", "));
@@ -461,12 +542,22 @@ fn code_cells(code: &Code, sources: &[&str]) -> Vec<String> {
 
 /// The demo survey with every mistake that can be combined with the others.
 fn rejected() -> String {
-    let mut document: Value = serde_json::from_str(&read("examples/data/larkmoor.obvert.json")).expect("json");
-    let mistakes: Value = serde_json::from_str(&read("tests/corpus/rules/larkmoor.json")).expect("json");
-    for mistake in mistakes["cases"].as_array().expect("a list").iter().filter(|mistake| mistake["alone"] != true) {
-        let patch: json_patch::Patch = serde_json::from_value(mistake["patch"].clone()).expect("a patch");
-        json_patch::patch(&mut document, &patch).unwrap_or_else(|error| panic!("{}: {error}", mistake["about"]));
+    let mut document: Value =
+        serde_json::from_str(&read("examples/data/larkmoor.obvert.json")).expect("json");
+    let mistakes: Value =
+        serde_json::from_str(&read("tests/corpus/rules/larkmoor.json")).expect("json");
+    for mistake in mistakes["cases"]
+        .as_array()
+        .expect("a list")
+        .iter()
+        .filter(|mistake| mistake["alone"] != true)
+    {
+        let patch: json_patch::Patch =
+            serde_json::from_value(mistake["patch"].clone()).expect("a patch");
+        json_patch::patch(&mut document, &patch)
+            .unwrap_or_else(|error| panic!("{}: {error}", mistake["about"]));
     }
     let text = serde_json::to_string(&document).expect("json");
-    obvert::to_string(&obvert::read(text.as_bytes()).expect("mistakes leave the document readable")).unwrap()
+    obvert::to_string(&obvert::read(text.as_bytes()).expect("mistakes leave the document readable"))
+        .unwrap()
 }

@@ -14,7 +14,9 @@ const CLEAN: &str = "examples/data/larkmoor.obvert.json";
 #[test]
 fn nothing_takes_the_place_of_what_is_read() {
     let folder = tempfile::tempdir().expect("folder");
-    let put = |name: &str, from: &str| std::fs::copy(root().join(from), folder.path().join(name)).expect("copied");
+    let put = |name: &str, from: &str| {
+        std::fs::copy(root().join(from), folder.path().join(name)).expect("copied")
+    };
     put("a.obvert.json", "examples/data/osier-9.obvert.json");
     put("t.csv", "examples/layouts/office-a.csv");
     put("l.json", "examples/layouts/office-a.layout.json");
@@ -28,7 +30,9 @@ fn nothing_takes_the_place_of_what_is_read() {
         &["archive", "pack", "a.obvert.json", "-o", "a.obvert.json", "--replace"],
     ];
     let all = || -> Vec<Vec<u8>> {
-        ["a.obvert.json", "t.csv", "l.json"].map(|name| std::fs::read(folder.path().join(name)).expect("read")).to_vec()
+        ["a.obvert.json", "t.csv", "l.json"]
+            .map(|name| std::fs::read(folder.path().join(name)).expect("read"))
+            .to_vec()
     };
     let before = all();
     for command in refused {
@@ -44,7 +48,8 @@ fn a_folder_with_other_tables_is_not_replaced() {
     let folder = tempfile::tempdir().expect("folder");
     let own = root().join(CLEAN).display().to_string();
     for (form, other) in [("csv", "budget.csv"), ("geoparquet", "mine.parquet")] {
-        let make = || obvert_in(folder.path(), &["convert", &own, "-o", form, "--to", form, "--replace"]);
+        let make =
+            || obvert_in(folder.path(), &["convert", &own, "-o", form, "--to", form, "--replace"]);
         assert_eq!(status(&make()), 0);
         assert_eq!(status(&make()), 0, "its own files are replaced");
         std::fs::write(folder.path().join(form).join(other), "x").expect("written");
@@ -62,12 +67,16 @@ fn links_are_followed_and_what_is_no_file_stays() {
     use std::os::unix::fs::symlink;
     let folder = tempfile::tempdir().expect("folder");
     let own = root().join(CLEAN).display().to_string();
-    let to = |name: &str| obvert_in(folder.path(), &["convert", &own, "-o", name, "--to", "xml", "--replace"]);
+    let to = |name: &str| {
+        obvert_in(folder.path(), &["convert", &own, "-o", name, "--to", "xml", "--replace"])
+    };
     std::fs::write(folder.path().join("real.xml"), "old").expect("written");
     symlink("real.xml", folder.path().join("link.xml")).expect("link");
     assert_eq!(status(&to("link.xml")), 0);
     assert!(folder.path().join("link.xml").is_symlink());
-    assert!(std::fs::read_to_string(folder.path().join("real.xml")).expect("there").contains("<survey"));
+    assert!(
+        std::fs::read_to_string(folder.path().join("real.xml")).expect("there").contains("<survey")
+    );
     symlink("nowhere/x.xml", folder.path().join("dangling.xml")).expect("link");
     let dangling = to("dangling.xml");
     assert_eq!(status(&dangling), 2);
@@ -97,10 +106,15 @@ fn control_characters_do_not_reach_the_terminal() {
         let output = obvert_in(folder.path(), command);
         let said = stdout(&output) + &stderr(&output);
         assert!(!said.is_empty());
-        let reaches = said.chars().find(|c| c.is_control() && *c != '\n' || ('\u{202a}'..='\u{202e}').contains(c));
+        let reaches = said
+            .chars()
+            .find(|c| c.is_control() && *c != '\n' || ('\u{202a}'..='\u{202e}').contains(c));
         assert_eq!(reaches, None, "{command:?}: {said:?}");
     }
-    assert_eq!(stdout(&obvert_in(folder.path(), &["archive", "list", "e.jsonl"])).lines().count(), 1);
+    assert_eq!(
+        stdout(&obvert_in(folder.path(), &["archive", "list", "e.jsonl"])).lines().count(),
+        1
+    );
 }
 
 /// An archive that was cut off to nothing passes for none.
@@ -111,7 +125,11 @@ fn an_empty_archive_is_none() {
     for command in [&["check", "e.obvert.jsonl"][..], &["archive", "list", "e.obvert.jsonl"]] {
         let output = obvert_in(folder.path(), command);
         assert_eq!(status(&output), 2);
-        assert!(stderr(&output).contains("e.obvert.jsonl: the source is empty"), "{}", stderr(&output));
+        assert!(
+            stderr(&output).contains("e.obvert.jsonl: the source is empty"),
+            "{}",
+            stderr(&output)
+        );
     }
 }
 
@@ -132,7 +150,10 @@ fn a_full_disk_is_told() {
             .expect("run");
         let said = stderr(&output);
         assert_eq!(status(&output), 2, "{out}: {said}");
-        assert!(said.contains(&format!("{out}: cannot be written: ")) && !said.contains("panicked"), "{out}: {said}");
+        assert!(
+            said.contains(&format!("{out}: cannot be written: ")) && !said.contains("panicked"),
+            "{out}: {said}"
+        );
         assert_eq!(std::fs::read_dir(folder.path()).expect("folder").count(), 0, "{out}");
     }
 }

@@ -17,7 +17,17 @@ const LAYOUT_B: &str = "examples/layouts/office-b.layout.json";
 /// Sheet L-103 of office A is wrong on purpose; each mistake is found at its row and column.
 #[test]
 fn the_mistakes_of_sheet_l_103_are_found_in_their_cells() {
-    let output = obvert(&["check", A, "--layout", LAYOUT_A, "--today", "2026-06-01", "--all", "--format", "json"]);
+    let output = obvert(&[
+        "check",
+        A,
+        "--layout",
+        LAYOUT_A,
+        "--today",
+        "2026-06-01",
+        "--all",
+        "--format",
+        "json",
+    ]);
     assert_eq!(status(&output), 1, "{}", stderr(&output));
     let report: Value = serde_json::from_str(&stdout(&output)).unwrap();
     let findings = report["findings"].as_array().unwrap();
@@ -34,7 +44,10 @@ fn the_mistakes_of_sheet_l_103_are_found_in_their_cells() {
     ] {
         let found = findings.iter().any(|finding| {
             let at = &finding["at"];
-            finding["rule"] == rule && at["line"] == line && at["heading"] == heading && at["file"] == A
+            finding["rule"] == rule
+                && at["line"] == line
+                && at["heading"] == heading
+                && at["file"] == A
         });
         assert!(found, "{rule} at line {line}, {heading}");
     }
@@ -55,13 +68,26 @@ fn the_low_grade_of_sheet_l_103_is_found_once_the_amount_is_possible() {
     let bytes = std::fs::read(root().join(A)).unwrap();
     let text: String = bytes.iter().map(|byte| char::from(*byte)).collect();
     assert!(text.contains(",140%,"));
-    let mended: Vec<u8> =
-        text.replace(",140%,", ",40%,").chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect();
+    let mended: Vec<u8> = text
+        .replace(",140%,", ",40%,")
+        .chars()
+        .map(|c| u8::try_from(u32::from(c)).unwrap())
+        .collect();
     std::fs::write(folder.path().join("a.csv"), mended).unwrap();
     let layout = root().join(LAYOUT_A).display().to_string();
     let output = obvert_in(
         folder.path(),
-        &["check", "a.csv", "--layout", &layout, "--today", "2026-06-01", "--all", "--format", "json"],
+        &[
+            "check",
+            "a.csv",
+            "--layout",
+            &layout,
+            "--today",
+            "2026-06-01",
+            "--all",
+            "--format",
+            "json",
+        ],
     );
     let report: Value = serde_json::from_str(&stdout(&output)).unwrap();
     let found = report["findings"].as_array().unwrap().iter().any(|finding| {
@@ -87,7 +113,9 @@ fn xml_of_an_office_goes_both_ways() {
     assert!(stdout(&output).contains("examples/layouts/office-c.xml:7:"), "{}", stdout(&output));
     // The format's own XML is told from the office's.
     let own = place("own.xml");
-    for (from, to, more) in [(&*document, &*own, &[][..]), (&own, &place("f.xml"), &["--layout", LAYOUT_C])] {
+    for (from, to, more) in
+        [(&*document, &*own, &[][..]), (&own, &place("f.xml"), &["--layout", LAYOUT_C])]
+    {
         let output = obvert(&[&["convert", from, "-o", to], more].concat());
         assert_eq!(status(&output), 0, "{}", stderr(&output));
     }
@@ -98,7 +126,8 @@ fn a_table_becomes_a_document_and_a_table_again() {
     let folder = tempfile::tempdir().unwrap();
     let place = |name: &str| folder.path().join(name).display().to_string();
     for (table, layout) in [(A, LAYOUT_A), (B, LAYOUT_B)] {
-        let (document, again, twice) = (place("d.obvert.json"), place("t.csv"), place("e.obvert.json"));
+        let (document, again, twice) =
+            (place("d.obvert.json"), place("t.csv"), place("e.obvert.json"));
         for (from, to) in [(table, &document), (&document, &again), (&again, &twice)] {
             let output = obvert(&["convert", from, "-o", to, "--layout", layout, "--replace"]);
             assert_eq!(status(&output), 0, "{}", stderr(&output));
@@ -116,18 +145,26 @@ fn a_survey_goes_into_the_table_of_another_office_with_its_losses() {
     assert_eq!(status(&obvert(&["convert", A, "-o", document, "--layout", LAYOUT_A])), 0);
     let refused = obvert(&["convert", document, "-o", table, "--layout", LAYOUT_B]);
     assert_eq!(status(&refused), 2);
-    assert!(stderr(&refused).contains("translate it first (--coding en-13508-2)"), "{}", stderr(&refused));
-    let output = obvert(&["convert", document, "-o", table, "--layout", LAYOUT_B, "--coding", "en-13508-2"]);
+    assert!(
+        stderr(&refused).contains("translate it first (--coding en-13508-2)"),
+        "{}",
+        stderr(&refused)
+    );
+    let output =
+        obvert(&["convert", document, "-o", table, "--layout", LAYOUT_B, "--coding", "en-13508-2"]);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
     let said = stderr(&output);
-    for part in
-        ["lengths are converted from ft to m", "has no column for pipes.street", "has no column for runs.operator"]
-    {
+    for part in [
+        "lengths are converted from ft to m",
+        "has no column for pipes.street",
+        "has no column for runs.operator",
+    ] {
         assert!(said.contains(part), "{part}: {said}");
     }
     // The account names each of them by its pointer, with its place in what was read.
     let account = folder.path().join("account.json").display().to_string();
-    let options = ["--layout", LAYOUT_B, "--coding", "en-13508-2", "--replace", "--account", &account];
+    let options =
+        ["--layout", LAYOUT_B, "--coding", "en-13508-2", "--replace", "--account", &account];
     assert_eq!(status(&obvert(&[&["convert", document, "-o", table], &options[..]].concat())), 0);
     let account: Value = serde_json::from_str(&std::fs::read_to_string(&account).unwrap()).unwrap();
     assert_eq!(account["lossless"], false);
@@ -140,9 +177,9 @@ fn a_survey_goes_into_the_table_of_another_office_with_its_losses() {
         ("dropped", "/runs/0/observations/2/grades"),
     ] {
         let entries = account["entries"].as_array().unwrap();
-        let found = entries
-            .iter()
-            .any(|entry| entry["kind"] == kind && entry["pointer"] == pointer && entry["at"]["line"].is_u64());
+        let found = entries.iter().any(|entry| {
+            entry["kind"] == kind && entry["pointer"] == pointer && entry["at"]["line"].is_u64()
+        });
         assert!(found, "{kind} {pointer}: {account:#}");
     }
     let accepted = obvert(&["layout", "check", LAYOUT_B, table]);
@@ -207,16 +244,23 @@ fn an_unreadable_cell_is_a_finding_beside_the_others() {
     assert_eq!(status(&judged), 1);
     assert!(stdout(&judged).contains("a.csv:9:11 (column Station): "), "{}", stdout(&judged));
     assert!(stdout(&judged).contains("expected a station such as 1+64.50"), "{}", stdout(&judged));
-    let checked = obvert_in(folder.path(), &["check", "a.csv", "--layout", &layout, "--today", "2026-06-01"]);
+    let checked =
+        obvert_in(folder.path(), &["check", "a.csv", "--layout", &layout, "--today", "2026-06-01"]);
     assert_eq!(status(&checked), 1);
-    for part in
-        ["text-form", "size-unit-suspect", "-> Correct the cell. If the table is right and all such cells are written"]
-    {
+    for part in [
+        "text-form",
+        "size-unit-suspect",
+        "-> Correct the cell. If the table is right and all such cells are written",
+    ] {
         assert!(stdout(&checked).contains(part), "{part}: {}", stdout(&checked));
     }
     // Whoever has a table sees neither keys nor pointers.
     assert!(!stdout(&judged).contains("/observations/"), "{}", stdout(&judged));
-    assert!(!stdout(&checked).contains("as in the example that the message gives"), "{}", stdout(&checked));
+    assert!(
+        !stdout(&checked).contains("as in the example that the message gives"),
+        "{}",
+        stdout(&checked)
+    );
 }
 
 /// A table becomes a layout, and the layout reads the table, but for what the draft says is open.
@@ -237,7 +281,11 @@ fn a_layout_is_drafted_from_a_table() {
     }
     let checked = obvert(&["layout", "check", &draft, B]);
     assert_eq!(status(&checked), 0, "{}{}", stdout(&checked), stderr(&checked));
-    assert!(stdout(&checked).contains("read by b 0, 22 columns: 2 pipes, 2 runs"), "{}", stdout(&checked));
+    assert!(
+        stdout(&checked).contains("read by b 0, 22 columns: 2 pipes, 2 runs"),
+        "{}",
+        stdout(&checked)
+    );
     let again = obvert(&["layout", "draft", B, "-o", &draft]);
     assert_eq!(status(&again), 2);
     let printed = obvert(&["layout", "draft", B]);
@@ -265,20 +313,34 @@ fn a_layout_is_drafted_from_xml_and_odd_values_are_shown() {
     std::fs::write(folder.path().join("odd.xml"), table).unwrap();
     let odd = obvert_in(folder.path(), &["layout", "draft", "odd.xml"]);
     let shown = "4 of 5 values look like numbers; line 7 has \"n/a\" (\"0.00\", line 6)";
-    assert!(stderr(&odd).contains(shown) && stdout(&odd).contains("line 7 has \\\"n/a\\\""), "{}", stderr(&odd));
+    assert!(
+        stderr(&odd).contains(shown) && stdout(&odd).contains("line 7 has \\\"n/a\\\""),
+        "{}",
+        stderr(&odd)
+    );
     let book = folder.path().join("book.xlsx").display().to_string();
     let written = obvert(&["convert", A, "--layout", LAYOUT_A, "-o", &book, "--to", "layout"]);
     assert_eq!(status(&written), 0, "{}", stderr(&written));
     let drafted = obvert(&["layout", "draft", &book, "--sheet", "sheet1"]);
-    assert!(stderr(&drafted).contains("guessed: the sheet \"Sheet1\", which was asked for"), "{}", stderr(&drafted));
+    assert!(
+        stderr(&drafted).contains("guessed: the sheet \"Sheet1\", which was asked for"),
+        "{}",
+        stderr(&drafted)
+    );
     let none = obvert(&["layout", "draft", &book, "--sheet", "Rows"]);
     assert_eq!(status(&none), 2);
-    assert!(stderr(&none).contains("there is no sheet \"Rows\"; the sheets are \"Sheet1\""), "{}", stderr(&none));
-    std::fs::write(folder.path().join("open.csv"), "Pipe,At,Code\nP1,0,\"start\nP1,5,crack\n").unwrap();
+    assert!(
+        stderr(&none).contains("there is no sheet \"Rows\"; the sheets are \"Sheet1\""),
+        "{}",
+        stderr(&none)
+    );
+    std::fs::write(folder.path().join("open.csv"), "Pipe,At,Code\nP1,0,\"start\nP1,5,crack\n")
+        .unwrap();
     let refused = obvert_in(folder.path(), &["layout", "draft", "open.csv"]);
     assert_eq!(status(&refused), 2);
     assert!(
-        stderr(&refused).contains("open.csv:2: a quotation mark begins a cell here and none ends it"),
+        stderr(&refused)
+            .contains("open.csv:2: a quotation mark begins a cell here and none ends it"),
         "{}",
         stderr(&refused)
     );
@@ -307,7 +369,14 @@ fn a_file_is_named_once_where_it_cannot_be_read() {
 fn what_a_layout_is_of_no_use_for_is_said() {
     let folder = tempfile::tempdir().unwrap();
     let out = folder.path().join("x.xml").display().to_string();
-    let output = obvert(&["convert", "examples/data/larkmoor.obvert.json", "-o", &out, "--layout", LAYOUT_A]);
+    let output = obvert(&[
+        "convert",
+        "examples/data/larkmoor.obvert.json",
+        "-o",
+        &out,
+        "--layout",
+        LAYOUT_A,
+    ]);
     assert_eq!(status(&output), 2);
     assert!(stderr(&output).contains("neither IN nor OUT"), "{}", stderr(&output));
     let output = obvert(&["check", A]);
@@ -321,8 +390,11 @@ fn a_table_may_stand_in_a_workbook() {
     let folder = tempfile::tempdir().unwrap();
     let run = |arguments: &[&str]| obvert_in(folder.path(), arguments);
     for name in ["office-b.csv", "office-b.layout.json"] {
-        std::fs::copy(format!("{}/examples/layouts/{name}", env!("CARGO_MANIFEST_DIR")), folder.path().join(name))
-            .unwrap();
+        std::fs::copy(
+            format!("{}/examples/layouts/{name}", env!("CARGO_MANIFEST_DIR")),
+            folder.path().join(name),
+        )
+        .unwrap();
     }
     let by = ["--layout", "office-b.layout.json"];
     let convert = |from: &str, to: &str, more: &[&str]| {
@@ -332,7 +404,8 @@ fn a_table_may_stand_in_a_workbook() {
     convert("office-b.csv", "b.json", &[]);
     convert("b.json", "b.xlsx", &["--to", "layout"]);
     convert("b.xlsx", "again.json", &[]);
-    let digest = |file: &str| stdout(&run(&["digest", file])).split("  ").next().unwrap().to_owned();
+    let digest =
+        |file: &str| stdout(&run(&["digest", file])).split("  ").next().unwrap().to_owned();
     assert_eq!(digest("again.json"), digest("b.json"));
     // The survey's own workbook beside --layout for the other end.
     assert!(run(&["convert", "b.json", "-o", "own.xlsx"]).status.success());
@@ -348,7 +421,8 @@ fn a_table_may_stand_in_a_workbook() {
 #[test]
 fn a_layout_of_the_wrong_structure_is_refused_with_its_place() {
     let folder = tempfile::tempdir().unwrap();
-    let layout = std::fs::read_to_string(format!("{}/{LAYOUT_A}", env!("CARGO_MANIFEST_DIR"))).unwrap();
+    let layout =
+        std::fs::read_to_string(format!("{}/{LAYOUT_A}", env!("CARGO_MANIFEST_DIR"))).unwrap();
     let cases = [
         ("{}".to_owned(), "the key \"layout\" is missing"),
         ("[]".to_owned(), "expected an object, found a list"),
@@ -376,7 +450,9 @@ fn two_layouts_convert_at_once() {
         (place("a.obvert.json"), place("steps.csv"), place("once.csv"), place("l.json"));
     let coding = ["--coding", "en-13508-2"];
     assert_eq!(status(&obvert(&["convert", A, "-o", &document, "--layout", LAYOUT_A])), 0);
-    let second = obvert(&[&["convert", &document, "-o", &steps, "--layout", LAYOUT_B], &coding[..]].concat());
+    let second = obvert(
+        &[&["convert", &document, "-o", &steps, "--layout", LAYOUT_B], &coding[..]].concat(),
+    );
     assert_eq!(status(&second), 0, "{}", stderr(&second));
     let both = ["--layout", LAYOUT_A, "--out-layout", LAYOUT_B, "--account", &account];
     let output = obvert(&[&["convert", A, "-o", &once], &both[..], &coding].concat());
@@ -395,7 +471,10 @@ fn two_layouts_convert_at_once() {
         stderr(&output)
     );
     let account: Value = serde_json::from_str(&std::fs::read_to_string(&account).unwrap()).unwrap();
-    assert_eq!((&account["from"]["format"], &account["to"]["format"]), (&"layout".into(), &"layout".into()));
+    assert_eq!(
+        (&account["from"]["format"], &account["to"]["format"]),
+        (&"layout".into(), &"layout".into())
+    );
     for (kind, pointer, line, heading) in [
         ("dropped", "/pipes/0/street", 2, "Street"),
         ("changed", "/runs/1/observations/3/remark", 16, "Comment"),
@@ -404,13 +483,18 @@ fn two_layouts_convert_at_once() {
     ] {
         let found = account["entries"].as_array().unwrap().iter().any(|entry| {
             let at = &entry["at"];
-            entry["kind"] == kind && entry["pointer"] == pointer && at["line"] == line && at["heading"] == heading
+            entry["kind"] == kind
+                && entry["pointer"] == pointer
+                && at["line"] == line
+                && at["heading"] == heading
         });
         assert!(found, "{kind} {pointer}: {account:#}");
     }
     // --out-layout alone is for a survey in another form.
     let alone = place("alone.csv");
-    let output = obvert(&[&["convert", &document, "-o", &alone, "--out-layout", LAYOUT_B], &coding[..]].concat());
+    let output = obvert(
+        &[&["convert", &document, "-o", &alone, "--out-layout", LAYOUT_B], &coding[..]].concat(),
+    );
     assert_eq!(status(&output), 0, "{}", stderr(&output));
     assert_eq!(std::fs::read(&alone).unwrap(), std::fs::read(&steps).unwrap());
 }
@@ -419,20 +503,41 @@ fn two_layouts_convert_at_once() {
 fn layouts_that_do_not_go_together_are_refused_with_what_to_do() {
     let folder = tempfile::tempdir().unwrap();
     let place = |name: &str| folder.path().join(name).display().to_string();
-    let (csv, json, survey) = (place("b.csv"), place("b.obvert.json"), "examples/data/larkmoor.obvert.json");
+    let (csv, json, survey) =
+        (place("b.csv"), place("b.obvert.json"), "examples/data/larkmoor.obvert.json");
     let inside = folder.path().display().to_string();
     for (from, to, more, said) in [
         (A, &csv, &["--out-layout", LAYOUT_B][..], "for an office's own table its --layout"),
-        (survey, &csv, &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B], "is a survey as json, and --layout says"),
-        (A, &csv, &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B, "--to", "xml"], "and --to xml that it is not"),
-        (A, &json, &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B], "is named as json is, and --out-layout says"),
+        (
+            survey,
+            &csv,
+            &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B],
+            "is a survey as json, and --layout says",
+        ),
+        (
+            A,
+            &csv,
+            &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B, "--to", "xml"],
+            "and --to xml that it is not",
+        ),
+        (
+            A,
+            &json,
+            &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B],
+            "is named as json is, and --out-layout says",
+        ),
         (
             A,
             &inside,
             &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B],
             "is a folder, and an office's own table is one file",
         ),
-        (A, &csv, &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B], "translate it first (--coding en-13508-2)"),
+        (
+            A,
+            &csv,
+            &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B],
+            "translate it first (--coding en-13508-2)",
+        ),
     ] {
         let output = obvert(&[&["convert", from, "-o", to], more].concat());
         assert_eq!(status(&output), 2, "{more:?}");
@@ -447,13 +552,20 @@ fn lossless_allows_what_is_put_in_and_refuses_what_nobody_recorded() {
     let folder = tempfile::tempdir().unwrap();
     let place = |name: &str| folder.path().join(name).display().to_string();
     let (document, account) = (place("a.obvert.json"), place("account.json"));
-    let to_json = ["convert", A, "-o", &document, "--layout", LAYOUT_A, "--lossless", "--account", &account];
+    let to_json =
+        ["convert", A, "-o", &document, "--layout", LAYOUT_A, "--lossless", "--account", &account];
     let output = obvert(&to_json);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
     let said: Value = serde_json::from_str(&std::fs::read_to_string(&account).unwrap()).unwrap();
-    assert_eq!((&said["lossless"], &said["totals"]["defaulted"]), (&true.into(), &1.into()), "{said:#}");
+    assert_eq!(
+        (&said["lossless"], &said["totals"]["defaulted"]),
+        (&true.into(), &1.into()),
+        "{said:#}"
+    );
     let survey = std::fs::read_to_string(&document).unwrap();
-    for (name, cut, expected) in [("language.obvert.json", "\"language\"", 0), ("shape.obvert.json", "\"shape\"", 2)] {
+    for (name, cut, expected) in
+        [("language.obvert.json", "\"language\"", 0), ("shape.obvert.json", "\"shape\"", 2)]
+    {
         let mut value: Value = serde_json::from_str(&survey).unwrap();
         let key = cut.trim_matches('"');
         value.as_object_mut().unwrap().remove(key);
@@ -470,7 +582,9 @@ fn lossless_allows_what_is_put_in_and_refuses_what_nobody_recorded() {
 fn check_says_when_a_layout_is_not_used() {
     let survey = "examples/data/larkmoor.obvert.json";
     let output = obvert(&["check", survey, A, "--layout", LAYOUT_A, "--today", "2026-06-01"]);
-    let said = format!("{survey}: is a survey as json and no office's own table, so it is checked without --layout");
+    let said = format!(
+        "{survey}: is a survey as json and no office's own table, so it is checked without --layout"
+    );
     assert_eq!(stderr(&output).matches(&said).count(), 1, "{}", stderr(&output));
     assert_eq!(stderr(&output).matches("without --layout").count(), 1, "{}", stderr(&output));
 }
@@ -484,8 +598,11 @@ fn a_folder_of_tables_is_packed_by_its_layout() {
     let bytes = std::fs::read(root().join(A)).unwrap();
     let text: String = bytes.iter().map(|byte| char::from(*byte)).collect();
     for (name, day) in [("6.csv", "5/6/2026"), ("7.csv", "5/7/2026")] {
-        let table =
-            text.replace("5/6/2026", day).chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>();
+        let table = text
+            .replace("5/6/2026", day)
+            .chars()
+            .map(|c| u8::try_from(u32::from(c)).unwrap())
+            .collect::<Vec<_>>();
         std::fs::write(tables.join(name), table).unwrap();
     }
     std::fs::write(tables.join("plan.pdf"), "no table").unwrap();
@@ -510,11 +627,15 @@ fn a_folder_of_tables_is_packed_by_its_layout() {
     let worse = folder.path().join("worse");
     std::fs::create_dir(&worse).unwrap();
     for name in ["1.csv", "2.csv"] {
-        let table =
-            text.replace("1+40.00", "near").chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>();
+        let table = text
+            .replace("1+40.00", "near")
+            .chars()
+            .map(|c| u8::try_from(u32::from(c)).unwrap())
+            .collect::<Vec<_>>();
         std::fs::write(worse.join(name), table).unwrap();
     }
-    let refused = run(&["archive", "pack", "may", "worse", "-o", "worse.jsonl", "--layout", &layout]);
+    let refused =
+        run(&["archive", "pack", "may", "worse", "-o", "worse.jsonl", "--layout", &layout]);
     assert_eq!(status(&refused), 2);
     let end = "2 of these are no valid surveys, so nothing was packed; obvert check with the same --layout says more";
     for said in ["worse/1.csv:", "worse/2.csv:", end] {
@@ -522,12 +643,22 @@ fn a_folder_of_tables_is_packed_by_its_layout() {
     }
     assert!(!folder.path().join("worse.jsonl").exists());
     // One table alone, and folders that have none.
-    assert_eq!(status(&run(&["archive", "pack", "may/6.csv", "-o", "6.jsonl", "--layout", &layout])), 0);
+    assert_eq!(
+        status(&run(&["archive", "pack", "may/6.csv", "-o", "6.jsonl", "--layout", &layout])),
+        0
+    );
     std::fs::create_dir(folder.path().join("empty")).unwrap();
     let nothing = run(&["archive", "pack", "empty", "-o", "e.jsonl", "--layout", &layout]);
-    assert!(stderr(&nothing).contains("empty: there is no table of the layout heron-sheets in this folder"));
+    assert!(
+        stderr(&nothing)
+            .contains("empty: there is no table of the layout heron-sheets in this folder")
+    );
     let without = run(&["archive", "pack", "may/6.csv", "-o", "w.jsonl"]);
-    assert!(stderr(&without).contains("for an office's own table its --layout"), "{}", stderr(&without));
+    assert!(
+        stderr(&without).contains("for an office's own table its --layout"),
+        "{}",
+        stderr(&without)
+    );
 }
 
 #[test]
@@ -535,17 +666,21 @@ fn a_layout_is_held_against_its_code_list() {
     let folder = tempfile::tempdir().unwrap();
     let run = |arguments: &[&str]| obvert_in(folder.path(), arguments);
     let layout = read(LAYOUT_A);
-    let wrong = layout.replace("\"code\": \"crack.longitudinal\"", "\"code\": \"crack.lengthwise\"");
+    let wrong =
+        layout.replace("\"code\": \"crack.longitudinal\"", "\"code\": \"crack.lengthwise\"");
     std::fs::write(folder.path().join("wrong.json"), wrong).unwrap();
     let judged = run(&["layout", "check", "wrong.json"]);
     assert_eq!(status(&judged), 1, "{}", stdout(&judged));
     let said = "/codes/words/6/code: the code list obvert-terms 1 has no code \"crack.lengthwise\"";
-    assert!(stdout(&judged).contains(said) && stdout(&judged).contains("wrong.json:41:"), "{}", stdout(&judged));
+    assert!(
+        stdout(&judged).contains(said) && stdout(&judged).contains("wrong.json:41:"),
+        "{}",
+        stdout(&judged)
+    );
     let other = layout.replace("\"value\": \"obvert-terms\"", "\"value\": \"larkmoor-words\"");
     std::fs::write(folder.path().join("other.json"), other).unwrap();
     let judged = run(&["layout", "check", "other.json"]);
     assert_eq!(status(&judged), 0, "{}", stdout(&judged));
-    let said =
-        "the code list larkmoor-words 1 is not at hand, so that nobody looked whether it has the codes of the layout";
+    let said = "the code list larkmoor-words 1 is not at hand, so that nobody looked whether it has the codes of the layout";
     assert!(stderr(&judged).contains(said), "{}", stderr(&judged));
 }

@@ -45,11 +45,24 @@ fn files_of_no_use_are_told_with_what_to_do() {
     let layout = root().join(LAYOUT_B).display().to_string();
     let made = obvert_in(
         folder.path(),
-        &["convert", &root().join(B).display().to_string(), "-o", &table, "--layout", &layout, "--out-layout", &layout],
+        &[
+            "convert",
+            &root().join(B).display().to_string(),
+            "-o",
+            &table,
+            "--layout",
+            &layout,
+            "--out-layout",
+            &layout,
+        ],
     );
     assert_eq!(status(&made), 0, "{}", stderr(&made));
     let output = obvert_in(folder.path(), &["check", &table]);
-    assert!(stderr(&output).contains("an office's own workbook is read by a layout"), "{}", stderr(&output));
+    assert!(
+        stderr(&output).contains("an office's own workbook is read by a layout"),
+        "{}",
+        stderr(&output)
+    );
 }
 
 /// A row that was copied to another place of an office's table is said to be one, and nobody is told to change its distance.
@@ -72,10 +85,15 @@ fn a_row_that_was_copied_elsewhere_is_no_slip() {
             "--format",
             "json",
         ];
-        let report: Value = serde_json::from_str(&stdout(&obvert_in(folder.path(), &arguments))).unwrap();
+        let report: Value =
+            serde_json::from_str(&stdout(&obvert_in(folder.path(), &arguments))).unwrap();
         let findings = report["findings"].as_array().unwrap().iter();
         let told = findings.map(|finding| {
-            (finding["rule"].to_string(), finding["message"].to_string(), finding["at"]["line"].as_u64())
+            (
+                finding["rule"].to_string(),
+                finding["message"].to_string(),
+                finding["at"]["line"].as_u64(),
+            )
         });
         told.filter(|(.., line)| line.is_some_and(|line| line < 15)).collect::<Vec<_>>()
     };
@@ -85,7 +103,10 @@ fn a_row_that_was_copied_elsewhere_is_no_slip() {
         let mut moved = lines.clone();
         moved.insert(to, lines[from]);
         let told = check(&moved);
-        let new: Vec<_> = told.iter().filter(|(rule, ..)| !whole.iter().any(|(known, ..)| known == rule)).collect();
+        let new: Vec<_> = told
+            .iter()
+            .filter(|(rule, ..)| !whole.iter().any(|(known, ..)| known == rule))
+            .collect();
         assert_eq!(new.len(), 1, "{told:#?}");
         let (rule, message, line) = new[0];
         assert_eq!((rule.as_str(), *line), ("\"observation-duplicate\"", Some(place)), "{message}");
@@ -97,7 +118,8 @@ fn a_row_that_was_copied_elsewhere_is_no_slip() {
 #[test]
 fn a_cause_of_many_rows_is_counted() {
     let folder = tempfile::tempdir().unwrap();
-    let text: String = std::fs::read(root().join(A)).unwrap().iter().map(|byte| char::from(*byte)).collect();
+    let text: String =
+        std::fs::read(root().join(A)).unwrap().iter().map(|byte| char::from(*byte)).collect();
     let spoilt = text.replace(",VCP,", ",Clay,");
     let rows = text.matches(",VCP,").count();
     assert!(rows > 10);
@@ -112,10 +134,18 @@ fn a_cause_of_many_rows_is_counted() {
     assert_eq!(status(&checked), 1, "{}", stderr(&checked));
     let said = stdout(&checked);
     assert_eq!(said.lines().count(), 4, "{said}");
-    assert!(said.contains(&format!("and {} more like the 3 above, the last at a.csv:", rows - 3)), "{said}");
-    let converted = obvert_in(folder.path(), &["convert", "a.csv", "-o", "a.obvert.json", "--layout", layout]);
+    assert!(
+        said.contains(&format!("and {} more like the 3 above, the last at a.csv:", rows - 3)),
+        "{said}"
+    );
+    let converted =
+        obvert_in(folder.path(), &["convert", "a.csv", "-o", "a.obvert.json", "--layout", layout]);
     assert_eq!(status(&converted), 2);
-    assert!(stderr(&converted).contains(&format!("and {} more like the 3 above", rows - 3)), "{}", stderr(&converted));
+    assert!(
+        stderr(&converted).contains(&format!("and {} more like the 3 above", rows - 3)),
+        "{}",
+        stderr(&converted)
+    );
     assert!(!folder.path().join("a.obvert.json").exists());
 }
 
@@ -127,13 +157,22 @@ fn what_was_mixed_up_is_named() {
     std::fs::write(folder.path().join("o.xml"), "<Works><Line/></Works>").unwrap();
     let office_xml = folder.path().join("o.xml").display().to_string();
     for (command, expected) in [
-        (&["layout", "check", A, LAYOUT_A][..], "office-a.csv: looks like a table or XML, and a layout is JSON"),
-        (&["check", A, "--layout", A], "office-a.csv: looks like a table or XML, and a layout is JSON"),
+        (
+            &["layout", "check", A, LAYOUT_A][..],
+            "office-a.csv: looks like a table or XML, and a layout is JSON",
+        ),
+        (
+            &["check", A, "--layout", A],
+            "office-a.csv: looks like a table or XML, and a layout is JSON",
+        ),
         (
             &["layout", "check", LAYOUT_A, own],
             "osier-9.obvert.json: is JSON; an office's own table is CSV, a workbook or XML",
         ),
-        (&["check", LAYOUT_A], "office-a.layout.json: is a layout, and no survey; give it with --layout"),
+        (
+            &["check", LAYOUT_A],
+            "office-a.layout.json: is a layout, and no survey; give it with --layout",
+        ),
         (&["check", &office_xml], "if this is an office's own file, give its --layout"),
     ] {
         let output = obvert(command);
@@ -173,7 +212,9 @@ fn cells_that_lead_nowhere_are_told_as_cells() {
     assert_eq!(status(&output), 0, "{}", stderr(&output));
     assert!(!stderr(&output).contains("observations are not in"), "{}", stderr(&output));
     assert!(
-        stderr(&output).contains("the column \"Comment\" is not carried over: not of the survey: \"hairline, dry\""),
+        stderr(&output).contains(
+            "the column \"Comment\" is not carried over: not of the survey: \"hairline, dry\""
+        ),
         "{}",
         stderr(&output)
     );
@@ -184,7 +225,8 @@ fn cells_that_lead_nowhere_are_told_as_cells() {
 fn what_the_layout_of_the_table_written_will_miss_is_a_loss() {
     let folder = tempfile::tempdir().unwrap();
     let out = folder.path().join("o.xml").display().to_string();
-    let output = obvert(&["convert", A, "--layout", LAYOUT_A, "--out-layout", LAYOUT_C, "-o", &out]);
+    let output =
+        obvert(&["convert", A, "--layout", LAYOUT_A, "--out-layout", LAYOUT_C, "-o", &out]);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
     let said = "the table is incomplete by the layout larkmoor-works, so reading it reports: there is no value under \"Works/@job\"";
     assert!(stderr(&output).contains(said), "{}", stderr(&output));
@@ -196,7 +238,8 @@ fn an_amount_goes_into_the_unit_that_an_office_has() {
     let folder = tempfile::tempdir().unwrap();
     let out = folder.path().join("b.a.csv").display().to_string();
     let account = folder.path().join("account.json").display().to_string();
-    let arguments = ["--out-layout", LAYOUT_A, "--coding", "obvert-terms", "-o", &out, "--account", &account];
+    let arguments =
+        ["--out-layout", LAYOUT_A, "--coding", "obvert-terms", "-o", &out, "--account", &account];
     let output = obvert(&[&["convert", B, "--layout", LAYOUT_B], &arguments[..]].concat());
     assert_eq!(status(&output), 0, "{}", stderr(&output));
     assert!(!stderr(&output).contains("takes an amount in mm"), "{}", stderr(&output));
@@ -204,8 +247,17 @@ fn an_amount_goes_into_the_unit_that_an_office_has() {
     // 1.5 mm of 25.4 mm an inch.
     assert!(table.contains(",0.059055118 in,"), "{table}");
     let account: Value = serde_json::from_slice(&std::fs::read(&account).unwrap()).unwrap();
-    let entry = account["entries"].as_array().unwrap().iter().find(|entry| entry["was"]["value"] == 1.5).unwrap();
-    assert_eq!((&entry["kind"], &entry["becomes"]["unit"]), (&"changed".into(), &"in".into()), "{entry:#}");
+    let entry = account["entries"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|entry| entry["was"]["value"] == 1.5)
+        .unwrap();
+    assert_eq!(
+        (&entry["kind"], &entry["becomes"]["unit"]),
+        (&"changed".into(), &"in".into()),
+        "{entry:#}"
+    );
 }
 
 /// A survey that an office's table cannot hold is refused with the runs that it cannot hold.
@@ -213,7 +265,14 @@ fn an_amount_goes_into_the_unit_that_an_office_has() {
 fn what_a_table_cannot_hold_is_named_by_its_runs() {
     let folder = tempfile::tempdir().unwrap();
     let out = folder.path().join("l.csv").display().to_string();
-    let output = obvert(&["convert", "examples/data/larkmoor.obvert.json", "--out-layout", LAYOUT_A, "-o", &out]);
+    let output = obvert(&[
+        "convert",
+        "examples/data/larkmoor.obvert.json",
+        "--out-layout",
+        LAYOUT_A,
+        "-o",
+        &out,
+    ]);
     assert_eq!(status(&output), 2);
     let said = stderr(&output);
     let expected = "the layout heron-sheets cannot hold this survey, because what it would write of run R-19, R-20, R-21, R-22 could not be read back: ";
@@ -224,15 +283,20 @@ fn what_a_table_cannot_hold_is_named_by_its_runs() {
 #[test]
 fn lines_of_utf_16_are_shown() {
     let folder = tempfile::tempdir().unwrap();
-    let text: String = std::fs::read(root().join(A)).unwrap().iter().map(|byte| char::from(*byte)).collect();
+    let text: String =
+        std::fs::read(root().join(A)).unwrap().iter().map(|byte| char::from(*byte)).collect();
     for big in [false, true] {
         let mark = std::iter::once(0xFEFF_u16);
         let units = mark.chain(text.encode_utf16());
-        let bytes: Vec<u8> = units.flat_map(|unit| if big { unit.to_be_bytes() } else { unit.to_le_bytes() }).collect();
+        let bytes: Vec<u8> = units
+            .flat_map(|unit| if big { unit.to_be_bytes() } else { unit.to_le_bytes() })
+            .collect();
         std::fs::write(folder.path().join("a.csv"), bytes).unwrap();
         let layout = root().join(LAYOUT_A).display().to_string();
-        let output =
-            obvert_in(folder.path(), &["check", "a.csv", "--layout", &layout, "--today", "2026-06-01", "--all"]);
+        let output = obvert_in(
+            folder.path(),
+            &["check", "a.csv", "--layout", &layout, "--today", "2026-06-01", "--all"],
+        );
         assert!(stdout(&output).contains(" | L-103,"), "{}", stdout(&output));
         assert!(!stdout(&output).contains('\u{fffd}'), "{}", stdout(&output));
     }

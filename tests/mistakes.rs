@@ -28,7 +28,8 @@ use serde_json::Value;
 use support::read;
 
 /// The clean documents that mistakes are put into.
-const DOCUMENTS: &[&str] = &["crates/check/src/minimal.obvert.json", "examples/data/larkmoor.obvert.json"];
+const DOCUMENTS: &[&str] =
+    &["crates/check/src/minimal.obvert.json", "examples/data/larkmoor.obvert.json"];
 
 const TODAY: &str = "2026-06-15";
 
@@ -56,7 +57,12 @@ struct Outcome {
 }
 
 /// Makes one mistake over and over.
-fn try_out(mistake: &Mistake, documents: &[Value], checker: &Checker, random: &mut fastrand::Rng) -> Outcome {
+fn try_out(
+    mistake: &Mistake,
+    documents: &[Value],
+    checker: &Checker,
+    random: &mut fastrand::Rng,
+) -> Outcome {
     let mut outcome = Outcome { made: 0, found: 0, beside: 0, most: 0, why: Vec::new() };
     let turns = number("MISTAKES", TURNS);
     for attempt in 0..turns * 4 {
@@ -64,16 +70,22 @@ fn try_out(mistake: &Mistake, documents: &[Value], checker: &Checker, random: &m
             break;
         }
         let mut document = documents[attempt % documents.len()].clone();
-        let Some(path) = (mistake.make)(&mut Edit { document: &mut document, random }) else { continue };
+        let Some(path) = (mistake.make)(&mut Edit { document: &mut document, random }) else {
+            continue;
+        };
         outcome.made += 1;
         let report = check(checker, &document);
         let is_it = |finding: &&obvert::check::Finding| {
-            mistake.rules.contains(&&*finding.rule) && (finding.subject.path == path || mistake.rules.len() > 1)
+            mistake.rules.contains(&&*finding.rule)
+                && (finding.subject.path == path || mistake.rules.len() > 1)
         };
         if report.findings.iter().any(|finding| is_it(&finding)) {
             outcome.found += 1;
         } else {
-            let found = report.findings.iter().map(|finding| format!("{} at {}", finding.rule, finding.subject.path));
+            let found = report
+                .findings
+                .iter()
+                .map(|finding| format!("{} at {}", finding.rule, finding.subject.path));
             outcome.why.push(format!("expected at {path}, found {:?}", found.collect::<Vec<_>>()));
         }
         let own = |finding: &&obvert::check::Finding| {
@@ -85,9 +97,12 @@ fn try_out(mistake: &Mistake, documents: &[Value], checker: &Checker, random: &m
             outcome.most = beside;
             if beside > mistake.by_catch {
                 let others = report.findings.iter().filter(|finding| !own(finding));
-                let others =
-                    others.map(|finding| format!("{} at {}: {}", finding.rule, finding.subject.path, finding.message));
-                outcome.why.push(format!("{beside} beside {path}: {:#?}", others.collect::<Vec<_>>()));
+                let others = others.map(|finding| {
+                    format!("{} at {}: {}", finding.rule, finding.subject.path, finding.message)
+                });
+                outcome
+                    .why
+                    .push(format!("{beside} beside {path}: {:#?}", others.collect::<Vec<_>>()));
             }
         }
     }
@@ -96,9 +111,12 @@ fn try_out(mistake: &Mistake, documents: &[Value], checker: &Checker, random: &m
 
 #[test]
 fn every_mistake_is_found_and_little_else() {
-    let checker = Checker::new(Settings { today: TODAY.parse().ok(), ..Settings::default() }).expect("settings");
-    let documents: Vec<Value> =
-        DOCUMENTS.iter().map(|path| serde_json::from_str(&read(path)).expect("a document")).collect();
+    let checker = Checker::new(Settings { today: TODAY.parse().ok(), ..Settings::default() })
+        .expect("settings");
+    let documents: Vec<Value> = DOCUMENTS
+        .iter()
+        .map(|path| serde_json::from_str(&read(path)).expect("a document"))
+        .collect();
     for (path, document) in DOCUMENTS.iter().zip(&documents) {
         assert_eq!(weighs(&check(&checker, document)), 0, "{path} is clean to begin with");
     }
@@ -106,8 +124,10 @@ fn every_mistake_is_found_and_little_else() {
         [distances::ALL, codes::ALL, records::ALL, surveys::ALL].into_iter().flatten().collect();
     assert!(mistakes.len() >= 60, "{}", mistakes.len());
     let mut random = fastrand::Rng::with_seed(number("MISTAKES_SEED", 1) as u64);
-    let mut table =
-        format!("{:<58} {:<28} {:>5} {:>7} {:>6} {:>5}\n", "mistake", "rule", "made", "found", "beside", "most");
+    let mut table = format!(
+        "{:<58} {:<28} {:>5} {:>7} {:>6} {:>5}\n",
+        "mistake", "rule", "made", "found", "beside", "most"
+    );
     let mut wrong = String::new();
     for mistake in mistakes {
         let outcome = try_out(mistake, &documents, &checker, &mut random);
@@ -139,16 +159,21 @@ fn every_mistake_is_found_and_little_else() {
 fn mending_takes_mistakes_back_and_makes_none() {
     let settings = Settings { today: TODAY.parse().ok(), keep: usize::MAX, ..Settings::default() };
     let checker = Checker::new(settings).expect("settings");
-    let documents: Vec<Value> =
-        DOCUMENTS.iter().map(|path| serde_json::from_str(&read(path)).expect("a document")).collect();
+    let documents: Vec<Value> = DOCUMENTS
+        .iter()
+        .map(|path| serde_json::from_str(&read(path)).expect("a document"))
+        .collect();
     let mut random = fastrand::Rng::with_seed(number("MISTAKES_SEED", 1) as u64);
     // 9 and 9.0 are one number of JSON, and rows at one distance have no order.
     let plain = |value: &Value| -> Value {
-        let mut plain: Value = serde_json::from_str(&obvert::model::edit::spelled(value)).expect("json");
+        let mut plain: Value =
+            serde_json::from_str(&obvert::model::edit::spelled(value)).expect("json");
         let runs = plain["runs"].as_array_mut().expect("runs");
         for rows in runs.iter_mut().filter_map(|run| run["observations"].as_array_mut()) {
             let at = |row: &Value| row["at"].as_f64().unwrap_or(f64::NAN);
-            rows.sort_by(|a, b| at(a).total_cmp(&at(b)).then_with(|| a["id"].as_str().cmp(&b["id"].as_str())));
+            rows.sort_by(|a, b| {
+                at(a).total_cmp(&at(b)).then_with(|| a["id"].as_str().cmp(&b["id"].as_str()))
+            });
         }
         plain
     };
@@ -160,7 +185,10 @@ fn mending_takes_mistakes_back_and_makes_none() {
         for attempt in 0..8 {
             let clean = &documents[(number + attempt) % documents.len()];
             let mut document = clean.clone();
-            if made == 1 || (mistake.make)(&mut Edit { document: &mut document, random: &mut random }).is_none() {
+            if made == 1
+                || (mistake.make)(&mut Edit { document: &mut document, random: &mut random })
+                    .is_none()
+            {
                 continue;
             }
             made += 1;
@@ -171,21 +199,35 @@ fn mending_takes_mistakes_back_and_makes_none() {
                 let log = &mended.document;
                 let again = checker.mend(mended.text.as_bytes(), &what, None).expect("json");
                 if !again.document.applied.is_empty() || again.text != mended.text {
-                    let _ = writeln!(wrong, "{}: mended again: {:?}", mistake.about, again.document.applied);
+                    let _ = writeln!(
+                        wrong,
+                        "{}: mended again: {:?}",
+                        mistake.about, again.document.applied
+                    );
                 }
                 if log.after.error > log.before.error {
-                    let _ = writeln!(wrong, "{}: {:?} after {:?}", mistake.about, log.after, log.applied);
+                    let _ = writeln!(
+                        wrong,
+                        "{}: {:?} after {:?}",
+                        mistake.about, log.after, log.applied
+                    );
                 }
-                *(if confirm { &mut confirmed } else { &mut safe }) += usize::from(!log.applied.is_empty());
+                *(if confirm { &mut confirmed } else { &mut safe }) +=
+                    usize::from(!log.applied.is_empty());
                 let now: Value = serde_json::from_str(&mended.text).expect("json");
                 // The name that Windows cannot have is another one, not the right one spelled wrongly.
                 let other_name = mistake.rules.contains(&"media-path-unportable");
-                if !confirm && !other_name && !log.applied.is_empty() && plain(&now) != plain(clean) {
+                if !confirm && !other_name && !log.applied.is_empty() && plain(&now) != plain(clean)
+                {
                     let _ = writeln!(wrong, "{}: not as it was: {:?}", mistake.about, log.applied);
                 }
             }
         }
-        let _ = writeln!(table, "{:<58} {made:>2} made, {safe:>2} mended, {confirmed:>2} if confirmed", mistake.about);
+        let _ = writeln!(
+            table,
+            "{:<58} {made:>2} made, {safe:>2} mended, {confirmed:>2} if confirmed",
+            mistake.about
+        );
         safe_kinds += usize::from(safe > 0);
         confirmed_kinds += usize::from(confirmed > safe);
     }

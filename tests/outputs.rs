@@ -18,7 +18,8 @@ const TODAY: [&str; 2] = ["--today", "2026-06-15"];
 fn folder() -> tempfile::TempDir {
     let folder = tempfile::tempdir().expect("folder");
     for survey in [CLEAN, REJECTED] {
-        std::fs::copy(root().join("examples/data").join(survey), folder.path().join(survey)).expect("copy");
+        std::fs::copy(root().join("examples/data").join(survey), folder.path().join(survey))
+            .expect("copy");
     }
     folder
 }
@@ -33,7 +34,10 @@ fn file(folder: &Path, name: &str) -> String {
 
 fn complaints(schema: &Value, instance: &Value) -> Vec<String> {
     let validator = jsonschema::validator_for(schema).expect("the schema compiles");
-    validator.iter_errors(instance).map(|error| format!("{}: {error}", error.instance_path())).collect()
+    validator
+        .iter_errors(instance)
+        .map(|error| format!("{}: {error}", error.instance_path()))
+        .collect()
 }
 
 /// The same survey in every form that `check` reads.
@@ -48,8 +52,11 @@ fn sources(folder: &Path) -> Vec<&'static str> {
         let output = obvert_in(folder, &["convert", REJECTED, "-o", target, "--to", form]);
         assert_eq!(status(&output), 0, "{}", stderr(&output));
     }
-    let broken =
-        file(folder, CLEAN).replacen("\"direction\": \"downstream\"", "\"direction\": \"down\", \"spede\": 1", 2);
+    let broken = file(folder, CLEAN).replacen(
+        "\"direction\": \"downstream\"",
+        "\"direction\": \"down\", \"spede\": 1",
+        2,
+    );
     std::fs::write(folder.join("broken.json"), broken).expect("write");
     vec![
         CLEAN,
@@ -71,7 +78,9 @@ fn sarif_is_what_the_official_schema_takes() {
     // and those of this validator do not.
     let schema = read("tests/interop/sarif/sarif-schema-2.1.0.json");
     assert_eq!(schema.matches("[a-zA-Z]{2}]?$").count(), 2);
-    let schema: Value = serde_json::from_str(&schema.replace("[a-zA-Z]{2}]?$", "[a-zA-Z]{2}\\\\]?$")).expect("json");
+    let schema: Value =
+        serde_json::from_str(&schema.replace("[a-zA-Z]{2}]?$", "[a-zA-Z]{2}\\\\]?$"))
+            .expect("json");
     let folder = folder();
     let sources = sources(folder.path());
     let all: Vec<&[&str]> = sources.chunks(1).chain([&sources[..]]).collect();
@@ -80,9 +89,10 @@ fn sarif_is_what_the_official_schema_takes() {
         let log: Value = serde_json::from_slice(&output.stdout).expect("one JSON value");
         assert_eq!(complaints(&schema, &log), Vec::<String>::new(), "{files:?}");
         let results = log["runs"][0]["results"].as_array().expect("results").len();
-        let json: Value =
-            serde_json::from_slice(&check(folder.path(), &[files, &["--format", "json"]].concat()).stdout)
-                .expect("json");
+        let json: Value = serde_json::from_slice(
+            &check(folder.path(), &[files, &["--format", "json"]].concat()).stdout,
+        )
+        .expect("json");
         assert_eq!(results, json["findings"].as_array().expect("findings").len(), "{files:?}");
     }
     // The judge can say no.
@@ -102,18 +112,22 @@ fn a_zip_is_an_artifact_that_holds_its_tables() {
     let places = || results.iter().map(|result| &result["locations"][0]["physicalLocation"]);
     let structure = |place: &&Value| place["artifactLocation"]["uri"] == "/structures.csv";
     let place = places().find(|place| structure(place) && place["region"]["startLine"] == 16);
-    let place = place.unwrap_or_else(|| panic!("{:#?}", places().filter(structure).collect::<Vec<_>>()));
+    let place =
+        place.unwrap_or_else(|| panic!("{:#?}", places().filter(structure).collect::<Vec<_>>()));
     let index = place["artifactLocation"]["index"].as_u64().expect("an index") as usize;
     assert_eq!(log["runs"][0]["artifacts"][index]["parentIndex"], 0);
 }
 
 #[test]
 fn every_line_is_what_its_schema_takes() {
-    let schema: Value = serde_json::from_str(&stdout(&obvert(&["schema", "report-line"]))).expect("schema");
+    let schema: Value =
+        serde_json::from_str(&stdout(&obvert(&["schema", "report-line"]))).expect("schema");
     let folder = folder();
     let output = check(folder.path(), &[REJECTED, CLEAN, "no-such-file.json", "--format", "jsonl"]);
-    let lines: Vec<Value> =
-        stdout(&output).lines().map(|line| serde_json::from_str(line).expect("a JSON value a line")).collect();
+    let lines: Vec<Value> = stdout(&output)
+        .lines()
+        .map(|line| serde_json::from_str(line).expect("a JSON value a line"))
+        .collect();
     for line in &lines {
         assert_eq!(complaints(&schema, line), Vec::<String>::new(), "{line}");
     }
@@ -140,17 +154,24 @@ fn one_check_writes_many_forms() {
         assert_eq!(file(folder.path(), &format!("report.{form}")), stdout(&alone), "{form}");
     }
     assert!(stdout(&output).ends_with(&file(folder.path(), "report.text")));
-    let coloured = check(folder.path(), &[REJECTED, "--colour", "always", "--also", "text=plain.txt"]);
-    assert!(stdout(&coloured).contains('\u{1b}') && !file(folder.path(), "plain.txt").contains('\u{1b}'));
+    let coloured =
+        check(folder.path(), &[REJECTED, "--colour", "always", "--also", "text=plain.txt"]);
+    assert!(
+        stdout(&coloured).contains('\u{1b}')
+            && !file(folder.path(), "plain.txt").contains('\u{1b}')
+    );
 }
 
 #[test]
 fn nothing_is_written_over_unasked_and_nothing_by_halves() {
     let folder = folder();
     std::fs::write(folder.path().join("report.html"), "mine").expect("write");
-    let output = check(folder.path(), &[CLEAN, "--also", "json=new.json", "--also", "html=report.html"]);
+    let output =
+        check(folder.path(), &[CLEAN, "--also", "json=new.json", "--also", "html=report.html"]);
     assert_eq!(status(&output), 2);
-    assert!(stderr(&output).contains("report.html: is there already; give --replace to write over it"));
+    assert!(
+        stderr(&output).contains("report.html: is there already; give --replace to write over it")
+    );
     assert_eq!(stdout(&output), "", "refused before anything was checked");
     assert_eq!(file(folder.path(), "report.html"), "mine");
     assert!(!folder.path().join("new.json").exists());
@@ -172,7 +193,10 @@ fn what_cannot_be_written_is_refused_before_the_check() {
     let rejected = format!("json={REJECTED}");
     let dotted = format!("json=./{REJECTED}");
     for (arguments, says) in [
-        (&["--also", "html"][..], "expected FORMAT=FILE, such as html=report.html; formats are text, json, jsonl"),
+        (
+            &["--also", "html"][..],
+            "expected FORMAT=FILE, such as html=report.html; formats are text, json, jsonl",
+        ),
         (&["--also", "pdf=report.pdf"], "expected FORMAT=FILE"),
         (&["--also", "html="], "expected FORMAT=FILE"),
         (&["--also", "html=-"], "standard output is what --format writes to"),
@@ -181,7 +205,10 @@ fn what_cannot_be_written_is_refused_before_the_check() {
         (&["--also", &rejected, "--replace"], "that file is read in this check"),
         (&["--also", &dotted, "--replace"], "that file is read in this check"),
         (&["--also", "html=sub", "--replace"], "sub: is a folder; name a file"),
-        (&["--also", "html=missing/report.html"], "missing/report.html: there is no folder missing; make it first"),
+        (
+            &["--also", "html=missing/report.html"],
+            "missing/report.html: there is no folder missing; make it first",
+        ),
         (&["--baseline", "no-such-report.json"], "no-such-report.json"),
         (&["--baseline", CLEAN], "no report of a check"),
     ] {
@@ -196,13 +223,18 @@ fn junit_fails_at_what_is_denied() {
     let folder = folder();
     let failures = |deny: &str| -> usize {
         let text = stdout(&check(folder.path(), &[REJECTED, "--format", "junit", "--deny", deny]));
-        text.split_once("failures=\"").and_then(|(_, rest)| rest.split_once('"')?.0.parse().ok()).expect("a number")
+        text.split_once("failures=\"")
+            .and_then(|(_, rest)| rest.split_once('"')?.0.parse().ok())
+            .expect("a number")
     };
     let json: Value =
-        serde_json::from_slice(&check(folder.path(), &[REJECTED, "--format", "json"]).stdout).expect("json");
+        serde_json::from_slice(&check(folder.path(), &[REJECTED, "--format", "json"]).stdout)
+            .expect("json");
     let rules = |severities: &[&str]| {
         let rules = json["rules"].as_array().expect("rules").iter();
-        rules.filter(|rule| severities.contains(&rule["severity"].as_str().expect("a word"))).count()
+        rules
+            .filter(|rule| severities.contains(&rule["severity"].as_str().expect("a word")))
+            .count()
     };
     assert_eq!(failures("error"), rules(&["error"]));
     assert_eq!(failures("warning"), rules(&["error", "warning"]));
@@ -213,7 +245,9 @@ fn junit_fails_at_what_is_denied() {
 fn only_what_is_new_makes_the_check_fail() {
     let folder = folder();
     check(folder.path(), &[REJECTED, "--also", "json=before.json"]);
-    let held = |arguments: &[&str]| check(folder.path(), &[arguments, &["--baseline", "before.json"]].concat());
+    let held = |arguments: &[&str]| {
+        check(folder.path(), &[arguments, &["--baseline", "before.json"]].concat())
+    };
     let before: Value = serde_json::from_str(&file(folder.path(), "before.json")).expect("json");
     let all = before["findings"].as_array().expect("findings").len();
     let output = held(&[REJECTED]);
@@ -223,28 +257,37 @@ fn only_what_is_new_makes_the_check_fail() {
         format!("{REJECTED}: nothing new found\nheld against before.json: {all} known, 0 gone\n")
     );
     // The same survey as tables, with a row put in before the others: rows and lines are other ones, findings are not.
-    assert_eq!(status(&obvert_in(folder.path(), &["convert", REJECTED, "-o", "tables", "--to", "csv"])), 0);
+    assert_eq!(
+        status(&obvert_in(folder.path(), &["convert", REJECTED, "-o", "tables", "--to", "csv"])),
+        0
+    );
     let table = file(folder.path(), "tables/structures.csv");
     let (headings, rows) = table.split_once('\n').expect("rows");
     let fresh = format!("LM-900,manhole{}\r\n", ",".repeat(headings.matches(',').count() - 1));
-    std::fs::write(folder.path().join("tables/structures.csv"), format!("{headings}\n{fresh}{rows}")).expect("write");
+    std::fs::write(
+        folder.path().join("tables/structures.csv"),
+        format!("{headings}\n{fresh}{rows}"),
+    )
+    .expect("write");
     let output = held(&["tables"]);
     assert_eq!(status(&output), 0, "{}", stdout(&output));
     assert!(stdout(&output).contains(&format!("{all} known, 0 gone")), "{}", stdout(&output));
     // A new mistake, and one corrected.
-    let now = file(folder.path(), REJECTED).replacen("\"ground\": 1469.1", "\"ground\": 1479.1", 1).replacen(
-        "\"depth\": 10.1",
-        "\"depth\": 101",
-        1,
-    );
+    let now = file(folder.path(), REJECTED)
+        .replacen("\"ground\": 1469.1", "\"ground\": 1479.1", 1)
+        .replacen("\"depth\": 10.1", "\"depth\": 101", 1);
     std::fs::write(folder.path().join("now.json"), now).expect("write");
     let output = held(&["now.json"]);
     let text = stdout(&output);
     assert_eq!(status(&output), 0, "two warnings are below the threshold: {text}");
-    assert!(text.contains("[depth-contradicts-elevations]") && text.contains("structure LM-102"), "{text}");
+    assert!(
+        text.contains("[depth-contradicts-elevations]") && text.contains("structure LM-102"),
+        "{text}"
+    );
     assert!(!text.contains("[clock-range]"), "what was known is not shown");
     assert_eq!(status(&held(&["now.json", "--deny", "warning"])), 1);
-    let json: Value = serde_json::from_slice(&held(&["now.json", "--format", "json"]).stdout).expect("json");
+    let json: Value =
+        serde_json::from_slice(&held(&["now.json", "--format", "json"]).stdout).expect("json");
     assert_eq!(json["totals"]["error"], 0, "{}", json["totals"]);
     assert_eq!(json["baseline"]["gone"], 1, "{}", json["baseline"]);
     assert_eq!(json["baseline"]["file"], "before.json");
@@ -265,7 +308,8 @@ fn all_lifts_the_cap() {
     }
     std::fs::write(folder.path().join("many.json"), document.to_string()).expect("write");
     let total = |arguments: &[&str]| -> (u64, u64) {
-        let output = check(folder.path(), &[&["many.json", "--format", "json"], arguments].concat());
+        let output =
+            check(folder.path(), &[&["many.json", "--format", "json"], arguments].concat());
         let json: Value = serde_json::from_slice(&output.stdout).expect("json");
         let rules = json["rules"].as_array().expect("rules").iter();
         let rule = rules.clone().find(|rule| rule["rule"] == "clock-range").expect("the rule");

@@ -90,7 +90,12 @@ const LISTS: &[Broken] = &[
         "\"50 mm\"",
         "/codes/0/quantities/0/max: expected a number, found a text: \"50 mm\"",
     ),
-    ("\"continuous\": \"never\", ", "", "{\n      \"code\": \"roots\"", "/codes/1: the key \"continuous\" is missing"),
+    (
+        "\"continuous\": \"never\", ",
+        "",
+        "{\n      \"code\": \"roots\"",
+        "/codes/1: the key \"continuous\" is missing",
+    ),
     (
         "{ \"en\": \"roots\" }",
         "{ \"en\": \"roots\", \"en\": \"root\" }",
@@ -109,7 +114,12 @@ const LISTS: &[Broken] = &[
         "\"roots\" }",
         "/codes/1/label/en us: \"en us\" is not a language tag (BCP 47), such as en or pt-BR",
     ),
-    ("\"0.1\"", "\"1\"", "\"1\"", "/code_list: the code list is of version \"1\" of the format; this reader knows 0.1"),
+    (
+        "\"0.1\"",
+        "\"1\"",
+        "\"1\"",
+        "/code_list: the code list is of version \"1\" of the format; this reader knows 0.1",
+    ),
     // Sense.
     (
         "\"code\": \"roots\"",
@@ -192,7 +202,12 @@ const LISTS: &[Broken] = &[
 ];
 
 const SCHEMES: &[Broken] = &[
-    ("\"aspects\"", "\"aspect\"", "\"aspect\": [", "/aspect: unknown key \"aspect\"; did you mean \"aspects\"?"),
+    (
+        "\"aspects\"",
+        "\"aspect\"",
+        "\"aspect\": [",
+        "/aspect: unknown key \"aspect\"; did you mean \"aspects\"?",
+    ),
     (
         "\"grade\": 2 }\n    ], \"grade\": 1",
         "\"grade\": \"2\" }\n    ], \"grade\": 1",
@@ -248,13 +263,19 @@ fn place_of(source: &str, text: &str) -> (usize, usize) {
 #[test]
 fn what_is_wrong_is_shown_with_its_line() {
     let folder = tempfile::tempdir().expect("folder");
-    std::fs::write(folder.path().join("survey.obvert.json"), read("examples/data/larkmoor.obvert.json"))
-        .expect("write");
+    std::fs::write(
+        folder.path().join("survey.obvert.json"),
+        read("examples/data/larkmoor.obvert.json"),
+    )
+    .expect("write");
     let check = |list: &str, scheme: &str| {
         std::fs::write(folder.path().join("list.json"), list).expect("write");
         std::fs::write(folder.path().join("scheme.json"), scheme).expect("write");
         let lists = ["--code-list", "list.json", "--grade-scheme", "scheme.json"];
-        obvert_in(folder.path(), &[&["check", "survey.obvert.json", "--today", "2026-06-15"], &lists[..]].concat())
+        obvert_in(
+            folder.path(),
+            &[&["check", "survey.obvert.json", "--today", "2026-06-15"], &lists[..]].concat(),
+        )
     };
     let sound = check(LIST, SCHEME);
     assert_eq!((status(&sound), stderr(&sound).as_str()), (0, ""), "{}", stdout(&sound));
@@ -263,7 +284,8 @@ fn what_is_wrong_is_shown_with_its_line() {
     for (whole, file, (from, to, at, message)) in lists.chain(schemes) {
         assert_eq!(whole.matches(from).count(), 1, "{from}");
         let source = whole.replace(from, to);
-        let output = if file == "list.json" { check(&source, SCHEME) } else { check(LIST, &source) };
+        let output =
+            if file == "list.json" { check(&source, SCHEME) } else { check(LIST, &source) };
         let said = stderr(&output);
         assert_eq!(status(&output), 2, "{to}: {said}");
         assert_eq!(stdout(&output), "", "no survey is judged by it");
@@ -272,7 +294,10 @@ fn what_is_wrong_is_shown_with_its_line() {
         assert!(said.lines().any(|line| line.starts_with(&expected)), "{expected}\n{said}");
         // The line is shown, or a part of it, with a mark under the place.
         let shown: String = at.lines().next().expect("a line").chars().take(20).collect();
-        assert!(said.contains(&format!("{line} | ")) && said.contains(&shown) && said.contains("| "), "{said}");
+        assert!(
+            said.contains(&format!("{line} | ")) && said.contains(&shown) && said.contains("| "),
+            "{said}"
+        );
         assert!(said.lines().any(|line| line.trim_end().ends_with('^')), "{said}");
         assert!(said.contains("correct it before surveys are held against it"), "{said}");
     }
@@ -281,21 +306,32 @@ fn what_is_wrong_is_shown_with_its_line() {
 #[test]
 fn a_file_that_is_no_list_at_all_is_told_so() {
     let folder = tempfile::tempdir().expect("folder");
-    std::fs::write(folder.path().join("survey.obvert.json"), read("examples/data/larkmoor.obvert.json"))
-        .expect("write");
+    std::fs::write(
+        folder.path().join("survey.obvert.json"),
+        read("examples/data/larkmoor.obvert.json"),
+    )
+    .expect("write");
     for (source, says) in [
         (&b""[..], "list.json:1:1: the source is empty"),
-        (b"\x1f\x8b\x08\x00", "list.json:1:1: not UTF-8 text (it begins like a gzip archive); save it as UTF-8"),
+        (
+            b"\x1f\x8b\x08\x00",
+            "list.json:1:1: not UTF-8 text (it begins like a gzip archive); save it as UTF-8",
+        ),
         (b"{\n  \"code_list\": \"0.1\",\n  \"id\": oops", "list.json:3:9: not JSON: "),
         (b"id;label\nBAB;crack\n", "list.json:1:1: not JSON: "),
     ] {
         std::fs::write(folder.path().join("list.json"), source).expect("write");
-        let output = obvert_in(folder.path(), &["check", "survey.obvert.json", "--code-list", "list.json"]);
+        let output =
+            obvert_in(folder.path(), &["check", "survey.obvert.json", "--code-list", "list.json"]);
         assert_eq!(status(&output), 2);
         assert!(stderr(&output).contains(says), "{says}\n{}", stderr(&output));
     }
-    let output = obvert_in(folder.path(), &["check", "survey.obvert.json", "--code-list", "gone.json"]);
-    assert_eq!((status(&output), stderr(&output).as_str()), (2, "obvert: gone.json: there is no such file\n"));
+    let output =
+        obvert_in(folder.path(), &["check", "survey.obvert.json", "--code-list", "gone.json"]);
+    assert_eq!(
+        (status(&output), stderr(&output).as_str()),
+        (2, "obvert: gone.json: there is no such file\n")
+    );
 }
 
 /// A scheme that leaves codes without a grade may be meant so: it is said, and the scheme is used.
@@ -305,11 +341,22 @@ fn a_scheme_that_does_not_grade_all_is_used() {
     let survey = read("crates/check/src/minimal.obvert.json");
     std::fs::write(folder.path().join("survey.obvert.json"), survey).expect("write");
     std::fs::write(folder.path().join("list.json"), LIST).expect("write");
-    let partial = SCHEME.replace(",\n    { \"code\": \"roots\", \"aspect\": \"operational\", \"grade\": 2 }", "");
+    let partial = SCHEME
+        .replace(",\n    { \"code\": \"roots\", \"aspect\": \"operational\", \"grade\": 2 }", "");
     std::fs::write(folder.path().join("scheme.json"), partial).expect("write");
-    let arguments = ["check", "survey.obvert.json", "--code-list", "list.json", "--grade-scheme", "scheme.json"];
+    let arguments = [
+        "check",
+        "survey.obvert.json",
+        "--code-list",
+        "list.json",
+        "--grade-scheme",
+        "scheme.json",
+    ];
     let output = obvert_in(folder.path(), &arguments);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
     let said = stderr(&output);
-    assert!(said.starts_with("warning: scheme.json:16:5: /entries/1: \"roots\" in a pipe of "), "{said}");
+    assert!(
+        said.starts_with("warning: scheme.json:16:5: /entries/1: \"roots\" in a pipe of "),
+        "{said}"
+    );
 }

@@ -24,7 +24,8 @@ fn document(path: &str) -> Value {
 }
 
 fn check(document: &Value) -> Report {
-    let settings = Settings { today: "2026-06-15".parse().ok(), keep: usize::MAX, ..Settings::default() };
+    let settings =
+        Settings { today: "2026-06-15".parse().ok(), keep: usize::MAX, ..Settings::default() };
     Checker::new(settings).expect("settings").check(document.to_string().as_bytes()).expect("JSON")
 }
 
@@ -55,7 +56,9 @@ fn pointers(value: &Value, at: &str, all: &mut Vec<String>) {
     };
     match value {
         Value::Object(object) => object.iter().for_each(|(key, value)| step(key, value)),
-        Value::Array(items) => items.iter().enumerate().for_each(|(row, value)| step(&row.to_string(), value)),
+        Value::Array(items) => {
+            items.iter().enumerate().for_each(|(row, value)| step(&row.to_string(), value))
+        }
         _ => {}
     }
 }
@@ -94,10 +97,13 @@ fn spoiled(whole: &Value, cases: usize) -> Vec<Spoiled> {
     let mut random = fastrand::Rng::with_seed(number("DAMAGE_SEED", 1) as u64);
     let mut places = Vec::new();
     pointers(whole, "", &mut places);
-    let needed = |place: &String| !["/obvert", "/units", "/coding"].iter().any(|head| place.starts_with(head));
+    let needed = |place: &String| {
+        !["/obvert", "/units", "/coding"].iter().any(|head| place.starts_with(head))
+    };
     places.retain(needed);
     // Runs have most places by far; the tables of the head are to have their share.
-    let head: Vec<String> = places.iter().filter(|place| !place.contains("/observations/")).cloned().collect();
+    let head: Vec<String> =
+        places.iter().filter(|place| !place.contains("/observations/")).cloned().collect();
     let mut all = Vec::new();
     while all.len() < cases {
         let from = if all.len() % 2 == 0 { &places } else { &head };
@@ -171,13 +177,18 @@ fn the_problem_is_told_with_its_pipe_run_and_observation() {
         .iter()
         .map(|finding| {
             let text = |text: &Option<String>| text.clone().unwrap_or_default();
-            let ids =
-                [&finding.subject.pipe, &finding.subject.run, &finding.subject.observation, &finding.subject.record]
-                    .map(text);
+            let ids = [
+                &finding.subject.pipe,
+                &finding.subject.run,
+                &finding.subject.observation,
+                &finding.subject.record,
+            ]
+            .map(text);
             (finding.subject.path.clone(), ids, finding.subject.distance)
         })
         .collect();
-    let of = |path: &str, ids: [&str; 4], distance| (path.to_owned(), ids.map(str::to_owned), distance);
+    let of =
+        |path: &str, ids: [&str; 4], distance| (path.to_owned(), ids.map(str::to_owned), distance);
     let id = |pointer: &str| spoiled.pointer(pointer).and_then(Value::as_str).expect("an id");
     assert_eq!(
         told,
@@ -194,7 +205,8 @@ fn the_problem_is_told_with_its_pipe_run_and_observation() {
         ]
     );
     // So that a page can show it with its pipe.
-    let pipes: Vec<&str> = report.documents[0].concerned.iter().map(|concerned| concerned.pipe.as_str()).collect();
+    let pipes: Vec<&str> =
+        report.documents[0].concerned.iter().map(|concerned| concerned.pipe.as_str()).collect();
     for pipe in [id("/pipes/3/id"), id("/runs/1/pipe"), id("/runs/2/pipe")] {
         assert!(pipes.contains(&pipe), "{pipe} in {pipes:?}");
     }
@@ -213,7 +225,8 @@ fn rows_behind_one_that_is_left_out_keep_their_numbers() {
     );
     let expected = ("code-unknown".to_owned(), "/runs/2/observations/4/code".to_owned());
     assert_eq!(by_rules(&report), BTreeSet::from([expected]));
-    let left_out: Vec<_> = report.documents[0].left_out.iter().map(|out| (out.path.as_str(), out.row)).collect();
+    let left_out: Vec<_> =
+        report.documents[0].left_out.iter().map(|out| (out.path.as_str(), out.row)).collect();
     assert_eq!(left_out, [("/runs/0", true), ("/runs/2/observations/1", true)]);
 }
 
@@ -254,7 +267,8 @@ fn null_is_no_value() {
 fn the_report_says_which_rules_could_not_be_run() {
     let why = |document: &Value, rule: &str| {
         let report = check(document);
-        let not_run = report.not_run.iter().find(|not_run| not_run.rules.iter().any(|name| name == rule));
+        let not_run =
+            report.not_run.iter().find(|not_run| not_run.rules.iter().any(|name| name == rule));
         not_run.map(|not_run| not_run.why.clone())
     };
     let mut spoiled = document(CLEAN);
@@ -278,23 +292,33 @@ fn the_report_says_which_rules_could_not_be_run() {
 #[test]
 fn tables_are_checked_as_far_as_they_can_be_read() {
     let folder = tempfile::tempdir().expect("folder");
-    let made = support::obvert_in(folder.path(), &["convert", &root(REJECTED), "-o", "tables", "--to", "csv"]);
+    let made = support::obvert_in(
+        folder.path(),
+        &["convert", &root(REJECTED), "-o", "tables", "--to", "csv"],
+    );
     assert_eq!(support::status(&made), 0, "{}", support::stderr(&made));
     let checked = || {
-        let output =
-            support::obvert_in(folder.path(), &["check", "tables", "--today", "2026-06-15", "--format", "json"]);
+        let output = support::obvert_in(
+            folder.path(),
+            &["check", "tables", "--today", "2026-06-15", "--format", "json"],
+        );
         Report::read(&output.stdout).expect("a report")
     };
     // By line, since the rows of a run move up where one before them was left out.
     let by_lines = |report: &Report| -> BTreeSet<(String, String, usize)> {
-        let place = |finding: &Finding| finding.at.as_ref().map_or((String::new(), 0), |at| (at.file.clone(), at.line));
+        let place = |finding: &Finding| {
+            finding.at.as_ref().map_or((String::new(), 0), |at| (at.file.clone(), at.line))
+        };
         let findings = report.findings.iter().filter(|finding| !is_structural(&finding.rule));
-        findings.map(|finding| (finding.rule.to_string(), place(finding).0, place(finding).1)).collect()
+        findings
+            .map(|finding| (finding.rule.to_string(), place(finding).0, place(finding).1))
+            .collect()
     };
     let whole = by_lines(&checked());
     let file = folder.path().join("tables/observations.csv");
     let text = std::fs::read_to_string(&file).expect("table");
-    std::fs::write(&file, text.replacen("R-02,2,", "R-o2,2,", 1).replacen("R-05,3,", "R-99,3,", 1)).expect("write");
+    std::fs::write(&file, text.replacen("R-02,2,", "R-o2,2,", 1).replacen("R-05,3,", "R-99,3,", 1))
+        .expect("write");
     let report = checked();
     let astray: Vec<_> = report
         .findings
@@ -305,14 +329,23 @@ fn tables_are_checked_as_far_as_they_can_be_read() {
     assert_eq!(astray.len(), 2, "{astray:?}");
     let place = |id: &str, line: usize| {
         let message = format!("runs.csv has no run \"{id}\"; correct the run here or add it there");
-        let (_, at) = astray.iter().find(|(said, _)| *said == message).expect("a finding of the row");
-        assert_eq!((at.file.as_str(), at.line, at.column), ("tables/observations.csv", line, Some(1)), "{id}");
+        let (_, at) =
+            astray.iter().find(|(said, _)| *said == message).expect("a finding of the row");
+        assert_eq!(
+            (at.file.as_str(), at.line, at.column),
+            ("tables/observations.csv", line, Some(1)),
+            "{id}"
+        );
     };
-    let line = |start: &str| 1 + text.lines().position(|line| line.starts_with(start)).expect("the row");
+    let line =
+        |start: &str| 1 + text.lines().position(|line| line.starts_with(start)).expect("the row");
     place("R-o2", line("R-02,2,"));
     place("R-99", line("R-05,3,"));
     assert!(by_rules(&report).len() > 50, "{}", by_rules(&report).len());
-    assert_eq!(by_lines(&report).difference(&whole).collect::<Vec<_>>(), [] as [&(String, String, usize); 0]);
+    assert_eq!(
+        by_lines(&report).difference(&whole).collect::<Vec<_>>(),
+        [] as [&(String, String, usize); 0]
+    );
 }
 
 /// A table that is missing is one finding and one thing left out, and not one for each of the hundreds of rows that name its rows.
@@ -339,7 +372,10 @@ fn a_missing_table_is_one_finding() {
 #[test]
 fn what_stands_beside_the_tables_hides_nothing() {
     let folder = tempfile::tempdir().expect("a folder");
-    let made = support::obvert_in(folder.path(), &["convert", &root(REJECTED), "-o", "tables", "--to", "csv"]);
+    let made = support::obvert_in(
+        folder.path(),
+        &["convert", &root(REJECTED), "-o", "tables", "--to", "csv"],
+    );
     assert_eq!(support::status(&made), 0, "{}", support::stderr(&made));
     let checked = || {
         let arguments = ["check", "tables", "--today", "2026-06-15", "--all", "--format", "json"];
@@ -362,8 +398,10 @@ fn what_stands_beside_the_tables_hides_nothing() {
     let report = checked();
     assert_eq!(findings(&report), findings(&whole));
     assert_eq!(report.not_run, whole.not_run);
-    let own: Vec<_> = report.findings.iter().filter(|finding| is_structural(&finding.rule)).collect();
-    let told: BTreeSet<String> = own.iter().map(|finding| format!("{} {}", finding.place(), finding.message)).collect();
+    let own: Vec<_> =
+        report.findings.iter().filter(|finding| is_structural(&finding.rule)).collect();
+    let told: BTreeSet<String> =
+        own.iter().map(|finding| format!("{} {}", finding.place(), finding.message)).collect();
     let column = text.lines().next().map_or(0, |row| row.split(',').count()) + 1;
     let expected = [
         format!(
@@ -379,7 +417,9 @@ fn what_stands_beside_the_tables_hides_nothing() {
     // What has no column of its own is placed at the first that there is.
     let messages = |report: &Report| -> BTreeSet<String> {
         let findings = report.findings.iter().filter(|finding| !is_structural(&finding.rule));
-        findings.map(|finding| format!("{} {} {}", finding.rule, finding.subject.path, finding.message)).collect()
+        findings
+            .map(|finding| format!("{} {} {}", finding.rule, finding.subject.path, finding.message))
+            .collect()
     };
     let new: Vec<_> = messages(&report).difference(&messages(&whole)).cloned().collect();
     assert_eq!(new, [] as [String; 0]);
@@ -407,19 +447,28 @@ fn what_stands_beside_the_elements_hides_nothing() {
     };
     let whole = checked();
     let text = std::fs::read_to_string(folder.path().join("s.xml")).expect("xml");
-    let own = text.replacen("<remark>", "<squad>Heron</squad><remark>", 3).replacen("<at>", "<at by=\"hand\">", 1);
+    let own = text.replacen("<remark>", "<squad>Heron</squad><remark>", 3).replacen(
+        "<at>",
+        "<at by=\"hand\">",
+        1,
+    );
     std::fs::write(folder.path().join("s.xml"), own).expect("write");
     let report = checked();
     // The element may be a clock reference under another name, so that nothing is said of the want of one in its row.
-    let differ =
-        findings(&report).symmetric_difference(&findings(&whole)).map(|(rule, ..)| rule.clone()).collect::<Vec<_>>();
+    let differ = findings(&report)
+        .symmetric_difference(&findings(&whole))
+        .map(|(rule, ..)| rule.clone())
+        .collect::<Vec<_>>();
     assert_eq!(differ, ["clock-required"]);
     assert_eq!(report.not_run, whole.not_run);
     let unknown = report.findings.iter().filter(|finding| finding.rule == "unknown-key").count();
     assert_eq!(unknown, 4);
     // One that was meant for another is missed: nothing new is found, and nothing is said of its row.
-    std::fs::write(folder.path().join("s.xml"), text.replacen("<code>", "<coed>", 1).replacen("</code>", "</coed>", 1))
-        .expect("write");
+    std::fs::write(
+        folder.path().join("s.xml"),
+        text.replacen("<code>", "<coed>", 1).replacen("</code>", "</coed>", 1),
+    )
+    .expect("write");
     let report = checked();
     assert!(findings(&report).len() > 50);
     assert_eq!(findings(&report).difference(&findings(&whole)).count(), 0);
@@ -429,22 +478,43 @@ fn what_stands_beside_the_elements_hides_nothing() {
 #[test]
 fn rows_that_were_pasted_twice_are_one_finding() {
     let folder = tempfile::tempdir().expect("a folder");
-    let made = support::obvert_in(folder.path(), &["convert", &root(CLEAN), "-o", "tables", "--to", "csv"]);
+    let made = support::obvert_in(
+        folder.path(),
+        &["convert", &root(CLEAN), "-o", "tables", "--to", "csv"],
+    );
     assert_eq!(support::status(&made), 0, "{}", support::stderr(&made));
     let file = folder.path().join("tables/observations.csv");
     let text = std::fs::read_to_string(&file).expect("table");
     let lines: Vec<&str> = text.split_inclusive('\n').collect();
     for (pasted, line, message) in [
-        (vec![&lines[..7], &lines[3..6], &lines[7..]], 8, "rows 8 to 10 say the same as rows 4 to 6, cell by cell"),
-        (vec![&lines[..7], &lines[3..4], &lines[7..]], 8, "the row says the same as row 4, cell by cell"),
-        (vec![&lines[..], &lines[3..4]], lines.len() + 1, "the row says the same as row 4, cell by cell"),
+        (
+            vec![&lines[..7], &lines[3..6], &lines[7..]],
+            8,
+            "rows 8 to 10 say the same as rows 4 to 6, cell by cell",
+        ),
+        (
+            vec![&lines[..7], &lines[3..4], &lines[7..]],
+            8,
+            "the row says the same as row 4, cell by cell",
+        ),
+        (
+            vec![&lines[..], &lines[3..4]],
+            lines.len() + 1,
+            "the row says the same as row 4, cell by cell",
+        ),
     ] {
         std::fs::write(&file, pasted.concat().concat()).expect("write");
-        let output =
-            support::obvert_in(folder.path(), &["check", "tables", "--today", "2026-06-15", "--format", "json"]);
+        let output = support::obvert_in(
+            folder.path(),
+            &["check", "tables", "--today", "2026-06-15", "--format", "json"],
+        );
         let report = Report::read(&output.stdout).expect("a report");
-        let told: Vec<_> = report.findings.iter().map(|f| (&*f.rule, f.place(), f.message.clone())).collect();
-        assert_eq!(told, [("duplicate-row", format!("tables/observations.csv:{line}"), message.to_owned())]);
+        let told: Vec<_> =
+            report.findings.iter().map(|f| (&*f.rule, f.place(), f.message.clone())).collect();
+        assert_eq!(
+            told,
+            [("duplicate-row", format!("tables/observations.csv:{line}"), message.to_owned())]
+        );
         assert!(report.not_run.is_empty(), "{:?}", report.not_run);
     }
     // An id that stands twice with something else in the row is another matter, told by rows as well.
@@ -452,7 +522,9 @@ fn rows_that_were_pasted_twice_are_one_finding() {
     let output = support::obvert_in(folder.path(), &["check", "tables", "--today", "2026-06-15"]);
     let said = support::stdout(&output);
     assert!(
-        said.contains("the id \"3\" stands twice in this table, first in observations.csv:4 [duplicate-id]"),
+        said.contains(
+            "the id \"3\" stands twice in this table, first in observations.csv:4 [duplicate-id]"
+        ),
         "{said}"
     );
 }
@@ -461,13 +533,20 @@ fn rows_that_were_pasted_twice_are_one_finding() {
 #[test]
 fn what_is_missing_is_told_apart_from_its_neighbours() {
     let folder = tempfile::tempdir().expect("a folder");
-    let made = support::obvert_in(folder.path(), &["convert", &root(CLEAN), "-o", "tables", "--to", "csv"]);
+    let made = support::obvert_in(
+        folder.path(),
+        &["convert", &root(CLEAN), "-o", "tables", "--to", "csv"],
+    );
     assert_eq!(support::status(&made), 0, "{}", support::stderr(&made));
     let table = |name: &str| folder.path().join("tables").join(name);
     let text = std::fs::read_to_string(table("observations.csv")).expect("table");
-    let without: String = text.split_inclusive('\n').filter(|line| !line.starts_with("R-01,3,")).collect();
+    let without: String =
+        text.split_inclusive('\n').filter(|line| !line.starts_with("R-01,3,")).collect();
     std::fs::write(table("observations.csv"), without).expect("write");
-    let said = support::stdout(&support::obvert_in(folder.path(), &["check", "tables", "--today", "2026-06-15"]));
+    let said = support::stdout(&support::obvert_in(
+        folder.path(),
+        &["check", "tables", "--today", "2026-06-15"],
+    ));
     assert!(said.contains("observations.csv has no observation \"3\" in run \"R-01\""), "{said}");
     std::fs::write(table("observations.csv"), text).expect("write");
     let mut renamed = document(CLEAN);

@@ -13,15 +13,21 @@ use support::{obvert, obvert_in, read, root, status, stderr, stdout};
 const TODAY: &str = "2026-06-15";
 
 fn report(survey: &str, profile: &str) -> Value {
-    let (survey, profile) = (format!("examples/data/{survey}"), format!("examples/profiles/{profile}.profile.json"));
-    let output = obvert(&["check", &survey, "--profile", &profile, "--today", TODAY, "--format", "json"]);
-    serde_json::from_str(&stdout(&output)).unwrap_or_else(|error| panic!("{error}: {}", stderr(&output)))
+    let (survey, profile) =
+        (format!("examples/data/{survey}"), format!("examples/profiles/{profile}.profile.json"));
+    let output =
+        obvert(&["check", &survey, "--profile", &profile, "--today", TODAY, "--format", "json"]);
+    serde_json::from_str(&stdout(&output))
+        .unwrap_or_else(|error| panic!("{error}: {}", stderr(&output)))
 }
 
 /// How often each rule fired.
 fn fired(report: &Value) -> BTreeMap<String, u64> {
     let rules = report["rules"].as_array().expect("rules");
-    rules.iter().map(|rule| (rule["rule"].as_str().unwrap().to_owned(), rule["total"].as_u64().unwrap())).collect()
+    rules
+        .iter()
+        .map(|rule| (rule["rule"].as_str().unwrap().to_owned(), rule["total"].as_u64().unwrap()))
+        .collect()
 }
 
 #[test]
@@ -101,7 +107,11 @@ fn each_survey_is_refused_by_the_others_for_reasons_that_can_be_told() {
         "house-drain-sale",
         &[("code-list-not-allowed", 1), ("required-field-missing", 1), ("value-not-allowed", 4)],
     );
-    reasons("osier-9.obvert.json", "larkmoor-water", &[("required-field-missing", 9), ("pattern-mismatch", 4)]);
+    reasons(
+        "osier-9.obvert.json",
+        "larkmoor-water",
+        &[("required-field-missing", 9), ("pattern-mismatch", 4)],
+    );
     reasons(
         "osier-9.obvert.json",
         "morvelde-drainage",
@@ -124,12 +134,20 @@ fn findings_fold_by_field() {
         { "path": "runs.observations.remark", "demand": "required" }, { "path": "runs.purpose", "demand": "required" } ] });
     let file = folder.path().join("p.json");
     std::fs::write(&file, profile.to_string()).unwrap();
-    let output = obvert(&["check", "examples/data/osier-9.obvert.json", "--profile", file.to_str().unwrap()]);
+    let output = obvert(&[
+        "check",
+        "examples/data/osier-9.obvert.json",
+        "--profile",
+        file.to_str().unwrap(),
+    ]);
     let text = stdout(&output);
     assert_eq!(status(&output), 1);
     assert_eq!(text.matches("runs.observations.remark is missing").count(), 3, "{text}");
     assert_eq!(text.matches("runs.purpose is missing").count(), 1, "{text}");
-    assert!(text.contains("and 3 more of required-field-missing") && text.contains("7 errors"), "{text}");
+    assert!(
+        text.contains("and 3 more of required-field-missing") && text.contains("7 errors"),
+        "{text}"
+    );
     assert!(text.contains("held against the profile p 1, sha-256:"), "{text}");
 }
 
@@ -146,9 +164,19 @@ fn the_command_line_goes_before_the_profile() {
         status(&obvert(&[&base[..], more].concat()))
     };
     assert_eq!(run(&[]), 1);
-    assert_eq!(run(&["--weigh", "required-field-missing=off", "--weigh", "pattern-mismatch=note"]), 0);
     assert_eq!(
-        run(&["--weigh", "required-field-missing=off", "--weigh", "pattern-mismatch=note", "--deny", "note"]),
+        run(&["--weigh", "required-field-missing=off", "--weigh", "pattern-mismatch=note"]),
+        0
+    );
+    assert_eq!(
+        run(&[
+            "--weigh",
+            "required-field-missing=off",
+            "--weigh",
+            "pattern-mismatch=note",
+            "--deny",
+            "note"
+        ]),
         1
     );
 }
@@ -158,13 +186,15 @@ fn what_is_wrong_with_a_profile_is_said_with_its_place() {
     let folder = tempfile::tempdir().expect("folder");
     let judge = |text: &str| {
         std::fs::write(folder.path().join("p.json"), text).unwrap();
-        let output = obvert_in(folder.path(), &["profile", "check", "p.json", "--today", "2026-06-01"]);
+        let output =
+            obvert_in(folder.path(), &["profile", "check", "p.json", "--today", "2026-06-01"]);
         (status(&output), stdout(&output) + &stderr(&output))
     };
     let head = "{\"profile\": \"0.1\", \"id\": \"p\", \"version\": \"1\", \"title\": \"t\"";
     assert_eq!(judge(&format!("{head}}}")).0, 0);
-    let (code, text) =
-        judge(&format!("{head},\n \"fields\": [{{\"path\": \"runs.opperator\", \"demand\": \"required\"}}]}}"));
+    let (code, text) = judge(&format!(
+        "{head},\n \"fields\": [{{\"path\": \"runs.opperator\", \"demand\": \"required\"}}]}}"
+    ));
     assert_eq!(code, 1);
     assert!(
         text.contains("p.json:2:22: /fields/0/path: runs has no field \"opperator\"; did you mean \"runs.operator\"?"),
@@ -184,16 +214,26 @@ fn what_is_wrong_with_a_profile_is_said_with_its_place() {
     assert!(stderr(&missing).contains("there is no such file"), "{}", stderr(&missing));
 
     // A survey is not held against one that makes no sense; against one that has ended suppressions it is.
-    std::fs::write(folder.path().join("bad.json"), format!("{head}, \"rules\": [{{\"rule\": \"camera-sped\"}}]}}"))
-        .unwrap();
+    std::fs::write(
+        folder.path().join("bad.json"),
+        format!("{head}, \"rules\": [{{\"rule\": \"camera-sped\"}}]}}"),
+    )
+    .unwrap();
     let survey = root().join("examples/data/osier-9.obvert.json");
     let with = |profile: &str| {
-        obvert_in(folder.path(), &["check", survey.to_str().unwrap(), "--profile", profile, "--today", "2026-06-01"])
+        obvert_in(
+            folder.path(),
+            &["check", survey.to_str().unwrap(), "--profile", profile, "--today", "2026-06-01"],
+        )
     };
     let output = with("bad.json");
     assert_eq!(status(&output), 2);
     assert!(stderr(&output).contains("did you mean \"camera-speed\"?"), "{}", stderr(&output));
-    std::fs::write(folder.path().join("old.json"), format!("{head}, \"suppressions\": [{ended}]}}")).unwrap();
+    std::fs::write(
+        folder.path().join("old.json"),
+        format!("{head}, \"suppressions\": [{ended}]}}"),
+    )
+    .unwrap();
     let output = with("old.json");
     assert_eq!(status(&output), 0, "{}", stdout(&output));
     assert!(stderr(&output).contains("ended on 2026-05-31"), "{}", stderr(&output));
@@ -211,20 +251,36 @@ fn suppressed_findings_are_printed_with_their_reason() {
         let file = folder.path().join("p.json");
         std::fs::write(&file, profile(until).to_string()).unwrap();
         let file = file.to_str().unwrap().to_owned();
-        obvert(&["check", "examples/data/osier-9.obvert.json", "--profile", &file, "--today", TODAY])
+        obvert(&[
+            "check",
+            "examples/data/osier-9.obvert.json",
+            "--profile",
+            &file,
+            "--today",
+            TODAY,
+        ])
     };
     let held = run("2026-06-15");
     assert_eq!(status(&held), 0);
-    let said = "suppressed by the profile: 1 of required-field-missing, until 2026-06-15: the books burnt";
+    let said =
+        "suppressed by the profile: 1 of required-field-missing, until 2026-06-15: the books burnt";
     assert!(stdout(&held).contains(said), "{}", stdout(&held));
     let ended = run("2026-06-14");
     assert_eq!(status(&ended), 1);
-    assert!(stdout(&ended).contains("not suppressed any more: 1 of required-field-missing"), "{}", stdout(&ended));
+    assert!(
+        stdout(&ended).contains("not suppressed any more: 1 of required-field-missing"),
+        "{}",
+        stdout(&ended)
+    );
 }
 
 fn draft(folder: &std::path::Path, arguments: &[&str]) -> (Value, String) {
     let out = folder.join("draft.json");
-    let all = [&["profile", "draft", "-o", out.to_str().unwrap(), "--replace", "--today", TODAY], arguments].concat();
+    let all = [
+        &["profile", "draft", "-o", out.to_str().unwrap(), "--replace", "--today", TODAY],
+        arguments,
+    ]
+    .concat();
     let output = obvert(&all);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
     let judged = obvert(&["profile", "check", out.to_str().unwrap(), "--today", TODAY]);
@@ -236,14 +292,25 @@ fn draft(folder: &std::path::Path, arguments: &[&str]) -> (Value, String) {
 #[test]
 fn a_draft_accepts_its_surveys_and_refuses_damaged_ones() {
     let folder = tempfile::tempdir().expect("folder");
-    let (profile, said) = draft(folder.path(), &["examples/data/larkmoor.obvert.json", "--id", "larkmoor-drafted"]);
-    assert_eq!((profile["id"].as_str(), profile["version"].as_str()), (Some("larkmoor-drafted"), Some("draft")));
+    let (profile, said) =
+        draft(folder.path(), &["examples/data/larkmoor.obvert.json", "--id", "larkmoor-drafted"]);
+    assert_eq!(
+        (profile["id"].as_str(), profile["version"].as_str()),
+        (Some("larkmoor-drafted"), Some("draft"))
+    );
     assert!(said.contains("drafted from 1 survey"), "{said}");
     let check = |document: &Value| {
         let file = folder.path().join("survey.json");
         std::fs::write(&file, document.to_string()).unwrap();
         let draft = folder.path().join("draft.json");
-        let arguments = ["check", file.to_str().unwrap(), "--profile", draft.to_str().unwrap(), "--today", TODAY];
+        let arguments = [
+            "check",
+            file.to_str().unwrap(),
+            "--profile",
+            draft.to_str().unwrap(),
+            "--today",
+            TODAY,
+        ];
         let output = obvert(&[&arguments[..], &["--format", "json"]].concat());
         let report: Value = serde_json::from_str(&stdout(&output)).unwrap();
         fired(&report)
@@ -254,10 +321,22 @@ fn a_draft_accepts_its_surveys_and_refuses_damaged_ones() {
         (json!([{ "op": "remove", "path": "/pipes/3/material" }]), "required-field-missing"),
         (json!([{ "op": "remove", "path": "/runs/2/operator" }]), "required-field-missing"),
         (json!([{ "op": "replace", "path": "/crs", "value": "EPSG:6494" }]), "crs-not-allowed"),
-        (json!([{ "op": "replace", "path": "/units/length", "value": "us-ft" }]), "unit-not-allowed"),
-        (json!([{ "op": "replace", "path": "/coding/version", "value": "2" }]), "code-list-not-allowed"),
-        (json!([{ "op": "replace", "path": "/vertical", "value": "NGVD 29" }]), "vertical-not-allowed"),
-        (json!([{ "op": "replace", "path": "/pipes/17/id", "value": "lateral 31" }]), "pattern-mismatch"),
+        (
+            json!([{ "op": "replace", "path": "/units/length", "value": "us-ft" }]),
+            "unit-not-allowed",
+        ),
+        (
+            json!([{ "op": "replace", "path": "/coding/version", "value": "2" }]),
+            "code-list-not-allowed",
+        ),
+        (
+            json!([{ "op": "replace", "path": "/vertical", "value": "NGVD 29" }]),
+            "vertical-not-allowed",
+        ),
+        (
+            json!([{ "op": "replace", "path": "/pipes/17/id", "value": "lateral 31" }]),
+            "pattern-mismatch",
+        ),
     ] {
         let mut damaged = survey.clone();
         let patch: json_patch::Patch = serde_json::from_value(damage.clone()).unwrap();
@@ -285,15 +364,24 @@ fn a_draft_says_what_it_rests_on() {
     assert_eq!(field("structures.id")["pattern"], "[A-Z]{2}-[0-9]{2,3}");
     assert_eq!(field("structures.id")["demand"], Value::Null, "the format demands it anyway");
     // Not in every row; required by the format with what holds it; of fewer rows than are asked for; of one survey only.
-    for path in ["runs.to", "runs.counter.zero", "equipment.serial", "assignment.contract", "pipes.upstream"] {
+    for path in [
+        "runs.to",
+        "runs.counter.zero",
+        "equipment.serial",
+        "assignment.contract",
+        "pipes.upstream",
+    ] {
         assert_eq!(field(path), Value::Null, "{path}");
     }
     assert_eq!(field("runs.counter.resolution")["demand"], "required");
     assert_eq!(profile["media"][0]["kinds"], json!(["video", "interval-video"]));
     assert_eq!(profile["rules"], Value::Null);
-    let (few, _) =
-        draft(folder.path(), &["examples/data/larkmoor.obvert.json", "--least", "6", "--least-surveys", "1"]);
-    let named = |path: &str| few["fields"].as_array().unwrap().iter().any(|demand| demand["path"] == path);
+    let (few, _) = draft(
+        folder.path(),
+        &["examples/data/larkmoor.obvert.json", "--least", "6", "--least-surveys", "1"],
+    );
+    let named =
+        |path: &str| few["fields"].as_array().unwrap().iter().any(|demand| demand["path"] == path);
     assert!(named("equipment.serial") && named("assignment.contract") && named("crs"));
 
     // Accepted with mistakes in it: the rules become notes, with the number of times.
@@ -304,8 +392,16 @@ fn a_draft_says_what_it_rests_on() {
     assert_eq!(speed["severity"], "note");
     assert!(speed["basis"].as_str().unwrap().contains("in 1 of 2 surveys"), "{speed}");
     let draft = folder.path().join("draft.json");
-    let output =
-        obvert(&["check", rejected, "--profile", draft.to_str().unwrap(), "--today", TODAY, "--deny", "warning"]);
+    let output = obvert(&[
+        "check",
+        rejected,
+        "--profile",
+        draft.to_str().unwrap(),
+        "--today",
+        TODAY,
+        "--deny",
+        "warning",
+    ]);
     assert_eq!(status(&output), 0, "{}", stdout(&output));
 }
 
@@ -314,14 +410,17 @@ fn a_draft_says_what_it_rests_on() {
 fn a_draft_accepts_every_survey_that_it_was_drafted_from() {
     let folder = tempfile::tempdir().expect("folder");
     let surveys = ["larkmoor", "morvelde", "osier-9", "larkmoor-rejected"];
-    let paths: Vec<String> = surveys.iter().map(|name| format!("examples/data/{name}.obvert.json")).collect();
+    let paths: Vec<String> =
+        surveys.iter().map(|name| format!("examples/data/{name}.obvert.json")).collect();
     let paths: Vec<&str> = paths.iter().map(String::as_str).collect();
-    let groups: Vec<&[&str]> = paths.chunks(1).chain([&paths[..2], &paths[..3], &paths[..]]).collect();
+    let groups: Vec<&[&str]> =
+        paths.chunks(1).chain([&paths[..2], &paths[..3], &paths[..]]).collect();
     for group in groups {
         for least in ["1", "10"] {
             draft(folder.path(), &[group, &["--least", least, "--least-surveys", "1"]].concat());
             let profile = folder.path().join("draft.json");
-            let profile = ["--profile", profile.to_str().unwrap(), "--today", TODAY, "--deny", "warning"];
+            let profile =
+                ["--profile", profile.to_str().unwrap(), "--today", TODAY, "--deny", "warning"];
             let output = obvert(&[&["check"], group, &profile].concat());
             assert_eq!(status(&output), 0, "{group:?} {least}: {}", stdout(&output));
         }
@@ -347,8 +446,18 @@ fn a_draft_moves_a_limit_that_accepted_surveys_went_beyond() {
     let mut fires = |value: f64| {
         profile["rules"][place]["limits"][0]["value"] = json!(value);
         std::fs::write(&file, profile.to_string()).unwrap();
-        let arguments = ["check", rejected, "--profile", file.to_str().unwrap(), "--today", TODAY, "--format", "json"];
-        fired(&serde_json::from_str(&stdout(&obvert(&arguments))).unwrap()).contains_key("camera-speed")
+        let arguments = [
+            "check",
+            rejected,
+            "--profile",
+            file.to_str().unwrap(),
+            "--today",
+            TODAY,
+            "--format",
+            "json",
+        ];
+        fired(&serde_json::from_str(&stdout(&obvert(&arguments))).unwrap())
+            .contains_key("camera-speed")
     };
     assert!(!fires(12.0) && fires(10.0));
 }
@@ -358,18 +467,23 @@ fn a_draft_allows_the_words_that_it_saw_often() {
     let folder = tempfile::tempdir().expect("folder");
     let (profile, _) = draft(folder.path(), &["examples/data/larkmoor.obvert.json"]);
     let fields = profile["fields"].as_array().unwrap();
-    let values = |path: &str| fields.iter().find(|demand| demand["path"] == path).map(|demand| &demand["values"]);
+    let values = |path: &str| {
+        fields.iter().find(|demand| demand["path"] == path).map(|demand| &demand["values"])
+    };
     assert_eq!(values("runs.method"), Some(&json!(["crawler", "push-rod"])));
     // Both words that the format has say nothing.
     assert!(values("runs.direction").is_none_or(Value::is_null));
-    let mut survey: Value = serde_json::from_str(&read("examples/data/larkmoor.obvert.json")).unwrap();
+    let mut survey: Value =
+        serde_json::from_str(&read("examples/data/larkmoor.obvert.json")).unwrap();
     survey["runs"][3]["preparation"] = json!("mechanical");
     let file = folder.path().join("survey.json");
     std::fs::write(&file, survey.to_string()).unwrap();
     let draft = folder.path().join("draft.json");
     let (file, draft) = (file.to_str().unwrap(), draft.to_str().unwrap());
     let output = obvert(&["check", file, "--profile", draft, "--today", TODAY, "--format", "json"]);
-    assert!(fired(&serde_json::from_str(&stdout(&output)).unwrap()).contains_key("value-not-allowed"));
+    assert!(
+        fired(&serde_json::from_str(&stdout(&output)).unwrap()).contains_key("value-not-allowed")
+    );
 }
 
 /// Surveys may be in any form, and a folder may hold them.
@@ -379,15 +493,29 @@ fn a_draft_reads_folders_and_every_form() {
     let surveys = folder.path().join("accepted");
     std::fs::create_dir(&surveys).unwrap();
     let larkmoor = root().join("examples/data/larkmoor.obvert.json");
-    for (out, to) in [("a.xml", "xml"), ("b.zip", "csv-zip"), ("c", "csv"), ("d.obvert.json", "json")] {
+    for (out, to) in
+        [("a.xml", "xml"), ("b.zip", "csv-zip"), ("c", "csv"), ("d.obvert.json", "json")]
+    {
         let out = surveys.join(out);
-        let output = obvert(&["convert", larkmoor.to_str().unwrap(), "-o", out.to_str().unwrap(), "--to", to]);
+        let output = obvert(&[
+            "convert",
+            larkmoor.to_str().unwrap(),
+            "-o",
+            out.to_str().unwrap(),
+            "--to",
+            to,
+        ]);
         assert_eq!(status(&output), 0, "{}", stderr(&output));
     }
     std::fs::write(surveys.join("notes.txt"), "called the office").unwrap();
     let (profile, said) = draft(folder.path(), &[surveys.to_str().unwrap()]);
     assert!(said.contains("drafted from 4 surveys"), "{said}");
-    let crs = profile["fields"].as_array().unwrap().iter().find(|demand| demand["path"] == "crs").unwrap();
+    let crs = profile["fields"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|demand| demand["path"] == "crs")
+        .unwrap();
     assert_eq!(crs["basis"], "in all 4 surveys");
 
     let empty = folder.path().join("empty");
@@ -406,7 +534,8 @@ fn the_schema_judges_as_the_reader_does() {
     let schema: Value = serde_json::from_str(&stdout(&obvert(&["schema", "profile"]))).unwrap();
     let validator = jsonschema::validator_for(&schema).expect("the schema compiles");
     for name in ["larkmoor-water", "morvelde-drainage", "house-drain-sale"] {
-        let profile: Value = serde_json::from_str(&read(&format!("examples/profiles/{name}.profile.json"))).unwrap();
+        let profile: Value =
+            serde_json::from_str(&read(&format!("examples/profiles/{name}.profile.json"))).unwrap();
         assert!(validator.is_valid(&profile), "{name}");
         for (pointer, value) in [
             ("/fields/0/path", json!("Runs")),
@@ -418,10 +547,14 @@ fn the_schema_judges_as_the_reader_does() {
             ("/version", Value::Null),
         ] {
             let mut wrong = profile.clone();
-            let place = wrong.pointer_mut(pointer).unwrap_or_else(|| panic!("{name} has no {pointer}"));
+            let place =
+                wrong.pointer_mut(pointer).unwrap_or_else(|| panic!("{name} has no {pointer}"));
             *place = value;
             assert!(!validator.is_valid(&wrong), "{name} {pointer}");
-            assert!(obvert::model::profile::Profile::read(wrong.to_string().as_bytes()).is_err(), "{name} {pointer}");
+            assert!(
+                obvert::model::profile::Profile::read(wrong.to_string().as_bytes()).is_err(),
+                "{name} {pointer}"
+            );
         }
     }
 }

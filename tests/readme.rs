@@ -23,7 +23,11 @@ fn steps(text: &str) -> Vec<Step> {
             _ if !inside => {}
             _ => match line.strip_prefix("$ ") {
                 Some(command) => {
-                    steps.push(Step { line: number + 1, command: command.to_owned(), expected: Vec::new() });
+                    steps.push(Step {
+                        line: number + 1,
+                        command: command.to_owned(),
+                        expected: Vec::new(),
+                    });
                 }
                 None => steps.last_mut().expect("a command first").expected.push(line.to_owned()),
             },
@@ -36,9 +40,12 @@ fn steps(text: &str) -> Vec<Step> {
 fn matches(expected: &[String], lines: &[&str]) -> bool {
     match expected.split_first() {
         None => lines.is_empty(),
-        Some((first, rest)) if first == "..." => (0..=lines.len()).any(|skip| matches(rest, &lines[skip..])),
+        Some((first, rest)) if first == "..." => {
+            (0..=lines.len()).any(|skip| matches(rest, &lines[skip..]))
+        }
         Some((first, rest)) => {
-            lines.first().is_some_and(|line| line.trim_end() == first.trim_end()) && matches(rest, &lines[1..])
+            lines.first().is_some_and(|line| line.trim_end() == first.trim_end())
+                && matches(rest, &lines[1..])
         }
     }
 }
@@ -59,7 +66,9 @@ fn copy(from: &std::path::Path, to: &std::path::Path) {
 #[test]
 fn console_blocks_say_what_happens() {
     let folder = tempfile::tempdir().expect("folder");
-    for examples in ["examples/data", "examples/layouts", "examples/profiles", "tests/corpus/versions"] {
+    for examples in
+        ["examples/data", "examples/layouts", "examples/profiles", "tests/corpus/versions"]
+    {
         copy(&root().join(examples), &folder.path().join(examples));
     }
     let steps = steps(&read("README.md"));
@@ -88,12 +97,14 @@ fn console_blocks_say_what_happens() {
 #[test]
 fn the_two_commands_stand_on_top() {
     let readme = read("README.md");
-    let check =
-        readme.find("cargo run --release -- check examples/data/larkmoor.obvert.json").expect("the first command");
+    let check = readme
+        .find("cargo run --release -- check examples/data/larkmoor.obvert.json")
+        .expect("the first command");
     let test = readme.find("cargo test").expect("the second command");
     assert!(check < test && readme[..check].lines().count() < 20, "they are not on top");
     let ci = read(".ci/run");
     assert!(
-        ci.contains("cargo run --release -- check examples/data/larkmoor.obvert.json") && ci.contains("\ncargo test\n")
+        ci.contains("cargo run --release -- check examples/data/larkmoor.obvert.json")
+            && ci.contains("\ncargo test\n")
     );
 }

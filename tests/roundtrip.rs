@@ -19,7 +19,10 @@ fn canonical_documents_stay_as_they_are() {
     for path in DOCUMENTS {
         let folder = tempfile::tempdir().expect("folder");
         let source = root().join(path);
-        let output = obvert_in(folder.path(), &["convert", source.to_str().expect("path"), "-o", "same.obvert.json"]);
+        let output = obvert_in(
+            folder.path(),
+            &["convert", source.to_str().expect("path"), "-o", "same.obvert.json"],
+        );
         assert_eq!(status(&output), 0, "{}", stderr(&output));
         let same = std::fs::read_to_string(folder.path().join("same.obvert.json")).expect("output");
         assert_eq!(same, read(path), "{path} is not in the canonical form");
@@ -43,12 +46,14 @@ fn every_form_gives_the_same_document_back() {
             }
             let folder = tempfile::tempdir().expect("folder");
             let source = root().join(path);
-            let there = ["convert", source.to_str().expect("path"), "-o", name, "--to", form, "--lossless"];
+            let there =
+                ["convert", source.to_str().expect("path"), "-o", name, "--to", form, "--lossless"];
             let output = obvert_in(folder.path(), &there);
             assert_eq!(status(&output), 0, "{path} to {form}: {}", stderr(&output));
             let output = obvert_in(folder.path(), &["convert", name, "-o", "back.obvert.json"]);
             assert_eq!(status(&output), 0, "{path} from {form}: {}", stderr(&output));
-            let back = std::fs::read_to_string(folder.path().join("back.obvert.json")).expect("output");
+            let back =
+                std::fs::read_to_string(folder.path().join("back.obvert.json")).expect("output");
             assert!(back == read(path), "{path} comes back from {form} changed");
         }
     }
@@ -67,7 +72,8 @@ fn findings_name_the_place_in_the_form_that_was_read() {
         let folder = tempfile::tempdir().expect("folder");
         let there = ["convert", source.to_str().expect("path"), "-o", name, "--to", form];
         assert_eq!(status(&obvert_in(folder.path(), &there)), 0);
-        let output = obvert_in(folder.path(), &["check", name, "--format", "json", "--today", "2026-06-15"]);
+        let output =
+            obvert_in(folder.path(), &["check", name, "--format", "json", "--today", "2026-06-15"]);
         assert_eq!(status(&output), 1, "{}", stderr(&output));
         let report: serde_json::Value = serde_json::from_slice(&output.stdout).expect("json");
         let finding = report["findings"]
@@ -81,18 +87,26 @@ fn findings_name_the_place_in_the_form_that_was_read() {
         assert!(file.ends_with(ending), "{file}");
         // The row and column of a sheet or table; the hour that no clock has is the only one there is.
         if form == "xlsx" || form == "geopackage" {
-            let text = support::stdout(&obvert_in(folder.path(), &["check", name, "--today", "2026-06-15"]));
+            let text = support::stdout(&obvert_in(
+                folder.path(),
+                &["check", name, "--today", "2026-06-15"],
+            ));
             assert!(text.contains(&format!("{ending}:")), "{text}");
             assert_eq!(at["heading"], "clock.at", "{at}");
             assert!(at["line"].as_u64().is_some_and(|row| row > 2), "{at}");
             continue;
         }
-        let file = if form == "csv" { folder.path().join(name).join(ending) } else { folder.path().join(name) };
+        let file = if form == "csv" {
+            folder.path().join(name).join(ending)
+        } else {
+            folder.path().join(name)
+        };
         let text = std::fs::read_to_string(file).expect("the file");
-        let line = text.lines().nth(at["line"].as_u64().expect("a line") as usize - 1).expect("that line");
-        let hour = finding["message"]
-            .as_str()
-            .and_then(|m| m.split(|c: char| !c.is_ascii_digit() && c != '.').find(|n| !n.is_empty()));
+        let line =
+            text.lines().nth(at["line"].as_u64().expect("a line") as usize - 1).expect("that line");
+        let hour = finding["message"].as_str().and_then(|m| {
+            m.split(|c: char| !c.is_ascii_digit() && c != '.').find(|n| !n.is_empty())
+        });
         assert!(line.contains(hour.expect("an hour")), "{line} does not hold {hour:?}");
         if form == "csv" {
             assert!(at["heading"].as_str().expect("a heading").starts_with("clock"), "{at}");

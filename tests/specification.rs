@@ -26,7 +26,8 @@ fn the_table_of_contents_is_complete() {
     let listed = chapters::in_order();
     let unique: BTreeSet<&str> = listed.iter().map(String::as_str).collect();
     assert_eq!(listed.len(), unique.len(), "a duplicate chapter");
-    let there: BTreeSet<&str> = chapters.keys().map(String::as_str).filter(|name| *name != "SUMMARY.md").collect();
+    let there: BTreeSet<&str> =
+        chapters.keys().map(String::as_str).filter(|name| *name != "SUMMARY.md").collect();
     assert_eq!(unique, there);
     let book = read("spec/book.toml");
     assert!(book.contains("src = \".\""), "{book}");
@@ -60,7 +61,8 @@ fn every_chapter_is_reached_from_the_first_page() {
             }
         }
     }
-    let lost: Vec<&String> = chapters.keys().filter(|name| *name != "SUMMARY.md" && !seen.contains(*name)).collect();
+    let lost: Vec<&String> =
+        chapters.keys().filter(|name| *name != "SUMMARY.md" && !seen.contains(*name)).collect();
     assert_eq!(lost, Vec::<&String>::new());
 }
 
@@ -91,8 +93,12 @@ fn blocks() -> Vec<Block> {
         for (number, line) in text.lines().enumerate() {
             match &mut inside {
                 None if line == "```json" => {
-                    inside =
-                        Some(Block { chapter: chapter.clone(), line: number + 1, of: of.take(), json: String::new() });
+                    inside = Some(Block {
+                        chapter: chapter.clone(),
+                        line: number + 1,
+                        of: of.take(),
+                        json: String::new(),
+                    });
                 }
                 None if line.starts_with("<!-- example: ") => {
                     of = line
@@ -120,8 +126,15 @@ fn fences_are_at_the_beginning_of_a_line() {
         let mut open = false;
         for (number, line) in text.lines().enumerate() {
             if line.contains("```") {
-                let rest = line.strip_prefix("```").unwrap_or_else(|| panic!("{chapter}:{}: {line}", number + 1));
-                assert_eq!(rest.is_empty(), open, "{chapter}:{}: a fence inside a block", number + 1);
+                let rest = line
+                    .strip_prefix("```")
+                    .unwrap_or_else(|| panic!("{chapter}:{}: {line}", number + 1));
+                assert_eq!(
+                    rest.is_empty(),
+                    open,
+                    "{chapter}:{}: a fence inside a block",
+                    number + 1
+                );
                 open = !open;
             }
         }
@@ -131,7 +144,8 @@ fn fences_are_at_the_beginning_of_a_line() {
 
 /// The schema of an object of a schema file, alone.
 fn schema_of(file: &str, object: &str) -> Value {
-    let mut schema: Value = serde_json::from_str(&read(&format!("schema/{file}.schema.json"))).expect("schema");
+    let mut schema: Value =
+        serde_json::from_str(&read(&format!("schema/{file}.schema.json"))).expect("schema");
     let root = match file {
         "document" => "Document",
         "code-list" => "CodeList",
@@ -139,7 +153,8 @@ fn schema_of(file: &str, object: &str) -> Value {
         _ => "Profile",
     };
     if object != root {
-        let definition = schema["$defs"].get(object).unwrap_or_else(|| panic!("no {object} in {file}")).clone();
+        let definition =
+            schema["$defs"].get(object).unwrap_or_else(|| panic!("no {object} in {file}")).clone();
         let definitions = schema["$defs"].clone();
         schema = definition;
         schema["$defs"] = definitions;
@@ -155,16 +170,20 @@ fn examples_are_what_they_say() {
     let mut judged = 0;
     for Block { chapter, line, of, json } in &blocks {
         let place = format!("{chapter}:{line}");
-        let value: Value = serde_json::from_str(json).unwrap_or_else(|error| panic!("{place}: {error}"));
+        let value: Value =
+            serde_json::from_str(json).unwrap_or_else(|error| panic!("{place}: {error}"));
         // A block that begins as a document does is one, whether it says so or not.
         let of = of.as_deref().or(value.get("obvert").map(|_| "Document"));
-        let of = of.unwrap_or_else(|| panic!("{place}: say above it what it is: <!-- example: Pipe -->"));
+        let of = of
+            .unwrap_or_else(|| panic!("{place}: say above it what it is: <!-- example: Pipe -->"));
         let (file, object) = match of.split_once(' ') {
             Some((file, object)) => (file, object),
             None => ("document", of),
         };
-        let validator = jsonschema::validator_for(&schema_of(file, object)).expect("the schema compiles");
-        let errors: Vec<String> = validator.iter_errors(&value).map(|error| format!("{place}: {error}")).collect();
+        let validator =
+            jsonschema::validator_for(&schema_of(file, object)).expect("the schema compiles");
+        let errors: Vec<String> =
+            validator.iter_errors(&value).map(|error| format!("{place}: {error}")).collect();
         assert_eq!(errors, Vec::<String>::new());
         if (file, object) == ("document", "Document") {
             obvert::read(json.as_bytes()).unwrap_or_else(|error| panic!("{place}: {error}"));
@@ -182,7 +201,11 @@ const CANONICAL: &str = "format/canonical.md";
 #[test]
 fn the_digest_is_that_of_the_form_above_it() {
     use sha2::Digest;
-    let canonical = blocks().into_iter().filter(|block| block.chapter == CANONICAL).nth(1).expect("the second block");
+    let canonical = blocks()
+        .into_iter()
+        .filter(|block| block.chapter == CANONICAL)
+        .nth(1)
+        .expect("the second block");
     let hash = sha2::Sha256::digest(canonical.json.trim_end().as_bytes());
     let hex: String = hash.iter().map(|byte| format!("{byte:02x}")).collect();
     assert_eq!(hex, "c942ad8dab3d931094e2ee1f07419c7ffed61777a89aac72f4422ff5478580f4");
@@ -190,8 +213,17 @@ fn the_digest_is_that_of_the_form_above_it() {
 }
 
 /// The classes of conformance, and the other documents that requirements bind.
-const BOUND: [&str; 9] =
-    ["document", "reader", "writer", "converter", "checker", "code list", "grade scheme", "profile", "layout"];
+const BOUND: [&str; 9] = [
+    "document",
+    "reader",
+    "writer",
+    "converter",
+    "checker",
+    "code list",
+    "grade scheme",
+    "profile",
+    "layout",
+];
 
 /// The key words that the specification uses. The others of RFC 2119 are synonyms of these.
 const KEY_WORDS: [&str; 3] = ["MUST", "SHOULD", "MAY"];
@@ -219,7 +251,8 @@ fn every_requirement_says_who_is_bound() {
         }
         let mut lead = String::new();
         for block in text.split("\n\n") {
-            let is_list = block.starts_with("- ") || block.starts_with("1. ") || block.starts_with('|');
+            let is_list =
+                block.starts_with("- ") || block.starts_with("1. ") || block.starts_with('|');
             let items = block.replace("\n- ", "\n\n").replace("\n| ", "\n\n");
             for item in items.split("\n\n") {
                 for sentence in item.replace('\n', " ").split(". ") {
@@ -275,7 +308,10 @@ fn prose_names_rules_that_exist() {
 #[test]
 fn the_small_survey_is_in_the_layout_for_files() {
     let text = read("tests/corpus/bases/minimal.obvert.json");
-    assert_eq!(obvert::to_string(&obvert::read(text.as_bytes()).expect("a survey")).expect("written"), text);
+    assert_eq!(
+        obvert::to_string(&obvert::read(text.as_bytes()).expect("a survey")).expect("written"),
+        text
+    );
 }
 
 /// A schema can be found by its `$id`, says what it is, and shows an example that it accepts itself.
@@ -301,10 +337,12 @@ fn schemas_say_what_they_are() {
             }
         }
         let validator = jsonschema::validator_for(&schema).expect("the schema compiles");
-        let examples = schema["examples"].as_array().unwrap_or_else(|| panic!("{name}: no examples"));
+        let examples =
+            schema["examples"].as_array().unwrap_or_else(|| panic!("{name}: no examples"));
         assert!(!examples.is_empty(), "{name}");
         for example in examples {
-            let errors: Vec<String> = validator.iter_errors(example).map(|error| format!("{name}: {error}")).collect();
+            let errors: Vec<String> =
+                validator.iter_errors(example).map(|error| format!("{name}: {error}")).collect();
             assert_eq!(errors, Vec::<String>::new());
         }
         found += 1;

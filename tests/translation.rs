@@ -19,16 +19,26 @@ fn document(path: &str) -> Document {
 }
 
 fn translated(document: &Document) -> Document {
-    recode::document(document, CodeList::obvert_terms(), CodeList::en_13508_2()).expect("translates").0
+    recode::document(document, CodeList::obvert_terms(), CodeList::en_13508_2())
+        .expect("translates")
+        .0
 }
 
 fn check(document: &Document) -> Report {
-    let settings = Settings { today: Some("2026-06-15".parse().expect("date")), ..Settings::default() };
-    Checker::new(settings).expect("settings").check(obvert::to_string(document).unwrap().as_bytes()).expect("checks")
+    let settings =
+        Settings { today: Some("2026-06-15".parse().expect("date")), ..Settings::default() };
+    Checker::new(settings)
+        .expect("settings")
+        .check(obvert::to_string(document).unwrap().as_bytes())
+        .expect("checks")
 }
 
 fn findings(report: &Report) -> Vec<(String, String)> {
-    report.findings.iter().map(|finding| (finding.rule.to_string(), finding.subject.path.clone())).collect()
+    report
+        .findings
+        .iter()
+        .map(|finding| (finding.rule.to_string(), finding.subject.path.clone()))
+        .collect()
 }
 
 /// The survey is clean, so whatever is found in its translation is a false alarm. The grade scheme is for the list that it was
@@ -43,7 +53,8 @@ fn the_translated_survey_is_clean() {
 /// A survey with one mistake at a time, coded in the standard's list: the rules about codes go by that list.
 #[test]
 fn the_rules_about_codes_go_by_the_list() {
-    let clean = serde_json::to_value(translated(&document("crates/check/src/minimal.obvert.json"))).expect("json");
+    let clean = serde_json::to_value(translated(&document("crates/check/src/minimal.obvert.json")))
+        .expect("json");
     let row = |code: &str, more: Value| {
         let mut row = json!({ "id": "9", "at": 70, "code": code });
         row.as_object_mut().expect("object").extend(more.as_object().expect("object").clone());
@@ -52,21 +63,51 @@ fn the_rules_about_codes_go_by_the_list() {
     let mm = |value: f64| json!([{ "value": value, "unit": "mm" }]);
     let degrees = json!([{ "value": 3, "unit": "degrees" }]);
     let cases: Vec<(Value, &[&str])> = vec![
-        (row("BAB", json!({ "characterisation": ["B", "A"], "quantities": mm(2.0), "clock": { "at": 12 } })), &[]),
+        (
+            row(
+                "BAB",
+                json!({ "characterisation": ["B", "A"], "quantities": mm(2.0), "clock": { "at": 12 } }),
+            ),
+            &[],
+        ),
         (row("BAB", json!({ "characterisation": ["B"] })), &["characterisation-missing"]),
         (row("BAB", json!({ "characterisation": ["F", "A"] })), &["characterisation-unknown"]),
-        (row("BAB", json!({ "characterisation": ["B", "A", "A"] })), &["characterisation-unexpected"]),
-        (row("BAB", json!({ "characterisation": ["B", "A"], "quantities": mm(200.0) })), &["quantity-range"]),
+        (
+            row("BAB", json!({ "characterisation": ["B", "A", "A"] })),
+            &["characterisation-unexpected"],
+        ),
+        (
+            row("BAB", json!({ "characterisation": ["B", "A"], "quantities": mm(200.0) })),
+            &["quantity-range"],
+        ),
         (row("BAX", json!({})), &["code-unknown"]),
         // What the list knows from memory only, the standard may well have more of.
         (row("BAK", json!({ "characterisation": ["K", "B"], "quantities": mm(3.0) })), &[]),
         // One place for an amount, measured by the characterisation.
-        (row("BAJ", json!({ "characterisation": ["C"], "quantities": degrees, "joint": true })), &[]),
-        (row("BAJ", json!({ "characterisation": ["C"], "quantities": mm(3.0), "joint": true })), &["quantity-unit"]),
-        (row("BAJ", json!({ "characterisation": ["B"], "quantities": mm(3.0), "joint": true })), &[]),
-        (row("BAJ", json!({ "characterisation": ["B"], "quantities": degrees, "joint": true })), &["quantity-unit"]),
-        (row("BAJ", json!({ "characterisation": ["B"], "quantities": mm(3.0) })), &["joint-required"]),
-        (row("BAA", json!({ "characterisation": ["A"], "quantities": mm(3.0) })), &["quantity-unit"]),
+        (
+            row("BAJ", json!({ "characterisation": ["C"], "quantities": degrees, "joint": true })),
+            &[],
+        ),
+        (
+            row("BAJ", json!({ "characterisation": ["C"], "quantities": mm(3.0), "joint": true })),
+            &["quantity-unit"],
+        ),
+        (
+            row("BAJ", json!({ "characterisation": ["B"], "quantities": mm(3.0), "joint": true })),
+            &[],
+        ),
+        (
+            row("BAJ", json!({ "characterisation": ["B"], "quantities": degrees, "joint": true })),
+            &["quantity-unit"],
+        ),
+        (
+            row("BAJ", json!({ "characterisation": ["B"], "quantities": mm(3.0) })),
+            &["joint-required"],
+        ),
+        (
+            row("BAA", json!({ "characterisation": ["A"], "quantities": mm(3.0) })),
+            &["quantity-unit"],
+        ),
         (row("BAO", json!({ "quantities": mm(3.0) })), &["quantity-unexpected"]),
         // Brickwork in a clay pipe.
         (row("BAD", json!({ "characterisation": ["B"] })), &["material-excludes-code"]),
@@ -82,8 +123,11 @@ fn the_rules_about_codes_go_by_the_list() {
         rows.insert(place, row.clone());
         let report = check(&obvert::read(value.to_string().as_bytes()).expect("a document"));
         // The rows record no grades; which grades they would have is tested where grading is.
-        let found: Vec<String> =
-            findings(&report).into_iter().map(|(rule, _)| rule).filter(|rule| rule != "grade-missing").collect();
+        let found: Vec<String> = findings(&report)
+            .into_iter()
+            .map(|(rule, _)| rule)
+            .filter(|rule| rule != "grade-missing")
+            .collect();
         assert_eq!(found, rules, "{row}: {:#?}", report.findings);
     }
 }
@@ -95,27 +139,36 @@ fn a_code_of_another_list_is_recognised() {
     let mut help = |characterisation: &[&str]| {
         let row = &mut document.runs[0].observations[2];
         row.code = "BAC".parse().expect("code");
-        row.characterisation = characterisation.iter().map(|letter| letter.parse().expect("text")).collect();
+        row.characterisation =
+            characterisation.iter().map(|letter| letter.parse().expect("text")).collect();
         let report = check(&document);
-        let finding = report.findings.iter().find(|finding| finding.rule == "code-unknown").expect("found");
+        let finding =
+            report.findings.iter().find(|finding| finding.rule == "code-unknown").expect("found");
         finding.help.clone().map(|help| help.to_string()).expect("help")
     };
     assert!(help(&["C"]).ends_with("in this list, write \"collapse\""), "{}", help(&["C"]));
     let open = help(&[]);
     assert!(open.starts_with("\"BAC\" is a code of en-13508-2"), "{open}");
-    assert!(open.ends_with("one of break.displaced, break.missing, hole, collapse, joint.damaged"), "{open}");
+    assert!(
+        open.ends_with("one of break.displaced, break.missing, hole, collapse, joint.damaged"),
+        "{open}"
+    );
 }
 
 #[test]
 fn the_command_translates_says_what_is_lost_and_comes_back() {
     let folder = tempfile::tempdir().expect("folder");
     let source = root().join(LARKMOOR).display().to_string();
-    let convert = |arguments: &[&str]| obvert_in(folder.path(), &[&["convert"], arguments].concat());
+    let convert =
+        |arguments: &[&str]| obvert_in(folder.path(), &[&["convert"], arguments].concat());
 
     let output = convert(&[&source, "-o", "en.obvert.json", "--coding", "en-13508-2"]);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
     let said = stderr(&output);
-    assert!(said.starts_with("411 observations translated from obvert-terms to en-13508-2, "), "{said}");
+    assert!(
+        said.starts_with("411 observations translated from obvert-terms to en-13508-2, "),
+        "{said}"
+    );
     // One line for all that share a fate, with their number; the most frequent first.
     let manholes: Vec<&str> = said.lines().filter(|line| line.contains("access.manhole")).collect();
     assert_eq!(
@@ -126,7 +179,11 @@ fn the_command_translates_says_what_is_lost_and_comes_back() {
         ]
     );
     assert_eq!(said.lines().nth(1), manholes.first().copied());
-    assert!(said.lines().any(|line| line.starts_with("note /coding: ") && line.contains("from memory only")), "{said}");
+    assert!(
+        said.lines()
+            .any(|line| line.starts_with("note /coding: ") && line.contains("from memory only")),
+        "{said}"
+    );
 
     let output = convert(&["en.obvert.json", "-o", "back.obvert.json", "--coding", "obvert-terms"]);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
@@ -141,9 +198,14 @@ fn the_command_translates_says_what_is_lost_and_comes_back() {
     let home = std::fs::read_to_string(folder.path().join("home.obvert.json")).expect("written");
     assert!(home == read(LARKMOOR));
 
-    let output = convert(&[&source, "-o", "no.obvert.json", "--coding", "en-13508-2", "--lossless"]);
+    let output =
+        convert(&[&source, "-o", "no.obvert.json", "--coding", "en-13508-2", "--lossless"]);
     assert_eq!(status(&output), 2);
-    assert!(stderr(&output).contains("not written, since --lossless was given"), "{}", stderr(&output));
+    assert!(
+        stderr(&output).contains("not written, since --lossless was given"),
+        "{}",
+        stderr(&output)
+    );
     assert!(!folder.path().join("no.obvert.json").exists());
 }
 
@@ -154,8 +216,10 @@ fn nothing_is_lost_of_a_survey_that_the_list_can_say() {
         run.observations.retain(|row| !matches!(row.code.as_str(), "run.met" | "run.stopped"));
     }
     let folder = tempfile::tempdir().expect("folder");
-    std::fs::write(folder.path().join("a.obvert.json"), obvert::to_string(&document).unwrap()).expect("write");
-    let arguments = ["convert", "a.obvert.json", "-o", "b.obvert.json", "--coding", "en-13508-2", "--lossless"];
+    std::fs::write(folder.path().join("a.obvert.json"), obvert::to_string(&document).unwrap())
+        .expect("write");
+    let arguments =
+        ["convert", "a.obvert.json", "-o", "b.obvert.json", "--coding", "en-13508-2", "--lossless"];
     let output = obvert_in(folder.path(), &arguments);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
     let written = std::fs::read_to_string(folder.path().join("b.obvert.json")).expect("written");
@@ -180,18 +244,35 @@ fn lists_from_files_are_translated_from_and_to() {
     });
     std::fs::write(folder.path().join("own.json"), list.to_string()).expect("write");
     let source = root().join("crates/check/src/minimal.obvert.json").display().to_string();
-    let convert = |arguments: &[&str]| obvert_in(folder.path(), &[&["convert"], arguments].concat());
-    let output = convert(&[&source, "-o", "own.obvert.json", "--coding", "larkmoor-own", "--code-list", "own.json"]);
+    let convert =
+        |arguments: &[&str]| obvert_in(folder.path(), &[&["convert"], arguments].concat());
+    let output = convert(&[
+        &source,
+        "-o",
+        "own.obvert.json",
+        "--coding",
+        "larkmoor-own",
+        "--code-list",
+        "own.json",
+    ]);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
-    let written: Value =
-        serde_json::from_str(&std::fs::read_to_string(folder.path().join("own.obvert.json")).expect("written"))
-            .expect("json");
+    let written: Value = serde_json::from_str(
+        &std::fs::read_to_string(folder.path().join("own.obvert.json")).expect("written"),
+    )
+    .expect("json");
     assert_eq!(written["coding"], json!({ "list": "larkmoor-own", "version": "3" }));
     assert_eq!(written["runs"][0]["observations"][0]["code"], "BEGIN");
     assert_eq!(written["runs"][0]["observations"][2]["code"], "R");
 
-    let output =
-        convert(&["own.obvert.json", "-o", "home.obvert.json", "--coding", "obvert-terms", "--code-list", "own.json"]);
+    let output = convert(&[
+        "own.obvert.json",
+        "-o",
+        "home.obvert.json",
+        "--coding",
+        "obvert-terms",
+        "--code-list",
+        "own.json",
+    ]);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
     let home = std::fs::read_to_string(folder.path().join("home.obvert.json")).expect("written");
     assert_eq!(home, obvert::to_string(&document("crates/check/src/minimal.obvert.json")).unwrap());
@@ -234,15 +315,21 @@ fn a_code_of_the_standard_is_explained_with_its_standing() {
     assert!(explain("BDB").contains("- from memory: the code"), "{}", explain("BDB"));
     // A list that is its own authority has no standing to tell; what has less room elsewhere is told.
     let text = explain("hole");
-    assert!(!text.contains("Standing") && text.contains("part of: en-13508-2 BAC B, without its size"), "{text}");
+    assert!(
+        !text.contains("Standing") && text.contains("part of: en-13508-2 BAC B, without its size"),
+        "{text}"
+    );
     assert_eq!(explain("bab"), explain("BAB"), "however it is spelt");
 }
 
 /// A version that is not at hand is told from one that is, whichever of the built-in lists it is of.
 #[test]
 fn a_version_of_the_standard_that_is_not_at_hand_is_told() {
-    let document = support::read("crates/check/src/minimal.obvert.json")
-        .replace("\"list\": \"obvert-terms\", \"version\": \"1\"", "\"list\": \"en-13508-2\", \"version\": \"2003\"");
-    let text = stdout(&support::obvert_fed(&["check", "-", "--today", "2026-06-15"], document.as_bytes()));
+    let document = support::read("crates/check/src/minimal.obvert.json").replace(
+        "\"list\": \"obvert-terms\", \"version\": \"1\"",
+        "\"list\": \"en-13508-2\", \"version\": \"2003\"",
+    );
+    let text =
+        stdout(&support::obvert_fed(&["check", "-", "--today", "2026-06-15"], document.as_bytes()));
     assert!(text.contains("available: 2003+A1:2011 [code-list-version]"), "{text}");
 }

@@ -24,7 +24,9 @@ fn older() -> Vec<&'static str> {
 fn files_below(folder: &Path) -> Vec<PathBuf> {
     let (mut files, mut folders) = (Vec::new(), vec![folder.to_owned()]);
     while let Some(folder) = folders.pop() {
-        for entry in fs::read_dir(&folder).unwrap_or_else(|error| panic!("{}: {error}", folder.display())) {
+        for entry in
+            fs::read_dir(&folder).unwrap_or_else(|error| panic!("{}: {error}", folder.display()))
+        {
             let path = entry.expect("entry").path();
             if path.is_dir() { folders.push(path) } else { files.push(path) }
         }
@@ -60,27 +62,43 @@ fn releases_are_frozen() {
             .into_iter()
             .filter(|path| !path.ends_with("SHA256SUMS") && !path.ends_with("README.md"))
             .map(|path| {
-                let name = path.strip_prefix(&folder).expect("inside").to_string_lossy().replace('\\', "/");
+                let name = path
+                    .strip_prefix(&folder)
+                    .expect("inside")
+                    .to_string_lossy()
+                    .replace('\\', "/");
                 let hash = Sha256::digest(fs::read(&path).expect("a file"));
                 (name, hash.iter().map(|byte| format!("{byte:02x}")).collect())
             })
             .collect();
         assert_eq!(there, schemas, "releases/{version} has changed");
-        for needed in ["schema/document.schema.json", "schema/obvert.xsd", "schema/tables/runs.json"] {
+        for needed in
+            ["schema/document.schema.json", "schema/obvert.xsd", "schema/tables/runs.json"]
+        {
             assert!(schemas.contains_key(needed), "releases/{version} lacks {needed}");
         }
-        assert!(text.contains_key("spec/versions.md") && text.values().all(|digest| digest.len() == 64), "{version}");
+        assert!(
+            text.contains_key("spec/versions.md") && text.values().all(|digest| digest.len() == 64),
+            "{version}"
+        );
         let about = fs::read_to_string(folder.join("README.md")).expect("where the text is");
-        let commit = about.split('`').find(|word| word.len() == 40 && word.chars().all(|c| c.is_ascii_hexdigit()));
+        let commit = about
+            .split('`')
+            .find(|word| word.len() == 40 && word.chars().all(|c| c.is_ascii_hexdigit()));
         assert!(commit.is_some(), "releases/{version}/README.md names no commit");
         // The crate carries the schema that it reads older documents by, and it is shipped beside that of this version.
         let released: Value =
-            serde_json::from_str(&read(&format!("releases/{version}/schema/document.schema.json"))).expect("json");
+            serde_json::from_str(&read(&format!("releases/{version}/schema/document.schema.json")))
+                .expect("json");
         assert_eq!(versions::schema(version), Some(released.clone()), "{version}");
         let shipped: Value =
-            serde_json::from_str(&read(&format!("schema/{version}/document.schema.json"))).expect("json");
+            serde_json::from_str(&read(&format!("schema/{version}/document.schema.json")))
+                .expect("json");
         assert_eq!(shipped, released, "{version}");
-        assert_eq!(shipped["$id"], format!("https://obvert.example/schema/{version}/document.schema.json"));
+        assert_eq!(
+            shipped["$id"],
+            format!("https://obvert.example/schema/{version}/document.schema.json")
+        );
     }
     assert!(!older().is_empty());
 }
@@ -100,18 +118,27 @@ fn versions_are_in_order() {
     let words = versions::schema(versions::CURRENT).expect("this version")["$defs"]["FormatVersion"]["enum"].clone();
     assert_eq!(words, json!([versions::CURRENT]));
     for pair in KNOWN.windows(2) {
-        assert!(STEPS.iter().any(|step| [step.from, step.to] == [pair[0], pair[1]]), "no step from {}", pair[0]);
+        assert!(
+            STEPS.iter().any(|step| [step.from, step.to] == [pair[0], pair[1]]),
+            "no step from {}",
+            pair[0]
+        );
     }
     let names: BTreeSet<&str> = STEPS.iter().map(|step| step.name).collect();
     assert_eq!(names.len(), STEPS.len(), "a step's name is given twice");
     let chapter = read("spec/format/versions.md");
     for step in STEPS {
-        assert!(chapter.contains(&format!("`{}`", step.name)), "spec/format/versions.md does not name {}", step.name);
+        assert!(
+            chapter.contains(&format!("`{}`", step.name)),
+            "spec/format/versions.md does not name {}",
+            step.name
+        );
     }
 }
 
 fn checked(text: &str) -> Report {
-    let settings = Settings { today: "2026-06-15".parse().ok(), keep: usize::MAX, ..Settings::default() };
+    let settings =
+        Settings { today: "2026-06-15".parse().ok(), keep: usize::MAX, ..Settings::default() };
     Checker::new(settings).expect("settings").check(text.as_bytes()).expect("json")
 }
 
@@ -121,42 +148,60 @@ fn every_archived_document_is_still_one() {
     for version in older() {
         let documents = archived(version);
         assert!(documents.len() >= 6, "{version}: {}", documents.len());
-        let then = jsonschema::validator_for(&versions::schema(version).expect("known")).expect("compiles");
-        let now = jsonschema::validator_for(&versions::schema(versions::CURRENT).expect("known")).expect("compiles");
+        let then = jsonschema::validator_for(&versions::schema(version).expect("known"))
+            .expect("compiles");
+        let now = jsonschema::validator_for(&versions::schema(versions::CURRENT).expect("known"))
+            .expect("compiles");
         let mut taken = BTreeSet::new();
         for (name, text) in documents {
             let before: Value = serde_json::from_str(&text).expect("json");
             assert!(then.is_valid(&before), "{version}/{name} is no document of its version");
             assert!(!now.is_valid(&before), "{version}/{name} is read by another version's schema");
-            let migrated =
-                versions::migrate(text.as_bytes(), versions::CURRENT).unwrap_or_else(|e| panic!("{name}: {e}"));
+            let migrated = versions::migrate(text.as_bytes(), versions::CURRENT)
+                .unwrap_or_else(|e| panic!("{name}: {e}"));
             let after: Value = serde_json::from_str(&migrated.text).expect("json");
-            let wrong: Vec<String> = now.iter_errors(&after).map(|error| error.to_string()).collect();
+            let wrong: Vec<String> =
+                now.iter_errors(&after).map(|error| error.to_string()).collect();
             assert_eq!(wrong, Vec::<String>::new(), "{version}/{name}");
-            obvert::read(migrated.text.as_bytes()).unwrap_or_else(|error| panic!("{name}: {error}"));
+            obvert::read(migrated.text.as_bytes())
+                .unwrap_or_else(|error| panic!("{name}: {error}"));
             taken.extend(migrated.steps.iter().map(|step| step.name.clone()));
             let report = checked(&migrated.text);
-            let errors = report.findings.iter().filter(|finding| finding.severity == Severity::Error).count();
+            let errors = report
+                .findings
+                .iter()
+                .filter(|finding| finding.severity == Severity::Error)
+                .count();
             // Those that were clean have no error, whatever rules there are by now.
-            let spoilt = name.contains("rejected") || name.contains("nasty") || name.contains("minimal");
+            let spoilt =
+                name.contains("rejected") || name.contains("nasty") || name.contains("minimal");
             assert!(spoilt || errors == 0, "{version}/{name}: {errors} errors");
-            let findings =
-                root().join(format!("tests/corpus/versions/{version}/{}", name.replace(".obvert.", ".findings.")));
+            let findings = root().join(format!(
+                "tests/corpus/versions/{version}/{}",
+                name.replace(".obvert.", ".findings.")
+            ));
             if findings.exists() {
                 let then: Vec<(String, String)> =
-                    serde_json::from_slice(&fs::read(findings).expect("a file")).expect("rules and paths");
+                    serde_json::from_slice(&fs::read(findings).expect("a file"))
+                        .expect("rules and paths");
                 let now: BTreeSet<(String, String)> = report
                     .findings
                     .iter()
                     .map(|finding| (finding.rule.to_string(), finding.subject.path.clone()))
                     .collect();
                 let gone: Vec<_> = then.iter().filter(|finding| !now.contains(finding)).collect();
-                assert!(gone.is_empty() && then.len() > 100, "{version}/{name}: not found any more: {gone:?}");
+                assert!(
+                    gone.is_empty() && then.len() > 100,
+                    "{version}/{name}: not found any more: {gone:?}"
+                );
             }
         }
         // The archive exercises every step.
-        let all: BTreeSet<String> =
-            STEPS.iter().filter(|step| step.from == version).map(|step| step.name.to_owned()).collect();
+        let all: BTreeSet<String> = STEPS
+            .iter()
+            .filter(|step| step.from == version)
+            .map(|step| step.name.to_owned())
+            .collect();
         assert_eq!(taken, all, "{version}");
     }
 }
@@ -190,9 +235,15 @@ fn what_is_none_of_its_version_is_refused() {
               "counter": {{"zero": "pipe-end", "checks": [{check}]}}}}]}}"#
         )
     };
-    let migrate = |version: &str, check: &str, to: &str| versions::migrate(of(version, check).as_bytes(), to);
+    let migrate =
+        |version: &str, check: &str, to: &str| versions::migrate(of(version, check).as_bytes(), to);
     assert!(migrate("\"0.1\"", r#"{"reading": 1, "true": 1}"#, "0.2").is_ok());
-    assert!(migrate("\"0.2\"", r#"{"reading": 1, "known": 1}"#, "0.2").expect("as it is").steps.is_empty());
+    assert!(
+        migrate("\"0.2\"", r#"{"reading": 1, "known": 1}"#, "0.2")
+            .expect("as it is")
+            .steps
+            .is_empty()
+    );
     // The key of 0.2 in 0.1, that of 0.1 in 0.2, and both.
     for (version, check) in [
         ("\"0.1\"", r#"{"reading": 1, "known": 1}"#),
@@ -202,20 +253,32 @@ fn what_is_none_of_its_version_is_refused() {
         ("\"0.1\"", r#"{"reading": null, "true": 1}"#),
     ] {
         let error = migrate(version, check, "0.2").expect_err(check);
-        let MigrateError::Before { version: stated, source: error } = &error else { panic!("{check}: {error}") };
+        let MigrateError::Before { version: stated, source: error } = &error else {
+            panic!("{check}: {error}")
+        };
         assert_eq!(format!("{stated:?}"), version);
         assert!(
-            error.problems().iter().all(|problem| problem.pointer.starts_with("/runs/0/counter/checks/0")),
+            error
+                .problems()
+                .iter()
+                .all(|problem| problem.pointer.starts_with("/runs/0/counter/checks/0")),
             "{error}"
         );
         assert!(error.problems().iter().all(|problem| problem.line == 3), "{error}");
     }
     let said = |version: &str, to: &str| migrate(version, "", to).expect_err(version).to_string();
-    assert!(said("\"0.3\"", "0.2").contains("version \"0.3\" of the format is not known here; there are: 0.1, 0.2;"));
+    assert!(
+        said("\"0.3\"", "0.2")
+            .contains("version \"0.3\" of the format is not known here; there are: 0.1, 0.2;")
+    );
     assert!(said("\"1.0\"", "0.2").contains("\"1.0\""));
     assert!(said("\"0.1\"", "7.0").contains("\"7.0\""));
     assert_eq!(said("\"0.2\"", "0.1"), "no steps lead from version 0.2 of the format back to 0.1");
-    assert!(said("2", "0.2").starts_with("states no version of the format"), "{}", said("2", "0.2"));
+    assert!(
+        said("2", "0.2").starts_with("states no version of the format"),
+        "{}",
+        said("2", "0.2")
+    );
     for broken in ["", "{\"obvert\": \"0.1\",", "[", "{\"obvert\": \"0.1\"} x", "\u{0}"] {
         assert!(versions::migrate(broken.as_bytes(), "0.2").is_err(), "{broken:?}");
     }
@@ -230,10 +293,17 @@ fn places_are_those_of_the_file() {
     fn pointers(value: &Value, pointer: String, all: &mut Vec<String>) {
         match value {
             Value::Array(items) => {
-                items.iter().enumerate().for_each(|(at, item)| pointers(item, format!("{pointer}/{at}"), all));
+                items
+                    .iter()
+                    .enumerate()
+                    .for_each(|(at, item)| pointers(item, format!("{pointer}/{at}"), all));
             }
             Value::Object(entries) => entries.iter().for_each(|(key, entry)| {
-                pointers(entry, format!("{pointer}/{}", key.replace('~', "~0").replace('/', "~1")), all)
+                pointers(
+                    entry,
+                    format!("{pointer}/{}", key.replace('~', "~0").replace('/', "~1")),
+                    all,
+                )
             }),
             _ => {}
         }
@@ -246,17 +316,30 @@ fn places_are_those_of_the_file() {
         pointers(&serde_json::from_str(&migrated.text).expect("json"), String::new(), &mut all);
         let olds: Vec<String> = all
             .iter()
-            .map(|new| match new.strip_suffix("/known").filter(|holder| holder.contains("/counter/checks/")) {
-                Some(holder) => format!("{holder}/true"),
-                None => new.clone(),
+            .map(|new| {
+                match new
+                    .strip_suffix("/known")
+                    .filter(|holder| holder.contains("/counter/checks/"))
+                {
+                    Some(holder) => format!("{holder}/true"),
+                    None => new.clone(),
+                }
             })
             .collect();
-        let now = obvert::model::read::locate_all(migrated.text.as_bytes(), all.iter().map(String::as_str));
-        let then = obvert::model::read::locate_all(text.as_bytes(), olds.iter().map(String::as_str));
+        let now = obvert::model::read::locate_all(
+            migrated.text.as_bytes(),
+            all.iter().map(String::as_str),
+        );
+        let then =
+            obvert::model::read::locate_all(text.as_bytes(), olds.iter().map(String::as_str));
         for (new, old) in all.iter().zip(&olds) {
             for (now, then) in [(now.get(new), then.get(old)), (now.key(new), then.key(old))] {
                 assert_eq!(now.line, then.line, "{name} {new}");
-                assert_eq!(migrated.column_before(now.line, now.column), then.column, "{name} {new}");
+                assert_eq!(
+                    migrated.column_before(now.line, now.column),
+                    then.column,
+                    "{name} {new}"
+                );
                 moved += usize::from(now.column != then.column);
             }
         }
@@ -265,7 +348,11 @@ fn places_are_those_of_the_file() {
 }
 
 fn obvert(folder: &Path, arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_obvert")).args(arguments).current_dir(folder).output().expect("the command runs")
+    Command::new(env!("CARGO_BIN_EXE_obvert"))
+        .args(arguments)
+        .current_dir(folder)
+        .output()
+        .expect("the command runs")
 }
 
 fn out(output: &Output) -> String {
@@ -286,8 +373,14 @@ fn the_command_migrates_when_asked() {
     let shown = obvert(folder.path(), &["migrate", "survey.obvert.json"]);
     assert_eq!(shown.status.code(), Some(0), "{}", err(&shown));
     let text = out(&shown);
-    assert!(text.contains("from version 0.1 to 0.2") && text.contains("counter-check-known"), "{text}");
-    assert!(text.contains("/runs/0/counter/checks/0/true -> /runs/0/counter/checks/0/known"), "{text}");
+    assert!(
+        text.contains("from version 0.1 to 0.2") && text.contains("counter-check-known"),
+        "{text}"
+    );
+    assert!(
+        text.contains("/runs/0/counter/checks/0/true -> /runs/0/counter/checks/0/known"),
+        "{text}"
+    );
     assert!(text.contains("nothing is written yet"), "{text}");
     assert_eq!(fs::read_to_string(&file).expect("there"), old);
     // To the version that it has already, and to another file.
@@ -301,7 +394,8 @@ fn the_command_migrates_when_asked() {
     let again = obvert(folder.path(), &["migrate", "survey.obvert.json", "-o", "new.obvert.json"]);
     assert!(again.status.code() == Some(2) && err(&again).contains("--replace"), "{}", err(&again));
     // In its place, with the log; a second time there is nothing to do.
-    let log = obvert(folder.path(), &["migrate", "survey.obvert.json", "--write", "--format", "json"]);
+    let log =
+        obvert(folder.path(), &["migrate", "survey.obvert.json", "--write", "--format", "json"]);
     let log: Value = serde_json::from_slice(&log.stdout).expect("json");
     let schema: Value = serde_json::from_str(&read("schema/migration.schema.json")).expect("json");
     assert!(jsonschema::validator_for(&schema).expect("compiles").is_valid(&log), "{log:#}");
@@ -319,24 +413,42 @@ fn the_command_leaves_what_it_cannot_migrate() {
     let broken = old.replace("\"true\": ", "\"truth\": ");
     fs::write(folder.path().join("broken.obvert.json"), &broken).expect("written");
     fs::write(folder.path().join("good.obvert.json"), &old).expect("written");
-    fs::write(folder.path().join("later.obvert.json"), old.replace("\"0.1\"", "\"0.9\"")).expect("written");
+    fs::write(folder.path().join("later.obvert.json"), old.replace("\"0.1\"", "\"0.9\""))
+        .expect("written");
     let files = ["broken.obvert.json", "later.obvert.json", "good.obvert.json"];
     let run = obvert(folder.path(), &[&["migrate", "--write"][..], &files].concat());
     assert_eq!(run.status.code(), Some(2));
     let said = err(&run);
     assert!(said.contains("broken.obvert.json: by the schema of its own version 0.1"), "{said}");
     assert!(said.contains("did you mean \"true\"?"), "{said}");
-    assert!(said.contains("later.obvert.json: version \"0.9\" of the format is not known here"), "{said}");
-    assert_eq!(fs::read_to_string(folder.path().join("broken.obvert.json")).expect("there"), broken);
-    assert!(fs::read_to_string(folder.path().join("good.obvert.json")).expect("there").contains("\"obvert\": \"0.2\""));
+    assert!(
+        said.contains("later.obvert.json: version \"0.9\" of the format is not known here"),
+        "{said}"
+    );
+    assert_eq!(
+        fs::read_to_string(folder.path().join("broken.obvert.json")).expect("there"),
+        broken
+    );
+    assert!(
+        fs::read_to_string(folder.path().join("good.obvert.json"))
+            .expect("there")
+            .contains("\"obvert\": \"0.2\"")
+    );
     let unknown = obvert(folder.path(), &["migrate", "good.obvert.json", "--to", "0.9"]);
-    assert!(unknown.status.code() == Some(2) && err(&unknown).contains("there are: 0.1, 0.2"), "{}", err(&unknown));
+    assert!(
+        unknown.status.code() == Some(2) && err(&unknown).contains("there are: 0.1, 0.2"),
+        "{}",
+        err(&unknown)
+    );
     // A check of the broken one says all that is wrong with it, by its own schema, at its places.
     let check = obvert(folder.path(), &["check", "broken.obvert.json", "--format", "json"]);
     let report: Value = serde_json::from_slice(&check.stdout).expect("json");
     assert_eq!(check.status.code(), Some(1), "{}", err(&check));
     let findings = report["findings"].as_array().expect("findings");
-    assert!(findings.len() > 10 && findings.iter().all(|finding| finding["at"]["line"].as_u64() > Some(1)));
+    assert!(
+        findings.len() > 10
+            && findings.iter().all(|finding| finding["at"]["line"].as_u64() > Some(1))
+    );
     assert!(findings.iter().any(|finding| finding["rule"] == "unknown-key"));
 }
 
@@ -345,13 +457,15 @@ fn the_command_leaves_what_it_cannot_migrate() {
 fn older_surveys_are_read_as_they_are() {
     let archive = root().join("tests/corpus/versions/0.1");
     let name = "larkmoor-rejected.obvert.json";
-    let check = obvert(&archive, &["check", name, "--today", "2026-06-15", "--all", "--format", "json"]);
+    let check =
+        obvert(&archive, &["check", name, "--today", "2026-06-15", "--all", "--format", "json"]);
     assert_eq!(check.status.code(), Some(1), "{}", err(&check));
     assert!(err(&check).contains("of version 0.1 of the format, read as 0.2"), "{}", err(&check));
     let report: Value = serde_json::from_slice(&check.stdout).expect("json");
     let text = read(&format!("tests/corpus/versions/0.1/{name}"));
     for finding in report["findings"].as_array().expect("findings") {
-        let place = obvert::model::read::locate(text.as_bytes(), finding["path"].as_str().expect("a path"));
+        let place =
+            obvert::model::read::locate(text.as_bytes(), finding["path"].as_str().expect("a path"));
         let at = [finding["at"]["line"].as_u64(), finding["at"]["column"].as_u64()];
         assert_eq!(at, [Some(place.line as u64), Some(place.column as u64)], "{finding}");
     }
@@ -366,18 +480,26 @@ fn older_surveys_are_read_as_they_are() {
     let converted = obvert(folder.path(), &["convert", old, "-o", "new.obvert.json"]);
     assert_eq!(converted.status.code(), Some(0), "{}", err(&converted));
     let current = fs::read_to_string(folder.path().join("new.obvert.json")).expect("written");
-    let migrated = versions::migrate(fs::read(old).expect("there").as_slice(), "0.2").expect("migrates");
+    let migrated =
+        versions::migrate(fs::read(old).expect("there").as_slice(), "0.2").expect("migrates");
     let document = obvert::read(migrated.text.as_bytes()).expect("valid");
     assert_eq!(current, obvert::to_string(&document).unwrap());
     let grade = obvert(folder.path(), &["grade", old]);
     assert_eq!(grade.status.code(), Some(0), "{}", err(&grade));
     // It is mended only once it is of this version.
     let fix = obvert(folder.path(), &["fix", old]);
-    assert!(fix.status.code() == Some(2) && err(&fix).contains("migrate it first"), "{}", err(&fix));
-    // A library's reader reads this version alone, and says what to do.
-    let error = obvert::read(fs::read(old).expect("there").as_slice()).expect_err("another version");
     assert!(
-        error.to_string().contains("this reader knows 0.2; obvert migrate brings a JSON document to it"),
+        fix.status.code() == Some(2) && err(&fix).contains("migrate it first"),
+        "{}",
+        err(&fix)
+    );
+    // A library's reader reads this version alone, and says what to do.
+    let error =
+        obvert::read(fs::read(old).expect("there").as_slice()).expect_err("another version");
+    assert!(
+        error
+            .to_string()
+            .contains("this reader knows 0.2; obvert migrate brings a JSON document to it"),
         "{error}"
     );
 }
@@ -390,16 +512,24 @@ fn a_conversion_says_that_the_version_is_another() {
     let arguments = ["convert", &old, "-o", "new.obvert.json", "--account", "account.json"];
     let made = support::obvert_in(folder.path(), &arguments);
     assert_eq!(support::status(&made), 0, "{}", support::stderr(&made));
-    assert!(support::stderr(&made).contains(r#": "0.1" becomes "0.2""#), "{}", support::stderr(&made));
+    assert!(
+        support::stderr(&made).contains(r#": "0.1" becomes "0.2""#),
+        "{}",
+        support::stderr(&made)
+    );
     let account: Value =
-        serde_json::from_slice(&fs::read(folder.path().join("account.json")).expect("there")).expect("JSON");
+        serde_json::from_slice(&fs::read(folder.path().join("account.json")).expect("there"))
+            .expect("JSON");
     assert_eq!(
         (&account["lossless"], account["entries"].as_array().map(Vec::len)),
         (&json!(false), Some(1)),
         "{account:#}"
     );
     assert_eq!(account["entries"][0]["at"]["file"], json!(old), "{account:#}");
-    let refused = support::obvert_in(folder.path(), &["convert", &old, "-o", "other.obvert.json", "--lossless"]);
+    let refused = support::obvert_in(
+        folder.path(),
+        &["convert", &old, "-o", "other.obvert.json", "--lossless"],
+    );
     assert_eq!(support::status(&refused), 2);
     assert!(!folder.path().join("other.obvert.json").exists());
 }
@@ -407,7 +537,9 @@ fn a_conversion_says_that_the_version_is_another() {
 /// Every rename leads from a name that is gone to one that exists.
 #[test]
 fn renamed_rules_exist_by_their_new_names() {
-    let exists = |name: &str| find(name).is_some() || ProblemKind::ALL.iter().any(|kind| kind.as_str() == name);
+    let exists = |name: &str| {
+        find(name).is_some() || ProblemKind::ALL.iter().any(|kind| kind.as_str() == name)
+    };
     for (old, new) in versions::RENAMED {
         assert!(exists(new), "{old} was renamed to {new}, which does not exist");
         assert!(!exists(old), "{old} still exists");
@@ -443,7 +575,8 @@ fn the_command_renames_the_rules_of_a_profile() {
     assert!(out(&shown).starts_with(expected), "{}", out(&shown));
     assert_eq!(fs::read_to_string(&file).expect("there"), OLD_PROFILE);
     // Written in its place: only the names change, and a text that mentions one stays.
-    let log = obvert(folder.path(), &["migrate", "office.profile.json", "--write", "--format", "json"]);
+    let log =
+        obvert(folder.path(), &["migrate", "office.profile.json", "--write", "--format", "json"]);
     let log: Value = serde_json::from_slice(&log.stdout).expect("json");
     let schema: Value = serde_json::from_str(&read("schema/migration.schema.json")).expect("json");
     assert!(jsonschema::validator_for(&schema).expect("compiles").is_valid(&log), "{log:#}");
@@ -453,7 +586,12 @@ fn the_command_renames_the_rules_of_a_profile() {
         .replace("\"run-past-pipe\"", "\"run-longer-than-pipe\"");
     assert_eq!(fs::read_to_string(&file).expect("there"), new);
     let done = obvert(folder.path(), &["migrate", "office.profile.json", "--write"]);
-    assert_eq!(out(&done), "office.profile.json: a profile with no renamed rules\n", "{}", err(&done));
+    assert_eq!(
+        out(&done),
+        "office.profile.json: a profile with no renamed rules\n",
+        "{}",
+        err(&done)
+    );
     // What is no profile by its schema is refused.
     fs::write(&file, OLD_PROFILE.replace("\"title\"", "\"titel\"")).expect("written");
     let broken = obvert(folder.path(), &["migrate", "office.profile.json"]);

@@ -17,7 +17,13 @@ fn every_member_is_a_default_member() {
         .expect("cargo metadata");
     let metadata: Value = serde_json::from_slice(&output.stdout).expect("json");
     let ids = |key: &str| -> BTreeSet<String> {
-        metadata[key].as_array().expect(key).iter().filter_map(Value::as_str).map(str::to_owned).collect()
+        metadata[key]
+            .as_array()
+            .expect(key)
+            .iter()
+            .filter_map(Value::as_str)
+            .map(str::to_owned)
+            .collect()
     };
     let members = ids("workspace_members");
     assert!(members.len() >= 7, "{members:?}");
@@ -42,12 +48,20 @@ fn libraries_do_not_depend_on_the_command_line() {
             assert!(!dependencies.contains(terminal), "{crate_name} depends on {terminal}");
         }
         // A GeoPackage that is written is a file before it is bytes: held in memory, it would outweigh the survey.
-        assert!(crate_name == "convert" || !dependencies.contains("tempfile"), "{crate_name} depends on tempfile");
+        assert!(
+            crate_name == "convert" || !dependencies.contains("tempfile"),
+            "{crate_name} depends on tempfile"
+        );
     }
     let check =
-        std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/crates/check/Cargo.toml")).expect("check");
+        std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/crates/check/Cargo.toml"))
+            .expect("check");
     assert!(!check.contains("obvert-convert"), "check and convert never see each other");
     let convert =
-        std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/crates/convert/Cargo.toml")).expect("convert");
-    assert!(!convert.contains("obvert-layout"), "layout depends on convert, not the other way around");
+        std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/crates/convert/Cargo.toml"))
+            .expect("convert");
+    assert!(
+        !convert.contains("obvert-layout"),
+        "layout depends on convert, not the other way around"
+    );
 }

@@ -10,11 +10,14 @@ use crate::formats::{convert_help, parse_input_format, parse_output_format};
 
 /// Check, mend, explain and convert pipe inspection surveys in the open obvert format.
 ///
-/// A clean check says that a record agrees with itself and with its format. It does not say that a pipe is safe, nor that
-/// a located position is a safe place to dig: local codes and licensed practice decide.
+/// A clean check says that a record agrees with itself and with its format. It does not say that a
+/// pipe is safe, nor that a located position is a safe place to dig: local codes and licensed
+/// practice decide.
 #[derive(Debug, Parser)]
 #[command(name = "obvert", version, max_term_width = 100, arg_required_else_help = true)]
-#[command(after_help = "Exit status: 0 nothing at or above the threshold, 1 findings, 2 it could not be done.")]
+#[command(
+    after_help = "Exit status: 0 nothing at or above the threshold, 1 findings, 2 it could not be done."
+)]
 pub(crate) struct Arguments {
     /// When to use colour; NO_COLOR is honoured.
     #[arg(long, global = true, value_enum, default_value_t = Colour::Auto, value_name = "WHEN")]
@@ -41,7 +44,8 @@ pub(crate) enum Command {
     Check(Check),
     /// Mend what can be mended in surveys: shows what would change, and writes only when asked.
     Fix(Fix),
-    /// Bring surveys of older versions of the format to this one: shows the steps, and writes only when asked.
+    /// Bring surveys of older versions of the format to this one: shows the steps, and writes only
+    /// when asked.
     Migrate(Migrate),
     /// Convert a survey to another format.
     Convert(Convert),
@@ -161,7 +165,8 @@ pub(crate) struct Judged {
     /// A rule's severity in this check, whatever the profile says: error, warning, note, or off.
     #[arg(long = "weigh", value_name = "RULE=SEVERITY")]
     pub(crate) weigh: Vec<String>,
-    /// A rule's limit in this check, whatever the profile says, in the unit that `explain RULE` states.
+    /// A rule's limit in this check, whatever the profile says, in the unit that `explain RULE`
+    /// states.
     #[arg(long = "limit", value_name = "RULE.LIMIT=NUMBER")]
     pub(crate) limits: Vec<String>,
     /// A code list of your own (JSON).
@@ -195,8 +200,8 @@ pub(crate) struct Fix {
     /// Apply the fixes that somebody must confirm as well: you state what each of them states.
     #[arg(long)]
     pub(crate) confirm: bool,
-    /// Apply the fixes of this rule or structural problem only, or media-file for what media files say of themselves; may be
-    /// given more than once.
+    /// Apply the fixes of this rule or structural problem only, or media-file for what media files
+    /// say of themselves; may be given more than once.
     #[arg(long, value_name = "RULE")]
     pub(crate) only: Vec<String>,
     /// Do not look at the media files beside the survey.
@@ -273,10 +278,12 @@ pub(crate) struct Convert {
     /// The layout (JSON) of an office's own table, which IN or OUT is, or both.
     #[arg(long, value_name = "LAYOUT")]
     pub(crate) layout: Option<PathBuf>,
-    /// The layout (JSON) of the table that OUT is to be, where another office's --layout is that of IN.
+    /// The layout (JSON) of the table that OUT is to be, where another office's --layout is that of
+    /// IN.
     #[arg(long, value_name = "LAYOUT")]
     pub(crate) out_layout: Option<PathBuf>,
-    /// The code list to translate the observations to: en-13508-2, obvert-terms, or the id of one of your own.
+    /// The code list to translate the observations to: en-13508-2, obvert-terms, or the id of one
+    /// of your own.
     #[arg(long, value_name = "LIST")]
     pub(crate) coding: Option<String>,
     /// A code list of your own (JSON), to translate from or to.
@@ -285,8 +292,8 @@ pub(crate) struct Convert {
     /// Refuse to write when something would be lost or changed; what is merely put in is no loss.
     #[arg(long)]
     pub(crate) lossless: bool,
-    /// Write an account of the conversion as JSON (obvert schema account): every value that was not carried over as it was,
-    /// with its place in IN.
+    /// Write an account of the conversion as JSON (obvert schema account): every value that was not
+    /// carried over as it was, with its place in IN.
     #[arg(long, value_name = "FILE")]
     pub(crate) account: Option<PathBuf>,
     /// Replace OUT if it is there already.
@@ -294,8 +301,8 @@ pub(crate) struct Convert {
     pub(crate) replace: bool,
 }
 
-/// What to do with archives: JSON lines, a survey a line. Surveys are read and written one at a time, so an archive may be of
-/// any size; `obvert check` takes archives as well.
+/// What to do with archives: JSON lines, a survey a line. Surveys are read and written one at a
+/// time, so an archive may be of any size; `obvert check` takes archives as well.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Archive {
     /// Put surveys into an archive, in any format and from other archives.
@@ -312,7 +319,8 @@ pub(crate) enum Archive {
 written. Exit status: 0 done, 2 it could not be done."
 )]
 pub(crate) struct Pack {
-    /// Surveys in any format, archives (.jsonl), or - for a survey on standard input; with --layout also folders of an office's tables.
+    /// Surveys in any format, archives (.jsonl), or - for a survey on standard input; with --layout
+    /// also folders of an office's tables.
     #[arg(required = true, value_name = "FILE")]
     pub(crate) files: Vec<PathBuf>,
     /// The archive to write, .obvert.jsonl by custom, or - for standard output.
@@ -381,9 +389,11 @@ pub(crate) enum AspectWord {
 }
 
 #[derive(Debug, Args)]
-#[command(after_help = "A recorded grade is counted where there is one, a computed one elsewhere, as in ratings. \
+#[command(
+    after_help = "A recorded grade is counted where there is one, a computed one elsewhere, as in ratings. \
 A grade sorts pipes by how soon somebody should look at them; it does not say that a pipe is safe.\n\n\
-Exit status: 0 done, 2 it could not be done.")]
+Exit status: 0 done, 2 it could not be done."
+)]
 pub(crate) struct Grade {
     /// Surveys: files, folders of CSV tables, or - for standard input.
     #[arg(required = true, value_name = "FILE")]
@@ -431,7 +441,8 @@ pub(crate) struct Digest {
 /// What to do with a submission profile.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Profile {
-    /// Say what does not make sense in a profile: unknown rules and fields, bad patterns, demands that exclude each other.
+    /// Say what does not make sense in a profile: unknown rules and fields, bad patterns, demands
+    /// that exclude each other.
     Check(ProfileCheck),
     /// Draft a profile from surveys that an office has accepted.
     Draft(ProfileDraft),
@@ -442,7 +453,8 @@ pub(crate) enum Profile {
 pub(crate) enum Layout {
     /// Say what does not make sense in a layout, and what of a table cannot be read by it.
     Check(LayoutCheck),
-    /// Propose a layout from a table, a workbook or an XML file, with how sure each column is and why.
+    /// Propose a layout from a table, a workbook or an XML file, with how sure each column is and
+    /// why.
     Draft(LayoutDraft),
 }
 
@@ -466,7 +478,9 @@ pub(crate) struct LayoutDraft {
 }
 
 #[derive(Debug, Args)]
-#[command(after_help = "Exit status: 0 nothing is wrong with it, 1 something is, 2 it could not be read.")]
+#[command(
+    after_help = "Exit status: 0 nothing is wrong with it, 1 something is, 2 it could not be read."
+)]
 pub(crate) struct LayoutCheck {
     /// The layout (JSON).
     #[arg(value_name = "LAYOUT")]
@@ -480,7 +494,9 @@ pub(crate) struct LayoutCheck {
 }
 
 #[derive(Debug, Args)]
-#[command(after_help = "Exit status: 0 nothing is wrong with it, 1 something is, 2 it could not be read.")]
+#[command(
+    after_help = "Exit status: 0 nothing is wrong with it, 1 something is, 2 it could not be read."
+)]
 pub(crate) struct ProfileCheck {
     /// The profile (JSON).
     #[arg(value_name = "FILE")]
@@ -533,8 +549,8 @@ pub(crate) struct ProfileDraft {
 
 #[derive(Debug, Args)]
 pub(crate) struct Explain {
-    /// A rule (distance-decreases), a code (crack.longitudinal), a field (runs.observations.at, profile.fields.where), or
-    /// a word of the trade (offset joint).
+    /// A rule (distance-decreases), a code (crack.longitudinal), a field (runs.observations.at,
+    /// profile.fields.where), or a word of the trade (offset joint).
     #[arg(value_name = "NAME", required = true)]
     pub(crate) name: Vec<String>,
 }

@@ -1,4 +1,5 @@
-//! Outputs that appear whole or not at all: made next to their place, and moved there once they are complete.
+//! Outputs that appear whole or not at all: made next to their place, and moved there once they are
+//! complete.
 
 use std::collections::BTreeSet;
 use std::fs;
@@ -11,7 +12,8 @@ use tempfile::{NamedTempFile, TempDir};
 
 use crate::Failure;
 
-/// What this command has read. No output may take its place, not even with `--replace`: whoever mixes names up keeps the file.
+/// What this command has read. No output may take its place, not even with `--replace`: whoever
+/// mixes names up keeps the file.
 static READ: Mutex<BTreeSet<PathBuf>> = Mutex::new(BTreeSet::new());
 
 /// Notes that a file has been read, or a folder with its files.
@@ -23,19 +25,29 @@ pub(crate) fn note_read(path: &Path) {
 
 /// Refuses a place that something was read from.
 fn not_read(path: &Path) -> Result<(), Failure> {
-    let read = READ.lock().is_ok_and(|all| path.canonicalize().is_ok_and(|place| all.contains(&place)));
-    if read { Err(format!("{}: is read by this command; name another", path.display()).into()) } else { Ok(()) }
+    let read =
+        READ.lock().is_ok_and(|all| path.canonicalize().is_ok_and(|place| all.contains(&place)));
+    if read {
+        Err(format!("{}: is read by this command; name another", path.display()).into())
+    } else {
+        Ok(())
+    }
 }
 
-/// What is being made, to be taken away when somebody stops the command: what is not finished is nobody's.
+/// What is being made, to be taken away when somebody stops the command: what is not finished is
+/// nobody's.
 static UNFINISHED: Mutex<BTreeSet<PathBuf>> = Mutex::new(BTreeSet::new());
 
 /// Something that is being made, as long as it is.
 struct Unfinished(PathBuf);
 
 impl Unfinished {
-    /// Makes something, and notes where: whoever stops the command in between waits until it is noted.
-    fn make<T>(make: impl FnOnce() -> io::Result<T>, path: impl FnOnce(&T) -> &Path) -> io::Result<(Self, T)> {
+    /// Makes something, and notes where: whoever stops the command in between waits until it is
+    /// noted.
+    fn make<T>(
+        make: impl FnOnce() -> io::Result<T>,
+        path: impl FnOnce(&T) -> &Path,
+    ) -> io::Result<(Self, T)> {
         static ONCE: Once = Once::new();
         // Where there are no such signals, or somebody else has them, it stays as it was.
         ONCE.call_once(|| drop(ctrlc::set_handler(stop)));
@@ -105,7 +117,11 @@ impl AtomicFile {
         not_read(&self.path)?;
         open_to_others(self.file.path());
         self.file.as_file().sync_all().map_err(|error| format!("{name}: {error}"))?;
-        let kept = if self.replace { self.file.persist(&self.path) } else { self.file.persist_noclobber(&self.path) };
+        let kept = if self.replace {
+            self.file.persist(&self.path)
+        } else {
+            self.file.persist_noclobber(&self.path)
+        };
         kept.map_err(|error| format!("{name}: {}", error.error))?;
         Ok(())
     }
@@ -134,45 +150,56 @@ pub(crate) fn write_file(
     file.keep()
 }
 
-/// Writes a file anew in its place, whole or not at all, with the permissions that it has. A link stays one: what it leads to
-/// is written. `known` is what was read; a file that somebody has changed since is left alone.
+/// Writes a file anew in its place, whole or not at all, with the permissions that it has. A link
+/// stays one: what it leads to is written. `known` is what was read; a file that somebody has
+/// changed since is left alone.
 pub(crate) fn rewrite(path: &Path, known: &[u8], content: &[u8]) -> Result<(), Failure> {
     let name = path.display();
     let fail = |error: io::Error| format!("{name}: {error}");
     let place = path.canonicalize().map_err(fail)?;
     let about = fs::metadata(&place).map_err(fail)?;
     if about.permissions().readonly() {
-        return Err(format!("{name}: is write-protected; take that away, or give -o OUT to write another file").into());
+        return Err(format!(
+            "{name}: is write-protected; take that away, or give -o OUT to write another file"
+        )
+        .into());
     }
     let folder = place.parent().unwrap_or(Path::new("."));
     let mut file = tempfile::Builder::new()
         .prefix(".obvert-")
         .suffix(".tmp")
         .tempfile_in(folder)
-        .map_err(|error| format!("{name}: cannot write in its folder: {error}; give -o OUT to write elsewhere"))?;
+        .map_err(|error| {
+        format!("{name}: cannot write in its folder: {error}; give -o OUT to write elsewhere")
+    })?;
     file.write_all(content).map_err(fail)?;
     fs::set_permissions(file.path(), about.permissions()).map_err(fail)?;
     file.as_file().sync_all().map_err(fail)?;
     if fs::read(&place).map_err(fail)? != known {
-        return Err(format!("{name}: was changed while it was being mended; nothing is written").into());
+        return Err(
+            format!("{name}: was changed while it was being mended; nothing is written").into()
+        );
     }
     file.persist(&place).map_err(|error| fail(error.error))?;
     Ok(())
 }
 
-/// Where a name leads: a link stays one, and what it leads to is written. What is no file and no folder, such as a pipe or a device, would
-/// be replaced by a file, and is refused.
+/// Where a name leads: a link stays one, and what it leads to is written. What is no file and no
+/// folder, such as a pipe or a device, would be replaced by a file, and is refused.
 fn led_to(path: &Path) -> Result<PathBuf, Failure> {
     let name = path.display();
     let Ok(about) = fs::symlink_metadata(path) else { return Ok(path.to_owned()) };
     let place = match about.is_symlink() {
-        true => {
-            path.canonicalize().map_err(|_| format!("{name}: is a link that leads nowhere; name the file itself"))?
-        }
+        true => path
+            .canonicalize()
+            .map_err(|_| format!("{name}: is a link that leads nowhere; name the file itself"))?,
         false => path.to_owned(),
     };
     if fs::metadata(&place).is_ok_and(|about| !about.is_file() && !about.is_dir()) {
-        return Err(format!("{name}: is neither a file nor a folder; name a file, or - for standard output").into());
+        return Err(format!(
+            "{name}: is neither a file nor a folder; name a file, or - for standard output"
+        )
+        .into());
     }
     Ok(place)
 }
@@ -180,14 +207,18 @@ fn led_to(path: &Path) -> Result<PathBuf, Failure> {
 /// Whether two names lead to one file, which need not be there yet.
 pub(crate) fn same(one: &Path, other: &Path) -> bool {
     let place = |path: &Path| {
-        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-        path.canonicalize().ok().or_else(|| Some(folder.canonicalize().ok()?.join(path.file_name()?)))
+        let folder =
+            path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        path.canonicalize()
+            .ok()
+            .or_else(|| Some(folder.canonicalize().ok()?.join(path.file_name()?)))
     };
     one == other || place(one).is_some_and(|place_of_one| Some(place_of_one) == place(other))
 }
 
-/// A folder of tables that is being made. An existing folder is replaced only when asked, and only when it holds nothing but
-/// files of this kind by their names: a folder with anything else in it is somebody's.
+/// A folder of tables that is being made. An existing folder is replaced only when asked, and only
+/// when it holds nothing but files of this kind by their names: a folder with anything else in it
+/// is somebody's.
 pub(crate) struct AtomicFolder {
     _unfinished: Unfinished,
     fresh: TempDir,
@@ -211,7 +242,10 @@ impl AtomicFolder {
                 .collect::<Result<_, _>>()
                 .map_err(fail)?;
             let ours = |entry: &PathBuf| {
-                entry.is_file() && entry.file_name().is_some_and(|file| names.iter().any(|name| file == name.as_str()))
+                entry.is_file()
+                    && entry
+                        .file_name()
+                        .is_some_and(|file| names.iter().any(|name| file == name.as_str()))
             };
             if let Some(other) = entries.iter().find(|entry| !ours(entry)) {
                 let other = other.display();
@@ -221,16 +255,22 @@ impl AtomicFolder {
                 .into());
             }
             if !entries.is_empty() && !replace {
-                return Err(format!("{name}: is there already; give --replace to write over it").into());
+                return Err(
+                    format!("{name}: is there already; give --replace to write over it").into()
+                );
             }
         }
-        let parent = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        let parent =
+            path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
         if !parent.is_dir() {
-            return Err(format!("{name}: there is no folder {}; make it first", parent.display()).into());
+            return Err(
+                format!("{name}: there is no folder {}; make it first", parent.display()).into()
+            );
         }
         let mut builder = tempfile::Builder::new();
-        let (unfinished, fresh) = Unfinished::make(|| builder.prefix(".obvert-").tempdir_in(parent), TempDir::path)
-            .map_err(|error| format!("{name}: cannot write beside it: {error}"))?;
+        let (unfinished, fresh) =
+            Unfinished::make(|| builder.prefix(".obvert-").tempdir_in(parent), TempDir::path)
+                .map_err(|error| format!("{name}: cannot write beside it: {error}"))?;
         let folder = Self { _unfinished: unfinished, fresh, path: path.to_owned(), old };
         fs::create_dir(folder.inside()).map_err(fail)?;
         Ok(folder)
@@ -247,8 +287,10 @@ impl AtomicFolder {
         if !self.old {
             return Ok(fs::rename(self.inside(), path).map_err(fail)?);
         }
-        // Whoever stops the command now waits until one of the two folders is in its place, and takes none away.
-        let mut unfinished = UNFINISHED.lock().map_err(|error| format!("{}: {error}", path.display()))?;
+        // Whoever stops the command now waits until one of the two folders is in its place, and
+        // takes none away.
+        let mut unfinished =
+            UNFINISHED.lock().map_err(|error| format!("{}: {error}", path.display()))?;
         unfinished.remove(self.fresh.path());
         let aside = self.fresh.path().join("old");
         fs::rename(path, &aside).map_err(fail)?;
@@ -274,21 +316,31 @@ pub(crate) fn free(path: &Path, replace: bool) -> Result<(), Failure> {
     }
     not_read(path)?;
     if !replace && path.exists() {
-        return Err(format!("{}: is there already; give --replace to write over it", path.display()).into());
+        return Err(format!(
+            "{}: is there already; give --replace to write over it",
+            path.display()
+        )
+        .into());
     }
     if fs::metadata(path).is_ok_and(|about| about.permissions().readonly()) {
-        return Err(format!("{}: is write-protected; take that away, or name another file", path.display()).into());
+        return Err(format!(
+            "{}: is write-protected; take that away, or name another file",
+            path.display()
+        )
+        .into());
     }
     Ok(())
 }
 
 /// The folder that a file is to be written in, which must be there.
 pub(crate) fn folder_of(path: &Path) -> Result<&Path, Failure> {
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let folder =
+        path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     if folder.is_dir() {
         return Ok(folder);
     }
-    Err(format!("{}: there is no folder {}; make it first", path.display(), folder.display()).into())
+    Err(format!("{}: there is no folder {}; make it first", path.display(), folder.display())
+        .into())
 }
 
 /// A temporary file is its owner's alone; a finished one is an ordinary file.

@@ -8,7 +8,8 @@ use obvert::open::LAYOUT;
 
 use crate::Failure;
 
-/// The formats that the command knows. All of it is made from this registry: options, help, messages, file names.
+/// The formats that the command knows. All of it is made from this registry: options, help,
+/// messages, file names.
 pub(crate) fn formats() -> &'static Formats {
     static FORMATS: OnceLock<Formats> = OnceLock::new();
     FORMATS.get_or_init(registry)
@@ -31,7 +32,11 @@ mod toy;
 
 /// The names of the formats that a survey can be delivered in.
 pub(crate) fn format_names() -> Vec<String> {
-    formats().iter().filter(|format| format.is_written()).map(|format| format.name.to_owned()).collect()
+    formats()
+        .iter()
+        .filter(|format| format.is_written())
+        .map(|format| format.name.to_owned())
+        .collect()
 }
 
 /// Takes the name of a format that is read.
@@ -48,10 +53,13 @@ fn parser(
     formats: &Formats,
     fits: fn(&'static Format) -> bool,
 ) -> impl TypedValueParser<Value = &'static Format> + use<> {
-    let all: Vec<&'static Format> = formats.iter().chain([&LAYOUT]).filter(|format| fits(format)).collect();
+    let all: Vec<&'static Format> =
+        formats.iter().chain([&LAYOUT]).filter(|format| fits(format)).collect();
     let values: Vec<PossibleValue> = all
         .iter()
-        .map(|format| PossibleValue::new(format.name).help(format.description.trim_end_matches('.')))
+        .map(|format| {
+            PossibleValue::new(format.name).help(format.description.trim_end_matches('.'))
+        })
         .collect();
     PossibleValuesParser::new(values).try_map(move |name| {
         let found = all.iter().find(|format| format.name == name);
@@ -62,15 +70,18 @@ fn parser(
 /// How the names of files end that tell their format, as a list: `.obvert.json, .xml or .zip`.
 pub(crate) fn endings(formats: &Formats) -> String {
     let files = formats.iter().filter(|format| format.is_written() && format.folder().is_none());
-    let mut endings: Vec<String> = files.map(|format| format!(".{}", format.extensions[0])).collect();
+    let mut endings: Vec<String> =
+        files.map(|format| format!(".{}", format.extensions[0])).collect();
     let last = endings.pop().unwrap_or_default();
     if endings.is_empty() { last } else { format!("{} or {last}", endings.join(", ")) }
 }
 
 /// What `convert --help` ends with.
 pub(crate) fn convert_help() -> String {
-    let folders = formats().iter().filter(|format| format.is_written() && format.folder().is_some());
-    let folders: Vec<String> = folders.map(|format| format!("--to {} for {}", format.name, format.title)).collect();
+    let folders =
+        formats().iter().filter(|format| format.is_written() && format.folder().is_some());
+    let folders: Vec<String> =
+        folders.map(|format| format!("--to {} for {}", format.name, format.title)).collect();
     format!(
         "The name of OUT tells the format: {}. A folder needs {}.\n\n\
          Exit status: 0 done, 2 it failed, or --lossless refused it.",
@@ -83,15 +94,21 @@ pub(crate) fn convert_help() -> String {
 pub(crate) fn refusal(name: &str, error: &FormatError) -> Failure {
     let why = match error {
         FormatError::Unknown => format!("{error}; state it with --from"),
-        FormatError::Contradicted { stated, detected } => format!("looks like {detected}, but --from says {stated}"),
+        FormatError::Contradicted { stated, detected } => {
+            format!("looks like {detected}, but --from says {stated}")
+        }
         FormatError::OneFile(_) => format!("{error}, or for an office's own table its --layout"),
         FormatError::WriteOnly(format) if format.folder().is_some() && !format.is_named(name) => {
             format!("{}: {error}", format.title)
         }
         FormatError::NoFolder(stated) => {
-            let read = formats().iter().filter(|format| format.is_read() && format.folder().is_some());
+            let read =
+                formats().iter().filter(|format| format.is_read() && format.folder().is_some());
             let titles: Vec<&str> = read.map(|format| format.title).collect();
-            format!("a folder; only {} are read from one, and --from says {stated}", titles.join(" and "))
+            format!(
+                "a folder; only {} are read from one, and --from says {stated}",
+                titles.join(" and ")
+            )
         }
         _ => error.to_string(),
     };
@@ -107,7 +124,12 @@ pub(crate) fn folder_hint(format: &Format, standard_output: bool) -> String {
         return format!("{}; name one{}", folder.sentence, packed.unwrap_or_default());
     }
     let packed = packed.map(|format| format!(", or end it in .{}", format.extensions[0]));
-    format!("{}; name a folder and give --to {}{}", folder.sentence, format.name, packed.unwrap_or_default())
+    format!(
+        "{}; name a folder and give --to {}{}",
+        folder.sentence,
+        format.name,
+        packed.unwrap_or_default()
+    )
 }
 
 #[cfg(test)]
@@ -119,8 +141,8 @@ mod tests {
     use crate::{Status, commands};
 
     fn run(arguments: &[&str]) -> Result<Status, String> {
-        let arguments =
-            Arguments::try_parse_from([&["obvert"], arguments].concat()).map_err(|error| error.to_string())?;
+        let arguments = Arguments::try_parse_from([&["obvert"], arguments].concat())
+            .map_err(|error| error.to_string())?;
         commands::run(&arguments).map_err(|error| error.to_string())
     }
 
@@ -130,34 +152,52 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let place = |name: &str| folder.path().join(name).display().to_string();
         let survey = format!("{}/examples/data/larkmoor.obvert.json", env!("CARGO_MANIFEST_DIR"));
-        let (toy, xml, back) = (place("survey.toy"), place("survey.xml"), place("back.obvert.json"));
+        let (toy, xml, back) =
+            (place("survey.toy"), place("survey.xml"), place("back.obvert.json"));
         assert_eq!(run(&["convert", &survey, "-o", &toy]), Ok(Status::Good));
         assert_eq!(run(&["convert", &toy, "-o", &xml, "--lossless"]), Ok(Status::Good));
         assert_eq!(run(&["convert", &xml, "-o", &place("again"), "--to", "toy"]), Ok(Status::Good));
         assert_eq!(run(&["convert", &place("again"), "-o", &back]), Ok(Status::Good));
         assert_eq!(std::fs::read(&back).unwrap(), std::fs::read(&survey).unwrap());
-        assert_eq!(run(&["check", &toy, "--today", "2026-06-15", "--from", "toy"]), Ok(Status::Good));
+        assert_eq!(
+            run(&["check", &toy, "--today", "2026-06-15", "--from", "toy"]),
+            Ok(Status::Good)
+        );
         assert_eq!(run(&["archive", "pack", &toy, "-o", &place("all.jsonl")]), Ok(Status::Good));
-        let unpacked = run(&["archive", "unpack", &place("all.jsonl"), "-o", &place("out"), "--to", "toy"]);
+        let unpacked =
+            run(&["archive", "unpack", &place("all.jsonl"), "-o", &place("out"), "--to", "toy"]);
         assert_eq!(unpacked, Ok(Status::Good));
-        let names: Vec<_> = std::fs::read_dir(place("out")).unwrap().map(|entry| entry.unwrap().path()).collect();
-        assert!(names.len() == 1 && names[0].extension().is_some_and(|ending| ending == "toy"), "{names:?}");
+        let names: Vec<_> =
+            std::fs::read_dir(place("out")).unwrap().map(|entry| entry.unwrap().path()).collect();
+        assert!(
+            names.len() == 1 && names[0].extension().is_some_and(|ending| ending == "toy"),
+            "{names:?}"
+        );
         let error = run(&["check", &toy, "--from", "xml"]).unwrap();
         assert_eq!(error, Status::Failed);
         assert!(
-            run(&["convert", &survey, "-o", &place("x.unknown")]).unwrap_err().contains(", .kml or .toy, or give --to")
+            run(&["convert", &survey, "-o", &place("x.unknown")])
+                .unwrap_err()
+                .contains(", .kml or .toy, or give --to")
         );
     }
 
     #[test]
     fn the_help_lists_the_formats_of_the_registry() {
         let mut command = Arguments::command();
-        let convert = command.find_subcommand_mut("convert").unwrap().render_long_help().to_string();
+        let convert =
+            command.find_subcommand_mut("convert").unwrap().render_long_help().to_string();
         let convert = convert.split_whitespace().collect::<Vec<_>>().join(" ");
         for format in formats().iter() {
             assert!(convert.contains(&format!("- {}", format.name)), "{format}: {convert}");
-            assert!(convert.contains(format.description.trim_end_matches('.')), "{format}: {convert}");
+            assert!(
+                convert.contains(format.description.trim_end_matches('.')),
+                "{format}: {convert}"
+            );
         }
-        assert!(convert.contains("The name of OUT tells the format: .obvert.json, .xml"), "{convert}");
+        assert!(
+            convert.contains("The name of OUT tells the format: .obvert.json, .xml"),
+            "{convert}"
+        );
     }
 }

@@ -1,4 +1,5 @@
-//! What a command reads: a file, a folder or standard input, in any format of any version, or an office's own table by its layout.
+//! What a command reads: a file, a folder or standard input, in any format of any version, or an
+//! office's own table by its layout.
 
 use std::cell::Cell;
 use std::fs;
@@ -8,8 +9,8 @@ use std::path::Path;
 
 use obvert::Opened;
 use obvert::convert::{
-    self, ConvertError, Detection, Format, FormatError, Locations, LossReport, Provenance, Sample, SourceMap, Survey,
-    SurveyReader, json,
+    self, ConvertError, Detection, Format, FormatError, Locations, LossReport, Provenance, Sample,
+    SourceMap, Survey, SurveyReader, json,
 };
 use obvert::model::layout::Layout;
 use obvert::model::lists::CodeList;
@@ -73,7 +74,10 @@ impl<'l> Input<'l> {
     pub(crate) fn of_line(archive: &str, number: usize, text: Vec<u8>) -> Result<Self, Failure> {
         let line = convert::Input::file(format!("{archive}:{number}"), text);
         let opened = Opened::in_format(line, &json::FORMAT)?;
-        Ok(Self { line_of: Some((archive.to_owned(), number.saturating_sub(1))), ..Self::new(opened) })
+        Ok(Self {
+            line_of: Some((archive.to_owned(), number.saturating_sub(1))),
+            ..Self::new(opened)
+        })
     }
 
     /// Whether it is an office's own table.
@@ -96,7 +100,8 @@ impl<'l> Input<'l> {
         self.migration().is_some()
     }
 
-    /// Reports once that a document of an older version was migrated, and what is worth knowing about what was opened.
+    /// Reports once that a document of an older version was migrated, and what is worth knowing
+    /// about what was opened.
     pub(crate) fn report_notes(&self) {
         if self.reported.replace(true) {
             return;
@@ -158,7 +163,11 @@ impl Texts for Input<'_> {
 }
 
 /// Reports what reading a survey of a name lost.
-pub(crate) fn report_losses(name: &str, losses: &LossReport, locations: Option<&SourceMap>) -> Result<(), Failure> {
+pub(crate) fn report_losses(
+    name: &str,
+    losses: &LossReport,
+    locations: Option<&SourceMap>,
+) -> Result<(), Failure> {
     for note in &losses.notes {
         render::note(&format!("{name}: {}", note.message));
     }
@@ -189,8 +198,8 @@ pub(crate) fn unreadable(path: &Path, error: &io::Error) -> Failure {
     }
 }
 
-/// Opens a survey: a file, a folder of tables, or standard input for `-`. With a layout, what is no survey of any format is an
-/// office's own table.
+/// Opens a survey: a file, a folder of tables, or standard input for `-`. With a layout, what is no
+/// survey of any format is an office's own table.
 pub(crate) fn open<'l>(
     path: &Path,
     stated: Option<&'static Format>,
@@ -211,10 +220,16 @@ fn may_be_table(path: &Path, stated: Option<&'static Format>, by: &ByLayout) -> 
     }
 }
 
-fn open_table<'l>(path: &Path, stated: Option<&'static Format>, by: &'l ByLayout) -> Result<Input<'l>, Failure> {
+fn open_table<'l>(
+    path: &Path,
+    stated: Option<&'static Format>,
+    by: &'l ByLayout,
+) -> Result<Input<'l>, Failure> {
     let (name, bytes) = read_file(path)?;
     if matches!(bytes.trim_ascii_start().first(), Some(b'{' | b'[')) {
-        return Err(format!("{name}: is JSON; an office's own table is CSV, a workbook or XML").into());
+        return Err(
+            format!("{name}: is JSON; an office's own table is CSV, a workbook or XML").into()
+        );
     }
     // A survey of a format says so itself: nothing else opens as one.
     if stated.is_none()
@@ -229,7 +244,10 @@ fn open_table<'l>(path: &Path, stated: Option<&'static Format>, by: &'l ByLayout
 fn open_survey<'l>(path: &Path, stated: Option<&'static Format>) -> Result<Input<'l>, Failure> {
     let name = path.display();
     if stated == Some(&LAYOUT) {
-        return Err(format!("{name}: an office's own table is read by its layout; give it with --layout").into());
+        return Err(format!(
+            "{name}: an office's own table is read by its layout; give it with --layout"
+        )
+        .into());
     }
     if path.is_dir() {
         return open_folder(path, stated);
@@ -241,7 +259,8 @@ fn open_survey<'l>(path: &Path, stated: Option<&'static Format>) -> Result<Input
         .into());
     }
     let (name, bytes) = read_file(path)?;
-    let is_possible = |format: &Format| (format.detect)(&Sample::File(&bytes)) == Detection::Possible;
+    let is_possible =
+        |format: &Format| (format.detect)(&Sample::File(&bytes)) == Detection::Possible;
     let format = formats().detect(&convert::Input::file(name.as_str(), bytes.as_slice()), stated);
     let format = format.map_err(|error| refusal(&name, &error))?;
     // Files of other vocabularies look alike.
@@ -254,7 +273,9 @@ fn open_survey<'l>(path: &Path, stated: Option<&'static Format>) -> Result<Input
     }
     match Opened::in_format(convert::Input::file(name, bytes), format) {
         Ok(opened) => Ok(Input::new(opened)),
-        Err(error) if foreign => Err(format!("{error}; if this is an office's own file, give its --layout").into()),
+        Err(error) if foreign => {
+            Err(format!("{error}; if this is an office's own file, give its --layout").into())
+        }
         Err(error) => Err(error.into()),
     }
 }
@@ -274,7 +295,9 @@ fn open_folder<'l>(path: &Path, stated: Option<&'static Format>) -> Result<Input
     names.sort();
     let known: Vec<&str> = names.iter().map(String::as_str).collect();
     let format = formats().detect_folder(&known, stated).map_err(|error| refusal(&name, &error))?;
-    let Some(folder) = format.folder() else { return Err(refusal(&name, &FormatError::NoFolder(format))) };
+    let Some(folder) = format.folder() else {
+        return Err(refusal(&name, &FormatError::NoFolder(format)));
+    };
     let mut files = Vec::new();
     for file in names.into_iter().filter(|file| (folder.reads)(file)) {
         let bytes = fs::read(path.join(&file)).map_err(fail)?;
@@ -293,7 +316,8 @@ pub(crate) fn by_name(path: &Path) -> Option<&'static Format> {
     formats().by_name(&path.file_name()?.to_string_lossy())
 }
 
-/// Whether a JSON document is the layout of an office's own table: it says so in its first keys, as a survey does.
+/// Whether a JSON document is the layout of an office's own table: it says so in its first keys, as
+/// a survey does.
 fn is_layout(bytes: &[u8]) -> bool {
     let start = String::from_utf8_lossy(&bytes[..bytes.len().min(1024)]);
     let key = |key: &str| start.contains(&format!("\"{key}\""));

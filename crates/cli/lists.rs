@@ -1,5 +1,6 @@
-//! Code lists, grade schemes, profiles and layouts of the user's own. A survey is judged by them, so they are judged first, and what
-//! is wrong is shown as a survey's mistakes are: file, line and column, the line itself, the pointer, what to do.
+//! Code lists, grade schemes, profiles and layouts of the user's own. A survey is judged by them,
+//! so they are judged first, and what is wrong is shown as a survey's mistakes are: file, line and
+//! column, the line itself, the pointer, what to do.
 
 use std::fs;
 use std::io::{self, Write};
@@ -38,13 +39,17 @@ pub(crate) fn code_lists(paths: &[PathBuf]) -> Result<Vec<CodeList>, Failure> {
 }
 
 /// Reads grade schemes, and holds each against the code list that it grades, where that is at hand.
-pub(crate) fn grade_schemes(paths: &[PathBuf], lists: &[CodeList]) -> Result<Vec<GradeScheme>, Failure> {
+pub(crate) fn grade_schemes(
+    paths: &[PathBuf],
+    lists: &[CodeList],
+) -> Result<Vec<GradeScheme>, Failure> {
     let mut schemes = Vec::new();
     for path in paths {
         let file = File::open(path, "grade scheme")?;
         let scheme = file.structure(GradeScheme::read(&file.bytes))?;
         let wanted = &scheme.code_list;
-        let own = lists.iter().find(|list| list.id == wanted.list && list.version == wanted.version);
+        let own =
+            lists.iter().find(|list| list.id == wanted.list && list.version == wanted.version);
         if let Some(list) = own.or_else(|| CodeList::built_in(&wanted.list, &wanted.version)) {
             file.sense(&scheme.problems(list))?;
         }
@@ -53,7 +58,8 @@ pub(crate) fn grade_schemes(paths: &[PathBuf], lists: &[CodeList]) -> Result<Vec
     Ok(schemes)
 }
 
-/// Reads the profile that surveys are to be held against. What it merely leaves undone is said and no reason to refuse it.
+/// Reads the profile that surveys are to be held against. What it merely leaves undone is said and
+/// no reason to refuse it.
 pub(crate) fn profile(path: &Path, settings: &Settings) -> Result<Profile, Failure> {
     let file = File::open(path, "profile")?;
     let profile = file.structure(Profile::read(&file.bytes))?;
@@ -96,9 +102,16 @@ impl File {
         crate::atomic_output::note_read(path);
         let bytes = fs::read(path).map_err(|error| input::unreadable(path, &error))?;
         // Whoever changes the order of the arguments is not to mend a file that is right.
-        let first = bytes.split(|byte| *byte == b'\n').find(|line| !line.trim_ascii().is_empty()).unwrap_or_default();
-        let cut = [b',', b';', b'\t'].iter().any(|mark| first.iter().filter(|byte| *byte == mark).count() >= 2);
-        let letter = first.first().is_some_and(|byte| byte.is_ascii_alphanumeric() || *byte == b'"' || *byte >= 0xC0);
+        let first = bytes
+            .split(|byte| *byte == b'\n')
+            .find(|line| !line.trim_ascii().is_empty())
+            .unwrap_or_default();
+        let cut = [b',', b';', b'\t']
+            .iter()
+            .any(|mark| first.iter().filter(|byte| *byte == mark).count() >= 2);
+        let letter = first
+            .first()
+            .is_some_and(|byte| byte.is_ascii_alphanumeric() || *byte == b'"' || *byte >= 0xC0);
         if what == "layout" && (letter && cut || first.trim_ascii_start().starts_with(b"<")) {
             let why = "looks like a table or XML, and a layout is JSON; are the two in the order that --help shows?";
             return Err(format!("{name}: {why}").into());
@@ -124,7 +137,11 @@ impl File {
     }
 
     /// Shows problems of structure.
-    pub(crate) fn structure_problems(&self, problems: &[Problem], out: &mut dyn Write) -> io::Result<()> {
+    pub(crate) fn structure_problems(
+        &self,
+        problems: &[Problem],
+        out: &mut dyn Write,
+    ) -> io::Result<()> {
         let shown = problems.iter().map(|problem| {
             let placeless = Problem { line: 0, ..problem.clone() };
             ((problem.line, problem.column), Severity::Error, placeless.to_string())
@@ -133,7 +150,11 @@ impl File {
     }
 
     /// Shows what does not make sense in a profile.
-    pub(crate) fn problems(&self, problems: &[ProfileProblem], out: &mut dyn Write) -> io::Result<()> {
+    pub(crate) fn problems(
+        &self,
+        problems: &[ProfileProblem],
+        out: &mut dyn Write,
+    ) -> io::Result<()> {
         let shown = problems.iter().map(|problem| {
             let place = locate(&self.bytes, &problem.pointer);
             let weight = if problem.kind.stops() { Severity::Error } else { Severity::Warning };
@@ -143,7 +164,11 @@ impl File {
     }
 
     /// Shows what does not make sense in a layout.
-    pub(crate) fn layout_problems(&self, problems: &[LayoutProblem], out: &mut dyn Write) -> io::Result<()> {
+    pub(crate) fn layout_problems(
+        &self,
+        problems: &[LayoutProblem],
+        out: &mut dyn Write,
+    ) -> io::Result<()> {
         let shown = problems.iter().map(|problem| {
             let place = locate(&self.bytes, &problem.pointer);
             ((place.line, place.column), Severity::Error, problem.to_string())
@@ -151,7 +176,8 @@ impl File {
         self.show(shown, out)
     }
 
-    /// Shows what does not make sense. What a scheme merely leaves without a grade is no reason to refuse it.
+    /// Shows what does not make sense. What a scheme merely leaves without a grade is no reason to
+    /// refuse it.
     fn sense(&self, problems: &[ListProblem]) -> Result<(), Failure> {
         let weight = |problem: &ListProblem| match problem.kind {
             ListProblemKind::NotGraded => Severity::Warning,
@@ -186,7 +212,12 @@ impl File {
         let mut lines = SourceLines::new(self);
         for ((line, column), weight, message) in problems.take(SHOWN) {
             let name = &self.name;
-            writeln!(out, "{} {name}:{line}:{column}: {}", severity(weight, &format!("{weight}:")), strong(&message))?;
+            writeln!(
+                out,
+                "{} {name}:{line}:{column}: {}",
+                severity(weight, &format!("{weight}:")),
+                strong(&message)
+            )?;
             let at = Location { file: name.clone(), line, column: Some(column), heading: None };
             lines.show(out, &at, weight)?;
         }

@@ -1,4 +1,5 @@
-//! The `obvert` command. It reads files, calls the libraries and prints; what a survey means is decided there, not here.
+//! The `obvert` command. It reads files, calls the libraries and prints; what a survey means is
+//! decided there, not here.
 
 mod args;
 mod atomic_output;

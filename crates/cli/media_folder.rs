@@ -1,5 +1,5 @@
-//! The media files in the folder of a survey, lent to the library, which opens none itself. A path in a survey comes from outside, so it
-//! leads nowhere but into the survey's own folder.
+//! The media files in the folder of a survey, lent to the library, which opens none itself. A path
+//! in a survey comes from outside, so it leads nowhere but into the survey's own folder.
 
 use std::fs::{self, File};
 use std::io;
@@ -24,7 +24,9 @@ impl MediaSource for MediaFolder {
     fn open(&self, file: &str) -> Result<MediaFile<'_>, MediaError> {
         let refused = |why: &str| MediaError::Refused(why.to_owned());
         let relative = Path::new(file);
-        if file.contains('\\') || relative.components().any(|part| !matches!(part, Component::Normal(_))) {
+        if file.contains('\\')
+            || relative.components().any(|part| !matches!(part, Component::Normal(_)))
+        {
             return Err(refused("its path is not one beside the survey"));
         }
         let fail = |error: io::Error| match error.kind() {

@@ -67,7 +67,8 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["joint-required"],
         by_catch: 0,
         make: |edit| {
-            let place = edit.coded(|code, row| code.joint == JointUse::Required && row["joint"] == true)?;
+            let place =
+                edit.coded(|code, row| code.joint == JointUse::Required && row["joint"] == true)?;
             edit.remove(&to(place, "/joint"));
             Some(to(place, ""))
         },
@@ -123,7 +124,9 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["clock-required"],
         by_catch: 1,
         make: |edit| {
-            let place = edit.coded(|code, row| code.clock.usage == ClockUse::Required && row.get("clock").is_some())?;
+            let place = edit.coded(|code, row| {
+                code.clock.usage == ClockUse::Required && row.get("clock").is_some()
+            })?;
             edit.remove(&to(place, "/clock"));
             Some(to(place, ""))
         },
@@ -175,8 +178,9 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["clock-extent"],
         by_catch: 0,
         make: |edit| {
-            let place = edit
-                .coded(|code, row| code.clock.extent == Some(ClockExtent::Point) && row["clock"]["at"].is_number())?;
+            let place = edit.coded(|code, row| {
+                code.clock.extent == Some(ClockExtent::Point) && row["clock"]["at"].is_number()
+            })?;
             edit.set(&to(place, "/clock"), json!({ "from": 2, "to": 5 }));
             Some(to(place, "/clock"))
         },
@@ -230,7 +234,8 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["water-level-jump"],
         by_catch: 0,
         make: |edit| {
-            let (run, row) = edit.observation(|run, row| inner(run, row) && row.get("to").is_none())?;
+            let (run, row) =
+                edit.observation(|run, row| inner(run, row) && row.get("to").is_none())?;
             let at = edit.number_at(&to((run, row), "/at"));
             let high = edit.between(60.0, 90.0);
             let level = |id: &str, value: f64| {
@@ -249,7 +254,8 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["grade-missing"],
         by_catch: 0,
         make: |edit| {
-            let place = edit.observation(|_, row| graded(row, "structural") && !graded(row, "operational"))?;
+            let place = edit
+                .observation(|_, row| graded(row, "structural") && !graded(row, "operational"))?;
             edit.remove(&to(place, "/grades"));
             Some(to(place, ""))
         },
@@ -272,7 +278,8 @@ pub(crate) const ALL: &[Mistake] = &[
         make: |edit| {
             let place = edit.observation(|_, row| graded(row, "structural"))?;
             let grade = edit.number_at(&to(place, "/grades/structural"));
-            let others: Vec<f64> = [1.0, 2.0, 3.0, 4.0, 5.0].into_iter().filter(|other| *other != grade).collect();
+            let others: Vec<f64> =
+                [1.0, 2.0, 3.0, 4.0, 5.0].into_iter().filter(|other| *other != grade).collect();
             let other = edit.choice(&others)?;
             edit.set(&to(place, "/grades/structural"), other);
             Some(to(place, "/grades/structural"))
@@ -283,7 +290,8 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["grade-aspect-unexpected"],
         by_catch: 0,
         make: |edit| {
-            let place = edit.observation(|_, row| graded(row, "operational") && !graded(row, "structural"))?;
+            let place = edit
+                .observation(|_, row| graded(row, "operational") && !graded(row, "structural"))?;
             let grade = edit.remove(&to(place, "/grades/operational"))?;
             edit.set(&to(place, "/grades/structural"), grade);
             Some(to(place, "/grades/structural"))
@@ -327,8 +335,9 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["worst-grade-without-photo"],
         by_catch: 0,
         make: |edit| {
-            let place =
-                edit.observation(|_, row| row["grades"]["structural"] == 5 || row["grades"]["operational"] == 5)?;
+            let place = edit.observation(|_, row| {
+                row["grades"]["structural"] == 5 || row["grades"]["operational"] == 5
+            })?;
             edit.remove(&to(place, "/media"));
             Some(to(place, ""))
         },
@@ -339,7 +348,9 @@ pub(crate) const ALL: &[Mistake] = &[
         by_catch: 0,
         make: |edit| {
             let place = edit.coded(|code, row| {
-                code.continuous == StretchUse::Never && code.role.is_none() && row.get("to").is_none()
+                code.continuous == StretchUse::Never
+                    && code.role.is_none()
+                    && row.get("to").is_none()
             })?;
             edit.set(&to(place, "/continuous"), true);
             Some(to(place, "/continuous"))

@@ -63,8 +63,9 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["counter-reset", "distance-decreases", "decimal-slip", "distance-negative"],
         by_catch: 4,
         make: |edit| {
-            let (run, row) =
-                edit.observation(|run, row| reached(run) && inner(run, row) && length(row, "at") > 20.0)?;
+            let (run, row) = edit.observation(|run, row| {
+                reached(run) && inner(run, row) && length(row, "at") > 20.0
+            })?;
             let zero = edit.number_at(&to((run, row), "/at"));
             for row in row..edit.rows(run).len() {
                 for key in ["at", "to"] {
@@ -112,8 +113,9 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["distance-decreases", "decimal-slip"],
         by_catch: 1,
         make: |edit| {
-            let (run, row) =
-                edit.observation(|run, row| inner(run, row) && length(row, "at") > 30.0 && !stretch(row))?;
+            let (run, row) = edit.observation(|run, row| {
+                inner(run, row) && length(row, "at") > 30.0 && !stretch(row)
+            })?;
             let before = edit.number_at(&to((run, row - 1), "/at"));
             let at = (before - edit.between(3.0, 15.0)).max(0.4);
             edit.set(&to((run, row), "/at"), at);
@@ -125,8 +127,9 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["decimal-slip", "observation-past-run-end", "distance-decreases"],
         by_catch: 0,
         make: |edit| {
-            let (run, row) =
-                edit.observation(|run, row| inner(run, row) && length(row, "at") > 10.0 && !stretch(row))?;
+            let (run, row) = edit.observation(|run, row| {
+                inner(run, row) && length(row, "at") > 10.0 && !stretch(row)
+            })?;
             let at = edit.number_at(&to((run, row), "/at"));
             edit.set(&to((run, row), "/at"), at * 10.0);
             Some(to((run, row), "/at"))
@@ -140,7 +143,9 @@ pub(crate) const ALL: &[Mistake] = &[
             let fits = |run: &Value, row: &Value| {
                 let rows = run["observations"].as_array().expect("rows");
                 let here = rows.iter().position(|other| other["id"] == row["id"]).expect("itself");
-                inner(run, row) && here > 0 && length(row, "at") / 10.0 < length(&rows[here - 1], "at") - 2.0
+                inner(run, row)
+                    && here > 0
+                    && length(row, "at") / 10.0 < length(&rows[here - 1], "at") - 2.0
             };
             let (run, row) = edit.observation(|run, row| fits(run, row) && !stretch(row))?;
             let at = edit.number_at(&to((run, row), "/at"));
@@ -153,7 +158,9 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["observation-past-run-end"],
         by_catch: 2,
         make: |edit| {
-            let run = edit.row("runs", |run| run["observations"].as_array().is_some_and(|rows| rows.len() > 3))?;
+            let run = edit.row("runs", |run| {
+                run["observations"].as_array().is_some_and(|rows| rows.len() > 3)
+            })?;
             let last = edit.rows(run).len() - 2;
             let surveyed = edit.number_at(&format!("/runs/{run}/surveyed"));
             let at = surveyed + edit.between(5.0, 60.0);
@@ -189,7 +196,9 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["finish-missing"],
         by_catch: 0,
         make: |edit| {
-            let run = edit.row("runs", |run| run["observations"].as_array().is_some_and(|rows| rows.len() > 3))?;
+            let run = edit.row("runs", |run| {
+                run["observations"].as_array().is_some_and(|rows| rows.len() > 3)
+            })?;
             edit.rows(run).pop();
             let last = edit.rows(run).len() - 1;
             // A manhole row at the far structure may stand after the finish.
@@ -228,7 +237,10 @@ pub(crate) const ALL: &[Mistake] = &[
         by_catch: 0,
         make: |edit| {
             let run = edit.row("runs", |run| run["outcome"]["kind"] == "reached")?;
-            edit.set(&format!("/runs/{run}/outcome"), json!({ "kind": "stopped", "reason": "roots" }));
+            edit.set(
+                &format!("/runs/{run}/outcome"),
+                json!({ "kind": "stopped", "reason": "roots" }),
+            );
             Some(format!("/runs/{run}/outcome/kind"))
         },
     },
@@ -252,7 +264,8 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["counter-missing"],
         by_catch: 0,
         make: |edit| {
-            let run = edit.row("runs", |run| run.get("launched").is_none() && run["method"] != "pole")?;
+            let run =
+                edit.row("runs", |run| run.get("launched").is_none() && run["method"] != "pole")?;
             edit.remove(&format!("/runs/{run}/counter"));
             Some(format!("/runs/{run}"))
         },
@@ -264,7 +277,10 @@ pub(crate) const ALL: &[Mistake] = &[
         make: |edit| {
             let run = edit.row("runs", |run| run.get("counter").is_some())?;
             let off = edit.between(2.0, 12.0);
-            edit.set(&format!("/runs/{run}/counter/checks"), json!([{ "reading": 100.0 + off, "known": 100 }]));
+            edit.set(
+                &format!("/runs/{run}/counter/checks"),
+                json!([{ "reading": 100.0 + off, "known": 100 }]),
+            );
             Some(format!("/runs/{run}/counter/checks/0/reading"))
         },
     },
@@ -273,8 +289,9 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["reverse-gap"],
         by_catch: 4,
         make: |edit| {
-            let run =
-                edit.row("runs", |run| run.get("reverse_of").is_some() && run["surveyed"].as_f64() > Some(30.0))?;
+            let run = edit.row("runs", |run| {
+                run.get("reverse_of").is_some() && run["surveyed"].as_f64() > Some(30.0)
+            })?;
             let factor = edit.between(0.4, 0.8);
             scale(edit, run, factor);
             Some(format!("/runs/{run}/reverse_of"))
@@ -308,7 +325,9 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["stretch-ends-before-start"],
         by_catch: 1,
         make: |edit| {
-            let place = edit.observation(|run, row| stretch(row) && inner(run, row) && length(row, "at") > 12.0)?;
+            let place = edit.observation(|run, row| {
+                stretch(row) && inner(run, row) && length(row, "at") > 12.0
+            })?;
             let end = edit.number_at(&to(place, "/at")) - edit.between(1.0, 10.0);
             edit.set(&to(place, "/to"), end);
             Some(to(place, "/to"))
@@ -333,7 +352,8 @@ pub(crate) const ALL: &[Mistake] = &[
             let (run, row) = edit.observation(|_, row| stretch(row))?;
             let mut copy = edit.rows(run)[row].clone();
             copy["id"] = json!("again");
-            copy["to"] = json!(length(&copy, "at") + (length(&copy, "to") - length(&copy, "at")) / 2.0);
+            copy["to"] =
+                json!(length(&copy, "at") + (length(&copy, "to") - length(&copy, "at")) / 2.0);
             copy.as_object_mut()?.remove("media");
             edit.rows(run).insert(row + 1, copy);
             Some(to((run, row + 1), ""))
@@ -355,8 +375,9 @@ pub(crate) const ALL: &[Mistake] = &[
         by_catch: 1,
         make: |edit| {
             let never = obvert::model::lists::StretchUse::Never;
-            let place =
-                edit.coded(|code, row| code.continuous == never && code.role.is_none() && length(row, "at") > 1.0)?;
+            let place = edit.coded(|code, row| {
+                code.continuous == never && code.role.is_none() && length(row, "at") > 1.0
+            })?;
             let end = edit.number_at(&to(place, "/at")) + 3.0;
             edit.set(&to(place, "/to"), end);
             edit.set(&to(place, "/continuous"), true);
@@ -368,7 +389,8 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["camera-speed"],
         by_catch: 0,
         make: |edit| {
-            let run = edit.row("runs", |run| reached(run) && run["surveyed"].as_f64() > Some(100.0))?;
+            let run =
+                edit.row("runs", |run| reached(run) && run["surveyed"].as_f64() > Some(100.0))?;
             let started = edit.at(&format!("/runs/{run}/started")).as_str()?.to_owned();
             let minutes: u32 = started[14..16].parse().ok()?;
             let finished = format!("{}{:02}{}", &started[..14], minutes + 1, &started[16..]);

@@ -40,7 +40,10 @@ impl Edit<'_> {
     }
 
     /// An observation that fits, by run and row. The fit sees the run as well.
-    pub(crate) fn observation(&mut self, fits: impl Fn(&Value, &Value) -> bool) -> Option<(usize, usize)> {
+    pub(crate) fn observation(
+        &mut self,
+        fits: impl Fn(&Value, &Value) -> bool,
+    ) -> Option<(usize, usize)> {
         let mut fitting = Vec::new();
         for (run, record) in self.document["runs"].as_array()?.iter().enumerate() {
             let rows = record["observations"].as_array().into_iter().flatten().enumerate();
@@ -54,20 +57,25 @@ impl Edit<'_> {
         let list = self.list();
         let codes = list.by_code();
         self.observation(|_, row| {
-            row["code"].as_str().and_then(|code| codes.get(code)).is_some_and(|code| fits(code, row))
+            row["code"]
+                .as_str()
+                .and_then(|code| codes.get(code))
+                .is_some_and(|code| fits(code, row))
         })
     }
 
     /// The code of an observation.
     pub(crate) fn code_of(&self, run: usize, row: usize) -> &'static Code {
-        let code = self.document["runs"][run]["observations"][row]["code"].as_str().expect("a code");
+        let code =
+            self.document["runs"][run]["observations"][row]["code"].as_str().expect("a code");
         self.list().codes.iter().find(|known| *known.code == *code).expect("a known code")
     }
 
     /// The document's code list.
     pub(crate) fn list(&self) -> &'static CodeList {
         let (id, version) = (&self.document["coding"]["list"], &self.document["coding"]["version"]);
-        CodeList::built_in(id.as_str().expect("a list"), version.as_str().expect("a version")).expect("a built-in list")
+        CodeList::built_in(id.as_str().expect("a list"), version.as_str().expect("a version"))
+            .expect("a built-in list")
     }
 
     pub(crate) fn at(&mut self, pointer: &str) -> &mut Value {

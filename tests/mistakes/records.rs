@@ -33,7 +33,8 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["size-unit-suspect", "size-implausible"],
         by_catch: 0,
         make: |edit| {
-            let pipe = edit.row("pipes", |pipe| pipe["shape"] == "circular" && pipe["height"].is_number())?;
+            let pipe = edit
+                .row("pipes", |pipe| pipe["shape"] == "circular" && pipe["height"].is_number())?;
             let millimetres = edit.choice(&[150, 200, 225, 300, 375, 450])?;
             edit.set(&format!("/pipes/{pipe}/height"), millimetres);
             Some(format!("/pipes/{pipe}/height"))
@@ -103,7 +104,8 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["invert-above-ground"],
         by_catch: 0,
         make: |edit| {
-            let structure = edit.row("structures", |row| row["invert"].is_number() && row["ground"].is_number())?;
+            let structure = edit
+                .row("structures", |row| row["invert"].is_number() && row["ground"].is_number())?;
             let ground = edit.number_at(&format!("/structures/{structure}/ground"));
             let more = edit.between(0.5, 9.0);
             edit.set(&format!("/structures/{structure}/invert"), ground + more);
@@ -120,7 +122,10 @@ pub(crate) const ALL: &[Mistake] = &[
                 inverts["upstream"].as_f64() > inverts["downstream"].as_f64().map(|low| low + 0.2)
                     && inverts["downstream"].is_number()
             })?;
-            let (up, down) = (format!("/pipes/{pipe}/inverts/upstream"), format!("/pipes/{pipe}/inverts/downstream"));
+            let (up, down) = (
+                format!("/pipes/{pipe}/inverts/upstream"),
+                format!("/pipes/{pipe}/inverts/downstream"),
+            );
             let (high, low) = (edit.number_at(&up), edit.number_at(&down));
             edit.set(&up, low);
             edit.set(&down, high);
@@ -182,7 +187,8 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["time-order"],
         by_catch: 0,
         make: |edit| {
-            let run = edit.row("runs", |run| run["started"].is_string() && run["finished"].is_string())?;
+            let run =
+                edit.row("runs", |run| run["started"].is_string() && run["finished"].is_string())?;
             let hours = -edit.random.i64(2..30);
             later(edit, &format!("/runs/{run}/finished"), hours)?;
             Some(format!("/runs/{run}/finished"))
@@ -229,8 +235,10 @@ pub(crate) const ALL: &[Mistake] = &[
         by_catch: 1,
         make: |edit| {
             let camera = |run: &Value| run["equipment"][0].clone();
-            let first = edit.row("runs", |run| run["started"].is_string() && run["equipment"].is_array())?;
-            let (with, id) = (camera(&edit.document["runs"][first]), edit.document["runs"][first]["id"].clone());
+            let first =
+                edit.row("runs", |run| run["started"].is_string() && run["equipment"].is_array())?;
+            let (with, id) =
+                (camera(&edit.document["runs"][first]), edit.document["runs"][first]["id"].clone());
             let second = edit.row("runs", |run| camera(run) == with && run["id"] != id)?;
             let started = edit.at(&format!("/runs/{first}/started")).clone();
             let finished = edit.at(&format!("/runs/{first}/finished")).clone();
@@ -266,7 +274,10 @@ pub(crate) const ALL: &[Mistake] = &[
         make: |edit| {
             let run = edit.row("runs", |run| run["from"].is_string() && run["to"].is_string())?;
             let down = edit.at(&format!("/runs/{run}/direction")) == "downstream";
-            edit.set(&format!("/runs/{run}/direction"), if down { "upstream" } else { "downstream" });
+            edit.set(
+                &format!("/runs/{run}/direction"),
+                if down { "upstream" } else { "downstream" },
+            );
             Some(format!("/runs/{run}/direction"))
         },
     },
@@ -275,11 +286,14 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["run-structure-mismatch"],
         by_catch: 0,
         make: |edit| {
-            let run = edit.row("runs", |run| run["from"].is_string() && run.get("launched").is_none())?;
+            let run =
+                edit.row("runs", |run| run["from"].is_string() && run.get("launched").is_none())?;
             let pipe = edit.at(&format!("/runs/{run}/pipe")).clone();
-            let pipe = edit.document["pipes"].as_array()?.iter().find(|row| row["id"] == pipe)?.clone();
-            let other =
-                edit.row("structures", |row| row["id"] != pipe["upstream"] && row["id"] != pipe["downstream"])?;
+            let pipe =
+                edit.document["pipes"].as_array()?.iter().find(|row| row["id"] == pipe)?.clone();
+            let other = edit.row("structures", |row| {
+                row["id"] != pipe["upstream"] && row["id"] != pipe["downstream"]
+            })?;
             let other = edit.at(&format!("/structures/{other}/id")).clone();
             edit.set(&format!("/runs/{run}/from"), other);
             Some(format!("/runs/{run}/from"))
@@ -410,9 +424,16 @@ pub(crate) const ALL: &[Mistake] = &[
             // The first observation that names it.
             let runs = edit.document["runs"].as_array()?;
             let (run, row) = runs.iter().enumerate().find_map(|(run, record)| {
-                Some((run, record["observations"].as_array()?.iter().position(|row| shows(row, &id))?))
+                Some((
+                    run,
+                    record["observations"].as_array()?.iter().position(|row| shows(row, &id))?,
+                ))
             })?;
-            let shown = edit.at(&to((run, row), "/media")).as_array()?.iter().position(|shown| shown["id"] == id)?;
+            let shown = edit
+                .at(&to((run, row), "/media"))
+                .as_array()?
+                .iter()
+                .position(|shown| shown["id"] == id)?;
             Some(to((run, row), &format!("/media/{shown}")))
         },
     },
@@ -536,7 +557,8 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["width-missing"],
         by_catch: 0,
         make: |edit| {
-            let pipe = edit.row("pipes", |pipe| pipe["shape"] == "circular" && pipe["height"].is_number())?;
+            let pipe = edit
+                .row("pipes", |pipe| pipe["shape"] == "circular" && pipe["height"].is_number())?;
             edit.set(&format!("/pipes/{pipe}/shape"), "rectangular");
             edit.remove(&format!("/pipes/{pipe}/width"));
             Some(format!("/pipes/{pipe}"))

@@ -17,11 +17,15 @@ fn large(edit: &Edit<'_>) -> bool {
 /// A photo that an observation of its own run shows: its row, the observation and the place in it.
 fn shown(edit: &mut Edit<'_>) -> Option<(usize, (usize, usize), usize)> {
     let photos = edit.document["media"].as_array()?.clone();
-    let row =
-        edit.row("media", |media| media["kind"] == "photo" && media["run"].is_string() && media["at"].is_number())?;
+    let row = edit.row("media", |media| {
+        media["kind"] == "photo" && media["run"].is_string() && media["at"].is_number()
+    })?;
     let (id, run) = (&photos[row]["id"], &photos[row]["run"]);
-    let shows = |observation: &Value| observation["media"].as_array()?.iter().position(|media| media["id"] == *id);
-    let at = edit.observation(|record, observation| record["id"] == *run && shows(observation).is_some())?;
+    let shows = |observation: &Value| {
+        observation["media"].as_array()?.iter().position(|media| media["id"] == *id)
+    };
+    let at = edit
+        .observation(|record, observation| record["id"] == *run && shows(observation).is_some())?;
     let observation = edit.document.pointer(&to(at, ""))?;
     Some((row, at, shows(observation)?))
 }
@@ -44,7 +48,9 @@ pub(crate) const ALL: &[Mistake] = &[
         make: |edit| {
             large(edit).then_some(())?;
             // Without a map nothing but the runs says how long the pipes are.
-            for (table, key) in [("structures", "position"), ("pipes", "path"), ("locates", "position")] {
+            for (table, key) in
+                [("structures", "position"), ("pipes", "path"), ("locates", "position")]
+            {
                 for row in 0..edit.document[table].as_array()?.len() {
                     edit.remove(&format!("/{table}/{row}/{key}"));
                 }
@@ -64,7 +70,9 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["distance-decreases"],
         by_catch: 0,
         make: |edit| {
-            let run = edit.row("runs", |run| run["observations"].as_array().is_some_and(|rows| rows.len() > 8))?;
+            let run = edit.row("runs", |run| {
+                run["observations"].as_array().is_some_and(|rows| rows.len() > 8)
+            })?;
             edit.rows(run).sort_by_key(|row| row["code"].as_str().unwrap_or_default().to_owned());
             Some(format!("/runs/{run}/observations"))
         },
@@ -76,7 +84,8 @@ pub(crate) const ALL: &[Mistake] = &[
         make: |edit| {
             let run = edit.row("runs", |run| run.get("reverse_of").is_none())?;
             let id = edit.document["runs"][run]["id"].clone();
-            let first = edit.document["media"].as_array()?.iter().position(|media| media["run"] == id)?;
+            let first =
+                edit.document["media"].as_array()?.iter().position(|media| media["run"] == id)?;
             edit.remove(&format!("/runs/{run}"))?;
             Some(format!("/media/{first}/run"))
         },
@@ -97,7 +106,8 @@ pub(crate) const ALL: &[Mistake] = &[
         // Grades count twice as well.
         by_catch: 0,
         make: |edit| {
-            let (run, row) = edit.observation(|run, row| inner(run, row) && row.get("to").is_none())?;
+            let (run, row) =
+                edit.observation(|run, row| inner(run, row) && row.get("to").is_none())?;
             let mut copy = edit.rows(run)[row].clone();
             copy["id"] = json!("again");
             edit.rows(run).insert(row + 1, copy);
@@ -125,7 +135,8 @@ pub(crate) const ALL: &[Mistake] = &[
             let (media, at, place) = shown(edit)?;
             let own = edit.document["media"][media]["run"].clone();
             let others = edit.document["media"].as_array()?.clone();
-            let other = edit.row("media", |media| media["run"].is_string() && media["run"] != own)?;
+            let other =
+                edit.row("media", |media| media["run"].is_string() && media["run"] != own)?;
             let run = others[other]["run"].clone();
             // A run that only this file would name is taken for a mistyped one.
             (others.iter().filter(|media| media["run"] == run).count() > 1).then_some(())?;
@@ -140,7 +151,8 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["media-time-contradicts"],
         by_catch: 0,
         make: |edit| {
-            let row = edit.row("media", |media| media["kind"] == "photo" && media["captured"].is_string())?;
+            let row = edit
+                .row("media", |media| media["kind"] == "photo" && media["captured"].is_string())?;
             let year = edit.random.u16(2010..2024);
             edit.set(&format!("/media/{row}/captured"), format!("{year}-04-11T10:20:00-05:00"));
             Some(format!("/media/{row}/captured"))
@@ -151,7 +163,9 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["run-date-outlier"],
         by_catch: 0,
         make: |edit| {
-            let run = edit.row("runs", |run| run["finished"].is_string() && run.get("reverse_of").is_none())?;
+            let run = edit.row("runs", |run| {
+                run["finished"].is_string() && run.get("reverse_of").is_none()
+            })?;
             let year = edit.choice(&["2025", "2023", "1926"])?;
             for key in ["started", "finished"] {
                 let time = edit.document["runs"][run][key].as_str()?.replace("2026", year);
@@ -180,7 +194,9 @@ pub(crate) const ALL: &[Mistake] = &[
             let pipes = edit.document["pipes"].as_array()?.clone();
             let at = edit.observation(|_, row| row["joins"].is_string())?;
             let lateral = edit.document.pointer(&to(at, "/joins"))?.clone();
-            let row = pipes.iter().position(|pipe| pipe["id"] == lateral && pipe["joins"]["at"].is_number())?;
+            let row = pipes
+                .iter()
+                .position(|pipe| pipe["id"] == lateral && pipe["joins"]["at"].is_number())?;
             let off = edit.between(15.0, 60.0);
             edit.set(&format!("/pipes/{row}/joins/at"), number(&pipes[row]["joins"], "at") + off);
             Some(to(at, "/joins"))
@@ -191,11 +207,14 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["text-garbled"],
         by_catch: 0,
         make: |edit| {
-            let run = edit.row("runs", |run| run["observations"].as_array().is_some_and(|rows| rows.len() > 4))?;
+            let run = edit.row("runs", |run| {
+                run["observations"].as_array().is_some_and(|rows| rows.len() > 4)
+            })?;
             for row in 1..4 {
                 edit.set(&to((run, row), "/remark"), "tr\u{c3}\u{a8}s humide");
             }
-            let damaged = |row: &Value| row["remark"].as_str().is_some_and(|text| text.contains('\u{c3}'));
+            let damaged =
+                |row: &Value| row["remark"].as_str().is_some_and(|text| text.contains('\u{c3}'));
             let first = edit.rows(run).iter().position(damaged)?;
             Some(to((run, first), "/remark"))
         },
@@ -215,7 +234,8 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["number-impossible"],
         by_catch: 0,
         make: |edit| {
-            let row = edit.row("pipes", |pipe| pipe["height"].is_number() && pipe["length"].is_number())?;
+            let row =
+                edit.row("pipes", |pipe| pipe["height"].is_number() && pipe["length"].is_number())?;
             let key = edit.choice(&["height", "length", "joint_spacing"])?;
             let value = edit.choice(&[0.0, -1.0, -8.0])?;
             edit.set(&format!("/pipes/{row}/{key}"), value);

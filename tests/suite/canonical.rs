@@ -49,7 +49,8 @@ impl Judge for Command<'_> {
         let canonical = obvert_in(self.0, &["digest", "--canonical", "a.obvert.json"]);
         if status(&canonical) != 0 {
             let report = obvert_in(self.0, &["check", "--format", "json", "a.obvert.json"]);
-            let report: Value = serde_json::from_slice(&report.stdout).map_err(|_| stderr(&canonical))?;
+            let report: Value =
+                serde_json::from_slice(&report.stdout).map_err(|_| stderr(&canonical))?;
             return Err(report["findings"][0]["rule"].as_str().unwrap_or_default().to_owned());
         }
         let digest = stdout(&obvert_in(self.0, &["digest", "a.obvert.json"]));
@@ -61,7 +62,8 @@ fn hold_all(judge: &impl Judge) {
     for case in cases() {
         match case {
             Case::Number { id, bits, text, in_format } => {
-                let number = f64::from_bits(u64::from_str_radix(&bits, 16).expect("16 hexadecimal digits"));
+                let number =
+                    f64::from_bits(u64::from_str_radix(&bits, 16).expect("16 hexadecimal digits"));
                 // Written with more digits than it needs, so that the shortest ones have to be found.
                 let document = format!(
                     r#"{{"obvert":"0.2","id":"N","issued":"2026-05-06T16:20:00-05:00","units":{{"length":"m","section":"mm"}},
@@ -70,16 +72,22 @@ fn hold_all(judge: &impl Judge) {
                 match judge.canonical(document.as_bytes()) {
                     Ok((canonical, _)) => {
                         let written = format!(r#""org.example.number":{text}}}"#);
-                        assert!(in_format && canonical.contains(&written), "{id}: {canonical} has not {written}");
+                        assert!(
+                            in_format && canonical.contains(&written),
+                            "{id}: {canonical} has not {written}"
+                        );
                     }
-                    Err(problem) => assert!(!in_format && problem == "number-range", "{id}: {problem}"),
+                    Err(problem) => {
+                        assert!(!in_format && problem == "number-range", "{id}: {problem}")
+                    }
                 }
             }
             Case::Text { id, input, canonical, digest } => {
                 assert_eq!(judge.canonical(input.as_bytes()), Ok((canonical, digest)), "{id}");
             }
             Case::File { id, file, digest } => {
-                let (_, computed) = judge.canonical(&bytes(&file)).expect("a document that can be read");
+                let (_, computed) =
+                    judge.canonical(&bytes(&file)).expect("a document that can be read");
                 assert!(blessing() || computed == digest, "{id}: {computed}");
             }
         }
@@ -101,7 +109,12 @@ fn vectors_hold_in_the_command() {
 #[test]
 fn digests_of_files_are_fresh() {
     let mut manifest = json("canonical/manifest.json");
-    for case in manifest["cases"].as_array_mut().expect("cases").iter_mut().filter(|case| case["kind"] == "file") {
+    for case in manifest["cases"]
+        .as_array_mut()
+        .expect("cases")
+        .iter_mut()
+        .filter(|case| case["kind"] == "file")
+    {
         let file = manifest::bytes(case["file"].as_str().expect("a path"));
         case["digest"] = Value::from(Library.canonical(&file).expect("a document").1);
     }

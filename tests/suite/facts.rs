@@ -14,10 +14,12 @@ fn has_form(kind: FactKind, value: &Value) -> bool {
     let text = value.as_str().unwrap_or_default();
     let date = |text: &str| {
         let parts: Vec<&str> = text.split('-').collect();
-        parts.iter().map(|part| part.len()).eq([4, 2, 2]) && parts.iter().all(|part| part.parse::<u32>().is_ok())
+        parts.iter().map(|part| part.len()).eq([4, 2, 2])
+            && parts.iter().all(|part| part.parse::<u32>().is_ok())
     };
-    let date_time =
-        |text: &str| text.parse::<Timestamp>().is_ok() && text.split_once('T').is_some_and(|(day, _)| date(day));
+    let date_time = |text: &str| {
+        text.parse::<Timestamp>().is_ok() && text.split_once('T').is_some_and(|(day, _)| date(day))
+    };
     match kind {
         FactKind::Pointer => text.starts_with('/'),
         FactKind::DateTime => date_time(text),
@@ -29,7 +31,9 @@ fn has_form(kind: FactKind, value: &Value) -> bool {
                 || QuantityUnit::ALL.iter().any(|unit| unit.as_str() == text)
         }
         FactKind::Id | FactKind::Code | FactKind::Text => !text.is_empty(),
-        FactKind::Word => text.bytes().all(|byte| byte.is_ascii_lowercase() || byte == b'-') && !text.is_empty(),
+        FactKind::Word => {
+            text.bytes().all(|byte| byte.is_ascii_lowercase() || byte == b'-') && !text.is_empty()
+        }
         FactKind::Year => value.as_u64().is_some_and(|year| year < 10_000),
         FactKind::Bounds => value.as_array().is_some_and(|edges| edges.len() == 4),
         _ => true,
@@ -42,10 +46,16 @@ fn complaints(rule: &str, params: &serde_json::Map<String, Value>) -> Vec<String
     let mut wrong = Vec::new();
     for fact in declared {
         match params.get(fact.name) {
-            None if fact.when().is_none() => wrong.push(format!("{rule}: {} is not there", fact.name)),
+            None if fact.when().is_none() => {
+                wrong.push(format!("{rule}: {} is not there", fact.name))
+            }
             None => {}
             Some(value) if !fact.kind.json().fits(value) => {
-                wrong.push(format!("{rule}: {} is {value}, no {}", fact.name, fact.kind.json().as_str()));
+                wrong.push(format!(
+                    "{rule}: {} is {value}, no {}",
+                    fact.name,
+                    fact.kind.json().as_str()
+                ));
             }
             Some(value) if !has_form(fact.kind, value) => {
                 wrong.push(format!("{rule}: {} is {value}, no {}", fact.name, fact.kind.as_str()));
@@ -60,8 +70,14 @@ fn complaints(rule: &str, params: &serde_json::Map<String, Value>) -> Vec<String
 
 #[test]
 fn findings_state_the_declared_facts() {
-    let wrong: BTreeSet<String> = findings().flat_map(|found| complaints(&found.rule, &found.params)).collect();
-    assert!(wrong.is_empty(), "{} wrong:\n{}", wrong.len(), wrong.into_iter().collect::<Vec<_>>().join("\n"));
+    let wrong: BTreeSet<String> =
+        findings().flat_map(|found| complaints(&found.rule, &found.params)).collect();
+    assert!(
+        wrong.is_empty(),
+        "{} wrong:\n{}",
+        wrong.len(),
+        wrong.into_iter().collect::<Vec<_>>().join("\n")
+    );
 }
 
 /// What no case can show missing: every entry of the scheme that is built in ends with a grade, and the suite has no other for
@@ -85,7 +101,10 @@ fn every_declared_fact_shows_up() {
             if with == 0 {
                 wrong.push(format!("{}: no case shows {}", rule.name, fact.name));
             }
-            if fact.when().is_some() && without == 0 && !NEVER_MISSING.contains(&(rule.name, fact.name)) {
+            if fact.when().is_some()
+                && without == 0
+                && !NEVER_MISSING.contains(&(rule.name, fact.name))
+            {
                 wrong.push(format!(
                     "{}: every case shows {}, and it is said to be missing at times",
                     rule.name, fact.name
@@ -100,15 +119,27 @@ fn every_declared_fact_shows_up() {
 #[test]
 fn a_fact_too_many_too_few_or_of_another_type_is_seen() {
     let params = |text: &str| serde_json::from_str(text).expect("json");
-    assert_eq!(complaints("quantity-unexpected", &params(r#"{"recorded": 2, "places": 1}"#)), Vec::<String>::new());
+    assert_eq!(
+        complaints("quantity-unexpected", &params(r#"{"recorded": 2, "places": 1}"#)),
+        Vec::<String>::new()
+    );
     for (facts, wrong) in [
         (r#"{"recorded": 2}"#, "quantity-unexpected: places is not there"),
         (r#"{"recorded": 2, "places": 1, "more": 1}"#, "quantity-unexpected: more is not declared"),
-        (r#"{"recorded": 2, "places": 1.5}"#, "quantity-unexpected: places is 1.5, no whole number"),
-        (r#"{"recorded": "2", "places": 1}"#, "quantity-unexpected: recorded is \"2\", no whole number"),
+        (
+            r#"{"recorded": 2, "places": 1.5}"#,
+            "quantity-unexpected: places is 1.5, no whole number",
+        ),
+        (
+            r#"{"recorded": "2", "places": 1}"#,
+            "quantity-unexpected: recorded is \"2\", no whole number",
+        ),
     ] {
         assert_eq!(complaints("quantity-unexpected", &params(facts)), [wrong]);
     }
     assert_eq!(complaints("start-missing", &params("{}")), Vec::<String>::new());
-    assert_eq!(complaints("unknown-key", &params(r#"{"key": "x"}"#)), ["unknown-key: key is not declared"]);
+    assert_eq!(
+        complaints("unknown-key", &params(r#"{"key": "x"}"#)),
+        ["unknown-key: key is not declared"]
+    );
 }

@@ -48,7 +48,8 @@ fn read(file: &File) -> Document {
         Some(_) => Input::folder(name, folder(name)),
         None => Input::file(name, bytes(name)),
     };
-    let mut opened = Opened::new(input, &Formats::built_in(), None).unwrap_or_else(|error| panic!("{error}"));
+    let mut opened =
+        Opened::new(input, &Formats::built_in(), None).unwrap_or_else(|error| panic!("{error}"));
     assert_eq!(opened.format().name, file.format, "{name}");
     opened.survey().unwrap_or_else(|error| panic!("{error}")).document
 }
@@ -62,7 +63,8 @@ fn there_and_back(document: &Document, name: &str) -> Document {
         Some(_) => Output::Folder(&mut folder),
         None => Output::File(&mut file),
     };
-    let losses = format.write(&mut survey, output).unwrap_or_else(|error| panic!("{name}: {error}"));
+    let losses =
+        format.write(&mut survey, output).unwrap_or_else(|error| panic!("{name}: {error}"));
     assert!(losses.is_empty(), "{name}");
     let input = match format.folder() {
         Some(_) => Input::folder(name, folder.into_files()),
@@ -98,7 +100,8 @@ fn every_format_has_the_digest_in_the_command() {
         let files: Vec<&str> = case.formats.iter().map(|file| file.file.as_str()).collect();
         let output = obvert_in(&root().join(CORPUS), &[&["digest"][..], &files].concat());
         assert_eq!(status(&output), 0, "{}: {}", case.id, stderr(&output));
-        let digests: Vec<String> = stdout(&output).lines().map(|line| line[..case.digest.len()].to_owned()).collect();
+        let digests: Vec<String> =
+            stdout(&output).lines().map(|line| line[..case.digest.len()].to_owned()).collect();
         assert_eq!(digests, vec![case.digest.clone(); files.len()], "{}", case.id);
     }
 }

@@ -40,7 +40,9 @@ pub(crate) fn alike(a: &Value, b: &Value) -> bool {
             (Some(a), Some(b)) => (a - b).abs() <= 1e-9 * a.abs().max(b.abs()),
             _ => a == b,
         },
-        (Value::Array(a), Value::Array(b)) => a.len() == b.len() && a.iter().zip(b).all(|(a, b)| alike(a, b)),
+        (Value::Array(a), Value::Array(b)) => {
+            a.len() == b.len() && a.iter().zip(b).all(|(a, b)| alike(a, b))
+        }
         (Value::Object(a), Value::Object(b)) => {
             a.len() == b.len() && a.iter().all(|(key, a)| b.get(key).is_some_and(|b| alike(a, b)))
         }
@@ -54,22 +56,25 @@ pub(crate) fn differences(case: &Case, found: &[Found]) -> Vec<String> {
     let mut accounted = BTreeSet::new();
     for expected in &case.expect {
         accounted.insert((expected.rule.as_str(), expected.pointer.as_str()));
-        let there: Vec<&Found> =
-            found.iter().filter(|found| found.rule == expected.rule && found.pointer == expected.pointer).collect();
+        let there: Vec<&Found> = found
+            .iter()
+            .filter(|found| found.rule == expected.rule && found.pointer == expected.pointer)
+            .collect();
         if there.is_empty() {
             wrong.push(format!("no {} at {:?}", expected.rule, expected.pointer));
             continue;
         }
         let fits = |found: &&Found| {
             expected.severity.as_ref().is_none_or(|severity| *severity == found.severity)
-                && expected
-                    .params
-                    .iter()
-                    .flatten()
-                    .all(|(name, value)| found.params.get(name).is_some_and(|found| alike(value, found)))
+                && expected.params.iter().flatten().all(|(name, value)| {
+                    found.params.get(name).is_some_and(|found| alike(value, found))
+                })
         };
         if !there.iter().any(fits) {
-            wrong.push(format!("{} at {:?} states other facts: {:?}", expected.rule, expected.pointer, there[0]));
+            wrong.push(format!(
+                "{} at {:?} states other facts: {:?}",
+                expected.rule, expected.pointer, there[0]
+            ));
         }
     }
     for (rule, pointers) in &case.also {
@@ -92,7 +97,8 @@ pub(crate) fn differences(case: &Case, found: &[Found]) -> Vec<String> {
 pub(crate) fn besides(case: &Case, found: &[Found]) -> BTreeMap<String, Vec<String>> {
     let mut also: BTreeMap<String, Vec<String>> = BTreeMap::new();
     for found in found {
-        let expected = case.expect.iter().any(|one| one.rule == found.rule && one.pointer == found.pointer);
+        let expected =
+            case.expect.iter().any(|one| one.rule == found.rule && one.pointer == found.pointer);
         let pointers = also.entry(found.rule.clone()).or_default();
         if !expected && !pointers.contains(&found.pointer) {
             pointers.push(found.pointer.clone());

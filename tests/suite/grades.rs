@@ -37,7 +37,8 @@ fn cases() -> Vec<Case> {
 
 fn document(case: &Case) -> String {
     let mut document = json(&case.base);
-    json_patch::patch(&mut document, &case.patch).unwrap_or_else(|error| panic!("{}: {error}", case.id));
+    json_patch::patch(&mut document, &case.patch)
+        .unwrap_or_else(|error| panic!("{}: {error}", case.id));
     document.to_string()
 }
 
@@ -68,18 +69,25 @@ fn differences(case: &Case, table: &Value) -> Vec<String> {
                 (a, b) => a == b,
             };
             if !alike {
-                wrong.push(format!("{}: {} {name} {found:?}, expected {expected:?}", case.id, rating.pipe));
+                wrong.push(format!(
+                    "{}: {} {name} {found:?}, expected {expected:?}",
+                    case.id, rating.pipe
+                ));
             }
         }
         if aspect["count"] != rating.count {
-            wrong.push(format!("{}: {} count {}, expected {}", case.id, rating.pipe, aspect["count"], rating.count));
+            wrong.push(format!(
+                "{}: {} count {}, expected {}",
+                case.id, rating.pipe, aspect["count"], rating.count
+            ));
         }
     }
     wrong
 }
 
 fn by_library(case: &Case) -> Value {
-    let scheme = case.scheme.as_ref().map(|path| GradeScheme::read(&bytes(path)).expect("a scheme"));
+    let scheme =
+        case.scheme.as_ref().map(|path| GradeScheme::read(&bytes(path)).expect("a scheme"));
     let checker = Checker::new(Settings::default()).expect("settings");
     let by = GradeBy { scheme: scheme.as_ref(), computed_only: case.computed };
     // Recorded grades are those of the scheme that a document names.
@@ -93,7 +101,8 @@ fn by_library(case: &Case) -> Value {
 
 #[test]
 fn ratings_hold_in_the_library() {
-    let wrong: Vec<String> = cases().iter().flat_map(|case| differences(case, &by_library(case))).collect();
+    let wrong: Vec<String> =
+        cases().iter().flat_map(|case| differences(case, &by_library(case))).collect();
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
@@ -103,7 +112,8 @@ fn ratings_hold_in_the_command() {
     let mut wrong = Vec::new();
     for case in cases() {
         let mut document: Value = serde_json::from_str(&document(&case)).expect("json");
-        let mut arguments = vec!["grade".to_owned(), "a.obvert.json".into(), "--format".into(), "json".into()];
+        let mut arguments =
+            vec!["grade".to_owned(), "a.obvert.json".into(), "--format".into(), "json".into()];
         if let Some(path) = &case.scheme {
             document["grading"]["scheme"] = json(path)["id"].clone();
             let path = root().join(CORPUS).join(path);
@@ -113,7 +123,8 @@ fn ratings_hold_in_the_command() {
             arguments.push("--computed".into());
         }
         std::fs::write(folder.path().join("a.obvert.json"), document.to_string()).expect("write");
-        let output = obvert_in(folder.path(), &arguments.iter().map(String::as_str).collect::<Vec<_>>());
+        let output =
+            obvert_in(folder.path(), &arguments.iter().map(String::as_str).collect::<Vec<_>>());
         assert_eq!(status(&output), 0, "{}: {}", case.id, stderr(&output));
         wrong.extend(differences(&case, &serde_json::from_slice(&output.stdout).expect("json")));
     }

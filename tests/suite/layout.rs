@@ -6,10 +6,13 @@ use serde_json::Value;
 /// The text of a manifest.
 pub(crate) fn text(manifest: &Value) -> String {
     let mut lines = Vec::new();
-    for (key, value) in manifest.as_object().expect("an object").iter().filter(|(key, _)| *key != "cases") {
+    for (key, value) in
+        manifest.as_object().expect("an object").iter().filter(|(key, _)| *key != "cases")
+    {
         lines.push(format!("  {}: {}", Value::from(key.as_str()), spaced(value)));
     }
-    let cases: Vec<String> = manifest["cases"].as_array().expect("cases").iter().map(case).collect();
+    let cases: Vec<String> =
+        manifest["cases"].as_array().expect("cases").iter().map(case).collect();
     lines.push(format!("  \"cases\": [\n{}\n  ]", cases.join(",\n")));
     format!("{{\n{}\n}}\n", lines.join(",\n"))
 }
@@ -18,7 +21,10 @@ pub(crate) fn text(manifest: &Value) -> String {
 fn case(case: &Value) -> String {
     let mut text = String::from("    {");
     for (number, (key, value)) in case.as_object().expect("an object").iter().enumerate() {
-        let breaks = matches!(key.as_str(), "about" | "base" | "settings" | "patch" | "expect" | "also" | "ratings");
+        let breaks = matches!(
+            key.as_str(),
+            "about" | "base" | "settings" | "patch" | "expect" | "also" | "ratings"
+        );
         text.push_str(match (number, breaks) {
             (0, _) => "",
             (_, true) => ",\n     ",
@@ -32,10 +38,14 @@ fn case(case: &Value) -> String {
 /// JSON on one line, with a space after a colon and a comma.
 fn spaced(value: &Value) -> String {
     match value {
-        Value::Array(items) => format!("[{}]", items.iter().map(spaced).collect::<Vec<_>>().join(", ")),
+        Value::Array(items) => {
+            format!("[{}]", items.iter().map(spaced).collect::<Vec<_>>().join(", "))
+        }
         Value::Object(map) => {
-            let inside: Vec<String> =
-                map.iter().map(|(key, value)| format!("{}: {}", Value::from(key.as_str()), spaced(value))).collect();
+            let inside: Vec<String> = map
+                .iter()
+                .map(|(key, value)| format!("{}: {}", Value::from(key.as_str()), spaced(value)))
+                .collect();
             format!("{{{}}}", inside.join(", "))
         }
         plain => plain.to_string(),

@@ -46,7 +46,8 @@ pub(crate) fn paths() -> Vec<String> {
         let Ok(entries) = std::fs::read_dir(root().join(CORPUS).join(part)) else { continue };
         for entry in entries {
             let name = entry.expect("entry").file_name().into_string().expect("a name");
-            let is_manifest = if part == "rules" { name.ends_with(".json") } else { name == "manifest.json" };
+            let is_manifest =
+                if part == "rules" { name.ends_with(".json") } else { name == "manifest.json" };
             if is_manifest {
                 paths.push(format!("{part}/{name}"));
             }
@@ -59,24 +60,32 @@ pub(crate) fn paths() -> Vec<String> {
 #[test]
 fn manifests_are_valid() {
     let schema = json("manifest.schema.json");
-    let validator = jsonschema::draft202012::new(&schema).expect("the schema of manifests is a schema");
+    let validator =
+        jsonschema::draft202012::new(&schema).expect("the schema of manifests is a schema");
     let mut wrong = Vec::new();
     for path in paths() {
         let manifest = json(&path);
-        assert!(path.starts_with(manifest["part"].as_str().expect("a part")), "{path} is of another part");
+        assert!(
+            path.starts_with(manifest["part"].as_str().expect("a part")),
+            "{path} is of another part"
+        );
         for error in validator.iter_errors(&manifest).take(3) {
             wrong.push(format!("{path}{}: {error}", error.instance_path()));
         }
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
-    assert_eq!(paths().iter().filter_map(|path| path.split('/').next()).collect::<BTreeSet<_>>().len(), 6);
+    assert_eq!(
+        paths().iter().filter_map(|path| path.split('/').next()).collect::<BTreeSet<_>>().len(),
+        6
+    );
 }
 
 /// A manifest with a slip in it is not valid: the schema is closed everywhere.
 #[test]
 fn a_manifest_with_a_slip_is_not_valid() {
     let schema = json("manifest.schema.json");
-    let validator = jsonschema::draft202012::new(&schema).expect("the schema of manifests is a schema");
+    let validator =
+        jsonschema::draft202012::new(&schema).expect("the schema of manifests is a schema");
     for path in paths() {
         let mut surplus = json(&path);
         surplus["cases"][0]["expected"] = Value::Bool(true);

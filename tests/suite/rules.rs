@@ -101,7 +101,11 @@ fn read(path: &str) -> Manifest {
 }
 
 fn manifests() -> Vec<(String, Manifest)> {
-    paths().into_iter().filter(|path| path.starts_with("rules/")).map(|path| (path.clone(), read(&path))).collect()
+    paths()
+        .into_iter()
+        .filter(|path| path.starts_with("rules/"))
+        .map(|path| (path.clone(), read(&path)))
+        .collect()
 }
 
 /// Base documents, each read once.
@@ -110,14 +114,17 @@ struct Bases(BTreeMap<String, Value>);
 
 impl Bases {
     fn base(&mut self, path: &str) -> &Value {
-        self.0.entry(path.to_owned()).or_insert_with(|| serde_json::from_slice(&bytes(path)).expect("a base is JSON"))
+        self.0
+            .entry(path.to_owned())
+            .or_insert_with(|| serde_json::from_slice(&bytes(path)).expect("a base is JSON"))
     }
 
     fn document(&mut self, case: &Case) -> Value {
-        let patch: json_patch::Patch =
-            serde_json::from_value(case.patch.clone()).unwrap_or_else(|error| panic!("{}: {error}", case.id));
+        let patch: json_patch::Patch = serde_json::from_value(case.patch.clone())
+            .unwrap_or_else(|error| panic!("{}: {error}", case.id));
         let mut document = self.base(&case.base).clone();
-        json_patch::patch(&mut document, &patch).unwrap_or_else(|error| panic!("{}: {error}", case.id));
+        json_patch::patch(&mut document, &patch)
+            .unwrap_or_else(|error| panic!("{}: {error}", case.id));
         document
     }
 }
@@ -130,7 +137,8 @@ fn report(document: &Value, settings: &CaseSettings, today: &str) -> Value {
     });
     let settings = Settings {
         profile: settings.profile.as_ref().map(|profile| {
-            Profile::read(profile.to_string().as_bytes()).unwrap_or_else(|error| panic!("{error} in {profile}"))
+            Profile::read(profile.to_string().as_bytes())
+                .unwrap_or_else(|error| panic!("{error} in {profile}"))
         }),
         limits: limits.collect(),
         today: settings.today.as_deref().unwrap_or(today).parse().ok(),
@@ -145,7 +153,9 @@ fn report(document: &Value, settings: &CaseSettings, today: &str) -> Value {
 fn not_run(report: &Value, document: usize, rule: &str) -> bool {
     report.get("not_run").and_then(Value::as_array).into_iter().flatten().any(|not_run| {
         let named = not_run["rules"].as_array().into_iter().flatten().any(|name| name == rule);
-        let concerned = not_run["documents"].as_array().is_some_and(|all| all.iter().any(|one| one == document));
+        let concerned = not_run["documents"]
+            .as_array()
+            .is_some_and(|all| all.iter().any(|one| one == document));
         named && concerned
     })
 }
@@ -156,11 +166,17 @@ fn documented(family: &str, bases: &mut Bases) -> Vec<Case> {
     for rule in catalogue().iter().filter(|rule| rule.family() == family) {
         let profile = rule.profile().map(|text| serde_json::from_str(&text).expect("a profile"));
         let settings = CaseSettings { profile, ..CaseSettings::default() };
-        for (section, outcome, word) in
-            [(Section::Fails, Outcome::Fails, "fails"), (Section::Passes, Outcome::Passes, "passes")]
-        {
+        for (section, outcome, word) in [
+            (Section::Fails, Outcome::Fails, "fails"),
+            (Section::Passes, Outcome::Passes, "passes"),
+        ] {
             for (number, example) in (1..).zip(rule.examples(section)) {
-                let expected = Expected { rule: rule.name.into(), pointer: example.path, severity: None, params: None };
+                let expected = Expected {
+                    rule: rule.name.into(),
+                    pointer: example.path,
+                    severity: None,
+                    params: None,
+                };
                 let case = Case {
                     id: format!("{}/{word}-{number}", rule.name),
                     rule: rule.name.into(),
@@ -168,7 +184,10 @@ fn documented(family: &str, bases: &mut Bases) -> Vec<Case> {
                     from: Origin::Rule,
                     alone: false,
                     by_map: false,
-                    about: format!("example {number} under {} in the documentation of the rule", section.heading()),
+                    about: format!(
+                        "example {number} under {} in the documentation of the rule",
+                        section.heading()
+                    ),
                     base: MINIMAL.into(),
                     settings: settings.clone(),
                     patch: serde_json::from_str(&example.patch).expect("a patch"),
@@ -189,7 +208,10 @@ fn documented(family: &str, bases: &mut Bases) -> Vec<Case> {
 /// what the positions say of its units.
 fn goes_by_map(case: &Case, found: &[Found], today: &str, bases: &mut Bases) -> bool {
     // Where they say that one is wrong, that is found.
-    if !found.iter().any(|found| ["length-unit-suspect", "crs-unit-suspect"].contains(&found.rule.as_str())) {
+    if !found
+        .iter()
+        .any(|found| ["length-unit-suspect", "crs-unit-suspect"].contains(&found.rule.as_str()))
+    {
         return false;
     }
     let mut document = bases.document(case);
@@ -200,8 +222,10 @@ fn goes_by_map(case: &Case, found: &[Found], today: &str, bases: &mut Bases) -> 
     let blind = by_document(&report(&document, &case.settings, today)).remove(0);
     let others = |found: &[Found]| -> BTreeSet<(String, String)> {
         // What is said of the system itself is another matter.
-        let placeless =
-            |name: &str| !name.starts_with("crs-") && find(name).is_some_and(|rule| !rule.needs.contains(&Need::Crs));
+        let placeless = |name: &str| {
+            !name.starts_with("crs-")
+                && find(name).is_some_and(|rule| !rule.needs.contains(&Need::Crs))
+        };
         let found = found.iter().filter(|found| placeless(&found.rule));
         found.map(|found| (found.rule.clone(), found.pointer.clone())).collect()
     };
@@ -213,7 +237,8 @@ fn derived(mut case: Case, found: &[Found], today: &str, bases: &mut Bases) -> C
     case.by_map = goes_by_map(&case, found, today, bases);
     case.also = besides(&case, found);
     for expected in &mut case.expect {
-        let is_it = |found: &&Found| found.rule == expected.rule && found.pointer == expected.pointer;
+        let is_it =
+            |found: &&Found| found.rule == expected.rule && found.pointer == expected.pointer;
         if let Some(found) = found.iter().find(is_it) {
             expected.severity = Some(found.severity.clone());
             expected.params = Some(found.params.clone()).filter(|params| !params.is_empty());
@@ -254,7 +279,8 @@ pub(crate) fn findings() -> impl Iterator<Item = &'static Found> {
 fn manifests_are_fresh() {
     let mut stale: Vec<String> = hold(MINIMAL, obvert::check::MINIMAL).into_iter().collect();
     let mut bases = Bases::default();
-    let mut families: BTreeSet<String> = catalogue().iter().map(|rule| rule.family().to_owned()).collect();
+    let mut families: BTreeSet<String> =
+        catalogue().iter().map(|rule| rule.family().to_owned()).collect();
     for (path, manifest) in manifests() {
         families.remove(&manifest.family);
         let order = |rule: &str| catalogue().iter().position(|one| one.name == rule);
@@ -263,10 +289,14 @@ fn manifests_are_fresh() {
         if manifest.family != "larkmoor" {
             cases.sort_by_key(|case| (order(&case.rule), case.outcome == Outcome::Passes));
         }
-        let known: BTreeMap<&str, &Result> =
-            results().iter().filter(|(of, ..)| *of == path).map(|result| (result.1.id.as_str(), result)).collect();
+        let known: BTreeMap<&str, &Result> = results()
+            .iter()
+            .filter(|(of, ..)| *of == path)
+            .map(|result| (result.1.id.as_str(), result))
+            .collect();
         let same = |case: &Case, other: &Case| {
-            (&case.patch, &case.base, &case.settings) == (&other.patch, &other.base, &other.settings)
+            (&case.patch, &case.base, &case.settings)
+                == (&other.patch, &other.base, &other.settings)
         };
         let cases = cases
             .into_iter()
@@ -289,8 +319,10 @@ fn manifests_are_fresh() {
 /// Every case through the library.
 #[test]
 fn every_case_holds_in_the_library() {
-    let wrong: Vec<String> =
-        results().iter().flat_map(|(_, case, found, not_run)| complaints(case, found, *not_run)).collect();
+    let wrong: Vec<String> = results()
+        .iter()
+        .flat_map(|(_, case, found, not_run)| complaints(case, found, *not_run))
+        .collect();
     assert!(wrong.is_empty(), "{} wrong:\n{}", wrong.len(), wrong.join("\n"));
 }
 
@@ -319,11 +351,13 @@ fn every_case_holds_in_the_command() {
     let mut wrong = Vec::new();
     for (settings, cases) in calls.into_values() {
         let folder = tempfile::tempdir().expect("folder");
-        let names: Vec<String> = (0..cases.len()).map(|number| format!("{number:04}.obvert.json")).collect();
+        let names: Vec<String> =
+            (0..cases.len()).map(|number| format!("{number:04}.obvert.json")).collect();
         for (name, (_, document)) in names.iter().zip(&cases) {
             std::fs::write(folder.path().join(name), document.to_string()).expect("write");
         }
-        let mut arguments = vec!["check".to_owned(), "--format".into(), "json".into(), "--all".into()];
+        let mut arguments =
+            vec!["check".to_owned(), "--format".into(), "json".into(), "--all".into()];
         arguments.extend(["--today".into(), settings.today.expect("a date")]);
         for (limit, value) in &settings.limits {
             arguments.extend(["--limit".into(), format!("{limit}={value}")]);
@@ -333,7 +367,8 @@ fn every_case_holds_in_the_command() {
             arguments.extend(["--profile".into(), "profile.json".into()]);
         }
         arguments.extend(names);
-        let output = obvert_in(folder.path(), &arguments.iter().map(String::as_str).collect::<Vec<_>>());
+        let output =
+            obvert_in(folder.path(), &arguments.iter().map(String::as_str).collect::<Vec<_>>());
         let report: Value = serde_json::from_slice(&output.stdout)
             .unwrap_or_else(|error| panic!("{error} after {}: {}", cases[0].0.id, stderr(&output)));
         let found = by_document(&report);
@@ -372,16 +407,24 @@ fn every_rule_has_its_cases() {
                     say("finds more than it is about");
                 }
             } else {
-                if rule.family() != manifest.family || !case.id.starts_with(&format!("{}/", rule.name)) {
+                if rule.family() != manifest.family
+                    || !case.id.starts_with(&format!("{}/", rule.name))
+                {
                     say("stands in the wrong place");
                 }
-                let of = counted.entry((rule.name.to_owned(), case.outcome == Outcome::Fails)).or_default();
-                if !of.insert(format!("{document}{}", serde_json::to_string(&case.settings).expect("json"))) {
+                let of = counted
+                    .entry((rule.name.to_owned(), case.outcome == Outcome::Fails))
+                    .or_default();
+                if !of.insert(format!(
+                    "{document}{}",
+                    serde_json::to_string(&case.settings).expect("json")
+                )) {
                     say("the same document as another case");
                 }
             }
             let expects = case.expect.iter().any(|expected| expected.rule == case.rule);
-            if expects != (case.outcome == Outcome::Fails) || case.outcome == Outcome::Passes && !case.expect.is_empty()
+            if expects != (case.outcome == Outcome::Fails)
+                || case.outcome == Outcome::Passes && !case.expect.is_empty()
             {
                 say("the outcome and what is expected contradict each other");
             }
@@ -413,11 +456,20 @@ fn a_flipped_expectation_fails() {
             let mut check = |number: usize, changed: &dyn Fn(&mut Case)| {
                 let mut case = case.clone();
                 changed(&mut case);
-                assert_ne!(differences(&case, found), Vec::<String>::new(), "{}: flip {number}", case.id);
+                assert_ne!(
+                    differences(&case, found),
+                    Vec::<String>::new(),
+                    "{}: flip {number}",
+                    case.id
+                );
                 flipped[number] += 1;
             };
-            let phantom =
-                || Expected { rule: case.rule.clone(), pointer: "/nowhere".into(), severity: None, params: None };
+            let phantom = || Expected {
+                rule: case.rule.clone(),
+                pointer: "/nowhere".into(),
+                severity: None,
+                params: None,
+            };
             check(0, &|case| case.expect.push(phantom()));
             check(1, &|case| drop(case.also.insert("no-such-rule".into(), vec![String::new()])));
             if case.outcome == Outcome::Fails {
@@ -440,7 +492,9 @@ fn a_flipped_expectation_fails() {
 /// The default date of the manifests is the one that the documentation of the rules is checked with.
 #[test]
 fn the_date_is_that_of_the_examples() {
-    for (path, manifest) in manifests().into_iter().filter(|(_, manifest)| manifest.family != "larkmoor") {
+    for (path, manifest) in
+        manifests().into_iter().filter(|(_, manifest)| manifest.family != "larkmoor")
+    {
         assert_eq!(manifest.today, TODAY, "{path}");
     }
 }

@@ -33,7 +33,10 @@ fn cases() -> Vec<Case> {
 type Problems = BTreeSet<(String, String)>;
 
 fn expected(case: &Case) -> (String, Problems) {
-    (case.verdict.clone(), case.problems.iter().map(|p| (p.kind.clone(), p.pointer.clone())).collect())
+    (
+        case.verdict.clone(),
+        case.problems.iter().map(|p| (p.kind.clone(), p.pointer.clone())).collect(),
+    )
 }
 
 #[test]
@@ -41,9 +44,10 @@ fn every_document_gets_its_verdict_from_the_library() {
     for case in cases() {
         let verdict = match read::document(&bytes(&format!("structure/{}", case.file))) {
             Ok(_) => ("valid".to_owned(), Problems::new()),
-            Err(ReadError::Structure(problems)) => {
-                ("invalid".to_owned(), problems.into_iter().map(|p| (p.kind.to_string(), p.pointer)).collect())
-            }
+            Err(ReadError::Structure(problems)) => (
+                "invalid".to_owned(),
+                problems.into_iter().map(|p| (p.kind.to_string(), p.pointer)).collect(),
+            ),
             Err(_) => ("not-json".to_owned(), Problems::new()),
         };
         assert_eq!(verdict, expected(&case), "{}", case.file);
@@ -53,14 +57,17 @@ fn every_document_gets_its_verdict_from_the_library() {
 #[test]
 fn every_document_gets_its_verdict_from_the_command() {
     let cases = cases();
-    let mut arguments = vec!["check", "--from", "json", "--format", "json", "--all", "--today", "2026-06-01"];
+    let mut arguments =
+        vec!["check", "--from", "json", "--format", "json", "--all", "--today", "2026-06-01"];
     arguments.extend(cases.iter().map(|case| case.file.as_str()));
     let output = obvert_in(&root().join(CORPUS).join("structure"), &arguments);
-    let report: Value =
-        serde_json::from_slice(&output.stdout).unwrap_or_else(|error| panic!("{error}: {}", stderr(&output)));
+    let report: Value = serde_json::from_slice(&output.stdout)
+        .unwrap_or_else(|error| panic!("{error}: {}", stderr(&output)));
     let found = by_document(&report);
     assert_eq!(found.len(), cases.len());
-    for ((case, found), document) in cases.iter().zip(found).zip(report["documents"].as_array().expect("documents")) {
+    for ((case, found), document) in
+        cases.iter().zip(found).zip(report["documents"].as_array().expect("documents"))
+    {
         // What is left of a broken document is checked by the rules as well.
         let problems: Problems = found
             .into_iter()
@@ -85,7 +92,9 @@ fn every_document_gets_its_verdict_from_the_command() {
             .filter_map(|(_, pointer)| Some(pointer.rsplit_once('/')?.0.to_owned()))
             .collect();
         expected.retain(|problem| {
-            problem.0 != "missing-key" || !misspelt.contains(&problem.1) || problems.contains(problem)
+            problem.0 != "missing-key"
+                || !misspelt.contains(&problem.1)
+                || problems.contains(problem)
         });
         assert_eq!((verdict.to_owned(), problems), (expected_verdict, expected), "{}", case.file);
     }

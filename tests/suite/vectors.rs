@@ -50,14 +50,21 @@ fn word(value: &Value) -> &str {
 #[test]
 fn clocks_are_mirrored() {
     for Vector { id, given, is, .. } in vectors("clock-hour") {
-        let mirrored = ClockHour::new(number(&given["hour"])).expect("a number").mirrored().map(ClockHour::get);
+        let mirrored = ClockHour::new(number(&given["hour"]))
+            .expect("a number")
+            .mirrored()
+            .map(ClockHour::get);
         assert_eq!(mirrored, is.get("mirrored").map(number), "{id}");
         assert_eq!(mirrored.is_none(), is["valid"] == false, "{id}");
     }
     for Vector { id, given, is, .. } in vectors("clock-arc") {
         let hour = |value: &Value| ClockHour::new(number(value)).expect("a number");
         let arc = ClockReading::Arc(hour(&given["from"]), hour(&given["to"]));
-        assert_eq!(arc.mirrored(), Some(ClockReading::Arc(hour(&is["from"]), hour(&is["to"]))), "{id}");
+        assert_eq!(
+            arc.mirrored(),
+            Some(ClockReading::Arc(hour(&is["from"]), hour(&is["to"]))),
+            "{id}"
+        );
         assert_eq!(arc.hours(), number(&is["hours"]), "{id}");
     }
 }
@@ -97,7 +104,11 @@ fn stretches_are_counted_by_the_interval() {
         let mut totals = GradeTotals::default();
         let length = metres(number(&given["length"]), &given["unit"]);
         let grade = serde_json::from_value(json!(5)).expect("a grade");
-        totals.add(grade, GradeExtent { at: 0.0, length: Some(length) }, &scheme(&given["interval"]));
+        totals.add(
+            grade,
+            GradeExtent { at: 0.0, length: Some(length) },
+            &scheme(&given["interval"]),
+        );
         assert_eq!(is["count"], totals.count, "{id}");
     }
 }
@@ -125,7 +136,10 @@ fn place(given: &Value) -> Value {
 /// How far from the upstream structure the GeoJSON form puts the observation.
 fn placed(geojson: &Value, given: &Value) -> f64 {
     let features = geojson["features"].as_array().expect("features");
-    let row = features.iter().find(|feature| feature["properties"]["table"] == "observations").expect("the row");
+    let row = features
+        .iter()
+        .find(|feature| feature["properties"]["table"] == "observations")
+        .expect("the row");
     number(&row["geometry"]["coordinates"][0]) / 0.01 * number(&given["length"])
 }
 
@@ -135,15 +149,21 @@ fn distances_are_measured_from_either_end() {
     for Vector { id, given, is, .. } in vectors("place") {
         let text = place(&given).to_string();
         let mut out = Vec::new();
-        let document = obvert::read(text.as_bytes()).unwrap_or_else(|error| panic!("{id}: {error}"));
+        let document =
+            obvert::read(text.as_bytes()).unwrap_or_else(|error| panic!("{id}: {error}"));
         obvert::convert::geojson::write(&document, &mut out).expect("geojson");
         std::fs::write(folder.path().join("a.obvert.json"), text).expect("write");
-        let output = obvert_in(folder.path(), &["convert", "a.obvert.json", "--to", "geojson", "-o", "-"]);
+        let output =
+            obvert_in(folder.path(), &["convert", "a.obvert.json", "--to", "geojson", "-o", "-"]);
         assert_eq!(status(&output), 0, "{id}: {}", stderr(&output));
         for source in [out, output.stdout] {
             let found = placed(&serde_json::from_slice(&source).expect("json"), &given);
             // Nine decimals of a degree are 2 hundred-thousandths of such a pipe's foot.
-            assert!((found - number(&is["from_upstream"])).abs() < 1e-4, "{id}: {found}, not {}", is["from_upstream"]);
+            assert!(
+                (found - number(&is["from_upstream"])).abs() < 1e-4,
+                "{id}: {found}, not {}",
+                is["from_upstream"]
+            );
         }
     }
 }
@@ -188,7 +208,11 @@ fn joined(vector: &Vector) -> Judged {
     let came = |of: &Value| number(&of["offset"]) + number(&of["surveyed"]) - number(&of["reads"]);
     let far = ["first", "second"].map(|run| came(&vector.given[run]));
     assert_eq!(far, ["first", "second"].map(|run| number(&vector.is[run])), "{}", vector.id);
-    assert!((number(&vector.given["length"]) - far[0] - far[1] - gap).abs() < 1e-9, "{}", vector.id);
+    assert!(
+        (number(&vector.given["length"]) - far[0] - far[1] - gap).abs() < 1e-9,
+        "{}",
+        vector.id
+    );
     let rule = vector.is.get("rule").map(word);
     Judged {
         id: vector.id.clone(),
@@ -208,26 +232,37 @@ fn timestamp(vector: &Vector) -> Judged {
     } else if vector.is["possible"] == false {
         expected.insert(one("date-invalid", "/issued"));
     }
-    Judged { id: vector.id.clone(), document, rules: &["text-form", "date-invalid"], expected, fact: None }
+    Judged {
+        id: vector.id.clone(),
+        document,
+        rules: &["text-form", "date-invalid"],
+        expected,
+        fact: None,
+    }
 }
 
 /// Whether the first time is after the second, and the other way round.
 fn instants(vector: &Vector) -> [Judged; 2] {
     let order = word(&vector.is["first_is"]);
     let (first, second) = (&vector.given["first"], &vector.given["second"]);
-    [(first, second, order == "after"), (second, first, order == "before")].map(|(started, finished, after)| {
-        let mut document = manifest::json("bases/minimal.obvert.json");
-        document["runs"][0]["started"] = started.clone();
-        document["runs"][0]["finished"] = finished.clone();
-        let expected = after.then(|| one("time-order", "/runs/0/finished")).into_iter().collect();
-        Judged { id: vector.id.clone(), document, rules: &["time-order"], expected, fact: None }
-    })
+    [(first, second, order == "after"), (second, first, order == "before")].map(
+        |(started, finished, after)| {
+            let mut document = manifest::json("bases/minimal.obvert.json");
+            document["runs"][0]["started"] = started.clone();
+            document["runs"][0]["finished"] = finished.clone();
+            let expected =
+                after.then(|| one("time-order", "/runs/0/finished")).into_iter().collect();
+            Judged { id: vector.id.clone(), document, rules: &["time-order"], expected, fact: None }
+        },
+    )
 }
 
 fn ids(vector: &Vector) -> Judged {
     let mut document = manifest::json("bases/minimal.obvert.json");
-    document["structures"] =
-        ["first", "second"].map(|key| json!({ "id": vector.given[key], "kind": "manhole" })).into_iter().collect();
+    document["structures"] = ["first", "second"]
+        .map(|key| json!({ "id": vector.given[key], "kind": "manhole" }))
+        .into_iter()
+        .collect();
     for table in ["pipes", "runs", "media", "locates", "ratings"] {
         document[table] = json!([]);
     }
@@ -238,7 +273,13 @@ fn ids(vector: &Vector) -> Judged {
     if vector.is["case_clash"] == true {
         expected.insert(one("id-case-clash", "/structures/1/id"));
     }
-    Judged { id: vector.id.clone(), document, rules: &["duplicate-id", "id-case-clash"], expected, fact: None }
+    Judged {
+        id: vector.id.clone(),
+        document,
+        rules: &["duplicate-id", "id-case-clash"],
+        expected,
+        fact: None,
+    }
 }
 
 fn judged() -> Vec<Judged> {
@@ -257,13 +298,15 @@ fn complaint(judged: &Judged, report: &Value, document: u64) -> Option<String> {
         .filter(|finding| finding.get("document").and_then(Value::as_u64).unwrap_or(0) == document)
         .filter(|finding| judged.rules.iter().any(|rule| finding["rule"] == *rule))
         .collect();
-    let found: Findings = of_it.iter().map(|finding| one(word(&finding["rule"]), word(&finding["path"]))).collect();
+    let found: Findings =
+        of_it.iter().map(|finding| one(word(&finding["rule"]), word(&finding["path"]))).collect();
     if found != judged.expected {
         return Some(format!("{}: found {found:?}, expected {:?}", judged.id, judged.expected));
     }
     let (name, expected) = judged.fact?;
     let stated = number(&of_it[0]["params"][name]);
-    ((stated - expected).abs() > 1e-9).then(|| format!("{}: {name} {stated}, expected {expected}", judged.id))
+    ((stated - expected).abs() > 1e-9)
+        .then(|| format!("{}: {name} {stated}, expected {expected}", judged.id))
 }
 
 #[test]
@@ -283,16 +326,19 @@ fn times_ids_and_joined_runs_hold_in_the_library() {
 fn times_ids_and_joined_runs_hold_in_the_command() {
     let folder = tempfile::tempdir().expect("folder");
     let judged = judged();
-    let names: Vec<String> = (0..judged.len()).map(|number| format!("{number:03}.obvert.json")).collect();
+    let names: Vec<String> =
+        (0..judged.len()).map(|number| format!("{number:03}.obvert.json")).collect();
     for (name, judged) in names.iter().zip(&judged) {
         std::fs::write(folder.path().join(name), judged.document.to_string()).expect("write");
     }
     let mut arguments = vec!["check", "--format", "json", "--all", "--today", "2026-06-01"];
     arguments.extend(names.iter().map(String::as_str));
     let output = obvert_in(folder.path(), &arguments);
-    let report: Value =
-        serde_json::from_slice(&output.stdout).unwrap_or_else(|error| panic!("{error}: {}", stderr(&output)));
-    let complaints: Vec<String> =
-        (0..).zip(&judged).filter_map(|(number, judged)| complaint(judged, &report, number)).collect();
+    let report: Value = serde_json::from_slice(&output.stdout)
+        .unwrap_or_else(|error| panic!("{error}: {}", stderr(&output)));
+    let complaints: Vec<String> = (0..)
+        .zip(&judged)
+        .filter_map(|(number, judged)| complaint(judged, &report, number))
+        .collect();
     assert!(complaints.is_empty(), "{}", complaints.join("\n"));
 }

@@ -17,7 +17,8 @@ pub(crate) fn chapters() -> BTreeMap<String, String> {
                 folders.push(path);
                 continue;
             }
-            let name = path.strip_prefix(&base).expect("below spec").to_string_lossy().replace('\\', "/");
+            let name =
+                path.strip_prefix(&base).expect("below spec").to_string_lossy().replace('\\', "/");
             if name.ends_with(".md") {
                 chapters.insert(name, std::fs::read_to_string(&path).expect("a chapter"));
             }
@@ -28,7 +29,8 @@ pub(crate) fn chapters() -> BTreeMap<String, String> {
 
 /// The paths of the chapters in reading order, as the table of contents has them.
 pub(crate) fn in_order() -> Vec<String> {
-    let contents = std::fs::read_to_string(root().join("spec/SUMMARY.md")).expect("the table of contents");
+    let contents =
+        std::fs::read_to_string(root().join("spec/SUMMARY.md")).expect("the table of contents");
     let targets = contents.split("](").skip(1).filter_map(|rest| rest.split(')').next());
     targets.map(str::to_owned).collect()
 }
@@ -41,7 +43,8 @@ pub(crate) fn path_of(name: &str) -> Option<String> {
 
 /// The path of a chapter as a link in another one has it.
 pub(crate) fn link(from: &str, to: &str) -> String {
-    let (here, there): (Vec<&str>, Vec<&str>) = (from.split('/').collect(), to.split('/').collect());
+    let (here, there): (Vec<&str>, Vec<&str>) =
+        (from.split('/').collect(), to.split('/').collect());
     let last = here.len().min(there.len()) - 1;
     let same = here.iter().zip(&there).take(last).take_while(|(here, there)| here == there).count();
     let up = "../".repeat(here.len() - 1 - same);
@@ -73,12 +76,18 @@ pub(crate) fn links(text: &str) -> impl Iterator<Item = &str> {
 
 /// The anchor of a heading.
 pub(crate) fn slug(heading: &str) -> String {
-    let kept =
-        heading.to_lowercase().chars().filter(|c| c.is_alphanumeric() || *c == ' ' || *c == '-').collect::<String>();
+    let kept = heading
+        .to_lowercase()
+        .chars()
+        .filter(|c| c.is_alphanumeric() || *c == ' ' || *c == '-')
+        .collect::<String>();
     kept.replace(' ', "-")
 }
 
 /// The anchors of a chapter's headings.
 pub(crate) fn anchors(text: &str) -> Vec<String> {
-    text.lines().filter_map(|line| line.trim_start_matches('#').strip_prefix(' ')).map(slug).collect()
+    text.lines()
+        .filter_map(|line| line.trim_start_matches('#').strip_prefix(' '))
+        .map(slug)
+        .collect()
 }

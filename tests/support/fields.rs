@@ -23,26 +23,43 @@ pub(crate) const EVERY_FIELD: &str = "tests/data/every-field.obvert.json";
 pub(crate) fn table(name: &str, chapter: &str) -> String {
     let object = shape::object(name);
     assert!(!object.fields.is_empty(), "the format has no object {name}");
-    let examples: Vec<Option<String>> = object.fields.iter().map(|field| example(name, field)).collect();
+    let examples: Vec<Option<String>> =
+        object.fields.iter().map(|field| example(name, field)).collect();
     let with_examples = examples.iter().any(Option::is_some);
     let mut out = String::from("| Key | Cardinality | Type | Meaning |");
-    out.push_str(if with_examples { " Example |\n|---|---|---|---|---|\n" } else { "\n|---|---|---|---|\n" });
+    out.push_str(if with_examples {
+        " Example |\n|---|---|---|---|---|\n"
+    } else {
+        "\n|---|---|---|---|\n"
+    });
     for (field, example) in object.fields.iter().zip(examples) {
         let (meaning, words) = meaning(field);
         let (kind, meaning) = match (&field.shape, words) {
             (Shape::Extensions, _) => (kind_of(field, name, chapter), String::new()),
-            (Shape::Word(all), Some(words)) if all.len() == 1 => ("enum".to_owned(), format!("{meaning} {words}")),
+            (Shape::Word(all), Some(words)) if all.len() == 1 => {
+                ("enum".to_owned(), format!("{meaning} {words}"))
+            }
             (_, Some(words)) => match first_use(&words) {
-                Some((object, key)) if (object.as_str(), key.as_str()) != (name, field.name.as_str()) => {
+                Some((object, key))
+                    if (object.as_str(), key.as_str()) != (name, field.name.as_str()) =>
+                {
                     (format!("enum, as {}", reference(&object, &key, name, chapter)), meaning)
                 }
                 _ => ("enum".to_owned(), format!("{meaning} {words}")),
             },
             (_, None) => (kind_of(field, name, chapter), meaning),
         };
-        let cell =
-            |text: String| if text.is_empty() { " ".to_owned() } else { format!(" {} ", text.replace('|', "\\|")) };
-        let _ = write!(out, "| `{}` | {} |{}|{}|", field.name, cardinality(field), cell(kind), cell(meaning));
+        let cell = |text: String| {
+            if text.is_empty() { " ".to_owned() } else { format!(" {} ", text.replace('|', "\\|")) }
+        };
+        let _ = write!(
+            out,
+            "| `{}` | {} |{}|{}|",
+            field.name,
+            cardinality(field),
+            cell(kind),
+            cell(meaning)
+        );
         if with_examples {
             let example = example.map(|value| format!("`{value}`")).unwrap_or_default();
             let _ = write!(out, "{}|", cell(example));
@@ -54,7 +71,9 @@ pub(crate) fn table(name: &str, chapter: &str) -> String {
 
 /// Which rules guard which of an object's fields.
 fn rules(object: &ObjectShape, chapter: &str) -> String {
-    let catalogue = chapters::path_of("rules").map(|path| chapters::link(chapter, &path)).expect("the catalogue");
+    let catalogue = chapters::path_of("rules")
+        .map(|path| chapters::link(chapter, &path))
+        .expect("the catalogue");
     let mut out = String::new();
     let keys = std::iter::once("").chain(object.fields.iter().map(|field| field.name.as_str()));
     for key in keys {
@@ -63,7 +82,8 @@ fn rules(object: &ObjectShape, chapter: &str) -> String {
             out.push_str("\nRules:\n\n");
         }
         let what = if key.is_empty() { "the object".to_owned() } else { format!("`{key}`") };
-        let links: Vec<String> = rules.iter().map(|rule| format!("[`{rule}`]({catalogue}#{rule})")).collect();
+        let links: Vec<String> =
+            rules.iter().map(|rule| format!("[`{rule}`]({catalogue}#{rule})")).collect();
         let _ = writeln!(out, "- {what}: {}", links.join(", "));
     }
     out
@@ -73,7 +93,8 @@ fn rules(object: &ObjectShape, chapter: &str) -> String {
 fn meaning(field: &Field) -> (String, Option<String>) {
     let line = |text: &str| text.replace('\n', " ").trim().to_owned();
     // The type has the unit already.
-    let description = field.description.replace(", in length units", "").replace(", in section units", "");
+    let description =
+        field.description.replace(", in length units", "").replace(", in section units", "");
     match description.split_once("\n- ") {
         Some((first, words)) => {
             let words: Vec<String> = words.split("\n- ").map(|word| brief(&line(word))).collect();
@@ -116,7 +137,8 @@ fn homes() -> &'static [(String, String)] {
         let mut homes = Vec::new();
         for path in chapters::in_order() {
             let lines = chapters.get(&path).map(|text| text.lines()).into_iter().flatten();
-            let names = lines.filter_map(|line| line.strip_prefix("<!-- fields: ")?.strip_suffix(" -->"));
+            let names =
+                lines.filter_map(|line| line.strip_prefix("<!-- fields: ")?.strip_suffix(" -->"));
             homes.extend(names.map(|name| (name.to_owned(), path.clone())));
         }
         homes
@@ -128,7 +150,9 @@ fn reference(object: &str, key: &str, from: &str, chapter: &str) -> String {
     let home = homes().iter().find(|(name, _)| name == object).map(|(_, path)| path);
     match home {
         _ if object == from => format!("`{key}`"),
-        Some(home) if home != chapter => format!("[`{object}.{key}`]({})", chapters::link(chapter, home)),
+        Some(home) if home != chapter => {
+            format!("[`{object}.{key}`]({})", chapters::link(chapter, home))
+        }
         _ => format!("`{object}.{key}`"),
     }
 }
@@ -234,7 +258,12 @@ fn places_elsewhere() -> &'static BTreeMap<Location, (String, Value)> {
     })
 }
 
-fn collect(object: &ObjectShape, value: &Value, at: &str, found: &mut BTreeMap<Location, (String, Value)>) {
+fn collect(
+    object: &ObjectShape,
+    value: &Value,
+    at: &str,
+    found: &mut BTreeMap<Location, (String, Value)>,
+) {
     for (key, value) in value.as_object().into_iter().flatten() {
         let Some(field) = object.field(key) else { continue };
         let at = format!("{at}/{key}");
@@ -243,7 +272,12 @@ fn collect(object: &ObjectShape, value: &Value, at: &str, found: &mut BTreeMap<L
     }
 }
 
-fn collect_in(shape: &Shape, value: &Value, at: &str, found: &mut BTreeMap<Location, (String, Value)>) {
+fn collect_in(
+    shape: &Shape,
+    value: &Value,
+    at: &str,
+    found: &mut BTreeMap<Location, (String, Value)>,
+) {
     match (shape, value) {
         (Shape::Object(name), value) => collect(shape::object(name), value, at, found),
         (Shape::List(item), Value::Array(items)) => {
@@ -257,10 +291,13 @@ fn collect_in(shape: &Shape, value: &Value, at: &str, found: &mut BTreeMap<Locat
 
 /// Fields of the format that no example has: there are none.
 pub(crate) fn without_example() -> Vec<String> {
-    let fields = shape::objects().flat_map(|object| object.fields.iter().map(move |field| (object, field)));
+    let fields =
+        shape::objects().flat_map(|object| object.fields.iter().map(move |field| (object, field)));
     let lacks = |(object, field): &(&ObjectShape, &Field)| {
-        !places().contains_key(&(object.name.clone(), field.name.clone())) && object.name != "Document"
-            || object.name == "Document" && !places().contains_key(&("Document".into(), field.name.clone()))
+        !places().contains_key(&(object.name.clone(), field.name.clone()))
+            && object.name != "Document"
+            || object.name == "Document"
+                && !places().contains_key(&("Document".into(), field.name.clone()))
     };
     fields.filter(lacks).map(|(object, field)| format!("{}.{}", object.name, field.name)).collect()
 }
@@ -284,10 +321,9 @@ fn range(object: &str, field: &Field) -> Option<&'static str> {
         *document.pointer_mut(pointer).expect("a place") = Value::from(*number);
         let report = check(&document, None);
         let rules = ["number-impossible", "clock-range"];
-        report
-            .findings
-            .iter()
-            .any(|found| found.subject.path == *pointer && rules.iter().any(|rule| *found.rule == **rule))
+        report.findings.iter().any(|found| {
+            found.subject.path == *pointer && rules.iter().any(|rule| *found.rule == **rule)
+        })
     };
     // Most numbers can be anything, and one question tells so.
     if !impossible(&-1.0) {
@@ -305,7 +341,8 @@ fn check(document: &Value, rule: Option<&Rule>) -> Report {
     let text = serde_json::to_vec(document).expect("json");
     if let Some(profile) = rule.and_then(Rule::profile) {
         let profile = obvert::model::profile::Profile::read(profile.as_bytes()).expect("a profile");
-        let checker = Checker::new(Settings { profile: Some(profile), ..settings() }).expect("settings");
+        let checker =
+            Checker::new(Settings { profile: Some(profile), ..settings() }).expect("settings");
         return checker.check(&text).expect("json");
     }
     CHECKER.get_or_init(|| Checker::new(settings()).expect("settings")).check(&text).expect("json")
@@ -325,7 +362,8 @@ pub(crate) fn guards() -> &'static BTreeMap<Location, BTreeSet<&'static str>> {
                 let Some(document) = patched(operations) else { continue };
                 let report = check(&document, Some(rule));
                 let found = report.findings.iter().filter(|finding| finding.rule == rule.name);
-                let mut of: BTreeSet<Location> = found.filter_map(|finding| place_of(&finding.subject.path)).collect();
+                let mut of: BTreeSet<Location> =
+                    found.filter_map(|finding| place_of(&finding.subject.path)).collect();
                 of.extend(deciding(rule, operations));
                 for place in of {
                     guards.entry(place).or_default().insert(rule.name);
@@ -344,7 +382,11 @@ fn deciding(rule: &Rule, operations: &[Value]) -> Vec<Location> {
         let report = check(&document, Some(rule));
         // A document that cannot be read, or a rule that cannot be run, says nothing about the field.
         let whole = report.documents.iter().all(|document| document.left_out.is_empty());
-        let ran = whole && !report.not_run.iter().any(|not_run| not_run.rules.iter().any(|name| name == rule.name));
+        let ran = whole
+            && !report
+                .not_run
+                .iter()
+                .any(|not_run| not_run.rules.iter().any(|name| name == rule.name));
         ran && !report.findings.iter().any(|finding| finding.rule == rule.name)
     };
     let mut found = Vec::new();
@@ -363,7 +405,8 @@ fn deciding(rule: &Rule, operations: &[Value]) -> Vec<Location> {
         for leaf in leaves {
             let mut changed = operations.to_vec();
             let (holder, key) = leaf.rsplit_once('/').expect("a key");
-            let was = minimal.pointer(&format!("{path}{leaf}")).filter(|_| operation["op"] == "replace");
+            let was =
+                minimal.pointer(&format!("{path}{leaf}")).filter(|_| operation["op"] == "replace");
             let holder = changed[index]["value"].pointer_mut(holder).and_then(Value::as_object_mut);
             let Some(holder) = holder else { continue };
             match was {
@@ -399,7 +442,8 @@ fn members(value: &Value, at: &str, found: &mut Vec<String>) {
 
 fn patched(operations: &[Value]) -> Option<Value> {
     let mut document: Value = serde_json::from_str(obvert::check::MINIMAL).expect("json");
-    let patch: json_patch::Patch = serde_json::from_value(Value::Array(operations.to_vec())).expect("a patch");
+    let patch: json_patch::Patch =
+        serde_json::from_value(Value::Array(operations.to_vec())).expect("a patch");
     json_patch::patch(&mut document, &patch).ok()?;
     Some(document)
 }
@@ -411,7 +455,9 @@ pub(crate) fn place_of(pointer: &str) -> Option<Location> {
     let mut shape: Option<&Shape> = None;
     for token in pointer.split('/').skip(1) {
         match shape {
-            Some(Shape::List(item)) if token == "-" || token.bytes().all(|byte| byte.is_ascii_digit()) => {
+            Some(Shape::List(item))
+                if token == "-" || token.bytes().all(|byte| byte.is_ascii_digit()) =>
+            {
                 if let Shape::Object(name) = &**item {
                     object = shape::object(name);
                     place = (name.clone(), String::new());

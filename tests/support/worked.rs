@@ -42,7 +42,10 @@ fn clock() -> String {
     let mut out = format!("{}\n|{rule}\n{}\n", rows[0], rows[1]);
     out.push_str("\n| Arc | From the other end | Hours |\n|---|---|---|\n");
     for (from, to) in [(11.0, 2.0), (3.0, 9.0), (12.0, 12.0), (12.5, 1.0)] {
-        let arc = ClockReading::Arc(ClockHour::new(from).expect("an hour"), ClockHour::new(to).expect("an hour"));
+        let arc = ClockReading::Arc(
+            ClockHour::new(from).expect("an hour"),
+            ClockHour::new(to).expect("an hour"),
+        );
         let Some(ClockReading::Arc(a, b)) = arc.mirrored() else { panic!("an arc") };
         let _ = writeln!(out, "| {from} to {to} | {a} to {b} | {} |", arc.hours());
     }
@@ -94,9 +97,12 @@ fn units() -> String {
 
 /// A pipe of 200 ft that was driven from both ends, and what the checker makes of the two runs.
 fn distance(chapter: &str) -> String {
-    let catalogue = chapters::path_of("rules").map(|path| chapters::link(chapter, &path)).expect("the catalogue");
-    let mut out =
-        String::from("| First run | Second run | *a* | *b* | *L* − *a* − *b* | Rule |\n|---|---|---|---|---|---|\n");
+    let catalogue = chapters::path_of("rules")
+        .map(|path| chapters::link(chapter, &path))
+        .expect("the catalogue");
+    let mut out = String::from(
+        "| First run | Second run | *a* | *b* | *L* − *a* − *b* | Rule |\n|---|---|---|---|---|---|\n",
+    );
     for (first, second) in [
         ((120.0, 0.0, 0.0), (75.0, 0.0, 0.0)),
         ((120.0, 2.0, 0.0), (81.0, 0.0, 3.0)),
@@ -142,7 +148,8 @@ fn distance(chapter: &str) -> String {
             || "none: within the tolerance of 1 ft".to_owned(),
             |found| format!("[`{0}`]({catalogue}#{0})", found.rule),
         );
-        let _ = writeln!(out, "| {} | {} | {a} | {b} | {gap} | {rule} |", said(first), said(second));
+        let _ =
+            writeln!(out, "| {} | {} | {a} | {b} | {gap} | {rule} |", said(first), said(second));
     }
     out
 }
@@ -169,13 +176,17 @@ fn grade(value: u8) -> Grade {
 
 fn stretches() -> String {
     let scheme = scheme(None);
-    let mut out = String::from("| Length | *s* ∕ *interval* | *n* | Grade 2 adds |\n|---|---|---|---|\n");
+    let mut out =
+        String::from("| Length | *s* ∕ *interval* | *n* | Grade 2 adds |\n|---|---|---|---|\n");
     let feet = |feet: f64| (format!("{feet} ft"), feet * LengthUnit::Foot.metres());
     let metres = |metres: f64| (format!("{metres} m"), metres);
-    for (said, length) in [metres(0.0), metres(0.4), metres(1.0), metres(1.001), metres(2.5), feet(31.8), feet(1.0)] {
+    for (said, length) in
+        [metres(0.0), metres(0.4), metres(1.0), metres(1.001), metres(2.5), feet(31.8), feet(1.0)]
+    {
         let mut totals = GradeTotals::default();
         totals.add(grade(2), GradeExtent { at: 0.0, length: Some(length) }, &scheme);
-        let _ = writeln!(out, "| {said} | {} | {} | {} |", tidy(length), totals.count, totals.total);
+        let _ =
+            writeln!(out, "| {said} | {} | {} | {} |", tidy(length), totals.count, totals.total);
     }
     out
 }
@@ -215,7 +226,8 @@ fn peaks() -> String {
     );
     let trap = [(3.8, 20), (4.1, 25)];
     for places in [&PLACES[..], &trap] {
-        let said: Vec<String> = places.iter().map(|(at, grade)| format!("{grade} at {at} m")).collect();
+        let said: Vec<String> =
+            places.iter().map(|(at, grade)| format!("{grade} at {at} m")).collect();
         let peak = |method: &str| {
             let peak = json!({ "method": method, "length": { "value": 1, "unit": "m" } });
             let (totals, scheme) = rolled(places, Some(&peak).filter(|_| method != "worst-grade"));

@@ -15,6 +15,10 @@ fn main() {
 #[divan::bench(args = [100_000, 2_000_000])]
 fn every_rule(bencher: divan::Bencher<'_, '_>, bytes: usize) {
     let source = generate::document(bytes);
-    let checker = Checker::new(Settings { today: "2027-01-01".parse().ok(), ..Settings::default() }).expect("settings");
-    bencher.counter(BytesCount::of_str(&source)).bench(|| checker.check(source.as_bytes()).expect("JSON"));
+    let checker =
+        Checker::new(Settings { today: "2027-01-01".parse().ok(), ..Settings::default() })
+            .expect("settings");
+    bencher
+        .counter(BytesCount::of_str(&source))
+        .bench(|| checker.check(source.as_bytes()).expect("JSON"));
 }

@@ -20,7 +20,10 @@ pub fn find(name: &str) -> Option<&'static Rule> {
 pub const MINIMAL: &str = include_str!("minimal.obvert.json");
 
 /// The only candidate that equals a word except for its case and the white space around it.
-pub(crate) fn same_but_case<'w>(word: &str, candidates: impl Iterator<Item = &'w str>) -> Option<&'w str> {
+pub(crate) fn same_but_case<'w>(
+    word: &str,
+    candidates: impl Iterator<Item = &'w str>,
+) -> Option<&'w str> {
     let meant = word.trim().to_lowercase();
     let mut same = candidates.filter(|candidate| candidate.to_lowercase() == meant);
     let only = same.next()?;

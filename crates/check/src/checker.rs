@@ -26,9 +26,11 @@ pub struct Checker {
 }
 
 /// Why no rule was run on a source without the structure of a document.
-pub(crate) const WITHOUT_STRUCTURE: &str = "the document does not have the structure of the format; correct that first";
+pub(crate) const WITHOUT_STRUCTURE: &str =
+    "the document does not have the structure of the format; correct that first";
 
-/// A rule that is not turned off, with its severity and limits by the settings and what the profile suppresses of it.
+/// A rule that is not turned off, with its severity and limits by the settings and what the profile
+/// suppresses of it.
 #[derive(Clone, Debug)]
 pub(crate) struct Active {
     pub(crate) rule: &'static Rule,
@@ -39,7 +41,14 @@ pub(crate) struct Active {
 
 impl Active {
     pub(crate) fn sink<'s>(&'s self, keep: usize, found: &'s mut Found) -> Sink<'s> {
-        Sink { rule: self.rule, severity: self.severity, limits: &self.limits, keep, held: &self.held, found }
+        Sink {
+            rule: self.rule,
+            severity: self.severity,
+            limits: &self.limits,
+            keep,
+            held: &self.held,
+            found,
+        }
     }
 }
 
@@ -63,7 +72,12 @@ impl Checker {
             if let Some(known) = rule.limits.iter().find(|known| known.name == limit) {
                 if !value.is_finite() || *value < 0.0 {
                     let (rule, name) = (name.clone(), limit.clone());
-                    return Err(SettingsError::LimitValue { rule, name, value: *value, unit: known.unit });
+                    return Err(SettingsError::LimitValue {
+                        rule,
+                        name,
+                        value: *value,
+                        unit: known.unit,
+                    });
                 }
             } else {
                 let has: Vec<&str> = rule.limits.iter().map(|limit| limit.name).collect();
@@ -71,12 +85,20 @@ impl Checker {
                 return Err(SettingsError::Limit { rule: name.clone(), name: limit.clone(), has });
             }
         }
-        let demands = settings.profile.take().map(|profile| Demands::new(profile, &mut settings)).transpose()?;
+        let demands = settings
+            .profile
+            .take()
+            .map(|profile| Demands::new(profile, &mut settings))
+            .transpose()?;
         let active = settings.all_rules().filter_map(|rule| {
-            let severity = settings.severities.get(rule.name).copied().unwrap_or(Some(rule.severity))?;
-            let set = |name: &str| settings.limits.get(&(rule.name.to_owned(), name.to_owned())).copied();
-            let limits = rule.limits.iter().map(|limit| set(limit.name).unwrap_or(limit.default)).collect();
-            let held = demands.as_ref().map(|demands| demands.held_of(rule.name)).unwrap_or_default();
+            let severity =
+                settings.severities.get(rule.name).copied().unwrap_or(Some(rule.severity))?;
+            let set =
+                |name: &str| settings.limits.get(&(rule.name.to_owned(), name.to_owned())).copied();
+            let limits =
+                rule.limits.iter().map(|limit| set(limit.name).unwrap_or(limit.default)).collect();
+            let held =
+                demands.as_ref().map(|demands| demands.held_of(rule.name)).unwrap_or_default();
             Some(Active { rule, severity, limits, held })
         });
         let active = active.collect();
@@ -85,8 +107,9 @@ impl Checker {
 
     /// Checks a JSON document, run by run: no more than the head and one run is held at a time.
     ///
-    /// A document that is JSON but violates the structure of the format is diagnosed. The report then has those problems, and what
-    /// the rules find in the rest: see [`check_value`](Self::check_value).
+    /// A document that is JSON but violates the structure of the format is diagnosed. The report
+    /// then has those problems, and what the rules find in the rest: see
+    /// [`check_value`](Self::check_value).
     ///
     /// # Errors
     /// When the source is not JSON.
@@ -96,7 +119,9 @@ impl Checker {
             let Some(error) = error else { return Ok(report) };
             // Ids that repeat leave every row readable, so what the rules found still holds.
             let problems = error.problems();
-            if !problems.is_empty() && problems.iter().all(|problem| problem.kind == ProblemKind::DuplicateId) {
+            if !problems.is_empty()
+                && problems.iter().all(|problem| problem.kind == ProblemKind::DuplicateId)
+            {
                 self.add_structural(&mut report, problems);
                 return Ok(report);
             }
@@ -124,8 +149,8 @@ impl Checker {
     /// ```
     ///
     /// # Errors
-    /// When the survey is not valid. Its reader's format can diagnose it, and [`check_value`](Self::check_value) then checks what
-    /// is readable.
+    /// When the survey is not valid. Its reader's format can diagnose it, and
+    /// [`check_value`](Self::check_value) then checks what is readable.
     pub fn check_reader<R: RunReader + ?Sized>(&self, reader: &mut R) -> Result<Report, R::Error> {
         let (report, error) = self.walk_reader(reader);
         error.map_or(Ok(report), Err)
@@ -134,13 +159,14 @@ impl Checker {
     /// Checks a document that is in memory.
     #[must_use]
     pub fn check_document(&self, document: &Document) -> Report {
-        let mut report = self.walk(&document.head, &mut Borrowed(document.runs.iter()), &BTreeSet::new());
+        let mut report =
+            self.walk(&document.head, &mut Borrowed(document.runs.iter()), &BTreeSet::new());
         self.add_structural(&mut report, &read::twice(document));
         report
     }
 
-    /// A report of structural problems alone, for a source that another reader found them in. It says that no rule was
-    /// run.
+    /// A report of structural problems alone, for a source that another reader found them in. It
+    /// says that no rule was run.
     #[must_use]
     pub fn report_structure(&self, problems: &[obvert_model::read::Problem]) -> Report {
         let mut report = self.without_rules(WITHOUT_STRUCTURE);
@@ -153,7 +179,11 @@ impl Checker {
     }
 
     pub(crate) fn report_of(&self, document: report::Document) -> Report {
-        Report::new(document, &self.settings, self.demands.as_ref().map(|demands| demands.stamp.clone()))
+        Report::new(
+            document,
+            &self.settings,
+            self.demands.as_ref().map(|demands| demands.stamp.clone()),
+        )
     }
 
     /// A report that says only that a file could not be read.
@@ -236,7 +266,8 @@ impl Checker {
     /// The code list that a scheme grades, if it is available.
     pub(crate) fn list_graded(&self, scheme: &GradeScheme) -> Option<&CodeList> {
         let (id, version) = (&scheme.code_list.list, &scheme.code_list.version);
-        let own = self.settings.code_lists.iter().find(|list| list.id == *id && list.version == *version);
+        let own =
+            self.settings.code_lists.iter().find(|list| list.id == *id && list.version == *version);
         own.or_else(|| CodeList::built_in(id, version))
     }
 
@@ -249,27 +280,43 @@ impl Checker {
             .or_else(|| GradeScheme::built_in(&grading.scheme, &grading.version))
     }
 
-    /// The available versions of the list and of the scheme that a document names, if it names another version.
+    /// The available versions of the list and of the scheme that a document names, if it names
+    /// another version.
     fn versions_for(&self, head: &Head, survey: &Survey<'_>) -> (Vec<&str>, Vec<&str>) {
         let lists = self.settings.code_lists.iter().chain(CodeList::built_ins());
         let lists = lists.filter(|list| survey.list.is_none() && list.id == head.coding.list);
         let schemes = self.settings.grade_schemes.iter().chain([GradeScheme::obvert_grades()]);
         let named = head.grading.as_ref().filter(|_| survey.scheme.is_none());
-        let schemes = schemes.filter(|scheme| named.is_some_and(|grading| scheme.id == grading.scheme));
-        (lists.map(|list| list.version.as_str()).collect(), schemes.map(|scheme| scheme.version.as_str()).collect())
+        let schemes =
+            schemes.filter(|scheme| named.is_some_and(|grading| scheme.id == grading.scheme));
+        (
+            lists.map(|list| list.version.as_str()).collect(),
+            schemes.map(|scheme| scheme.version.as_str()).collect(),
+        )
     }
 
-    /// The walk over what a reader gives, and the error that ended it; on a thread of its own if the settings allow it.
+    /// The walk over what a reader gives, and the error that ended it; on a thread of its own if
+    /// the settings allow it.
     fn walk_reader<R: RunReader + ?Sized>(&self, reader: &mut R) -> (Report, Option<R::Error>) {
         let head = reader.share_head();
         let mut runs = Pulled::new(reader);
         let walk = |runs: &mut dyn RunSource| self.walk(&head, runs, &BTreeSet::new());
-        let report = if self.settings.read_ahead { on_two_threads(&mut runs, walk) } else { walk(&mut runs) };
+        let report = if self.settings.read_ahead {
+            on_two_threads(&mut runs, walk)
+        } else {
+            walk(&mut runs)
+        };
         (report, runs.into_error())
     }
 
-    /// The walk: every record is given to every rule of its scope. `beside` names pipes that other findings will concern.
-    pub(crate) fn walk(&self, head: &Head, runs: &mut dyn RunSource, beside: &BTreeSet<String>) -> Report {
+    /// The walk: every record is given to every rule of its scope. `beside` names pipes that other
+    /// findings will concern.
+    pub(crate) fn walk(
+        &self,
+        head: &Head,
+        runs: &mut dyn RunSource,
+        beside: &BTreeSet<String>,
+    ) -> Report {
         let list = self.list_for(head);
         let (today, demands) = (self.settings.today.as_ref(), self.demands.as_ref());
         let scheme = self.scheme_for(head);

@@ -1,5 +1,5 @@
-//! What a rule concludes from, beyond the record that its finding is about. Where such a part of a document could not be read,
-//! the rule may see a fault that is none, so it is skipped there.
+//! What a rule concludes from, beyond the record that its finding is about. Where such a part of a
+//! document could not be read, the rule may see a fault that is none, so it is skipped there.
 
 use obvert_model::shape::{self, Shape};
 
@@ -49,13 +49,18 @@ impl<'r> Evidence<'r> {
             Some(("run", OBSERVATIONS)) => Some(Self::RowsOfRun),
             Some(("run", "observations.*")) => Some(Self::ColumnOfRun(None)),
             Some(("run", key)) => match key.strip_prefix("observations.") {
-                Some(key) => known(&["runs", OBSERVATIONS, key]).then_some(Self::ColumnOfRun(Some(key))),
+                Some(key) => {
+                    known(&["runs", OBSERVATIONS, key]).then_some(Self::ColumnOfRun(Some(key)))
+                }
                 None => known(&["runs", key]).then_some(Self::Run(Some(key))),
             },
-            Some(("observation", key)) => known(&["runs", OBSERVATIONS, key]).then_some(Self::Observation(key)),
+            Some(("observation", key)) => {
+                known(&["runs", OBSERVATIONS, key]).then_some(Self::Observation(key))
+            }
             Some((table, "*")) if is_table(table) => Some(Self::Column(table, None)),
             Some((table, key)) if is_table(table) => {
-                let path = if table == OBSERVATIONS { vec!["runs", table, key] } else { vec![table, key] };
+                let path =
+                    if table == OBSERVATIONS { vec!["runs", table, key] } else { vec![table, key] };
                 known(&path).then_some(Self::Column(table, Some(key)))
             }
             Some(_) => None,
@@ -78,13 +83,18 @@ pub(crate) fn is_document_table(name: &str) -> bool {
 
 /// The tables of a document, in the order of the format.
 pub(crate) fn tables() -> impl Iterator<Item = &'static str> {
-    let rows = |shape: &Shape| matches!(shape, Shape::List(item) if matches!(**item, Shape::Object(_)));
-    shape::document().fields.iter().filter(move |field| rows(&field.shape)).map(|field| field.name.as_str())
+    let rows =
+        |shape: &Shape| matches!(shape, Shape::List(item) if matches!(**item, Shape::Object(_)));
+    shape::document()
+        .fields
+        .iter()
+        .filter(move |field| rows(&field.shape))
+        .map(|field| field.name.as_str())
 }
 
 impl Check {
-    /// What every rule of the scope concludes from: a rule that is given a run looks at all of it, and one that is called after
-    /// all runs compares the runs of a pipe with the pipe.
+    /// What every rule of the scope concludes from: a rule that is given a run looks at all of it,
+    /// and one that is called after all runs compares the runs of a pipe with the pipe.
     pub(crate) const fn concludes_from(&self) -> &'static [&'static str] {
         match self {
             Self::Run(_) => &["run", "run.observations", "run.observations.*"],
@@ -125,7 +135,12 @@ mod tests {
             for text in rule.concludes_from() {
                 assert!(Evidence::parse(text).is_some(), "{} concludes from {text:?}", rule.name);
             }
-            assert!(rule.refers_to.is_none_or(is_document_table), "{} refers to {:?}", rule.name, rule.refers_to);
+            assert!(
+                rule.refers_to.is_none_or(is_document_table),
+                "{} refers to {:?}",
+                rule.name,
+                rule.refers_to
+            );
         }
         for text in [
             "run.colour",
@@ -142,12 +157,18 @@ mod tests {
         assert_eq!(Evidence::parse("pipes.*"), Some(Evidence::Column("pipes", None)));
         assert_eq!(Evidence::parse("pipe.lining"), Some(Evidence::ValueOfPipe("lining")));
         assert_eq!(Evidence::parse("issued"), Some(Evidence::Head("issued")));
-        assert_eq!(Evidence::parse("observations.media"), Some(Evidence::Column("observations", Some("media"))));
+        assert_eq!(
+            Evidence::parse("observations.media"),
+            Some(Evidence::Column("observations", Some("media")))
+        );
     }
 
     #[test]
     fn tables_come_from_the_shape() {
         let all: Vec<&str> = tables().collect();
-        assert_eq!(all, ["parties", "equipment", "structures", "pipes", "media", "locates", "ratings", "runs"]);
+        assert_eq!(
+            all,
+            ["parties", "equipment", "structures", "pipes", "media", "locates", "ratings", "runs"]
+        );
     }
 }

@@ -150,7 +150,9 @@ impl JsonType {
             Self::Whole => value.is_u64(),
             Self::Strings => value.as_array().is_some_and(|list| list.iter().all(Value::is_string)),
             Self::Numbers => value.as_array().is_some_and(|list| list.iter().all(Value::is_number)),
-            Self::Figures => value.as_object().is_some_and(|object| object.values().all(Value::is_number)),
+            Self::Figures => {
+                value.as_object().is_some_and(|object| object.values().all(Value::is_number))
+            }
             Self::Any => value.is_string() || value.is_number() || value.is_boolean(),
         }
     }

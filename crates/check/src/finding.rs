@@ -13,7 +13,9 @@ use serde_json::Value;
 use crate::subject::Subject;
 
 /// The severity of a finding.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum Severity {
     /// Worth knowing; no action needed.
@@ -83,8 +85,8 @@ pub struct Finding {
 }
 
 impl Finding {
-    /// A finding of your own. The rule's name has a reverse domain name before it, such as `org.example/unpaid`; the message is
-    /// lower case without a full stop.
+    /// A finding of your own. The rule's name has a reverse domain name before it, such as
+    /// `org.example/unpaid`; the message is lower case without a full stop.
     #[must_use]
     pub fn new(
         rule: impl Into<Cow<'static, str>>,

@@ -1,10 +1,11 @@
 //! The rule catalogue of the obvert format and the checker that applies it.
 //!
-//! A [`Checker`] reads a survey once and gives every record to every rule; a run is checked and dropped before the next
-//! one is read. It returns a [`Report`] of [`Finding`]s, which are data and never errors. Rules of your own are checked
-//! beside those of the catalogue: see [`Rule::new`].
+//! A [`Checker`] reads a survey once and gives every record to every rule; a run is checked and
+//! dropped before the next one is read. It returns a [`Report`] of [`Finding`]s, which are data and
+//! never errors. Rules of your own are checked beside those of the catalogue: see [`Rule::new`].
 //!
-//! A clean check says that a record agrees with itself and with its format. It does not say that a pipe is safe.
+//! A clean check says that a record agrees with itself and with its format. It does not say that a
+//! pipe is safe.
 //!
 //! ```
 //! use obvert_check::{Checker, Settings};
@@ -56,15 +57,15 @@ pub use fact::{Fact, FactKind, JsonType};
 pub use finding::{Finding, Severity};
 
 pub use mend::{
-    Applied, Change, Left, MEDIA_FILE, MediaError, MediaFile, MediaSource, MendError, MendSettings, Mended,
-    MendedDocument, Mending, Reach,
+    Applied, Change, Left, MEDIA_FILE, MediaError, MediaFile, MediaSource, MendError, MendSettings,
+    Mended, MendedDocument, Mending, Reach,
 };
 pub use obvert_model::Location;
 pub use obvert_model::edit::{Edit, Fix};
 pub use profile::profile_problems;
 pub use report::{
-    Changed, Compared, Concerned, ConcernedRun, Document as ReportDocument, LeftOut, NotRun, OwnRule, Report,
-    RuleTotal, Stamp, Suppressed, Tool, Totals,
+    Changed, Compared, Concerned, ConcernedRun, Document as ReportDocument, LeftOut, NotRun,
+    OwnRule, Report, RuleTotal, Stamp, Suppressed, Tool, Totals,
 };
 pub use rule::{Check, Example, Limit, Need, Rule, Section};
 pub use settings::{Settings, SettingsError};
@@ -72,8 +73,8 @@ pub use sink::Sink;
 pub use subject::Subject;
 pub use support::cross_section::CrossSection;
 pub use views::{
-    Ending, LocateView, Marks, MediaView, Part, PipeView, RatingView, RowView, RunSummary, RunView, StructureView,
-    Survey,
+    Ending, LocateView, Marks, MediaView, Part, PipeView, RatingView, RowView, RunSummary, RunView,
+    StructureView, Survey,
 };
 
 // Tests the example in it.

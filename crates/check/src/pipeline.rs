@@ -1,7 +1,8 @@
-//! Where the walk takes its runs from: a reader, a document in memory, or a reader on another thread.
+//! Where the walk takes its runs from: a reader, a document in memory, or a reader on another
+//! thread.
 //!
-//! The pipeline reads the next runs on one thread while the rules look at the last ones on another. Reading takes about as long
-//! as all rules together, so two processors halve the wait.
+//! The pipeline reads the next runs on one thread while the rules look at the last ones on another.
+//! Reading takes about as long as all rules together, so two processors halve the wait.
 
 use std::sync::mpsc::{IntoIter, Sender, channel, sync_channel};
 use std::thread::{Builder, scope};
@@ -9,10 +10,12 @@ use std::thread::{Builder, scope};
 use obvert_model::read::RunReader;
 use obvert_model::tables::{Observation, Run};
 
-/// How many observations are handed over at once: waking a thread for every run costs more than the run does.
+/// How many observations are handed over at once: waking a thread for every run costs more than the
+/// run does.
 const BATCH: usize = 250;
 
-/// How many batches may wait. They are held in memory, besides the batch that is being read and the one that is being checked.
+/// How many batches may wait. They are held in memory, besides the batch that is being read and the
+/// one that is being checked.
 const WAITING: usize = 1;
 
 /// The runs of a walk. It cannot fail: the caller that started the walk handles errors of reading.
@@ -68,13 +71,18 @@ impl RunSource for Borrowed<'_> {
     }
 }
 
-/// Calls `work` on a new thread, with the runs that are read on this one; on this one as well if the system has no threads.
-pub(crate) fn on_two_threads<T: Send>(runs: &mut dyn RunSource, work: impl Fn(&mut dyn RunSource) -> T + Sync) -> T {
+/// Calls `work` on a new thread, with the runs that are read on this one; on this one as well if
+/// the system has no threads.
+pub(crate) fn on_two_threads<T: Send>(
+    runs: &mut dyn RunSource,
+    work: impl Fn(&mut dyn RunSource) -> T + Sync,
+) -> T {
     let work = &work;
     scope(|scope| {
         let (sender, receiver) = sync_channel::<Vec<Run>>(WAITING);
         let (back, returned) = channel();
-        let mut received = Received { batches: receiver.into_iter(), batch: Vec::new().into_iter(), back };
+        let mut received =
+            Received { batches: receiver.into_iter(), batch: Vec::new().into_iter(), back };
         let Ok(worker) = Builder::new().spawn_scoped(scope, move || work(&mut received)) else {
             return work(runs);
         };
@@ -140,13 +148,18 @@ mod tests {
     }
 
     fn ids(runs: &mut dyn RunSource) -> Vec<usize> {
-        std::iter::from_fn(|| runs.next_run()).map(|run| run.id.as_str().parse().expect("number")).collect()
+        std::iter::from_fn(|| runs.next_run())
+            .map(|run| run.id.as_str().parse().expect("number"))
+            .collect()
     }
 
     #[test]
     fn every_run_arrives_once_and_in_order() {
         for count in [0, 1, BATCH - 1, BATCH, 10 * BATCH + 7] {
-            assert_eq!(on_two_threads(&mut runs(count), |runs| ids(runs)), (0..count).collect::<Vec<_>>());
+            assert_eq!(
+                on_two_threads(&mut runs(count), |runs| ids(runs)),
+                (0..count).collect::<Vec<_>>()
+            );
         }
     }
 
@@ -154,7 +167,8 @@ mod tests {
     fn what_nobody_asks_for_is_not_read_to_the_end() {
         let mut source = runs(100 * BATCH);
         assert_eq!(
-            on_two_threads(&mut source, |runs| runs.next_run().map(|run| run.id.to_string())).as_deref(),
+            on_two_threads(&mut source, |runs| runs.next_run().map(|run| run.id.to_string()))
+                .as_deref(),
             Some("0")
         );
         assert!(source.1 < 10 * BATCH, "{}", source.1);

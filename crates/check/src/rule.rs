@@ -25,7 +25,8 @@ use crate::fact::Fact;
 use crate::finding::Severity;
 use crate::sink::Sink;
 use crate::views::{
-    Ending, LocateView, MediaView, Part, PipeView, RatingView, RowView, RunView, StructureView, Survey,
+    Ending, LocateView, MediaView, Part, PipeView, RatingView, RowView, RunView, StructureView,
+    Survey,
 };
 
 pub(crate) type DocumentRule = fn(&Survey<'_>, &mut Sink<'_>);
@@ -39,8 +40,8 @@ pub(crate) type ThroughoutRule = fn(&Part<'_>, &mut Sink<'_>);
 pub(crate) type RatingRule = fn(&RatingView<'_>, &mut Sink<'_>);
 pub(crate) type EndingRule = fn(&Ending<'_>, &mut Sink<'_>);
 
-/// The function of a rule, by its scope. The checker walks the document once and calls every rule of a scope for every record
-/// of that scope.
+/// The function of a rule, by its scope. The checker walks the document once and calls every rule
+/// of a scope for every record of that scope.
 #[derive(Clone, Copy, Debug)]
 #[non_exhaustive]
 pub enum Check {
@@ -127,12 +128,13 @@ pub struct Limit {
     pub meaning: &'static str,
 }
 
-/// A rule: one of the [`catalogue`](crate::catalogue()), or one of your own, which is made with [`Rule::new`] and registered in
-/// [`Settings::rules`](crate::Settings::rules).
+/// A rule: one of the [`catalogue`](crate::catalogue()), or one of your own, which is made with
+/// [`Rule::new`] and registered in [`Settings::rules`](crate::Settings::rules).
 #[derive(Clone, Debug)]
 #[non_exhaustive]
 pub struct Rule {
-    /// Its name, in kebab case. That of a rule of your own has a reverse domain name and a slash before it.
+    /// Its name, in kebab case. That of a rule of your own has a reverse domain name and a slash
+    /// before it.
     pub name: &'static str,
     /// The path of its module, whose last part but one is the family; empty for a rule of your own.
     pub(crate) module: &'static str,
@@ -241,14 +243,20 @@ pub struct Example {
 }
 
 impl Rule {
-    /// A rule of your own. Its name has a reverse domain name before it, such as `org.example/street-missing`, so that it never
-    /// collides with one of the catalogue; `documentation` is Markdown with the headings of [`Section`], of which a report shows
-    /// *What it checks*, *Why it matters* and *Fix*.
+    /// A rule of your own. Its name has a reverse domain name before it, such as
+    /// `org.example/street-missing`, so that it never collides with one of the catalogue;
+    /// `documentation` is Markdown with the headings of [`Section`], of which a report shows *What
+    /// it checks*, *Why it matters* and *Fix*.
     ///
-    /// The function is called for every record of its scope. It should compare and not search, and build no text before it
-    /// reports.
+    /// The function is called for every record of its scope. It should compare and not search, and
+    /// build no text before it reports.
     #[must_use]
-    pub const fn new(name: &'static str, severity: Severity, check: Check, documentation: &'static str) -> Self {
+    pub const fn new(
+        name: &'static str,
+        severity: Severity,
+        check: Check,
+        documentation: &'static str,
+    ) -> Self {
         Self {
             name,
             module: "",
@@ -284,14 +292,20 @@ impl Rule {
     }
 
     /// Declares what it concludes from, so that it is skipped where that could not be read: see
-    /// [`concludes_from`](Self::concludes_from). A list for each thing that it concludes from, so that rules can share some.
+    /// [`concludes_from`](Self::concludes_from). A list for each thing that it concludes from, so
+    /// that rules can share some.
     #[must_use]
     pub const fn concluding_from(self, evidence: &'static [&'static [&'static str]]) -> Self {
         Self { evidence, ..self }
     }
 
     /// Where it is in the crate and in the specification.
-    pub(crate) const fn built_in(self, module: &'static str, since: &'static str, clause: &'static str) -> Self {
+    pub(crate) const fn built_in(
+        self,
+        module: &'static str,
+        since: &'static str,
+        clause: &'static str,
+    ) -> Self {
         Self { module, since, clause, ..self }
     }
 
@@ -303,25 +317,28 @@ impl Rule {
         }
     }
 
-    /// What it concludes from, beyond the record that a finding is about. Where one of these could not be read, the rule is
-    /// skipped:
+    /// What it concludes from, beyond the record that a finding is about. Where one of these could
+    /// not be read, the rule is skipped:
     ///
     /// - `issued`: a value of the head, by its key;
-    /// - `structures`: which rows a table has, and `structures.position`: a value in all of its rows, or any value with `*` for the
-    ///   key; `observations` are those of all runs;
-    /// - `pipe`: the pipe that a finding is about and what its runs record; `pipe.runs`: which runs it has; and `pipe.lining`:
-    ///   one of its values;
+    /// - `structures`: which rows a table has, and `structures.position`: a value in all of its
+    ///   rows, or any value with `*` for the key; `observations` are those of all runs;
+    /// - `pipe`: the pipe that a finding is about and what its runs record; `pipe.runs`: which runs
+    ///   it has; and `pipe.lining`: one of its values;
     /// - `run`: the values of the run that a finding is about, and `run.counter`: one of them;
-    /// - `run.observations`: which observations that run has, and `run.observations.clock`: a value in all of them, or any
-    ///   value with `*` for the key;
+    /// - `run.observations`: which observations that run has, and `run.observations.clock`: a value
+    ///   in all of them, or any value with `*` for the key;
     /// - `observation.quantities`: a list of the observation that a finding is about;
     /// - `texts`: free texts and extensions, which otherwise no rule misses.
     pub fn concludes_from(&self) -> impl Iterator<Item = &'static str> + use<> {
         let needs = self.needs.iter().filter_map(|need| need.head());
-        needs.chain(self.check.concludes_from().iter().copied()).chain(self.evidence.iter().copied().flatten().copied())
+        needs
+            .chain(self.check.concludes_from().iter().copied())
+            .chain(self.evidence.iter().copied().flatten().copied())
     }
 
-    /// The family: the folder of its file, or what is before the slash in the name of a rule of your own.
+    /// The family: the folder of its file, or what is before the slash in the name of a rule of
+    /// your own.
     #[must_use]
     pub fn family(&self) -> &'static str {
         match self.name.split_once('/') {
@@ -358,7 +375,8 @@ impl Rule {
         examples
     }
 
-    /// The profile that the examples are checked against, as JSON; `None` for a rule that needs none.
+    /// The profile that the examples are checked against, as JSON; `None` for a rule that needs
+    /// none.
     #[must_use]
     pub fn profile(&self) -> Option<String> {
         let text = self.section(Section::Profile);
@@ -388,7 +406,8 @@ pub(crate) fn advice(documentation: &str) -> String {
     Section::Fix.of(documentation).replace('\n', " ")
 }
 
-/// Declares a rule: its documentation, then its declarations, then the function that follows the declaration in the same file.
+/// Declares a rule: its documentation, then its declarations, then the function that follows the
+/// declaration in the same file.
 macro_rules! rule {
     ($(#[doc = $doc:literal])+
      name: $name:literal, severity: $severity:ident, scope: $scope:ident, since: $since:literal, clause: $clause:literal,

@@ -23,15 +23,15 @@ pub struct Settings {
     pub severities: BTreeMap<String, Option<Severity>>,
     /// Limits by rule and limit, which override the profile's, in the limit's unit.
     pub limits: BTreeMap<(String, String), f64>,
-    /// Rules of your own, beside those of the catalogue. Their findings are reported, weighed, limited and suppressed like any
-    /// others: see [`Rule::new`].
+    /// Rules of your own, beside those of the catalogue. Their findings are reported, weighed,
+    /// limited and suppressed like any others: see [`Rule::new`].
     pub rules: Vec<&'static Rule>,
     /// Code lists besides the built-in ones.
     pub code_lists: Vec<CodeList>,
     /// Grade schemes besides the built-in ones.
     pub grade_schemes: Vec<GradeScheme>,
-    /// The names of the formats that a profile can ask for under `deliver`. If there are none, they are not
-    /// compared.
+    /// The names of the formats that a profile can ask for under `deliver`. If there are none, they
+    /// are not compared.
     pub formats: Vec<String>,
     /// The date of today, which rules about the future need. It is never taken from a clock, so
     /// that the same document and settings give the same report.
@@ -79,7 +79,8 @@ impl Settings {
         Err(match renamed(&name) {
             Some(new) => SettingsError::Renamed { name, new },
             None => {
-                let near = nearest(&name, self.all_rules().map(|rule| rule.name)).map(str::to_owned);
+                let near =
+                    nearest(&name, self.all_rules().map(|rule| rule.name)).map(str::to_owned);
                 SettingsError::Rule { name, near }
             }
         })
@@ -88,7 +89,9 @@ impl Settings {
     /// Why the declaration of a rule of your own cannot be used; `None` where it can.
     pub(crate) fn problem_of(&self, rule: &Rule) -> Option<String> {
         if !is_own_name(rule.name) {
-            return Some("the name is not like org.example/street-missing, in lower case".to_owned());
+            return Some(
+                "the name is not like org.example/street-missing, in lower case".to_owned(),
+            );
         }
         if self.rules.iter().filter(|other| other.name == rule.name).count() > 1 {
             return Some("two rules have the name".to_owned());
@@ -96,8 +99,13 @@ impl Settings {
         if rule.summary().is_empty() {
             return Some("its documentation does not say what it checks".to_owned());
         }
-        if let Some(limit) = rule.limits.iter().find(|limit| !limit.default.is_finite() || limit.default < 0.0) {
-            return Some(format!("the limit {} is {}; a limit is 0 or more", limit.name, limit.default));
+        if let Some(limit) =
+            rule.limits.iter().find(|limit| !limit.default.is_finite() || limit.default < 0.0)
+        {
+            return Some(format!(
+                "the limit {} is {}; a limit is 0 or more",
+                limit.name, limit.default
+            ));
         }
         if let Some(table) = rule.refers_to.filter(|table| !is_document_table(table)) {
             return Some(format!("it refers to {table:?}, which is no table"));
@@ -109,10 +117,12 @@ impl Settings {
 
 /// Whether a name has a reverse domain name, a slash, and words in kebab case.
 fn is_own_name(name: &str) -> bool {
-    let plain =
-        |text: &str| text.bytes().all(|byte| byte.is_ascii_lowercase() || byte.is_ascii_digit() || byte == b'-');
-    name.split_once('/')
-        .is_some_and(|(domain, own)| domain.parse::<ExtensionKey>().is_ok() && !own.is_empty() && plain(own))
+    let plain = |text: &str| {
+        text.bytes().all(|byte| byte.is_ascii_lowercase() || byte.is_ascii_digit() || byte == b'-')
+    };
+    name.split_once('/').is_some_and(|(domain, own)| {
+        domain.parse::<ExtensionKey>().is_ok() && !own.is_empty() && plain(own)
+    })
 }
 
 /// Why settings cannot be used.
@@ -160,7 +170,9 @@ pub enum SettingsError {
         new: &'static str,
     },
     /// It is a structural problem and not a rule: its severity cannot be changed.
-    #[error("{name:?} is a problem of the document's structure, always an error; only rules can be weighed")]
+    #[error(
+        "{name:?} is a problem of the document's structure, always an error; only rules can be weighed"
+    )]
     Structural {
         /// The name given.
         name: String,

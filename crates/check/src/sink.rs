@@ -71,13 +71,20 @@ impl Sink<'_> {
 
     /// The candidate nearest to a word, for "did you mean". There is none for a finding that will
     /// only be counted, or after so many comparisons that long tables would slow the check down.
-    pub(crate) fn near<'w>(&mut self, word: &str, candidates: impl Iterator<Item = &'w str>) -> Option<String> {
+    pub(crate) fn near<'w>(
+        &mut self,
+        word: &str,
+        candidates: impl Iterator<Item = &'w str>,
+    ) -> Option<String> {
         const COMPARISONS: usize = 300_000;
         let found = &mut *self.found;
         if found.total + found.missing.len() >= self.keep || found.compared >= COMPARISONS {
             return None;
         }
-        let guess = nearest(word, candidates.take(COMPARISONS - found.compared).inspect(|_| found.compared += 1));
+        let guess = nearest(
+            word,
+            candidates.take(COMPARISONS - found.compared).inspect(|_| found.compared += 1),
+        );
         guess.filter(|_| found.compared < COMPARISONS).map(str::to_owned)
     }
 
@@ -92,7 +99,8 @@ impl Sink<'_> {
     ) {
         let found = &mut *self.found;
         // If the table has no rows, every id is missing, and that is one finding.
-        let again = if found.empty { found.missing.values_mut().next() } else { found.missing.get_mut(id) };
+        let again =
+            if found.empty { found.missing.values_mut().next() } else { found.missing.get_mut(id) };
         if let Some(missing) = again {
             missing.rows += 1;
             return;
@@ -171,7 +179,9 @@ impl Sink<'_> {
         if self.held.is_empty() {
             return false;
         }
-        let covering = |ended: bool| self.held.iter().position(|held| held.expired == ended && held.covers(subject));
+        let covering = |ended: bool| {
+            self.held.iter().position(|held| held.expired == ended && held.covers(subject))
+        };
         let Some(first) = covering(false).or_else(|| covering(true)) else { return false };
         self.found.held.resize(self.held.len(), 0);
         self.found.held[first] += 1;

@@ -1,4 +1,5 @@
-//! What a finding is about: a place in the document, and the pipe, run and observation that it lies in.
+//! What a finding is about: a place in the document, and the pipe, run and observation that it lies
+//! in.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -45,9 +46,13 @@ impl Subject {
             parts.push(format!("{} {record}", row_word(&self.path)));
         }
         let ids = [("pipe", &self.pipe), ("run", &self.run), ("observation", &self.observation)];
-        parts.extend(ids.into_iter().filter_map(|(word, id)| id.as_ref().map(|id| format!("{word} {id}"))));
+        parts.extend(
+            ids.into_iter().filter_map(|(word, id)| id.as_ref().map(|id| format!("{word} {id}"))),
+        );
         if let Some(distance) = self.distance {
-            parts.push(format!("at {distance} {}", length_unit.unwrap_or_default()).trim_end().to_owned());
+            parts.push(
+                format!("at {distance} {}", length_unit.unwrap_or_default()).trim_end().to_owned(),
+            );
         }
         (!parts.is_empty()).then(|| parts.join(", "))
     }
@@ -83,7 +88,8 @@ impl Subject {
         }
         self.run = text(run, "id");
         let ["observations", row, ..] = below else { return };
-        let observation = row.parse::<usize>().ok().and_then(|row| run.get("observations")?.get(row));
+        let observation =
+            row.parse::<usize>().ok().and_then(|row| run.get("observations")?.get(row));
         let Some(observation) = observation else { return };
         self.observation = text(observation, "id");
         self.distance = number(observation, "at");

@@ -8,11 +8,12 @@ use crate::report::{NotRun, Report};
 use crate::rule::{self, Check, Need};
 use crate::sink::Found;
 use crate::views::{
-    Ending, LocateView, MediaView, Part, PipeView, RatingView, RowView, RunView, StructureView, Survey,
+    Ending, LocateView, MediaView, Part, PipeView, RatingView, RowView, RunView, StructureView,
+    Survey,
 };
 
-/// A walk over one survey: the rules that are run, by scope, and what they have found so far. A rule is its index among the
-/// active ones, and its function.
+/// A walk over one survey: the rules that are run, by scope, and what they have found so far. A
+/// rule is its index among the active ones, and its function.
 pub(crate) struct Walk<'c> {
     active: &'c [Active],
     keep: usize,
@@ -48,7 +49,8 @@ impl<'c> Walk<'c> {
         of_locate over locate: LocateView, of_rating over rating: RatingView, of_ending over ending: Ending
     );
 
-    /// Sorts the active rules into those that are run and those that the survey does not have what they need for.
+    /// Sorts the active rules into those that are run and those that the survey does not have what
+    /// they need for.
     pub(crate) fn new(active: &'c [Active], keep: usize, survey: &Survey<'_>) -> Self {
         let mut walk = Self {
             active,
@@ -69,7 +71,8 @@ impl<'c> Walk<'c> {
         };
         for (index, active) in active.iter().enumerate() {
             let mut needs = active.rule.needs.iter();
-            if let Some((need, why)) = needs.find_map(|need| Some((*need, missing(*need, survey)?))) {
+            if let Some((need, why)) = needs.find_map(|need| Some((*need, missing(*need, survey)?)))
+            {
                 let name = active.rule.name.to_owned();
                 match why.is_empty() {
                     true => walk.idle.entry(need.absent()).or_default().push(name),
@@ -130,7 +133,8 @@ impl<'c> Walk<'c> {
         }
         let not_run = |(why, rules)| NotRun { why, rules, documents: vec![0] };
         report.not_run = self.not_run.into_iter().map(not_run).collect();
-        report.idle = self.idle.into_iter().map(|(why, rules)| not_run((why.to_owned(), rules))).collect();
+        report.idle =
+            self.idle.into_iter().map(|(why, rules)| not_run((why.to_owned(), rules))).collect();
         report.sort();
     }
 }
@@ -138,20 +142,26 @@ impl<'c> Walk<'c> {
 /// Why a need is not met; the empty text if what is needed was not asked for.
 fn missing(need: Need, survey: &Survey<'_>) -> Option<String> {
     let head = survey.head;
-    let no_list = || format!("the code list {} {} is not available", head.coding.list, head.coding.version);
+    let no_list =
+        || format!("the code list {} {} is not available", head.coding.list, head.coding.version);
     match need {
         Need::Codes => survey.list.is_none().then(no_list),
-        Need::Grades => survey.grader.is_none().then(|| match (&head.grading, survey.scheme, survey.list) {
-            (None, ..) => String::new(),
-            (Some(grading), None, _) => {
-                format!("the grade scheme {} {} is not available", grading.scheme, grading.version)
-            }
-            (_, _, None) => no_list(),
-            (Some(grading), Some(scheme), Some(list)) => format!(
-                "the grade scheme {} grades codes of {}, not of {}",
-                grading.scheme, scheme.code_list.list, list.id
-            ),
-        }),
+        Need::Grades => {
+            survey.grader.is_none().then(|| match (&head.grading, survey.scheme, survey.list) {
+                (None, ..) => String::new(),
+                (Some(grading), None, _) => {
+                    format!(
+                        "the grade scheme {} {} is not available",
+                        grading.scheme, grading.version
+                    )
+                }
+                (_, _, None) => no_list(),
+                (Some(grading), Some(scheme), Some(list)) => format!(
+                    "the grade scheme {} grades codes of {}, not of {}",
+                    grading.scheme, scheme.code_list.list, list.id
+                ),
+            })
+        }
         Need::Crs => survey.crs.is_none().then(|| survey.crs_error.clone().unwrap_or_default()),
         Need::Profile => survey.demands.is_none().then(String::new),
         Need::Today => survey.today.is_none().then(|| "the date of today was not given".to_owned()),

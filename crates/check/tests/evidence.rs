@@ -1,6 +1,6 @@
-//! A rule declares what it concludes from, so that it says nothing that only follows from what could not be read. The
-//! declarations are held to the truth here: every example of every rule is damaged in every place, and what is found then must be
-//! found in the undamaged document as well.
+//! A rule declares what it concludes from, so that it says nothing that only follows from what
+//! could not be read. The declarations are held to the truth here: every example of every rule is
+//! damaged in every place, and what is found then must be found in the undamaged document as well.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -11,7 +11,8 @@ use obvert_model::profile::Profile;
 use obvert_model::read::{Diagnosis, Problem, ProblemKind};
 use serde_json::Value;
 
-/// A finding: its rule, and its place or the id that is missing, which is reported at the first place that names it.
+/// A finding: its rule, and its place or the id that is missing, which is reported at the first
+/// place that names it.
 type Found = BTreeSet<(String, String)>;
 
 fn checker(rule: &Rule) -> Checker {
@@ -30,17 +31,23 @@ fn patched(patch: &str) -> Value {
 /// What the rules found.
 fn by_rules(report: &Report) -> Found {
     let structural = |name: &str| ProblemKind::ALL.iter().any(|kind| kind.as_str() == name);
-    let found = |finding: &Finding| match finding.params.get("id").filter(|_| finding.rule.starts_with("unknown-")) {
+    let found = |finding: &Finding| match finding
+        .params
+        .get("id")
+        .filter(|_| finding.rule.starts_with("unknown-"))
+    {
         Some(id) => (finding.rule.to_string(), id.to_string()),
         None => (finding.rule.to_string(), finding.subject.path.clone()),
     };
     report.findings.iter().filter(|finding| !structural(&finding.rule)).map(found).collect()
 }
 
-/// Whether a finding about the whole document is lost. Such a finding replaces others, as a wrong unit replaces those about every
-/// length; if too little of the document is left to find it, the others are reported instead.
+/// Whether a finding about the whole document is lost. Such a finding replaces others, as a wrong
+/// unit replaces those about every length; if too little of the document is left to find it, the
+/// others are reported instead.
 fn lost_the_explanation(whole: &Report, rest: &Found) -> bool {
-    let about_all = |finding: &&Finding| finding.subject.pipe.is_none() && finding.subject.run.is_none();
+    let about_all =
+        |finding: &&Finding| finding.subject.pipe.is_none() && finding.subject.run.is_none();
     let key = |finding: &Finding| (finding.rule.to_string(), finding.subject.path.clone());
     whole.findings.iter().filter(about_all).any(|finding| !rest.contains(&key(finding)))
 }
@@ -53,9 +60,11 @@ fn places(document: &Value) -> Vec<String> {
         while let Some((at, value, depth)) = open.pop() {
             let inside: Vec<(String, Value)> = match value {
                 Value::Object(object) => object.into_iter().collect(),
-                Value::Array(items) => {
-                    items.into_iter().enumerate().map(|(row, item)| (row.to_string(), item)).collect()
-                }
+                Value::Array(items) => items
+                    .into_iter()
+                    .enumerate()
+                    .map(|(row, item)| (row.to_string(), item))
+                    .collect(),
                 _ => Vec::new(),
             };
             for (key, value) in inside {
@@ -69,20 +78,25 @@ fn places(document: &Value) -> Vec<String> {
         }
     };
     below(document, "", 3);
-    places.retain(|place| !["/obvert", "/units", "/coding"].iter().any(|head| place.starts_with(head)));
+    places.retain(|place| {
+        !["/obvert", "/units", "/coding"].iter().any(|head| place.starts_with(head))
+    });
     places
 }
 
 /// A pointer with `*` for the numbers of rows.
 fn kind(pointer: &str) -> String {
-    let token = |token: &str| if token.parse::<usize>().is_ok() { "*".to_owned() } else { token.to_owned() };
+    let token = |token: &str| {
+        if token.parse::<usize>().is_ok() { "*".to_owned() } else { token.to_owned() }
+    };
     pointer.split('/').map(token).collect::<Vec<_>>().join("/")
 }
 
 #[test]
 fn nothing_is_concluded_from_what_could_not_be_read() {
     // Every so many places; a whole run takes a quarter of an hour.
-    let step: usize = std::env::var("EVIDENCE").ok().and_then(|text| text.parse().ok()).unwrap_or(32);
+    let step: usize =
+        std::env::var("EVIDENCE").ok().and_then(|text| text.parse().ok()).unwrap_or(32);
     let mut wrong: BTreeMap<(String, String), String> = BTreeMap::new();
     let mut cases = 0;
     for (turn, rule) in catalogue().iter().enumerate() {
@@ -92,24 +106,29 @@ fn nothing_is_concluded_from_what_could_not_be_read() {
                 let document = patched(&example.patch);
                 let whole = checker.check(document.to_string().as_bytes()).expect("JSON");
                 let known = by_rules(&whole);
-                for pointer in places(&document).into_iter().skip((turn + number) % step).step_by(step) {
+                for pointer in
+                    places(&document).into_iter().skip((turn + number) % step).step_by(step)
+                {
                     let problem = Problem::new(ProblemKind::WrongType, pointer.as_str(), "spoiled");
-                    let rest =
-                        by_rules(&checker.check_value(Diagnosis { value: document.clone(), problems: vec![problem] }));
+                    let rest = by_rules(&checker.check_value(Diagnosis {
+                        value: document.clone(),
+                        problems: vec![problem],
+                    }));
                     cases += 1;
                     if lost_the_explanation(&whole, &rest) {
                         continue;
                     }
                     for (found, path) in rest.difference(&known) {
-                        wrong
-                            .entry((found.clone(), kind(&pointer)))
-                            .or_insert_with(|| format!("{} {number} {section:?}: {pointer} -> {path}", rule.name));
+                        wrong.entry((found.clone(), kind(&pointer))).or_insert_with(|| {
+                            format!("{} {number} {section:?}: {pointer} -> {path}", rule.name)
+                        });
                     }
                 }
             }
         }
     }
     println!("{cases} cases");
-    let wrong: Vec<String> = wrong.iter().map(|((rule, of), first)| format!("{rule} without {of}: {first}")).collect();
+    let wrong: Vec<String> =
+        wrong.iter().map(|((rule, of), first)| format!("{rule} without {of}: {first}")).collect();
     assert!(wrong.is_empty(), "{} wrong:\n{}", wrong.len(), wrong.join("\n"));
 }

@@ -1,5 +1,6 @@
-//! Facts in figures: what the text of a rule says is computed here anew, in doubles and without rounding, and the finding
-//! states the same to a part in 10⁹. The text of the rule is the source of every formula.
+//! Facts in figures: what the text of a rule says is computed here anew, in doubles and without
+//! rounding, and the finding states the same to a part in 10⁹. The text of the rule is the source
+//! of every formula.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -16,7 +17,8 @@ fn found(rule: &str, patch: &Value) -> Finding {
     json_patch::patch(&mut document, &patch).expect("a patch that fits");
     let checker = Checker::new(Settings::default()).expect("settings");
     let report = checker.check(document.to_string().as_bytes()).expect("json");
-    let mut found: Vec<Finding> = report.findings.into_iter().filter(|finding| finding.rule == rule).collect();
+    let mut found: Vec<Finding> =
+        report.findings.into_iter().filter(|finding| finding.rule == rule).collect();
     assert_eq!(found.len(), 1, "{rule}: {found:?}");
     found.remove(0)
 }
@@ -24,10 +26,14 @@ fn found(rule: &str, patch: &Value) -> Finding {
 #[track_caller]
 fn states(finding: &Finding, name: &str, expected: f64) {
     let stated = finding.params[name].as_f64().expect("a number");
-    assert!((stated - expected).abs() <= 1e-9 * expected.abs(), "{name}: {stated}, expected {expected}");
+    assert!(
+        (stated - expected).abs() <= 1e-9 * expected.abs(),
+        "{name}: {stated}, expected {expected}"
+    );
 }
 
-/// Over the whole run: 200 ft from 09:31 to 09:33, both in whole minutes, so that it may have been 180 s.
+/// Over the whole run: 200 ft from 09:31 to 09:33, both in whole minutes, so that it may have been
+/// 180 s.
 #[test]
 fn the_speed_has_the_rounding_of_the_times() {
     let finding = found(
@@ -51,7 +57,8 @@ fn times_with_a_fraction_are_not_rounded() {
 /// By the video: 64.4 ft in 120 s, and each offset is cut to whole seconds.
 #[test]
 fn the_speed_by_the_video_has_the_rounding_of_the_offsets() {
-    let patch = json!([{ "op": "replace", "path": "/runs/0/observations/4/media/0/offset", "value": 250 }]);
+    let patch =
+        json!([{ "op": "replace", "path": "/runs/0/observations/4/media/0/offset", "value": 250 }]);
     let finding = found("camera-speed", &patch);
     assert_eq!(finding.subject.path, "/runs/0/observations/4/at");
     states(&finding, "metres_per_minute", (96.3 - 31.9) * FOOT / (120.0 + 1.0) * 60.0);
@@ -77,23 +84,35 @@ fn the_mean_of_the_joints_is_not_rounded() {
     let rows: Vec<Value> = (0..9)
         .map(|row| json!({ "id": row.to_string(), "at": f64::from(row) * 5.7, "code": "joint.displaced", "joint": true }))
         .collect();
-    let finding =
-        found("joint-spacing-irregular", &json!([{ "op": "replace", "path": "/runs/0/observations", "value": rows }]));
+    let finding = found(
+        "joint-spacing-irregular",
+        &json!([{ "op": "replace", "path": "/runs/0/observations", "value": rows }]),
+    );
     states(&finding, "mean", 5.7 / 4.0 - 1.0);
-    assert!(finding.message.contains("off by 0.43 of a length") || finding.message.contains("off by 0.42 of a length"));
+    assert!(
+        finding.message.contains("off by 0.43 of a length")
+            || finding.message.contains("off by 0.42 of a length")
+    );
 }
 
 /// Where a length is converted, and where it is a difference of recorded numbers.
 #[test]
 fn lengths_are_not_rounded() {
-    let replace = |path: &str, value: Value| json!([{ "op": "replace", "path": path, "value": value }]);
+    let replace =
+        |path: &str, value: Value| json!([{ "op": "replace", "path": path, "value": value }]);
     let finding = found("run-longer-than-pipe", &replace("/pipes/0/length", json!(190.123_456_7)));
     states(&finding, "length", 190.123_456_7);
-    let finding = found("gradient-below-minimum", &replace("/pipes/0/inverts/downstream", json!(640.123_456)));
+    let finding = found(
+        "gradient-below-minimum",
+        &replace("/pipes/0/inverts/downstream", json!(640.123_456)),
+    );
     states(&finding, "percent", (640.5 - 640.123_456) / 200.0 * 100.0);
     let finding = found(
         "quantity-range",
-        &replace("/runs/0/observations/5/quantities/0", json!({ "value": 148.123_456, "unit": "percent" })),
+        &replace(
+            "/runs/0/observations/5/quantities/0",
+            json!({ "value": 148.123_456, "unit": "percent" }),
+        ),
     );
     states(&finding, "amount", 148.123_456);
 }

@@ -1,11 +1,13 @@
-//! A fix that a rule declares does what it says: on every failing example of its documentation, the finding is gone after it,
-//! and nothing has become wrong that was right.
+//! A fix that a rule declares does what it says: on every failing example of its documentation, the
+//! finding is gone after it, and nothing has become wrong that was right.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use obvert_check::{Checker, Finding, MINIMAL, Report, Rule, Section, Settings, Severity, catalogue};
+use obvert_check::{
+    Checker, Finding, MINIMAL, Report, Rule, Section, Settings, Severity, catalogue,
+};
 use obvert_model::edit;
 use obvert_model::profile::Profile;
 use serde_json::Value;
@@ -30,7 +32,9 @@ fn errors(report: &Report) -> BTreeSet<String> {
 }
 
 /// The rules whose fixes the examples show: whether there is a safe one, and one to confirm.
-fn shown(mut see: impl FnMut(&Rule, &str, &Report, &Finding)) -> BTreeMap<&'static str, (bool, bool)> {
+fn shown(
+    mut see: impl FnMut(&Rule, &str, &Report, &Finding),
+) -> BTreeMap<&'static str, (bool, bool)> {
     let mut shown: BTreeMap<&str, (bool, bool)> = BTreeMap::new();
     for rule in catalogue() {
         for example_of in rule.examples(Section::Fails) {
@@ -52,26 +56,39 @@ fn fixes_mend_and_break_nothing() {
     let mut wrong = Vec::new();
     shown(|rule, text, before, finding| {
         let fix = finding.fix.as_ref().expect("a fix");
-        let mended = edit::text(text, &fix.edits).unwrap_or_else(|error| panic!("{}: {error}", rule.name));
+        let mended =
+            edit::text(text, &fix.edits).unwrap_or_else(|error| panic!("{}: {error}", rule.name));
         let patched: Value = {
             let mut value: Value = serde_json::from_str(text).expect("json");
             let patch: json_patch::Patch =
-                serde_json::from_value(serde_json::to_value(&fix.edits).expect("json")).expect("a JSON Patch");
+                serde_json::from_value(serde_json::to_value(&fix.edits).expect("json"))
+                    .expect("a JSON Patch");
             json_patch::patch(&mut value, &patch).expect("applies");
             value
         };
         // 9 and 9.0 are one number of JSON.
-        let same = |value: &Value| serde_json::from_str::<Value>(&edit::spelled(value)).expect("json");
-        assert_eq!(same(&serde_json::from_str(&mended).expect("json")), same(&patched), "{}", rule.name);
+        let same =
+            |value: &Value| serde_json::from_str::<Value>(&edit::spelled(value)).expect("json");
+        assert_eq!(
+            same(&serde_json::from_str(&mended).expect("json")),
+            same(&patched),
+            "{}",
+            rule.name
+        );
         let after = checker(rule).check(mended.as_bytes()).expect("json");
-        let still = |found: &&Finding| found.rule == finding.rule && found.subject.path == finding.subject.path;
+        let still = |found: &&Finding| {
+            found.rule == finding.rule && found.subject.path == finding.subject.path
+        };
         if let Some(found) = after.findings.iter().find(still) {
             wrong.push(format!("{}: still {} after {:?}", rule.name, found.message, fix.edits));
         }
         let known = errors(before);
         let new = after.findings.iter().filter(|finding| finding.severity == Severity::Error);
-        let new = new.filter(|finding| !known.contains(&format!("{} {}", finding.rule, finding.subject.path)));
-        // What follows from a value that somebody confirmed can be mended after it: a rating is a sum.
+        let new = new.filter(|finding| {
+            !known.contains(&format!("{} {}", finding.rule, finding.subject.path))
+        });
+        // What follows from a value that somebody confirmed can be mended after it: a rating is a
+        // sum.
         let new: Vec<String> = new
             .filter(|finding| fix.safe || finding.fix.is_none())
             .map(|finding| format!("{} {}", finding.rule, finding.subject.path))
@@ -96,7 +113,8 @@ fn what_a_fix_does_is_said_as_messages_are() {
 #[test]
 fn the_specification_lists_them() {
     let chapter =
-        std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/../../spec/guide/fixing.md")).expect("spec");
+        std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/../../spec/guide/fixing.md"))
+            .expect("spec");
     let listed: BTreeMap<String, (bool, bool)> = chapter
         .lines()
         .filter_map(|line| {

@@ -1,5 +1,5 @@
-//! One mistake is one finding, however many rows it shows in: rows that are missing, ids that stand twice, rows in
-//! another order, a whole document in another unit.
+//! One mistake is one finding, however many rows it shows in: rows that are missing, ids that stand
+//! twice, rows in another order, a whole document in another unit.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -15,7 +15,11 @@ fn check(change: impl FnOnce(&mut Value)) -> Report {
 
 /// Rule, path, message and advice of every finding.
 fn found(report: &Report) -> Vec<(&str, &str, &str, Option<&str>)> {
-    report.findings.iter().map(|f| (&*f.rule, &*f.subject.path, &*f.message, f.help.as_deref())).collect()
+    report
+        .findings
+        .iter()
+        .map(|f| (&*f.rule, &*f.subject.path, &*f.message, f.help.as_deref()))
+        .collect()
 }
 
 #[test]
@@ -27,7 +31,10 @@ fn a_row_that_is_missing_is_one_finding_and_is_not_guessed_at() {
     let [(rule, path, message, help)] = all[..] else { panic!("{all:?}") };
     assert_eq!((rule, path), ("unknown-run", "/media/2/run"));
     assert_eq!(message, r#"no run has the id "R-102", which 2 rows name"#);
-    assert_eq!(help, Some("was the run deleted, or given another id? Put it back, or correct the rows"));
+    assert_eq!(
+        help,
+        Some("was the run deleted, or given another id? Put it back, or correct the rows")
+    );
 }
 
 #[test]
@@ -45,7 +52,8 @@ fn a_table_without_rows_is_one_finding() {
         document.as_object_mut().expect("an object").remove("structures");
         document.as_object_mut().expect("an object").remove("locates");
     });
-    let structures: Vec<_> = found(&report).into_iter().filter(|(rule, ..)| *rule == "unknown-structure").collect();
+    let structures: Vec<_> =
+        found(&report).into_iter().filter(|(rule, ..)| *rule == "unknown-structure").collect();
     let [(_, path, message, _)] = structures[..] else { panic!("{structures:?}") };
     assert_eq!(path, "/pipes/0/upstream");
     assert_eq!(message, "the document has no structure at all, but 10 rows name one");
@@ -76,7 +84,9 @@ fn rows_in_another_order_are_one_finding() {
             rows.sort_by_key(|row| row["code"].as_str().unwrap_or_default().to_owned());
         },
     ] {
-        let report = check(|document| turn(document["runs"][0]["observations"].as_array_mut().expect("rows")));
+        let report = check(|document| {
+            turn(document["runs"][0]["observations"].as_array_mut().expect("rows"))
+        });
         let all: Vec<_> = found(&report).into_iter().map(|(rule, path, ..)| (rule, path)).collect();
         assert_eq!(all, [("distance-decreases", "/runs/0/observations")]);
     }
@@ -86,7 +96,8 @@ fn rows_in_another_order_are_one_finding() {
 fn a_unit_that_the_positions_speak_against_is_one_finding() {
     let report = check(|document| {
         document["units"]["length"] = json!("m");
-        let third = json!({ "id": "L-103", "upstream": "LM-014", "downstream": "LM-016", "length": 269 });
+        let third =
+            json!({ "id": "L-103", "upstream": "LM-014", "downstream": "LM-016", "length": 269 });
         document["pipes"].as_array_mut().expect("pipes").push(third);
         let run = json!({ "id": "R-103", "pipe": "L-103", "direction": "downstream", "started": "2026-05-06T12:05:00-05:00",
             "counter": { "zero": "structure-centre" }, "surveyed": 269, "outcome": { "kind": "reached" },

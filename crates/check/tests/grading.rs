@@ -1,8 +1,10 @@
-//! Grades and ratings are arithmetic that owners sort whole networks by, so every step of it is held against figures that
-//! were worked out by hand: stretches, edges of bands, conditions, units, scales that run either way, and the roll-up.
+//! Grades and ratings are arithmetic that owners sort whole networks by, so every step of it is
+//! held against figures that were worked out by hand: stretches, edges of bands, conditions, units,
+//! scales that run either way, and the roll-up.
 //!
-//! The figures with a source are the worked example of a total and a mean per metre (from memory of common practice,
-//! reproduced by computation; no published table) and the exact inch of 25.4 mm and foot of 0.3048 m (NIST SP 811).
+//! The figures with a source are the worked example of a total and a mean per metre (from memory of
+//! common practice, reproduced by computation; no published table) and the exact inch of 25.4 mm
+//! and foot of 0.3048 m (NIST SP 811).
 
 #![allow(clippy::expect_used)]
 
@@ -18,11 +20,16 @@ fn grade(value: u8) -> Grade {
 }
 
 fn code(name: &str) -> &'static Code {
-    CodeList::obvert_terms().codes.iter().find(|code| *code.code == *name).expect("a code of the list")
+    CodeList::obvert_terms()
+        .codes
+        .iter()
+        .find(|code| *code.code == *name)
+        .expect("a code of the list")
 }
 
 fn row(name: &str, quantities: Value) -> Observation {
-    serde_json::from_value(json!({ "id": "1", "at": 0, "code": name, "quantities": quantities })).expect("a row")
+    serde_json::from_value(json!({ "id": "1", "at": 0, "code": name, "quantities": quantities }))
+        .expect("a row")
 }
 
 fn section(class: MaterialClass, height: f64) -> CrossSection {
@@ -39,8 +46,15 @@ fn structural(name: &str, quantities: Value, section: &CrossSection) -> Option<u
     grader.grade(code(name), &row(name, quantities), section, Aspect::Structural).map(Grade::get)
 }
 
-/// A scheme for one list of codes: its steps, its best and worst grade, its entries and how it rolls up.
-fn scheme(steps: &[u8], [best, worst]: [u8; 2], entries: &Value, interval: &Value, per_length: &Value) -> GradeScheme {
+/// A scheme for one list of codes: its steps, its best and worst grade, its entries and how it
+/// rolls up.
+fn scheme(
+    steps: &[u8],
+    [best, worst]: [u8; 2],
+    entries: &Value,
+    interval: &Value,
+    per_length: &Value,
+) -> GradeScheme {
     let step = |grade: &u8| json!({ "grade": grade, "label": { "en": format!("grade {grade}") } });
     let text = json!({
         "grade_scheme": "0.1", "id": "larkmoor-grades", "version": "1", "title": "Larkmoor grades",
@@ -60,10 +74,23 @@ fn metres() -> Value {
 #[test]
 fn a_band_begins_with_its_first_amount_and_ends_before_the_next() {
     let pipe = section(MaterialClass::Clayware, 203.2);
-    for (offset, expected) in
-        [(0.0, 1), (9.99, 1), (10.0, 2), (23.999, 2), (24.0, 3), (47.9, 3), (48.0, 4), (89.9, 4), (90.0, 5), (900.0, 5)]
-    {
-        assert_eq!(structural("joint.displaced", amount(offset, "mm"), &pipe), Some(expected), "{offset} mm");
+    for (offset, expected) in [
+        (0.0, 1),
+        (9.99, 1),
+        (10.0, 2),
+        (23.999, 2),
+        (24.0, 3),
+        (47.9, 3),
+        (48.0, 4),
+        (89.9, 4),
+        (90.0, 5),
+        (900.0, 5),
+    ] {
+        assert_eq!(
+            structural("joint.displaced", amount(offset, "mm"), &pipe),
+            Some(expected),
+            "{offset} mm"
+        );
     }
 }
 
@@ -72,15 +99,19 @@ fn amounts_are_converted_exactly_before_they_meet_a_band() {
     let pipe = section(MaterialClass::Clayware, 203.2);
     // 0.5 in = 12.7 mm, 1 in = 25.4 mm, 2 in = 50.8 mm, 4 in = 101.6 mm.
     for (inches, expected) in [(0.25, 1), (0.5, 2), (1.0, 3), (2.0, 4), (4.0, 5)] {
-        assert_eq!(structural("joint.displaced", amount(inches, "in"), &pipe), Some(expected), "{inches} in");
+        assert_eq!(
+            structural("joint.displaced", amount(inches, "in"), &pipe),
+            Some(expected),
+            "{inches} in"
+        );
     }
     // 0.048 m are 48 mm, and so belong to the band from 48 mm.
     assert_eq!(structural("joint.displaced", amount(0.048, "m"), &pipe), Some(4));
     assert_eq!(structural("joint.displaced", amount(0.0479, "m"), &pipe), Some(3));
 }
 
-/// An edge that is a whole number of inches must not be missed by the last digit of a double: 12 × 25.4 gives
-/// 304.799 999 999 999 95.
+/// An edge that is a whole number of inches must not be missed by the last digit of a double: 12 ×
+/// 25.4 gives 304.799 999 999 999 95.
 #[test]
 fn an_edge_in_inches_is_met_by_inches() {
     let entries = json!([{ "code": "joint.displaced", "aspect": "structural", "size": { "from": 304.8 },
@@ -103,17 +134,27 @@ fn an_edge_in_inches_is_met_by_inches() {
 
 #[test]
 fn the_same_offset_counts_for_more_in_a_smaller_pipe() {
-    let graded = |height| structural("joint.displaced", amount(30.0, "mm"), &section(MaterialClass::Clayware, height));
+    let graded = |height| {
+        structural("joint.displaced", amount(30.0, "mm"), &section(MaterialClass::Clayware, height))
+    };
     assert_eq!([199.9, 200.0, 449.9, 450.0].map(graded), [Some(4), Some(3), Some(3), Some(2)]);
 }
 
 #[test]
 fn a_material_decides_before_the_general_entry() {
-    let graded = |class| structural("crack.longitudinal", amount(2.0, "mm"), &section(class, 300.0));
+    let graded =
+        |class| structural("crack.longitudinal", amount(2.0, "mm"), &section(class, 300.0));
     assert_eq!(graded(MaterialClass::Masonry), Some(2));
     assert_eq!(graded(MaterialClass::Clayware), Some(3));
     // Without an amount the plain grade holds.
-    assert_eq!(structural("crack.longitudinal", amount(1.0, "mm"), &section(MaterialClass::Clayware, 300.0)), Some(2));
+    assert_eq!(
+        structural(
+            "crack.longitudinal",
+            amount(1.0, "mm"),
+            &section(MaterialClass::Clayware, 300.0)
+        ),
+        Some(2)
+    );
 }
 
 #[test]
@@ -122,7 +163,9 @@ fn a_characterisation_decides_before_the_general_entry() {
     let graded = |words: Value| {
         let row = json!({ "id": "1", "at": 0, "code": "infiltration", "characterisation": words });
         let row: Observation = serde_json::from_value(row).expect("a row");
-        grader.grade(code("infiltration"), &row, &CrossSection::default(), Aspect::Operational).map(Grade::get)
+        grader
+            .grade(code("infiltration"), &row, &CrossSection::default(), Aspect::Operational)
+            .map(Grade::get)
     };
     assert_eq!(graded(json!(["dripping"])), Some(2));
     assert_eq!(graded(json!(["gushing"])), Some(5));
@@ -133,22 +176,35 @@ fn a_characterisation_decides_before_the_general_entry() {
 fn a_grade_knows_what_it_rests_on_and_whether_it_is_certain() {
     let grader = Grader::new(GradeScheme::obvert_grades());
     let judge = |quantities: Value, section: &CrossSection| {
-        grader.judge(code("joint.displaced"), &row("joint.displaced", quantities), section, Aspect::Structural)
+        grader.judge(
+            code("joint.displaced"),
+            &row("joint.displaced", quantities),
+            section,
+            Aspect::Structural,
+        )
     };
     let pipe = section(MaterialClass::Clayware, 203.2);
     let sound = judge(amount(50.0, "mm"), &pipe);
     assert!(sound.certain);
     let reason = sound.reason(&pipe);
-    assert_eq!(reason, "offset 50 mm, from 48 to below 90 mm; height 203.2 mm, from 200 to below 450 mm");
+    assert_eq!(
+        reason,
+        "offset 50 mm, from 48 to below 90 mm; height 203.2 mm, from 200 to below 450 mm"
+    );
     let bare = judge(json!([]), &pipe);
-    assert_eq!(bare.reason(&pipe), "no offset is recorded; height 203.2 mm, from 200 to below 450 mm");
-    // The height is not known, the amount is in the wrong unit, the amount is beyond the list's 1000 mm.
+    assert_eq!(
+        bare.reason(&pipe),
+        "no offset is recorded; height 203.2 mm, from 200 to below 450 mm"
+    );
+    // The height is not known, the amount is in the wrong unit, the amount is beyond the list's
+    // 1000 mm.
     assert!(!judge(amount(50.0, "mm"), &CrossSection::default()).certain);
     assert!(!judge(amount(50.0, "percent"), &pipe).certain);
     assert!(!judge(amount(1001.0, "mm"), &pipe).certain);
     assert!(judge(amount(1000.0, "mm"), &pipe).certain);
     // Nothing is structural about roots.
-    let roots = grader.judge(code("roots.fine"), &row("roots.fine", json!([])), &pipe, Aspect::Structural);
+    let roots =
+        grader.judge(code("roots.fine"), &row("roots.fine", json!([])), &pipe, Aspect::Structural);
     assert_eq!((roots.grade, roots.certain), (None, true));
 }
 
@@ -159,8 +215,8 @@ fn over(metres: f64) -> GradeExtent {
 #[test]
 fn a_stretch_counts_once_for_every_interval_begun_and_at_least_once() {
     let scheme = GradeScheme::obvert_grades();
-    // Intervals of 1 m. 31.8 ft are 9.692 64 m; 44.2 − 12.4 is not quite 31.8 in a double, and 4.4 − 1.4
-    // is a little more than 3, which must not begin a fourth interval.
+    // Intervals of 1 m. 31.8 ft are 9.692 64 m; 44.2 − 12.4 is not quite 31.8 in a double, and 4.4
+    // − 1.4 is a little more than 3, which must not begin a fourth interval.
     let stretches = [
         (0.0, 1),
         (0.4, 1),
@@ -224,8 +280,9 @@ fn what_cannot_be_counted_is_doubtful_and_changes_nothing_else() {
     assert_eq!((totals.doubtful, totals.count, totals.total, totals.worst), (3, 0, 0.0, None));
 }
 
-// Observations at 3.2, 3.9, 12.0, 12.4 and 30.5 m with scores 10, 20, 80, 5 and 40 on 36.5 m: total 155, mean 4.2466 a
-// metre, highest single score 80. The mean a metre of that example is `per_length` here; `mean` is 155 ÷ 5 = 31.
+// Observations at 3.2, 3.9, 12.0, 12.4 and 30.5 m with scores 10, 20, 80, 5 and 40 on 36.5 m: total
+// 155, mean 4.2466 a metre, highest single score 80. The mean a metre of that example is
+// `per_length` here; `mean` is 155 ÷ 5 = 31.
 #[test]
 fn the_worked_example_of_a_total_and_a_mean_per_metre() {
     let scheme = scheme(&[5, 10, 20, 40, 80], [5, 80], &json!([]), &metres(), &metres());
@@ -233,14 +290,18 @@ fn the_worked_example_of_a_total_and_a_mean_per_metre() {
     for score in [10, 20, 80, 5, 40] {
         totals.add(grade(score), GradeExtent::point(0.0), &scheme);
     }
-    assert_eq!((totals.total, totals.count, totals.worst, totals.mean()), (155.0, 5, Some(grade(80)), Some(31.0)));
+    assert_eq!(
+        (totals.total, totals.count, totals.worst, totals.mean()),
+        (155.0, 5, Some(grade(80)), Some(31.0))
+    );
     let per_metre = totals.per_length(36.5, &scheme).expect("a length");
     assert!((per_metre - 4.2466).abs() < 0.000_05, "{per_metre}");
 }
 
 /// The scheme of the worked example with a peak of its own.
 fn summing(method: &str, metres: f64) -> GradeScheme {
-    let mut with = scheme(&[5, 10, 20, 25, 40, 80], [5, 80], &json!([]), &self::metres(), &self::metres());
+    let mut with =
+        scheme(&[5, 10, 20, 25, 40, 80], [5, 80], &json!([]), &self::metres(), &self::metres());
     let peak = json!({ "method": method, "length": { "value": metres, "unit": "m" } });
     with.rollup.peak = Some(serde_json::from_value(peak).expect("a peak"));
     with
@@ -255,9 +316,10 @@ fn peak_of(scheme: &GradeScheme, places: &[(f64, u8)]) -> Option<f64> {
     totals.peak(scheme)
 }
 
-// The worked example's third figure: peak 85 by metres (12.0 and 12.4 m stand in one), where the highest single score is 80.
-// And its trap: 20 at 3.8 m and 25 at 4.1 m are 25 in fixed metres but 45 in a sliding one. From memory of common
-// practice and reproduced by computation; no published table.
+// The worked example's third figure: peak 85 by metres (12.0 and 12.4 m stand in one), where the
+// highest single score is 80. And its trap: 20 at 3.8 m and 25 at 4.1 m are 25 in fixed metres but
+// 45 in a sliding one. From memory of common practice and reproduced by computation; no published
+// table.
 #[test]
 fn a_peak_by_lengths_is_the_greatest_sum_in_one() {
     let example = [(3.2, 10), (3.9, 20), (12.0, 80), (12.4, 5), (30.5, 40)];
@@ -268,14 +330,19 @@ fn a_peak_by_lengths_is_the_greatest_sum_in_one() {
         ("fixed-lengths", 1.0, &trap[..], 25.0),
         ("sliding-length", 1.0, &trap[..], 45.0),
         ("fixed-lengths", 40.0, &example[..], 155.0),
-        // Half-open: what is just one length away stands in the next one, whatever the last digit says.
+        // Half-open: what is just one length away stands in the next one, whatever the last digit
+        // says.
         ("sliding-length", 1.0, &[(0.1, 20), (1.1, 25)], 25.0),
         ("sliding-length", 0.3, &[(0.1, 20), (0.4, 25)], 25.0),
         ("fixed-lengths", 0.1, &[(0.3, 20), (0.35, 25)], 45.0),
         // Rows out of order add up all the same.
         ("sliding-length", 1.0, &[(4.1, 25), (9.0, 5), (3.8, 20)], 45.0),
     ] {
-        assert_eq!(peak_of(&summing(method, metres), places), Some(peak), "{method} {metres} {places:?}");
+        assert_eq!(
+            peak_of(&summing(method, metres), places),
+            Some(peak),
+            "{method} {metres} {places:?}"
+        );
     }
     assert_eq!(peak_of(&summing("fixed-lengths", 1.0), &[]), None);
 }
@@ -301,8 +368,10 @@ fn a_stretch_adds_to_the_lengths_that_it_runs_through() {
 fn a_rating_is_held_against_the_peak_that_the_scheme_means() {
     let check = |peak: f64| {
         let mut scheme = summing("fixed-lengths", 1.0);
-        scheme.entries =
-            serde_json::from_value(json!([{ "code": "porous", "aspect": "structural", "grade": 5 }])).expect("entries");
+        scheme.entries = serde_json::from_value(
+            json!([{ "code": "porous", "aspect": "structural", "grade": 5 }]),
+        )
+        .expect("entries");
         let rating = json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural", "peak": peak, "total": 155 });
         let document = example(&rating);
         let mut found = findings(&document, "rating-contradicts", vec![scheme.clone()]);
@@ -310,7 +379,10 @@ fn a_rating_is_held_against_the_peak_that_the_scheme_means() {
         found.into_iter().map(|finding| finding.message).collect::<Vec<_>>()
     };
     assert_eq!(check(85.0), [""; 0]);
-    assert_eq!(check(80.0), ["peak 80 is stated, but the grades in one length of 1 m of R-101 add up to 85 at most"]);
+    assert_eq!(
+        check(80.0),
+        ["peak 80 is stated, but the grades in one length of 1 m of R-101 add up to 85 at most"]
+    );
 }
 
 /// The worked example as a document, with a rating of it.
@@ -335,7 +407,8 @@ fn example(rating: &Value) -> Value {
 }
 
 fn findings(document: &Value, rule: &str, schemes: Vec<GradeScheme>) -> Vec<Finding> {
-    let checker = Checker::new(Settings { grade_schemes: schemes, ..Settings::default() }).expect("settings");
+    let checker =
+        Checker::new(Settings { grade_schemes: schemes, ..Settings::default() }).expect("settings");
     let report = checker.check(document.to_string().as_bytes()).expect("json");
     report.findings.into_iter().filter(|finding| finding.rule == rule).collect()
 }
@@ -371,7 +444,8 @@ fn every_wrong_figure_is_found_with_what_it_should_be() {
     let document = example(&wrong);
     assert_eq!(contradicted(&document), [("/ratings/0".to_owned(), message.to_owned())]);
     let found = findings(&document, "rating-contradicts", vec![clay_scheme()]);
-    let stated = json!({ "peak": 40.0, "total": 150.0, "count": 6.0, "mean": 25.0, "per_length": 4.25 });
+    let stated =
+        json!({ "peak": 40.0, "total": 150.0, "count": 6.0, "mean": 25.0, "per_length": 4.25 });
     let computed = json!({ "peak": 80.0, "total": 155.0, "count": 5.0, "mean": 31.0, "per_length": 155.0 / 36.5 });
     assert_eq!((&found[0].params["stated"], &found[0].params["computed"]), (&stated, &computed));
 }
@@ -379,9 +453,11 @@ fn every_wrong_figure_is_found_with_what_it_should_be() {
 #[test]
 fn a_rating_with_one_wrong_figure_is_found_at_the_figure() {
     let wrong = json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural", "peak": 80, "total": 150, "count": 5 });
-    let message =
-        "total 150 is stated, but the grades in R-101 add up to 155 (5 counted, a stretch once for each 1 m begun)";
-    assert_eq!(contradicted(&example(&wrong)), [("/ratings/0/total".to_owned(), message.to_owned())]);
+    let message = "total 150 is stated, but the grades in R-101 add up to 155 (5 counted, a stretch once for each 1 m begun)";
+    assert_eq!(
+        contradicted(&example(&wrong)),
+        [("/ratings/0/total".to_owned(), message.to_owned())]
+    );
 }
 
 /// The mistake is in a row, where another rule finds it; the rating is of what the row should say.
@@ -390,9 +466,12 @@ fn a_rating_that_is_right_once_a_row_is_mended_is_not_contradicted() {
     let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
     let rows = document["runs"][0]["observations"].as_array().expect("rows").clone();
     let found = |document: &Value| -> Vec<(String, String)> {
-        let report = Checker::new(Settings::default()).expect("settings").check(document.to_string().as_bytes());
+        let report = Checker::new(Settings::default())
+            .expect("settings")
+            .check(document.to_string().as_bytes());
         let weighs = |finding: &Finding| {
-            finding.severity > obvert_check::Severity::Note && finding.rule != "worst-grade-without-photo"
+            finding.severity > obvert_check::Severity::Note
+                && finding.rule != "worst-grade-without-photo"
         };
         let findings = report.expect("JSON").findings.into_iter().filter(weighs);
         findings.map(|finding| (finding.rule.into_owned(), finding.subject.path)).collect()
@@ -401,13 +480,23 @@ fn a_rating_that_is_right_once_a_row_is_mended_is_not_contradicted() {
     let is = |rule: &str, path: &str| vec![(rule.to_owned(), path.to_owned())];
     // Another grade than the scheme's.
     document["runs"][0]["observations"][4]["grades"]["structural"] = json!(5);
-    assert_eq!(found(&document), is("grade-contradicts", "/runs/0/observations/4/grades/structural"));
+    assert_eq!(
+        found(&document),
+        is("grade-contradicts", "/runs/0/observations/4/grades/structural")
+    );
     // The rating goes by the grade that was recorded: then it is the grade alone that is wrong.
-    document["ratings"][0] = json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural", "peak": 5, "total": 25 });
-    assert_eq!(found(&document), is("grade-contradicts", "/runs/0/observations/4/grades/structural"));
+    document["ratings"][0] =
+        json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural", "peak": 5, "total": 25 });
+    assert_eq!(
+        found(&document),
+        is("grade-contradicts", "/runs/0/observations/4/grades/structural")
+    );
     // Neither fits.
     document["ratings"][0]["total"] = json!(23);
-    assert!(found(&document).contains(&("rating-contradicts".to_owned(), "/ratings/0/total".to_owned())));
+    assert!(
+        found(&document)
+            .contains(&("rating-contradicts".to_owned(), "/ratings/0/total".to_owned()))
+    );
     document["ratings"][0]["total"] = json!(22);
     document["ratings"][0]["peak"] = json!(2);
     // A row entered twice.
@@ -431,8 +520,7 @@ fn a_rating_that_is_right_once_a_row_is_mended_is_not_contradicted() {
 
 #[test]
 fn rounding_is_let_pass_and_more_than_that_is_not() {
-    let stated =
-        |per_length: f64| json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural", "per_length": per_length });
+    let stated = |per_length: f64| json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural", "per_length": per_length });
     // 155 ÷ 36.5 = 4.246 575…; the slack is 0.0005 of it, 0.002 12.
     for (per_length, count) in [(4.247, 0), (4.2445, 0), (4.2486, 0), (4.2444, 1), (4.2488, 1)] {
         assert_eq!(contradicted(&example(&stated(per_length))).len(), count, "{per_length}");
@@ -454,7 +542,9 @@ fn a_rating_of_grades_that_cannot_be_counted_is_left_alone() {
     // Without a surveyed distance only the figure that needs it is left alone.
     let mut short = example(&rating);
     short["ratings"][0]["per_length"] = json!(1);
-    let paths = |document: &Value| contradicted(document).into_iter().map(|(path, _)| path).collect::<Vec<_>>();
+    let paths = |document: &Value| {
+        contradicted(document).into_iter().map(|(path, _)| path).collect::<Vec<_>>()
+    };
     assert_eq!(paths(&short), ["/ratings/0"]);
     // Nor is it looked at where the pipe contradicts that distance.
     short["pipes"][0]["length"] = json!(60);
@@ -465,8 +555,8 @@ fn a_rating_of_grades_that_cannot_be_counted_is_left_alone() {
     assert_eq!(paths(&short), ["/ratings/0/total"]);
 }
 
-/// A clay pipe with a length of plastic let in: a deformation is graded as that of plastic from the change on, and as that
-/// of clay again after it.
+/// A clay pipe with a length of plastic let in: a deformation is graded as that of plastic from the
+/// change on, and as that of clay again after it.
 #[test]
 fn a_grade_goes_by_the_material_where_the_row_stands() {
     let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
@@ -486,8 +576,15 @@ fn a_grade_goes_by_the_material_where_the_row_stands() {
     ]);
     let found = findings(&document, "grade-contradicts", Vec::new());
     let places: Vec<&str> = found.iter().map(|finding| finding.subject.path.as_str()).collect();
-    assert_eq!(places, ["/runs/0/observations/3/grades/structural", "/runs/0/observations/6/grades/structural"]);
-    assert!(found[0].message.ends_with("gives 2: reduction 6 percent, from 5 to below 9 percent; in plastic"));
+    assert_eq!(
+        places,
+        ["/runs/0/observations/3/grades/structural", "/runs/0/observations/6/grades/structural"]
+    );
+    assert!(
+        found[0]
+            .message
+            .ends_with("gives 2: reduction 6 percent, from 5 to below 9 percent; in plastic")
+    );
     // Where the run changes to just what is recorded, nobody knows what was before.
     document["runs"][0]["observations"] =
         json!([dent("1", 10.0, 1), change("2", 20.0, "clayware"), dent("3", 25.0, 1)]);
@@ -504,10 +601,12 @@ fn a_size_in_the_wrong_unit_does_not_contradict_grades() {
     assert_eq!(findings(&document, "grade-contradicts", Vec::new()), []);
 }
 
-/// Where the scheme gives no grade, the finding states none; and where it gives one, that and no words.
+/// Where the scheme gives no grade, the finding states none; and where it gives one, that and no
+/// words.
 #[test]
 fn a_grade_that_the_scheme_does_not_give_has_no_computed_one_beside_it() {
-    let entries = json!([{ "code": "porous", "aspect": "structural", "materials": ["masonry"], "grade": 5 }]);
+    let entries =
+        json!([{ "code": "porous", "aspect": "structural", "materials": ["masonry"], "grade": 5 }]);
     let scheme = scheme(&[5, 10, 20, 40, 80], [5, 80], &entries, &metres(), &metres());
     let document = example(&json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural" }));
     let found = findings(&document, "grade-contradicts", vec![scheme]);
@@ -544,14 +643,25 @@ fn a_table_counts_recorded_grades_unless_it_is_told_to_compute() {
     let structural = |by: GradeBy<'_>| {
         let table = checker.grades(source.as_bytes(), by).expect("grades");
         let aspect = table.pipes[0].aspects[0].clone();
-        (table.computed_only, aspect.peak, aspect.observations[0].recorded, aspect.observations[0].computed)
+        (
+            table.computed_only,
+            aspect.peak,
+            aspect.observations[0].recorded,
+            aspect.observations[0].computed,
+        )
     };
     assert_eq!(structural(GradeBy::default()), (false, Some(4.0), true, Some(2)));
-    assert_eq!(structural(GradeBy { computed_only: true, ..GradeBy::default() }), (true, Some(2.0), false, Some(2)));
+    assert_eq!(
+        structural(GradeBy { computed_only: true, ..GradeBy::default() }),
+        (true, Some(2.0), false, Some(2))
+    );
     // Grades that were recorded by another scheme say nothing on this one's scale.
     let mut own = GradeScheme::obvert_grades().clone();
     own.version = serde_json::from_value(json!("2")).expect("a text");
-    assert_eq!(structural(GradeBy { scheme: Some(&own), ..GradeBy::default() }), (true, Some(2.0), false, Some(2)));
+    assert_eq!(
+        structural(GradeBy { scheme: Some(&own), ..GradeBy::default() }),
+        (true, Some(2.0), false, Some(2))
+    );
 }
 
 #[test]
@@ -564,11 +674,16 @@ fn a_table_has_pipes_without_runs_and_runs_without_pipes() {
         }
     }
     let checker = Checker::new(Settings::default()).expect("settings");
-    let table = checker.grades(document.to_string().as_bytes(), GradeBy::default()).expect("grades");
-    let found: Vec<(&str, usize, bool)> =
-        table.pipes.iter().map(|pipe| (pipe.pipe.as_str(), pipe.runs.len(), pipe.length.is_some())).collect();
+    let table =
+        checker.grades(document.to_string().as_bytes(), GradeBy::default()).expect("grades");
+    let found: Vec<(&str, usize, bool)> = table
+        .pipes
+        .iter()
+        .map(|pipe| (pipe.pipe.as_str(), pipe.runs.len(), pipe.length.is_some()))
+        .collect();
     assert_eq!(found, [("L-101", 1, true), ("L-102", 0, true), ("L-999", 2, false)]);
-    let worst: Vec<&str> = table.worst_first(Aspect::Structural).iter().map(|pipe| pipe.pipe.as_str()).collect();
+    let worst: Vec<&str> =
+        table.worst_first(Aspect::Structural).iter().map(|pipe| pipe.pipe.as_str()).collect();
     assert_eq!(worst.last(), Some(&"L-102"), "{worst:?}");
 }
 
@@ -592,19 +707,31 @@ fn a_list_that_is_linked_to_the_graded_one_is_graded_by_exact_links() {
     let checker = Checker::new(Settings::default()).expect("settings");
     let table = checker.grades(source.as_bytes(), GradeBy::default()).expect("grades");
     let rows = &table.pipes[0].aspects[0].observations;
-    let expected =
-        structural("crack.longitudinal", amount(1.0, "mm"), &section(MaterialClass::Clayware, 200.0)).expect("a grade");
+    let expected = structural(
+        "crack.longitudinal",
+        amount(1.0, "mm"),
+        &section(MaterialClass::Clayware, 200.0),
+    )
+    .expect("a grade");
     assert_eq!(rows.len(), 1);
     assert_eq!((rows[0].grade, rows[0].via.as_deref()), (expected, Some("crack.longitudinal")));
     let told = "BAB B A is crack.longitudinal of obvert-terms; ";
     assert!(rows[0].because.starts_with(told), "{}", rows[0].because);
-    let without: Vec<_> = table.ungraded.iter().map(|row| (row.why, row.count, row.codes.join(" "))).collect();
-    assert_eq!(without, [(Why::CodeUnknown, 1, "BZZ".to_owned()), (Why::NoExactLink, 1, "BAC".to_owned())]);
+    let without: Vec<_> =
+        table.ungraded.iter().map(|row| (row.why, row.count, row.codes.join(" "))).collect();
+    assert_eq!(
+        without,
+        [(Why::CodeUnknown, 1, "BZZ".to_owned()), (Why::NoExactLink, 1, "BAC".to_owned())]
+    );
     // What the link gives can be contradicted; what no link reaches, cannot.
-    document["runs"][0]["observations"][0]["grades"] = json!({ "structural": if expected == 5 { 4 } else { 5 } });
+    document["runs"][0]["observations"][0]["grades"] =
+        json!({ "structural": if expected == 5 { 4 } else { 5 } });
     document["runs"][0]["observations"][1]["grades"] = json!({ "structural": 3 });
     let found = |rule: &str| -> Vec<String> {
-        findings(&document, rule, Vec::new()).into_iter().map(|finding| finding.subject.path).collect()
+        findings(&document, rule, Vec::new())
+            .into_iter()
+            .map(|finding| finding.subject.path)
+            .collect()
     };
     assert_eq!(found("grade-contradicts"), ["/runs/0/observations/0/grades/structural"]);
     assert_eq!(found("grade-aspect-unexpected"), [] as [&str; 0]);
@@ -634,7 +761,8 @@ fn a_wider_link_gives_no_grade() {
         .expect("settings")
         .grades(document.to_string().as_bytes(), GradeBy::default())
         .expect("grades");
-    let graded: Vec<&str> = table.pipes[0].aspects[0].observations.iter().map(|row| row.code.as_str()).collect();
+    let graded: Vec<&str> =
+        table.pipes[0].aspects[0].observations.iter().map(|row| row.code.as_str()).collect();
     assert_eq!(graded, ["LONG"]);
     assert_eq!(table.ungraded.len(), 1);
     assert_eq!(

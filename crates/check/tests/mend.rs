@@ -1,18 +1,20 @@
-//! Mending whole documents: what is mended, what is left and why, and that a document which was mended stays as it is.
+//! Mending whole documents: what is mended, what is left and why, and that a document which was
+//! mended stays as it is.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
 use std::collections::BTreeMap;
 
 use obvert_check::{
-    Checker, MEDIA_FILE, MINIMAL, MediaError, MediaFile, MediaSource, MendError, MendSettings, Mended, Section,
-    Settings, catalogue,
+    Checker, MEDIA_FILE, MINIMAL, MediaError, MediaFile, MediaSource, MendError, MendSettings,
+    Mended, Section, Settings, catalogue,
 };
 use obvert_model::profile::Profile;
 use serde_json::Value;
 
 fn checker() -> Checker {
-    let settings = Settings { keep: usize::MAX, today: "2026-06-01".parse().ok(), ..Settings::default() };
+    let settings =
+        Settings { keep: usize::MAX, today: "2026-06-01".parse().ok(), ..Settings::default() };
     Checker::new(settings).expect("settings")
 }
 
@@ -54,7 +56,10 @@ fn safe_mends_bring_the_survey_back() {
         // The id is right where it stands, and named wrongly.
         &[("\"upstream\": \"LM-014\"", "\"upstream\": \"LM-014\\t\"")],
         // A problem of the structure hides everything else; it is mended first, and then the rest.
-        &[("\"kind\": \"manhole\"", "\"kind\": \"Manhole\""), ("\"to\": 44.2, \"continuous\": true", "\"to\": 44.2")],
+        &[
+            ("\"kind\": \"manhole\"", "\"kind\": \"Manhole\""),
+            ("\"to\": 44.2, \"continuous\": true", "\"to\": 44.2"),
+        ],
     ];
     for pieces in cases {
         let text = changed(MINIMAL, pieces);
@@ -73,7 +78,10 @@ fn what_is_not_sure_is_left() {
         &[("\"kind\": \"manhole\"", "\"kind\": \"manhoel\"")],
         &[("\"at\": 12.4", "\"at\": \"12,4\"")],
         // Two structures, and not one written in two ways.
-        &[("\"id\": \"LM-015\"", "\"id\": \"LM-014 \""), ("\"downstream\": \"LM-015\"", "\"downstream\": \"LM-014 \"")],
+        &[
+            ("\"id\": \"LM-015\"", "\"id\": \"LM-014 \""),
+            ("\"downstream\": \"LM-015\"", "\"downstream\": \"LM-014 \""),
+        ],
         // Both spellings of a key are there.
         &[("\"at\": 12.4", "\"at\": 12.4, \"At\": 12.5")],
         // One of two values would be lost with its key, and it may be the right one.
@@ -95,15 +103,20 @@ fn what_is_not_sure_is_left() {
     assert_eq!(mend(&text, &confirmed()).text, MINIMAL);
 }
 
-/// Every id of the demo gets a blank behind it, and is named with it or without: that is what comes of a spreadsheet.
+/// Every id of the demo gets a blank behind it, and is named with it or without: that is what comes
+/// of a spreadsheet.
 #[test]
 fn ids_are_trimmed_wherever_they_are_named() {
-    let original =
-        std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/../../examples/data/larkmoor.obvert.json"))
-            .expect("the demo");
+    let original = std::fs::read_to_string(concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/../../examples/data/larkmoor.obvert.json"
+    ))
+    .expect("the demo");
     let document: Value = serde_json::from_str(&original).expect("json");
     let mut ids: Vec<String> = Vec::new();
-    for table in ["parties", "equipment", "structures", "pipes", "media", "locates", "ratings", "runs"] {
+    for table in
+        ["parties", "equipment", "structures", "pipes", "media", "locates", "ratings", "runs"]
+    {
         let rows = document[table].as_array().expect("a table");
         ids.extend(rows.iter().map(|row| row["id"].as_str().expect("an id").to_owned()));
     }
@@ -112,7 +125,8 @@ fn ids_are_trimmed_wherever_they_are_named() {
     let mut rows_only = original.clone();
     for id in &ids {
         everywhere = everywhere.replace(&format!("\"{id}\""), &format!("\"{id} \""));
-        rows_only = rows_only.replace(&format!("{{\"id\": \"{id}\""), &format!("{{\"id\": \"{id} \""));
+        rows_only =
+            rows_only.replace(&format!("{{\"id\": \"{id}\""), &format!("{{\"id\": \"{id} \""));
     }
     for text in [everywhere, rows_only] {
         assert_ne!(text, original);
@@ -124,7 +138,8 @@ fn ids_are_trimmed_wherever_they_are_named() {
 #[test]
 fn a_mend_that_brings_an_error_is_taken_back() {
     let text = changed(MINIMAL, &[("\"to\": 44.2, ", "")]);
-    // The stretch to the end counts more often than the rating says, and nobody asked to have the rating corrected.
+    // The stretch to the end counts more often than the rating says, and nobody asked to have the
+    // rating corrected.
     let only = MendSettings { confirmed: true, only: ["stretch-unfinished".to_owned()].into() };
     let mended = mend(&text, &only);
     assert_eq!(mended.text, text);
@@ -137,7 +152,11 @@ fn a_mend_that_brings_an_error_is_taken_back() {
     assert_eq!(left.subject.observation.as_deref(), Some("3"));
     // With the rating corrected as well it holds.
     let mended = mend(&text, &confirmed());
-    assert!(mended.text.contains("\"at\": 12.4, \"to\": 200, \"continuous\": true"), "{}", mended.text);
+    assert!(
+        mended.text.contains("\"at\": 12.4, \"to\": 200, \"continuous\": true"),
+        "{}",
+        mended.text
+    );
     assert_eq!(mended.document.after.error, 0);
     // One that is bad does not hold up the others.
     let text = changed(&text, &[("\"kind\": \"manhole\"", "\"kind\": \"Manhole\"")]);
@@ -155,7 +174,10 @@ fn only_what_is_named_is_mended() {
             ("\"id\": \"LM-014\"", "\"id\": \"LM-014 \""),
         ],
     );
-    let mended = mend(&text, &MendSettings { only: ["code-unknown".to_owned()].into(), ..MendSettings::default() });
+    let mended = mend(
+        &text,
+        &MendSettings { only: ["code-unknown".to_owned()].into(), ..MendSettings::default() },
+    );
     assert_eq!(mended.text, changed(MINIMAL, &[("\"id\": \"LM-014\"", "\"id\": \"LM-014 \"")]));
     assert!(mended.document.reach.safe > 0);
     let error = checker()
@@ -168,12 +190,18 @@ fn only_what_is_named_is_mended() {
     assert!(matches!(error, MendError::Name { near: Some(near), .. } if near == "code-unknown"));
 }
 
-/// On every failing example of every rule: mending twice is mending once, and no error more than before.
+/// On every failing example of every rule: mending twice is mending once, and no error more than
+/// before.
 #[test]
 fn mending_comes_to_rest() {
     for rule in catalogue() {
         let profile = rule.profile().map(|text| Profile::read(text.as_bytes()).expect("a profile"));
-        let settings = Settings { profile, keep: usize::MAX, today: "2026-06-01".parse().ok(), ..Settings::default() };
+        let settings = Settings {
+            profile,
+            keep: usize::MAX,
+            today: "2026-06-01".parse().ok(),
+            ..Settings::default()
+        };
         let checker = Checker::new(settings).expect("settings");
         for example in rule.examples(Section::Fails) {
             let mut document: Value = serde_json::from_str(MINIMAL).expect("json");
@@ -184,7 +212,12 @@ fn mending_comes_to_rest() {
                 let once = checker.mend(text.as_bytes(), &settings, None).expect("json");
                 let twice = checker.mend(once.text.as_bytes(), &settings, None).expect("json");
                 assert_eq!(once.text, twice.text, "{}", rule.name);
-                assert!(twice.document.applied.is_empty(), "{}: {:?}", rule.name, twice.document.applied);
+                assert!(
+                    twice.document.applied.is_empty(),
+                    "{}: {:?}",
+                    rule.name,
+                    twice.document.applied
+                );
                 assert!(once.document.after.error <= once.document.before.error, "{}", rule.name);
                 assert_eq!(once.text == text, once.document.applied.is_empty(), "{}", rule.name);
             }
@@ -215,13 +248,16 @@ fn with_media(row: &str, content: &'static [u8]) -> (String, Mended) {
     (text, mended)
 }
 
-/// SHA-256 of "abc": FIPS 180-4, example B.1 of its predecessor. The type is told from JPEG's first bytes (ITU-T T.81).
+/// SHA-256 of "abc": FIPS 180-4, example B.1 of its predecessor. The type is told from JPEG's first
+/// bytes (ITU-T T.81).
 #[test]
 fn files_say_what_they_are() {
     const ABC: &str = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";
     const JPEG: &[u8] = b"\xFF\xD8\xFF\xE0\0\x10JFIF\0";
-    let (_, mended) = with_media("\"file\": \"a.jpg\", \"kind\": \"photo\", \"caption\": \"x\"", b"abc");
-    let wanted = format!("\"kind\": \"photo\", \"bytes\": 3, \"sha256\": \"{ABC}\", \"caption\": \"x\"");
+    let (_, mended) =
+        with_media("\"file\": \"a.jpg\", \"kind\": \"photo\", \"caption\": \"x\"", b"abc");
+    let wanted =
+        format!("\"kind\": \"photo\", \"bytes\": 3, \"sha256\": \"{ABC}\", \"caption\": \"x\"");
     assert!(mended.text.contains(&wanted), "{}", mended.text);
     let applied = &mended.document.applied[0];
     assert_eq!(
@@ -232,11 +268,17 @@ fn files_say_what_they_are() {
     assert!(!mended.document.media_missing.is_empty());
 
     let (_, mended) = with_media("\"file\": \"a.jpg\", \"kind\": \"photo\"", JPEG);
-    assert!(mended.text.contains("\"kind\": \"photo\", \"type\": \"image/jpeg\", \"bytes\": 11, \"sha256\": "));
-    let (_, mended) = with_media("\"file\": \"a.jpg\", \"kind\": \"photo\", \"type\": \"image/png\"", JPEG);
+    assert!(
+        mended
+            .text
+            .contains("\"kind\": \"photo\", \"type\": \"image/jpeg\", \"bytes\": 11, \"sha256\": ")
+    );
+    let (_, mended) =
+        with_media("\"file\": \"a.jpg\", \"kind\": \"photo\", \"type\": \"image/png\"", JPEG);
     assert!(mended.text.contains("\"type\": \"image/jpeg\""), "{}", mended.text);
     // Another name for the same type is left alone.
-    let (_, mended) = with_media("\"file\": \"a.jpg\", \"kind\": \"photo\", \"type\": \"image/pjpeg\"", JPEG);
+    let (_, mended) =
+        with_media("\"file\": \"a.jpg\", \"kind\": \"photo\", \"type\": \"image/pjpeg\"", JPEG);
     assert!(mended.text.contains("\"type\": \"image/pjpeg\", \"bytes\""), "{}", mended.text);
 }
 
@@ -247,8 +289,18 @@ fn what_a_file_contradicts_is_not_written_over() {
     let digest = format!("\"file\": \"a.jpg\", \"kind\": \"photo\", \"sha256\": \"{zeros}\"");
     let cases: [(&str, &'static [u8], &str, &str); 5] = [
         (&digest, b"abc", "/media/0/sha256", "was changed"),
-        ("\"file\": \"a.jpg\", \"kind\": \"photo\", \"bytes\": 4", b"abc", "/media/0/bytes", "3 bytes, not 4"),
-        ("\"file\": \"a.jpg\", \"kind\": \"video\"", b"\xFF\xD8\xFF\xE0", "/media/0/file", "right file"),
+        (
+            "\"file\": \"a.jpg\", \"kind\": \"photo\", \"bytes\": 4",
+            b"abc",
+            "/media/0/bytes",
+            "3 bytes, not 4",
+        ),
+        (
+            "\"file\": \"a.jpg\", \"kind\": \"video\"",
+            b"\xFF\xD8\xFF\xE0",
+            "/media/0/file",
+            "right file",
+        ),
         ("\"file\": \"a.jpg\", \"kind\": \"photo\"", b"", "/media/0/file", "empty"),
         ("\"file\": \"../a.jpg\", \"kind\": \"photo\"", b"abc", "/media/0/file", "outside"),
     ];
@@ -259,7 +311,8 @@ fn what_a_file_contradicts_is_not_written_over() {
         assert_eq!((left.subject.path.as_str(), left.rule.as_str()), (path, MEDIA_FILE));
         assert!(left.why.contains(why), "{}", left.why);
     }
-    let (text, mended) = with_media("\"file\": \"a.jpg\", \"kind\": \"photo\", \"state\": \"lost\"", b"abc");
+    let (text, mended) =
+        with_media("\"file\": \"a.jpg\", \"kind\": \"photo\", \"state\": \"lost\"", b"abc");
     assert_eq!(mended.text, text);
     assert!(mended.document.left.is_empty());
 }

@@ -1,11 +1,11 @@
-//! A rule of one's own beside those of the catalogue: it is run, weighed, limited, suppressed and explained as they are, and every
-//! form of a report says what it is.
+//! A rule of one's own beside those of the catalogue: it is run, weighed, limited, suppressed and
+//! explained as they are, and every form of a report says what it is.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
 use obvert_check::{
-    Check, Checker, Fact, FactKind, Finding, Limit, MINIMAL, MendSettings, Need, Report, Rule, Section, Settings,
-    SettingsError, Severity, Subject, output,
+    Check, Checker, Fact, FactKind, Finding, Limit, MINIMAL, MendSettings, Need, Report, Rule,
+    Section, Settings, SettingsError, Severity, Subject, output,
 };
 use obvert_model::profile::Profile;
 use obvert_model::read::{Diagnosis, Problem, ProblemKind};
@@ -27,11 +27,17 @@ static TETHER: Rule = Rule::new(
         let longest = out.limit("longest");
         let Some(travelled) = run.travelled().filter(|metres| *metres > longest) else { return };
         let said = run.survey.say_metres(travelled);
-        out.report(run.subject("/surveyed"), format!("the run is {said} long")).fact("length", travelled);
+        out.report(run.subject("/surveyed"), format!("the run is {said} long"))
+            .fact("length", travelled);
     }),
     DOCUMENTATION,
 )
-.with_limits(&[Limit { name: "longest", default: 40.0, unit: "m", meaning: "the length of the tether" }])
+.with_limits(&[Limit {
+    name: "longest",
+    default: 40.0,
+    unit: "m",
+    meaning: "the length of the tether",
+}])
 .with_facts(&[Fact::new("length", FactKind::Metres, "how long the run is")]);
 
 /// Counts pipes of a survey that has a run.
@@ -49,7 +55,11 @@ static FEW_PIPES: Rule = Rule::new(
 .concluding_from(&[&["pipes"]]);
 
 fn settings() -> Settings {
-    Settings { rules: vec![&TETHER, &FEW_PIPES], today: "2026-06-01".parse().ok(), ..Settings::default() }
+    Settings {
+        rules: vec![&TETHER, &FEW_PIPES],
+        today: "2026-06-01".parse().ok(),
+        ..Settings::default()
+    }
 }
 
 fn check(settings: Settings) -> Report {
@@ -57,16 +67,26 @@ fn check(settings: Settings) -> Report {
 }
 
 fn found(report: &Report) -> Vec<(&str, Severity, &str)> {
-    report.findings.iter().map(|finding| (&*finding.rule, finding.severity, &*finding.subject.path)).collect()
+    report
+        .findings
+        .iter()
+        .map(|finding| (&*finding.rule, finding.severity, &*finding.subject.path))
+        .collect()
 }
 
 #[test]
 fn it_is_reported_like_any_other() {
     let report = check(settings());
-    assert_eq!(found(&report), [("org.example/beyond-tether", Severity::Warning, "/runs/0/surveyed")]);
+    assert_eq!(
+        found(&report),
+        [("org.example/beyond-tether", Severity::Warning, "/runs/0/surveyed")]
+    );
     let finding = &report.findings[0];
     assert_eq!(finding.message, "the run is 200 ft long");
-    assert_eq!((finding.subject.pipe.as_deref(), finding.subject.run.as_deref()), (Some("L-101"), Some("R-101")));
+    assert_eq!(
+        (finding.subject.pipe.as_deref(), finding.subject.run.as_deref()),
+        (Some("L-101"), Some("R-101"))
+    );
     assert_eq!(report.totals.warning, 1);
     assert!(report.ran("org.example/few-pipes", 0));
     assert_eq!(Report::read(&serde_json::to_vec(&report).unwrap()).unwrap(), report);
@@ -113,10 +133,18 @@ fn a_profile_weighs_and_suppresses_it() {
 fn it_is_explained() {
     let checker = Checker::new(settings()).unwrap();
     let rule = checker.rule("org.example/beyond-tether").unwrap();
-    assert_eq!(rule.summary(), "A run is no longer than `longest`, since the *tether* of the camera is not.");
+    assert_eq!(
+        rule.summary(),
+        "A run is no longer than `longest`, since the *tether* of the camera is not."
+    );
     assert_eq!(rule.section(Section::Matters), "The rest was filmed by nobody.");
-    assert_eq!((rule.advice().as_str(), rule.family()), ("Look at the run's end again.", "org.example"));
-    assert!(checker.rule("clock-range").is_some() && checker.rule("org.example/clock-range").is_none());
+    assert_eq!(
+        (rule.advice().as_str(), rule.family()),
+        ("Look at the run's end again.", "org.example")
+    );
+    assert!(
+        checker.rule("clock-range").is_some() && checker.rule("org.example/clock-range").is_none()
+    );
 }
 
 #[test]
@@ -128,14 +156,20 @@ fn every_form_of_a_report_says_what_it_is() {
         write(&mut text).unwrap();
         String::from_utf8(text).unwrap()
     };
-    let sarif: Value = serde_json::from_str(&text(&|sink| output::sarif::write(&report, sink))).unwrap();
+    let sarif: Value =
+        serde_json::from_str(&text(&|sink| output::sarif::write(&report, sink))).unwrap();
     let rules = sarif["runs"][0]["tool"]["driver"]["rules"].as_array().unwrap();
     let rule = rules.iter().find(|rule| rule["id"] == TETHER.name).expect("the rule");
     assert_eq!(rule["defaultConfiguration"]["level"], "warning");
     assert_eq!(rule["properties"]["tags"], json!(["org.example"]));
     assert!(rule["help"]["text"].as_str().unwrap().contains("filmed by nobody"));
     let page = text(&|sink| output::html::write(&report, &output::html::Options::default(), sink));
-    for part in ["Beyond tether", "org.example/beyond-tether", "filmed by nobody", "Look at the run's end again."] {
+    for part in [
+        "Beyond tether",
+        "org.example/beyond-tether",
+        "filmed by nobody",
+        "Look at the run's end again.",
+    ] {
         assert!(page.contains(part) || page.contains(&part.replace('\'', "&#39;")), "{part}");
     }
     for form in [
@@ -152,21 +186,31 @@ fn it_is_skipped_where_what_it_concludes_from_could_not_be_read() {
     let checker = Checker::new(settings()).unwrap();
     let spoiled = |pointer: &str| {
         let problem = Problem::new(ProblemKind::WrongType, pointer, "spoiled");
-        checker.check_value(Diagnosis { value: serde_json::from_str(MINIMAL).unwrap(), problems: vec![problem] })
+        checker.check_value(Diagnosis {
+            value: serde_json::from_str(MINIMAL).unwrap(),
+            problems: vec![problem],
+        })
     };
     let report = spoiled("/pipes/1");
-    let not_run = report.not_run.iter().find(|not_run| not_run.rules.iter().any(|rule| rule == FEW_PIPES.name));
+    let not_run = report
+        .not_run
+        .iter()
+        .find(|not_run| not_run.rules.iter().any(|rule| rule == FEW_PIPES.name));
     assert_eq!(not_run.expect("not run").why, "/pipes/1 was left out");
     assert!(!report.findings.iter().any(|finding| finding.rule == FEW_PIPES.name));
     // A rule of the scope `Run` concludes from all of the run, and nothing else.
-    let of_tether = |report: &Report| report.findings.iter().filter(|finding| finding.rule == TETHER.name).count();
+    let of_tether = |report: &Report| {
+        report.findings.iter().filter(|finding| finding.rule == TETHER.name).count()
+    };
     assert_eq!(of_tether(&spoiled("/runs/0/observations/2")), 0);
     assert_eq!(of_tether(&spoiled("/runs/1/observations/0")), 1);
 }
 
 #[test]
 fn names_never_collide() {
-    let with = |rules: Vec<&'static Rule>| Checker::new(Settings { rules, ..Settings::default() }).map(|_| ());
+    let with = |rules: Vec<&'static Rule>| {
+        Checker::new(Settings { rules, ..Settings::default() }).map(|_| ())
+    };
     let why = |rules: Vec<&'static Rule>| match with(rules) {
         Err(SettingsError::OwnRule { why, .. }) => why,
         other => panic!("{other:?}"),
@@ -177,19 +221,21 @@ fn names_never_collide() {
     static NO_DOMAIN: Rule = Rule::new("ours/clock-range", Severity::Note, CHECK, SAYS);
     static UPPER: Rule = Rule::new("org.example/Clock", Severity::Note, CHECK, SAYS);
     for rule in [&BUILT_IN, &NO_DOMAIN, &UPPER] {
-        assert_eq!(why(vec![rule]), "the name is not like org.example/street-missing, in lower case", "{}", rule.name);
+        assert_eq!(
+            why(vec![rule]),
+            "the name is not like org.example/street-missing, in lower case",
+            "{}",
+            rule.name
+        );
     }
     assert_eq!(why(vec![&TETHER, &TETHER]), "two rules have the name");
     static SILENT: Rule = Rule::new("org.example/silent", Severity::Note, CHECK, "");
     assert_eq!(why(vec![&SILENT]), "its documentation does not say what it checks");
-    static VAGUE: Rule = Rule::new("org.example/vague", Severity::Note, CHECK, SAYS).concluding_from(&[&["weather"]]);
+    static VAGUE: Rule = Rule::new("org.example/vague", Severity::Note, CHECK, SAYS)
+        .concluding_from(&[&["weather"]]);
     assert_eq!(why(vec![&VAGUE]), "it concludes from \"weather\", which no document has");
-    static NEGATIVE: Rule = Rule::new("org.example/negative", Severity::Note, CHECK, SAYS).with_limits(&[Limit {
-        name: "least",
-        default: -1.0,
-        unit: "m",
-        meaning: "nothing",
-    }]);
+    static NEGATIVE: Rule = Rule::new("org.example/negative", Severity::Note, CHECK, SAYS)
+        .with_limits(&[Limit { name: "least", default: -1.0, unit: "m", meaning: "nothing" }]);
     assert_eq!(why(vec![&NEGATIVE]), "the limit least is -1; a limit is 0 or more");
     // A name that is nearly that of a rule of one's own.
     let mut settings = settings();
@@ -206,15 +252,18 @@ fn it_says_what_it_needs_and_its_fixes_are_applied() {
         Severity::Note,
         Check::Pipe(|view, out| {
             if view.pipe.street.is_none() {
-                let edits = vec![obvert_check::Edit::add(view.subject("/street").path, "Unnamed Lane")];
+                let edits =
+                    vec![obvert_check::Edit::add(view.subject("/street").path, "Unnamed Lane")];
                 out.report(view.subject(""), "no street").fix_safely("adds the street", edits);
             }
         }),
         "# What it checks\nEvery pipe has a street.",
     )
     .with_needs(&[Need::Codes]);
-    let checker = Checker::new(Settings { rules: vec![&NEEDS_LIST], ..Settings::default() }).unwrap();
-    let only = MendSettings { only: [NEEDS_LIST.name.to_owned()].into(), ..MendSettings::default() };
+    let checker =
+        Checker::new(Settings { rules: vec![&NEEDS_LIST], ..Settings::default() }).unwrap();
+    let only =
+        MendSettings { only: [NEEDS_LIST.name.to_owned()].into(), ..MendSettings::default() };
     let mended = checker.mend(MINIMAL.as_bytes(), &only, None).unwrap();
     assert_eq!(mended.document.applied[0].rule, NEEDS_LIST.name);
     assert!(mended.text.contains("Unnamed Lane"));
@@ -226,14 +275,24 @@ fn it_says_what_it_needs_and_its_fixes_are_applied() {
 #[test]
 fn findings_and_reports_are_added() {
     let mut report = check(settings());
-    let finding =
-        Finding::new("org.example/unpaid", Severity::Error, "no invoice names the run", Subject::at("/runs/1"));
+    let finding = Finding::new(
+        "org.example/unpaid",
+        Severity::Error,
+        "no invoice names the run",
+        Subject::at("/runs/1"),
+    );
     report.add(finding.clone());
     assert_eq!((report.totals.error, report.totals.warning), (1, 1));
     assert_eq!((report.documents[0].totals.error, report.documents[0].rules.len()), (1, 2));
     // In the order of the document, whatever the order in which they came.
-    report.extend([Finding::new("org.example/unpaid", Severity::Error, "first", Subject::at("/pipes/0"))]);
-    let paths: Vec<&str> = report.findings.iter().map(|finding| finding.subject.path.as_str()).collect();
+    report.extend([Finding::new(
+        "org.example/unpaid",
+        Severity::Error,
+        "first",
+        Subject::at("/pipes/0"),
+    )]);
+    let paths: Vec<&str> =
+        report.findings.iter().map(|finding| finding.subject.path.as_str()).collect();
     assert_eq!(paths, ["/pipes/0", "/runs/0/surveyed", "/runs/1"]);
     assert_eq!(report.rules[0].total, 2);
 

@@ -1,4 +1,5 @@
-//! A report is the same however its runs are read: on one thread, ahead on another, or from a reader that the caller made.
+//! A report is the same however its runs are read: on one thread, ahead on another, or from a
+//! reader that the caller made.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -21,9 +22,14 @@ fn documents(folder: &Path, into: &mut Vec<PathBuf>) {
 
 #[test]
 fn the_report_is_the_same() {
-    let settings = |read_ahead| Settings { read_ahead, today: "2026-06-15".parse().ok(), ..Settings::default() };
+    let settings = |read_ahead| Settings {
+        read_ahead,
+        today: "2026-06-15".parse().ok(),
+        ..Settings::default()
+    };
     let (plain, ahead) = (settings(false), settings(true));
-    let (plain, ahead) = (Checker::new(plain).expect("settings"), Checker::new(ahead).expect("settings"));
+    let (plain, ahead) =
+        (Checker::new(plain).expect("settings"), Checker::new(ahead).expect("settings"));
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
     let mut files = Vec::new();
     documents(&root.join("examples/data"), &mut files);
@@ -40,7 +46,9 @@ fn the_report_is_the_same() {
                     "{file:?}"
                 );
                 // A reader of the caller's own gives this report or, for an invalid document, none.
-                if let Ok(report) = Reader::new(&source).and_then(|mut reader| ahead.check_reader(&mut reader)) {
+                if let Ok(report) =
+                    Reader::new(&source).and_then(|mut reader| ahead.check_reader(&mut reader))
+                {
                     read += 1;
                     assert_eq!(report, one, "{file:?}");
                 }
@@ -82,7 +90,8 @@ impl RunReader for Failing<'_> {
 #[test]
 fn what_ends_the_reading_ends_the_check() {
     for read_ahead in [false, true] {
-        let checker = Checker::new(Settings { read_ahead, ..Settings::default() }).expect("settings");
+        let checker =
+            Checker::new(Settings { read_ahead, ..Settings::default() }).expect("settings");
         let mut reader = Failing(Reader::new(MINIMAL.as_bytes()).expect("a document"), 0);
         assert_eq!(checker.check_reader(&mut reader).err(), Some("out of runs"));
     }

@@ -1,4 +1,5 @@
-//! A survey against an office's profile: what goes before what, what is suppressed, and what the report says of it.
+//! A survey against an office's profile: what goes before what, what is suppressed, and what the
+//! report says of it.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -7,13 +8,18 @@ use obvert_model::profile::Profile;
 use serde_json::{Value, json};
 
 fn profile(parts: Value) -> Profile {
-    let mut whole = json!({ "profile": "0.1", "id": "larkmoor", "version": "3", "title": "Sewer surveys" });
+    let mut whole =
+        json!({ "profile": "0.1", "id": "larkmoor", "version": "3", "title": "Sewer surveys" });
     whole.as_object_mut().unwrap().extend(parts.as_object().cloned().unwrap());
     Profile::read(whole.to_string().as_bytes()).unwrap_or_else(|error| panic!("{error}"))
 }
 
 fn settings(parts: Value) -> Settings {
-    Settings { profile: Some(profile(parts)), today: "2026-06-01".parse().ok(), ..Settings::default() }
+    Settings {
+        profile: Some(profile(parts)),
+        today: "2026-06-01".parse().ok(),
+        ..Settings::default()
+    }
 }
 
 fn check_with(settings: Settings, patch: Value) -> Report {
@@ -28,7 +34,11 @@ fn check(parts: Value, patch: Value) -> Report {
 }
 
 fn found(report: &Report) -> Vec<(&str, Severity, &str)> {
-    report.findings.iter().map(|finding| (&*finding.rule, finding.severity, finding.subject.path.as_str())).collect()
+    report
+        .findings
+        .iter()
+        .map(|finding| (&*finding.rule, finding.severity, finding.subject.path.as_str()))
+        .collect()
 }
 
 #[test]
@@ -52,8 +62,14 @@ fn a_report_states_its_profile() {
 
 #[test]
 fn without_a_profile_its_rules_are_silent() {
-    let report = check_with(Settings::default(), json!([{ "op": "remove", "path": "/pipes/0/material" }]));
-    assert!(report.not_run.iter().all(|not_run| !not_run.rules.iter().any(|rule| rule.contains("demanded"))));
+    let report =
+        check_with(Settings::default(), json!([{ "op": "remove", "path": "/pipes/0/material" }]));
+    assert!(
+        report
+            .not_run
+            .iter()
+            .all(|not_run| !not_run.rules.iter().any(|rule| rule.contains("demanded")))
+    );
     assert_eq!(report.profile, None);
     assert_eq!(report.findings, []);
 }
@@ -61,10 +77,11 @@ fn without_a_profile_its_rules_are_silent() {
 /// Command line over profile over catalogue.
 #[test]
 fn settings_go_before_the_profile_and_the_profile_before_the_catalogue() {
-    let unused =
-        json!([{ "op": "add", "path": "/media/-", "value": { "id": "M-9", "file": "x.jpg", "kind": "photo" } }]);
+    let unused = json!([{ "op": "add", "path": "/media/-", "value": { "id": "M-9", "file": "x.jpg", "kind": "photo" } }]);
     let says = |weight: &str| json!({ "rules": [{ "rule": "media-unused", "severity": weight }] });
-    let severity = |report: &Report| report.findings.iter().find(|f| f.rule == "media-unused").map(|f| f.severity);
+    let severity = |report: &Report| {
+        report.findings.iter().find(|f| f.rule == "media-unused").map(|f| f.severity)
+    };
     let default = check_with(Settings::default(), unused.clone());
     let default = severity(&default).expect("it is found");
     assert_ne!(default, Severity::Error);
@@ -77,14 +94,18 @@ fn settings_go_before_the_profile_and_the_profile_before_the_catalogue() {
     assert_eq!(report.settings.severities["media-unused"], "note");
 }
 
-/// The limit of camera-speed is stated in metres a minute; 30 ft/min is the published limit of its documentation.
+/// The limit of camera-speed is stated in metres a minute; 30 ft/min is the published limit of its
+/// documentation.
 #[test]
 fn a_limit_may_be_in_feet() {
     let says = |value: f64, unit: &str| json!({ "rules": [{ "rule": "camera-speed", "limits": [{ "name": "limit", "value": value, "unit": unit }] }] });
     // R-101 drives 200 ft in 13 minutes: 15.38 ft/min.
     assert_eq!(found(&check(says(15.5, "ft/min"), json!([]))), []);
     let fast = check(says(15.0, "ft/min"), json!([]));
-    assert!(fast.findings.iter().all(|finding| finding.rule == "camera-speed") && !fast.findings.is_empty());
+    assert!(
+        fast.findings.iter().all(|finding| finding.rule == "camera-speed")
+            && !fast.findings.is_empty()
+    );
     assert_eq!(check(says(30.0, "ft/min"), json!([])).settings.limits["camera-speed.limit"], 9.144);
     let mut over = settings(says(15.0, "ft/min"));
     over.limits.insert(("camera-speed".into(), "limit".into()), 9.144);
@@ -93,14 +114,19 @@ fn a_limit_may_be_in_feet() {
 
 #[test]
 fn what_is_missing_in_every_row_is_counted_exactly_and_kept_to_the_cap() {
-    let mut few = settings(json!({ "fields": [{ "path": "runs.observations.remark", "demand": "required" }] }));
+    let mut few = settings(
+        json!({ "fields": [{ "path": "runs.observations.remark", "demand": "required" }] }),
+    );
     few.keep = 4;
     let report = check_with(few, json!([]));
     let total = &report.rules[0];
     assert_eq!((total.rule.as_str(), total.total, total.listed), ("required-field-missing", 12, 4));
     let first = &report.findings[0];
     assert_eq!(first.subject.path, "/runs/0/observations/0");
-    assert_eq!((first.subject.run.as_deref(), first.subject.observation.as_deref()), (Some("R-101"), Some("1")));
+    assert_eq!(
+        (first.subject.run.as_deref(), first.subject.observation.as_deref()),
+        (Some("R-101"), Some("1"))
+    );
     assert_eq!(first.message, "runs.observations.remark is missing, but the profile requires it");
     assert_eq!(first.params["field"], "runs.observations.remark");
 }
@@ -117,7 +143,11 @@ fn a_finding_says_what_the_office_says() {
     assert_eq!(finding.subject.pipe.as_deref(), Some("L-102"));
     assert_eq!(finding.help.as_deref(), Some("ask the yard"));
     assert_eq!(finding.params["basis"], "contract, clause 4.2");
-    assert!(finding.message.ends_with("requires it where material is \"vitrified-clay\""), "{}", finding.message);
+    assert!(
+        finding.message.ends_with("requires it where material is \"vitrified-clay\""),
+        "{}",
+        finding.message
+    );
 }
 
 /// Every kind of row that the format has can be looked at, and each finding points into it.
@@ -148,7 +178,8 @@ fn demands_reach_every_table() {
     ];
     for (path, at) in paths {
         let report = check(json!({ "fields": [required(path)] }), json!([]));
-        let pointers: Vec<&str> = report.findings.iter().map(|finding| finding.subject.path.as_str()).collect();
+        let pointers: Vec<&str> =
+            report.findings.iter().map(|finding| finding.subject.path.as_str()).collect();
         assert_eq!(pointers, at, "{path}");
     }
 }
@@ -164,7 +195,9 @@ fn suppressed_findings_are_counted_and_named() {
         check(json!({ "fields": [demand], "suppressions": suppressions }), patch.clone())
     };
     let all = with(json!([]));
-    let count = |report: &Report, rule: &str| report.rules.iter().find(|r| r.rule == rule).map_or(0, |r| r.total);
+    let count = |report: &Report, rule: &str| {
+        report.rules.iter().find(|r| r.rule == rule).map_or(0, |r| r.total)
+    };
     assert_eq!((count(&all, "required-field-missing"), count(&all, "media-unused")), (2, 1));
     assert_eq!(all.suppressed, []);
 
@@ -174,11 +207,17 @@ fn suppressed_findings_are_counted_and_named() {
         { "rule": "run-duplicate", "path": "runs", "reason": "meets nothing" }
     ]));
     assert_eq!((count(&one, "required-field-missing"), count(&one, "media-unused")), (1, 0));
-    let held: Vec<_> =
-        one.suppressed.iter().map(|s| (s.rule.as_str(), s.count, s.reason.as_str(), s.expired)).collect();
+    let held: Vec<_> = one
+        .suppressed
+        .iter()
+        .map(|s| (s.rule.as_str(), s.count, s.reason.as_str(), s.expired))
+        .collect();
     assert_eq!(
         held,
-        [("media-unused", 1, "the yard keeps them all", false), ("required-field-missing", 1, "never recorded", false)]
+        [
+            ("media-unused", 1, "the yard keeps them all", false),
+            ("required-field-missing", 1, "never recorded", false)
+        ]
     );
     assert_eq!(one.totals.error, 1);
 
@@ -211,39 +250,55 @@ fn a_profile_that_makes_no_sense_is_refused() {
          and 1 more"
     );
     // A list that is not at hand does not stop it: the survey may be coded in another one.
-    assert!(Checker::new(settings(json!({ "allow": { "code_lists": [{ "list": "own" }] } }))).is_ok());
-    let ends =
-        json!({ "suppressions": [{ "rule": "media-unused", "path": "media", "reason": "r", "until": "2026-06-01" }] });
+    assert!(
+        Checker::new(settings(json!({ "allow": { "code_lists": [{ "list": "own" }] } }))).is_ok()
+    );
+    let ends = json!({ "suppressions": [{ "rule": "media-unused", "path": "media", "reason": "r", "until": "2026-06-01" }] });
     let undated = Settings { today: None, ..settings(ends) };
-    assert_eq!(Checker::new(undated).expect_err("no date"), SettingsError::ProfileNeedsToday { id: "larkmoor".into() });
+    assert_eq!(
+        Checker::new(undated).expect_err("no date"),
+        SettingsError::ProfileNeedsToday { id: "larkmoor".into() }
+    );
 }
 
 #[test]
 fn the_weaker_rule_stands_back_where_the_profile_demands_the_photo() {
     let patch = json!([{ "op": "remove", "path": "/runs/1/observations/1/media" }]);
     let demand = json!({ "media": [{ "of": "observation", "kinds": ["photo"], "from_grade": 4 }] });
-    let rules = |report: &Report| report.rules.iter().map(|rule| rule.rule.clone()).collect::<Vec<_>>();
-    assert_eq!(rules(&check_with(Settings::default(), patch.clone())), ["worst-grade-without-photo"]);
+    let rules =
+        |report: &Report| report.rules.iter().map(|rule| rule.rule.clone()).collect::<Vec<_>>();
+    assert_eq!(
+        rules(&check_with(Settings::default(), patch.clone())),
+        ["worst-grade-without-photo"]
+    );
     assert_eq!(rules(&check(demand, patch)), ["graded-media-missing"]);
 }
 
-/// A scale may run the other way: A worst to C in one public use (facts: iwaponline table 2139453), 5 best to 1 worst here.
+/// A scale may run the other way: A worst to C in one public use (facts: iwaponline table 2139453),
+/// 5 best to 1 worst here.
 #[test]
 fn a_grade_is_as_bad_as_its_scale_says() {
     let mut scheme = obvert_model::lists::GradeScheme::obvert_grades().clone();
     scheme.id = "upside-down".parse().unwrap();
     std::mem::swap(&mut scheme.scale.best, &mut scheme.scale.worst);
-    let photo =
-        json!({ "media": [{ "of": "observation", "kinds": ["photo"], "from_grade": 2, "aspect": "structural" }] });
+    let photo = json!({ "media": [{ "of": "observation", "kinds": ["photo"], "from_grade": 2, "aspect": "structural" }] });
     let mut own = settings(photo);
     own.grade_schemes.push(scheme);
     own.severities.insert("grade-contradicts".into(), None);
     let patch = json!([{ "op": "replace", "path": "/grading/scheme", "value": "upside-down" },
         { "op": "replace", "path": "/runs/0/observations/4/grades/structural", "value": 3 }]);
     let report = check_with(own, patch);
-    let at: Vec<&str> =
-        report.findings.iter().filter(|f| f.rule == "graded-media-missing").map(|f| f.subject.path.as_str()).collect();
-    // Row 2 has grade 2 and its photo; row 4 is recorded 3, better than 2, but the scheme computes 2.
+    let at: Vec<&str> = report
+        .findings
+        .iter()
+        .filter(|f| f.rule == "graded-media-missing")
+        .map(|f| f.subject.path.as_str())
+        .collect();
+    // Row 2 has grade 2 and its photo; row 4 is recorded 3, better than 2, but the scheme computes
+    // 2.
     assert_eq!(at, ["/runs/0/observations/4/media"]);
-    assert_eq!(report.findings.iter().find(|f| f.rule == "graded-media-missing").unwrap().params["grade"], 2);
+    assert_eq!(
+        report.findings.iter().find(|f| f.rule == "graded-media-missing").unwrap().params["grade"],
+        2
+    );
 }

@@ -1,5 +1,5 @@
-//! The catalogue is held to what it says: every rule's documented failing example is found at the place that is named,
-//! every passing one is let through, and the declarations keep their form.
+//! The catalogue is held to what it says: every rule's documented failing example is found at the
+//! place that is named, every passing one is let through, and the declarations keep their form.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -13,9 +13,9 @@ use serde_json::Value;
 const TODAY: &str = "2026-06-01";
 
 fn check(document: &Value, rule: Option<&Rule>) -> Report {
-    let profile = rule
-        .and_then(Rule::profile)
-        .map(|text| Profile::read(text.as_bytes()).unwrap_or_else(|error| panic!("{rule:?}: {error} in {text}")));
+    let profile = rule.and_then(Rule::profile).map(|text| {
+        Profile::read(text.as_bytes()).unwrap_or_else(|error| panic!("{rule:?}: {error} in {text}"))
+    });
     let settings = Settings { profile, today: TODAY.parse().ok(), ..Settings::default() };
     let checker = Checker::new(settings).expect("settings");
     let text = serde_json::to_vec(document).expect("json");
@@ -26,15 +26,19 @@ fn patched(rule: &str, patch: &str) -> Value {
     let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
     let patch: json_patch::Patch =
         serde_json::from_str(patch).unwrap_or_else(|error| panic!("{rule}: {error} in {patch}"));
-    json_patch::patch(&mut document, &patch).unwrap_or_else(|error| panic!("{rule}: {error} in {patch:?}"));
+    json_patch::patch(&mut document, &patch)
+        .unwrap_or_else(|error| panic!("{rule}: {error} in {patch:?}"));
     document
 }
 
 #[test]
 fn the_minimal_document_is_clean() {
     let report = check(&serde_json::from_str(MINIMAL).expect("json"), None);
-    let found: Vec<String> =
-        report.findings.iter().map(|f| format!("{} {} {}", f.rule, f.subject.path, f.message)).collect();
+    let found: Vec<String> = report
+        .findings
+        .iter()
+        .map(|f| format!("{} {} {}", f.rule, f.subject.path, f.message))
+        .collect();
     assert_eq!(found, Vec::<String>::new());
     assert_eq!(report.not_run, []);
 }
@@ -45,11 +49,18 @@ fn documented_examples_hold() {
     for rule in catalogue() {
         for example in rule.examples(Section::Fails) {
             let report = check(&patched(rule.name, &example.patch), Some(rule));
-            let at: Vec<&str> =
-                report.findings.iter().filter(|f| f.rule == rule.name).map(|f| f.subject.path.as_str()).collect();
+            let at: Vec<&str> = report
+                .findings
+                .iter()
+                .filter(|f| f.rule == rule.name)
+                .map(|f| f.subject.path.as_str())
+                .collect();
             if !at.contains(&example.path.as_str()) {
-                let others: Vec<String> =
-                    report.findings.iter().map(|f| format!("{} {}", f.rule, f.subject.path)).collect();
+                let others: Vec<String> = report
+                    .findings
+                    .iter()
+                    .map(|f| format!("{} {}", f.rule, f.subject.path))
+                    .collect();
                 wrong.push(format!(
                     "{}: expected a finding at {:?}, found {at:?}; all: {others:?}",
                     rule.name, example.path
@@ -59,10 +70,20 @@ fn documented_examples_hold() {
         for example in rule.examples(Section::Passes) {
             let report = check(&patched(rule.name, &example.patch), Some(rule));
             if let Some(finding) = report.findings.iter().find(|f| f.rule == rule.name) {
-                wrong.push(format!("{}: must pass, but: {} {}", rule.name, finding.subject.path, finding.message));
+                wrong.push(format!(
+                    "{}: must pass, but: {} {}",
+                    rule.name, finding.subject.path, finding.message
+                ));
             }
-            if report.not_run.iter().any(|not_run| not_run.rules.iter().any(|name| name == rule.name)) {
-                wrong.push(format!("{}: the passing example stopped the rule from being run", rule.name));
+            if report
+                .not_run
+                .iter()
+                .any(|not_run| not_run.rules.iter().any(|name| name == rule.name))
+            {
+                wrong.push(format!(
+                    "{}: the passing example stopped the rule from being run",
+                    rule.name
+                ));
             }
         }
     }
@@ -84,13 +105,17 @@ fn declarations_keep_their_form() {
         }
         let file = format!("{root}/{}/{}.rs", rule.family(), rule.name.replace('-', "_"));
         match std::fs::read_to_string(&file) {
-            Ok(text) if text.lines().count() > 160 => say(format!("{} lines in its file", text.lines().count())),
+            Ok(text) if text.lines().count() > 160 => {
+                say(format!("{} lines in its file", text.lines().count()))
+            }
             Ok(_) => {}
             Err(_) => say(format!("no file {file}")),
         }
         for section in Section::ALL {
-            let may_miss =
-                matches!(section, Section::Exceptions | Section::Exactly | Section::Source | Section::Profile);
+            let may_miss = matches!(
+                section,
+                Section::Exceptions | Section::Exactly | Section::Source | Section::Profile
+            );
             if rule.section(section).is_empty() && !may_miss {
                 say(format!("no section {:?}", section.heading()));
             }
@@ -108,7 +133,8 @@ fn declarations_keep_their_form() {
             say("a failing example does not name its place".into());
         }
         if (rule.family() == "profile") != rule.profile().is_some() {
-            say("a rule of the family profile has a profile for its examples, and no other has".into());
+            say("a rule of the family profile has a profile for its examples, and no other has"
+                .into());
         }
         if !rule.clause.contains('#') {
             say("the clause names no anchor".into());
@@ -121,7 +147,10 @@ fn declarations_keep_their_form() {
             let plain = fact.name.chars().all(|c| c.is_ascii_lowercase() || c == '_');
             let said = |text: &str| !text.is_empty() && !text.ends_with('.') && !text.contains('|');
             if !plain || !said(fact.meaning) || !fact.when().is_none_or(said) {
-                say(format!("the fact {} is not in snake case, or says too little or too much", fact.name));
+                say(format!(
+                    "the fact {} is not in snake case, or says too little or too much",
+                    fact.name
+                ));
             }
         }
         for limit in rule.limits {
@@ -146,7 +175,8 @@ fn messages_keep_their_form() {
     }
 }
 
-/// A pointer leads to a value that the document has: for something that is missing, to the row that lacks it.
+/// A pointer leads to a value that the document has: for something that is missing, to the row that
+/// lacks it.
 #[test]
 fn paths_resolve() {
     let mut wrong = BTreeSet::new();
@@ -163,9 +193,9 @@ fn paths_resolve() {
     assert!(wrong.is_empty(), "{} do not resolve:\n{wrong:#?}", wrong.len());
 }
 
-/// What an amount is follows from the characterisation that it stands with, in a list where that decides: BAJ of en-13508-2 has a
-/// gap with A, an offset with B and an angle with C (from memory). 400 mm are too much for an offset in a pipe of 8 in, and none
-/// for a gap along it.
+/// What an amount is follows from the characterisation that it stands with, in a list where that
+/// decides: BAJ of en-13508-2 has a gap with A, an offset with B and an angle with C (from memory).
+/// 400 mm are too much for an offset in a pipe of 8 in, and none for a gap along it.
 #[test]
 fn an_amount_is_what_its_characterisation_makes_of_it() {
     let version = obvert_model::lists::CodeList::en_13508_2().version.as_str();
@@ -187,7 +217,8 @@ fn an_amount_is_what_its_characterisation_makes_of_it() {
             .filter(|f| f.rule == "quantity-exceeds-pipe")
             .map(|f| f.subject.path.as_str())
             .collect();
-        let expected: &[&str] = if found { &["/runs/0/observations/0/quantities/0/value"] } else { &[] };
+        let expected: &[&str] =
+            if found { &["/runs/0/observations/0/quantities/0/value"] } else { &[] };
         assert_eq!(at, expected, "{direction}");
     }
 }
@@ -198,24 +229,35 @@ fn an_early_issue_counts_the_runs_after_it() {
     let patch = r#"[{"op": "replace", "path": "/issued", "value": "2026-05-05T15:00:00-05:00"}]"#;
     let document = patched("issued-before-run", patch);
     let report = check(&document, None);
-    let finding = report.findings.iter().find(|f| f.rule == "issued-before-run").expect("a finding");
+    let finding =
+        report.findings.iter().find(|f| f.rule == "issued-before-run").expect("a finding");
     let runs = document["runs"].as_array().expect("runs");
     let issued: &str = "2026-05-05T15:00:00-05:00";
     // All times of the small survey have the same offset, so that they compare as texts.
-    let later = runs.iter().filter(|run| run["finished"].as_str().is_some_and(|time| time > issued)).count();
+    let later = runs
+        .iter()
+        .filter(|run| run["finished"].as_str().is_some_and(|time| time > issued))
+        .count();
     assert!(later > 1);
     assert_eq!(finding.params["runs"], later);
     assert_eq!(finding.params["of"], runs.len());
-    assert!(finding.message.ends_with(&format!("{later} of {} are later", runs.len())), "{}", finding.message);
+    assert!(
+        finding.message.ends_with(&format!("{later} of {} are later", runs.len())),
+        "{}",
+        finding.message
+    );
 }
 
 /// A word of the trade in place of a code leads to the codes for it.
 #[test]
 fn an_unknown_code_may_be_a_word_of_the_trade() {
-    for (word, help) in
-        [("Belly", "did you mean one of water.sag, water.standing?"), ("FOG", "did you mean \"deposit.grease\"?")]
-    {
-        let patch = format!(r#"[{{"op": "replace", "path": "/runs/0/observations/2/code", "value": "{word}"}}]"#);
+    for (word, help) in [
+        ("Belly", "did you mean one of water.sag, water.standing?"),
+        ("FOG", "did you mean \"deposit.grease\"?"),
+    ] {
+        let patch = format!(
+            r#"[{{"op": "replace", "path": "/runs/0/observations/2/code", "value": "{word}"}}]"#
+        );
         let report = check(&patched("code-unknown", &patch), None);
         let finding = report.findings.iter().find(|f| f.rule == "code-unknown").expect("a finding");
         assert_eq!(finding.help.as_deref(), Some(help));
@@ -225,7 +267,9 @@ fn an_unknown_code_may_be_a_word_of_the_trade() {
 #[test]
 fn every_rule_file_is_registered() {
     let mut files = 0;
-    for family in std::fs::read_dir(concat!(env!("CARGO_MANIFEST_DIR"), "/src/rules")).expect("rules") {
+    for family in
+        std::fs::read_dir(concat!(env!("CARGO_MANIFEST_DIR"), "/src/rules")).expect("rules")
+    {
         let family = family.expect("entry").path();
         if family.is_dir() {
             files += std::fs::read_dir(family).expect("family").count();

@@ -1,12 +1,15 @@
-//! The command against GDAL's `ogr2ogr` on the same files, in one run: CSV tables to GeoJSON, and that GeoJSON to a GeoPackage.
+//! The command against GDAL's `ogr2ogr` on the same files, in one run: CSV tables to GeoJSON, and
+//! that GeoJSON to a GeoPackage.
 //!
-//! `cargo bench --bench gdal` (20 MB of JSON), or `… -- 100` for another number of megabytes. Without `ogr2ogr` on the path it
-//! says so and measures nothing.
+//! `cargo bench --bench gdal` (20 MB of JSON), or `… -- 100` for another number of megabytes.
+//! Without `ogr2ogr` on the path it says so and measures nothing.
 //!
-//! The work is not quite the same: `ogr2ogr` turns each table into one file of features without geometry, and copies features
-//! from one file to the other; `obvert` reads the tables as one survey, holds it against the format, puts every observation in its place
-//! along its pipe, transforms positions to WGS 84, and on the way back takes the survey out of the features again. Ratios
-//! are of the fastest of several turns taken in alternation, since machines are shared and noisy.
+//! The work is not quite the same: `ogr2ogr` turns each table into one file of features without
+//! geometry, and copies features from one file to the other; `obvert` reads the tables as one
+//! survey, holds it against the format, puts every observation in its place along its pipe,
+//! transforms positions to WGS 84, and on the way back takes the survey out of the features again.
+//! Ratios are of the fastest of several turns taken in alternation, since machines are shared and
+//! noisy.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -23,9 +26,17 @@ const TURNS: usize = 3;
 fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     let quick = arguments.iter().any(|argument| argument == "--test");
-    let megabytes: usize =
-        arguments.iter().find_map(|argument| argument.parse().ok()).unwrap_or(if quick { 1 } else { 20 });
-    if Command::new("ogr2ogr").arg("--version").stdout(Stdio::null()).stderr(Stdio::null()).status().is_err() {
+    let megabytes: usize = arguments
+        .iter()
+        .find_map(|argument| argument.parse().ok())
+        .unwrap_or(if quick { 1 } else { 20 });
+    if Command::new("ogr2ogr")
+        .arg("--version")
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .status()
+        .is_err()
+    {
         println!("ogr2ogr is not on the path; nothing to measure against");
         return;
     }
@@ -39,21 +50,28 @@ fn main() {
         .filter(|path| path.ends_with(".csv"))
         .collect();
     let size = |name: &str| fs::metadata(at(name)).map_or(0.0, |about| about.len() as f64 / 1e6);
-    let of_tables: f64 =
-        tables.iter().map(|path| fs::metadata(path).map_or(0.0, |about| about.len() as f64 / 1e6)).sum();
+    let of_tables: f64 = tables
+        .iter()
+        .map(|path| fs::metadata(path).map_or(0.0, |about| about.len() as f64 / 1e6))
+        .sum();
 
     let (mut here, mut there) = ([f64::INFINITY; 2], [f64::INFINITY; 2]);
     for _ in 0..TURNS {
-        here[0] = here[0].min(ours(folder.path(), &["convert", "tables", "-o", "survey.geojson", "--replace"]));
+        here[0] = here[0]
+            .min(ours(folder.path(), &["convert", "tables", "-o", "survey.geojson", "--replace"]));
         let mut all = 0.0;
         for table in &tables {
             let _ = fs::remove_file(at("theirs.geojson"));
             all += theirs(folder.path(), &["-f", "GeoJSON", "theirs.geojson", table]);
         }
         there[0] = there[0].min(all);
-        here[1] = here[1].min(ours(folder.path(), &["convert", "survey.geojson", "-o", "survey.gpkg", "--replace"]));
+        here[1] = here[1].min(ours(
+            folder.path(),
+            &["convert", "survey.geojson", "-o", "survey.gpkg", "--replace"],
+        ));
         let _ = fs::remove_file(at("theirs.gpkg"));
-        there[1] = there[1].min(theirs(folder.path(), &["-f", "GPKG", "theirs.gpkg", "survey.geojson"]));
+        there[1] =
+            there[1].min(theirs(folder.path(), &["-f", "GPKG", "theirs.gpkg", "survey.geojson"]));
     }
     println!(
         "{:.1} MB of JSON, {of_tables:.1} MB of CSV tables, {:.1} MB of GeoJSON",
@@ -63,7 +81,10 @@ fn main() {
     for (what, here, there) in
         [("CSV tables to GeoJSON", here[0], there[0]), ("GeoJSON to GeoPackage", here[1], there[1])]
     {
-        println!("{what:<24} obvert {here:7.3} s  ogr2ogr {there:7.3} s  ratio {:.2}", here / there);
+        println!(
+            "{what:<24} obvert {here:7.3} s  ogr2ogr {there:7.3} s  ratio {:.2}",
+            here / there
+        );
     }
 }
 

@@ -40,12 +40,19 @@ pub(super) fn lines(path: &Path) -> Result<archive::Lines<Box<dyn BufRead>>, Fai
         let mut source = BufReader::with_capacity(1 << 16, file);
         let start = source.fill_buf().map_err(|error| format!("{name}: {error}"))?;
         let start = start.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(start);
-        let first = start.split(|byte| *byte == b'\n').map(<[u8]>::trim_ascii).find(|line| !line.is_empty());
+        let first = start
+            .split(|byte| *byte == b'\n')
+            .map(<[u8]>::trim_ascii)
+            .find(|line| !line.is_empty());
         // What was cut off on its way to nothing is no archive without a survey in it.
         if start.is_empty() {
-            return Err(format!("{name}: the source is empty; expected an archive, a survey a line").into());
+            return Err(format!(
+                "{name}: the source is empty; expected an archive, a survey a line"
+            )
+            .into());
         }
-        // Of the first line more than a brace is at hand, unless it is written over many lines as one survey is.
+        // Of the first line more than a brace is at hand, unless it is written over many lines as
+        // one survey is.
         if first.is_some_and(|line| line == b"{" || !line.starts_with(b"{")) {
             let why = "is no archive, which has a survey a line (JSON lines); obvert archive pack makes one";
             return Err(format!("{name}: {why}").into());
@@ -84,41 +91,49 @@ impl Seen {
     }
 }
 
-/// The files that a path stands for, where a layout is given: itself, or the tables in a folder of an office's, by name. Other
-/// files in it are reported and left alone.
+/// The files that a path stands for, where a layout is given: itself, or the tables in a folder of
+/// an office's, by name. Other files in it are reported and left alone.
 fn tables(path: &Path, by: &ByLayout) -> Result<Vec<PathBuf>, Failure> {
     // CSV tables of this format are one survey.
     if !path.is_dir() || path.join("document.csv").exists() {
         return Ok(vec![path.to_owned()]);
     }
     let name = path.display();
-    let entries =
-        fs::read_dir(path).and_then(|entries| entries.map(|entry| Ok(entry?.path())).collect::<Result<_, _>>());
+    let entries = fs::read_dir(path)
+        .and_then(|entries| entries.map(|entry| Ok(entry?.path())).collect::<Result<_, _>>());
     let mut files: Vec<PathBuf> = entries.map_err(|error: io::Error| format!("{name}: {error}"))?;
     files.sort();
     let is_table = |file: &PathBuf| {
-        let hidden = file.file_name().is_some_and(|name| name.to_string_lossy().starts_with(['.', '~']));
+        let hidden =
+            file.file_name().is_some_and(|name| name.to_string_lossy().starts_with(['.', '~']));
         file.is_file() && !hidden && input::by_name(file).is_some_and(|format| by.shares(format))
     };
     let (tables, others): (Vec<PathBuf>, Vec<PathBuf>) = files.into_iter().partition(is_table);
     let ending = by.endings();
     if tables.is_empty() {
-        return Err(
-            format!("{name}: there is no table of the layout {} in this folder ({ending})", by.layout.id).into()
-        );
+        return Err(format!(
+            "{name}: there is no table of the layout {} in this folder ({ending})",
+            by.layout.id
+        )
+        .into());
     }
     let named = |files: &mut dyn Iterator<Item = &PathBuf>| {
-        let names: Vec<String> =
-            files.filter_map(|file| Some(file.file_name()?.to_string_lossy().into_owned())).collect();
+        let names: Vec<String> = files
+            .filter_map(|file| Some(file.file_name()?.to_string_lossy().into_owned()))
+            .collect();
         names.join(", ")
     };
     let folders = named(&mut others.iter().filter(|file| file.is_dir()));
     if !folders.is_empty() {
-        render::note(&format!("{name}: what is in folders within it is left out; name them as well: {folders}"));
+        render::note(&format!(
+            "{name}: what is in folders within it is left out; name them as well: {folders}"
+        ));
     }
     let files = named(&mut others.iter().filter(|file| !file.is_dir()));
     if !files.is_empty() {
-        render::note(&format!("{name}: left out, since they are no tables by their names ({ending}): {files}"));
+        render::note(&format!(
+            "{name}: left out, since they are no tables by their names ({ending}): {files}"
+        ));
     }
     Ok(tables)
 }
@@ -153,24 +168,23 @@ fn pack(arguments: &Pack) -> Result<Status, Failure> {
         }
         Ok(())
     };
-    let mut all =
-        |sink: &mut dyn Write| -> Result<(), Failure> {
-            for path in &arguments.files {
-                if is_archive(path) {
-                    for line in lines(path)? {
-                        let line = line.map_err(|error| format!("{}: {error}", path.display()))?;
-                        one(&mut input(path, line)?, sink)?;
-                    }
-                } else if let Some(by) = &layout {
-                    for table in tables(path, by)? {
-                        one(&mut input::open(&table, None, Some(by))?, sink)?;
-                    }
-                } else {
-                    one(&mut input::open(path, None, None)?, sink)?;
+    let mut all = |sink: &mut dyn Write| -> Result<(), Failure> {
+        for path in &arguments.files {
+            if is_archive(path) {
+                for line in lines(path)? {
+                    let line = line.map_err(|error| format!("{}: {error}", path.display()))?;
+                    one(&mut input(path, line)?, sink)?;
                 }
+            } else if let Some(by) = &layout {
+                for table in tables(path, by)? {
+                    one(&mut input::open(&table, None, Some(by))?, sink)?;
+                }
+            } else {
+                one(&mut input::open(path, None, None)?, sink)?;
             }
-            let by = if layout.is_some() { " with the same --layout" } else { "" };
-            match bad.get() {
+        }
+        let by = if layout.is_some() { " with the same --layout" } else { "" };
+        match bad.get() {
                 0 => Ok(()),
                 1 => Err(format!("one of these is no valid survey, so nothing was packed; obvert check{by} says more")
                     .into()),
@@ -179,13 +193,17 @@ fn pack(arguments: &Pack) -> Result<Status, Failure> {
                 )
                 .into()),
             }
-        };
+    };
     if arguments.output == Path::new("-") {
         all(&mut io::stdout().lock())?;
     } else {
         atomic_output::write_file(&arguments.output, arguments.replace, |sink| all(sink))?;
     }
-    let again = if twice == 0 { String::new() } else { format!("; {twice} left out that were packed already") };
+    let again = if twice == 0 {
+        String::new()
+    } else {
+        format!("; {twice} left out that were packed already")
+    };
     let plural = if packed == 1 { "" } else { "s" };
     drop(stage);
     // Whether anybody reads this does not decide whether the archive is written.
@@ -200,9 +218,13 @@ fn unpack(arguments: &Unpack) -> Result<Status, Failure> {
         return Err("--to layout: convert the unpacked surveys with --layout one by one".into());
     }
     match fs::metadata(folder) {
-        Ok(about) if !about.is_dir() => return Err(format!("{}: is no folder", folder.display()).into()),
+        Ok(about) if !about.is_dir() => {
+            return Err(format!("{}: is no folder", folder.display()).into());
+        }
         Ok(_) => {}
-        Err(_) => fs::create_dir_all(folder).map_err(|error| format!("{}: {error}", folder.display()))?,
+        Err(_) => {
+            fs::create_dir_all(folder).map_err(|error| format!("{}: {error}", folder.display()))?
+        }
     }
     let mut names: HashMap<String, usize> = HashMap::new();
     let (mut written, mut failed) = (0_usize, false);
@@ -229,14 +251,17 @@ fn unpack(arguments: &Unpack) -> Result<Status, Failure> {
     }
     drop(stage);
     let plural = if written == 1 { "" } else { "s" };
-    let _ = writeln!(anstream::stderr(), "{written} survey{plural} unpacked to {}", folder.display());
+    let _ =
+        writeln!(anstream::stderr(), "{written} survey{plural} unpacked to {}", folder.display());
     Ok(if failed { Status::Failed } else { Status::Good })
 }
 
-/// The name of a document's file: its id, as far as every file system can have it, and a number where that is not enough.
+/// The name of a document's file: its id, as far as every file system can have it, and a number
+/// where that is not enough.
 fn name_of(document: &Document, format: &Format, names: &mut HashMap<String, usize>) -> PathBuf {
-    let plain =
-        |character: char| if character.is_ascii_alphanumeric() || "-_.".contains(character) { character } else { '-' };
+    let plain = |character: char| {
+        if character.is_ascii_alphanumeric() || "-_.".contains(character) { character } else { '-' }
+    };
     let id: String = document.head.id.chars().map(plain).take(100).collect();
     let id = id.trim_start_matches(['.', '-']);
     let id = if id.is_empty() { "survey" } else { id };
@@ -244,7 +269,11 @@ fn name_of(document: &Document, format: &Format, names: &mut HashMap<String, usi
     let count = names.entry(id.to_ascii_lowercase()).or_default();
     *count += 1;
     let number = if *count == 1 { String::new() } else { format!("-{count}") };
-    let ending = if format.folder().is_some() { String::new() } else { format!(".{}", format.extensions[0]) };
+    let ending = if format.folder().is_some() {
+        String::new()
+    } else {
+        format!(".{}", format.extensions[0])
+    };
     PathBuf::from(format!("{id}{number}{ending}"))
 }
 
@@ -254,18 +283,19 @@ fn list(arguments: &ArchiveList) -> Result<Status, Failure> {
         for line in lines(path)? {
             let line = line.map_err(|error| format!("{}: {error}", path.display()))?;
             let number = line.number;
-            let document = match input(path, line).and_then(|mut input| convert::document(&mut input)) {
-                Ok(Some(document)) => document,
-                Ok(None) => {
-                    failed = true;
-                    continue;
-                }
-                Err(error) => {
-                    failed = true;
-                    render::failure(&*error);
-                    continue;
-                }
-            };
+            let document =
+                match input(path, line).and_then(|mut input| convert::document(&mut input)) {
+                    Ok(Some(document)) => document,
+                    Ok(None) => {
+                        failed = true;
+                        continue;
+                    }
+                    Err(error) => {
+                        failed = true;
+                        render::failure(&*error);
+                        continue;
+                    }
+                };
             let head = &document.head;
             let observations: usize = document.runs.iter().map(|run| run.observations.len()).sum();
             let digest = write::digest(&document)?;

@@ -18,7 +18,8 @@ use crate::{Failure, Status, lists, render};
 
 /// Checks every file, and gives one report in every format that is asked for.
 pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
-    let checker = Checker::new(settings(&arguments.judged, arguments.all || arguments.baseline.is_some())?)?;
+    let checker =
+        Checker::new(settings(&arguments.judged, arguments.all || arguments.baseline.is_some())?)?;
     let mut outputs = Outputs::new(arguments)?;
     let earlier = arguments.baseline.as_deref().map(baseline).transpose()?;
     let layout = match &arguments.layout {
@@ -27,9 +28,11 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
     };
     let mut whole: Option<Report> = None;
     let mut failed = false;
-    // What a text has to show is known once the whole report has been compared with the earlier one.
+    // What a text has to show is known once the whole report has been compared with the earlier
+    // one.
     let mut held = Vec::new();
-    let inputs = arguments.files.iter().flat_map(|path| inputs(path, arguments.from, layout.as_ref()));
+    let inputs =
+        arguments.files.iter().flat_map(|path| inputs(path, arguments.from, layout.as_ref()));
     for (name, input) in inputs {
         let checked = input.and_then(|mut input| {
             let report = report_on(&checker, &mut input)?;
@@ -53,7 +56,10 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
     }
     let Some(mut report) = whole else { return Ok(Status::Good) };
     if let Some(earlier) = &earlier {
-        report.compare_with(earlier, arguments.baseline.as_ref().map(|path| path.display().to_string()).as_deref());
+        report.compare_with(
+            earlier,
+            arguments.baseline.as_ref().map(|path| path.display().to_string()).as_deref(),
+        );
         for (document, input) in &held {
             outputs.text(input, &report.of_document(*document))?;
         }
@@ -69,7 +75,8 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
 /// A survey with its name, or why it cannot be opened.
 type Named<'l> = (String, Result<Input<'l>, Failure>);
 
-/// The surveys of a file, each with its name: one, or those of an archive, which are read one at a time.
+/// The surveys of a file, each with its name: one, or those of an archive, which are read one at a
+/// time.
 fn inputs<'l>(
     path: &'l Path,
     format: Option<&'static Format>,
@@ -138,45 +145,61 @@ fn baseline(path: &Path) -> Result<Report, Failure> {
     crate::atomic_output::note_read(path);
     let bytes = fs::read(path).map_err(|error| format!("--baseline {name}: {error}"))?;
     let hint = "give what `obvert check --all --format json` wrote";
-    Report::read(&bytes).map_err(|error| format!("--baseline {name}: no report of a check: {error}; {hint}").into())
+    Report::read(&bytes)
+        .map_err(|error| format!("--baseline {name}: no report of a check: {error}; {hint}").into())
 }
 
-/// Whether the source has a number that no double holds. It is reported with its place as any structural problem is, but
-/// nobody can read such a source, so the check has not been done.
+/// Whether the source has a number that no double holds. It is reported with its place as any
+/// structural problem is, but nobody can read such a source, so the check has not been done.
 fn unreadable_number(input: &Input<'_>, report: &Report) -> bool {
-    let numbers = report.findings.iter().filter(|finding| finding.rule == ProblemKind::NumberRange.as_str());
+    let numbers =
+        report.findings.iter().filter(|finding| finding.rule == ProblemKind::NumberRange.as_str());
     input.is_json()
         && numbers.map(|finding| locate(input.bytes(), &finding.subject.path)).any(|place| {
-            let token = input.bytes().get(place.offset..place.end).and_then(|token| std::str::from_utf8(token).ok());
+            let token = input
+                .bytes()
+                .get(place.offset..place.end)
+                .and_then(|token| std::str::from_utf8(token).ok());
             token.and_then(|token| token.parse::<f64>().ok()).is_some_and(f64::is_infinite)
         })
 }
 
 pub(super) fn settings(arguments: &Judged, all: bool) -> Result<Settings, Failure> {
-    let mut settings = Settings { read_ahead: true, formats: format_names(), ..Settings::default() };
+    let mut settings =
+        Settings { read_ahead: true, formats: format_names(), ..Settings::default() };
     if all {
         settings.keep = usize::MAX;
     }
     settings.today = Some(today(arguments.today.as_deref())?);
     for text in &arguments.weigh {
-        let form = || format!("--weigh {text:?}: expected RULE=SEVERITY, such as camera-speed=error");
+        let form =
+            || format!("--weigh {text:?}: expected RULE=SEVERITY, such as camera-speed=error");
         let (rule, weight) = text.split_once('=').ok_or_else(form)?;
         let weight = match weight {
             "off" => None,
-            word => Some(Severity::ALL.into_iter().find(|severity| severity.as_str() == word).ok_or_else(form)?),
+            word => Some(
+                Severity::ALL
+                    .into_iter()
+                    .find(|severity| severity.as_str() == word)
+                    .ok_or_else(form)?,
+            ),
         };
         settings.severities.insert(rule.to_owned(), weight);
     }
     for text in &arguments.limits {
-        let form = || format!("--limit {text:?}: expected RULE.LIMIT=NUMBER, such as camera-speed.limit=12");
+        let form = || {
+            format!("--limit {text:?}: expected RULE.LIMIT=NUMBER, such as camera-speed.limit=12")
+        };
         let (name, number) = text.split_once('=').ok_or_else(form)?;
         let (rule, limit) = name.split_once('.').ok_or_else(form)?;
-        let number: f64 = number.parse().ok().filter(|number: &f64| number.is_finite()).ok_or_else(form)?;
+        let number: f64 =
+            number.parse().ok().filter(|number: &f64| number.is_finite()).ok_or_else(form)?;
         settings.limits.insert((rule.to_owned(), limit.to_owned()), number);
     }
     settings.code_lists = lists::code_lists(&arguments.code_lists)?;
     settings.grade_schemes = lists::grade_schemes(&arguments.grade_schemes, &settings.code_lists)?;
-    settings.profile = arguments.profile.as_deref().map(|path| lists::profile(path, &settings)).transpose()?;
+    settings.profile =
+        arguments.profile.as_deref().map(|path| lists::profile(path, &settings)).transpose()?;
     Ok(settings)
 }
 

@@ -29,16 +29,20 @@ pub(crate) fn run(arguments: &Digest) -> Result<Status, Failure> {
     Ok(if failed { Status::Failed } else { Status::Good })
 }
 
-/// What is printed for a survey. The canonical form ends without a newline, since the digest is taken over these bytes.
+/// What is printed for a survey. The canonical form ends without a newline, since the digest is
+/// taken over these bytes.
 fn output(input: &mut Input<'_>, canonical: bool) -> Result<Vec<u8>, Failure> {
     let name = input.name().to_owned();
     if input.is_older() {
         // Others name it by what it is, and not by what it would be in this version.
-        let fail = |error: versions::MigrateError| format!("{name}: {}", render::with_causes(&error));
+        let fail =
+            |error: versions::MigrateError| format!("{name}: {}", render::with_causes(&error));
         if canonical {
             return Ok(versions::canonical(input.bytes()).map_err(fail)?);
         }
-        return Ok(format!("{}  {name}\n", versions::digest(input.bytes()).map_err(fail)?).into_bytes());
+        return Ok(
+            format!("{}  {name}\n", versions::digest(input.bytes()).map_err(fail)?).into_bytes()
+        );
     }
     let document = input.whole()?.document;
     if canonical {

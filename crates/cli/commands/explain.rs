@@ -32,8 +32,10 @@ pub(crate) fn run(name: &str) -> Result<Status, Failure> {
         }
     }
     // A pointer from a finding is as good as a path of keys.
-    let keys: Vec<&str> =
-        name.split(['.', '/']).filter(|key| !key.is_empty() && key.parse::<usize>().is_err() && *key != "-").collect();
+    let keys: Vec<&str> = name
+        .split(['.', '/'])
+        .filter(|key| !key.is_empty() && key.parse::<usize>().is_err() && *key != "-")
+        .collect();
     if let Some(field) = shape::field(&keys) {
         return explain_field(&keys.join("."), field);
     }
@@ -56,7 +58,8 @@ pub(crate) fn run(name: &str) -> Result<Status, Failure> {
     }
     out(|out| {
         writeln!(out, "no term is exactly {name:?}; these are related:\n")?;
-        let width = found.iter().take(MOST).map(|(name, _)| name.chars().count()).max().unwrap_or(0);
+        let width =
+            found.iter().take(MOST).map(|(name, _)| name.chars().count()).max().unwrap_or(0);
         for (name, about) in found.iter().take(MOST) {
             writeln!(out, "  {name:<width$}  {about}")?;
         }
@@ -70,17 +73,18 @@ pub(crate) fn run(name: &str) -> Result<Status, Failure> {
 /// How many names a search shows.
 const MOST: usize = 40;
 
-/// The terms for a word of the trade; fields that end with these keys; codes whose name, in any language, or label has
-/// this word; rules and lists of the name.
+/// The terms for a word of the trade; fields that end with these keys; codes whose name, in any
+/// language, or label has this word; rules and lists of the name.
 fn search(name: &str, keys: &[&str]) -> Vec<(String, String)> {
     let meant = name.to_lowercase();
     let mut found: Vec<(String, String)> = synonyms::of(name).flat_map(terms).collect();
     for list in CodeList::built_ins() {
         let whole = list.id.eq_ignore_ascii_case(&meant);
         for code in &list.codes {
-            let labelled = || code.label.values().any(|label| label.to_lowercase().contains(&meant));
-            let named =
-                code.code.to_lowercase().split('.').any(|part| part == meant) || *code.code.to_lowercase() == meant;
+            let labelled =
+                || code.label.values().any(|label| label.to_lowercase().contains(&meant));
+            let named = code.code.to_lowercase().split('.').any(|part| part == meant)
+                || *code.code.to_lowercase() == meant;
             if whole || named || meant.len() >= 3 && labelled() {
                 found.push((code.code.to_string(), about(code, list)));
             }
@@ -90,7 +94,9 @@ fn search(name: &str, keys: &[&str]) -> Vec<(String, String)> {
     paths(shape::document(), "", &mut fields);
     paths(shape::profile(), "profile", &mut fields);
     for (path, about) in fields {
-        if path.split('.').rev().zip(keys.iter().rev()).filter(|(a, b)| a == *b).count() == keys.len() {
+        if path.split('.').rev().zip(keys.iter().rev()).filter(|(a, b)| a == *b).count()
+            == keys.len()
+        {
             found.push((path, first_line(&about)));
         }
     }
@@ -104,21 +110,32 @@ fn search(name: &str, keys: &[&str]) -> Vec<(String, String)> {
 
 /// The terms of a synonym, with what each means.
 fn terms(synonym: &'static Synonym) -> Vec<(String, String)> {
-    let description =
-        |path: &str| shape::field(&path.split('.').collect::<Vec<_>>()).map_or("", |field| field.description.as_str());
+    let description = |path: &str| {
+        shape::field(&path.split('.').collect::<Vec<_>>())
+            .map_or("", |field| field.description.as_str())
+    };
     let fields = synonym.fields.iter().map(|path| (path.clone(), first_line(description(path))));
     let values = synonym.values.iter().flat_map(|(path, values)| {
         values.iter().map(move |value| {
             // The description of a field lists its words.
             let mark = format!("- `{value}`: ");
-            let meaning = description(path).lines().find_map(|line| line.strip_prefix(&mark)).unwrap_or_default();
+            let meaning = description(path)
+                .lines()
+                .find_map(|line| line.strip_prefix(&mark))
+                .unwrap_or_default();
             (format!("{path} = {value}"), meaning.to_owned())
         })
     });
-    let codes =
-        CodeList::obvert_terms().codes.iter().filter(|code| synonym.codes.iter().any(|named| *named == *code.code));
+    let codes = CodeList::obvert_terms()
+        .codes
+        .iter()
+        .filter(|code| synonym.codes.iter().any(|named| *named == *code.code));
     let codes = codes.map(|code| (code.code.to_string(), about(code, CodeList::obvert_terms())));
-    let rules = synonym.rules.iter().filter_map(|name| find(name)).map(|rule| (rule.name.to_owned(), rule.summary()));
+    let rules = synonym
+        .rules
+        .iter()
+        .filter_map(|name| find(name))
+        .map(|rule| (rule.name.to_owned(), rule.summary()));
     fields.chain(values).chain(codes).chain(rules).collect()
 }
 
@@ -133,7 +150,8 @@ fn first_line(text: &str) -> String {
 /// The paths of all fields below an object, with what each means.
 fn paths(object: &shape::ObjectShape, above: &str, found: &mut Vec<(String, String)>) {
     for field in &object.fields {
-        let path = if above.is_empty() { field.name.clone() } else { format!("{above}.{}", field.name) };
+        let path =
+            if above.is_empty() { field.name.clone() } else { format!("{above}.{}", field.name) };
         let mut shape = &field.shape;
         while let Shape::List(item) = shape {
             shape = item;
@@ -148,7 +166,10 @@ fn paths(object: &shape::ObjectShape, above: &str, found: &mut Vec<(String, Stri
 fn unknown(name: &str) -> String {
     let rules = catalogue().iter().map(|rule| rule.name);
     let kinds = ProblemKind::ALL.iter().map(|kind| kind.as_str());
-    let codes = CodeList::built_ins().into_iter().flat_map(|list| &list.codes).map(|code| code.code.as_str());
+    let codes = CodeList::built_ins()
+        .into_iter()
+        .flat_map(|list| &list.codes)
+        .map(|code| code.code.as_str());
     let words = || synonyms::all().iter().flat_map(|synonym| &synonym.words).map(String::as_str);
     let near = nearest(name, rules.chain(kinds).chain(codes)).or_else(|| nearest(name, words()));
     match near {
@@ -163,9 +184,14 @@ fn unknown(name: &str) -> String {
 fn explain_rule(rule: &Rule) -> Result<Status, Failure> {
     out(|out| {
         writeln!(out, "{} ({}, {})\n", strong(rule.name), rule.family(), rule.severity)?;
-        for section in
-            [Section::Checks, Section::Exceptions, Section::Exactly, Section::Matters, Section::Source, Section::Fix]
-        {
+        for section in [
+            Section::Checks,
+            Section::Exceptions,
+            Section::Exactly,
+            Section::Matters,
+            Section::Source,
+            Section::Fix,
+        ] {
             let text = rule.section(section);
             if !text.is_empty() {
                 writeln!(out, "{}", strong(section.heading()))?;
@@ -176,7 +202,14 @@ fn explain_rule(rule: &Rule) -> Result<Status, Failure> {
         if !rule.limits.is_empty() {
             writeln!(out, "{}", strong("Limits"))?;
             for limit in rule.limits {
-                wrapped(out, "  ", &format!("{} = {} {}: {}", limit.name, limit.default, limit.unit, limit.meaning))?;
+                wrapped(
+                    out,
+                    "  ",
+                    &format!(
+                        "{} = {} {}: {}",
+                        limit.name, limit.default, limit.unit, limit.meaning
+                    ),
+                )?;
             }
             writeln!(out)?;
         }
@@ -184,13 +217,21 @@ fn explain_rule(rule: &Rule) -> Result<Status, Failure> {
             writeln!(out, "{}", strong("Facts"))?;
             for fact in rule.facts {
                 let when = fact.when().map(|when| format!("; only if {when}")).unwrap_or_default();
-                wrapped(out, "  ", &format!("{} ({}): {}{when}", fact.name, fact.kind.as_str(), fact.meaning))?;
+                wrapped(
+                    out,
+                    "  ",
+                    &format!("{} ({}): {}{when}", fact.name, fact.kind.as_str(), fact.meaning),
+                )?;
             }
             writeln!(out)?;
         }
         let profile = rule.section(Section::Profile);
         if !profile.is_empty() {
-            writeln!(out, "{} that the examples are held against", strong(Section::Profile.heading()))?;
+            writeln!(
+                out,
+                "{} that the examples are held against",
+                strong(Section::Profile.heading())
+            )?;
             for line in profile.lines().filter(|line| !line.starts_with("```")) {
                 writeln!(out, "  {line}")?;
             }
@@ -243,12 +284,20 @@ fn kind(shape: &Shape) -> String {
 
 fn explain_field(path: &str, field: &'static Field) -> Result<Status, Failure> {
     out(|out| {
-        writeln!(out, "{} ({})\n", strong(path), if field.required { "required" } else { "optional" })?;
+        writeln!(
+            out,
+            "{} ({})\n",
+            strong(path),
+            if field.required { "required" } else { "optional" }
+        )?;
         wrapped(out, "", &field.description)?;
         writeln!(out)?;
         // A vocabulary has been listed word by word.
         if !matches!(field.shape, Shape::Word(_)) {
-            let form = field.form.as_ref().map_or_else(|| kind(&field.shape), |form| format!("text, {form}"));
+            let form = field
+                .form
+                .as_ref()
+                .map_or_else(|| kind(&field.shape), |form| format!("text, {form}"));
             wrapped(out, "", &format!("Value: {form}."))?;
         }
         let mut shape = &field.shape;

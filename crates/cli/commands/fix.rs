@@ -3,7 +3,9 @@
 use std::io::Write;
 use std::path::Path;
 
-use obvert::check::{Checker, MEDIA_FILE, MediaSource, MendSettings, Mended, MendedDocument, Mending};
+use obvert::check::{
+    Checker, MEDIA_FILE, MediaSource, MendSettings, Mended, MendedDocument, Mending,
+};
 
 use super::check::{settings, severity};
 use super::print;
@@ -16,7 +18,9 @@ use crate::{Failure, Status, atomic_output, render};
 /// Mends every file, and says what was done and what was not.
 pub(crate) fn run(arguments: &Fix) -> Result<Status, Failure> {
     if arguments.output.is_some() && arguments.files.len() > 1 {
-        return Err("--output takes one survey; give --write to mend several in their places".into());
+        return Err(
+            "--output takes one survey; give --write to mend several in their places".into()
+        );
     }
     if arguments.write && arguments.files.iter().any(|file| file == Path::new("-")) {
         return Err("--write: standard input has no place to write to; give -o OUT".into());
@@ -25,7 +29,10 @@ pub(crate) fn run(arguments: &Fix) -> Result<Status, Failure> {
         atomic_output::free(out, arguments.replace)?;
     }
     let checker = Checker::new(settings(&arguments.judged, true)?)?;
-    let what = MendSettings { confirmed: arguments.confirm, only: arguments.only.iter().cloned().collect() };
+    let what = MendSettings {
+        confirmed: arguments.confirm,
+        only: arguments.only.iter().cloned().collect(),
+    };
     let mut documents = Vec::new();
     let mut status = Status::Good;
     for path in &arguments.files {
@@ -38,13 +45,15 @@ pub(crate) fn run(arguments: &Fix) -> Result<Status, Failure> {
             }
             Err(error) => {
                 render::failure(&*error);
-                documents.push(MendedDocument::failed(&path.display().to_string(), &error.to_string()));
+                documents
+                    .push(MendedDocument::failed(&path.display().to_string(), &error.to_string()));
                 status = Status::Failed;
             }
         }
     }
     if arguments.format == FixFormat::Json {
-        let mut log = serde_json::to_vec_pretty(&Mending::new(arguments.judged.today.clone(), documents))?;
+        let mut log =
+            serde_json::to_vec_pretty(&Mending::new(arguments.judged.today.clone(), documents))?;
         log.push(b'\n');
         say(arguments, &log)?;
     }
@@ -77,7 +86,8 @@ fn one(
     }
     let folder = if arguments.leave_media { None } else { MediaFolder::of(path) };
     let media = folder.as_ref().map(|folder| folder as &dyn MediaSource);
-    let mut mended = checker.mend(source.bytes(), what, media).map_err(|error| format!("{name}: {error}"))?;
+    let mut mended =
+        checker.mend(source.bytes(), what, media).map_err(|error| format!("{name}: {error}"))?;
     mended.document.name_file(name);
     mended.document.written = write(arguments, path, &source, &mended)?;
     let shown = Shown {
@@ -92,21 +102,31 @@ fn one(
         FixFormat::Diff => fixes::difference(&mut text, &source, &mended.text, true)?,
     }
     say(arguments, &text)?;
-    // A media file that is not the one that is recorded is no finding of the rules, and as bad as an error.
+    // A media file that is not the one that is recorded is no finding of the rules, and as bad as
+    // an error.
     let media = mended.document.left.iter().any(|left| left.rule == MEDIA_FILE);
-    let left = media || mended.report.worst().is_some_and(|worst| worst >= severity(arguments.deny));
+    let left =
+        media || mended.report.worst().is_some_and(|worst| worst >= severity(arguments.deny));
     Ok((mended.document, left))
 }
 
-/// Writes a mended survey where it is to go, and says where that is. What has not changed is written only to another place.
-fn write(arguments: &Fix, path: &Path, source: &Input<'_>, mended: &Mended) -> Result<Option<String>, Failure> {
+/// Writes a mended survey where it is to go, and says where that is. What has not changed is
+/// written only to another place.
+fn write(
+    arguments: &Fix,
+    path: &Path,
+    source: &Input<'_>,
+    mended: &Mended,
+) -> Result<Option<String>, Failure> {
     match arguments.output.as_deref() {
         Some(out) if out == Path::new("-") => {
             print(mended.text.as_bytes())?;
             Ok(Some("standard output".into()))
         }
         Some(out) => {
-            atomic_output::write_file(out, arguments.replace, |sink| Ok(sink.write_all(mended.text.as_bytes())?))?;
+            atomic_output::write_file(out, arguments.replace, |sink| {
+                Ok(sink.write_all(mended.text.as_bytes())?)
+            })?;
             Ok(Some(out.display().to_string()))
         }
         None if arguments.write && mended.text.as_bytes() != source.bytes() => {

@@ -10,15 +10,19 @@ use crate::{Failure, Status, lists, render};
 
 /// Grades every file.
 pub(crate) fn run(arguments: &Grade) -> Result<Status, Failure> {
-    let settings = Settings { code_lists: lists::code_lists(&arguments.code_lists)?, ..Settings::default() };
-    let scheme = lists::grade_schemes(arguments.grade_scheme.as_slice(), &settings.code_lists)?.pop();
+    let settings =
+        Settings { code_lists: lists::code_lists(&arguments.code_lists)?, ..Settings::default() };
+    let scheme =
+        lists::grade_schemes(arguments.grade_scheme.as_slice(), &settings.code_lists)?.pop();
     let checker = Checker::new(settings)?;
     let by = GradeBy { scheme: scheme.as_ref(), computed_only: arguments.computed };
     let mut tables = Vec::new();
     let mut failed = false;
     for path in &arguments.files {
         let input = input::open(path, arguments.from, None);
-        match input.and_then(|mut input| Ok((grades(&checker, &mut input, by)?, input.name().to_owned()))) {
+        match input
+            .and_then(|mut input| Ok((grades(&checker, &mut input, by)?, input.name().to_owned())))
+        {
             Ok((table, name)) => tables.push((name, table)),
             Err(error) => {
                 failed = true;
@@ -32,7 +36,13 @@ pub(crate) fn run(arguments: &Grade) -> Result<Status, Failure> {
             render::out(|out| {
                 let several = arguments.files.len() > 1;
                 tables.iter().try_for_each(|(name, table)| {
-                    render::grades::text(out, several.then_some(name), table, sort, arguments.observations)
+                    render::grades::text(
+                        out,
+                        several.then_some(name),
+                        table,
+                        sort,
+                        arguments.observations,
+                    )
                 })
             })?;
         }
@@ -53,7 +63,11 @@ pub(crate) fn run(arguments: &Grade) -> Result<Status, Failure> {
     Ok(if failed { Status::Failed } else { Status::Good })
 }
 
-fn grades(checker: &Checker, input: &mut Input<'_>, by: GradeBy<'_>) -> Result<GradeTable, Failure> {
+fn grades(
+    checker: &Checker,
+    input: &mut Input<'_>,
+    by: GradeBy<'_>,
+) -> Result<GradeTable, Failure> {
     let name = input.name().to_owned();
     if let Some(Ok(text)) = input.source().json() {
         let table = checker.grades(text, by).map_err(|error| format!("{name}: {error}"))?;

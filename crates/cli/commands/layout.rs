@@ -1,4 +1,5 @@
-//! `obvert layout`: the layouts of offices' own tables, judged by themselves and against a table, and drafted from one.
+//! `obvert layout`: the layouts of offices' own tables, judged by themselves and against a table,
+//! and drafted from one.
 
 use std::io::Write;
 
@@ -37,9 +38,9 @@ fn propose(arguments: &LayoutDraft) -> Result<Status, Failure> {
     draft.layout.id = id;
     let text = draft.layout.write()?;
     match &arguments.output {
-        Some(output) => {
-            atomic_output::write_file(output, arguments.replace, |sink| Ok(sink.write_all(text.as_bytes())?))?
-        }
+        Some(output) => atomic_output::write_file(output, arguments.replace, |sink| {
+            Ok(sink.write_all(text.as_bytes())?)
+        })?,
         None => {
             super::print(text.as_bytes())?;
         }
@@ -51,8 +52,15 @@ fn propose(arguments: &LayoutDraft) -> Result<Status, Failure> {
     for Drafted { heading, to, confidence, reason, sample, .. } in &draft.columns {
         let heading = heading.replace('\n', " ");
         let to = to.as_deref().unwrap_or("nothing");
-        let sample = sample.as_ref().map(|(value, line)| format!(" ({value:?}, line {line})")).unwrap_or_default();
-        writeln!(said, "{} {heading:?} -> {to}: {reason}{sample}", render::strong(&format!("{confidence:.2}")))?;
+        let sample = sample
+            .as_ref()
+            .map(|(value, line)| format!(" ({value:?}, line {line})"))
+            .unwrap_or_default();
+        writeln!(
+            said,
+            "{} {heading:?} -> {to}: {reason}{sample}",
+            render::strong(&format!("{confidence:.2}"))
+        )?;
     }
     for open in &draft.open {
         writeln!(said, "{} {open}", render::strong("open:"))?;
@@ -70,22 +78,30 @@ fn propose(arguments: &LayoutDraft) -> Result<Status, Failure> {
 
 /// The code list that a layout is coded in by its constants, where it is at hand.
 fn list_of<'l>(layout: &Layout, own: &'l [CodeList]) -> Option<&'l CodeList> {
-    let (id, version) = (layout.fixed_text(Target::CODE_LIST)?, layout.fixed_text(Target::CODE_LIST_VERSION)?);
-    own.iter().chain(CodeList::built_ins()).find(|list| *list.id == *id && *list.version == *version)
+    let (id, version) =
+        (layout.fixed_text(Target::CODE_LIST)?, layout.fixed_text(Target::CODE_LIST_VERSION)?);
+    own.iter()
+        .chain(CodeList::built_ins())
+        .find(|list| *list.id == *id && *list.version == *version)
 }
 
 fn coding(layout: &Layout, own: &[CodeList]) -> Vec<LayoutProblem> {
     list_of(layout, own).map(|list| layout.coding_problems(list)).unwrap_or_default()
 }
 
-/// Says so where a layout is coded in a list that is not at hand, against which its codes cannot be held.
+/// Says so where a layout is coded in a list that is not at hand, against which its codes cannot be
+/// held.
 fn list_missing(layout: &Layout, own: &[CodeList]) -> Option<String> {
-    let (id, version) = (layout.fixed_text(Target::CODE_LIST)?, layout.fixed_text(Target::CODE_LIST_VERSION)?);
+    let (id, version) =
+        (layout.fixed_text(Target::CODE_LIST)?, layout.fixed_text(Target::CODE_LIST_VERSION)?);
     if list_of(layout, own).is_some() {
         return None;
     }
-    let known: Vec<String> =
-        own.iter().chain(CodeList::built_ins()).map(|list| format!("{} {}", list.id, list.version)).collect();
+    let known: Vec<String> = own
+        .iter()
+        .chain(CodeList::built_ins())
+        .map(|list| format!("{} {}", list.id, list.version))
+        .collect();
     Some(format!(
         "the code list {id} {version} is not at hand, so that nobody looked whether it has the codes of the layout; give it with \
          --code-list, or correct the fixed coding.list and coding.version (at hand: {})",
@@ -128,15 +144,19 @@ fn judge(arguments: &LayoutCheck) -> Result<Status, Failure> {
     let Survey { document, .. } = match input.survey() {
         Ok(survey) => survey,
         Err(error) => {
-            let OpenErrorKind::Read(ConvertError::Structure(problems)) = error.kind() else { return Err(error.into()) };
+            let OpenErrorKind::Read(ConvertError::Structure(problems)) = error.kind() else {
+                return Err(error.into());
+            };
             let lines = render::problems::lines(problems, &input);
             render::out(|out| lines.iter().try_for_each(|line| writeln!(out, "{line}")))?;
             return Ok(Status::Findings);
         }
     };
     let rows: usize = document.runs.iter().map(|run| run.observations.len()).sum();
-    let counted = |count: usize, what: &str| format!("{count} {what}{}", if count == 1 { "" } else { "s" });
-    let (pipes, runs) = (counted(document.head.pipes.len(), "pipe"), counted(document.runs.len(), "run"));
+    let counted =
+        |count: usize, what: &str| format!("{count} {what}{}", if count == 1 { "" } else { "s" });
+    let (pipes, runs) =
+        (counted(document.head.pipes.len(), "pipe"), counted(document.runs.len(), "run"));
     let rows = counted(rows, "observation");
     let (name, losses) = (input.name(), &input.provenance().losses);
     render::out(|out| {
@@ -146,7 +166,11 @@ fn judge(arguments: &LayoutCheck) -> Result<Status, Failure> {
         let dropped = losses.losses.iter().filter(|loss| loss.kind == LossKind::Dropped);
         for (loss, count) in losses::folded(dropped) {
             let at = loss.place.as_ref().map_or_else(|| name.to_owned(), ToString::to_string);
-            let times = if count == 1 { String::new() } else { format!(" ({count} times, the first here)") };
+            let times = if count == 1 {
+                String::new()
+            } else {
+                format!(" ({count} times, the first here)")
+            };
             writeln!(out, "{at}: {}{times}", loss.message)?;
         }
         writeln!(out, "{name}: read by {said}: {pipes}, {runs}, {rows}")

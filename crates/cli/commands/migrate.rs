@@ -1,5 +1,5 @@
-//! `obvert migrate`: brings surveys of older versions to this one, and profiles to the names that rules have now, or shows
-//! what would change.
+//! `obvert migrate`: brings surveys of older versions to this one, and profiles to the names that
+//! rules have now, or shows what would change.
 
 use std::io::Write;
 use std::path::Path;
@@ -19,14 +19,20 @@ const SHOWN: usize = 5;
 /// Migrates every file. One that cannot be migrated keeps no other from it, and stays as it is.
 pub(crate) fn run(arguments: &Migrate) -> Result<Status, Failure> {
     if arguments.output.is_some() && arguments.files.len() > 1 {
-        return Err("--output takes one survey; give --write to migrate several in their places".into());
+        return Err(
+            "--output takes one survey; give --write to migrate several in their places".into()
+        );
     }
     if arguments.write && arguments.files.iter().any(|file| file == Path::new("-")) {
         return Err("--write: standard input has no place to write to; give -o OUT".into());
     }
     if !versions::KNOWN.contains(&arguments.to.as_str()) {
         let known = versions::KNOWN.join(", ");
-        return Err(format!("--to {}: there is no such version here; there are: {known}", arguments.to).into());
+        return Err(format!(
+            "--to {}: there is no such version here; there are: {known}",
+            arguments.to
+        )
+        .into());
     }
     if let Some(out) = arguments.output.as_deref().filter(|out| *out != Path::new("-")) {
         atomic_output::free(out, arguments.replace)?;
@@ -87,8 +93,14 @@ fn told(name: &str, error: &MigrateError) -> String {
     format!("{name}: {}", render::with_causes(error))
 }
 
-/// Writes a migrated survey where it is to go. One that nothing is changed in is written to another place only.
-fn write(arguments: &Migrate, path: &Path, source: &Input<'_>, migrated: &Migrated) -> Result<Option<String>, Failure> {
+/// Writes a migrated survey where it is to go. One that nothing is changed in is written to another
+/// place only.
+fn write(
+    arguments: &Migrate,
+    path: &Path,
+    source: &Input<'_>,
+    migrated: &Migrated,
+) -> Result<Option<String>, Failure> {
     let bytes = migrated.text.as_bytes();
     match arguments.output.as_deref() {
         Some(out) if out == Path::new("-") => {
@@ -109,7 +121,8 @@ fn write(arguments: &Migrate, path: &Path, source: &Input<'_>, migrated: &Migrat
 
 /// What was done, or would be, for reading.
 fn text(arguments: &Migrate, document: &MigratedDocument, profile: bool) -> String {
-    let (from, to) = (document.from.as_deref().unwrap_or_default(), document.to.as_deref().unwrap_or_default());
+    let (from, to) =
+        (document.from.as_deref().unwrap_or_default(), document.to.as_deref().unwrap_or_default());
     let mut lines = Vec::new();
     lines.push(match (profile, document.steps.len()) {
         (true, 0) => format!("{}: a profile with no renamed rules", document.file),
@@ -130,8 +143,10 @@ fn text(arguments: &Migrate, document: &MigratedDocument, profile: bool) -> Stri
     match &document.written {
         Some(written) => lines.push(format!("written to {written}")),
         None if document.steps.is_empty() => {}
-        None => lines
-            .push("nothing is written yet: --write migrates the file in its place, -o OUT writes another".to_owned()),
+        None => lines.push(
+            "nothing is written yet: --write migrates the file in its place, -o OUT writes another"
+                .to_owned(),
+        ),
     }
     lines.join("\n") + "\n"
 }
@@ -139,7 +154,9 @@ fn text(arguments: &Migrate, document: &MigratedDocument, profile: bool) -> Stri
 fn change(edit: &Edit) -> String {
     match edit {
         Edit::Move { from, path } => format!("{from} -> {path}"),
-        Edit::Replace { path, value } | Edit::Add { path, value } => format!("{path}: {}", spelled(value)),
+        Edit::Replace { path, value } | Edit::Add { path, value } => {
+            format!("{path}: {}", spelled(value))
+        }
         Edit::Remove { path } => format!("{path}: taken out"),
     }
 }

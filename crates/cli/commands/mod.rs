@@ -50,7 +50,8 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
     }
 }
 
-/// Prints to standard output. A reader that has closed it (`obvert rules | head`) has what it wanted.
+/// Prints to standard output. A reader that has closed it (`obvert rules | head`) has what it
+/// wanted.
 pub(crate) fn print(bytes: &[u8]) -> Result<Status, Failure> {
     let mut out = std::io::stdout().lock();
     match out.write_all(bytes).and_then(|()| out.flush()) {

@@ -1,4 +1,5 @@
-//! Where the report of a check goes: one format to standard output, others to files in the same run.
+//! Where the report of a check goes: one format to standard output, others to files in the same
+//! run.
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -29,24 +30,37 @@ impl Outputs {
     pub(super) fn new(arguments: &Check) -> Result<Self, Failure> {
         let mut also: Vec<(ReportFormat, PathBuf)> = Vec::new();
         for text in &arguments.also {
-            let known: Vec<String> = ReportFormat::value_variants().iter().map(|format| word(*format)).collect();
+            let known: Vec<String> =
+                ReportFormat::value_variants().iter().map(|format| word(*format)).collect();
             let wrong = || {
                 format!(
                     "--also {text:?}: expected FORMAT=FILE, such as html=report.html; formats are {}",
                     known.join(", ")
                 )
             };
-            let (format, file) = text.split_once('=').filter(|(_, file)| !file.is_empty()).ok_or_else(wrong)?;
+            let (format, file) =
+                text.split_once('=').filter(|(_, file)| !file.is_empty()).ok_or_else(wrong)?;
             let format = ReportFormat::from_str(format, false).map_err(|_| wrong())?;
             let file = PathBuf::from(file);
             if file == Path::new("-") {
-                return Err(format!("--also {text:?}: standard output is what --format writes to; name a file").into());
+                return Err(format!(
+                    "--also {text:?}: standard output is what --format writes to; name a file"
+                )
+                .into());
             }
             if also.iter().any(|(_, other)| atomic_output::same(other, &file)) {
                 return Err(format!("--also {text:?}: another format goes to that file").into());
             }
-            if arguments.files.iter().chain(&arguments.baseline).any(|input| atomic_output::same(input, &file)) {
-                return Err(format!("--also {text:?}: that file is read in this check; name another").into());
+            if arguments
+                .files
+                .iter()
+                .chain(&arguments.baseline)
+                .any(|input| atomic_output::same(input, &file))
+            {
+                return Err(format!(
+                    "--also {text:?}: that file is read in this check; name another"
+                )
+                .into());
             }
             atomic_output::free(&file, arguments.replace)?;
             also.push((format, file));
@@ -107,12 +121,19 @@ impl Outputs {
             self.text = text;
         }
         for (format, file) in &self.also {
-            atomic_output::write_file(file, self.replace, |sink| self.write(*format, report, sink))?;
+            atomic_output::write_file(file, self.replace, |sink| {
+                self.write(*format, report, sink)
+            })?;
         }
         Ok(())
     }
 
-    fn write(&self, format: ReportFormat, report: &Report, sink: &mut dyn Write) -> Result<(), Failure> {
+    fn write(
+        &self,
+        format: ReportFormat,
+        report: &Report,
+        sink: &mut dyn Write,
+    ) -> Result<(), Failure> {
         match format {
             ReportFormat::Text => sink.write_all(&self.text)?,
             ReportFormat::Json => {

@@ -15,21 +15,33 @@ fn pretty(value: &serde_json::Value) -> String {
 }
 
 const SCHEMAS: &[(&str, &str, Make)] = &[
-    ("document", "a survey document (JSON Schema 2020-12)", || pretty(&obvert::model::schema::document())),
+    ("document", "a survey document (JSON Schema 2020-12)", || {
+        pretty(&obvert::model::schema::document())
+    }),
     ("code-list", "a code list (JSON Schema 2020-12)", || pretty(&CodeList::schema())),
     ("grade-scheme", "a grade scheme (JSON Schema 2020-12)", || pretty(&GradeScheme::schema())),
     ("profile", "a submission profile (JSON Schema 2020-12)", || pretty(&Profile::schema())),
-    ("layout", "the layout of an office's own table (JSON Schema 2020-12)", || pretty(&Layout::schema())),
-    ("report", "the report of a check (JSON Schema 2020-12)", || pretty(&obvert::check::Report::schema())),
+    ("layout", "the layout of an office's own table (JSON Schema 2020-12)", || {
+        pretty(&Layout::schema())
+    }),
+    ("report", "the report of a check (JSON Schema 2020-12)", || {
+        pretty(&obvert::check::Report::schema())
+    }),
     ("report-line", "a line of that report in JSON lines (JSON Schema 2020-12)", || {
         pretty(&obvert::check::output::jsonl::schema())
     }),
-    ("mending", "the log of `fix` (JSON Schema 2020-12)", || pretty(&obvert::check::Mending::schema())),
+    ("mending", "the log of `fix` (JSON Schema 2020-12)", || {
+        pretty(&obvert::check::Mending::schema())
+    }),
     ("migration", "the log of `migrate` (JSON Schema 2020-12)", || {
         pretty(&obvert::model::versions::Migration::schema())
     }),
-    ("account", "the account of a conversion (JSON Schema 2020-12)", || pretty(&obvert::convert::Account::schema())),
-    ("grades", "the table of grades that `grade` prints (JSON Schema 2020-12)", || pretty(&GradeTable::schema())),
+    ("account", "the account of a conversion (JSON Schema 2020-12)", || {
+        pretty(&obvert::convert::Account::schema())
+    }),
+    ("grades", "the table of grades that `grade` prints (JSON Schema 2020-12)", || {
+        pretty(&GradeTable::schema())
+    }),
     ("xml", "a survey document in XML (XSD 1.0)", obvert::convert::xml::xsd),
 ];
 

@@ -1,5 +1,6 @@
-//! A report for reading: each finding with its line of the source, what it concerns, what to do, and the name to explain.
-//! Findings that are alike fold into one with a count; totals are always exact.
+//! A report for reading: each finding with its line of the source, what it concerns, what to do,
+//! and the name to explain. Findings that are alike fold into one with a count; totals are always
+//! exact.
 
 use std::collections::BTreeMap;
 use std::io::{self, Write};
@@ -16,8 +17,14 @@ const SHOWN: usize = 3;
 const WINDOW: usize = 96;
 
 /// Prints the findings of one document.
-pub(crate) fn document(out: &mut dyn Write, source: &Input<'_>, report: &Report, all: bool) -> io::Result<()> {
-    let mut lines = SourceLines { source, document: report.documents.first(), ..SourceLines::new(source) };
+pub(crate) fn document(
+    out: &mut dyn Write,
+    source: &Input<'_>,
+    report: &Report,
+    all: bool,
+) -> io::Result<()> {
+    let mut lines =
+        SourceLines { source, document: report.documents.first(), ..SourceLines::new(source) };
     let mut alike: BTreeMap<_, usize> = BTreeMap::new();
     report.findings.iter().for_each(|finding| *alike.entry(fold(finding)).or_default() += 1);
     let mut seen: BTreeMap<_, usize> = BTreeMap::new();
@@ -41,12 +48,20 @@ pub(crate) fn document(out: &mut dyn Write, source: &Input<'_>, report: &Report,
         if shown < rule.total {
             let more = rule.total - shown;
             let listed = if all { " (not listed)" } else { "; --all prints them" };
-            writeln!(out, "{} {more} more of {}{listed}", severity(rule.severity, "and"), strong(&rule.rule))?;
+            writeln!(
+                out,
+                "{} {more} more of {}{listed}",
+                severity(rule.severity, "and"),
+                strong(&rule.rule)
+            )?;
         }
     }
     for not_run in &report.not_run {
-        let rules =
-            if not_run.rules.len() > 4 { format!("{} rules", not_run.rules.len()) } else { not_run.rules.join(", ") };
+        let rules = if not_run.rules.len() > 4 {
+            format!("{} rules", not_run.rules.len())
+        } else {
+            not_run.rules.join(", ")
+        };
         wrapped(out, "", &format!("not run: {rules}, because {}", not_run.why))?;
     }
     for idle in report.idle.iter().filter(|_| all) {
@@ -58,26 +73,46 @@ pub(crate) fn document(out: &mut dyn Write, source: &Input<'_>, report: &Report,
     for held in &report.suppressed {
         let until = held.until.as_ref().map(|until| format!(", until {until}")).unwrap_or_default();
         let said = if held.expired {
-            format!("not suppressed any more: {} of {}{until}: {}", held.count, held.rule, held.reason)
+            format!(
+                "not suppressed any more: {} of {}{until}: {}",
+                held.count, held.rule, held.reason
+            )
         } else {
-            format!("suppressed by the profile: {} of {}{until}: {}", held.count, held.rule, held.reason)
+            format!(
+                "suppressed by the profile: {} of {}{until}: {}",
+                held.count, held.rule, held.reason
+            )
         };
         wrapped(out, "", &said)?;
     }
     Ok(())
 }
 
-/// What folds together: the findings of a rule, and of those that say which field a profile speaks of, the ones of a field. A
-/// field that is missing in every row must not hide another one.
+/// What folds together: the findings of a rule, and of those that say which field a profile speaks
+/// of, the ones of a field. A field that is missing in every row must not hide another one.
 fn fold(finding: &Finding) -> (&str, Option<&str>) {
     (&finding.rule, finding.params.get("field").and_then(|field| field.as_str()))
 }
 
-fn one(out: &mut dyn Write, lines: &mut SourceLines<'_>, finding: &Finding, first: bool) -> io::Result<()> {
+fn one(
+    out: &mut dyn Write,
+    lines: &mut SourceLines<'_>,
+    finding: &Finding,
+    first: bool,
+) -> io::Result<()> {
     let word = severity(finding.severity, finding.severity.as_str());
-    writeln!(out, "{word}: {} {}", strong(&plain(&finding.message)), faint(&format!("[{}]", finding.rule)))?;
+    writeln!(
+        out,
+        "{word}: {} {}",
+        strong(&plain(&finding.message)),
+        faint(&format!("[{}]", finding.rule))
+    )?;
     let unit = lines.document.and_then(|document| document.length_unit.as_deref());
-    let subject = finding.subject.describe(unit).map(|subject| format!("  {}", plain(&subject))).unwrap_or_default();
+    let subject = finding
+        .subject
+        .describe(unit)
+        .map(|subject| format!("  {}", plain(&subject)))
+        .unwrap_or_default();
     writeln!(out, "  {}{subject}", faint(&plain(&finding.place())))?;
     if let Some(at) = &finding.at {
         lines.show(out, at, finding.severity)?;
@@ -95,7 +130,10 @@ fn one(out: &mut dyn Write, lines: &mut SourceLines<'_>, finding: &Finding, firs
 pub(crate) fn summary(out: &mut dyn Write, report: &Report, rules: usize) -> io::Result<()> {
     counts(out, report, rules)?;
     if let Some(profile) = &report.profile {
-        let said = format!("held against the profile {} {}, {}", profile.id, profile.version, profile.digest);
+        let said = format!(
+            "held against the profile {} {}, {}",
+            profile.id, profile.version, profile.digest
+        );
         writeln!(out, "{}", faint(&said))?;
     }
     Ok(())
@@ -136,7 +174,11 @@ fn counts(out: &mut dyn Write, report: &Report, rules: usize) -> io::Result<()> 
     let (new, colon) = if report.baseline.is_some() { ("new", ": ") } else { ("", "") };
     let unread = report.documents.iter().filter(|document| document.error.is_some()).count();
     if unread > 0 {
-        writeln!(out, "{unread} of {} could not be read", plural(report.documents.len(), "document"))?;
+        writeln!(
+            out,
+            "{unread} of {} could not be read",
+            plural(report.documents.len(), "document")
+        )?;
     }
     if said.is_empty() {
         writeln!(out, "nothing {}found", if new.is_empty() { "" } else { "new " })?;
@@ -148,7 +190,11 @@ fn counts(out: &mut dyn Write, report: &Report, rules: usize) -> io::Result<()> 
         writeln!(out, "held against {file}: {} known, {} gone", baseline.known, baseline.gone)?;
         if !baseline.unsure.is_empty() {
             let rules = baseline.unsure.join(", ");
-            wrapped(out, "", &format!("not all findings are listed of {rules}; known ones may count as new"))?;
+            wrapped(
+                out,
+                "",
+                &format!("not all findings are listed of {rules}; known ones may count as new"),
+            )?;
         }
     }
     if said.is_empty() {
@@ -158,9 +204,14 @@ fn counts(out: &mut dyn Write, report: &Report, rules: usize) -> io::Result<()> 
         writeln!(out, "{said}")?;
     }
     if let Some(rule) = report.rules.first() {
-        let named = ProblemKind::ALL.iter().any(|kind| kind.as_str() == rule.rule) || find(&rule.rule).is_some();
+        let named = ProblemKind::ALL.iter().any(|kind| kind.as_str() == rule.rule)
+            || find(&rule.rule).is_some();
         if named {
-            writeln!(out, "{}", faint(&format!("`obvert explain {}` says more of a rule", rule.rule)))?;
+            writeln!(
+                out,
+                "{}",
+                faint(&format!("`obvert explain {}` says more of a rule", rule.rule))
+            )?;
         }
     }
     Ok(())
@@ -177,10 +228,12 @@ fn mendable(report: &Report) -> Option<String> {
     match (safe.len(), to_confirm.len()) {
         (0, 0) => None,
         (safe, 0) => Some(format!("{safe} of these can be mended: `obvert fix` shows how")),
-        (0, more) => Some(format!("{more} of these can be mended if you confirm it: `obvert fix` shows how")),
-        (safe, more) => {
-            Some(format!("{safe} of these can be mended, {more} more if you confirm it: `obvert fix` shows how"))
+        (0, more) => {
+            Some(format!("{more} of these can be mended if you confirm it: `obvert fix` shows how"))
         }
+        (safe, more) => Some(format!(
+            "{safe} of these can be mended, {more} more if you confirm it: `obvert fix` shows how"
+        )),
     }
 }
 
@@ -211,7 +264,12 @@ impl<'s> SourceLines<'s> {
     }
 
     /// Prints the line of a place with a marker under its column.
-    pub(crate) fn show(&mut self, out: &mut dyn Write, at: &Location, weight: Severity) -> io::Result<()> {
+    pub(crate) fn show(
+        &mut self,
+        out: &mut dyn Write,
+        at: &Location,
+        weight: Severity,
+    ) -> io::Result<()> {
         let Some((number, text, marker)) = self.excerpt(at) else { return Ok(()) };
         let gutter = number.to_string();
         writeln!(out, "  {} {text}", faint(&format!("{gutter} |")))?;
@@ -231,24 +289,34 @@ impl<'s> SourceLines<'s> {
             return None;
         }
         let starts = self.starts.entry(at.file.clone()).or_insert_with(|| {
-            let breaks = text.iter().enumerate().filter(|(_, byte)| **byte == b'\n').map(|(index, _)| index + 1);
+            let breaks = text
+                .iter()
+                .enumerate()
+                .filter(|(_, byte)| **byte == b'\n')
+                .map(|(index, _)| index + 1);
             std::iter::once(0).chain(breaks).collect()
         });
         let line = at.line - self.source.lines_before().min(at.line);
         let start = *starts.get(line.checked_sub(1)?)?;
         let end = starts.get(line).map_or(text.len(), |next| next - 1);
         let line = text.get(start..end)?;
-        // A table that is no UTF-8 is most likely in one of the encodings of one byte a letter, which agree on most.
+        // A table that is no UTF-8 is most likely in one of the encodings of one byte a letter,
+        // which agree on most.
         let letters = || line.iter().map(|byte| char::from(*byte)).collect::<String>();
         let line = std::str::from_utf8(line).map_or_else(|_| letters(), str::to_owned);
         let line = line.trim_start_matches('\u{FEFF}').trim_end_matches('\r');
         // A tab stands between words.
         let chars: Vec<char> = super::plain(&line.replace('\t', " ")).chars().collect();
         // The column of a CSV file is a field's number, not a character's.
-        let column = at.column.filter(|_| at.heading.is_none()).map(|column| column.saturating_sub(1));
+        let column =
+            at.column.filter(|_| at.heading.is_none()).map(|column| column.saturating_sub(1));
         let indent = chars.iter().take_while(|c| c.is_whitespace()).count();
         let focus = column.unwrap_or(indent).min(chars.len());
-        let from = if chars.len() - indent <= WINDOW { indent } else { focus.saturating_sub(WINDOW / 3).max(indent) };
+        let from = if chars.len() - indent <= WINDOW {
+            indent
+        } else {
+            focus.saturating_sub(WINDOW / 3).max(indent)
+        };
         let to = (from + WINDOW).min(chars.len());
         let before = if from > indent { "…" } else { "" };
         let after = if to < chars.len() { "…" } else { "" };
@@ -261,7 +329,9 @@ impl<'s> SourceLines<'s> {
 /// The text of a file in UTF-16, by its byte-order mark or by its zero bytes; `None` for any other.
 fn of_utf16(bytes: &[u8]) -> Option<String> {
     let start = &bytes[..bytes.len().min(64)];
-    let zeros = |odd: usize| start.iter().skip(odd).step_by(2).filter(|byte| **byte == 0).count() * 4 > start.len();
+    let zeros = |odd: usize| {
+        start.iter().skip(odd).step_by(2).filter(|byte| **byte == 0).count() * 4 > start.len()
+    };
     let big = match start {
         [0xFE, 0xFF, ..] => true,
         [0xFF, 0xFE, ..] => false,
@@ -274,5 +344,9 @@ fn of_utf16(bytes: &[u8]) -> Option<String> {
         .0
         .iter()
         .map(|pair| if big { u16::from_be_bytes(*pair) } else { u16::from_le_bytes(*pair) });
-    Some(char::decode_utf16(units).map(|letter| letter.unwrap_or(char::REPLACEMENT_CHARACTER)).collect())
+    Some(
+        char::decode_utf16(units)
+            .map(|letter| letter.unwrap_or(char::REPLACEMENT_CHARACTER))
+            .collect(),
+    )
 }

@@ -1,5 +1,5 @@
-//! How what was mended looks: a line a fix, what stood there and what stands there now, the lines of the file that change, and
-//! what is left for a person to do.
+//! How what was mended looks: a line a fix, what stood there and what stands there now, the lines
+//! of the file that change, and what is left for a person to do.
 
 use std::collections::BTreeMap;
 use std::io::{self, Write};
@@ -29,7 +29,12 @@ pub(crate) struct Shown {
 }
 
 /// Prints what was done to one survey, and what is left.
-pub(crate) fn document(out: &mut dyn Write, source: &Input<'_>, mended: &Mended, shown: &Shown) -> io::Result<()> {
+pub(crate) fn document(
+    out: &mut dyn Write,
+    source: &Input<'_>,
+    mended: &Mended,
+    shown: &Shown,
+) -> io::Result<()> {
     let log = &mended.document;
     let mut of_rule: BTreeMap<&str, usize> = BTreeMap::new();
     for applied in &log.applied {
@@ -47,8 +52,12 @@ pub(crate) fn document(out: &mut dyn Write, source: &Input<'_>, mended: &Mended,
     }
     for left in &log.left {
         let about = describe(&left.subject, mended).unwrap_or_default();
-        let head =
-            format!("{} {} {}", strong("not mended"), faint(&format!("[{}]", left.rule)), faint(&left.subject.path));
+        let head = format!(
+            "{} {} {}",
+            strong("not mended"),
+            faint(&format!("[{}]", left.rule)),
+            faint(&left.subject.path)
+        );
         writeln!(out, "{head}  {about}")?;
         wrapped(out, "  ", &format!("{}: {}", left.does, left.why))?;
     }
@@ -70,10 +79,18 @@ pub(crate) fn document(out: &mut dyn Write, source: &Input<'_>, mended: &Mended,
 }
 
 fn one(out: &mut dyn Write, applied: &Applied, mended: &Mended) -> io::Result<()> {
-    let place = applied.at.as_ref().map_or_else(|| applied.subject.path.clone(), ToString::to_string);
-    let about = describe(&applied.subject, mended).map(|about| format!("  {about}")).unwrap_or_default();
+    let place =
+        applied.at.as_ref().map_or_else(|| applied.subject.path.clone(), ToString::to_string);
+    let about =
+        describe(&applied.subject, mended).map(|about| format!("  {about}")).unwrap_or_default();
     let word = if applied.safe { "mended" } else { "mended as you state" };
-    writeln!(out, "{} {} {}{about}", strong(word), faint(&format!("[{}]", applied.rule)), faint(&place))?;
+    writeln!(
+        out,
+        "{} {} {}{about}",
+        strong(word),
+        faint(&format!("[{}]", applied.rule)),
+        faint(&place)
+    )?;
     // Some words of what is done name the values already.
     let says_all = |change: &&Change| match (&change.edit, &change.before) {
         (Edit::Replace { value, .. }, Some(before)) => {
@@ -91,14 +108,19 @@ fn one(out: &mut dyn Write, applied: &Applied, mended: &Mended) -> io::Result<()
         count => format!(", … ({count} places)"),
     };
     let does = &applied.does;
-    let text =
-        if changes.is_empty() { format!("{does}{more}") } else { format!("{does}: {}{more}", changes.join(", ")) };
+    let text = if changes.is_empty() {
+        format!("{does}{more}")
+    } else {
+        format!("{does}: {}{more}", changes.join(", "))
+    };
     wrapped(out, "  ", &text)
 }
 
 /// What a fix is about, in words.
 fn describe(subject: &Subject, mended: &Mended) -> Option<String> {
-    subject.describe(mended.report.documents.first().and_then(|document| document.length_unit.as_deref()))
+    subject.describe(
+        mended.report.documents.first().and_then(|document| document.length_unit.as_deref()),
+    )
 }
 
 /// What stood in a place and what stands there now.
@@ -113,8 +135,14 @@ fn values(change: &Change) -> Option<String> {
     })
 }
 
-/// Prints the lines that differ, as a unified difference. What is not meant for a program is cut to what a person can read.
-pub(crate) fn difference(out: &mut dyn Write, source: &Input<'_>, after: &str, all: bool) -> io::Result<()> {
+/// Prints the lines that differ, as a unified difference. What is not meant for a program is cut to
+/// what a person can read.
+pub(crate) fn difference(
+    out: &mut dyn Write,
+    source: &Input<'_>,
+    after: &str,
+    all: bool,
+) -> io::Result<()> {
     let before = String::from_utf8_lossy(source.bytes());
     if before == after {
         return Ok(());
@@ -133,7 +161,9 @@ pub(crate) fn difference(out: &mut dyn Write, source: &Input<'_>, after: &str, a
         for change in group.iter().flat_map(|op| diff.iter_changes(op)) {
             let line = change.value().trim_end_matches(['\r', '\n']);
             match change.tag() {
-                ChangeTag::Delete => removed.push((change.old_index().unwrap_or_default() + 1, line)),
+                ChangeTag::Delete => {
+                    removed.push((change.old_index().unwrap_or_default() + 1, line))
+                }
                 ChangeTag::Insert => added.push((change.new_index().unwrap_or_default() + 1, line)),
                 ChangeTag::Equal => {}
             }
@@ -177,28 +207,44 @@ fn window(line: &str, at: usize) -> String {
     let line = line.trim_start_matches('\u{FEFF}');
     let chars: Vec<char> = super::plain(&line.replace('\t', " ")).chars().collect();
     let indent = chars.iter().take_while(|c| c.is_whitespace()).count();
-    let from = if chars.len() - indent <= WINDOW { indent } else { at.saturating_sub(WINDOW / 3).max(indent) };
+    let from = if chars.len() - indent <= WINDOW {
+        indent
+    } else {
+        at.saturating_sub(WINDOW / 3).max(indent)
+    };
     let from = from.min(chars.len());
     let to = (from + WINDOW).min(chars.len());
-    let (before, after) = (if from > indent { "…" } else { "" }, if to < chars.len() { "…" } else { "" });
+    let (before, after) =
+        (if from > indent { "…" } else { "" }, if to < chars.len() { "…" } else { "" });
     format!("{before}{}{after}", chars[from..to].iter().collect::<String>())
 }
 
-fn summary(out: &mut dyn Write, source: &Input<'_>, mended: &Mended, shown: &Shown) -> io::Result<()> {
+fn summary(
+    out: &mut dyn Write,
+    source: &Input<'_>,
+    mended: &Mended,
+    shown: &Shown,
+) -> io::Result<()> {
     let log = &mended.document;
-    let plural = |count: usize, word: &str| format!("{count} {word}{}", if count == 1 { "" } else { "s" });
+    let plural =
+        |count: usize, word: &str| format!("{count} {word}{}", if count == 1 { "" } else { "s" });
     let name = source.name();
     // What can be confirmed is listed, so that nobody confirms what he has not read.
     if !shown.confirmed && log.reach.to_confirm > 0 {
         let mut of_rule: BTreeMap<&str, Vec<&Finding>> = BTreeMap::new();
-        for finding in mended.report.findings.iter().filter(|finding| finding.fix.as_ref().is_some_and(|fix| !fix.safe))
+        for finding in mended
+            .report
+            .findings
+            .iter()
+            .filter(|finding| finding.fix.as_ref().is_some_and(|fix| !fix.safe))
         {
             of_rule.entry(&finding.rule).or_default().push(finding);
         }
         writeln!(out, "{}", strong("can be mended if you confirm it:"))?;
         for (rule, findings) in &of_rule {
             for finding in findings.iter().take(if shown.all { usize::MAX } else { 2 }) {
-                let about = describe(&finding.subject, mended).unwrap_or_else(|| finding.subject.path.clone());
+                let about = describe(&finding.subject, mended)
+                    .unwrap_or_else(|| finding.subject.path.clone());
                 let does = finding.fix.as_ref().map(|fix| fix.does.as_str()).unwrap_or_default();
                 wrapped(out, "  ", &format!("- [{rule}] {about}: {does}"))?;
             }
@@ -214,23 +260,33 @@ fn summary(out: &mut dyn Write, source: &Input<'_>, mended: &Mended, shown: &Sho
         .map(|weight| severity(weight, &plural(totals.of(weight), weight.as_str())))
         .collect();
     let files = log.left.iter().filter(|left| left.rule == MEDIA_FILE).count();
-    let files = (files > 0).then(|| severity(Severity::Error, &format!("{} in doubt", plural(files, "media file"))));
+    let files = (files > 0)
+        .then(|| severity(Severity::Error, &format!("{} in doubt", plural(files, "media file"))));
     let left: Vec<String> = left.into_iter().chain(files).collect();
-    let left =
-        if left.is_empty() { "nothing left to correct".to_owned() } else { format!("left: {}", left.join(", ")) };
+    let left = if left.is_empty() {
+        "nothing left to correct".to_owned()
+    } else {
+        format!("left: {}", left.join(", "))
+    };
     let fixes = match log.applied.len() {
         0 => "nothing to mend".to_owned(),
         count => plural(count, "fix").replace("fixs", "fixes"),
     };
     writeln!(out, "{name}: {fixes}; {} before, {left}", plural(log.before.all(), "finding"))?;
     if !shown.confirmed && log.reach.to_confirm > 0 {
-        let said = format!("{} can be mended with --confirm; --only RULE takes one kind", log.reach.to_confirm);
+        let said = format!(
+            "{} can be mended with --confirm; --only RULE takes one kind",
+            log.reach.to_confirm
+        );
         writeln!(out, "{}", faint(&said))?;
     }
     match &log.written {
         Some(written) => writeln!(out, "written to {written}"),
         None if shown.preview && !log.applied.is_empty() => {
-            writeln!(out, "nothing is written yet: --write mends the file in its place, -o OUT writes another")
+            writeln!(
+                out,
+                "nothing is written yet: --write mends the file in its place, -o OUT writes another"
+            )
         }
         None => Ok(()),
     }

@@ -49,10 +49,22 @@ pub(crate) fn text(
     super::wrapped(out, "", &about)?;
     let per = format!("per {}", scheme.per_length);
     let mut rows = vec![
-        ["pipe", "length", "surveyed", "aspect", "peak", "total", "mean", "count", per.as_str(), "worst observation"]
-            .map(str::to_owned),
+        [
+            "pipe",
+            "length",
+            "surveyed",
+            "aspect",
+            "peak",
+            "total",
+            "mean",
+            "count",
+            per.as_str(),
+            "worst observation",
+        ]
+        .map(str::to_owned),
     ];
-    let with_unit = |value: Option<f64>| value.map_or_else(String::new, |value| format!("{value} {unit}"));
+    let with_unit =
+        |value: Option<f64>| value.map_or_else(String::new, |value| format!("{value} {unit}"));
     let mut below: Vec<Vec<String>> = vec![Vec::new()];
     for pipe in sorted(table, sort) {
         let mut first = true;
@@ -60,9 +72,23 @@ pub(crate) fn text(
             let lead = std::mem::take(&mut first);
             let once = |text: String| if lead { text } else { String::new() };
             let [peak, total, mean, count, per] = figures;
-            let (name, length, surveyed) =
-                (once(super::plain(&pipe.pipe)), once(with_unit(pipe.length)), once(with_unit(pipe.surveyed)));
-            rows.push([name, length, surveyed, aspect.to_owned(), peak, total, mean, count, per, worst]);
+            let (name, length, surveyed) = (
+                once(super::plain(&pipe.pipe)),
+                once(with_unit(pipe.length)),
+                once(with_unit(pipe.surveyed)),
+            );
+            rows.push([
+                name,
+                length,
+                surveyed,
+                aspect.to_owned(),
+                peak,
+                total,
+                mean,
+                count,
+                per,
+                worst,
+            ]);
             below.push(details);
         };
         if pipe.runs.is_empty() {
@@ -77,7 +103,8 @@ pub(crate) fn text(
                 grades.count.to_string(),
                 number(grades.per_length),
             ];
-            let worst = grades.observations.first().map_or_else(|| "none".to_owned(), |row| say(row, unit));
+            let worst =
+                grades.observations.first().map_or_else(|| "none".to_owned(), |row| say(row, unit));
             let shown = if observations { grades.observations.as_slice() } else { &[] };
             let mut details: Vec<String> = shown.iter().map(|row| say(row, unit)).collect();
             if grades.doubtful > 0 {
@@ -91,8 +118,9 @@ pub(crate) fn text(
     if observations {
         rows[0][9] = String::new();
     }
-    let widths: Vec<usize> =
-        (0..9).map(|column| rows.iter().map(|row| row[column].chars().count()).max().unwrap_or(0)).collect();
+    let widths: Vec<usize> = (0..9)
+        .map(|column| rows.iter().map(|row| row[column].chars().count()).max().unwrap_or(0))
+        .collect();
     for (row, details) in rows.iter().zip(&below) {
         let cells = row.iter().enumerate().map(|(column, cell)| match column {
             0 | 3 => format!("{cell:<width$}", width = widths[column]),
@@ -137,23 +165,38 @@ fn say(row: &GradedRow, unit: &str) -> String {
         None => format!("{} {unit}", row.at),
     };
     let differs = match (row.recorded, row.computed) {
-        (true, Some(computed)) if computed != row.grade => format!(" (recorded; the scheme gives {computed})"),
+        (true, Some(computed)) if computed != row.grade => {
+            format!(" (recorded; the scheme gives {computed})")
+        }
         (true, None) => " (recorded; the scheme gives none)".to_owned(),
         _ => String::new(),
     };
     format!("{}{differs} at {place} of {}: {}; {}", row.grade, row.run, row.code, row.because)
 }
 
-/// The tables of several surveys as one CSV (RFC 4180): one row a pipe and aspect, or one an observation.
+/// The tables of several surveys as one CSV (RFC 4180): one row a pipe and aspect, or one an
+/// observation.
 pub(crate) fn csv(
     tables: &[(String, GradeTable)],
     sort: Option<AspectWord>,
     observations: bool,
 ) -> Result<Vec<u8>, Failure> {
-    let mut out = ::csv::WriterBuilder::new().terminator(::csv::Terminator::CRLF).from_writer(Vec::new());
+    let mut out =
+        ::csv::WriterBuilder::new().terminator(::csv::Terminator::CRLF).from_writer(Vec::new());
     let shared = ["survey", "scheme", "pipe", "aspect"];
     let own: &[&str] = if observations {
-        &["run", "observation", "at", "to", "length_unit", "code", "grade", "recorded", "computed", "because"]
+        &[
+            "run",
+            "observation",
+            "at",
+            "to",
+            "length_unit",
+            "code",
+            "grade",
+            "recorded",
+            "computed",
+            "because",
+        ]
     } else {
         &[
             "length",
@@ -181,10 +224,19 @@ pub(crate) fn csv(
                 let lead = [survey.clone(), scheme, pipe.pipe.clone(), grades.aspect.clone()];
                 if observations {
                     for row in &grades.observations {
-                        out.write_record(lead.iter().cloned().chain(of_row(row, table)).map(|cell| harmless(&cell)))?;
+                        out.write_record(
+                            lead.iter()
+                                .cloned()
+                                .chain(of_row(row, table))
+                                .map(|cell| harmless(&cell)),
+                        )?;
                     }
                 } else {
-                    out.write_record(lead.into_iter().chain(of_pipe(pipe, grades, table)).map(|cell| harmless(&cell)))?;
+                    out.write_record(
+                        lead.into_iter()
+                            .chain(of_pipe(pipe, grades, table))
+                            .map(|cell| harmless(&cell)),
+                    )?;
                 }
             }
         }

@@ -1,4 +1,5 @@
-//! How things look on a terminal. Colour goes through `anstream`, which leaves it out where nobody can see it.
+//! How things look on a terminal. Colour goes through `anstream`, which leaves it out where nobody
+//! can see it.
 
 pub(crate) mod findings;
 pub(crate) mod fixes;
@@ -39,16 +40,19 @@ pub(crate) fn out(write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Resul
     }
 }
 
-/// A text of somebody's as a terminal may have it: what would command the terminal, break the line or turn the reading direction is
-/// shown as a replacement character.
+/// A text of somebody's as a terminal may have it: what would command the terminal, break the line
+/// or turn the reading direction is shown as a replacement character.
 pub(crate) fn plain(text: &str) -> String {
-    text.chars().map(|letter| if commands(letter) { char::REPLACEMENT_CHARACTER } else { letter }).collect()
+    text.chars()
+        .map(|letter| if commands(letter) { char::REPLACEMENT_CHARACTER } else { letter })
+        .collect()
 }
 
-/// Whether a character is a control character, or one of those that turn the direction of what stands around it (Unicode standard
-/// annex 9).
+/// Whether a character is a control character, or one of those that turn the direction of what
+/// stands around it (Unicode standard annex 9).
 fn commands(letter: char) -> bool {
-    letter.is_control() || matches!(letter, '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}' | '\u{2028}' | '\u{2029}')
+    letter.is_control()
+        || matches!(letter, '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}' | '\u{2028}' | '\u{2029}')
 }
 
 fn styled(style: Style, text: &str) -> String {
@@ -100,20 +104,22 @@ pub(crate) fn note(text: &str) {
     let _ = writeln!(sink, "{} {}", severity(Severity::Note, "note:"), plain(text));
 }
 
-/// Prints a text in lines of at most 100 characters. Keeps paragraphs, and starts each list item on its own line. The
-/// second and further lines of an arrow or a list item are indented under its words.
+/// Prints a text in lines of at most 100 characters. Keeps paragraphs, and starts each list item on
+/// its own line. The second and further lines of an arrow or a list item are indented under its
+/// words.
 pub(crate) fn wrapped(out: &mut dyn Write, indent: &str, text: &str) -> io::Result<()> {
     let arrow = if text.starts_with("-> ") { "-> ".len() } else { 0 };
     let (mut hang, mut first) = (arrow, true);
     let mut line = String::new();
-    let end = |out: &mut dyn Write, line: &mut String, first: &mut bool, hang: usize| -> io::Result<()> {
-        if !line.is_empty() {
-            let hang = if std::mem::take(first) { 0 } else { hang };
-            writeln!(out, "{indent}{}{line}", " ".repeat(hang))?;
-            line.clear();
-        }
-        Ok(())
-    };
+    let end =
+        |out: &mut dyn Write, line: &mut String, first: &mut bool, hang: usize| -> io::Result<()> {
+            if !line.is_empty() {
+                let hang = if std::mem::take(first) { 0 } else { hang };
+                writeln!(out, "{indent}{}{line}", " ".repeat(hang))?;
+                line.clear();
+            }
+            Ok(())
+        };
     for source in text.lines() {
         let item = source.trim_start().starts_with("- ");
         if source.trim().is_empty() {
@@ -129,7 +135,9 @@ pub(crate) fn wrapped(out: &mut dyn Write, indent: &str, text: &str) -> io::Resu
         }
         for word in source.split_whitespace() {
             let word = &*plain(word);
-            if !line.is_empty() && hang + line.chars().count() + 1 + word.chars().count() > 100 - indent.len() {
+            if !line.is_empty()
+                && hang + line.chars().count() + 1 + word.chars().count() > 100 - indent.len()
+            {
                 end(out, &mut line, &mut first, hang)?;
             }
             if !line.is_empty() {

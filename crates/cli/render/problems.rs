@@ -1,4 +1,5 @@
-//! Structural problems for reading, where there is no report: those of one kind told a few times, and then counted.
+//! Structural problems for reading, where there is no report: those of one kind told a few times,
+//! and then counted.
 
 use std::collections::HashMap;
 
@@ -9,7 +10,8 @@ use crate::input::Input;
 /// How many times problems of one kind are told.
 const TOLD: usize = 3;
 
-/// The problems of a survey, as lines. In a table they are told by row and column alone: its author sees no document.
+/// The problems of a survey, as lines. In a table they are told by row and column alone: its author
+/// sees no document.
 pub(crate) fn lines(problems: &[PlacedProblem], input: &Input<'_>) -> Vec<String> {
     let tabular = input.format().capabilities.tabular;
     let key = |placed: &PlacedProblem| {
@@ -28,7 +30,9 @@ pub(crate) fn lines(problems: &[PlacedProblem], input: &Input<'_>) -> Vec<String
 fn line(placed: &PlacedProblem, tabular: bool) -> String {
     let problem = &placed.problem;
     match (&placed.place, &problem.suggestion) {
-        (Some(place), Some(near)) if tabular => format!("{place}: {}; did you mean {near:?}?", problem.message),
+        (Some(place), Some(near)) if tabular => {
+            format!("{place}: {}; did you mean {near:?}?", problem.message)
+        }
         (Some(place), None) if tabular => format!("{place}: {}", problem.message),
         _ => placed.to_string(),
     }
@@ -56,7 +60,11 @@ fn folded<P>(
             // One more is told sooner than counted.
             Some((count, _)) if *told <= TOLD || *count == TOLD + 1 => lines.push(say(problem)),
             Some((count, last)) if *told == TOLD + 1 => {
-                lines.push(format!("and {} more like the {TOLD} above, the last at {}", count - TOLD, place(last)));
+                lines.push(format!(
+                    "and {} more like the {TOLD} above, the last at {}",
+                    count - TOLD,
+                    place(last)
+                ));
             }
             _ => {}
         }
@@ -107,7 +115,12 @@ mod tests {
     fn a_kind_is_told_three_times_and_counted() {
         let lines = |count: usize| {
             let rows: Vec<usize> = (1..=count).collect();
-            folded(&rows, |row| (row % 2).to_string(), |row| format!("row {row}"), |row| format!("t:{row}"))
+            folded(
+                &rows,
+                |row| (row % 2).to_string(),
+                |row| format!("row {row}"),
+                |row| format!("t:{row}"),
+            )
         };
         assert_eq!(lines(4), ["row 1", "row 2", "row 3", "row 4"]);
         assert_eq!(lines(8).len(), 8, "one more is told sooner than counted");

@@ -1,5 +1,5 @@
-//! What is going on, for a person at a terminal who waits longer than a second. Nobody else is told: in a pipe or a log a
-//! line that moves is noise.
+//! What is going on, for a person at a terminal who waits longer than a second. Nobody else is
+//! told: in a pipe or a log a line that moves is noise.
 
 use std::io::{IsTerminal, Write};
 use std::sync::mpsc::{RecvTimeoutError, Sender, channel};
@@ -12,7 +12,8 @@ const PATIENCE: Duration = Duration::from_secs(1);
 /// What is going on until it is dropped.
 pub(crate) struct Stage(Option<(Sender<String>, JoinHandle<()>)>);
 
-/// Says what is going on from now on, on standard error where that is a terminal: what is done, and for how many seconds.
+/// Says what is going on from now on, on standard error where that is a terminal: what is done, and
+/// for how many seconds.
 pub(crate) fn stage(what: impl Into<String>) -> Stage {
     if !std::io::stderr().is_terminal() {
         return Stage(None);

@@ -15,7 +15,9 @@ use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use obvert_convert::{ConvertError, CreateFile, Format, Formats, Input, Locations, LossReport, Output, Source};
+use obvert_convert::{
+    ConvertError, CreateFile, Format, Formats, Input, Locations, LossReport, Output, Source,
+};
 
 fn main() -> ExitCode {
     match run() {
@@ -41,7 +43,9 @@ fn run() -> Result<(), Box<dyn Error>> {
             _ => files.push(PathBuf::from(word)),
         }
     }
-    let [from, path] = files.as_slice() else { return Err("usage: convert IN -o OUT [--to FORMAT]".into()) };
+    let [from, path] = files.as_slice() else {
+        return Err("usage: convert IN -o OUT [--to FORMAT]".into());
+    };
     let format = match to {
         Some(name) => formats.get(&name),
         None => formats.by_name(&path.display().to_string()),
@@ -62,7 +66,11 @@ fn run() -> Result<(), Box<dyn Error>> {
 }
 
 /// Passes the runs of a survey on to a writer, one at a time.
-fn write(source: &mut dyn Source, format: &Format, path: &Path) -> Result<LossReport, ConvertError> {
+fn write(
+    source: &mut dyn Source,
+    format: &Format,
+    path: &Path,
+) -> Result<LossReport, ConvertError> {
     let mut reader = source.read(Locations::Skipped)?;
     if format.folder().is_some() {
         return format.write(&mut *reader, Output::Folder(&mut Folder(path)));

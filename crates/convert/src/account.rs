@@ -1,6 +1,7 @@
-//! The account of a conversion: what was read in which format, what was written in which, and everything on the way that was not
-//! carried over as it was, each with the place in the source where its author will look. It is the same for every pair of
-//! formats, and says so where nothing was lost.
+//! The account of a conversion: what was read in which format, what was written in which, and
+//! everything on the way that was not carried over as it was, each with the place in the source
+//! where its author will look. It is the same for every pair of formats, and says so where nothing
+//! was lost.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -23,12 +24,13 @@ pub struct Account {
     pub to: End,
     /// The id of the document.
     pub document: String,
-    /// Whether nothing of the document was lost: no entry is of another kind than `defaulted`. It comes back unchanged where there is
-    /// none at all.
+    /// Whether nothing of the document was lost: no entry is of another kind than `defaulted`. It
+    /// comes back unchanged where there is none at all.
     pub lossless: bool,
     /// How many entries there are of each kind.
     pub totals: Totals,
-    /// What was not carried over as it was, in the order of the document; what a translation of codes did comes first.
+    /// What was not carried over as it was, in the order of the document; what a translation of
+    /// codes did comes first.
     pub entries: Vec<Entry>,
     /// What is worth knowing besides. Nothing is lost by it.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
@@ -94,7 +96,8 @@ pub struct Remark {
 /// A place in the source.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct At {
-    /// The file; the table's file for a folder or zip of tables, the sheet for a workbook, the table for a GeoPackage.
+    /// The file; the table's file for a folder or zip of tables, the sheet for a workbook, the
+    /// table for a GeoPackage.
     pub file: String,
     /// Line, from 1. For CSV the line on which the row begins, for a workbook the row, for a
     /// GeoPackage the primary key.
@@ -115,7 +118,8 @@ impl From<Location> for At {
 }
 
 impl Account {
-    /// An account of what one or more steps of a conversion report. `place` says where a pointer stands in the source.
+    /// An account of what one or more steps of a conversion report. `place` says where a pointer
+    /// stands in the source.
     #[must_use]
     pub fn new<'r>(
         from: End,
@@ -138,21 +142,38 @@ impl Account {
             }
         }
         let lossless = entries.iter().all(|entry| entry.kind == LossKind::Defaulted);
-        Self { account: VERSION.to_owned(), from, to, document: document.to_owned(), lossless, totals, entries, notes }
+        Self {
+            account: VERSION.to_owned(),
+            from,
+            to,
+            document: document.to_owned(),
+            lossless,
+            totals,
+            entries,
+            notes,
+        }
     }
 
     /// The schema of an account.
     #[must_use]
     pub fn schema() -> serde_json::Value {
         let example = serde_json::to_value(example()).into_iter().collect();
-        obvert_model::schema::of::<Self>("account", "Account of a conversion of an obvert survey document", example)
+        obvert_model::schema::of::<Self>(
+            "account",
+            "Account of a conversion of an obvert survey document",
+            example,
+        )
     }
 }
 
-/// The account of a survey in CSV tables that was translated into another list, where one code has no equivalent.
+/// The account of a survey in CSV tables that was translated into another list, where one code has
+/// no equivalent.
 fn example() -> Account {
-    let end =
-        |file: &str, format: &str, list: &str| End { file: file.into(), format: format.into(), code_list: list.into() };
+    let end = |file: &str, format: &str, list: &str| End {
+        file: file.into(),
+        format: format.into(),
+        code_list: list.into(),
+    };
     let message = "access.manhole has no equivalent in en-13508-2; it becomes BDB, general remark";
     let loss = Loss {
         was: Some("access.manhole".into()),
@@ -166,7 +187,14 @@ fn example() -> Account {
         end("survey.xml", "xml", "en-13508-2"),
         "urn:uuid:0b1e5f0c-5c0e-4f43-9a53-6b7d0c1f9a20",
         [&report],
-        |_| Some(Location { file: file.clone(), line: 3, column: Some(9), heading: heading.clone() }),
+        |_| {
+            Some(Location {
+                file: file.clone(),
+                line: 3,
+                column: Some(9),
+                heading: heading.clone(),
+            })
+        },
     )
 }
 

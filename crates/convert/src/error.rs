@@ -49,7 +49,8 @@ impl Problems {
         Self { placed, rest: rest.map(Box::new) }
     }
 
-    /// What they were found in, for a checker that looks at the readable part; `None` where nothing can be said of it.
+    /// What they were found in, for a checker that looks at the readable part; `None` where nothing
+    /// can be said of it.
     #[must_use]
     pub fn rest(&self) -> Option<&Unsound> {
         self.rest.as_deref()
@@ -97,8 +98,8 @@ pub enum ConvertError {
         /// What is wrong and what to do.
         message: String,
     },
-    /// The survey is not valid. Reading stopped at the first thing that is wrong; [`Source::diagnose`](crate::Source::diagnose) finds the
-    /// others.
+    /// The survey is not valid. Reading stopped at the first thing that is wrong;
+    /// [`Source::diagnose`](crate::Source::diagnose) finds the others.
     #[error("not a valid obvert document: {}{message}", place.as_ref().map(|place| format!("{place}: ")).unwrap_or_default())]
     Invalid {
         /// Where.
@@ -146,7 +147,9 @@ impl ConvertError {
     /// The error of a survey whose problems are known, by the first of them.
     pub(crate) fn first_of(problems: &[PlacedProblem]) -> Self {
         match problems.first() {
-            Some(PlacedProblem { place, problem }) => Self::invalid(place.clone(), problem.message.clone()),
+            Some(PlacedProblem { place, problem }) => {
+                Self::invalid(place.clone(), problem.message.clone())
+            }
             None => Self::invalid(None, "no more is known"),
         }
     }

@@ -1,9 +1,11 @@
 //! The formats in which a survey is read and written, and what converts between them.
 //!
-//! A format is a folder of this crate and a line of its registry, [`Formats`]: how it is detected, opened, written, and what it can do.
-//! Opening a file gives a [`Source`], which is read run by run or as a whole [`Survey`]: the document, and a [`SourceMap`] from its JSON
-//! Pointers to the file, row and column that each value came from. A writer takes runs one at a time from any reader and gives back a
-//! [`LossReport`] with what the format could not hold. The report of a format that is lossless is always empty.
+//! A format is a folder of this crate and a line of its registry, [`Formats`]: how it is detected,
+//! opened, written, and what it can do. Opening a file gives a [`Source`], which is read run by run
+//! or as a whole [`Survey`]: the document, and a [`SourceMap`] from its JSON Pointers to the file,
+//! row and column that each value came from. A writer takes runs one at a time from any reader and
+//! gives back a [`LossReport`] with what the format could not hold. The report of a format that is
+//! lossless is always empty.
 //!
 //! ```
 //! use obvert_convert::{DocumentRuns, Formats, Input, Output};
@@ -21,8 +23,9 @@
 //! # Ok::<(), obvert_convert::ConvertError>(())
 //! ```
 //!
-//! Readers take bytes and writers write to a sink or a folder that the caller makes. Nothing here touches a file system, but for what
-//! libraries underneath keep in the system's folder for temporary files until a workbook or a GeoPackage is complete.
+//! Readers take bytes and writers write to a sink or a folder that the caller makes. Nothing here
+//! touches a file system, but for what libraries underneath keep in the system's folder for
+//! temporary files until a workbook or a GeoPackage is complete.
 
 #![cfg_attr(docsrs, feature(doc_cfg))]
 
@@ -67,14 +70,16 @@ pub mod xml;
 pub use account::{Account, At, End, Entry, Remark, Totals};
 pub use error::{ConvertError, PlacedProblem, Problems, Unsound};
 pub use format::{
-    Capabilities, Container, Create, CreateFile, Detection, Folder, Format, FormatError, FormatOption, Formats, Input,
-    MemoryFolder, Open, Output, Sample, WriteSeek,
+    Capabilities, Container, Create, CreateFile, Detection, Folder, Format, FormatError,
+    FormatOption, Formats, Input, MemoryFolder, Open, Output, Sample, WriteSeek,
 };
 pub use limits::ZipLimits;
 pub use loss::{Loss, LossKind, LossReport, Note};
 pub use obvert_model::Location;
 use obvert_model::tables::Document;
-pub use source::{Diagnosis, DocumentRuns, Locations, Provenance, Source, SurveyReader, WholeReader, collect};
+pub use source::{
+    Diagnosis, DocumentRuns, Locations, Provenance, Source, SurveyReader, WholeReader, collect,
+};
 pub use source_map::SourceMap;
 
 /// A document that was read, and where its values came from.
@@ -86,7 +91,8 @@ pub struct Survey {
     pub places: SourceMap,
 }
 
-/// Turns a value that a reader has put together into a document, or reports every structural problem with its place.
+/// Turns a value that a reader has put together into a document, or reports every structural
+/// problem with its place.
 #[cfg(any(feature = "tables", feature = "geojson", feature = "xml"))]
 pub(crate) fn typed(value: serde_json::Value, places: SourceMap) -> Result<Survey, ConvertError> {
     use serde::Deserialize;
@@ -131,8 +137,8 @@ pub enum Judged {
     Unsound(Vec<PlacedProblem>, Option<Box<Unsound>>),
 }
 
-/// As [`typed`], of a value of which a reader of cells has problems of its own to tell. Where it has, whatever else is wrong
-/// with the structure of the value follows from them.
+/// As [`typed`], of a value of which a reader of cells has problems of its own to tell. Where it
+/// has, whatever else is wrong with the structure of the value follows from them.
 ///
 /// # Errors
 /// When the value cannot be judged, and the reader of cells found nothing.

@@ -5,8 +5,9 @@
 pub struct ZipLimits {
     /// All files together, in bytes.
     pub total: u64,
-    /// How many times a file may be larger than it is in the archive, once it is over 16 MiB. Tables of many alike
-    /// rows are packed to about a twentieth; what is packed to a thousandth was made to be a nuisance.
+    /// How many times a file may be larger than it is in the archive, once it is over 16 MiB.
+    /// Tables of many alike rows are packed to about a twentieth; what is packed to a thousandth
+    /// was made to be a nuisance.
     pub ratio: u64,
 }
 

@@ -7,7 +7,9 @@ use serde_json::Value;
 use obvert_model::Location;
 
 /// What happened to a value.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "kebab-case")]
 #[non_exhaustive]
 pub enum LossKind {
@@ -15,7 +17,8 @@ pub enum LossKind {
     Dropped,
     /// It is in the output in a way that cannot be turned back exactly.
     Changed,
-    /// It was put in by the conversion, and says nothing that somebody would have to have recorded. Nothing is lost by it.
+    /// It was put in by the conversion, and says nothing that somebody would have to have recorded.
+    /// Nothing is lost by it.
     Defaulted,
     /// It became a code of another list that does not mean the same.
     Translated,
@@ -45,18 +48,27 @@ impl Loss {
     /// A loss of which no more is known than what happened, where and why.
     #[must_use]
     pub fn new(kind: LossKind, pointer: impl Into<String>, message: impl Into<String>) -> Self {
-        Self { kind, pointer: pointer.into(), message: message.into(), was: None, becomes: None, place: None }
+        Self {
+            kind,
+            pointer: pointer.into(),
+            message: message.into(),
+            was: None,
+            becomes: None,
+            place: None,
+        }
     }
 }
 
-/// Something worth knowing about the output that is no loss: the document reads back unchanged all the same.
+/// Something worth knowing about the output that is no loss: the document reads back unchanged all
+/// the same.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct Note {
     /// What it is about, as a JSON Pointer into the document.
     pub pointer: String,
     /// What there is to know: lower case, no full stop.
     pub message: String,
-    /// Whether whoever converts should hear of it at once, since the output is not what they will expect of the format.
+    /// Whether whoever converts should hear of it at once, since the output is not what they will
+    /// expect of the format.
     #[serde(skip)]
     pub alarm: bool,
 }
@@ -75,8 +87,8 @@ impl Note {
     }
 }
 
-/// Everything that a conversion did not carry over as it was, and what it put in; empty exactly when the document can be read back
-/// unchanged.
+/// Everything that a conversion did not carry over as it was, and what it put in; empty exactly
+/// when the document can be read back unchanged.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
 pub struct LossReport {
     /// The losses, in the order of the document.
@@ -93,8 +105,8 @@ impl LossReport {
         self.losses.is_empty()
     }
 
-    /// Whether anything of the document was lost. What was merely [put in](LossKind::Defaulted) is no loss: everything that the document
-    /// says is there.
+    /// Whether anything of the document was lost. What was merely [put in](LossKind::Defaulted) is
+    /// no loss: everything that the document says is there.
     #[must_use]
     pub fn loses(&self) -> bool {
         self.losses.iter().any(|loss| loss.kind != LossKind::Defaulted)

@@ -7,12 +7,14 @@ use obvert_model::tables::{Document, Head, Run};
 use obvert_model::versions::{MigrateError, Migrated};
 use serde_json::Value;
 
-use crate::{ConvertError, Location, LossReport, PlacedProblem, Problems, SourceMap, Survey, Unsound};
+use crate::{
+    ConvertError, Location, LossReport, PlacedProblem, Problems, SourceMap, Survey, Unsound,
+};
 
 /// A survey that was opened for reading.
 ///
-/// Reading is strict and stops at the first thing that is wrong, with [`ConvertError::Invalid`]. What all is wrong is a question of its
-/// own, which [`diagnose`](Self::diagnose) answers.
+/// Reading is strict and stops at the first thing that is wrong, with [`ConvertError::Invalid`].
+/// What all is wrong is a question of its own, which [`diagnose`](Self::diagnose) answers.
 ///
 /// ```
 /// use obvert_convert::{Formats, Input, Locations};
@@ -31,7 +33,8 @@ pub trait Source {
     /// Starts to read the survey run by run.
     ///
     /// # Errors
-    /// [`ConvertError::Invalid`] when what comes before the runs is not valid; another error when it is not of the format.
+    /// [`ConvertError::Invalid`] when what comes before the runs is not valid; another error when
+    /// it is not of the format.
     fn read(&mut self, locations: Locations) -> Result<Box<dyn SurveyReader + '_>, ConvertError>;
 
     /// Everything that is wrong with the survey, and the document as far as it can be read.
@@ -43,8 +46,8 @@ pub trait Source {
     /// The whole survey, with the location of every value.
     ///
     /// # Errors
-    /// [`ConvertError::Structure`], with everything that [`diagnose`](Self::diagnose) finds, when it is not valid; another error when it
-    /// is not of the format.
+    /// [`ConvertError::Structure`], with everything that [`diagnose`](Self::diagnose) finds, when
+    /// it is not valid; another error when it is not of the format.
     fn survey(&mut self) -> Result<Survey, ConvertError> {
         let read = self.read(Locations::Kept).and_then(collect);
         match read {
@@ -65,7 +68,8 @@ pub trait Source {
         }
     }
 
-    /// The locations of some values, by their pointers. A survey that was read run by run keeps none, so that this may read it again.
+    /// The locations of some values, by their pointers. A survey that was read run by run keeps
+    /// none, so that this may read it again.
     ///
     /// # Errors
     /// As [`survey`](Self::survey).
@@ -83,18 +87,20 @@ pub trait Source {
         None
     }
 
-    /// What is worth knowing about what was opened, such as tables that are missing: lower case, no full stop.
+    /// What is worth knowing about what was opened, such as tables that are missing: lower case, no
+    /// full stop.
     fn notes(&self) -> &[String] {
         &[]
     }
 
-    /// The text of a JSON document in this version of the format; `None` for any other format. A checker that reads it itself needs no
-    /// more.
+    /// The text of a JSON document in this version of the format; `None` for any other format. A
+    /// checker that reads it itself needs no more.
     fn json(&self) -> Option<Result<&[u8], ConvertError>> {
         None
     }
 
-    /// How a document of an older version of the format was brought to this one, or why it cannot be; `None` for one of this version.
+    /// How a document of an older version of the format was brought to this one, or why it cannot
+    /// be; `None` for one of this version.
     fn migration(&self) -> Option<Result<&Migrated, &MigrateError>> {
         None
     }
@@ -120,7 +126,8 @@ pub trait SurveyReader: RunReader<Error = ConvertError> {
 pub struct Provenance {
     /// The locations of its values, if they were [kept](Locations::Kept) or are known anyway.
     pub locations: Option<SourceMap>,
-    /// What could not be carried over into a document. Only an office's own table loses anything when it is read.
+    /// What could not be carried over into a document. Only an office's own table loses anything
+    /// when it is read.
     pub losses: LossReport,
 }
 
@@ -150,7 +157,9 @@ impl From<Problems> for Diagnosis {
     fn from(problems: Problems) -> Self {
         let (problems, rest) = problems.into_parts();
         match rest {
-            Some(Unsound { value, places }) => Self { value: Some(value), locations: places, problems },
+            Some(Unsound { value, places }) => {
+                Self { value: Some(value), locations: places, problems }
+            }
             None => Self { problems, ..Self::default() },
         }
     }
@@ -175,7 +184,9 @@ pub(crate) fn diagnosed(read: Result<Survey, ConvertError>) -> Result<Diagnosis,
 ///
 /// # Errors
 /// When one of them is not valid.
-pub fn collect(mut reader: Box<dyn SurveyReader + '_>) -> Result<(Survey, LossReport), ConvertError> {
+pub fn collect(
+    mut reader: Box<dyn SurveyReader + '_>,
+) -> Result<(Survey, LossReport), ConvertError> {
     let mut runs = Vec::new();
     while let Some(run) = reader.next_run()? {
         runs.push(run);
@@ -200,7 +211,11 @@ impl WholeReader {
     pub fn new(survey: Survey, losses: LossReport) -> Self {
         let Document { head, runs } = survey.document;
         let head = Arc::new(head);
-        Self { head, runs: runs.into_iter(), provenance: Provenance { locations: Some(survey.places), losses } }
+        Self {
+            head,
+            runs: runs.into_iter(),
+            provenance: Provenance { locations: Some(survey.places), losses },
+        }
     }
 }
 

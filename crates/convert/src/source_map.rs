@@ -7,17 +7,20 @@ use std::sync::Arc;
 use obvert_model::Location;
 use obvert_model::versions::Migrated;
 
-/// Where the values of a document came from. Rows are recorded with their pointer, and a row's fields with the
-/// keys below it; a value that has no place of its own is placed at the nearest that holds it.
+/// Where the values of a document came from. Rows are recorded with their pointer, and a row's
+/// fields with the keys below it; a value that has no place of its own is placed at the nearest
+/// that holds it.
 #[derive(Clone, Debug, Default)]
 pub struct SourceMap {
     files: Vec<String>,
     places: BTreeMap<String, Spot>,
     headings: BTreeMap<(u32, String), (u32, String)>,
     texts: BTreeMap<u32, Arc<[u8]>>,
-    /// The files that were brought to this version of the format, in whose lines columns have moved.
+    /// The files that were brought to this version of the format, in whose lines columns have
+    /// moved.
     migrated: BTreeMap<u32, Arc<Migrated>>,
-    /// Headings of files where a column holds fields of several tables, so that the key below a row does not tell it.
+    /// Headings of files where a column holds fields of several tables, so that the key below a row
+    /// does not tell it.
     columns: BTreeMap<(u32, u32), String>,
 }
 
@@ -26,8 +29,8 @@ struct Spot {
     file: u32,
     line: u32,
     column: u32,
-    /// The bytes of the value, where it is JSON in the text of its file, or from its start tag on, where it is XML;
-    /// empty otherwise.
+    /// The bytes of the value, where it is JSON in the text of its file, or from its start tag on,
+    /// where it is XML; empty otherwise.
     part: Range<usize>,
 }
 
@@ -47,12 +50,14 @@ impl SourceMap {
         u32::try_from(self.files.len() - 1).unwrap_or(u32::MAX)
     }
 
-    /// Whether a value below a row of a file, in a column, is placed there without a record of its own, which the first such value
-    /// settles for all rows: a record of every one would outweigh the document.
+    /// Whether a value below a row of a file, in a column, is placed there without a record of its
+    /// own, which the first such value settles for all rows: a record of every one would outweigh
+    /// the document.
     #[must_use]
     pub fn is_in_column(&mut self, file: u32, below: String, column: usize, heading: &str) -> bool {
         let own = u32::try_from(column).unwrap_or(u32::MAX);
-        let (settled, _) = self.headings.entry((file, below)).or_insert_with(|| (own, heading.replace('\n', " ")));
+        let (settled, _) =
+            self.headings.entry((file, below)).or_insert_with(|| (own, heading.replace('\n', " ")));
         *settled == own
     }
 
@@ -61,32 +66,51 @@ impl SourceMap {
         self.place_json(pointer, file, (line, column), 0..0);
     }
 
-    /// Keeps the text of a file, so that values within the JSON that [`place_json`](Self::place_json) records, or within an
-    /// XML element, are looked for when they are asked for. Most never are, and a record of every one would outweigh the document.
+    /// Keeps the text of a file, so that values within the JSON that
+    /// [`place_json`](Self::place_json) records, or within an XML element, are looked for when they
+    /// are asked for. Most never are, and a record of every one would outweigh the document.
     pub fn keep_text(&mut self, file: u32, text: &[u8]) {
         self.texts.insert(file, text.into());
     }
 
-    /// Records that the text of a file is one that was brought to this version of the format, so that columns are those of the file.
+    /// Records that the text of a file is one that was brought to this version of the format, so
+    /// that columns are those of the file.
     pub(crate) fn migrated(&mut self, file: u32, migrated: Arc<Migrated>) {
         self.migrated.insert(file, migrated);
     }
 
-    /// Records that the value of a pointer is JSON that stands in a file whose text is kept, beginning at a line and
-    /// column and covering a range of bytes.
-    pub fn place_json(&mut self, pointer: &str, file: u32, (line, column): (usize, usize), json: Range<usize>) {
+    /// Records that the value of a pointer is JSON that stands in a file whose text is kept,
+    /// beginning at a line and column and covering a range of bytes.
+    pub fn place_json(
+        &mut self,
+        pointer: &str,
+        file: u32,
+        (line, column): (usize, usize),
+        json: Range<usize>,
+    ) {
         let small = |number: usize| u32::try_from(number).unwrap_or(u32::MAX);
-        self.places.insert(pointer.to_owned(), Spot { file, line: small(line), column: small(column), part: json });
+        self.places.insert(
+            pointer.to_owned(),
+            Spot { file, line: small(line), column: small(column), part: json },
+        );
     }
 
-    /// Records that the value of a pointer is an element in a file whose text is kept, with its line and column; the
-    /// range of bytes begins with its start tag and holds the whole element, or more.
+    /// Records that the value of a pointer is an element in a file whose text is kept, with its
+    /// line and column; the range of bytes begins with its start tag and holds the whole element,
+    /// or more.
     #[cfg(feature = "xml")]
-    pub fn place_element(&mut self, pointer: &str, file: u32, at: (usize, usize), part: Range<usize>) {
+    pub fn place_element(
+        &mut self,
+        pointer: &str,
+        file: u32,
+        at: (usize, usize),
+        part: Range<usize>,
+    ) {
         self.place_json(pointer, file, at, part);
     }
 
-    /// Records that in a file of rows, the keys `below` a row (`/clock/at`) stand in the column of that number and heading.
+    /// Records that in a file of rows, the keys `below` a row (`/clock/at`) stand in the column of
+    /// that number and heading.
     pub fn heading(&mut self, file: u32, below: &str, column: usize, heading: &str) {
         let column = u32::try_from(column).unwrap_or(u32::MAX);
         self.headings.insert((file, below.to_owned()), (column, heading.to_owned()));
@@ -99,7 +123,11 @@ impl SourceMap {
 
     /// File, line and column of the value at a pointer below a spot, as far as the spot knows.
     fn within(&self, spot: &Spot, below: &str) -> (u32, u32, u32) {
-        let part = self.texts.get(&spot.file).and_then(|text| text.get(spot.part.clone())).unwrap_or_default();
+        let part = self
+            .texts
+            .get(&spot.file)
+            .and_then(|text| text.get(spot.part.clone()))
+            .unwrap_or_default();
         if part.is_empty() || below.is_empty() {
             return (spot.file, spot.line, spot.column);
         }
@@ -173,7 +201,10 @@ mod tests {
             map.place("/runs/0/observations/3/clock/at").map(|p| p.to_string()).as_deref(),
             Some("observations.csv:17:9 (column clock.at)")
         );
-        assert_eq!(map.place("/runs/0/observations/3").map(|p| p.to_string()).as_deref(), Some("observations.csv:17"));
+        assert_eq!(
+            map.place("/runs/0/observations/3").map(|p| p.to_string()).as_deref(),
+            Some("observations.csv:17")
+        );
         assert_eq!(map.place("/runs/0/observations/4"), None);
     }
 

@@ -1,5 +1,6 @@
-//! Zip archives with tables or a workbook in them. Whoever receives one did not make it, so it is opened with care: nothing is
-//! taken on trust that the archive says about itself, and there is a limit to what it may unpack to.
+//! Zip archives with tables or a workbook in them. Whoever receives one did not make it, so it is
+//! opened with care: nothing is taken on trust that the archive says about itself, and there is a
+//! limit to what it may unpack to.
 
 use std::io::{Cursor, Read};
 
@@ -33,14 +34,20 @@ pub(crate) fn open(archive: &[u8]) -> Result<ZipArchive<Cursor<&[u8]>>, String> 
     };
     let mut archive = ZipArchive::new(Cursor::new(archive)).map_err(whole)?;
     if archive.len() > MOST_ENTRIES {
-        return Err(format!("the archive has {} entries; more than {MOST_ENTRIES} are not read", archive.len()));
+        return Err(format!(
+            "the archive has {} entries; more than {MOST_ENTRIES} are not read",
+            archive.len()
+        ));
     }
     if archive.has_duplicate_names() {
         return Err("the archive has two files of one name, and tools differ in which of them they take; pack it anew"
             .to_owned());
     }
     if archive.has_overlapping_entries().map_err(|error| damaged(&error))? {
-        return Err("files of the archive share their bytes, which no packing tool does; pack it anew".to_owned());
+        return Err(
+            "files of the archive share their bytes, which no packing tool does; pack it anew"
+                .to_owned(),
+        );
     }
     Ok(archive)
 }
@@ -48,8 +55,13 @@ pub(crate) fn open(archive: &[u8]) -> Result<ZipArchive<Cursor<&[u8]>>, String> 
 /// The path of a file in the archive, if it stays there.
 pub(crate) fn path_of<R: Read>(entry: &ZipFile<'_, R>) -> Result<String, String> {
     let path = entry.name().map_err(|error| damaged(&error))?.into_owned();
-    if path.starts_with('/') || path.contains(['\\', ':', '\0']) || path.split('/').any(|part| part == "..") {
-        return Err(format!("the path {path:?} leads out of the archive or is not portable; pack the files anew"));
+    if path.starts_with('/')
+        || path.contains(['\\', ':', '\0'])
+        || path.split('/').any(|part| part == "..")
+    {
+        return Err(format!(
+            "the path {path:?} leads out of the archive or is not portable; pack the files anew"
+        ));
     }
     Ok(path)
 }
@@ -66,7 +78,9 @@ pub(crate) fn inflate<R: Read>(
     let mut size = 0_u64;
     let mut piece = vec![0; 64 << 10];
     loop {
-        let count = entry.read(&mut piece).map_err(|error| format!("{file} cannot be unpacked: {error}"))?;
+        let count = entry
+            .read(&mut piece)
+            .map_err(|error| format!("{file} cannot be unpacked: {error}"))?;
         if count == 0 {
             break;
         }
@@ -85,10 +99,12 @@ pub(crate) fn inflate<R: Read>(
     Ok(())
 }
 
-/// Whether a zip archive is a workbook, by a name that is in its directory at the end, or at the start in most.
+/// Whether a zip archive is a workbook, by a name that is in its directory at the end, or at the
+/// start in most.
 pub(crate) fn is_workbook(zip: &[u8]) -> bool {
     const REACH: usize = 1 << 16;
     let name = b"xl/workbook.xml";
     let parts = [&zip[..zip.len().min(REACH)], &zip[zip.len().saturating_sub(REACH)..]];
-    zip.starts_with(b"PK") && parts.into_iter().any(|part| part.windows(name.len()).any(|window| window == name))
+    zip.starts_with(b"PK")
+        && parts.into_iter().any(|part| part.windows(name.len()).any(|window| window == name))
 }

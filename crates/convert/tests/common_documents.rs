@@ -22,7 +22,8 @@ fn the_hand_made_documents_are_valid_and_come_back_from_json() {
     assert!(documents.len() >= 10);
     for (name, document) in documents {
         let text = common::canonical(&document);
-        let again = obvert_model::read::document(text.as_bytes()).unwrap_or_else(|error| panic!("{name}: {error}"));
+        let again = obvert_model::read::document(text.as_bytes())
+            .unwrap_or_else(|error| panic!("{name}: {error}"));
         common::assert_same(&document, &again);
     }
 }

@@ -1,4 +1,5 @@
-//! What is wrong in a table must be said with its file, line and column, all at once, and never end in a panic.
+//! What is wrong in a table must be said with its file, line and column, all at once, and never end
+//! in a panic.
 #![cfg(feature = "csv")]
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -40,7 +41,9 @@ fn changed(file: &str, from: &str, to: &str) -> csv::Files {
 fn said(files: &csv::Files) -> String {
     match csv::read(files, "folder") {
         Ok(_) => "nothing".to_owned(),
-        Err(ConvertError::Structure(problems)) => problems.iter().map(|problem| format!("{problem}\n")).collect(),
+        Err(ConvertError::Structure(problems)) => {
+            problems.iter().map(|problem| format!("{problem}\n")).collect()
+        }
         Err(error) => error.to_string(),
     }
 }
@@ -115,29 +118,51 @@ fn each_mistake_is_placed_and_explained() {
             "runs.csv",
             ",upstream,",
             ",upstraem,",
-            &["runs.csv:3:5 (column direction)", "none of: downstream, upstream", "did you mean", "upstream"],
+            &[
+                "runs.csv:3:5 (column direction)",
+                "none of: downstream, upstream",
+                "did you mean",
+                "upstream",
+            ],
         ),
-        ("a word that is missing", "runs.csv", ",upstream,", ",,", &["runs.csv:3:5 (column direction)", "is empty"]),
+        (
+            "a word that is missing",
+            "runs.csv",
+            ",upstream,",
+            ",,",
+            &["runs.csv:3:5 (column direction)", "is empty"],
+        ),
         (
             "part of an object",
             "runs.csv",
             ",pipe-end,",
             ",,",
-            &["runs.csv:2:", "(column counter.zero)", "/runs/0/counter", "as soon as anything else of \"counter\" is"],
+            &[
+                "runs.csv:2:",
+                "(column counter.zero)",
+                "/runs/0/counter",
+                "as soon as anything else of \"counter\" is",
+            ],
         ),
         (
             "half of a position",
             "structures.csv",
             "A,manhole,,1,2,",
             "A,manhole,,1,,",
-            &["structures.csv:2:5 (column position.y)", "\"position.x\" stands without \"position.y\""],
+            &[
+                "structures.csv:2:5 (column position.y)",
+                "\"position.x\" stands without \"position.y\"",
+            ],
         ),
         (
             "the other half",
             "structures.csv",
             "A,manhole,,1,2,",
             "A,manhole,,,2,",
-            &["structures.csv:2:4 (column position.x)", "\"position.y\" stands without \"position.x\""],
+            &[
+                "structures.csv:2:4 (column position.x)",
+                "\"position.y\" stands without \"position.x\"",
+            ],
         ),
         (
             "half of a path's position",
@@ -146,7 +171,13 @@ fn each_mistake_is_placed_and_explained() {
             "P,2,3,",
             &["pipe_paths.csv:3:4 (column y)", "\"x\" stands without \"y\""],
         ),
-        ("none of a path's position", "pipe_paths.csv", "P,2,3,4", "P,2,,", &["pipe_paths.csv:3", "position"]),
+        (
+            "none of a path's position",
+            "pipe_paths.csv",
+            "P,2,3,4",
+            "P,2,,",
+            &["pipe_paths.csv:3", "position"],
+        ),
         (
             "an unknown column",
             "structures.csv",
@@ -203,7 +234,13 @@ fn each_mistake_is_placed_and_explained() {
             "R2,2,1,",
             &["quantities.csv:2", "observations.csv has no observation \"2\""],
         ),
-        ("no run at all", "observations.csv", "R2,1,1,", ",1,1,", &["observations.csv:4", "\"run\" is empty"]),
+        (
+            "no run at all",
+            "observations.csv",
+            "R2,1,1,",
+            ",1,1,",
+            &["observations.csv:4", "\"run\" is empty"],
+        ),
         (
             "an order twice",
             "quantities.csv",
@@ -211,7 +248,13 @@ fn each_mistake_is_placed_and_explained() {
             "R1,2,1,",
             &["quantities.csv:3", "order 1 stands here and in line 2"],
         ),
-        ("an order that is none", "quantities.csv", "R1,2,2,", "R1,2,0,", &["quantities.csv:3", "whole number from 1"]),
+        (
+            "an order that is none",
+            "quantities.csv",
+            "R1,2,2,",
+            "R1,2,0,",
+            &["quantities.csv:3", "whole number from 1"],
+        ),
         (
             "an id twice",
             "structures.csv",
@@ -226,7 +269,13 @@ fn each_mistake_is_placed_and_explained() {
             "R1,1,5.5",
             &["observations.csv has no observation"],
         ),
-        ("a ragged row", "structures.csv", "B,outfall,", "B,outfall,,", &["structures.csv:3", "cells where there are"]),
+        (
+            "a ragged row",
+            "structures.csv",
+            "B,outfall,",
+            "B,outfall,,",
+            &["structures.csv:3", "cells where there are"],
+        ),
         (
             "a short row",
             "quantities.csv",
@@ -269,7 +318,13 @@ fn each_mistake_is_placed_and_explained() {
             "R1,2,1,1,mm,\"{\"\"a.b\"\":1,\"\"a.b\"\":1}\"",
             &["quantities.csv:2:6 (column extensions)", "duplicate key"],
         ),
-        ("another version", "document.csv", "0.2", "0.3", &["document.csv:2:2 (column obvert)", "\"0.3\""]),
+        (
+            "another version",
+            "document.csv",
+            "0.2",
+            "0.3",
+            &["document.csv:2:2 (column obvert)", "\"0.3\""],
+        ),
         (
             "a time without offset",
             "document.csv",
@@ -343,22 +398,26 @@ fn the_document_is_one_row() {
 #[test]
 fn files_that_are_none_of_the_tables_are_named() {
     let (mut files, _) = csv::write(&document()).unwrap();
-    let astray =
-        "observation.csv:1: /-/observation.csv: no table of the format has this name, so nothing in it is read; ";
+    let astray = "observation.csv:1: /-/observation.csv: no table of the format has this name, so nothing in it is read; ";
     files.push(("observation.csv".to_owned(), b"a,b\r\n".to_vec()));
-    assert_eq!(said(&files), format!("{astray}give it the name of its table, or take it out if it is none\n"));
+    assert_eq!(
+        said(&files),
+        format!("{astray}give it the name of its table, or take it out if it is none\n")
+    );
     assert_eq!(rest(&files).map(|rest| rest.pointer("/runs/0/observations").is_some()), Some(true));
     files.retain(|(name, _)| name != "observations.csv");
     assert!(said(&files).starts_with("observation.csv:1: "), "{}", said(&files));
-    assert!(said(&files).contains(r#"no table of the format has this name; did you mean "observations.csv"?"#));
+    assert!(
+        said(&files)
+            .contains(r#"no table of the format has this name; did you mean "observations.csv"?"#)
+    );
     // What stands under another name is missed where it belongs, so nothing is said of the rest.
     assert_eq!(rest(&files), None);
     // Its columns tell what it is, whatever it is called.
     let (mut files, _) = csv::write(&document()).unwrap();
     let (name, _) = files.iter_mut().find(|(name, _)| name == "quantities.csv").unwrap();
     "photos.csv".clone_into(name);
-    let named =
-        r#"no table of the format has this name, and its columns are those of quantities.csv; give it that name"#;
+    let named = r#"no table of the format has this name, and its columns are those of quantities.csv; give it that name"#;
     assert!(said(&files).contains(named), "{}", said(&files));
     assert_eq!(rest(&files), None);
     let (mut files, _) = csv::write(&document()).unwrap();
@@ -369,11 +428,14 @@ fn files_that_are_none_of_the_tables_are_named() {
     assert!(said(&Vec::new()).starts_with("folder: there is no document.csv"));
 }
 
-/// Rows that belong nowhere do not keep the other problems from being reported, each with its row and column.
+/// Rows that belong nowhere do not keep the other problems from being reported, each with its row
+/// and column.
 #[test]
 fn every_row_without_a_place_is_reported_at_once() {
     let mut files = changed("observations.csv", "R2,1,1,", "R9,1,1,");
-    for (file, from, to) in [("quantities.csv", "R1,2,1,", "R1,7,1,"), ("quantities.csv", "R1,2,2,", "R1,2,x,")] {
+    for (file, from, to) in
+        [("quantities.csv", "R1,2,1,", "R1,7,1,"), ("quantities.csv", "R1,2,2,", "R1,2,x,")]
+    {
         let (_, bytes) = files.iter_mut().find(|(name, _)| name == file).unwrap();
         let text = String::from_utf8(bytes.clone()).unwrap();
         assert!(text.contains(from), "{text}");
@@ -397,13 +459,15 @@ fn a_table_that_is_not_there_leaves_its_rows_without_a_place() {
     let (mut files, _) = csv::write(&document()).unwrap();
     files.retain(|(name, _)| name != "runs.csv");
     assert!(
-        said(&files).contains("observations.csv:2:1 (column run): /runs: runs.csv is missing, and "),
+        said(&files)
+            .contains("observations.csv:2:1 (column run): /runs: runs.csv is missing, and "),
         "{}",
         said(&files)
     );
 }
 
-/// A table that is missing, or that has lost all its rows, is told once with how many rows belong to it, and not for each of those.
+/// A table that is missing, or that has lost all its rows, is told once with how many rows belong
+/// to it, and not for each of those.
 #[test]
 fn a_missing_table_is_told_once() {
     let (whole, _) = csv::write(&document()).unwrap();
@@ -412,17 +476,26 @@ fn a_missing_table_is_told_once() {
         String::from_utf8_lossy(bytes).lines().count() - 1
     };
     let astray = |files: &Vec<(String, Vec<u8>)>| -> Vec<String> {
-        said(files).lines().filter(|line| line.contains(" its rows; put them back")).map(str::to_owned).collect()
+        said(files)
+            .lines()
+            .filter(|line| line.contains(" its rows; put them back"))
+            .map(str::to_owned)
+            .collect()
     };
     let mut files = whole.clone();
     files.retain(|(name, _)| name != "observations.csv");
     let found = astray(&files);
     assert_eq!(found.len(), 1, "{}", said(&files));
     assert!(
-        found[0].contains("(column observation): /runs/-/observations: observations.csv is missing, and "),
+        found[0].contains(
+            "(column observation): /runs/-/observations: observations.csv is missing, and "
+        ),
         "{found:?}"
     );
-    assert!(found[0].contains(&format!("and {} rows of quantities.csv belong", rows("quantities.csv"))), "{found:?}");
+    assert!(
+        found[0].contains(&format!("and {} rows of quantities.csv belong", rows("quantities.csv"))),
+        "{found:?}"
+    );
     assert!(!said(&files).contains("has no observation"), "{}", said(&files));
 
     // Headings alone are a table that has lost its rows.
@@ -463,7 +536,11 @@ fn values_are_placed_in_their_rows_and_columns() {
         ("/id", "document.csv:2:3 (column id)"),
     ];
     for (pointer, place) in cases {
-        assert_eq!(survey.places.place(pointer).map(|place| place.to_string()).as_deref(), Some(place), "{pointer}");
+        assert_eq!(
+            survey.places.place(pointer).map(|place| place.to_string()).as_deref(),
+            Some(place),
+            "{pointer}"
+        );
     }
 }
 
@@ -472,10 +549,10 @@ fn what_spreadsheets_do_to_a_table_is_read() {
     let whole = document();
     let (files, _) = csv::write(&whole).unwrap();
     let edit = |change: &dyn Fn(&str) -> String| -> csv::Files {
-        let edited = files
-            .iter()
-            .filter(|(name, _)| name.ends_with(".csv"))
-            .map(|(name, bytes)| (name.clone(), change(std::str::from_utf8(bytes).unwrap()).into_bytes()));
+        let edited =
+            files.iter().filter(|(name, _)| name.ends_with(".csv")).map(|(name, bytes)| {
+                (name.clone(), change(std::str::from_utf8(bytes).unwrap()).into_bytes())
+            });
         edited.collect()
     };
     let edits: [(&str, csv::Files); 6] = [
@@ -485,14 +562,19 @@ fn what_spreadsheets_do_to_a_table_is_read() {
         ("no end of the last line", edit(&|text| text.trim_end().to_owned())),
         (
             "blank rows",
-            edit(&|text| format!("{text}\r\n{}\r\n", ",".repeat(text.lines().next().unwrap().matches(',').count()))),
+            edit(&|text| {
+                format!(
+                    "{text}\r\n{}\r\n",
+                    ",".repeat(text.lines().next().unwrap().matches(',').count())
+                )
+            }),
         ),
         (
             "all cells in quotation marks",
             edit(&|text| {
-                let quoted = text
-                    .lines()
-                    .map(|line| line.split(',').map(|cell| format!("\"{cell}\"")).collect::<Vec<_>>().join(","));
+                let quoted = text.lines().map(|line| {
+                    line.split(',').map(|cell| format!("\"{cell}\"")).collect::<Vec<_>>().join(",")
+                });
                 quoted.collect::<Vec<_>>().join("\r\n")
             }),
         ),
@@ -506,12 +588,17 @@ fn what_spreadsheets_do_to_a_table_is_read() {
 #[test]
 fn damaged_files_are_errors_with_a_place() {
     let (files, _) = csv::write(&document()).unwrap();
-    for (index, (name, bytes)) in files.iter().enumerate().filter(|(_, (name, _))| name.ends_with(".csv")) {
+    for (index, (name, bytes)) in
+        files.iter().enumerate().filter(|(_, (name, _))| name.ends_with(".csv"))
+    {
         let damages: [Vec<u8>; 5] = [
             Vec::new(),
             b"\0\x01\x02\xFF\xFE".to_vec(),
             bytes.iter().flat_map(|byte| [*byte, 0]).collect(),
-            std::iter::once(0xFF).chain([0xFE]).chain(bytes.iter().flat_map(|byte| [*byte, 0])).collect(),
+            std::iter::once(0xFF)
+                .chain([0xFE])
+                .chain(bytes.iter().flat_map(|byte| [*byte, 0]))
+                .collect(),
             [bytes.as_slice(), b"\xE4,\r\n"].concat(),
         ];
         for damage in damages {
@@ -536,11 +623,18 @@ fn deep_extensions_are_an_error_and_not_a_crash() {
         let mut deepest = 0;
         for depth in (100..130).chain([10_000, 1_000_000]) {
             let deep = format!("\"{{\"\"a.b\"\":{}{}}}\"", "[".repeat(depth), "]".repeat(depth));
-            let to = if to.contains("EXTENSIONS") { to.replace("EXTENSIONS", &deep) } else { format!("{to}{deep}") };
+            let to = if to.contains("EXTENSIONS") {
+                to.replace("EXTENSIONS", &deep)
+            } else {
+                format!("{to}{deep}")
+            };
             match csv::read(&changed(file, from, &to), "folder") {
                 Ok(survey) => {
                     let text = common::canonical(&survey.document);
-                    assert!(obvert_model::read::document(text.as_bytes()).is_ok(), "{file}, {depth} deep");
+                    assert!(
+                        obvert_model::read::document(text.as_bytes()).is_ok(),
+                        "{file}, {depth} deep"
+                    );
                     deepest = depth;
                 }
                 Err(error) => assert!(error.to_string().contains(file), "{error}"),

@@ -1,4 +1,5 @@
-//! Every document must come back from its tables byte for byte, by folder and by zip, whatever stands in it.
+//! Every document must come back from its tables byte for byte, by folder and by zip, whatever
+//! stands in it.
 #![cfg(feature = "csv")]
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -17,7 +18,8 @@ fn files(document: &Document) -> csv::Files {
 }
 
 fn text<'f>(files: &'f csv::Files, name: &str) -> &'f str {
-    let (_, bytes) = files.iter().find(|(file, _)| file == name).unwrap_or_else(|| panic!("no {name}"));
+    let (_, bytes) =
+        files.iter().find(|(file, _)| file == name).unwrap_or_else(|| panic!("no {name}"));
     std::str::from_utf8(bytes).unwrap()
 }
 
@@ -29,7 +31,8 @@ fn comes_back(what: &str, document: &Document) {
 
     let mut archive = Cursor::new(Vec::new());
     assert!(csv::write_zip(document, &mut archive).unwrap().is_empty());
-    let survey = csv::read_zip(archive.get_ref(), "survey.zip").unwrap_or_else(|error| panic!("{what}: {error}"));
+    let survey = csv::read_zip(archive.get_ref(), "survey.zip")
+        .unwrap_or_else(|error| panic!("{what}: {error}"));
     common::assert_same(document, &survey.document);
 }
 
@@ -94,10 +97,16 @@ fn without_empty_columns_from_the_right(bytes: &[u8]) -> Vec<u8> {
     let required = |column: usize| {
         let heading = &records[0][column];
         // A table without rows still needs the headings that every row must have.
-        records.len() == 1 || records[1..].iter().any(|row| !row[column].is_empty()) || heading == "id"
+        records.len() == 1
+            || records[1..].iter().any(|row| !row[column].is_empty())
+            || heading == "id"
     };
     let kept: Vec<usize> = (0..records[0].len()).rev().filter(|column| required(*column)).collect();
-    table(records.iter().map(|row| kept.iter().map(|column| row[*column].to_owned()).collect::<Vec<_>>()))
+    table(
+        records
+            .iter()
+            .map(|row| kept.iter().map(|column| row[*column].to_owned()).collect::<Vec<_>>()),
+    )
 }
 
 #[test]
@@ -148,23 +157,32 @@ fn files_are_plain_csv() {
             assert!(!bytes.starts_with(b"\xEF\xBB\xBF"), "{name}");
             if name.ends_with(".csv") {
                 assert!(bytes.ends_with(b"\r\n"), "{name}");
-                let fields: Vec<usize> = records(&bytes).iter().map(::csv::StringRecord::len).collect();
+                let fields: Vec<usize> =
+                    records(&bytes).iter().map(::csv::StringRecord::len).collect();
                 assert!(fields.iter().all(|count| *count == fields[0]), "{name}");
             }
         }
     }
 }
 
-/// OWASP "CSV Injection" and ASVS 5.0 1.2.10: no cell that is text begins with a character that starts a formula.
+/// OWASP "CSV Injection" and ASVS 5.0 1.2.10: no cell that is text begins with a character that
+/// starts a formula.
 #[test]
 fn no_cell_is_a_formula() {
     let hazards = ['=', '+', '-', '@', '\t', '\r', '\n', '\0'];
     let mut seen = 0;
     for (what, document) in common::nasty() {
-        for (name, bytes) in files(&document).into_iter().filter(|(name, _)| name.ends_with(".csv")) {
-            for cell in records(&bytes).iter().flat_map(|row| row.iter().map(str::to_owned).collect::<Vec<_>>()) {
+        for (name, bytes) in files(&document).into_iter().filter(|(name, _)| name.ends_with(".csv"))
+        {
+            for cell in records(&bytes)
+                .iter()
+                .flat_map(|row| row.iter().map(str::to_owned).collect::<Vec<_>>())
+            {
                 seen += usize::from(cell.starts_with('\''));
-                assert!(!cell.starts_with(hazards) || cell.parse::<f64>().is_ok(), "{what}: {name}: {cell:?}");
+                assert!(
+                    !cell.starts_with(hazards) || cell.parse::<f64>().is_ok(),
+                    "{what}: {name}: {cell:?}"
+                );
             }
         }
     }
@@ -206,8 +224,14 @@ fn tables_read_as_an_office_would_expect() {
         text(&files, "observation_media.csv"),
         "run,observation,order,id,offset,extensions\r\nR1,2,1,m1,63.5,\r\n"
     );
-    assert_eq!(text(&files, "counter_checks.csv"), "run,order,reading,known,extensions\r\nR1,1,10,10.1,\r\n");
-    assert_eq!(text(&files, "pipe_paths.csv"), "pipe,order,x,y\r\nL-101,1,0,0\r\nL-101,2,0.5,-3\r\n");
+    assert_eq!(
+        text(&files, "counter_checks.csv"),
+        "run,order,reading,known,extensions\r\nR1,1,10,10.1,\r\n"
+    );
+    assert_eq!(
+        text(&files, "pipe_paths.csv"),
+        "pipe,order,x,y\r\nL-101,1,0,0\r\nL-101,2,0.5,-3\r\n"
+    );
     assert!(text(&files, "structures.csv").contains("LM-014,manhole,,2481000.5,1.5,"));
     assert!(text(&files, "runs.csv").contains(",crawler;reel,"));
     assert_eq!(text(&files, "parties.csv").lines().count(), 1);

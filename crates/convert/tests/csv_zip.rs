@@ -1,4 +1,5 @@
-//! An archive from elsewhere is not trusted: what is ambiguous, hidden or too large to unpack is refused.
+//! An archive from elsewhere is not trusted: what is ambiguous, hidden or too large to unpack is
+//! refused.
 #![cfg(feature = "csv")]
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -28,7 +29,9 @@ fn packed(files: &[(String, Vec<u8>)]) -> Vec<u8> {
 }
 
 fn said(archive: &[u8]) -> String {
-    csv::read_zip(archive, "survey.zip").err().map_or_else(|| "nothing".to_owned(), |error| error.to_string())
+    csv::read_zip(archive, "survey.zip")
+        .err()
+        .map_or_else(|| "nothing".to_owned(), |error| error.to_string())
 }
 
 #[test]
@@ -50,7 +53,11 @@ fn what_is_not_an_archive_is_said_to_be_none() {
         assert!(said(damaged).starts_with("survey.zip: not a zip archive"), "{}", said(damaged));
     }
     for cut in [b"PK", &b"PK\x03\x04"[..], b"PK\x05\x06", half] {
-        assert!(said(cut).starts_with("survey.zip: the archive has no directory at its end"), "{}", said(cut));
+        assert!(
+            said(cut).starts_with("survey.zip: the archive has no directory at its end"),
+            "{}",
+            said(cut)
+        );
     }
     let mut flipped = whole.clone();
     let name = flipped.windows(12).position(|bytes| bytes == b"document.csv").unwrap();
@@ -78,7 +85,11 @@ fn paths_that_lead_out_are_refused() {
     for path in ["../runs.csv", "a/../../runs.csv", "/etc/runs.csv", "C:/runs.csv", "a\\runs.csv"] {
         let mut files = files();
         files.push((path.to_owned(), b"x".to_vec()));
-        assert!(said(&packed(&files)).contains("leads out of the archive"), "{path}: {}", said(&packed(&files)));
+        assert!(
+            said(&packed(&files)).contains("leads out of the archive"),
+            "{path}: {}",
+            said(&packed(&files))
+        );
     }
 }
 
@@ -88,8 +99,12 @@ fn names_that_stand_twice_are_refused() {
     let mut files = files();
     files.push(("rums.csv".to_owned(), b"x".to_vec()));
     let mut archive = packed(&files);
-    let places: Vec<usize> =
-        archive.windows(8).enumerate().filter(|(_, bytes)| *bytes == b"rums.csv").map(|(at, _)| at).collect();
+    let places: Vec<usize> = archive
+        .windows(8)
+        .enumerate()
+        .filter(|(_, bytes)| *bytes == b"rums.csv")
+        .map(|(at, _)| at)
+        .collect();
     assert_eq!(places.len(), 2);
     for at in places {
         archive[at + 2] = b'n';
@@ -109,8 +124,12 @@ fn two_packages_in_one_archive_are_refused() {
 fn encryption_is_refused() {
     let mut archive = packed(&files());
     for (signature, flags) in [(b"PK\x03\x04", 6), (b"PK\x01\x02", 8)] {
-        let headers: Vec<usize> =
-            archive.windows(4).enumerate().filter(|(_, bytes)| bytes == signature).map(|(at, _)| at).collect();
+        let headers: Vec<usize> = archive
+            .windows(4)
+            .enumerate()
+            .filter(|(_, bytes)| bytes == signature)
+            .map(|(at, _)| at)
+            .collect();
         headers.into_iter().for_each(|at| archive[at + flags] |= 1);
     }
     assert!(said(&archive).contains("is encrypted"), "{}", said(&archive));

@@ -1,4 +1,5 @@
-//! GeoPackages: what is written comes back the same and is one by its marks and tables; what somebody edits is read or refused.
+//! GeoPackages: what is written comes back the same and is one by its marks and tables; what
+//! somebody edits is read or refused.
 #![cfg(feature = "geopackage")]
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -47,7 +48,8 @@ fn equal_documents_give_equal_bytes() {
     assert_eq!(written(&document), written(&document));
 }
 
-/// A pipe of 100 m from west to east in British National Grid, surveyed against the flow, with a point and a stretch.
+/// A pipe of 100 m from west to east in British National Grid, surveyed against the flow, with a
+/// point and a stretch.
 fn survey() -> Value {
     let mut value = minimal();
     value["units"] = json!({ "length": "m", "section": "mm" });
@@ -81,19 +83,23 @@ fn open(bytes: &[u8]) -> Connection {
 fn texts(base: &Connection, query: &str) -> Vec<String> {
     let mut rows = base.prepare(query).unwrap();
     let rows = rows.query_map([], |row| {
-        let cells = (0..row.as_ref().column_count()).map(|index| match row.get_ref(index).unwrap() {
-            rusqlite::types::ValueRef::Null => "null".to_owned(),
-            rusqlite::types::ValueRef::Integer(whole) => whole.to_string(),
-            rusqlite::types::ValueRef::Real(number) => number.to_string(),
-            rusqlite::types::ValueRef::Text(text) => String::from_utf8(text.to_vec()).unwrap(),
-            rusqlite::types::ValueRef::Blob(bytes) => bytes.iter().map(|byte| format!("{byte:02X}")).collect(),
-        });
+        let cells =
+            (0..row.as_ref().column_count()).map(|index| match row.get_ref(index).unwrap() {
+                rusqlite::types::ValueRef::Null => "null".to_owned(),
+                rusqlite::types::ValueRef::Integer(whole) => whole.to_string(),
+                rusqlite::types::ValueRef::Real(number) => number.to_string(),
+                rusqlite::types::ValueRef::Text(text) => String::from_utf8(text.to_vec()).unwrap(),
+                rusqlite::types::ValueRef::Blob(bytes) => {
+                    bytes.iter().map(|byte| format!("{byte:02X}")).collect()
+                }
+            });
         Ok(cells.collect::<Vec<_>>().join("|"))
     });
     rows.unwrap().map(Result::unwrap).collect()
 }
 
-/// OGC 12-128r19: 1.1.1.1.1 (application id and version), Annex C (tables), 2.1.3 (blob), table 1 (types), F.3 (spatial index).
+/// OGC 12-128r19: 1.1.1.1.1 (application id and version), Annex C (tables), 2.1.3 (blob), table 1
+/// (types), F.3 (spatial index).
 #[test]
 fn it_is_a_geopackage() {
     let bytes = written(&document_of(survey()));
@@ -115,7 +121,10 @@ fn it_is_a_geopackage() {
         ]
     );
     assert_eq!(
-        texts(&base, "SELECT table_name, geometry_type_name, srs_id FROM gpkg_geometry_columns ORDER BY table_name"),
+        texts(
+            &base,
+            "SELECT table_name, geometry_type_name, srs_id FROM gpkg_geometry_columns ORDER BY table_name"
+        ),
         [
             "locates|POINT|27700",
             "observations|POINT|27700",
@@ -126,7 +135,10 @@ fn it_is_a_geopackage() {
         ]
     );
     assert_eq!(
-        texts(&base, "SELECT min_x, min_y, max_x, max_y FROM gpkg_contents WHERE table_name = 'structures'"),
+        texts(
+            &base,
+            "SELECT min_x, min_y, max_x, max_y FROM gpkg_contents WHERE table_name = 'structures'"
+        ),
         ["400000.25|300000|400100.25|300000"]
     );
     assert_eq!(
@@ -134,16 +146,29 @@ fn it_is_a_geopackage() {
             &base,
             "SELECT name, type FROM pragma_table_info('observations') WHERE name IN ('at', 'joint', 'grades.structural', 'code', 'geom', 'fid')"
         ),
-        ["fid|INTEGER", "geom|POINT", "at|DOUBLE", "code|TEXT", "joint|BOOLEAN", "grades.structural|INTEGER"]
+        [
+            "fid|INTEGER",
+            "geom|POINT",
+            "at|DOUBLE",
+            "code|TEXT",
+            "joint|BOOLEAN",
+            "grades.structural|INTEGER"
+        ]
     );
-    assert_eq!(texts(&base, "SELECT type FROM pragma_table_info('equipment') WHERE name = 'calibrated'"), ["DATE"]);
-    // The blob of a point: GP, version 0, little-endian without an envelope, system 27700, well-known binary.
+    assert_eq!(
+        texts(&base, "SELECT type FROM pragma_table_info('equipment') WHERE name = 'calibrated'"),
+        ["DATE"]
+    );
+    // The blob of a point: GP, version 0, little-endian without an envelope, system 27700,
+    // well-known binary.
     assert_eq!(
         texts(&base, "SELECT geom FROM structures WHERE id = 'A'"),
         ["475000013 46C0000".replace(' ', "") + "0101000000" + &hex(400_000.25) + &hex(300_000.0)]
     );
-    // 10 m from the downstream end of 100 m, against the flow; the stretch from there on, in the direction of travel.
-    let point = "4750000134".to_owned() + "6C0000" + "0101000000" + &hex(400_090.25) + &hex(300_000.0);
+    // 10 m from the downstream end of 100 m, against the flow; the stretch from there on, in the
+    // direction of travel.
+    let point =
+        "4750000134".to_owned() + "6C0000" + "0101000000" + &hex(400_090.25) + &hex(300_000.0);
     assert_eq!(texts(&base, "SELECT geom FROM observations WHERE id = '1'"), [point]);
     let line: String = [400_050.25, 400_080.25, 300_000.0, 300_000.0].map(hex).concat();
     let stretch = "47500003346C0000".to_owned()
@@ -151,14 +176,23 @@ fn it_is_a_geopackage() {
         + "010200000002000000"
         + &[400_080.25, 300_000.0, 400_050.25, 300_000.0].map(hex).concat();
     assert_eq!(texts(&base, "SELECT geom FROM stretches"), [stretch]);
-    // The index has every geometry, and nothing that is not there; 32-bit numbers, rounded outwards.
+    // The index has every geometry, and nothing that is not there; 32-bit numbers, rounded
+    // outwards.
     assert_eq!(texts(&base, "SELECT id FROM rtree_structures_geom ORDER BY id"), ["1", "2"]);
     assert_eq!(texts(&base, "SELECT id FROM rtree_structures_geom WHERE minx > 400050"), ["2"]);
-    let triggers =
-        texts(&base, "SELECT name FROM sqlite_schema WHERE type = 'trigger' AND tbl_name = 'pipes' ORDER BY name");
+    let triggers = texts(
+        &base,
+        "SELECT name FROM sqlite_schema WHERE type = 'trigger' AND tbl_name = 'pipes' ORDER BY name",
+    );
     let names = ["delete", "insert", "update2", "update4", "update5", "update6", "update7"];
     assert_eq!(triggers, names.map(|name| format!("rtree_pipes_geom_{name}")));
-    assert_eq!(texts(&base, "SELECT count(*) FROM gpkg_extensions WHERE extension_name = 'gpkg_rtree_index'"), ["6"]);
+    assert_eq!(
+        texts(
+            &base,
+            "SELECT count(*) FROM gpkg_extensions WHERE extension_name = 'gpkg_rtree_index'"
+        ),
+        ["6"]
+    );
     // A GIS finds the words of a column.
     let words = "SELECT value FROM gpkg_data_column_constraints JOIN gpkg_data_columns USING (constraint_name) \
                  WHERE table_name = 'runs' AND column_name = 'direction'";
@@ -169,7 +203,8 @@ fn hex(number: f64) -> String {
     number.to_le_bytes().iter().map(|byte| format!("{byte:02X}")).collect()
 }
 
-/// Systems that the registry does not know keep their name and their positions; nothing can be placed along a line then.
+/// Systems that the registry does not know keep their name and their positions; nothing can be
+/// placed along a line then.
 #[test]
 fn any_reference_system_is_kept() {
     for (crs, expected) in [
@@ -193,7 +228,8 @@ fn any_reference_system_is_kept() {
     }
 }
 
-/// The file after somebody has changed it with SQL; the functions that the triggers of the index call are the GIS's own, so they go first.
+/// The file after somebody has changed it with SQL; the functions that the triggers of the index
+/// call are the GIS's own, so they go first.
 fn edited(sql: &str) -> Result<Survey, ConvertError> {
     edited_of(survey(), sql)
 }
@@ -220,8 +256,15 @@ fn said(sql: &str) -> String {
 }
 
 fn blob(positions: &[f64], line: bool) -> String {
-    let kind = if line { format!("0102000000{:02X}000000", positions.len() / 2) } else { "0101000000".to_owned() };
-    format!("x'47500001346C0000{kind}{}'", positions.iter().map(|number| hex(*number)).collect::<String>())
+    let kind = if line {
+        format!("0102000000{:02X}000000", positions.len() / 2)
+    } else {
+        "0101000000".to_owned()
+    };
+    format!(
+        "x'47500001346C0000{kind}{}'",
+        positions.iter().map(|number| hex(*number)).collect::<String>()
+    )
 }
 
 #[test]
@@ -229,10 +272,19 @@ fn what_somebody_edits_is_read_or_refused() {
     assert_eq!(said(""), "nothing");
     // A new structure that was only drawn.
     let point = blob(&[400_007.5, 300_008.0], false);
-    let survey = edited(&format!("INSERT INTO structures (geom, id, kind) VALUES ({point}, 'D', 'outfall')")).unwrap();
+    let survey = edited(&format!(
+        "INSERT INTO structures (geom, id, kind) VALUES ({point}, 'D', 'outfall')"
+    ))
+    .unwrap();
     let drawn = survey.document.head.structures.last().unwrap();
-    assert_eq!(drawn.position.map(|position| [position.x(), position.y()]), Some([400_007.5, 300_008.0]));
-    assert_eq!(survey.places.place("/structures/3/id").unwrap().to_string(), "structures:4:1 (column id)");
+    assert_eq!(
+        drawn.position.map(|position| [position.x(), position.y()]),
+        Some([400_007.5, 300_008.0])
+    );
+    assert_eq!(
+        survey.places.place("/structures/3/id").unwrap().to_string(),
+        "structures:4:1 (column id)"
+    );
     let path = blob(&[400_000.25, 300_000.0, 400_001.0, 300_010.0, 400_005.5, 300_020.0], true);
     let cases = [
         (format!("UPDATE structures SET geom = {point} WHERE id = 'B'"), "structures:2: the point is at 400007.5, 300008 and"),
@@ -257,11 +309,14 @@ fn what_somebody_edits_is_read_or_refused() {
     }
 }
 
-/// OGC 12-128r19: every geometry is in the system of its layer (2.1.3, 2.1.5); -1 and 0 are undefined ones (requirement 11).
+/// OGC 12-128r19: every geometry is in the system of its layer (2.1.3, 2.1.5); -1 and 0 are
+/// undefined ones (requirement 11).
 #[test]
 fn layers_in_another_system_than_the_document_are_refused() {
     let srs = "INSERT INTO gpkg_spatial_ref_sys VALUES ('Another', 5, 'epsg', 27700, 'undefined', NULL), ('Mine', 7, 'ESRI', 102747, 'undefined', NULL);";
-    let layer = |id: i32| format!("UPDATE gpkg_geometry_columns SET srs_id = {id} WHERE table_name = 'structures';");
+    let layer = |id: i32| {
+        format!("UPDATE gpkg_geometry_columns SET srs_id = {id} WHERE table_name = 'structures';")
+    };
     let blob_in = |id: &str| {
         format!(
             "UPDATE structures SET geom = x'47500001{id}0101000000{}{}' WHERE id = 'B';",
@@ -270,12 +325,17 @@ fn layers_in_another_system_than_the_document_are_refused() {
         )
     };
     let crs = |crs: &str| format!("UPDATE document SET crs = {crs};");
-    // What the geometries say is taken only where they are in the document's system, by whatever number.
+    // What the geometries say is taken only where they are in the document's system, by whatever
+    // number.
     let empty = "UPDATE structures SET \"position.x\" = NULL, \"position.y\" = NULL;";
-    let renamed = "UPDATE gpkg_geometry_columns SET srs_id = 5; UPDATE gpkg_contents SET srs_id = 5;";
-    for sql in
-        [empty.to_owned(), format!("{srs}{renamed}"), format!("{srs}{}", blob_in("05000000")), crs("'epsg:27700'")]
-    {
+    let renamed =
+        "UPDATE gpkg_geometry_columns SET srs_id = 5; UPDATE gpkg_contents SET srs_id = 5;";
+    for sql in [
+        empty.to_owned(),
+        format!("{srs}{renamed}"),
+        format!("{srs}{}", blob_in("05000000")),
+        crs("'epsg:27700'"),
+    ] {
         assert_eq!(said(&sql), "nothing", "{sql}");
     }
     let end = "reproject it to EPSG:27700, or correct the one that is wrong, the layer's srs_id or document.crs";
@@ -301,7 +361,8 @@ fn layers_in_another_system_than_the_document_are_refused() {
     assert_eq!(said(&format!("{none}{}", crs("'EPSG:6547'"))), "nothing");
 }
 
-/// Programs that have no definition to go by, and do not know the code, write the system that is not defined.
+/// Programs that have no definition to go by, and do not know the code, write the system that is
+/// not defined.
 #[test]
 fn systems_that_nobody_knows_may_get_lost_on_the_way() {
     for (crs, lost, read) in [
@@ -316,7 +377,8 @@ fn systems_that_nobody_knows_may_get_lost_on_the_way() {
             Value::Null => drop(value.as_object_mut().unwrap().remove("crs")),
             crs => value["crs"] = crs.clone(),
         }
-        let mut id: String = i32::to_le_bytes(lost).iter().map(|byte| format!("{byte:02X}")).collect();
+        let mut id: String =
+            i32::to_le_bytes(lost).iter().map(|byte| format!("{byte:02X}")).collect();
         id.push_str("0101000000");
         let blob = format!("x'47500001{id}{}{}'", hex(400_000.25), hex(300_000.0));
         let sql = format!(
@@ -332,16 +394,34 @@ fn systems_that_nobody_knows_may_get_lost_on_the_way() {
 fn geometries_that_a_row_cannot_have_are_refused() {
     let raw = |kind: u32, numbers: &[f64]| {
         let kind: String = kind.to_le_bytes().iter().map(|byte| format!("{byte:02X}")).collect();
-        format!("x'47500001346C000001{kind}{}'", numbers.iter().map(|number| hex(*number)).collect::<String>())
+        format!(
+            "x'47500001346C000001{kind}{}'",
+            numbers.iter().map(|number| hex(*number)).collect::<String>()
+        )
     };
     let line = blob(&[400_000.25, 300_000.0, 400_001.0, 300_010.0], true);
     let short = blob(&[400_000.25, 300_000.0], true);
     let [x, y] = [400_100.25, 300_000.0];
     let cases = [
-        ("structures", 2, line.clone(), "the geometry is a line and a row of structures has a point; draw one"),
+        (
+            "structures",
+            2,
+            line.clone(),
+            "the geometry is a line and a row of structures has a point; draw one",
+        ),
         ("locates", 1, line, "the geometry is a line and a row of locates has a point; draw one"),
-        ("pipes", 1, blob(&[x, y], false), "the geometry is a point and a row of pipes has a line; draw one"),
-        ("pipes", 1, short, "the line has one position, and a line has two or more; draw it anew, or empty it"),
+        (
+            "pipes",
+            1,
+            blob(&[x, y], false),
+            "the geometry is a point and a row of pipes has a line; draw one",
+        ),
+        (
+            "pipes",
+            1,
+            short,
+            "the line has one position, and a line has two or more; draw it anew, or empty it",
+        ),
         (
             "structures",
             2,
@@ -360,27 +440,47 @@ fn geometries_that_a_row_cannot_have_are_refused() {
             raw(1001, &[x, y, 81.5]),
             "the geometry has the height or measure 81.5, which has no place in a survey; put elevations into the columns and take it out",
         ),
-        ("structures", 2, raw(2001, &[x, y, 3.0]), "the geometry has the height or measure 3, which"),
-        ("structures", 2, raw(1001, &[x, y, f64::INFINITY]), "the geometry has the height or measure inf, which"),
+        (
+            "structures",
+            2,
+            raw(2001, &[x, y, 3.0]),
+            "the geometry has the height or measure 3, which",
+        ),
+        (
+            "structures",
+            2,
+            raw(1001, &[x, y, f64::INFINITY]),
+            "the geometry has the height or measure inf, which",
+        ),
     ];
     for (table, row, geometry, expected) in cases {
         for empty in [false, true] {
-            let columns = if empty && table != "pipes" { ", \"position.x\" = NULL, \"position.y\" = NULL" } else { "" };
-            let said = said(&format!("UPDATE {table} SET geom = {geometry}{columns} WHERE fid = {row}"));
+            let columns = if empty && table != "pipes" {
+                ", \"position.x\" = NULL, \"position.y\" = NULL"
+            } else {
+                ""
+            };
+            let said =
+                said(&format!("UPDATE {table} SET geom = {geometry}{columns} WHERE fid = {row}"));
             assert!(
                 said.starts_with(&format!("{table}:{row}: {expected}")),
                 "{geometry}\n{expected}\ndoes not begin\n{said}"
             );
         }
     }
-    // No height, in the words of programs that know no points without one; an empty point; what says nothing.
+    // No height, in the words of programs that know no points without one; an empty point; what
+    // says nothing.
     for (table, geometry) in [
         ("structures", raw(1001, &[x, y, 0.0])),
         ("structures", raw(1001, &[x, y, f64::NAN])),
         ("structures", raw(1, &[f64::NAN, f64::NAN])),
         ("observations", raw(1001, &[x, y, 81.5])),
     ] {
-        assert_eq!(said(&format!("UPDATE {table} SET geom = {geometry} WHERE fid = 2")), "nothing", "{geometry}");
+        assert_eq!(
+            said(&format!("UPDATE {table} SET geom = {geometry} WHERE fid = 2")),
+            "nothing",
+            "{geometry}"
+        );
     }
 }
 

@@ -1,4 +1,5 @@
-//! GeoParquet: the columns and geometries of each layer, its metadata, and that whatever is left out is in the loss report.
+//! GeoParquet: the columns and geometries of each layer, its metadata, and that whatever is left
+//! out is in the loss report.
 #![cfg(all(feature = "geoparquet", feature = "geojson"))]
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -43,21 +44,28 @@ fn read(files: &geoparquet::Files, name: &str) -> Read {
     let (_, bytes) = files.iter().find(|(file, _)| file == name).unwrap();
     let reader = SerializedFileReader::new(bytes::Bytes::from(bytes.clone())).unwrap();
     let about = reader.metadata().file_metadata().key_value_metadata().unwrap();
-    let metadata =
-        about.iter().map(|pair| (pair.key.clone(), serde_json::from_str(pair.value.as_ref().unwrap()).unwrap()));
+    let metadata = about.iter().map(|pair| {
+        (pair.key.clone(), serde_json::from_str(pair.value.as_ref().unwrap()).unwrap())
+    });
     let metadata = metadata.collect();
     Read { rows: reader.get_row_iter(None).unwrap().map(Result::unwrap).collect(), metadata }
 }
 
 fn field<'r>(row: &'r Row, name: &str) -> &'r Field {
-    row.get_column_iter().find(|(column, _)| *column == name).unwrap_or_else(|| panic!("no column {name}")).1
+    row.get_column_iter()
+        .find(|(column, _)| *column == name)
+        .unwrap_or_else(|| panic!("no column {name}"))
+        .1
 }
 
 #[test]
 fn columns_are_joined_and_typed() {
     let (files, _) = geoparquet::write(&survey()).unwrap();
     let names: Vec<&str> = files.iter().map(|(name, _)| name.as_str()).collect();
-    assert_eq!(names, ["structures.parquet", "pipes.parquet", "locates.parquet", "observations.parquet"]);
+    assert_eq!(
+        names,
+        ["structures.parquet", "pipes.parquet", "locates.parquet", "observations.parquet"]
+    );
     assert_eq!(read(&files, "locates.parquet").rows.len(), 0);
     let observations = read(&files, "observations.parquet").rows;
     assert_eq!(observations.len(), 3);
@@ -85,11 +93,18 @@ fn columns_are_joined_and_typed() {
     }
     // The third is of a pipe that is not in the survey.
     assert_eq!(field(&observations[2], "run.id"), &text("S"));
-    assert_eq!((field(&observations[2], "pipe.id"), field(&observations[2], "geometry")), (&Field::Null, &Field::Null));
-    assert_eq!(field(&read(&files, "structures.parquet").rows[0], "position.x"), &Field::Double(400_000.0));
+    assert_eq!(
+        (field(&observations[2], "pipe.id"), field(&observations[2], "geometry")),
+        (&Field::Null, &Field::Null)
+    );
+    assert_eq!(
+        field(&read(&files, "structures.parquet").rows[0], "position.x"),
+        &Field::Double(400_000.0)
+    );
 }
 
-/// The geometries are those of the GeoJSON form; the metadata is that of GeoParquet 1.1 ("File metadata", "Column metadata").
+/// The geometries are those of the GeoJSON form; the metadata is that of GeoParquet 1.1 ("File
+/// metadata", "Column metadata").
 #[test]
 fn geometries_and_metadata_are_those_of_the_standard() {
     let document = survey();
@@ -98,12 +113,17 @@ fn geometries_and_metadata_are_those_of_the_standard() {
     geojson::write(&document, &mut out).unwrap();
     let map: Value = serde_json::from_slice(&out).unwrap();
     let mut compared = 0;
-    for (layer, table) in
-        [("structures.parquet", "structures"), ("pipes.parquet", "pipes"), ("observations.parquet", "observations")]
-    {
+    for (layer, table) in [
+        ("structures.parquet", "structures"),
+        ("pipes.parquet", "pipes"),
+        ("observations.parquet", "observations"),
+    ] {
         let read = read(&files, layer);
-        let features =
-            map["features"].as_array().unwrap().iter().filter(|feature| feature["properties"]["table"] == table);
+        let features = map["features"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .filter(|feature| feature["properties"]["table"] == table);
         for (row, feature) in read.rows.iter().zip(features) {
             let expected = &feature["geometry"];
             match (field(row, "geometry"), expected["type"].as_str()) {
@@ -122,7 +142,8 @@ fn geometries_and_metadata_are_those_of_the_standard() {
                             .collect(),
                     };
                     let head = if kind == "Point" { 5 } else { 9 };
-                    let body: Vec<u8> = numbers.iter().flat_map(|number| number.to_le_bytes()).collect();
+                    let body: Vec<u8> =
+                        numbers.iter().flat_map(|number| number.to_le_bytes()).collect();
                     assert_eq!(&bytes.data()[head..], body, "{layer}");
                     compared += 1;
                 }
@@ -130,9 +151,15 @@ fn geometries_and_metadata_are_those_of_the_standard() {
             }
         }
         let geo = &read.metadata.iter().find(|(key, _)| key == "geo").unwrap().1;
-        assert_eq!((&geo["version"], &geo["primary_column"]), (&json!("1.1.0"), &json!("geometry")));
+        assert_eq!(
+            (&geo["version"], &geo["primary_column"]),
+            (&json!("1.1.0"), &json!("geometry"))
+        );
         let column = &geo["columns"]["geometry"];
-        assert_eq!((&column["encoding"], &column["crs"]["id"]["code"]), (&json!("WKB"), &json!("CRS84")));
+        assert_eq!(
+            (&column["encoding"], &column["crs"]["id"]["code"]),
+            (&json!("WKB"), &json!("CRS84"))
+        );
         let types = match table {
             "structures" => json!(["Point"]),
             "pipes" => json!(["LineString"]),
@@ -141,7 +168,10 @@ fn geometries_and_metadata_are_those_of_the_standard() {
         assert_eq!(column["geometry_types"], types);
         assert_eq!(column["bbox"].as_array().map(Vec::len), Some(4));
         let own = &read.metadata.iter().find(|(key, _)| key == "obvert").unwrap().1;
-        assert_eq!((&own["crs"], &own["coding"]["list"]), (&json!("EPSG:27700"), &json!("obvert-terms")));
+        assert_eq!(
+            (&own["crs"], &own["coding"]["list"]),
+            (&json!("EPSG:27700"), &json!("obvert-terms"))
+        );
     }
     assert_eq!(compared, 5);
 }
@@ -149,7 +179,8 @@ fn geometries_and_metadata_are_those_of_the_standard() {
 #[test]
 fn what_is_left_out_is_said() {
     let (_, report) = geoparquet::write(&survey()).unwrap();
-    let losses: Vec<(LossKind, &str)> = report.losses.iter().map(|loss| (loss.kind, loss.pointer.as_str())).collect();
+    let losses: Vec<(LossKind, &str)> =
+        report.losses.iter().map(|loss| (loss.kind, loss.pointer.as_str())).collect();
     let expected = [
         (LossKind::Changed, "/crs"),
         (LossKind::Dropped, "/parties"),
@@ -166,15 +197,26 @@ fn what_cannot_be_transformed_is_said() {
     let mut value = serde_json::to_value(survey()).unwrap();
     value["structures"][1]["position"] = json!([1e12, 1e12]);
     value["pipes"][0]["path"][1] = json!([1e12, 1e12]);
-    value["pipes"].as_array_mut().unwrap().push(json!({ "id": "Q", "upstream": "A", "path": [[400_000, 300_000]] }));
+    value["pipes"]
+        .as_array_mut()
+        .unwrap()
+        .push(json!({ "id": "Q", "upstream": "A", "path": [[400_000, 300_000]] }));
     let (files, report) = geoparquet::write(&document_of(value)).unwrap();
     let row = &read(&files, "structures.parquet").rows[1];
-    assert_eq!((field(row, "geometry"), field(row, "position.x")), (&Field::Null, &Field::Double(1e12)));
-    let losses: Vec<_> = report.losses.iter().map(|loss| (loss.kind, &*loss.pointer, &*loss.message)).collect();
+    assert_eq!(
+        (field(row, "geometry"), field(row, "position.x")),
+        (&Field::Null, &Field::Double(1e12))
+    );
+    let losses: Vec<_> =
+        report.losses.iter().map(|loss| (loss.kind, &*loss.pointer, &*loss.message)).collect();
     let vertex = "the path is no geometry: a vertex of its path cannot be transformed";
     assert!(losses.contains(&(LossKind::Dropped, "/pipes/0/path", vertex)), "{losses:?}");
-    assert!(losses.contains(&(LossKind::Dropped, "/pipes/1/path", "one vertex is no line")), "{losses:?}");
-    let notes: Vec<_> = report.notes.iter().map(|note| (&*note.pointer, &*note.message, note.alarm)).collect();
+    assert!(
+        losses.contains(&(LossKind::Dropped, "/pipes/1/path", "one vertex is no line")),
+        "{losses:?}"
+    );
+    let notes: Vec<_> =
+        report.notes.iter().map(|note| (&*note.pointer, &*note.message, note.alarm)).collect();
     let why = "position [1000000000000, 1000000000000] cannot be transformed by EPSG:27700; check its order, its unit and the reference system; ";
     let structure = format!("{why}the feature has no geometry");
     let pipe = format!("{why}the pipe, its runs and their observations have no geometry");
@@ -184,7 +226,8 @@ fn what_cannot_be_transformed_is_said() {
 
 proptest! {
     #![proptest_config(cases(12))]
-    /// Whatever stands in a document, every row is one of its layer, and equal documents give equal bytes.
+    /// Whatever stands in a document, every row is one of its layer, and equal documents give equal
+    /// bytes.
     #[test]
     fn every_row_is_there(document in documents()) {
         let mut document = document;

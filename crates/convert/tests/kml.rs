@@ -21,8 +21,10 @@ fn survey() -> Document {
         { "id": "B", "kind": "manhole", "position": [400_100, 300_000] },
         { "id": "C", "kind": "cleanout" }
     ]);
-    value["pipes"] = json!([{ "id": "P", "upstream": "A", "downstream": "B", "length": 100, "height": 300 }]);
-    value["locates"] = json!([{ "id": "l", "run": "R", "at": 10, "position": [400_010, 300_001], "depth": 2.5 }]);
+    value["pipes"] =
+        json!([{ "id": "P", "upstream": "A", "downstream": "B", "length": 100, "height": 300 }]);
+    value["locates"] =
+        json!([{ "id": "l", "run": "R", "at": 10, "position": [400_010, 300_001], "depth": 2.5 }]);
     value["media"] = json!([{ "id": "m", "file": "m.jpg", "kind": "photo" }]);
     value["runs"] = json!([
         { "id": "R", "pipe": "P", "direction": "downstream", "counter": { "zero": "structure-centre", "checks": [{ "reading": 1, "known": 1 }] },
@@ -44,7 +46,10 @@ fn written(document: &Document) -> (String, Vec<(LossKind, String)>) {
 
 /// The text of a placemark by its id.
 fn placemark<'k>(kml: &'k str, id: &str) -> &'k str {
-    let from = kml.split(&format!("<Placemark id=\"{id}\">")).nth(1).unwrap_or_else(|| panic!("no {id} in {kml}"));
+    let from = kml
+        .split(&format!("<Placemark id=\"{id}\">"))
+        .nth(1)
+        .unwrap_or_else(|| panic!("no {id} in {kml}"));
     from.split("</Placemark>").next().unwrap()
 }
 
@@ -58,7 +63,10 @@ fn placemarks_stand_where_geojson_has_them_and_say_what_the_rows_say() {
     let map: Value = serde_json::from_slice(&out).unwrap();
     let mut compared = 0;
     for feature in map["features"].as_array().unwrap() {
-        let id = match (feature["properties"]["table"].as_str().unwrap(), feature["id"].as_str().unwrap()) {
+        let id = match (
+            feature["properties"]["table"].as_str().unwrap(),
+            feature["id"].as_str().unwrap(),
+        ) {
             ("structures", "A") => "structures-1",
             ("structures", "B") => "structures-2",
             ("pipes", "P") => "pipes-1",
@@ -68,11 +76,19 @@ fn placemarks_stand_where_geojson_has_them_and_say_what_the_rows_say() {
             _ => continue,
         };
         let coordinates = &feature["geometry"]["coordinates"];
-        let list =
-            if coordinates[0].is_array() { coordinates.as_array().unwrap().clone() } else { vec![coordinates.clone()] };
-        let text: Vec<String> = list.iter().map(|position| format!("{},{}", position[0], position[1])).collect();
+        let list = if coordinates[0].is_array() {
+            coordinates.as_array().unwrap().clone()
+        } else {
+            vec![coordinates.clone()]
+        };
+        let text: Vec<String> =
+            list.iter().map(|position| format!("{},{}", position[0], position[1])).collect();
         let expected = format!("<coordinates>{}</coordinates>", text.join(" "));
-        assert!(placemark(&kml, id).contains(&expected), "{id} is not at {expected}: {}", placemark(&kml, id));
+        assert!(
+            placemark(&kml, id).contains(&expected),
+            "{id} is not at {expected}: {}",
+            placemark(&kml, id)
+        );
         compared += 1;
     }
     assert_eq!(compared, 6);
@@ -81,13 +97,25 @@ fn placemarks_stand_where_geojson_has_them_and_say_what_the_rows_say() {
     let structure = placemark(&kml, "structures-1");
     assert!(structure.starts_with("<name>manhole A</name><styleUrl>#structures</styleUrl><ExtendedData><Data name=\"id\"><value>A</value></Data>"), "{structure}");
     assert!(
-        structure.contains("<Data name=\"street\"><value>&lt;Mill&gt; &quot;Lane&quot; \u{FFFD}</value></Data>"),
+        structure.contains(
+            "<Data name=\"street\"><value>&lt;Mill&gt; &quot;Lane&quot; \u{FFFD}</value></Data>"
+        ),
         "{structure}"
     );
     let point = placemark(&kml, "observations-1-1");
-    assert!(point.starts_with("<name>crack.longitudinal at 10 m</name><styleUrl>#observations</styleUrl>"), "{point}");
-    for (name, value) in [("at", "10"), ("run.id", "R"), ("pipe.height", "300"), ("quantities", "3 mm; 5 percent")] {
-        assert!(point.contains(&format!("<Data name=\"{name}\"><value>{value}</value></Data>")), "{name}: {point}");
+    assert!(
+        point.starts_with(
+            "<name>crack.longitudinal at 10 m</name><styleUrl>#observations</styleUrl>"
+        ),
+        "{point}"
+    );
+    for (name, value) in
+        [("at", "10"), ("run.id", "R"), ("pipe.height", "300"), ("quantities", "3 mm; 5 percent")]
+    {
+        assert!(
+            point.contains(&format!("<Data name=\"{name}\"><value>{value}</value></Data>")),
+            "{name}: {point}"
+        );
     }
     assert!(placemark(&kml, "observations-1-2").contains("<styleUrl>#stretches</styleUrl>"));
     assert!(placemark(&kml, "observations-1-2").contains("<LineString><tessellate>1</tessellate>"));
@@ -126,7 +154,8 @@ fn astray(at: &str) -> Value {
 
 #[test]
 fn a_position_that_cannot_be_transformed_is_the_reason_that_is_told() {
-    let why = "cannot be transformed by EPSG:27700; check its order, its unit and the reference system";
+    let why =
+        "cannot be transformed by EPSG:27700; check its order, its unit and the reference system";
     let told = |value: Value, pointer: &str| {
         let losses = losses(value);
         let found: Vec<&Loss> = losses.iter().filter(|loss| loss.pointer == pointer).collect();
@@ -154,7 +183,10 @@ fn a_position_that_cannot_be_transformed_is_the_reason_that_is_told() {
     assert_eq!(message, "it is not on the map: its pipe is not in the survey");
     let mut value = serde_json::to_value(survey()).unwrap();
     value["pipes"][0]["path"] = json!([[1e12, 1e12], [400_100, 300_000]]);
-    assert_eq!(told(value, "/pipes/0").0, "it is not on the map: a vertex of its path cannot be transformed");
+    assert_eq!(
+        told(value, "/pipes/0").0,
+        "it is not on the map: a vertex of its path cannot be transformed"
+    );
     let (message, _) = told(serde_json::to_value(survey()).unwrap(), "/structures/2");
     assert_eq!(message, "nothing says where it is, so it is not on the map");
 }
@@ -181,7 +213,10 @@ fn characters_that_xml_cannot_hold_are_told_at_their_value_once() {
         ("/runs/0/remark", "wet\u{FFFE}", "wet\u{FFFD}"),
         ("/runs/0/observations/1/remark", "long\u{1}", "long\u{FFFD}"),
     ];
-    assert_eq!(found, expected.map(|(at, was, becomes)| (at.to_owned(), Some(json!(was)), Some(json!(becomes)))));
+    assert_eq!(
+        found,
+        expected.map(|(at, was, becomes)| (at.to_owned(), Some(json!(was)), Some(json!(becomes))))
+    );
 }
 
 /// The values of the rows that stand nowhere in the KML and that no entry of the report is about.
@@ -192,7 +227,9 @@ fn untold(document: &Document) -> Vec<String> {
                 object.iter().for_each(|(key, value)| leaves(value, &format!("{at}/{key}"), out));
             }
             Value::Array(list) if list.iter().any(|item| item.is_object() || item.is_array()) => {
-                list.iter().enumerate().for_each(|(index, value)| leaves(value, &format!("{at}/{index}"), out));
+                list.iter()
+                    .enumerate()
+                    .for_each(|(index, value)| leaves(value, &format!("{at}/{index}"), out));
             }
             _ => out.push(at.to_owned()),
         }
@@ -219,9 +256,10 @@ fn untold(document: &Document) -> Vec<String> {
             ["runs", run, "observations", row, rest @ ..] => {
                 stands(&format!("observations-{}-{}\"", number(run), number(row)), &rest.join("."))
             }
-            ["runs", run, rest @ ..] => {
-                stands(&format!("observations-{}-", number(run)), &format!("run.{}", rest.join(".")))
-            }
+            ["runs", run, rest @ ..] => stands(
+                &format!("observations-{}-", number(run)),
+                &format!("run.{}", rest.join(".")),
+            ),
             [table @ ("structures" | "pipes" | "locates"), row, rest @ ..] => {
                 let name = rest.join(".");
                 let name = if name == "position" { "position.x".to_owned() } else { name };
@@ -243,7 +281,8 @@ fn untold(document: &Document) -> Vec<String> {
 #[test]
 fn every_value_stands_somewhere_or_is_told() {
     let mut value = serde_json::to_value(survey()).unwrap();
-    value["runs"][0]["observations"][0]["quantities"][1]["extensions"] = json!({ "org.example.one": 1 });
+    value["runs"][0]["observations"][0]["quantities"][1]["extensions"] =
+        json!({ "org.example.one": 1 });
     value["runs"][1]["started"] = json!("2026-05-06T09:31:00-05:00");
     value["runs"][1]["method_text"] = json!("by hand");
     value["pipes"][0]["path"] = json!([[400_000, 300_000]]);
@@ -263,14 +302,17 @@ fn a_document_without_a_system_is_refused() {
     let error = kml::write(&document_of(value), Vec::new()).unwrap_err();
     assert!(matches!(error, ConvertError::Refused { .. }));
     assert!(
-        error.to_string().contains("the document has positions but no `crs`; KML has positions on WGS 84 only"),
+        error
+            .to_string()
+            .contains("the document has positions but no `crs`; KML has positions on WGS 84 only"),
         "{error}"
     );
 }
 
 proptest! {
     #![proptest_config(cases(16))]
-    /// Whatever stands in a document, the file is XML, every observation is a placemark or a loss, and so is every structure.
+    /// Whatever stands in a document, the file is XML, every observation is a placemark or a loss,
+    /// and so is every structure.
     #[test]
     fn every_row_is_drawn_or_lost(document in documents()) {
         let mut document = document;

@@ -1,4 +1,5 @@
-//! A survey coded in another list, and back: nothing is lost without being named, and nothing fails to come back.
+//! A survey coded in another list, and back: nothing is lost without being named, and nothing fails
+//! to come back.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod common;
@@ -12,7 +13,8 @@ use obvert_model::tables::{Document, Observation, QuantityUnit};
 use proptest::prelude::*;
 use serde_json::{Value, json};
 
-/// A list of a town that knows the standard but that the standard does not know, with places and amounts in another order.
+/// A list of a town that knows the standard but that the standard does not know, with places and
+/// amounts in another order.
 fn town() -> &'static CodeList {
     static LIST: std::sync::OnceLock<CodeList> = std::sync::OnceLock::new();
     LIST.get_or_init(|| {
@@ -66,7 +68,8 @@ fn lists() -> [&'static CodeList; 3] {
 }
 
 /// What is made of one observation: which code, which values, how many amounts of which units.
-type Pick = (prop::sample::Index, Vec<Option<prop::sample::Index>>, Vec<(prop::sample::Index, i32)>, u8);
+type Pick =
+    (prop::sample::Index, Vec<Option<prop::sample::Index>>, Vec<(prop::sample::Index, i32)>, u8);
 
 fn picks() -> impl Strategy<Value = Vec<Pick>> {
     let amount = (any::<prop::sample::Index>(), 0..1000);
@@ -79,7 +82,8 @@ fn picks() -> impl Strategy<Value = Vec<Pick>> {
     prop::collection::vec(one, 1..12)
 }
 
-/// Codes every observation of a document by a list, mostly soundly: some codes, values and amounts are not the list's.
+/// Codes every observation of a document by a list, mostly soundly: some codes, values and amounts
+/// are not the list's.
 fn coded(document: &Document, list: &CodeList, picks: &[Pick]) -> Document {
     let mut document = document.clone();
     document.head.coding.list = list.id.clone();
@@ -94,7 +98,11 @@ fn coded(document: &Document, list: &CodeList, picks: &[Pick]) -> Document {
         row.code = code.code.clone();
         row.characterisation = Vec::new();
         for (at, value) in values.iter().enumerate() {
-            let known = code.characterisation.get(at).map(|place| &place.values).filter(|values| !values.is_empty());
+            let known = code
+                .characterisation
+                .get(at)
+                .map(|place| &place.values)
+                .filter(|values| !values.is_empty());
             let word = match (value, known) {
                 (Some(value), Some(known)) => value.get(known).value.clone(),
                 (Some(_), None) => break,
@@ -102,8 +110,9 @@ fn coded(document: &Document, list: &CodeList, picks: &[Pick]) -> Document {
             };
             row.characterisation.push(word);
         }
-        let quantities =
-            amounts.iter().map(|(unit, value)| json!({ "value": value, "unit": unit.get(QuantityUnit::ALL) }));
+        let quantities = amounts
+            .iter()
+            .map(|(unit, value)| json!({ "value": value, "unit": unit.get(QuantityUnit::ALL) }));
         row.quantities = serde_json::from_value(quantities.collect()).unwrap();
     }
     document
@@ -116,7 +125,8 @@ fn rows(document: &Document) -> impl Iterator<Item = (String, &Observation)> {
     })
 }
 
-/// Whatever an observation had and the translated one has not is named in the report and said in the remark.
+/// Whatever an observation had and the translated one has not is named in the report and said in
+/// the remark.
 fn accounted(before: &Document, after: &Document, report: &LossReport) {
     let named: BTreeSet<&str> = report.losses.iter().map(|loss| loss.pointer.as_str()).collect();
     for ((at, was), (_, is)) in rows(before).zip(rows(after)) {
@@ -124,7 +134,8 @@ fn accounted(before: &Document, after: &Document, report: &LossReport) {
         if !lost {
             assert_eq!(was.remark, is.remark, "{at}");
             let amounts = |row: &Observation| {
-                let mut all: Vec<String> = row.quantities.iter().map(|q| serde_json::to_string(q).unwrap()).collect();
+                let mut all: Vec<String> =
+                    row.quantities.iter().map(|q| serde_json::to_string(q).unwrap()).collect();
                 all.sort();
                 all
             };
@@ -138,7 +149,10 @@ fn accounted(before: &Document, after: &Document, report: &LossReport) {
             for amount in was.quantities.iter().filter(|amount| !is.quantities.contains(amount)) {
                 assert!(remark.contains(&amount.value.to_string()), "{at}: {remark}");
             }
-            assert!(was.remark.as_ref().is_none_or(|said| remark.ends_with(&**said)), "{at}: {remark}");
+            assert!(
+                was.remark.as_ref().is_none_or(|said| remark.ends_with(&**said)),
+                "{at}: {remark}"
+            );
         }
         // All else is as it was.
         let mut same = is.clone();
@@ -176,7 +190,8 @@ proptest! {
         common::assert_same(&document, &end);
     }
 
-    /// What stands under the key of the extension already, and was not put there by a translation, changes nothing.
+    /// What stands under the key of the extension already, and was not put there by a translation,
+    /// changes nothing.
     #[test]
     fn an_extension_of_somebody_else_survives(
         document in common::documents(), picks in picks(), kept in picks(), of in 0..2_usize, back_to in 0..2_usize
@@ -204,7 +219,8 @@ proptest! {
 
 fn survey(rows: Value) -> Document {
     let mut value = common::minimal();
-    value["runs"] = json!([{ "id": "R", "pipe": "P", "direction": "downstream", "observations": rows }]);
+    value["runs"] =
+        json!([{ "id": "R", "pipe": "P", "direction": "downstream", "observations": rows }]);
     common::document_of(value)
 }
 
@@ -289,14 +305,27 @@ fn what_each_kind_of_observation_becomes() {
         let mut is = row(&translated);
         let kept = is.as_object_mut().unwrap().remove("extensions");
         assert_eq!(kept.is_some(), !losses.is_empty(), "{before}: {kept:?}");
-        assert_eq!(is, serde_json::to_value(survey(json!([with(after)])).runs[0].observations[0].clone()).unwrap());
-        let said: Vec<_> =
-            report.losses.iter().map(|loss| (loss.kind, loss.pointer.as_str(), loss.message.as_str())).collect();
+        assert_eq!(
+            is,
+            serde_json::to_value(survey(json!([with(after)])).runs[0].observations[0].clone())
+                .unwrap()
+        );
+        let said: Vec<_> = report
+            .losses
+            .iter()
+            .map(|loss| (loss.kind, loss.pointer.as_str(), loss.message.as_str()))
+            .collect();
         let pointer = |(kind, key, message): &(LossKind, &str, &'static str)| {
             (*kind, format!("/runs/0/observations/0{key}"), *message)
         };
         let expected: Vec<_> = losses.iter().map(pointer).collect();
-        assert_eq!(said, expected.iter().map(|(kind, at, message)| (*kind, at.as_str(), *message)).collect::<Vec<_>>());
+        assert_eq!(
+            said,
+            expected
+                .iter()
+                .map(|(kind, at, message)| (*kind, at.as_str(), *message))
+                .collect::<Vec<_>>()
+        );
         let (back, _) = home(&translated);
         common::assert_same(&document, &back);
     }
@@ -307,7 +336,8 @@ fn what_could_be_several_is_not_guessed() {
     let mut document = survey(
         json!([{ "id": "1", "at": 3, "code": "BAB", "characterisation": ["B"], "quantities": [{ "value": 2, "unit": "mm" }] }]),
     );
-    document.head.coding = serde_json::from_value(json!({ "list": "en-13508-2", "version": "2003+A1:2011" })).unwrap();
+    document.head.coding =
+        serde_json::from_value(json!({ "list": "en-13508-2", "version": "2003+A1:2011" })).unwrap();
     let (translated, report) = home(&document);
     assert_eq!(row(&translated)["code"], "note.remark");
     assert_eq!(row(&translated)["remark"], "fissure, crack [en-13508-2 BAB B], width 2 mm");
@@ -321,10 +351,15 @@ fn what_could_be_several_is_not_guessed() {
 #[test]
 fn names_are_in_the_language_of_the_document() {
     let mut document = survey(json!([{ "id": "1", "at": 3, "code": "access.manhole" }]));
-    for (language, said) in [("de-AT", "Schacht"), ("fr", "regard de visite"), ("is", "manhole passed")] {
+    for (language, said) in
+        [("de-AT", "Schacht"), ("fr", "regard de visite"), ("is", "manhole passed")]
+    {
         document.head.language = Some(language.parse().unwrap());
         let remark = there(&document).0.runs[0].observations[0].remark.clone().unwrap();
-        assert!(remark.to_lowercase().starts_with(&format!("{} [", said.to_lowercase())), "{language}: {remark}");
+        assert!(
+            remark.to_lowercase().starts_with(&format!("{} [", said.to_lowercase())),
+            "{language}: {remark}"
+        );
     }
 }
 
@@ -335,14 +370,24 @@ fn what_was_changed_in_the_other_list_stays_changed() {
     // Another remark: the code comes back, the new remark stays, and that is said.
     translated.runs[0].observations[0].remark = Some("seen from the surface".parse().unwrap());
     let (back, report) = home(&translated);
-    assert_eq!(row(&back), json!({ "id": "1", "at": 3, "code": "hole", "remark": "seen from the surface" }));
-    assert_eq!((report.losses.len(), report.losses[0].pointer.as_str()), (1, "/runs/0/observations/0/remark"));
+    assert_eq!(
+        row(&back),
+        json!({ "id": "1", "at": 3, "code": "hole", "remark": "seen from the surface" })
+    );
+    assert_eq!(
+        (report.losses.len(), report.losses[0].pointer.as_str()),
+        (1, "/runs/0/observations/0/remark")
+    );
     // Another code: what stood there before is not brought back.
     translated.runs[0].observations[0].code = "BAP".parse().unwrap();
     translated.runs[0].observations[0].characterisation.clear();
     let (back, report) = home(&translated);
     assert_eq!((row(&back)["code"].as_str(), report.losses.len()), (Some("void.visible"), 0));
-    assert!(report.notes.iter().any(|note| note.message.contains("coded anew")), "{:?}", report.notes);
+    assert!(
+        report.notes.iter().any(|note| note.message.contains("coded anew")),
+        "{:?}",
+        report.notes
+    );
 }
 
 #[test]
@@ -370,10 +415,16 @@ fn what_cannot_be_translated_is_refused() {
         Err(ConvertError::Refused { message }) => message,
         other => panic!("{other:?}"),
     };
-    assert_eq!(refused(standard, terms), "the document is coded in obvert-terms 1, not in en-13508-2 2003+A1:2011");
+    assert_eq!(
+        refused(standard, terms),
+        "the document is coded in obvert-terms 1, not in en-13508-2 2003+A1:2011"
+    );
     let mut without = town().clone();
     without.codes.remove(0);
-    assert!(refused(terms, &without).starts_with("the code list larkmoor-terms 2 has no code of the role remark"));
+    assert!(
+        refused(terms, &without)
+            .starts_with("the code list larkmoor-terms 2 has no code of the role remark")
+    );
     // To the list that it is coded in there is nothing to do.
     let (same, report) = recode::document(&document, terms, terms).unwrap();
     assert_eq!((same, report), (document, LossReport::default()));

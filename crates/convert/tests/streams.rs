@@ -1,6 +1,13 @@
-//! Reading run by run gives what a diagnosis of the whole gives: the same document, or the same complaint, in every format and
-//! whatever has happened to a file. And it is read run by run indeed, if the rows are in the order in which they are written.
-#![cfg(all(feature = "csv", feature = "geojson", feature = "geopackage", feature = "xlsx", feature = "xml"))]
+//! Reading run by run gives what a diagnosis of the whole gives: the same document, or the same
+//! complaint, in every format and whatever has happened to a file. And it is read run by run
+//! indeed, if the rows are in the order in which they are written.
+#![cfg(all(
+    feature = "csv",
+    feature = "geojson",
+    feature = "geopackage",
+    feature = "xlsx",
+    feature = "xml"
+))]
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
 mod common;
@@ -8,7 +15,8 @@ mod common;
 use std::io::Cursor;
 
 use obvert_convert::{
-    ConvertError, DocumentRuns, Format, Formats, Input, Locations, MemoryFolder, Output, PlacedProblem, Source,
+    ConvertError, DocumentRuns, Format, Formats, Input, Locations, MemoryFolder, Output,
+    PlacedProblem, Source,
 };
 use obvert_model::tables::Document;
 use proptest::prelude::*;
@@ -29,7 +37,8 @@ fn format(name: &str) -> &'static Format {
     Formats::built_in().get(name).unwrap()
 }
 
-/// A document in a format; `None` where that cannot hold it, as GeoJSON cannot without a known reference system.
+/// A document in a format; `None` where that cannot hold it, as GeoJSON cannot without a known
+/// reference system.
 fn written(format: &Format, document: &Document) -> Option<Written> {
     let mut survey = DocumentRuns::new(document);
     if format.folder().is_some() {
@@ -44,7 +53,10 @@ fn written(format: &Format, document: &Document) -> Option<Written> {
 
 fn open<'f>(format: &Format, files: &'f Written) -> Result<Box<dyn Source + 'f>, ConvertError> {
     format.source(match format.folder() {
-        Some(_) => Input::folder("tables", files.iter().map(|(name, bytes)| (name.as_str(), bytes.as_slice()))),
+        Some(_) => Input::folder(
+            "tables",
+            files.iter().map(|(name, bytes)| (name.as_str(), bytes.as_slice())),
+        ),
         None => Input::file("x", files[0].1.as_slice()),
     })
 }
@@ -93,10 +105,13 @@ fn diagnosed(format: &Format, files: &Written) -> Verdict {
     Err(complaint(&diagnosis.problems))
 }
 
-/// What reading run by run makes of a file, which must be what a diagnosis and a reader of the whole make of it.
+/// What reading run by run makes of a file, which must be what a diagnosis and a reader of the
+/// whole make of it.
 fn judged(format: &Format, files: &Written) -> Verdict {
     let diagnosed = diagnosed(format, files);
-    let whole = verdict(open(format, files).and_then(|mut source| source.survey()).map(|survey| survey.document));
+    let whole = verdict(
+        open(format, files).and_then(|mut source| source.survey()).map(|survey| survey.document),
+    );
     assert_eq!(whole, diagnosed, "{format}");
     assert_eq!(run_by_run(format, files), diagnosed, "{format}");
     diagnosed
@@ -107,11 +122,18 @@ fn pointers(value: &serde_json::Value, at: &str, found: &mut Vec<String>) {
     found.push(at.to_owned());
     match value {
         serde_json::Value::Array(items) => {
-            items.iter().enumerate().for_each(|(index, item)| pointers(item, &format!("{at}/{index}"), found));
+            items
+                .iter()
+                .enumerate()
+                .for_each(|(index, item)| pointers(item, &format!("{at}/{index}"), found));
         }
         serde_json::Value::Object(keys) => {
             keys.iter().for_each(|(key, item)| {
-                pointers(item, &format!("{at}/{}", key.replace('~', "~0").replace('/', "~1")), found)
+                pointers(
+                    item,
+                    &format!("{at}/{}", key.replace('~', "~0").replace('/', "~1")),
+                    found,
+                )
             });
         }
         _ => {}
@@ -145,7 +167,11 @@ fn every_format_gives_the_same_document_both_ways() {
     for (what, document) in common::nasty() {
         for format in formats() {
             let Some(files) = written(format, &document) else { continue };
-            assert_eq!(judged(format, &files), Ok(common::canonical(&document)), "{format}: {what}");
+            assert_eq!(
+                judged(format, &files),
+                Ok(common::canonical(&document)),
+                "{format}: {what}"
+            );
         }
     }
 }
@@ -192,9 +218,13 @@ fn a_run_is_there_before_the_next_is_read() {
         let format = format(name);
         let mut files = written(format, &document).unwrap();
         // The last run is spoilt: the runs before it have been given by the time that it is read.
-        let (_, bytes) = files.iter_mut().find(|(name, _)| name.is_empty() || name == "runs.csv").unwrap();
+        let (_, bytes) =
+            files.iter_mut().find(|(name, _)| name.is_empty() || name == "runs.csv").unwrap();
         let text = String::from_utf8(bytes.clone()).unwrap();
-        assert_eq!(text.matches("upstream").count(), if name == "csv" { 1 } else { text.matches("upstream").count() });
+        assert_eq!(
+            text.matches("upstream").count(),
+            if name == "csv" { 1 } else { text.matches("upstream").count() }
+        );
         let at = text.rfind("upstream").unwrap();
         bytes.splice(at..at + "up".len(), *b"xp");
         let mut source = open(format, &files).unwrap();
@@ -208,7 +238,10 @@ fn a_run_is_there_before_the_next_is_read() {
             }
         };
         assert_eq!(seen, ["R0", "R1", "R2", "R3"], "{name}");
-        assert!(matches!(&error, ConvertError::Invalid { place: Some(_), .. }), "{name}: {error:?}");
+        assert!(
+            matches!(&error, ConvertError::Invalid { place: Some(_), .. }),
+            "{name}: {error:?}"
+        );
         // After an error there is nothing more.
         assert!(matches!(reader.next_run(), Ok(None)), "{name}");
     }

@@ -1,5 +1,5 @@
-//! Workbooks: what is written comes back the same, what people fill in is read, and what cannot be told is refused with its sheet,
-//! row and column.
+//! Workbooks: what is written comes back the same, what people fill in is read, and what cannot be
+//! told is refused with its sheet, row and column.
 #![cfg(feature = "xlsx")]
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -42,10 +42,23 @@ fn unpleasant_documents_come_back() {
 /// Escapes and what looks like one: ISO/IEC 29500-1, 22.9.2.19, ST_Xstring.
 #[test]
 fn texts_that_look_like_escapes_come_back() {
-    let texts = ["_x000D_", "_x005F_x000D_", "_x00", "_x_x0041_", "\u{1}_x0000_", "_X0041_", "_x00g1_", "__x0041_"];
-    let rows: Vec<_> = texts.iter().map(|text| json!({"id": text, "at": 1, "code": text, "remark": text})).collect();
+    let texts = [
+        "_x000D_",
+        "_x005F_x000D_",
+        "_x00",
+        "_x_x0041_",
+        "\u{1}_x0000_",
+        "_X0041_",
+        "_x00g1_",
+        "__x0041_",
+    ];
+    let rows: Vec<_> = texts
+        .iter()
+        .map(|text| json!({"id": text, "at": 1, "code": text, "remark": text}))
+        .collect();
     let mut value = minimal();
-    value["runs"] = json!([{ "id": "r", "pipe": "p", "direction": "upstream", "observations": rows }]);
+    value["runs"] =
+        json!([{ "id": "r", "pipe": "p", "direction": "upstream", "observations": rows }]);
     there_and_back(&document_of(value));
 }
 
@@ -74,18 +87,21 @@ fn part(book: &[u8], path: &str) -> String {
 /// Which file of the archive holds a sheet: sheets are numbered in the order of the workbook.
 fn sheet_part(book: &[u8], sheet: &str) -> String {
     let list = part(book, "xl/workbook.xml");
-    let names: Vec<&str> = list.split("<sheet name=\"").skip(1).filter_map(|rest| rest.split('"').next()).collect();
+    let names: Vec<&str> =
+        list.split("<sheet name=\"").skip(1).filter_map(|rest| rest.split('"').next()).collect();
     let number = names.iter().position(|name| *name == sheet).unwrap() + 1;
     part(book, &format!("xl/worksheets/sheet{number}.xml"))
 }
 
-/// What a spreadsheet program needs to help: the heading stays in sight, words can be chosen, formulas are none. The elements are those of
-/// ISO/IEC 29500-1, 18.3.1 (`pane`, `dataValidation`, `c`).
+/// What a spreadsheet program needs to help: the heading stays in sight, words can be chosen,
+/// formulas are none. The elements are those of ISO/IEC 29500-1, 18.3.1 (`pane`, `dataValidation`,
+/// `c`).
 #[test]
 fn sheets_help_people_and_run_nothing() {
     let mut value = minimal();
     value["parties"] = json!([{ "id": "p", "name": "=HYPERLINK(\"x\")", "role": "owner" }]);
-    value["structures"] = json!([{ "id": "007", "kind": "manhole", "position": [1.5, -2], "depth": 9.25 }]);
+    value["structures"] =
+        json!([{ "id": "007", "kind": "manhole", "position": [1.5, -2], "depth": 9.25 }]);
     value["runs"] = json!([{ "id": "r", "pipe": "x", "direction": "upstream", "observations": [
         { "id": "1", "at": 0, "code": "run.start", "joint": true }
     ] }]);
@@ -93,7 +109,9 @@ fn sheets_help_people_and_run_nothing() {
     for sheet in ["document", "parties", "structures", "runs", "observations", "quantities"] {
         let sheet_text = sheet_part(&book, sheet);
         assert!(
-            sheet_text.contains(r#"<pane ySplit="1" topLeftCell="A2" activePane="bottomLeft" state="frozen"/>"#),
+            sheet_text.contains(
+                r#"<pane ySplit="1" topLeftCell="A2" activePane="bottomLeft" state="frozen"/>"#
+            ),
             "{sheet}"
         );
         assert!(!sheet_text.contains("<f>"), "{sheet} has a formula in a cell");
@@ -110,9 +128,17 @@ fn sheets_help_people_and_run_nothing() {
     let style: usize = cell[..cell.find('"').unwrap()].parse().unwrap();
     let styles = part(&book, "xl/styles.xml");
     let formats = &styles[styles.find("<cellXfs").unwrap()..];
-    let number: String =
-        formats.split("<xf numFmtId=\"").nth(style + 1).unwrap().chars().take_while(|c| *c != '"').collect();
-    assert!(styles.contains(&format!(r#"<numFmt numFmtId="{number}" formatCode="@"/>"#)), "{styles}");
+    let number: String = formats
+        .split("<xf numFmtId=\"")
+        .nth(style + 1)
+        .unwrap()
+        .chars()
+        .take_while(|c| *c != '"')
+        .collect();
+    assert!(
+        styles.contains(&format!(r#"<numFmt numFmtId="{number}" formatCode="@"/>"#)),
+        "{styles}"
+    );
     let observations = sheet_part(&book, "observations");
     assert!(observations.contains(" t=\"b\""), "{observations}");
     // The codes of the list stand in the hidden sheet, all of them.
@@ -124,7 +150,8 @@ fn sheets_help_people_and_run_nothing() {
     assert!(sheet_part(&book, "runs").contains("<formula1>structures!$A$2:$A$"));
 }
 
-/// A workbook as somebody makes one: a sheet of minimal `document` columns and the others that `fill` makes.
+/// A workbook as somebody makes one: a sheet of minimal `document` columns and the others that
+/// `fill` makes.
 fn by_hand(fill: impl FnOnce(&mut Workbook)) -> Vec<u8> {
     let mut book = Workbook::new();
     let sheet = book.add_worksheet().set_name("document").unwrap();
@@ -171,7 +198,8 @@ fn said(book: &[u8]) -> String {
 #[test]
 fn what_people_fill_in_is_read() {
     let book = by_hand(|book| {
-        // Columns in another order, blank rows, empty columns at the end and between, numbers as text and ids as numbers.
+        // Columns in another order, blank rows, empty columns at the end and between, numbers as
+        // text and ids as numbers.
         let sheet = add(book, "structures", &["kind", "id", "", "depth", "ground"]);
         sheet.write_string(1, 0, "manhole").unwrap().write_number(1, 1, 7).unwrap();
         sheet.write_string(1, 3, "2.50").unwrap().write_number(1, 4, 101.5).unwrap();
@@ -185,7 +213,8 @@ fn what_people_fill_in_is_read() {
         add(book, "runs", &["id", "pipe", "direction"]).write_string(1, 0, "R").unwrap();
         let sheet = book.worksheet_from_name("runs").unwrap();
         sheet.write_string(1, 1, "P").unwrap().write_string(1, 2, "downstream").unwrap();
-        let sheet = add(book, "observations", &["run", "id", "at", "code", "joint", "characterisation"]);
+        let sheet =
+            add(book, "observations", &["run", "id", "at", "code", "joint", "characterisation"]);
         for (row, joint) in [(1, "TRUE"), (2, "false")] {
             sheet.write_string(row, 0, "R").unwrap().write_number(row, 1, row).unwrap();
             sheet.write_string(row, 2, "1.5").unwrap().write_string(row, 3, "run.start").unwrap();
@@ -200,7 +229,10 @@ fn what_people_fill_in_is_read() {
     let head = &survey.document.head;
     assert_eq!(head.structures.iter().map(|row| row.id.as_str()).collect::<Vec<_>>(), ["7", "007"]);
     assert_eq!(head.structures[0].depth.map(|depth| depth.get()), Some(2.5));
-    assert_eq!(head.equipment[0].calibrated.as_ref().map(ToString::to_string).as_deref(), Some("2026-01-05"));
+    assert_eq!(
+        head.equipment[0].calibrated.as_ref().map(ToString::to_string).as_deref(),
+        Some("2026-01-05")
+    );
     let rows = &survey.document.runs[0].observations;
     assert_eq!(
         rows.iter().map(|row| (row.id.as_str(), row.joint)).collect::<Vec<_>>(),
@@ -237,7 +269,13 @@ fn what_cannot_be_told_is_refused_with_its_cell() {
         sheet.write_number(1, 2, 46027).unwrap();
         sheet.write_with_format(2, 2, &moment, &date).unwrap();
         let sheet = add(book, "runs", &["id", "pipe", "direction", "started"]);
-        sheet.write_string(1, 0, "R").unwrap().write_string(1, 1, "P").unwrap().write_string(1, 2, "down").unwrap();
+        sheet
+            .write_string(1, 0, "R")
+            .unwrap()
+            .write_string(1, 1, "P")
+            .unwrap()
+            .write_string(1, 2, "down")
+            .unwrap();
         sheet.write_with_format(1, 3, &moment, &date).unwrap();
         let sheet = add(book, "observations", &["run", "id", "at", "code"]);
         sheet.write_string(1, 0, "S").unwrap().write_string(1, 1, "1").unwrap();
@@ -276,7 +314,10 @@ fn headings_and_sheets_that_are_not_understood_are_refused() {
             with("structure", &["id", "kind", "street"]),
             "structure:1: /-/structure: no table of the format has this name; did you mean \"structures\"?",
         ),
-        (with("structures", &["id", "kind"]), "structures:1:3: /structures/-/: a column without a heading"),
+        (
+            with("structures", &["id", "kind"]),
+            "structures:1:3: /structures/-/: a column without a heading",
+        ),
         (
             with("structures", &["id", "kind", "Street"]),
             "structures:1:3 (column Street): /structures/-/Street: unknown column \"Street\"",
@@ -285,7 +326,10 @@ fn headings_and_sheets_that_are_not_understood_are_refused() {
             with("structures", &["id", "id", "kind"]),
             "structures:1:2 (column id): /structures: the column \"id\" stands twice",
         ),
-        (with("structures", &["id", "depth", "street"]), "structures:1: /structures: the column \"kind\" is missing"),
+        (
+            with("structures", &["id", "depth", "street"]),
+            "structures:1: /structures: the column \"kind\" is missing",
+        ),
     ];
     for (said, expected) in cases {
         assert!(said.starts_with(expected), "{expected} does not begin\n{said}");
@@ -333,7 +377,9 @@ fn both_date_systems_are_read() {
         let date = Format::new().set_num_format("yyyy-mm-dd");
         sheet.write_number_with_format(1, 2, 46027 - 1462, &date).unwrap();
     });
-    let calibrated = |book: &[u8]| read(book).document.head.equipment[0].calibrated.as_ref().map(ToString::to_string);
+    let calibrated = |book: &[u8]| {
+        read(book).document.head.equipment[0].calibrated.as_ref().map(ToString::to_string)
+    };
     assert_eq!(calibrated(&book).as_deref(), Some("2022-01-04"));
     let other = changed(&book, "xl/workbook.xml", |text| {
         assert!(text.contains("<workbookPr "));
@@ -346,23 +392,39 @@ fn both_date_systems_are_read() {
 fn what_would_harm_is_refused() {
     let book = written(&document_of(minimal()));
     let declared = changed(&book, "xl/workbook.xml", |text| {
-        text.replacen("<workbook", "<!DOCTYPE x [<!ENTITY a SYSTEM \"file:///etc/passwd\">]><workbook", 1)
+        text.replacen(
+            "<workbook",
+            "<!DOCTYPE x [<!ENTITY a SYSTEM \"file:///etc/passwd\">]><workbook",
+            1,
+        )
     });
-    assert!(said(&declared).contains("xl/workbook.xml in it has a document type declaration"), "{}", said(&declared));
+    assert!(
+        said(&declared).contains("xl/workbook.xml in it has a document type declaration"),
+        "{}",
+        said(&declared)
+    );
     let entity = changed(&book, "xl/sharedStrings.xml", |text| text.replacen("<t>", "<t>&x;", 1));
     assert!(said(&entity).contains("cannot be read"), "{}", said(&entity));
     // 17 MiB of blanks are packed to a thousandth.
     let bomb = changed(&book, "xl/worksheets/sheet1.xml", |text| text + &" ".repeat(17 << 20));
-    assert!(said(&bomb).contains("xl/worksheets/sheet1.xml was not unpacked further"), "{}", said(&bomb));
+    assert!(
+        said(&bomb).contains("xl/worksheets/sheet1.xml was not unpacked further"),
+        "{}",
+        said(&bomb)
+    );
     let limits = ZipLimits { total: 10_000, ratio: 200 };
-    let small = xlsx::FORMAT.source(Input::file("survey.xlsx", book.as_slice()).with_limits(limits)).err();
+    let small =
+        xlsx::FORMAT.source(Input::file("survey.xlsx", book.as_slice()).with_limits(limits)).err();
     assert!(small.unwrap().to_string().contains("larger together than"));
 }
 
 #[test]
 fn other_files_are_told_apart() {
     let cases: [(&[u8], &str); 4] = [
-        (b"\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1", "survey.xlsx: an old workbook (.xls) or one with a password"),
+        (
+            b"\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1",
+            "survey.xlsx: an old workbook (.xls) or one with a password",
+        ),
         (b"id,kind\r\n", "survey.xlsx: not a workbook (.xlsx)"),
         (b"", "survey.xlsx: not a workbook (.xlsx)"),
         (b"PK\x03\x04", "survey.xlsx: the archive has no directory at its end"),
@@ -373,23 +435,32 @@ fn other_files_are_told_apart() {
     let mut out = zip::ZipWriter::new(Cursor::new(Vec::new()));
     out.start_file("document.csv", SimpleFileOptions::default()).unwrap();
     let zip = out.finish().unwrap().into_inner();
-    assert!(said(&zip).starts_with("survey.xlsx: a zip archive, but not a workbook"), "{}", said(&zip));
+    assert!(
+        said(&zip).starts_with("survey.xlsx: a zip archive, but not a workbook"),
+        "{}",
+        said(&zip)
+    );
     let book = written(&document_of(full(1)));
     for length in (0..book.len()).step_by(book.len() / 40) {
         assert_ne!(said(&book[..length]), "nothing", "{length}");
     }
 }
 
-/// One escape that becomes another by what follows it: nothing is written rather than something else.
+/// One escape that becomes another by what follows it: nothing is written rather than something
+/// else.
 #[test]
 fn a_text_that_no_workbook_keeps_is_refused() {
     let mut value = minimal();
     value["parties"] = json!([{ "id": "p", "name": "_x0041\u{0}", "role": "owner" }]);
     let error = xlsx::write(&document_of(value), &mut Vec::new()).unwrap_err().to_string();
-    assert!(error.starts_with("the text for the sheet parties, row 2, column name has \"_x\""), "{error}");
+    assert!(
+        error.starts_with("the text for the sheet parties, row 2, column name has \"_x\""),
+        "{error}"
+    );
 }
 
-/// The limits are those that the vendors of spreadsheet programs state: 32,767 characters in a cell.
+/// The limits are those that the vendors of spreadsheet programs state: 32,767 characters in a
+/// cell.
 #[test]
 fn what_a_cell_cannot_hold_is_refused() {
     let with = |length: usize| {
@@ -399,5 +470,9 @@ fn what_a_cell_cannot_hold_is_refused() {
     };
     there_and_back(&with(32_767));
     let error = xlsx::write(&with(32_768), &mut Vec::new()).unwrap_err().to_string();
-    assert!(error.starts_with("the text for the sheet parties, row 2, column name has 32768 characters"), "{error}");
+    assert!(
+        error
+            .starts_with("the text for the sheet parties, row 2, column name has 32768 characters"),
+        "{error}"
+    );
 }

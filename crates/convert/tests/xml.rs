@@ -1,4 +1,5 @@
-//! The XML form: every valid document comes back byte for byte, and what is wrong is refused with its place.
+//! The XML form: every valid document comes back byte for byte, and what is wrong is refused with
+//! its place.
 #![cfg(feature = "xml")]
 #![allow(clippy::unwrap_used, clippy::panic)]
 
@@ -70,14 +71,16 @@ proptest! {
 fn the_hand_made_documents_come_back() {
     for (name, document) in common::nasty() {
         let text = written(&document);
-        let again = xml::read(text.as_bytes(), name).unwrap_or_else(|error| panic!("{name}: {error}\n{text}"));
+        let again = xml::read(text.as_bytes(), name)
+            .unwrap_or_else(|error| panic!("{name}: {error}\n{text}"));
         common::assert_same(&document, &again.document);
     }
 }
 
 #[test]
 fn the_layout_has_a_line_for_every_row() {
-    let (_, document) = common::nasty().into_iter().find(|(name, _)| name.starts_with("rows that differ")).unwrap();
+    let (_, document) =
+        common::nasty().into_iter().find(|(name, _)| name.starts_with("rows that differ")).unwrap();
     let text = written(&document);
     let expected = r#"<?xml version="1.0" encoding="UTF-8"?>
 <survey xmlns="https://obvert.example/ns/0.2">
@@ -137,9 +140,15 @@ fn texts_are_written_so_that_xml_holds_them() {
 /// What another tool may do to a document without changing it.
 #[test]
 fn another_spelling_of_the_same_document_is_the_same() {
-    let (_, document) = common::nasty().into_iter().find(|(name, _)| name.starts_with("every field, second")).unwrap();
+    let (_, document) = common::nasty()
+        .into_iter()
+        .find(|(name, _)| name.starts_with("every field, second"))
+        .unwrap();
     let text = written(&document);
-    let indented = text.replace("><", ">\n\t \t<").replace("<item>", "<item>\r\n  ").replace("</at>", "  </at>");
+    let indented = text
+        .replace("><", ">\n\t \t<")
+        .replace("<item>", "<item>\r\n  ")
+        .replace("</at>", "  </at>");
     let prefixed = text
         .replace("</", "</o:")
         .replace('<', "<o:")
@@ -148,7 +157,8 @@ fn another_spelling_of_the_same_document_is_the_same() {
         .replace("xmlns=", "xmlns:o=");
     let marked = format!("\u{feff}{text}");
     let commented =
-        text.replace("</", "<!-- a <b> & --></").replacen("<survey", "<!-- x -->\n<survey", 1) + "<!-- the end -->\n";
+        text.replace("</", "<!-- a <b> & --></").replacen("<survey", "<!-- x -->\n<survey", 1)
+            + "<!-- the end -->\n";
     let located = text.replacen(
         "<survey ",
         "<survey xmlns:xsi='http://www.w3.org/2001/XMLSchema-instance' xsi:schemaLocation='https://obvert.example/ns/0.2 obvert.xsd' ",
@@ -158,7 +168,10 @@ fn another_spelling_of_the_same_document_is_the_same() {
     let lower = text.replacen("UTF-8", "utf-8", 1).replacen("?>", " standalone='no' ?>", 1);
     let cdata = text.replace("<id>", "<id><![CDATA[").replace("</id>", "]]></id>");
     let referenced = text.replace("<id>i", "<id>&#x69;").replace("<item>", "<item>&#32;");
-    let closed = text.replace("<clock></clock>", "<clock/>").replace("</id>", "</id\n>").replace("<id>", "<id >");
+    let closed = text
+        .replace("<clock></clock>", "<clock/>")
+        .replace("</id>", "</id\n>")
+        .replace("<id>", "<id >");
     for (what, other) in [
         ("indented", indented),
         ("prefixed", prefixed),
@@ -172,7 +185,8 @@ fn another_spelling_of_the_same_document_is_the_same() {
         ("tags", closed),
     ] {
         assert_ne!(other, text, "{what}");
-        let again = xml::read(other.as_bytes(), what).unwrap_or_else(|error| panic!("{what}: {error}\n{other}"));
+        let again = xml::read(other.as_bytes(), what)
+            .unwrap_or_else(|error| panic!("{what}: {error}\n{other}"));
         common::assert_same(&document, &again.document);
     }
 }
@@ -201,10 +215,13 @@ fn an_extension_may_be_as_deep_as_the_json_form_allows_and_no_deeper() {
 
 #[test]
 fn every_element_has_its_place() {
-    let (_, document) = common::nasty().into_iter().find(|(name, _)| name.starts_with("rows that differ")).unwrap();
+    let (_, document) =
+        common::nasty().into_iter().find(|(name, _)| name.starts_with("rows that differ")).unwrap();
     let text = written(&document);
     let survey = xml::read(text.as_bytes(), "lines.xml").unwrap();
-    let place = |pointer: &str| survey.places.place(pointer).map(|place| place.to_string()).unwrap_or_default();
+    let place = |pointer: &str| {
+        survey.places.place(pointer).map(|place| place.to_string()).unwrap_or_default()
+    };
     assert_eq!(place(""), "lines.xml:2:1");
     assert_eq!(place("/obvert"), "lines.xml:3:3");
     assert_eq!(place("/structures"), "lines.xml:8:3");
@@ -228,8 +245,9 @@ fn every_element_has_its_place() {
     }
 }
 
-/// The schema is generated from the shape; other people's validators judge it in `tests/interop/test_xml.py`. Here: that
-/// it is well formed, says everything the shape says, and does not depend on chance.
+/// The schema is generated from the shape; other people's validators judge it in
+/// `tests/interop/test_xml.py`. Here: that it is well formed, says everything the shape says, and
+/// does not depend on chance.
 #[test]
 fn the_schema_has_every_field_of_every_object() {
     use obvert_model::shape::{self, Shape};
@@ -252,8 +270,17 @@ fn the_schema_has_every_field_of_every_object() {
             at += found + element.len();
             if let Shape::Word(words) = &field.shape {
                 let own = &type_of[at..at + type_of[at..].find("\n      </xs:element>").unwrap()];
-                assert_eq!(own.matches("<xs:enumeration ").count(), words.len(), "{}/{name}", object.name);
-                assert!(words.iter().all(|word| own.contains(&format!("value=\"{word}\""))), "{}/{name}", object.name);
+                assert_eq!(
+                    own.matches("<xs:enumeration ").count(),
+                    words.len(),
+                    "{}/{name}",
+                    object.name
+                );
+                assert!(
+                    words.iter().all(|word| own.contains(&format!("value=\"{word}\""))),
+                    "{}/{name}",
+                    object.name
+                );
             }
         }
     }
@@ -280,13 +307,18 @@ fn start_tags(text: &str) -> Vec<String> {
     names
 }
 
-/// A problem inside an extension or behind an element that does not belong is placed where it stands.
+/// A problem inside an extension or behind an element that does not belong is placed where it
+/// stands.
 #[test]
 fn places_below_a_row_are_those_of_the_elements() {
-    let (_, document) = common::nasty().into_iter().find(|(name, _)| name.starts_with("every field, first")).unwrap();
+    let (_, document) = common::nasty()
+        .into_iter()
+        .find(|(name, _)| name.starts_with("every field, first"))
+        .unwrap();
     let text = written(&document).replace("><", ">\n<");
     let survey = xml::read(text.as_bytes(), "x").unwrap();
-    let line = |pointer: &str| text.lines().nth(survey.places.place(pointer).unwrap().line - 1).unwrap();
+    let line =
+        |pointer: &str| text.lines().nth(survey.places.place(pointer).unwrap().line - 1).unwrap();
     assert!(
         line("/runs/1/observations/0/extensions/org.example.one/nth")
             .starts_with("<extension name=\"org.example.one\">")
@@ -294,15 +326,21 @@ fn places_below_a_row_are_those_of_the_elements() {
     assert!(line("/runs/1/counter/checks/1/reading").starts_with("<reading>"));
     assert!(line("/$schema").trim().starts_with("<schema>"));
     let counted = |pointer: &str| survey.places.place(pointer).unwrap().line;
-    assert!(counted("/runs/1/counter/checks/0/reading") < counted("/runs/1/counter/checks/1/reading"));
+    assert!(
+        counted("/runs/1/counter/checks/0/reading") < counted("/runs/1/counter/checks/1/reading")
+    );
 
     let strange = text
         .replace("<counter_check>", "<x/><counter_check>")
         .replace("<reading>", "<readin>")
         .replace("</reading>", "</readin>");
-    let Err(ConvertError::Structure(problems)) = xml::read(strange.as_bytes(), "x") else { panic!("taken") };
-    let missing = problems.iter().filter(|placed| placed.problem.message.contains("\"reading\" is missing"));
-    let lines: Vec<&str> =
-        missing.map(|placed| strange.lines().nth(placed.place.as_ref().unwrap().line - 1).unwrap()).collect();
+    let Err(ConvertError::Structure(problems)) = xml::read(strange.as_bytes(), "x") else {
+        panic!("taken")
+    };
+    let missing =
+        problems.iter().filter(|placed| placed.problem.message.contains("\"reading\" is missing"));
+    let lines: Vec<&str> = missing
+        .map(|placed| strange.lines().nth(placed.place.as_ref().unwrap().line - 1).unwrap())
+        .collect();
     assert_eq!(lines, ["<x/><counter_check>"; 4]);
 }

@@ -1,5 +1,6 @@
-//! What the XML reader refuses, and how it says so. The rules of well-formedness are those of XML 1.0 (fifth edition) and
-//! Namespaces in XML 1.0; `tests/interop/test_xml.py` puts the same documents before other people's validators.
+//! What the XML reader refuses, and how it says so. The rules of well-formedness are those of XML
+//! 1.0 (fifth edition) and Namespaces in XML 1.0; `tests/interop/test_xml.py` puts the same
+//! documents before other people's validators.
 #![cfg(feature = "xml")]
 #![allow(clippy::unwrap_used, clippy::panic)]
 
@@ -37,7 +38,9 @@ const DOCUMENT: &str = r#"<?xml version="1.0" encoding="UTF-8"?>
 fn problems(source: &[u8]) -> String {
     match xml::read(source, "x.xml") {
         Ok(_) => String::new(),
-        Err(ConvertError::Structure(problems)) => problems.iter().map(|problem| format!("{problem}\n")).collect(),
+        Err(ConvertError::Structure(problems)) => {
+            problems.iter().map(|problem| format!("{problem}\n")).collect()
+        }
         Err(error) => format!("{error}\n"),
     }
 }
@@ -53,10 +56,18 @@ fn each_change_is_refused_where_it_stands() {
     let cases: &[(&str, &str, &str)] = &[
         // The tags.
         ("</pipes>", "</pipe>", "x.xml:17:3: not well-formed XML"),
-        ("</survey>\n", "", "x.xml:24:1: the file ends inside <survey>, which begins on line 2; it has been cut off"),
+        (
+            "</survey>\n",
+            "",
+            "x.xml:24:1: the file ends inside <survey>, which begins on line 2; it has been cut off",
+        ),
         ("</survey>\n", "</surv", "x.xml:24:1: not well-formed XML: syntax error: tag not closed"),
         ("</survey>\n", "</survey><survey/>", "a second root element"),
-        ("</survey>\n", "</survey>x", "x.xml:24:10: not well-formed XML: text outside the root element"),
+        (
+            "</survey>\n",
+            "</survey>x",
+            "x.xml:24:10: not well-formed XML: text outside the root element",
+        ),
         ("</survey>\n", "</survey>&lt;", "text outside the root element"),
         ("</survey>\n", "</survey><![CDATA[]]>", "text outside the root element"),
         ("</survey>\n", "</survey></survey>", "not well-formed XML"),
@@ -79,10 +90,18 @@ fn each_change_is_refused_where_it_stands() {
             "x.xml:4:8: the character U+0001 cannot stand in XML 1.0; a text that has it is written as a JSON string",
         ),
         ("<id>d</id>", "<id>d\u{ffff}</id>", "the character U+FFFF cannot stand in XML 1.0"),
-        ("<id>d</id>", "<o:id>d</o:id>", "x.xml:4:3: not well-formed XML: nothing binds the prefix \"o\""),
+        (
+            "<id>d</id>",
+            "<o:id>d</o:id>",
+            "x.xml:4:3: not well-formed XML: nothing binds the prefix \"o\"",
+        ),
         ("<id>d</id>", "<id o:a='1'>d</id>", "nothing binds the prefix \"o\""),
         ("<id>d</id>", "<id xmlns:o=''>d</id>", "the prefix \"o\" is bound to nothing"),
-        ("<id>d</id>", "<id encoding='json' encoding='json'>\"d\"</id>", "the attribute \"encoding\" stands twice"),
+        (
+            "<id>d</id>",
+            "<id encoding='json' encoding='json'>\"d\"</id>",
+            "the attribute \"encoding\" stands twice",
+        ),
         ("<id>d</id>", "<id encoding=json>\"d\"</id>", "this is no attribute"),
         // What the format does not use.
         (
@@ -98,7 +117,11 @@ fn each_change_is_refused_where_it_stands() {
         ("<survey", "<?xml-stylesheet href='a'?>\n<survey", "x.xml:2:1: a processing instruction"),
         ("<id>d</id>", "<id><?php x ?>d</id>", "a processing instruction"),
         ("<?xml version", " <?xml version", "the XML declaration must stand first"),
-        ("version=\"1.0\"", "version=\"1.1\"", "x.xml:1:1: XML version \"1.1\"; save the document as XML 1.0"),
+        (
+            "version=\"1.0\"",
+            "version=\"1.1\"",
+            "x.xml:1:1: XML version \"1.1\"; save the document as XML 1.0",
+        ),
         (
             "encoding=\"UTF-8\"",
             "encoding=\"ISO-8859-1\"",
@@ -112,13 +135,21 @@ fn each_change_is_refused_where_it_stands() {
             "ns/0.3",
             "x.xml:2:1: the document is of version \"0.3\" of the format; this reader knows version \"0.2\"",
         ),
-        (" xmlns=\"https://obvert.example/ns/0.2\"", "", "is in no namespace; write <survey xmlns="),
+        (
+            " xmlns=\"https://obvert.example/ns/0.2\"",
+            "",
+            "is in no namespace; write <survey xmlns=",
+        ),
         (
             "https://obvert.example/ns/0.2",
             "http://www.example.org/x",
             "is in the namespace \"http://www.example.org/x\"",
         ),
-        ("<obvert>0.2<", "<obvert>0.3<", "x.xml:3:3: /obvert: the document is of version \"0.3\" of the format"),
+        (
+            "<obvert>0.2<",
+            "<obvert>0.3<",
+            "x.xml:3:3: /obvert: the document is of version \"0.3\" of the format",
+        ),
         // Elements.
         (
             "<vertical>NAVD 88</vertical>",
@@ -130,32 +161,52 @@ fn each_change_is_refused_where_it_stands() {
             "<Kind>outfall</Kind>",
             "x.xml:13:26: /structures/1/Kind: unknown element <Kind> in <structure>; data of your own goes into <extensions>; did you mean \"kind\"?",
         ),
-        ("<id>d</id>", "<id>d</id><id>e</id>", "x.xml:4:13: /id: the element <id> stands twice in <survey>; keep one"),
+        (
+            "<id>d</id>",
+            "<id>d</id><id>e</id>",
+            "x.xml:4:13: /id: the element <id> stands twice in <survey>; keep one",
+        ),
         (
             "<id>d</id>",
             "<x xmlns='http://www.example.org/x'><y/></x><id>d</id>",
             "the element <x> is in the namespace \"http://www.example.org/x\"",
         ),
-        ("<id>d</id>", "<id xmlns=''>d</id>", "x.xml:4:3: /id: the element <id> is in no namespace"),
+        (
+            "<id>d</id>",
+            "<id xmlns=''>d</id>",
+            "x.xml:4:3: /id: the element <id> is in no namespace",
+        ),
         (
             "<list>l</list><version>1</version>",
             "<version>1</version><list>l</list>",
             "x.xml:9:31: <list> stands after <version>; elements stand in the order of the schema, where <list> comes before version, extensions",
         ),
-        ("<pipe><id>p</id>", "<pipes><id>p</id></pipes><pipe><id>p</id>", "unknown element <pipes> in <pipes>"),
+        (
+            "<pipe><id>p</id>",
+            "<pipes><id>p</id></pipes><pipe><id>p</id>",
+            "unknown element <pipes> in <pipes>",
+        ),
         (
             "<item>e</item>",
             "<equipment>e</equipment>",
             "x.xml:19:78: /runs/0/equipment/equipment: unknown element <equipment> in <equipment>, where each is an <item>",
         ),
         ("<item>e</item>", "e", "text between the elements of <equipment>: \"e\""),
-        ("<media_ref><id>m</id></media_ref>", "<item>m</item>", "unknown element <item> in <media>"),
+        (
+            "<media_ref><id>m</id></media_ref>",
+            "<item>m</item>",
+            "unknown element <item> in <media>",
+        ),
         (
             "  <units>",
             "  some words <units>",
             "x.xml:6:3: the document: text between the elements of <survey>: \"some words\"",
         ),
-        ("<id>d</id>", "<id><b>d</b></id>", "x.xml:4:7: /id: the element <b> in <id>, where text alone belongs"),
+        (
+            "<id>d</id>",
+            "<id><b>d</b></id>",
+            "x.xml:4:7: /id: the element <b> in <id>, where text alone belongs",
+        ),
         ("<at>12.4</at>", "<at>12<b/>.4</at>", "the element <b> in <at>, where text alone belongs"),
         ("<section>in</section>", "", "x.xml:6:3: /units: the key \"section\" is missing"),
         // Attributes.
@@ -167,16 +218,32 @@ fn each_change_is_refused_where_it_stands() {
         ("<survey ", "<survey version='0.1' ", "unknown attribute \"version\" of <survey>"),
         ("<remark>", "<remark enconding='json'>", "did you mean \"encoding\"?"),
         ("<remark>", "<remark xml:space='preserve'>", "unknown attribute \"xml:space\""),
-        ("<remark>", "<remark encoding='base64'>", "unknown encoding \"base64\"; the only one is \"json\""),
-        ("<remark>", "<remark encoding='json'>", "a text stands as a JSON string, in double quotes; found \"seen\""),
-        ("<at>12.4</at>", "<at encoding='json'>12.4</at>", "unknown attribute \"encoding\" of <at>"),
+        (
+            "<remark>",
+            "<remark encoding='base64'>",
+            "unknown encoding \"base64\"; the only one is \"json\"",
+        ),
+        (
+            "<remark>",
+            "<remark encoding='json'>",
+            "a text stands as a JSON string, in double quotes; found \"seen\"",
+        ),
+        (
+            "<at>12.4</at>",
+            "<at encoding='json'>12.4</at>",
+            "unknown attribute \"encoding\" of <at>",
+        ),
         (
             "<remark>",
             "<remark xmlns:i='http://www.w3.org/2001/XMLSchema-instance' i:nil='true'>",
             "unknown attribute \"i:nil\"",
         ),
         // Values.
-        ("<remark>seen</remark>", "<remark/>", "x.xml:21:57: /runs/0/observations/1/remark: empty text"),
+        (
+            "<remark>seen</remark>",
+            "<remark/>",
+            "x.xml:21:57: /runs/0/observations/1/remark: empty text",
+        ),
         ("<remark>seen</remark>", "<remark> \n </remark>", "empty text"),
         ("<remark>seen</remark>", "<remark encoding='json'>\"\"</remark>", "empty text"),
         (
@@ -210,10 +277,22 @@ fn each_change_is_refused_where_it_stands() {
         ("10 20.5", "10", "expected two numbers"),
         ("10 20.5", "10 20 30", "expected two numbers"),
         ("<kind>outfall<", "<kind>out-fall<", "did you mean \"outfall\"?"),
-        ("16:20:00-05:00", "16:20:00", "x.xml:5:3: /issued: \"2026-05-06T16:20:00\" is not a date, time and offset"),
+        (
+            "16:20:00-05:00",
+            "16:20:00",
+            "x.xml:5:3: /issued: \"2026-05-06T16:20:00\" is not a date, time and offset",
+        ),
         ("EPSG:6594", "6594", "/crs: \"6594\" is not authority:code"),
-        ("<structure><id>b", "<structure><id>a", "x.xml:13:16: /structures/1/id: the id \"a\" stands twice"),
-        ("<observation><id>2", "<observation><id encoding='json'>\"\\u0031\"", "the id \"1\" stands twice"),
+        (
+            "<structure><id>b",
+            "<structure><id>a",
+            "x.xml:13:16: /structures/1/id: the id \"a\" stands twice",
+        ),
+        (
+            "<observation><id>2",
+            "<observation><id encoding='json'>\"\\u0031\"",
+            "the id \"1\" stands twice",
+        ),
         // Extensions.
         (" name=\"org.example.x\"", "", "<extension> without its \"name\", a reverse domain name"),
         ("name=\"org.example.x\"", "name=\"example\"", "is not a reverse domain name"),
@@ -240,7 +319,8 @@ fn each_change_is_refused_where_it_stands() {
         let said = problems(DOCUMENT.replacen(what, with, 1).as_bytes());
         let well_put = |line: &str| line.starts_with("x.xml:") && !line.ends_with('.');
         if !said.contains(says) || !said.lines().all(well_put) {
-            failures.push_str(&format!("{what:?} as {with:?}\n said:     {said} expected: {says}\n"));
+            failures
+                .push_str(&format!("{what:?} as {with:?}\n said:     {said} expected: {says}\n"));
         }
     }
     assert!(failures.is_empty(), "{failures}");
@@ -256,10 +336,17 @@ fn everything_that_is_wrong_is_said_at_once_in_the_order_of_the_file() {
         .replace("<joint>true", "<joint>yes")
         .replace("<upstream>a</upstream>", "");
     let said = problems(changed.as_bytes());
-    let lines: Vec<&str> = said.lines().map(|line| line.split(": ").nth(1).unwrap_or_default()).collect();
+    let lines: Vec<&str> =
+        said.lines().map(|line| line.split(": ").nth(1).unwrap_or_default()).collect();
     assert_eq!(
         lines,
-        ["/vertcal", "/structures/1/kind", "/pipes/0", "/runs/0/observations/0/joint", "/runs/0/observations/1/at"],
+        [
+            "/vertcal",
+            "/structures/1/kind",
+            "/pipes/0",
+            "/runs/0/observations/0/joint",
+            "/runs/0/observations/1/at"
+        ],
         "{said}"
     );
 }
@@ -270,18 +357,25 @@ fn a_file_of_another_kind_is_called_what_it_is() {
         let units = mark.then_some(0xFEFF).into_iter().chain(DOCUMENT.encode_utf16());
         units.flat_map(|unit| if big { unit.to_be_bytes() } else { unit.to_le_bytes() }).collect()
     };
-    let latin: Vec<u8> = DOCUMENT.replace("seen", "gesehen \u{e9}").chars().map(|letter| letter as u8).collect();
+    let latin: Vec<u8> =
+        DOCUMENT.replace("seen", "gesehen \u{e9}").chars().map(|letter| letter as u8).collect();
     let cases: Vec<(Vec<u8>, &str)> = vec![
         (Vec::new(), "x.xml:1: the source is empty"),
         (b" \n".to_vec(), "the source is empty"),
         (b"\xEF\xBB\xBF".to_vec(), "the source is empty"),
         (b"<".to_vec(), "not well-formed XML"),
         (b"<!-- only a comment -->".to_vec(), "the file has no <survey> element"),
-        (wide(false, true), "x.xml:1: not UTF-8 text (it begins like UTF-16 or UTF-32); save the document as UTF-8"),
+        (
+            wide(false, true),
+            "x.xml:1: not UTF-8 text (it begins like UTF-16 or UTF-32); save the document as UTF-8",
+        ),
         (wide(true, true), "it begins like UTF-16"),
         (wide(false, false), "it begins like UTF-16"),
         (wide(true, false), "it begins like UTF-16"),
-        (latin, "x.xml:21: not UTF-8 text (it looks like an older single-byte encoding); save the document as UTF-8"),
+        (
+            latin,
+            "x.xml:21: not UTF-8 text (it looks like an older single-byte encoding); save the document as UTF-8",
+        ),
         (DOCUMENT.as_bytes().iter().copied().chain([0xC3]).collect(), "it ends inside a character"),
         (b"PK\x03\x04rest".to_vec(), "a zip archive"),
         (b"\x1f\x8b\x08".to_vec(), "a gzip archive"),
@@ -303,8 +397,8 @@ fn a_document_cut_off_anywhere_is_refused() {
     }
 }
 
-/// A document type with entities that grow (CWE-776) and one that fetches a file (CWE-611); elements nested without end;
-/// more namespaces than anybody needs.
+/// A document type with entities that grow (CWE-776) and one that fetches a file (CWE-611);
+/// elements nested without end; more namespaces than anybody needs.
 #[test]
 fn attacks_end_early() {
     let bomb = "<!DOCTYPE survey [<!ENTITY a \"aaaaaaaaaa\"><!ENTITY b \"&a;&a;&a;&a;&a;&a;\">]><survey>&b;</survey>";

@@ -1,12 +1,14 @@
-//! Does a position make sense where it is said to be? The usual slips of coordinates (exchanged numbers, feet under a
-//! metric system) put a survey into another state or an ocean, so the area of use that the authority gives with every system
-//! finds them, and trying each slip in turn says which one it was.
+//! Does a position make sense where it is said to be? The usual slips of coordinates (exchanged
+//! numbers, feet under a metric system) put a survey into another state or an ocean, so the area of
+//! use that the authority gives with every system finds them, and trying each slip in turn says
+//! which one it was.
 
 use crate::crs::{Crs, CrsKind};
 use crate::error::GeoError;
 use crate::unit::{FOOT_METRES, Unit};
 
-/// A rectangle of longitude and latitude, in degrees. Where `west` is above `east` it crosses the antimeridian.
+/// A rectangle of longitude and latitude, in degrees. Where `west` is above `east` it crosses the
+/// antimeridian.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Area {
     /// Western edge.
@@ -26,10 +28,15 @@ impl From<[f64; 4]> for Area {
 }
 
 impl Area {
-    /// Whether a longitude and latitude in degrees are in the area or within `margin` degrees of it.
+    /// Whether a longitude and latitude in degrees are in the area or within `margin` degrees of
+    /// it.
     #[must_use]
     pub fn contains(&self, [lon, lat]: [f64; 2], margin: f64) -> bool {
-        let width = if self.west <= self.east { self.east - self.west } else { self.east - self.west + 360.0 };
+        let width = if self.west <= self.east {
+            self.east - self.west
+        } else {
+            self.east - self.west + 360.0
+        };
         let from_west = (lon - self.west + margin).rem_euclid(360.0);
         (self.south - margin..=self.north + margin).contains(&lat)
             && (width + 2.0 * margin >= 360.0 || from_west <= width + 2.0 * margin)
@@ -48,7 +55,8 @@ pub enum Fit {
     Outside {
         /// Index of the first position that is not.
         index: usize,
-        /// Where it would be, as longitude and latitude in degrees; `None` where the projection does not reach.
+        /// Where it would be, as longitude and latitude in degrees; `None` where the projection
+        /// does not reach.
         lonlat: Option<[f64; 2]>,
     },
 }
@@ -59,8 +67,8 @@ pub enum Fit {
 pub enum Slip {
     /// The two numbers are exchanged.
     Swapped,
-    /// The numbers are feet, and the system's unit is the metre. Which foot, the place alone cannot tell: the two differ by
-    /// 2 parts in a million.
+    /// The numbers are feet, and the system's unit is the metre. Which foot, the place alone cannot
+    /// tell: the two differ by 2 parts in a million.
     Feet,
     /// The numbers are metres, and the system's unit is a foot.
     Metres,
@@ -76,8 +84,8 @@ pub enum Slip {
 const MARGIN_DEGREES: f64 = 0.1;
 
 impl Crs {
-    /// Whether all positions are in the system's area of use (with a margin of 0.1 degree), and if not, what
-    /// slip would explain it.
+    /// Whether all positions are in the system's area of use (with a margin of 0.1 degree), and if
+    /// not, what slip would explain it.
     ///
     /// ```
     /// use obvert_geo::{Crs, Fit, Slip};
@@ -103,9 +111,12 @@ impl Crs {
             }
         }
         let Some(outside) = first else { return Ok(Fit::Inside) };
-        let all = |undo: &dyn Fn([f64; 2]) -> [f64; 2]| positions.iter().all(|&p| self.holds(undo(p)));
+        let all =
+            |undo: &dyn Fn([f64; 2]) -> [f64; 2]| positions.iter().all(|&p| self.holds(undo(p)));
         let degrees = |order: [usize; 2]| {
-            positions.iter().all(|p| self.area().contains([p[order[0]], p[order[1]]], MARGIN_DEGREES))
+            positions
+                .iter()
+                .all(|p| self.area().contains([p[order[0]], p[order[1]]], MARGIN_DEGREES))
         };
         let swapped = |[x, y]: [f64; 2]| [y, x];
         if self.kind() == CrsKind::Geographic {
@@ -126,7 +137,9 @@ impl Crs {
             Fit::Slip(Slip::Swapped)
         } else if self.unit() == Unit::Metre && all(&|p| p.map(|v| v * FOOT_METRES)) {
             Fit::Slip(Slip::Feet)
-        } else if matches!(self.unit(), Unit::Foot | Unit::UsSurveyFoot) && all(&|p| p.map(|v| v / unit)) {
+        } else if matches!(self.unit(), Unit::Foot | Unit::UsSurveyFoot)
+            && all(&|p| p.map(|v| v / unit))
+        {
             Fit::Slip(Slip::Metres)
         } else {
             outside
@@ -135,7 +148,8 @@ impl Crs {
 
     /// Whether one position is in the area of use.
     fn holds(&self, position: [f64; 2]) -> bool {
-        self.to_geographic(position).is_ok_and(|lonlat| self.area().contains(lonlat, MARGIN_DEGREES))
+        self.to_geographic(position)
+            .is_ok_and(|lonlat| self.area().contains(lonlat, MARGIN_DEGREES))
     }
 }
 
@@ -153,8 +167,8 @@ pub enum LonLatIssue {
     Zero,
 }
 
-/// Looks at two numbers that should be a longitude and a latitude in degrees, knowing nothing else about them. What
-/// only the place can tell is found by [`Crs::fit`].
+/// Looks at two numbers that should be a longitude and a latitude in degrees, knowing nothing else
+/// about them. What only the place can tell is found by [`Crs::fit`].
 ///
 /// ```
 /// use obvert_geo::{LonLatIssue, lonlat_issue};

@@ -1,4 +1,5 @@
-//! A horizontal reference system by its code: what it is called, what its numbers mean, and where on earth they are.
+//! A horizontal reference system by its code: what it is called, what its numbers mean, and where
+//! on earth they are.
 
 use std::fmt;
 
@@ -26,12 +27,12 @@ pub enum CrsKind {
 
 /// A horizontal reference system of the built-in registry.
 ///
-/// A position is always `[easting, northing]` or `[longitude, latitude]`, whatever axis order the authority's
-/// definition has, and in the system's own [`unit`](Self::unit).
+/// A position is always `[easting, northing]` or `[longitude, latitude]`, whatever axis order the
+/// authority's definition has, and in the system's own [`unit`](Self::unit).
 ///
-/// Every system of the registry can be parsed and can measure lengths. Whether it can be taken to WGS 84 is a second
-/// question, because that may need a grid file or a projection method that is not carried; [`datum_shifts`](Self::datum_shifts)
-/// answers it before any position is touched.
+/// Every system of the registry can be parsed and can measure lengths. Whether it can be taken to
+/// WGS 84 is a second question, because that may need a grid file or a projection method that is
+/// not carried; [`datum_shifts`](Self::datum_shifts) answers it before any position is touched.
 ///
 /// ```
 /// use obvert_geo::{Crs, Unit};
@@ -53,13 +54,15 @@ pub struct Crs {
 }
 
 impl Crs {
-    /// Reads `EPSG:6594`, `OGC:CRS84`, or either as an OGC URN (`urn:ogc:def:crs:EPSG::6594`) or URL
-    /// (`http://www.opengis.net/def/crs/EPSG/0/6594`). Letter case does not matter.
+    /// Reads `EPSG:6594`, `OGC:CRS84`, or either as an OGC URN (`urn:ogc:def:crs:EPSG::6594`) or
+    /// URL (`http://www.opengis.net/def/crs/EPSG/0/6594`). Letter case does not matter.
     ///
     /// # Errors
-    /// [`GeoError::Malformed`], [`GeoError::UnknownCode`], or [`GeoError::NotHorizontal`] for a code of another kind.
+    /// [`GeoError::Malformed`], [`GeoError::UnknownCode`], or [`GeoError::NotHorizontal`] for a
+    /// code of another kind.
     pub fn parse(text: &str) -> Result<Self, GeoError> {
-        let (authority, code) = split(text).ok_or_else(|| GeoError::Malformed { text: text.to_owned() })?;
+        let (authority, code) =
+            split(text).ok_or_else(|| GeoError::Malformed { text: text.to_owned() })?;
         if authority.eq_ignore_ascii_case("OGC") && code.eq_ignore_ascii_case("CRS84") {
             return Ok(Self { ogc: true, ..Self::from_epsg(4326)? });
         }
@@ -78,12 +81,20 @@ impl Crs {
     pub fn from_epsg(code: u32) -> Result<Self, GeoError> {
         let Some(system) = registry::system(code) else {
             return Err(match registry::other(code) {
-                Some(other) => GeoError::NotHorizontal { code, name: other.name, kind: other.kind, see: other.see },
+                Some(other) => GeoError::NotHorizontal {
+                    code,
+                    name: other.name,
+                    kind: other.kind,
+                    see: other.see,
+                },
                 None => GeoError::UnknownCode { code, registry: registry::VERSION },
             });
         };
-        let projection =
-            if system.projected && !system.projection.starts_with('!') { Projection::new(&system) } else { None };
+        let projection = if system.projected && !system.projection.starts_with('!') {
+            Projection::new(&system)
+        } else {
+            None
+        };
         let shifts = match system.shifts.strip_prefix('!') {
             None => system
                 .shifts
@@ -150,12 +161,13 @@ impl Crs {
         self.system.replaced_by.split(',').filter_map(|code| code.parse().ok())
     }
 
-    /// How positions become WGS 84, with the stated accuracy: one transformation, or several of which each is for a
-    /// part of the area of use.
+    /// How positions become WGS 84, with the stated accuracy: one transformation, or several of
+    /// which each is for a part of the area of use.
     ///
-    /// For NAD83, NAD83(2011), ETRS89 and other datums of satellite geodesy this is mostly the null transformation: the numbers
-    /// stay as they are. The frames have drifted apart since they were fixed; the difference on the ground is up to
-    /// about one or two metres and grows by about 2 cm a year. PROJ does the same when it has no grids.
+    /// For NAD83, NAD83(2011), ETRS89 and other datums of satellite geodesy this is mostly the null
+    /// transformation: the numbers stay as they are. The frames have drifted apart since they were
+    /// fixed; the difference on the ground is up to about one or two metres and grows by about 2 cm
+    /// a year. PROJ does the same when it has no grids.
     ///
     /// # Errors
     /// [`GeoError::NeedsGrid`] or [`GeoError::NoTransformation`], by name.
@@ -166,27 +178,36 @@ impl Crs {
     /// The transformation for one place, given as longitude and latitude on the system's own datum.
     ///
     /// # Errors
-    /// Those of [`datum_shifts`](Self::datum_shifts), and [`GeoError::NoTransformation`] where several could apply and
-    /// differ by more than 5 m and what their authorities admit.
+    /// Those of [`datum_shifts`](Self::datum_shifts), and [`GeoError::NoTransformation`] where
+    /// several could apply and differ by more than 5 m and what their authorities admit.
     pub fn datum_shift_at(&self, lonlat: [f64; 2]) -> Result<&DatumShift, GeoError> {
-        let refuse = |why: String| GeoError::NoTransformation { code: self.code, name: self.system.name, why };
+        let refuse = |why: String| GeoError::NoTransformation {
+            code: self.code,
+            name: self.system.name,
+            why,
+        };
         let place = || format!("longitude {:.4}, latitude {:.4}", lonlat[0], lonlat[1]);
         let shifts = self.datum_shifts()?;
         if let [only] = shifts {
             return Ok(only);
         }
-        let mut here: Vec<&DatumShift> =
-            shifts.iter().filter(|shift| shift.area().is_none_or(|area| area.contains(lonlat, 0.0))).collect();
+        let mut here: Vec<&DatumShift> = shifts
+            .iter()
+            .filter(|shift| shift.area().is_none_or(|area| area.contains(lonlat, 0.0)))
+            .collect();
         let uncovered = here.is_empty();
         if uncovered {
             here.extend(shifts);
         }
-        let Some((&best, others)) = here.split_first() else { return Err(refuse("none is published".to_owned())) };
+        let Some((&best, others)) = here.split_first() else {
+            return Err(refuse("none is published".to_owned()));
+        };
         let [lon, lat] = best.forward(lonlat);
         for other in others {
             let [x, y] = other.forward(lonlat);
             let metres: f64 = self.geodesic.inverse(lat, lon, y, x);
-            // A coarser one for a wider area is expected to differ by what both admit; one of the same rank is not.
+            // A coarser one for a wider area is expected to differ by what both admit; one of the
+            // same rank is not.
             let admitted = if uncovered || other.accuracy_metres() == best.accuracy_metres() {
                 0.0
             } else {
@@ -203,7 +224,8 @@ impl Crs {
         Ok(best)
     }
 
-    /// Longitude and latitude on the system's own datum, in degrees east of Greenwich and north. No datum shift.
+    /// Longitude and latitude on the system's own datum, in degrees east of Greenwich and north. No
+    /// datum shift.
     ///
     /// # Errors
     /// [`GeoError::UnsupportedMethod`], [`GeoError::UnsupportedAxes`] or [`GeoError::OutOfDomain`].
@@ -211,22 +233,24 @@ impl Crs {
         let outside = || GeoError::OutOfDomain { code: self.code, position };
         if let Some(factor) = self.unit().degrees() {
             let lonlat = [position[0] * factor + self.system.prime_meridian, position[1] * factor];
-            let sound = (-360.0..=360.0).contains(&lonlat[0]) && (-90.0..=90.0).contains(&lonlat[1]);
+            let sound =
+                (-360.0..=360.0).contains(&lonlat[0]) && (-90.0..=90.0).contains(&lonlat[1]);
             return sound.then_some([crate::datum::wrap(lonlat[0]), lonlat[1]]).ok_or_else(outside);
         }
         let factor = self.unit().metres().unwrap_or(1.0);
         self.projection()?.inverse(position.map(|v| v * factor)).ok_or_else(outside)
     }
 
-    /// The inverse of [`to_geographic`](Self::to_geographic): the pure map projection, from degrees on the system's
-    /// own datum to its coordinates.
+    /// The inverse of [`to_geographic`](Self::to_geographic): the pure map projection, from degrees
+    /// on the system's own datum to its coordinates.
     ///
     /// # Errors
     /// As there.
     pub fn project_geographic(&self, lonlat: [f64; 2]) -> Result<[f64; 2], GeoError> {
         let outside = || GeoError::OutOfDomain { code: self.code, position: lonlat };
         if let Some(factor) = self.unit().degrees() {
-            let sound = (-360.0..=360.0).contains(&lonlat[0]) && (-90.0..=90.0).contains(&lonlat[1]);
+            let sound =
+                (-360.0..=360.0).contains(&lonlat[0]) && (-90.0..=90.0).contains(&lonlat[1]);
             let lon = crate::datum::wrap(lonlat[0] - self.system.prime_meridian);
             return sound.then_some([lon / factor, lonlat[1] / factor]).ok_or_else(outside);
         }
@@ -238,16 +262,17 @@ impl Crs {
     /// WGS 84 longitude and latitude in degrees of a position in this system.
     ///
     /// # Errors
-    /// Those of [`datum_shift_at`](Self::datum_shift_at) and [`to_geographic`](Self::to_geographic).
+    /// Those of [`datum_shift_at`](Self::datum_shift_at) and
+    /// [`to_geographic`](Self::to_geographic).
     pub fn to_wgs84(&self, position: [f64; 2]) -> Result<[f64; 2], GeoError> {
         self.datum_shifts()?;
         let own = self.to_geographic(position)?;
         Ok(self.datum_shift_at(own)?.forward(own))
     }
 
-    /// The position in this system of a WGS 84 longitude and latitude in degrees: the exact inverse of
-    /// [`to_wgs84`](Self::to_wgs84), which differs from PROJ's own way back by less than a centimetre where a shift with
-    /// rotations applies.
+    /// The position in this system of a WGS 84 longitude and latitude in degrees: the exact inverse
+    /// of [`to_wgs84`](Self::to_wgs84), which differs from PROJ's own way back by less than a
+    /// centimetre where a shift with rotations applies.
     ///
     /// # Errors
     /// As there.
@@ -259,7 +284,8 @@ impl Crs {
         let mut reason = None;
         for shift in shifts {
             let own = shift.backward(lonlat);
-            // The way there chooses by the place on the own datum; only the one it would choose undoes it.
+            // The way there chooses by the place on the own datum; only the one it would choose
+            // undoes it.
             match self.datum_shift_at(own) {
                 Ok(chosen) if std::ptr::eq(chosen, shift) => return self.project_geographic(own),
                 Ok(_) => {}
@@ -269,14 +295,14 @@ impl Crs {
         Err(reason.unwrap_or(GeoError::OutOfDomain { code: 4326, position: lonlat }))
     }
 
-    /// Distance between two positions in metres: along the geodesic in a geographic system, on the plane of
-    /// the map in a projected one.
+    /// Distance between two positions in metres: along the geodesic in a geographic system, on the
+    /// plane of the map in a projected one.
     ///
-    /// A distance on the plane is a *grid* distance. It differs from the ground by the scale factor of the projection
-    /// and by the height: in a UTM zone by −0.04 % to +0.1 %, 4 cm to 10 cm in 100 m; in a state plane or a
-    /// 3-degree zone by about 0.01 %, 1 cm in 100 m; 1000 m of height add 0.016 %. In Web Mercator (EPSG:3857) it is
-    /// wrong by the secant of the latitude, a factor of two at 60°: use
-    /// [`ground_length_metres`](Self::ground_length_metres) there.
+    /// A distance on the plane is a *grid* distance. It differs from the ground by the scale factor
+    /// of the projection and by the height: in a UTM zone by −0.04 % to +0.1 %, 4 cm to 10 cm in
+    /// 100 m; in a state plane or a 3-degree zone by about 0.01 %, 1 cm in 100 m; 1000 m of height
+    /// add 0.016 %. In Web Mercator (EPSG:3857) it is wrong by the secant of the latitude, a factor
+    /// of two at 60°: use [`ground_length_metres`](Self::ground_length_metres) there.
     ///
     /// # Errors
     /// [`GeoError::BadVertex`] with index 0 or 1.
@@ -286,8 +312,8 @@ impl Crs {
         Ok(self.span(from, to))
     }
 
-    /// Length in metres of a line through the vertices, measured as [`distance_metres`](Self::distance_metres) does. One
-    /// vertex or none makes 0.
+    /// Length in metres of a line through the vertices, measured as
+    /// [`distance_metres`](Self::distance_metres) does. One vertex or none makes 0.
     ///
     /// # Errors
     /// [`GeoError::BadVertex`].
@@ -298,8 +324,9 @@ impl Crs {
         Ok(vertices.windows(2).map(|w| self.span(w[0], w[1])).sum())
     }
 
-    /// Length in metres of a line through the vertices along geodesics on the ellipsoid of the system's own datum,
-    /// free of the distortion of the map. Height above the ellipsoid is not in it.
+    /// Length in metres of a line through the vertices along geodesics on the ellipsoid of the
+    /// system's own datum, free of the distortion of the map. Height above the ellipsoid is not in
+    /// it.
     ///
     /// # Errors
     /// Those of [`to_geographic`](Self::to_geographic).
@@ -337,7 +364,12 @@ impl Crs {
     ///
     /// # Errors
     /// Those of [`path`](Self::path) and [`Path::sub_line`].
-    pub fn sub_line(&self, vertices: &[[f64; 2]], from: f64, to: f64) -> Result<Vec<[f64; 2]>, GeoError> {
+    pub fn sub_line(
+        &self,
+        vertices: &[[f64; 2]],
+        from: f64,
+        to: f64,
+    ) -> Result<Vec<[f64; 2]>, GeoError> {
         self.path(vertices)?.sub_line(from, to)
     }
 
@@ -393,9 +425,11 @@ fn unusable(code: u32, system: &System, reason: &'static str) -> GeoError {
             let (grid, accuracy) = rest.split_once(':').unwrap_or((rest, ""));
             GeoError::NeedsGrid { code, name, grid, accuracy_metres: accuracy.parse().ok() }
         }
-        "unsupported" => {
-            GeoError::NoTransformation { code, name, why: format!("its method ({rest}) is not supported") }
-        }
+        "unsupported" => GeoError::NoTransformation {
+            code,
+            name,
+            why: format!("its method ({rest}) is not supported"),
+        },
         _ => GeoError::NoTransformation { code, name, why: "none is published".to_owned() },
     }
 }

@@ -1,6 +1,7 @@
-//! From one datum to WGS 84 by published constants. A grid-free transformation is a shift of the earth's centre, seven
-//! numbers at most; it is done here and not in the projection library because the accuracy has to be told with it,
-//! and because the way back must undo the way there to the last bit, which the usual shortcut does not.
+//! From one datum to WGS 84 by published constants. A grid-free transformation is a shift of the
+//! earth's centre, seven numbers at most; it is done here and not in the projection library because
+//! the accuracy has to be told with it, and because the way back must undo the way there to the
+//! last bit, which the usual shortcut does not.
 
 use crate::area::Area;
 
@@ -40,8 +41,8 @@ impl Ellipsoid {
         let e2 = self.eccentricity_squared();
         let p = x.hypot(y);
         let lon = y.atan2(x).to_degrees();
-        // Fixed point on the latitude: each step gains a factor e² · h/N, which for a point within some
-        // kilometres of the surface is five digits or more.
+        // Fixed point on the latitude: each step gains a factor e² · h/N, which for a point within
+        // some kilometres of the surface is five digits or more.
         let mut lat = z.atan2(p * (1.0 - e2));
         for _ in 0..8 {
             let sin_lat = lat.sin();
@@ -57,7 +58,8 @@ impl Ellipsoid {
     }
 }
 
-/// One seven-parameter similarity between two geocentric frames, in the position vector convention of EPSG method 9606.
+/// One seven-parameter similarity between two geocentric frames, in the position vector convention
+/// of EPSG method 9606.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Helmert {
     /// The ellipsoid that positions are on before.
@@ -73,8 +75,9 @@ pub struct Helmert {
 }
 
 impl Helmert {
-    /// Longitude and latitude in degrees on the other frame. The height is taken as 0 and dropped, as PROJ does for
-    /// two-dimensional positions; a true height of 100 m would move the result by about a millimetre.
+    /// Longitude and latitude in degrees on the other frame. The height is taken as 0 and dropped,
+    /// as PROJ does for two-dimensional positions; a true height of 100 m would move the result by
+    /// about a millimetre.
     fn apply(&self, position: [f64; 2]) -> [f64; 2] {
         let v = self.from.to_geocentric(position);
         let [rx, ry, rz] = self.rotation.map(|seconds| (seconds / 3600.0).to_radians());
@@ -113,8 +116,9 @@ impl DatumShift {
         self.name
     }
 
-    /// The accuracy its authority states, in metres. `None` where none is stated, as when a modern geocentric datum is
-    /// simply taken to be WGS 84: then the positions may be off by one or two metres.
+    /// The accuracy its authority states, in metres. `None` where none is stated, as when a modern
+    /// geocentric datum is simply taken to be WGS 84: then the positions may be off by one or two
+    /// metres.
     #[must_use]
     pub fn accuracy_metres(&self) -> Option<f64> {
         self.accuracy_metres
@@ -142,9 +146,9 @@ impl DatumShift {
         self.steps.iter().fold(position, |p, step| step.apply(p))
     }
 
-    /// The position that [`forward`](Self::forward) takes to `target`. Turning the signs of the seven parameters
-    /// round, as is often done, misses by up to millimetres; the shift is nearly constant, so following the remainder
-    /// converges to the last bit in three or four rounds.
+    /// The position that [`forward`](Self::forward) takes to `target`. Turning the signs of the
+    /// seven parameters round, as is often done, misses by up to millimetres; the shift is nearly
+    /// constant, so following the remainder converges to the last bit in three or four rounds.
     pub(crate) fn backward(&self, target: [f64; 2]) -> [f64; 2] {
         if self.is_null() {
             return target;

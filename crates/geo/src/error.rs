@@ -1,12 +1,14 @@
-//! One small error type for the crate, so that every refusal names the reference system, the vertex or the distance it
-//! is about and says what the sender can do next.
+//! One small error type for the crate, so that every refusal names the reference system, the vertex
+//! or the distance it is about and says what the sender can do next.
 
 /// What this crate refuses to do, and why.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum GeoError {
     /// The text is not the name of a reference system in any form that is read here.
-    #[error("{text:?} does not name a reference system; write the authority's code as EPSG:6594, or OGC:CRS84")]
+    #[error(
+        "{text:?} does not name a reference system; write the authority's code as EPSG:6594, or OGC:CRS84"
+    )]
     Malformed {
         /// What was given.
         text: String,
@@ -121,7 +123,9 @@ pub enum GeoError {
         found: usize,
     },
     /// All vertices are in one place, so no distance along the path means anything.
-    #[error("all {vertices} vertices of the path are in one place, so it has no length to measure along")]
+    #[error(
+        "all {vertices} vertices of the path are in one place, so it has no length to measure along"
+    )]
     ZeroLength {
         /// How many there are.
         vertices: usize,

@@ -1,10 +1,13 @@
 //! Reference systems and linear referencing for pipe inspection surveys.
 //!
-//! The crate knows nothing of survey documents: it takes codes, positions and distances, and gives back positions, lengths and
-//! reasons. No file is read and nothing is remembered between calls, so it runs wherever Rust does.
+//! The crate knows nothing of survey documents: it takes codes, positions and distances, and gives
+//! back positions, lengths and reasons. No file is read and nothing is remembered between calls, so
+//! it runs wherever Rust does.
 //!
-//! - [`Crs`] is a horizontal reference system by its EPSG code: its unit, its area, the way to WGS 84 and back, lengths.
-//! - [`Path`] places distances along a pipe on the map, in proportion to the pipe's stated length, and reads them back.
+//! - [`Crs`] is a horizontal reference system by its EPSG code: its unit, its area, the way to WGS
+//!   84 and back, lengths.
+//! - [`Path`] places distances along a pipe on the map, in proportion to the pipe's stated length,
+//!   and reads them back.
 //! - [`Crs::fit`] and [`lonlat_issue`] tell exchanged coordinates and mistaken feet from good ones.
 //!
 //! ```
@@ -21,11 +24,13 @@
 //!
 //! # What is exact and what is not
 //!
-//! Positions agree with PROJ's to a millimetre (`tests/interop/test_projection.py` names the few that do not). The change of datum is the best published one that needs no grid
-//! file, and [`DatumShift::accuracy_metres`] tells what its authority promises: from a few centimetres to 5 m where a
-//! grid would do better (those worse are refused), and more for old datums that have nothing better. NAD83 and its realisations,
-//! ETRS89 and their like are taken to equal WGS 84, as PROJ does without grids, which hides a metre or two of continental drift.
-//! OSGB36 (EPSG:27700) is shifted by seven parameters to about 2 m; only the OSTN grid, which is not carried, does better.
+//! Positions agree with PROJ's to a millimetre (`tests/interop/test_projection.py` names the few
+//! that do not). The change of datum is the best published one that needs no grid file, and
+//! [`DatumShift::accuracy_metres`] tells what its authority promises: from a few centimetres to 5 m
+//! where a grid would do better (those worse are refused), and more for old datums that have
+//! nothing better. NAD83 and its realisations, ETRS89 and their like are taken to equal WGS 84, as
+//! PROJ does without grids, which hides a metre or two of continental drift. OSGB36 (EPSG:27700) is
+//! shifted by seven parameters to about 2 m; only the OSTN grid, which is not carried, does better.
 
 #![cfg_attr(docsrs, feature(doc_cfg))]
 

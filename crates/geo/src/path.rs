@@ -1,10 +1,13 @@
-//! Linear referencing: where on the map a distance along a pipe is, and how far along the pipe a place on the map is.
+//! Linear referencing: where on the map a distance along a pipe is, and how far along the pipe a
+//! place on the map is.
 //!
-//! A pipe's length as stated and the length of its line on the map never agree: the counter slips, the pipe slopes, the
-//! map has a scale factor, the line was drawn between manhole centres. So a distance is placed *in proportion*: distance `d` of a
-//! stated length `L` is at the fraction `d / L` of the line, and both ends fit by construction.
+//! A pipe's length as stated and the length of its line on the map never agree: the counter slips,
+//! the pipe slopes, the map has a scale factor, the line was drawn between manhole centres. So a
+//! distance is placed *in proportion*: distance `d` of a stated length `L` is at the fraction `d /
+//! L` of the line, and both ends fit by construction.
 //!
-//! Between two vertices the line is straight on the map in a projected system and a geodesic in a geographic one.
+//! Between two vertices the line is straight on the map in a projected system and a geodesic in a
+//! geographic one.
 
 use geographiclib_rs::{DirectGeodesic, InverseGeodesic};
 
@@ -27,7 +30,8 @@ pub struct Placed {
     pub position: [f64; 2],
     /// The fraction of the line's length, 0 to 1.
     pub fraction: f64,
-    /// How far the distance lay beyond the line, in the caller's unit: below 0 before the start, above 0 past the end, 0 on it.
+    /// How far the distance lay beyond the line, in the caller's unit: below 0 before the start,
+    /// above 0 past the end, 0 on it.
     pub beyond: f64,
 }
 
@@ -76,7 +80,8 @@ impl<'a> Path<'a> {
         self.vertices
     }
 
-    /// The position at a fraction of the length, 0 to 1. The ends and the vertices come back exactly as they were given.
+    /// The position at a fraction of the length, 0 to 1. The ends and the vertices come back
+    /// exactly as they were given.
     ///
     /// # Errors
     /// [`GeoError::OutsideLine`] for anything else, a NaN included.
@@ -99,16 +104,18 @@ impl<'a> Path<'a> {
         Ok(self.at(metres))
     }
 
-    /// The position at distance `distance` of a pipe whose stated length is `length`, both in one unit, in proportion to
-    /// the length of the line.
+    /// The position at distance `distance` of a pipe whose stated length is `length`, both in one
+    /// unit, in proportion to the length of the line.
     ///
     /// # Errors
-    /// [`GeoError::BadLength`], or [`GeoError::OutsideLine`] if the distance is below 0 or above the length.
+    /// [`GeoError::BadLength`], or [`GeoError::OutsideLine`] if the distance is below 0 or above
+    /// the length.
     pub fn at_stated(&self, distance: f64, length: f64) -> Result<[f64; 2], GeoError> {
         self.at_fraction(fraction_of(distance, length)?)
     }
 
-    /// The same, but a distance that is off the line is drawn to its nearer end, and the result says by how much it was.
+    /// The same, but a distance that is off the line is drawn to its nearer end, and the result
+    /// says by how much it was.
     ///
     /// # Errors
     /// [`GeoError::BadLength`], or [`GeoError::OutsideLine`] for a distance that is not a number.
@@ -122,8 +129,8 @@ impl<'a> Path<'a> {
         Ok(Placed { position: self.at_fraction(fraction)?, fraction, beyond: distance - inside })
     }
 
-    /// The part of the line between two fractions of its length: the cut ends and every vertex strictly between
-    /// them, two positions at the least.
+    /// The part of the line between two fractions of its length: the cut ends and every vertex
+    /// strictly between them, two positions at the least.
     ///
     /// # Errors
     /// [`GeoError::OutsideLine`], or [`GeoError::Backwards`] if `to` is below `from`.
@@ -141,11 +148,18 @@ impl<'a> Path<'a> {
         Ok(line)
     }
 
-    /// The part of the line between two distances of a pipe whose stated length is `length`, all in one unit.
+    /// The part of the line between two distances of a pipe whose stated length is `length`, all in
+    /// one unit.
     ///
     /// # Errors
-    /// [`GeoError::BadLength`], [`GeoError::OutsideLine`], or [`GeoError::Backwards`], in the caller's unit.
-    pub fn sub_line_stated(&self, from: f64, to: f64, length: f64) -> Result<Vec<[f64; 2]>, GeoError> {
+    /// [`GeoError::BadLength`], [`GeoError::OutsideLine`], or [`GeoError::Backwards`], in the
+    /// caller's unit.
+    pub fn sub_line_stated(
+        &self,
+        from: f64,
+        to: f64,
+        length: f64,
+    ) -> Result<Vec<[f64; 2]>, GeoError> {
         let (start, end) = (fraction_of(from, length)?, fraction_of(to, length)?);
         if to < from {
             return Err(GeoError::Backwards { from, to });
@@ -155,8 +169,8 @@ impl<'a> Path<'a> {
 
     /// The place on the line that is nearest to `point`, which is in the coordinates of the line.
     ///
-    /// In a geographic system each stretch is taken to be straight as seen from the point, which is good to a
-    /// millimetre for stretches and offsets of a kilometre.
+    /// In a geographic system each stretch is taken to be straight as seen from the point, which is
+    /// good to a millimetre for stretches and offsets of a kilometre.
     ///
     /// # Errors
     /// [`GeoError::OutOfDomain`] if the point is no position of the system.
@@ -221,7 +235,8 @@ impl<'a> Path<'a> {
             return [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])];
         };
         let geodesic = self.crs.geodesic();
-        let (metres, azimuth, _, _): (f64, f64, f64, f64) = geodesic.inverse(a[1] * k, a[0] * k, b[1] * k, b[0] * k);
+        let (metres, azimuth, _, _): (f64, f64, f64, f64) =
+            geodesic.inverse(a[1] * k, a[0] * k, b[1] * k, b[0] * k);
         let (lat, lon): (f64, f64) = geodesic.direct(a[1] * k, a[0] * k, azimuth, t * metres);
         // The library answers in -180..180; stay on the sheet that the vertices are on.
         let lon = lon + 360.0 * ((a[0] * k - lon) / 360.0).round();

@@ -1,5 +1,6 @@
-//! Units of coordinates. The two feet differ by 2 parts in a million, which is 2 m in a state plane coordinate of a
-//! million metres: they must never be taken for one another, so the factors are exact here and nowhere else.
+//! Units of coordinates. The two feet differ by 2 parts in a million, which is 2 m in a state plane
+//! coordinate of a million metres: they must never be taken for one another, so the factors are
+//! exact here and nowhere else.
 
 use std::fmt;
 
@@ -54,7 +55,8 @@ impl Unit {
         }
     }
 
-    /// The name in words: `metre`, `international foot`, `US survey foot`, `degree`, `grad`, or the authority's.
+    /// The name in words: `metre`, `international foot`, `US survey foot`, `degree`, `grad`, or the
+    /// authority's.
     #[must_use]
     pub fn name(self) -> &'static str {
         match self {

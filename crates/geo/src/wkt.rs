@@ -1,5 +1,6 @@
-//! A reference system as well-known text, for files that must say what their coordinates mean to software that may not know the code.
-//! The names of methods and parameters are those of OGC 01-009 as GDAL and PROJ read them.
+//! A reference system as well-known text, for files that must say what their coordinates mean to
+//! software that may not know the code. The names of methods and parameters are those of OGC 01-009
+//! as GDAL and PROJ read them.
 
 use std::fmt::Write;
 
@@ -34,8 +35,9 @@ const CENTRE: Parameters = &[
 ];
 
 impl Crs {
-    /// The system as well-known text (OGC 01-009), easting or longitude first; `None` for a projection method that this does not know
-    /// how to name. The datum carries the name of the system that stands before the slash, and the code says the rest.
+    /// The system as well-known text (OGC 01-009), easting or longitude first; `None` for a
+    /// projection method that this does not know how to name. The datum carries the name of the
+    /// system that stands before the slash, and the code says the rest.
     ///
     /// ```
     /// let text = obvert_geo::Crs::from_epsg(27700)?.wkt().unwrap_or_default();
@@ -73,25 +75,37 @@ impl Crs {
         let method = words.next()?;
         let given: Vec<(&str, &str)> = words.filter_map(|word| word.split_once('=')).collect();
         let has = |name: &str| given.iter().any(|(given, _)| *given == name);
-        let text_of = |name: &str| given.iter().find(|(given, _)| *given == name).map(|(_, value)| *value);
+        let text_of =
+            |name: &str| given.iter().find(|(given, _)| *given == name).map(|(_, value)| *value);
         let (method, parameters) = match method {
             "tmerc" => ("Transverse_Mercator", COMMON),
-            // Two parallels and a scale (EPSG method 1051), and one parallel beside the origin (method 1102), have no name here.
-            "lcc" if has("lat_2") && !has("k") && !has("k_0") => ("Lambert_Conformal_Conic_2SP", PARALLELS),
-            "lcc" if !has("lat_2") && text_of("lat_1") == text_of("lat_0") => ("Lambert_Conformal_Conic_1SP", COMMON),
+            // Two parallels and a scale (EPSG method 1051), and one parallel beside the origin
+            // (method 1102), have no name here.
+            "lcc" if has("lat_2") && !has("k") && !has("k_0") => {
+                ("Lambert_Conformal_Conic_2SP", PARALLELS)
+            }
+            "lcc" if !has("lat_2") && text_of("lat_1") == text_of("lat_0") => {
+                ("Lambert_Conformal_Conic_1SP", COMMON)
+            }
             "merc" if !has("lat_ts") => ("Mercator_1SP", COMMON),
             "sterea" => ("Oblique_Stereographic", COMMON),
             "cass" if !system.projection.contains(" hyperbolic") => ("Cassini_Soldner", COMMON),
             "poly" => ("Polyconic", COMMON),
             "aea" => ("Albers_Conic_Equal_Area", CENTRE),
-            "laea" if !system.projection.contains(" R_A") => ("Lambert_Azimuthal_Equal_Area", CENTRE),
+            "laea" if !system.projection.contains(" R_A") => {
+                ("Lambert_Azimuthal_Equal_Area", CENTRE)
+            }
             "utm" => ("Transverse_Mercator", COMMON),
             _ => return None,
         };
         let metres = system.unit.metres()?;
-        let mut values: Vec<(&str, f64)> = parameters.iter().map(|(name, _)| (*name, f64::NAN)).collect();
+        let mut values: Vec<(&str, f64)> =
+            parameters.iter().map(|(name, _)| (*name, f64::NAN)).collect();
         let mut put = |name: &str, value: f64| {
-            values.iter_mut().filter(|(other, _)| *other == name).for_each(|(_, slot)| *slot = value);
+            values
+                .iter_mut()
+                .filter(|(other, _)| *other == name)
+                .for_each(|(_, slot)| *slot = value);
         };
         for (name, value) in &given {
             put(name, value.parse().ok()?);

@@ -4,8 +4,9 @@
 
 use obvert_geo::Crs;
 
-/// `[lon1, lat1, lon2, lat2, metres]`: the 20 test cases of GeographicLib (C. F. F. Karney), as published in geographiclib 2.1 for Python
-/// (MIT licence), file `geographiclib/test/test_geodesic.py`, columns lat1, lon1, lat2, lon2 and s12.
+/// `[lon1, lat1, lon2, lat2, metres]`: the 20 test cases of GeographicLib (C. F. F. Karney), as
+/// published in geographiclib 2.1 for Python (MIT licence), file
+/// `geographiclib/test/test_geodesic.py`, columns lat1, lon1, lat2, lon2 and s12.
 const GEOGRAPHICLIB: [[f64; 5]; 20] = [
     [-139.44815, 35.60777, -69.95921, -11.17491, 8935244.56048183],
     [106.05087, 55.52454, 197.18234, 77.03196, 4105086.171392441],
@@ -48,19 +49,22 @@ fn places_along_the_twenty_cases_divide_them_in_proportion() {
         let crs = wgs84();
         let ends = [[lon1, lat1], [lon2, lat2]];
         let middle = crs.point_along(&ends, 0.375).unwrap();
-        let (before, after) =
-            (crs.distance_metres(ends[0], middle).unwrap(), crs.distance_metres(middle, ends[1]).unwrap());
+        let (before, after) = (
+            crs.distance_metres(ends[0], middle).unwrap(),
+            crs.distance_metres(middle, ends[1]).unwrap(),
+        );
         assert!((before - 0.375 * metres).abs() < 2e-8, "{before} of {metres}");
         assert!((after - 0.625 * metres).abs() < 2e-8, "{after} of {metres}");
     }
 }
 
-/// First line of the GeodTest data set (C. F. F. Karney, 2010, doi:10.5281/zenodo.32156): from the equatorial
-/// meridian to a point half a world away.
+/// First line of the GeodTest data set (C. F. F. Karney, 2010, doi:10.5281/zenodo.32156): from the
+/// equatorial meridian to a point half a world away.
 #[test]
 fn the_first_line_of_geodtest() {
-    let found =
-        wgs84().distance_metres([0.0, 36.530_042_355_041], [5.762_344_694_676_51, -48.164_270_779_097_77]).unwrap();
+    let found = wgs84()
+        .distance_metres([0.0, 36.530_042_355_041], [5.762_344_694_676_51, -48.164_270_779_097_77])
+        .unwrap();
     assert!((found - 9_398_502.043_468_7).abs() < 1e-7, "{found}");
 }
 
@@ -86,11 +90,15 @@ fn lines_computed_with_geographiclib() {
 
 #[test]
 fn a_system_in_grads_measures_the_same_ground() {
-    // NTF (Paris) counts grads from Paris; NTF counts degrees from Greenwich; one ellipsoid. EPSG gives Paris as 2.5969213 grad.
+    // NTF (Paris) counts grads from Paris; NTF counts degrees from Greenwich; one ellipsoid. EPSG
+    // gives Paris as 2.5969213 grad.
     let (paris, greenwich) = (Crs::parse("EPSG:4807").unwrap(), Crs::parse("EPSG:4275").unwrap());
     let in_grads = [[0.5, 54.0], [0.51, 54.02]];
     let in_degrees = in_grads.map(|[lon, lat]| [(lon + 2.596_921_3) * 0.9, lat * 0.9]);
-    let (a, b) = (paris.line_length_metres(&in_grads).unwrap(), greenwich.line_length_metres(&in_degrees).unwrap());
+    let (a, b) = (
+        paris.line_length_metres(&in_grads).unwrap(),
+        greenwich.line_length_metres(&in_degrees).unwrap(),
+    );
     assert!((a - b).abs() < 1e-6 && a > 1000.0, "{a} against {b}");
     for (at_grads, at_degrees) in in_grads.iter().zip(in_degrees) {
         let (a, b) = (paris.to_wgs84(*at_grads).unwrap(), greenwich.to_wgs84(at_degrees).unwrap());
@@ -98,8 +106,9 @@ fn a_system_in_grads_measures_the_same_ground() {
     }
 }
 
-/// The scale factor of a projection is in a length on its plane and not in one on the ground. UTM has 0.9996 on its
-/// central meridian by definition, and Web Mercator the secant of the latitude on the sphere.
+/// The scale factor of a projection is in a length on its plane and not in one on the ground. UTM
+/// has 0.9996 on its central meridian by definition, and Web Mercator the secant of the latitude on
+/// the sphere.
 #[test]
 fn plane_and_ground_lengths_differ_by_the_scale_factor() {
     let utm = Crs::parse("EPSG:32615").unwrap();
@@ -110,6 +119,7 @@ fn plane_and_ground_lengths_differ_by_the_scale_factor() {
 
     let web = Crs::parse("EPSG:3857").unwrap();
     let [from, to] = [[10.0, 60.0], [10.001, 60.0]].map(|p| web.from_wgs84(p).unwrap());
-    let (plane, ground) = (web.distance_metres(from, to).unwrap(), web.ground_length_metres(&[from, to]).unwrap());
+    let (plane, ground) =
+        (web.distance_metres(from, to).unwrap(), web.ground_length_metres(&[from, to]).unwrap());
     assert!((plane / ground - 2.0).abs() < 0.01, "{plane} against {ground}");
 }

@@ -10,7 +10,8 @@ fn crs(code: u32) -> Crs {
 }
 
 /// A right angle of 30 m and 40 m with a vertex said twice.
-const CORNER: [[f64; 2]; 4] = [[1000.0, 2000.0], [1030.0, 2000.0], [1030.0, 2000.0], [1030.0, 2040.0]];
+const CORNER: [[f64; 2]; 4] =
+    [[1000.0, 2000.0], [1030.0, 2000.0], [1030.0, 2000.0], [1030.0, 2040.0]];
 
 #[test]
 fn distances_fall_where_the_stated_length_puts_them() {
@@ -35,8 +36,14 @@ fn distances_fall_where_the_stated_length_puts_them() {
 fn distances_off_the_line_are_refused_or_drawn_in() {
     let crs = crs(25832);
     let path = crs.path(&CORNER).unwrap();
-    assert_eq!(path.at_stated(-0.5, 140.0), Err(GeoError::OutsideLine { distance: -0.5, length: 140.0 }));
-    assert_eq!(path.at_stated(140.5, 140.0), Err(GeoError::OutsideLine { distance: 140.5, length: 140.0 }));
+    assert_eq!(
+        path.at_stated(-0.5, 140.0),
+        Err(GeoError::OutsideLine { distance: -0.5, length: 140.0 })
+    );
+    assert_eq!(
+        path.at_stated(140.5, 140.0),
+        Err(GeoError::OutsideLine { distance: 140.5, length: 140.0 })
+    );
     assert_eq!(path.at_metres(70.5), Err(GeoError::OutsideLine { distance: 70.5, length: 70.0 }));
     let before = path.at_stated_clamped(-0.5, 140.0).unwrap();
     assert_eq!((before.position, before.fraction, before.beyond), (CORNER[0], 0.0, -0.5));
@@ -46,7 +53,10 @@ fn distances_off_the_line_are_refused_or_drawn_in() {
     assert_eq!((on.position, on.fraction, on.beyond), ([1030.0, 2005.0], 0.5, 0.0));
     for length in [0.0, -1.0, f64::NAN, f64::INFINITY] {
         assert!(matches!(path.at_stated(0.0, length), Err(GeoError::BadLength { .. })), "{length}");
-        assert!(matches!(path.at_stated_clamped(0.0, length), Err(GeoError::BadLength { .. })), "{length}");
+        assert!(
+            matches!(path.at_stated_clamped(0.0, length), Err(GeoError::BadLength { .. })),
+            "{length}"
+        );
     }
     assert!(matches!(path.at_stated_clamped(f64::NAN, 1.0), Err(GeoError::OutsideLine { .. })));
     assert!(matches!(path.at_fraction(f64::NAN), Err(GeoError::OutsideLine { .. })));
@@ -63,7 +73,10 @@ fn stretches_keep_the_vertices_between() {
     assert_eq!(path.sub_line(0.0, 1.0).unwrap(), CORNER);
     assert_eq!(path.sub_line(0.5, 0.5).unwrap(), [[1030.0, 2005.0], [1030.0, 2005.0]]);
     assert_eq!(path.sub_line(0.6, 0.5), Err(GeoError::Backwards { from: 0.6, to: 0.5 }));
-    assert_eq!(path.sub_line_stated(90.0, 80.0, 140.0), Err(GeoError::Backwards { from: 90.0, to: 80.0 }));
+    assert_eq!(
+        path.sub_line_stated(90.0, 80.0, 140.0),
+        Err(GeoError::Backwards { from: 90.0, to: 80.0 })
+    );
     assert!(matches!(path.sub_line(0.0, 1.1), Err(GeoError::OutsideLine { .. })));
 }
 
@@ -84,7 +97,8 @@ fn the_nearest_place_on_the_line() {
         let found = path.nearest(point).unwrap();
         assert_eq!(found.position, position, "{point:?}");
         assert!(
-            (found.fraction - fraction).abs() < 1e-12 && (found.offset_metres - offset).abs() < 1e-9,
+            (found.fraction - fraction).abs() < 1e-12
+                && (found.offset_metres - offset).abs() < 1e-9,
             "{point:?}: {found:?}"
         );
     }
@@ -97,15 +111,17 @@ fn offsets_are_in_metres_whatever_the_unit() {
     let line = [[11_482_900.0, 3_647_000.0], [11_482_900.0, 3_647_100.0]];
     let found = feet.path(&line).unwrap().nearest([11_482_910.0, 3_647_025.0]).unwrap();
     assert!(
-        (found.offset_metres - 10.0 * 1200.0 / 3937.0).abs() < 1e-9 && (found.fraction - 0.25).abs() < 1e-12,
+        (found.offset_metres - 10.0 * 1200.0 / 3937.0).abs() < 1e-9
+            && (found.fraction - 0.25).abs() < 1e-12,
         "{found:?}"
     );
 }
 
 #[test]
 fn a_geographic_line_is_a_geodesic_and_has_a_foot_on_it() {
-    // 120 m due east and 85.34 m at azimuth 37.5 from one place, computed with geographiclib 2.1. On a plane the
-    // second leans 85.34 sin 37.5 = 51.951 m along the first and 85.34 cos 37.5 = 67.705 m off it.
+    // 120 m due east and 85.34 m at azimuth 37.5 from one place, computed with geographiclib 2.1.
+    // On a plane the second leans 85.34 sin 37.5 = 51.951 m along the first and 85.34 cos 37.5 =
+    // 67.705 m off it.
     let crs = crs(4326);
     let line = [[-6.2603, 53.3498], [-6.258_498_018, 53.349_799_986]];
     let found = crs.path(&line).unwrap().nearest([-6.259_519_856, 53.350_408_345]).unwrap();
@@ -132,8 +148,14 @@ fn lines_that_are_none_are_refused() {
     assert_eq!(plane.line_length_metres(&[[1.0, 2.0]]), Ok(0.0));
     assert_eq!(plane.line_length_metres(&[]), Ok(0.0));
     let error = globe.path(&[[-118.5, 37.3], [37.3, -118.5]]).unwrap_err();
-    assert!(matches!(error, GeoError::BadVertex { code: 4326, index: 1, swapped: true, .. }), "{error:?}");
-    assert!(error.to_string().contains("vertex 1") && error.to_string().contains("swapped"), "{error}");
+    assert!(
+        matches!(error, GeoError::BadVertex { code: 4326, index: 1, swapped: true, .. }),
+        "{error:?}"
+    );
+    assert!(
+        error.to_string().contains("vertex 1") && error.to_string().contains("swapped"),
+        "{error}"
+    );
     let error = plane.line_length_metres(&[[1.0, 2.0], [f64::NAN, 0.0]]).unwrap_err();
     assert!(matches!(error, GeoError::BadVertex { index: 1, swapped: false, .. }), "{error:?}");
 }
@@ -190,7 +212,8 @@ proptest! {
         let place = path.at_fraction(fraction).unwrap();
         let found = path.nearest(place).unwrap();
         prop_assert!(found.offset_metres < 1e-6, "{found:?}");
-        // A line may cross itself, so the fraction need not be the same; it is never behind a nearer one.
+        // A line may cross itself, so the fraction need not be the same; it is never behind a
+        // nearer one.
         let again = path.at_fraction(found.fraction).unwrap();
         prop_assert!(crs.distance_metres(place, again).unwrap() < 1e-6, "{found:?}");
     }

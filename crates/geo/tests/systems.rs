@@ -2,7 +2,9 @@
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
-use obvert_geo::{Area, Crs, CrsKind, DatumShift, Fit, GeoError, LonLatIssue, Slip, Unit, lonlat_issue};
+use obvert_geo::{
+    Area, Crs, CrsKind, DatumShift, Fit, GeoError, LonLatIssue, Slip, Unit, lonlat_issue,
+};
 use proptest::prelude::*;
 
 fn crs(code: u32) -> Crs {
@@ -25,16 +27,20 @@ fn assert_near(found: [f64; 2], expected: [f64; 2], tolerance: f64) {
 mod guidance_note_7_2 {
     use super::*;
 
-    /// Transverse Mercator, OSGB36 / British National Grid. The Note prints its result from the older series; PROJ 9.5.1 differs
-    /// from it by 6 mm east and 8 mm north, hence 11 mm here and a millimetre against PROJ.
+    /// Transverse Mercator, OSGB36 / British National Grid. The Note prints its result from the
+    /// older series; PROJ 9.5.1 differs from it by 6 mm east and 8 mm north, hence 11 mm here and a
+    /// millimetre against PROJ.
     #[test]
     fn transverse_mercator() {
-        let found = crs(27700).project_geographic([degrees(0.0, 30.0, 0.0), degrees(50.0, 30.0, 0.0)]).unwrap();
+        let found = crs(27700)
+            .project_geographic([degrees(0.0, 30.0, 0.0), degrees(50.0, 30.0, 0.0)])
+            .unwrap();
         assert_near(found, [577_274.99, 69_740.50], 0.011);
         assert_near(found, [577_274.983_8, 69_740.492_3], 0.001);
     }
 
-    /// Lambert conic conformal with two parallels, NAD27 / Texas South Central, in US survey feet. Printed to 0.01 ft.
+    /// Lambert conic conformal with two parallels, NAD27 / Texas South Central, in US survey feet.
+    /// Printed to 0.01 ft.
     #[test]
     fn lambert_with_two_parallels() {
         let found = crs(32040).project_geographic([-96.0, 28.5]).unwrap();
@@ -43,8 +49,8 @@ mod guidance_note_7_2 {
         assert_near(crs(32040).to_geographic(found).unwrap(), [-96.0, 28.5], 1e-11);
     }
 
-    /// Lambert conic conformal with one parallel, JAD69 / Jamaica National Grid. The published figures are from memory; those with four
-    /// decimals are PROJ's.
+    /// Lambert conic conformal with one parallel, JAD69 / Jamaica National Grid. The published
+    /// figures are from memory; those with four decimals are PROJ's.
     #[test]
     fn lambert_with_one_parallel() {
         let at = [-degrees(76.0, 56.0, 37.26), degrees(17.0, 55.0, 55.80)];
@@ -55,8 +61,8 @@ mod guidance_note_7_2 {
     }
 }
 
-/// Positions computed with PROJ 9.5.1 through pyproj 3.7.2 without grids; `tests/interop/test_projection.py` does the same for
-/// many more.
+/// Positions computed with PROJ 9.5.1 through pyproj 3.7.2 without grids;
+/// `tests/interop/test_projection.py` does the same for many more.
 #[test]
 fn positions_computed_with_proj() {
     let cases: &[(u32, [f64; 2], [f64; 2])] = &[
@@ -84,7 +90,8 @@ fn positions_computed_with_proj() {
     ];
     for &(code, position, lonlat) in cases {
         let found = crs(code).to_wgs84(position).unwrap();
-        // 0.1 mm of latitude; in France 0.3 mm, because PROJ writes the meridian of Paris in sexagesimal seconds.
+        // 0.1 mm of latitude; in France 0.3 mm, because PROJ writes the meridian of Paris in
+        // sexagesimal seconds.
         assert_near(found, lonlat, if code == 27572 { 4e-9 } else { 1e-9 });
     }
 }
@@ -100,11 +107,23 @@ fn every_spelling_of_a_code() {
         "http://www.opengis.net/def/crs/EPSG/0/6594",
         "https://opengis.net/def/crs/EPSG/0/6594",
     ] {
-        assert_eq!(Crs::parse(text).map(|crs| crs.to_string()), Ok("EPSG:6594".to_owned()), "{text}");
+        assert_eq!(
+            Crs::parse(text).map(|crs| crs.to_string()),
+            Ok("EPSG:6594".to_owned()),
+            "{text}"
+        );
     }
-    for text in ["OGC:CRS84", "urn:ogc:def:crs:OGC:1.3:CRS84", "http://www.opengis.net/def/crs/OGC/1.3/CRS84"] {
+    for text in [
+        "OGC:CRS84",
+        "urn:ogc:def:crs:OGC:1.3:CRS84",
+        "http://www.opengis.net/def/crs/OGC/1.3/CRS84",
+    ] {
         let crs = Crs::parse(text).unwrap();
-        assert_eq!((crs.to_string().as_str(), crs.code(), crs.unit()), ("OGC:CRS84", 4326, Unit::Degree), "{text}");
+        assert_eq!(
+            (crs.to_string().as_str(), crs.code(), crs.unit()),
+            ("OGC:CRS84", 4326, Unit::Degree),
+            "{text}"
+        );
     }
     for text in [
         "",
@@ -131,7 +150,8 @@ fn every_spelling_of_a_code() {
 
 #[test]
 fn units_are_exact() {
-    // 0.3048 m: international yard and pound agreement of 1959; 1200/3937 m: the Mendenhall order of 1893.
+    // 0.3048 m: international yard and pound agreement of 1959; 1200/3937 m: the Mendenhall order
+    // of 1893.
     let cases: [(u32, CrsKind, Unit, &str); 8] = [
         (6594, CrsKind::Projected, Unit::Metre, "metre"),
         (6595, CrsKind::Projected, Unit::UsSurveyFoot, "US survey foot"),
@@ -149,8 +169,12 @@ fn units_are_exact() {
     assert_eq!(Unit::Foot.metres(), Some(0.3048));
     assert_eq!(Unit::UsSurveyFoot.metres(), Some(1200.0 / 3937.0));
     assert_eq!(Unit::Degree.metres(), None);
-    assert_eq!(crs(3089).line_length_metres(&[[5_000_000.0, 4_000_000.0], [5_003_937.0, 4_000_000.0]]), Ok(1200.0));
-    // Gold Coast foot of EPSG:2136 (Accra / Ghana National Grid), 6378300/20926201 m in the EPSG dataset.
+    assert_eq!(
+        crs(3089).line_length_metres(&[[5_000_000.0, 4_000_000.0], [5_003_937.0, 4_000_000.0]]),
+        Ok(1200.0)
+    );
+    // Gold Coast foot of EPSG:2136 (Accra / Ghana National Grid), 6378300/20926201 m in the EPSG
+    // dataset.
     let Unit::Other { name, metres } = crs(2136).unit() else { panic!("{:?}", crs(2136).unit()) };
     assert_eq!(name, "Gold Coast foot");
     assert!((metres - 6_378_300.0 / 20_926_201.0).abs() < 1e-15);
@@ -181,7 +205,10 @@ fn what_cannot_reach_wgs_84_says_why_and_still_measures() {
     let error = nad27.to_wgs84([2_963_503.91, 254_759.80]).unwrap_err();
     assert!(matches!(error, GeoError::NeedsGrid { code: 32040, .. }), "{error:?}");
     let message = error.to_string();
-    assert!(message.contains("NAD27 / Texas South Central") && message.contains("grid"), "{message}");
+    assert!(
+        message.contains("NAD27 / Texas South Central") && message.contains("grid"),
+        "{message}"
+    );
     assert_eq!(nad27.from_wgs84([-96.0, 28.5]).unwrap_err(), error);
     assert_eq!(nad27.distance_metres([0.0, 0.0], [3937.0, 0.0]), Ok(1200.0));
 
@@ -206,11 +233,14 @@ fn the_datum_shift_is_told() {
     }
 }
 
-/// S-JTSK has one set of constants for Czechia (EPSG transformation 5239) and another for Slovakia (4829); their rectangles overlap.
+/// S-JTSK has one set of constants for Czechia (EPSG transformation 5239) and another for Slovakia
+/// (4829); their rectangles overlap.
 #[test]
 fn a_datum_with_a_shift_for_each_country_is_shifted_where_only_one_applies() {
     let krovak = crs(5514);
-    for (place, name) in [([14.42, 50.09], "S-JTSK to WGS 84 (5)"), ([21.25, 48.72], "S-JTSK to WGS 84 (4)")] {
+    for (place, name) in
+        [([14.42, 50.09], "S-JTSK to WGS 84 (5)"), ([21.25, 48.72], "S-JTSK to WGS 84 (4)")]
+    {
         assert_eq!(krovak.datum_shift_at(place).unwrap().name(), name);
     }
     // Where neither does, they do not agree either.
@@ -220,7 +250,8 @@ fn a_datum_with_a_shift_for_each_country_is_shifted_where_only_one_applies() {
 
 #[test]
 fn withdrawn_codes_work_and_name_their_heirs() {
-    // The EPSG dataset withdrew 2291 (NAD83(CSRS98) / Prince Edward Isl. Stereographic) in favour of 2292.
+    // The EPSG dataset withdrew 2291 (NAD83(CSRS98) / Prince Edward Isl. Stereographic) in favour
+    // of 2292.
     let old = crs(2291);
     assert!(old.is_deprecated() && old.replaced_by().eq([2292]));
     assert!(!crs(6594).is_deprecated() && crs(6594).replaced_by().next().is_none());
@@ -233,7 +264,8 @@ fn crs_can_be_shared_between_threads() {
     shared::<GeoError>();
 }
 
-/// The trap found in a public sewer network model (swmmio 0.8.6, MIT): titled EPSG:2817, which is in metres, with numbers in feet.
+/// The trap found in a public sewer network model (swmmio 0.8.6, MIT): titled EPSG:2817, which is
+/// in metres, with numbers in feet.
 #[test]
 fn feet_under_a_metric_system_are_recognised() {
     let feet = [[2_748_073.306, 1_117_746.114], [2_747_294.224, 1_118_140.361]];
@@ -257,20 +289,32 @@ fn other_slips_are_recognised() {
     assert_eq!(crs(6594).fit(&[[37.3, -78.5]]), Ok(Fit::Slip(Slip::SwappedDegrees)));
     assert_eq!(crs(6318).fit(&[[37.3, -78.5]]), Ok(Fit::Slip(Slip::Swapped)));
     assert_eq!(crs(4277).fit(&[[57.0, -2.5]]), Ok(Fit::Slip(Slip::Swapped)));
-    assert_eq!(crs(4258).fit(&[[-20.0, -50.0]]), Ok(Fit::Outside { index: 0, lonlat: Some([-20.0, -50.0]) }));
+    assert_eq!(
+        crs(4258).fit(&[[-20.0, -50.0]]),
+        Ok(Fit::Outside { index: 0, lonlat: Some([-20.0, -50.0]) })
+    );
     assert_eq!(crs(6594).fit(&[]), Ok(Fit::Inside));
     let far = crs(6594).fit(&[[e, n], [e, n + 2_000_000.0]]).unwrap();
-    assert!(matches!(far, Fit::Outside { index: 1, lonlat: Some([_, lat]) } if lat > 50.0), "{far:?}");
-    assert!(matches!(crs(6594).fit(&[[1e300, f64::NAN]]), Ok(Fit::Outside { index: 0, lonlat: None })));
+    assert!(
+        matches!(far, Fit::Outside { index: 1, lonlat: Some([_, lat]) } if lat > 50.0),
+        "{far:?}"
+    );
+    assert!(matches!(
+        crs(6594).fit(&[[1e300, f64::NAN]]),
+        Ok(Fit::Outside { index: 0, lonlat: None })
+    ));
     assert!(matches!(crs(27200).fit(&[[0.0, 0.0]]), Err(GeoError::UnsupportedMethod { .. })));
 }
 
 #[test]
 fn areas_across_the_antimeridian() {
     let area = Area { west: 160.6, south: -55.95, east: -171.2, north: -25.88 };
-    for (lonlat, inside) in
-        [([175.0, -40.0], true), ([-175.0, -40.0], true), ([0.0, -40.0], false), ([150.0, -40.0], false)]
-    {
+    for (lonlat, inside) in [
+        ([175.0, -40.0], true),
+        ([-175.0, -40.0], true),
+        ([0.0, -40.0], false),
+        ([150.0, -40.0], false),
+    ] {
         assert_eq!(area.contains(lonlat, 0.1), inside, "{lonlat:?}");
     }
     let world = Area { west: -180.0, south: -90.0, east: 180.0, north: 90.0 };
@@ -297,18 +341,28 @@ fn longitude_and_latitude_on_their_own() {
 #[test]
 fn positions_that_are_none_are_refused() {
     for position in [[f64::NAN, 0.0], [0.0, f64::INFINITY], [1e30, 1e30]] {
-        assert!(matches!(crs(6594).to_wgs84(position), Err(GeoError::OutOfDomain { code: 6594, .. })), "{position:?}");
+        assert!(
+            matches!(crs(6594).to_wgs84(position), Err(GeoError::OutOfDomain { code: 6594, .. })),
+            "{position:?}"
+        );
     }
     for position in [[0.0, 90.5], [f64::NAN, 0.0], [400.0, 0.0]] {
-        assert!(matches!(crs(4326).to_wgs84(position), Err(GeoError::OutOfDomain { .. })), "{position:?}");
-        assert!(matches!(crs(27700).from_wgs84(position), Err(GeoError::OutOfDomain { .. })), "{position:?}");
+        assert!(
+            matches!(crs(4326).to_wgs84(position), Err(GeoError::OutOfDomain { .. })),
+            "{position:?}"
+        );
+        assert!(
+            matches!(crs(27700).from_wgs84(position), Err(GeoError::OutOfDomain { .. })),
+            "{position:?}"
+        );
     }
 }
 
-/// The systems that the round trip is tried on: every projection method and kind of shift that pipe surveys meet.
+/// The systems that the round trip is tried on: every projection method and kind of shift that pipe
+/// surveys meet.
 const ROUND: [u32; 22] = [
-    4326, 4269, 4258, 4807, 6594, 6595, 6494, 2222, 3089, 2817, 26915, 25832, 31467, 27700, 28992, 2056, 5514, 2154,
-    27572, 3857, 29902, 2193,
+    4326, 4269, 4258, 4807, 6594, 6595, 6494, 2222, 3089, 2817, 26915, 25832, 31467, 27700, 28992,
+    2056, 5514, 2154, 27572, 3857, 29902, 2193,
 ];
 
 proptest! {
@@ -333,9 +387,11 @@ proptest! {
     }
 }
 
-/// The parameters are those of the EPSG dataset for these codes. An origin on the equator is 0 and not the first parallel (3310, 3112);
-/// a meridian is in the unit of its system (4807: 2.5969213 grads, 27572: 2.33722917 degrees); variants that OGC 01-009 has no name for
-/// (methods 1051, 1102, 9833, 1027) have no text. `tests/interop/test_projection.py` holds the texts of some 600 systems against PROJ.
+/// The parameters are those of the EPSG dataset for these codes. An origin on the equator is 0 and
+/// not the first parallel (3310, 3112); a meridian is in the unit of its system (4807: 2.5969213
+/// grads, 27572: 2.33722917 degrees); variants that OGC 01-009 has no name for (methods 1051, 1102,
+/// 9833, 1027) have no text. `tests/interop/test_projection.py` holds the texts of some 600 systems
+/// against PROJ.
 #[test]
 fn a_definition_says_what_the_code_means_or_nothing() {
     let text = |code| crs(code).wkt().unwrap_or_default();

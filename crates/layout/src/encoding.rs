@@ -1,9 +1,12 @@
-//! The bytes of a file as text and back, in the encodings that office systems write. What a layout declares is not guessed at; only a
-//! byte-order mark, which says for certain, overrides it. What no layout declares is guessed, and the guess is reported.
+//! The bytes of a file as text and back, in the encodings that office systems write. What a layout
+//! declares is not guessed at; only a byte-order mark, which says for certain, overrides it. What
+//! no layout declares is guessed, and the guess is reported.
 
 use std::fmt;
 
-use encoding_rs::{DecoderResult, Encoding as Standard, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252, mem};
+use encoding_rs::{
+    DecoderResult, Encoding as Standard, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252, mem,
+};
 use obvert_model::layout::Encoding;
 
 /// The names of ISO 8859-1 (IANA). The WHATWG standard takes them for windows-1252, as browsers do.
@@ -39,7 +42,9 @@ impl Charset {
 
     /// The encoding of a label; `None` where the standard does not have it.
     pub(crate) fn of(label: &str) -> Option<Self> {
-        if LATIN1.iter().any(|name| name.eq_ignore_ascii_case(label)) || label.eq_ignore_ascii_case("ibm819") {
+        if LATIN1.iter().any(|name| name.eq_ignore_ascii_case(label))
+            || label.eq_ignore_ascii_case("ibm819")
+        {
             return Some(Self::Latin1);
         }
         Some(match Standard::for_label_no_replacement(label.as_bytes())? {
@@ -72,7 +77,11 @@ impl Charset {
         match self {
             Self::Latin1 => u32::from(letter) < 256,
             Self::Utf16 { .. } => true,
-            Self::Standard(standard) if standard == UTF_8 || letter.is_ascii_graphic() || letter == ' ' => true,
+            Self::Standard(standard)
+                if standard == UTF_8 || letter.is_ascii_graphic() || letter == ' ' =>
+            {
+                true
+            }
             Self::Standard(standard) => !standard.encode(letter.encode_utf8(&mut [0; 4])).2,
         }
     }
@@ -100,8 +109,8 @@ pub(crate) enum Known {
     Guessed,
 }
 
-/// Whether bytes are UTF-16 by their zeros, and then whether the greater byte comes first. Tables are Latin letters and digits for the
-/// most part, which have a zero in one of their two bytes.
+/// Whether bytes are UTF-16 by their zeros, and then whether the greater byte comes first. Tables
+/// are Latin letters and digits for the most part, which have a zero in one of their two bytes.
 fn zeros_of_utf16(source: &[u8]) -> Option<bool> {
     let start = &source[..source.len().min(4096)];
     let zeros = |odd: usize| start.iter().skip(odd).step_by(2).filter(|byte| **byte == 0).count();
@@ -126,7 +135,10 @@ fn line_at_end(text: &str) -> usize {
 ///
 /// # Errors
 /// With the line, from 1, that cannot be read, and why.
-pub(crate) fn decode(source: &[u8], declared: Option<Charset>) -> Result<(String, Charset, Known), (usize, String)> {
+pub(crate) fn decode(
+    source: &[u8],
+    declared: Option<Charset>,
+) -> Result<(String, Charset, Known), (usize, String)> {
     let mark = Standard::for_bom(source);
     let body = &source[mark.map_or(0, |(_, length)| length)..];
     let charset = match mark {
@@ -135,21 +147,28 @@ pub(crate) fn decode(source: &[u8], declared: Option<Charset>) -> Result<(String
         None => declared.unwrap_or_else(|| guess(source)),
     };
     let known = match declared {
-        Some(declared) if declared == charset || declared.is_utf16() && charset.is_utf16() => Known::Declared,
+        Some(declared) if declared == charset || declared.is_utf16() && charset.is_utf16() => {
+            Known::Declared
+        }
         Some(_) => Known::Marked,
         // A mark says it for certain, and ASCII is the same in all that it could be.
         None if mark.is_some() || source.is_ascii() && charset == Charset::UTF_8 => Known::Declared,
         None => Known::Guessed,
     };
     if source.starts_with(b"PK\x03\x04") {
-        return Err((1, "it begins like a zip archive or a workbook; save the table as CSV".to_owned()));
+        return Err((
+            1,
+            "it begins like a zip archive or a workbook; save the table as CSV".to_owned(),
+        ));
     }
-    // Letters beyond ASCII that are UTF-8 from the first to the last are seldom anything else by chance.
+    // Letters beyond ASCII that are UTF-8 from the first to the last are seldom anything else by
+    // chance.
     if charset.is_single_byte() && !body.is_ascii() && std::str::from_utf8(body).is_ok() {
         let at = body.iter().position(|byte| !byte.is_ascii()).unwrap_or(0);
         let line = 1 + body[..at].iter().filter(|byte| **byte == b'\n').count();
-        let why =
-            format!("UTF-8 here, but the layout says {charset}; save the file in that encoding, or correct `encoding`");
+        let why = format!(
+            "UTF-8 here, but the layout says {charset}; save the file in that encoding, or correct `encoding`"
+        );
         return Err((line, why));
     }
     let text = match charset {
@@ -160,16 +179,23 @@ pub(crate) fn decode(source: &[u8], declared: Option<Charset>) -> Result<(String
             utf16(body, if big { UTF_16BE } else { UTF_16LE })?
         }
         Charset::Standard(standard) => strictly(body, standard).map_err(|line| {
-            let hint =
-                if standard == UTF_8 { "; was it saved in windows-1252?" } else { "; is it in another encoding?" };
+            let hint = if standard == UTF_8 {
+                "; was it saved in windows-1252?"
+            } else {
+                "; is it in another encoding?"
+            };
             let name = if standard == UTF_8 { "UTF-8".to_owned() } else { charset.to_string() };
             (line, format!("not {name} here, although the layout says so{hint}"))
         })?,
     };
     if let Some(at) = text.find('\0') {
         let why = match declared {
-            Some(_) => "a null character, so the file is not text in the encoding that the layout names",
-            None => "a null character, which no table has; is this a table? save it as CSV or as a workbook (.xlsx)",
+            Some(_) => {
+                "a null character, so the file is not text in the encoding that the layout names"
+            }
+            None => {
+                "a null character, which no table has; is this a table? save it as CSV or as a workbook (.xlsx)"
+            }
         };
         return Err((line_at_end(&text[..at]), why.to_owned()));
     }
@@ -181,7 +207,8 @@ fn utf16(body: &[u8], standard: &'static Standard) -> Result<String, (usize, Str
         let why = "UTF-16 has two bytes per unit, and the file has an odd number of bytes; is it cut off?";
         return Err((1, why.to_owned()));
     }
-    strictly(body, standard).map_err(|_| (1, "not valid UTF-16; is it in another encoding?".to_owned()))
+    strictly(body, standard)
+        .map_err(|_| (1, "not valid UTF-16; is it in another encoding?".to_owned()))
 }
 
 /// The text of bytes.
@@ -194,7 +221,8 @@ fn strictly(body: &[u8], standard: &'static Standard) -> Result<String, usize> {
     let mut text = String::with_capacity(room);
     let mut read = 0;
     loop {
-        let (result, more) = decoder.decode_to_string_without_replacement(&body[read..], &mut text, true);
+        let (result, more) =
+            decoder.decode_to_string_without_replacement(&body[read..], &mut text, true);
         read += more;
         match result {
             DecoderResult::InputEmpty => return Ok(text),
@@ -204,7 +232,8 @@ fn strictly(body: &[u8], standard: &'static Standard) -> Result<String, usize> {
     }
 }
 
-/// The bytes of a text, and the characters that the encoding does not have, which become question marks.
+/// The bytes of a text, and the characters that the encoding does not have, which become question
+/// marks.
 pub(crate) fn encode(text: &str, charset: Charset) -> (Vec<u8>, Vec<char>) {
     let mut missing: Vec<char> = text.chars().filter(|letter| !charset.has(*letter)).collect();
     missing.sort_unstable();
@@ -234,13 +263,16 @@ mod tests {
     const CP1252: Charset = Charset::Standard(WINDOWS_1252);
     const ALL: [Charset; 4] = [Charset::UTF_8, CP1252, Charset::Latin1, UTF_16];
 
-    /// WHATWG Encoding standard, index windows-1252: 0x80 is the euro sign, 0x96 the en dash, 0x99 the trade mark sign.
+    /// WHATWG Encoding standard, index windows-1252: 0x80 is the euro sign, 0x96 the en dash, 0x99
+    /// the trade mark sign.
     #[test]
     fn bytes_mean_what_the_standard_says() {
         let read = |encoding| decode(b"\x80\x96\x99\xE9", Some(encoding)).unwrap().0;
         assert_eq!(read(CP1252), "€–™é");
         assert_eq!(read(Charset::Latin1), "\u{80}\u{96}\u{99}é");
-        assert!(decode(b"a\nb\xE9", Some(Charset::UTF_8)).unwrap_err().1.starts_with("not UTF-8 here"));
+        assert!(
+            decode(b"a\nb\xE9", Some(Charset::UTF_8)).unwrap_err().1.starts_with("not UTF-8 here")
+        );
         assert_eq!(decode(b"a\nb\xE9", Some(Charset::UTF_8)).unwrap_err().0, 2);
     }
 
@@ -262,7 +294,10 @@ mod tests {
                 decode(b"\xEF\xBB\xBFa\xC3\xA9", all),
                 Ok(("aé".to_owned(), Charset::UTF_8, said(Charset::UTF_8)))
             );
-            assert_eq!(decode(b"\xFE\xFF\0a\0\xE9", all), Ok(("aé".to_owned(), UTF_16, said(UTF_16))));
+            assert_eq!(
+                decode(b"\xFE\xFF\0a\0\xE9", all),
+                Ok(("aé".to_owned(), UTF_16, said(UTF_16)))
+            );
             let (written, missing) = encode("aé", declared);
             assert_eq!((decode(&written, all).unwrap().0.as_str(), missing.len()), ("aé", 0));
         }
@@ -292,7 +327,8 @@ mod tests {
         }
     }
 
-    /// WHATWG Encoding standard: labels are taken whatever their case; those of ISO 8859-1 mean that standard here.
+    /// WHATWG Encoding standard: labels are taken whatever their case; those of ISO 8859-1 mean
+    /// that standard here.
     #[test]
     fn every_label_of_the_standard_is_read_and_written() {
         let cases: [(&str, &[u8], &str); 9] = [
@@ -317,7 +353,10 @@ mod tests {
             (line, why.as_str()),
             (2, "not shift_jis here, although the layout says so; is it in another encoding?")
         );
-        assert_eq!(encode("a\u{7ba1}\u{e9}", Charset::Standard(encoding_rs::SHIFT_JIS)).1, ['\u{e9}']);
+        assert_eq!(
+            encode("a\u{7ba1}\u{e9}", Charset::Standard(encoding_rs::SHIFT_JIS)).1,
+            ['\u{e9}']
+        );
     }
 
     #[test]

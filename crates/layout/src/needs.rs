@@ -9,11 +9,13 @@ use crate::read::journal::one_line;
 /// How deep values that are made of others are followed.
 const DEEPEST: usize = 4;
 
-/// The headings of the columns that a field comes from, directly or by what the layout makes of them, in the order of the layout.
+/// The headings of the columns that a field comes from, directly or by what the layout makes of
+/// them, in the order of the layout.
 pub(crate) fn columns_of<'l>(plan: &Plan<'l>, target: Target) -> Vec<&'l str> {
     let mut found = Vec::new();
     follow(plan, target, DEEPEST, &mut found);
-    let place = |heading: &str| plan.layout.columns.iter().position(|column| *column.heading == *heading);
+    let place =
+        |heading: &str| plan.layout.columns.iter().position(|column| *column.heading == *heading);
     found.sort_by_key(|heading| place(heading));
     found.dedup();
     found
@@ -22,12 +24,18 @@ pub(crate) fn columns_of<'l>(plan: &Plan<'l>, target: Target) -> Vec<&'l str> {
 fn follow<'l>(plan: &Plan<'l>, target: Target, deep: usize, found: &mut Vec<&'l str>) {
     let Some(deep) = deep.checked_sub(1) else { return };
     let before = found.len();
-    let columns = plan.columns.iter().filter(|column| column.target().is_some_and(|own| target.holds(own)));
+    let columns =
+        plan.columns.iter().filter(|column| column.target().is_some_and(|own| target.holds(own)));
     found.extend(columns.map(|column| column.heading()));
     if let Some(codes) = plan.layout.codes.as_ref().filter(|_| target == Target::CODE) {
         found.extend(codes.columns.iter().map(|heading| heading.as_str()));
     }
-    for field in plan.made.iter().filter(|(own, _)| *own == target).flat_map(|(_, template)| template.fields()) {
+    for field in plan
+        .made
+        .iter()
+        .filter(|(own, _)| *own == target)
+        .flat_map(|(_, template)| template.fields())
+    {
         follow(plan, field, deep, found);
     }
     if found.len() == before {
@@ -43,19 +51,25 @@ fn follow<'l>(plan: &Plan<'l>, target: Target, deep: usize, found: &mut Vec<&'l 
 
 /// Headings as a message has them.
 pub(crate) fn quoted(headings: &[&str]) -> String {
-    let all: Vec<String> = headings.iter().map(|heading| format!("{:?}", one_line(heading))).collect();
+    let all: Vec<String> =
+        headings.iter().map(|heading| format!("{:?}", one_line(heading))).collect();
     all.join(", ")
 }
 
-/// What to report of a key that is missing, and the heading of the column that should hold it, if there is one. `is_blank` tells which
-/// columns have nothing in the last row, of which the fields of the document are made.
+/// What to report of a key that is missing, and the heading of the column that should hold it, if
+/// there is one. `is_blank` tells which columns have nothing in the last row, of which the fields
+/// of the document are made.
 pub(crate) fn missing<'l>(
     problem: &Problem,
     plan: &Plan<'l>,
     is_blank: &dyn Fn(&str) -> bool,
 ) -> Option<(String, Option<&'l str>)> {
     let key = problem.key.as_deref().filter(|_| problem.kind == ProblemKind::MissingKey)?;
-    let keys = problem.pointer.split('/').skip(1).filter(|key| !key.bytes().all(|byte| byte.is_ascii_digit()));
+    let keys = problem
+        .pointer
+        .split('/')
+        .skip(1)
+        .filter(|key| !key.bytes().all(|byte| byte.is_ascii_digit()));
     let above: Vec<&str> = keys.collect();
     let target = Target::named(&[above.as_slice(), &[key]].concat().join("."))?;
     let of_document = above.is_empty();
@@ -70,11 +84,15 @@ pub(crate) fn missing<'l>(
     }
     let Some(first) = columns.first() else {
         let id = &plan.layout.id;
-        let message =
-            format!("every {each} needs {target}, but no column of the layout {id} holds it; add it to fixed or made");
+        let message = format!(
+            "every {each} needs {target}, but no column of the layout {id} holds it; add it to fixed or made"
+        );
         return Some((message, None));
     };
     let place = if of_document { " in the last row" } else { "" };
-    let message = format!("there is no value under {}{place}, and every {each} needs it; fill it in", quoted(&columns));
+    let message = format!(
+        "there is no value under {}{place}, and every {each} needs it; fill it in",
+        quoted(&columns)
+    );
     Some((message, Some(first)))
 }

@@ -1,4 +1,5 @@
-//! A layout made ready to read and to write by: its paths are resolved, its templates taken apart, its encoding and its code list found.
+//! A layout made ready to read and to write by: its paths are resolved, its templates taken apart,
+//! its encoding and its code list found.
 
 use std::collections::HashMap;
 
@@ -36,8 +37,14 @@ impl<'l> Plan<'l> {
     /// When the layout leads to fields that the format does not have, or its encoding is not known.
     pub(crate) fn new(layout: &'l Layout, lists: &'l [CodeList]) -> Result<Self, ConvertError> {
         let columns = layout.columns.iter().map(|column| ColumnBinding::of(column, layout));
-        let fixed = layout.fixed.iter().map(|fixed| Some((resolve(&fixed.to)?, cell::scalar(&fixed.value))));
-        let made = layout.made.iter().map(|made| Some((resolve(&made.to)?, Template::parse(&made.text).ok()?)));
+        let fixed = layout
+            .fixed
+            .iter()
+            .map(|fixed| Some((resolve(&fixed.to)?, cell::scalar(&fixed.value))));
+        let made = layout
+            .made
+            .iter()
+            .map(|made| Some((resolve(&made.to)?, Template::parse(&made.text).ok()?)));
         let label = layout.table.as_ref().and_then(|table| table.encoding.as_deref());
         let plan = || {
             Some(Self {
@@ -58,12 +65,14 @@ impl<'l> Plan<'l> {
         };
         plan().ok_or_else(|| {
             let problems: Vec<String> = layout.problems().iter().map(ToString::to_string).collect();
-            let message = format!("the layout {} cannot be used: {}", layout.id, problems.join("; "));
+            let message =
+                format!("the layout {} cannot be used: {}", layout.id, problems.join("; "));
             ConvertError::Refused { message }
         })
     }
 
-    /// Whether the file is XML, whose rows have no lines and whose values have columns of their own.
+    /// Whether the file is XML, whose rows have no lines and whose values have columns of their
+    /// own.
     pub(crate) const fn is_xml(&self) -> bool {
         self.layout.xml.is_some()
     }
@@ -119,15 +128,20 @@ pub(crate) struct ColumnBinding<'l> {
     pub(crate) column: &'l Column,
     pub(crate) role: ColumnUse<'l>,
     pub(crate) format: CellFormat<'l>,
-    /// The unit that the document has for the field, where that is a length and the layout fixes it.
+    /// The unit that the document has for the field, where that is a length and the layout fixes
+    /// it.
     pub(crate) unit: Option<QuantityUnit>,
 }
 
 impl<'l> ColumnBinding<'l> {
     /// Binds a column; `None` where it leads to a field that the format does not have.
     pub(crate) fn of(column: &'l Column, layout: &'l Layout) -> Option<Self> {
-        let code = layout.codes.as_ref().and_then(|codes| codes.columns.iter().position(|own| *own == column.heading));
-        let is_stretch = layout.stretches.as_ref().is_some_and(|stretches| stretches.column == column.heading);
+        let code = layout
+            .codes
+            .as_ref()
+            .and_then(|codes| codes.columns.iter().position(|own| *own == column.heading));
+        let is_stretch =
+            layout.stretches.as_ref().is_some_and(|stretches| stretches.column == column.heading);
         let role = match (code, &column.to, &column.drop) {
             (Some(place), ..) => ColumnUse::Code(place),
             _ if is_stretch => ColumnUse::Stretch,
@@ -136,7 +150,8 @@ impl<'l> ColumnBinding<'l> {
             (_, None, None) => ColumnUse::Unsaid,
         };
         let target = if let ColumnUse::Field(target) = role { Some(target) } else { None };
-        let measured_in = target.and_then(Target::measured_in).and_then(|unit| layout.fixed_text(unit));
+        let measured_in =
+            target.and_then(Target::measured_in).and_then(|unit| layout.fixed_text(unit));
         let unit = measured_in.and_then(|word| word.parse::<QuantityUnit>().ok());
         Some(Self { column, role, format: CellFormat::of(column, layout), unit })
     }
@@ -163,7 +178,8 @@ impl<'l> ColumnBinding<'l> {
         (self.column.place.unwrap_or(1) as usize).saturating_sub(1)
     }
 
-    /// The cell of a value of the field, which is turned into the unit of the column where that has one of its own.
+    /// The cell of a value of the field, which is turned into the unit of the column where that has
+    /// one of its own.
     pub(crate) fn write(&self, value: &Value) -> Option<String> {
         match (self.column.unit, self.unit) {
             (Some(unit), Some(own)) => self.format.write(&converted(value, Some(own), Some(unit))?),
@@ -189,7 +205,12 @@ impl<'l> Codes<'l> {
         let version = layout.fixed_text(Target::CODE_LIST_VERSION);
         let is = |list: &&CodeList| Some(&*list.id) == id && Some(&*list.version) == version;
         let list = lists.iter().find(is).or_else(|| CodeList::built_ins().into_iter().find(is));
-        Self(list.into_iter().flat_map(|list| &list.codes).map(|code| (code.code.as_str(), code)).collect())
+        Self(
+            list.into_iter()
+                .flat_map(|list| &list.codes)
+                .map(|code| (code.code.as_str(), code))
+                .collect(),
+        )
     }
 
     /// Whether the list is not at hand.
@@ -203,6 +224,10 @@ impl<'l> Codes<'l> {
 }
 
 /// The unit of an amount that has none in its cell or column, by what the code list says of it.
-pub(crate) fn implied_unit(code: Option<&Code>, characterisation: &[String], place: usize) -> Option<QuantityUnit> {
+pub(crate) fn implied_unit(
+    code: Option<&Code>,
+    characterisation: &[String],
+    place: usize,
+) -> Option<QuantityUnit> {
     code?.amounts(characterisation).nth(place).map(|amount| amount.unit)
 }

@@ -1,5 +1,6 @@
-//! Lengths and sizes from the units of a document to those of a layout, by the exact factors of the format. This is the one place where
-//! a conversion changes a unit: the layout asks for it, and the report says so.
+//! Lengths and sizes from the units of a document to those of a layout, by the exact factors of the
+//! format. This is the one place where a conversion changes a unit: the layout asks for it, and the
+//! report says so.
 
 use obvert_convert::{Loss, LossKind, LossReport};
 use obvert_model::layout::Target;
@@ -27,7 +28,8 @@ pub(crate) fn document_in(
         if was == becomes {
             return;
         }
-        let message = format!("{what} are converted from {was} to {becomes}, the unit of the layout");
+        let message =
+            format!("{what} are converted from {was} to {becomes}, the unit of the layout");
         let loss = Loss::new(LossKind::Changed, target.pointer(), message);
         report.losses.push(Loss { was: Some(was.into()), becomes: Some(becomes.into()), ..loss });
         if let Some(document) = value.as_object_mut() {
@@ -42,8 +44,13 @@ pub(crate) fn document_in(
     value
 }
 
-/// A number in another unit; `None` where there is no number, a unit is not given, or one cannot be turned into the other.
-pub(crate) fn converted(value: &Value, from: Option<QuantityUnit>, to: Option<QuantityUnit>) -> Option<Value> {
+/// A number in another unit; `None` where there is no number, a unit is not given, or one cannot be
+/// turned into the other.
+pub(crate) fn converted(
+    value: &Value,
+    from: Option<QuantityUnit>,
+    to: Option<QuantityUnit>,
+) -> Option<Value> {
     turned(value, from?.factor_to(to?)?)
 }
 
@@ -76,7 +83,11 @@ impl Factors {
         match (shape, factor) {
             (Shape::Object(name), _) => self.object(value, object(name)),
             (Shape::List(item), _) => {
-                value.as_array_mut().into_iter().flatten().for_each(|below| self.value(below, item, factor));
+                value
+                    .as_array_mut()
+                    .into_iter()
+                    .flatten()
+                    .for_each(|below| self.value(below, item, factor));
             }
             (Shape::Number, Some(factor)) => {
                 if let Some(turned) = turned(value, factor) {

@@ -26,7 +26,9 @@ fn strict(bencher: divan::Bencher<'_, '_>, bytes: usize) {
 #[divan::bench(args = SIZES)]
 fn bare_serde_json(bencher: divan::Bencher<'_, '_>, bytes: usize) {
     let source = generate::document(bytes);
-    bencher.counter(BytesCount::of_str(&source)).bench(|| serde_json::from_str::<Document>(&source).expect("valid"));
+    bencher
+        .counter(BytesCount::of_str(&source))
+        .bench(|| serde_json::from_str::<Document>(&source).expect("valid"));
 }
 
 #[divan::bench(args = SIZES)]
@@ -46,5 +48,7 @@ fn run_by_run(bencher: divan::Bencher<'_, '_>, bytes: usize) {
 fn write(bencher: divan::Bencher<'_, '_>, bytes: usize) {
     let source = generate::document(bytes);
     let document = obvert_model::read::document(source.as_bytes()).expect("valid");
-    bencher.counter(BytesCount::of_str(&source)).bench(|| obvert_model::write::to_string(&document));
+    bencher
+        .counter(BytesCount::of_str(&source))
+        .bench(|| obvert_model::write::to_string(&document));
 }

@@ -1,5 +1,5 @@
-//! Archives: many documents in one file, a document a line (JSON lines), so that decades of surveys can be read, checked and
-//! written one at a time, whatever their number.
+//! Archives: many documents in one file, a document a line (JSON lines), so that decades of surveys
+//! can be read, checked and written one at a time, whatever their number.
 //!
 //! ```
 //! use obvert_model::{archive, read};
@@ -40,10 +40,11 @@ pub struct Lines<R> {
     number: usize,
 }
 
-/// The lines of an archive that are not empty. A byte-order mark at the beginning is taken off, and a carriage return at
-/// the end of a line. Only one line is held at a time.
+/// The lines of an archive that are not empty. A byte-order mark at the beginning is taken off, and
+/// a carriage return at the end of a line. Only one line is held at a time.
 ///
-/// An item is an error when the source fails; what stands in a line is for [`crate::read::document`] to judge.
+/// An item is an error when the source fails; what stands in a line is for
+/// [`crate::read::document`] to judge.
 pub fn lines<R: BufRead>(source: R) -> Lines<R> {
     Lines { source, number: 0 }
 }
@@ -72,14 +73,16 @@ impl<R: BufRead> Iterator for Lines<R> {
     }
 }
 
-/// Writes a document as one line, with the line feed that ends it: keys in the order of the specification, numbers in their
-/// shortest form, no white space.
+/// Writes a document as one line, with the line feed that ends it: keys in the order of the
+/// specification, numbers in their shortest form, no white space.
 ///
 /// # Errors
 /// As [`crate::write::document`].
 pub fn write(document: &Document, mut sink: impl Write) -> Result<(), WriteError> {
     check_ids(document)?;
-    document.serialize(&mut serde_json::Serializer::with_formatter(&mut sink, OneLine)).map_err(io::Error::from)?;
+    document
+        .serialize(&mut serde_json::Serializer::with_formatter(&mut sink, OneLine))
+        .map_err(io::Error::from)?;
     Ok(sink.write_all(b"\n")?)
 }
 

@@ -1,4 +1,5 @@
-//! Extensions: data that the format does not define, under a reverse domain name, kept through every round trip.
+//! Extensions: data that the format does not define, under a reverse domain name, kept through
+//! every round trip.
 //!
 //! ```
 //! use obvert_model::extension::{Extensions, Json};
@@ -38,15 +39,18 @@ pub enum ExtensionError {
 }
 
 impl Extensions {
-    /// How many arrays and objects may be nested in one value. JSON readers commonly stop at 128 for a whole document.
+    /// How many arrays and objects may be nested in one value. JSON readers commonly stop at 128
+    /// for a whole document.
     pub const DEEPEST: usize = 100;
 
     /// Extensions from their entries.
     ///
     /// # Errors
-    /// If there are no entries, since an object without extensions has no key for them, or if a value is nested deeper than
-    /// [`Self::DEEPEST`].
-    pub fn new(entries: impl IntoIterator<Item = (ExtensionKey, Json)>) -> Result<Self, ExtensionError> {
+    /// If there are no entries, since an object without extensions has no key for them, or if a
+    /// value is nested deeper than [`Self::DEEPEST`].
+    pub fn new(
+        entries: impl IntoIterator<Item = (ExtensionKey, Json)>,
+    ) -> Result<Self, ExtensionError> {
         let entries: BTreeMap<_, _> = entries.into_iter().collect();
         if entries.is_empty() {
             return Err(ExtensionError::Empty);
@@ -107,7 +111,11 @@ impl<'de> Deserialize<'de> for Extensions {
                     entries.insert(key, source.next_value()?);
                 }
                 // The JSON reader has a limit of its own to the depth.
-                if entries.is_empty() { Err(A::Error::custom(ExtensionError::Empty)) } else { Ok(Extensions(entries)) }
+                if entries.is_empty() {
+                    Err(A::Error::custom(ExtensionError::Empty))
+                } else {
+                    Ok(Extensions(entries))
+                }
             }
         }
         source.deserialize_map(Named)
@@ -128,8 +136,8 @@ impl schemars::JsonSchema for Extensions {
     }
 }
 
-/// Any JSON value that every JSON implementation reads alike (RFC 7493): no duplicate key in an object, no
-/// number beyond ±(2⁵³ − 1). Keys are sorted, since their order carries no meaning.
+/// Any JSON value that every JSON implementation reads alike (RFC 7493): no duplicate key in an
+/// object, no number beyond ±(2⁵³ − 1). Keys are sorted, since their order carries no meaning.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Json {
     /// `null`; allowed here only.
@@ -191,9 +199,12 @@ impl TryFrom<serde_json::Value> for Json {
             Value::Bool(value) => Self::Bool(value),
             Value::Number(value) => Self::Number(Number::new(value.as_f64().unwrap_or(f64::NAN))?),
             Value::String(value) => Self::String(value),
-            Value::Array(items) => Self::Array(items.into_iter().map(Self::try_from).collect::<Result<_, _>>()?),
+            Value::Array(items) => {
+                Self::Array(items.into_iter().map(Self::try_from).collect::<Result<_, _>>()?)
+            }
             Value::Object(entries) => {
-                let entries = entries.into_iter().map(|(key, value)| Ok((key, Self::try_from(value)?)));
+                let entries =
+                    entries.into_iter().map(|(key, value)| Ok((key, Self::try_from(value)?)));
                 Self::Object(entries.collect::<Result<_, NumberError>>()?)
             }
         })
@@ -211,7 +222,9 @@ impl From<Json> for serde_json::Value {
             Json::Number(value) => Self::from(value.get()),
             Json::String(value) => Self::String(value),
             Json::Array(items) => items.into_iter().map(Self::from).collect(),
-            Json::Object(entries) => entries.into_iter().map(|(key, value)| (key, Self::from(value))).collect(),
+            Json::Object(entries) => {
+                entries.into_iter().map(|(key, value)| (key, Self::from(value))).collect()
+            }
         }
     }
 }
@@ -271,9 +284,10 @@ impl schemars::JsonSchema for Json {
         "Json".into()
     }
     fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
-        // No choice between schemas: each keyword speaks of values of its own type only, so that a validator names the very
-        // number that is wrong and not the whole extension. Every type that JSON has is named, for the sake of validators
-        // that read 1e400 as infinity, which is no number of any size to them.
+        // No choice between schemas: each keyword speaks of values of its own type only, so that a
+        // validator names the very number that is wrong and not the whole extension. Every type
+        // that JSON has is named, for the sake of validators that read 1e400 as infinity, which is
+        // no number of any size to them.
         schemars::json_schema!({
             "description": "Any JSON value that every implementation reads alike (RFC 7493).",
             "type": ["null", "boolean", "number", "string", "array", "object"],

@@ -54,7 +54,8 @@ impl Pipe {
     /// # Errors
     /// If a coordinate is not finite or beyond ±9 007 199 254 740 991.
     pub fn with_line_string(self, line: &LineString<f64>) -> Result<Self, NumberError> {
-        let path = line.coords().map(|coord| Position::try_from(*coord)).collect::<Result<Vec<_>, _>>()?;
+        let path =
+            line.coords().map(|coord| Position::try_from(*coord)).collect::<Result<Vec<_>, _>>()?;
         Ok(self.with_path(path))
     }
 }

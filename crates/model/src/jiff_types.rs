@@ -6,7 +6,8 @@ use jiff::tz::TimeZone;
 
 use crate::text::{Date, TextError, Timestamp};
 
-/// Keeps the moment and the offset, in a time zone of that offset. A second of 60, which the format allows, becomes 59.
+/// Keeps the moment and the offset, in a time zone of that offset. A second of 60, which the format
+/// allows, becomes 59.
 ///
 /// ```
 /// use jiff::ZonedDateTime;
@@ -39,8 +40,8 @@ impl TryFrom<&Timestamp> for jiff::Timestamp {
     }
 }
 
-/// Keeps the moment and the offset, and drops the name of the time zone. Fails if the offset has seconds, or the year is
-/// negative.
+/// Keeps the moment and the offset, and drops the name of the time zone. Fails if the offset has
+/// seconds, or the year is negative.
 impl TryFrom<&jiff::ZonedDateTime> for Timestamp {
     type Error = TextError;
 
@@ -100,12 +101,16 @@ mod tests {
             assert_eq!(again.replace("+00:00", "Z"), text);
             assert_eq!(jiff::Timestamp::try_from(&stamp).unwrap(), zoned.timestamp());
             assert_eq!(
-                jiff::Timestamp::try_from(&Timestamp::try_from(zoned.timestamp()).unwrap()).unwrap(),
+                jiff::Timestamp::try_from(&Timestamp::try_from(zoned.timestamp()).unwrap())
+                    .unwrap(),
                 zoned.timestamp()
             );
         }
         let leap: Timestamp = "2016-12-31T23:59:60Z".parse().unwrap();
-        assert_eq!(Timestamp::try_from(jiff::Timestamp::try_from(&leap).unwrap()).unwrap(), "2016-12-31T23:59:59Z");
+        assert_eq!(
+            Timestamp::try_from(jiff::Timestamp::try_from(&leap).unwrap()).unwrap(),
+            "2016-12-31T23:59:59Z"
+        );
     }
 
     #[test]
@@ -119,9 +124,16 @@ mod tests {
         let early = jiff::Timestamp::from_second(-70_000_000_000).unwrap();
         assert!(Timestamp::try_from(early).is_err());
         // Local mean time before there were time zones.
-        let zone = TimeZone::fixed(jiff::tz::Offset::from_seconds(-5 * 3600 - 50 * 60 - 36).unwrap());
-        assert!(Timestamp::try_from(&jiff::Timestamp::from_second(0).unwrap().to_zoned_datetime(zone)).is_err());
+        let zone =
+            TimeZone::fixed(jiff::tz::Offset::from_seconds(-5 * 3600 - 50 * 60 - 36).unwrap());
+        assert!(
+            Timestamp::try_from(&jiff::Timestamp::from_second(0).unwrap().to_zoned_datetime(zone))
+                .is_err()
+        );
         let never: Timestamp = "2026-02-30T00:00:00Z".parse().unwrap();
-        assert!(jiff::ZonedDateTime::try_from(&never).is_err() && jiff::Timestamp::try_from(&never).is_err());
+        assert!(
+            jiff::ZonedDateTime::try_from(&never).is_err()
+                && jiff::Timestamp::try_from(&never).is_err()
+        );
     }
 }

@@ -1,9 +1,10 @@
 //! The typed model of the obvert format for pipe inspection surveys.
 //!
-//! [`tables`] has a type for every table of the format; [`mod@read`] reads documents strictly, whole or run by run;
-//! [`mod@write`] writes them so that equal content gives equal bytes; [`lists`] has code lists and grade schemes, which
-//! are data; [`edit`] changes a document in its text and leaves the rest of that as it is; [`schema`] makes the JSON
-//! Schemas from the types; `versions` (feature `diagnose`) brings documents of older versions to this one.
+//! [`tables`] has a type for every table of the format; [`mod@read`] reads documents strictly,
+//! whole or run by run; [`mod@write`] writes them so that equal content gives equal bytes;
+//! [`lists`] has code lists and grade schemes, which are data; [`edit`] changes a document in its
+//! text and leaves the rest of that as it is; [`schema`] makes the JSON Schemas from the types;
+//! `versions` (feature `diagnose`) brings documents of older versions to this one.
 //!
 //! ```
 //! let source = br#"{

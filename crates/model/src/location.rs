@@ -1,4 +1,5 @@
-//! A location in a file that somebody wrote: what every message, finding and problem names, whatever the format.
+//! A location in a file that somebody wrote: what every message, finding and problem names,
+//! whatever the format.
 
 use std::fmt;
 
@@ -27,7 +28,8 @@ pub struct Location {
 }
 
 impl fmt::Display for Location {
-    /// The format of compiler messages, so that editors and terminals can jump to it: `survey.json:12:7`.
+    /// The format of compiler messages, so that editors and terminals can jump to it:
+    /// `survey.json:12:7`.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{}:{}", self.file, self.line)?;
         if let Some(column) = self.column {

@@ -1,12 +1,14 @@
-//! The macros that declare tables, vocabularies, texts and numbers. A declaration reads like its part of the
-//! specification, and strictness (no `null`, no unknown key, no array in place of an object) is decided once for all.
+//! The macros that declare tables, vocabularies, texts and numbers. A declaration reads like its
+//! part of the specification, and strictness (no `null`, no unknown key, no array in place of an
+//! object) is decided once for all.
 
 /// Declares one object of the format.
 ///
-/// `name: T` is required, `name: T = value` is required and filled in by `new`, `name?: T` is optional and `name[]: T` is
-/// a list that is left out when empty. Reading refuses unknown keys, `null` in place of an absent value, and JSON arrays
-/// (which serde's derived readers would otherwise accept in place of objects). A new optional field breaks no caller:
-/// tables are `#[non_exhaustive]`, and [`construct!`] makes their constructors.
+/// `name: T` is required, `name: T = value` is required and filled in by `new`, `name?: T` is
+/// optional and `name[]: T` is a list that is left out when empty. Reading refuses unknown keys,
+/// `null` in place of an absent value, and JSON arrays (which serde's derived readers would
+/// otherwise accept in place of objects). A new optional field breaks no caller: tables are
+/// `#[non_exhaustive]`, and [`construct!`] makes their constructors.
 macro_rules! table {
     (@munch [$($head:tt)*] [$($done:tt)*]) => { $($head)* { $($done)* } };
     (@munch $head:tt [$($done:tt)*] $(#[$m:meta])* $f:ident : $t:ty $(= $value:expr)?, $($rest:tt)*) => {
@@ -46,7 +48,8 @@ macro_rules! table {
 
 /// Makes a table's `new`, which takes the required fields, and a `with_…` for every other field.
 macro_rules! construct {
-    // A step takes one field: [parameters of `new`] [the fields that it makes] [the fields that have a setter].
+    // A step takes one field: [parameters of `new`] [the fields that it makes] [the fields that
+    // have a setter].
     (@field $name:ident $takes:tt [$($makes:tt)*] $sets:tt
         $(#[$m:meta])* $f:ident : $t:ty = $value:expr, $($rest:tt)*) => {
         construct! { @field $name $takes [$($makes)* $f: $value,] $sets $($rest)* }
@@ -88,8 +91,9 @@ macro_rules! construct {
     (@default $name:ident $takes:tt) => {};
 }
 
-/// Declares one vocabulary of the format: an enumeration written as plain words. It is `#[non_exhaustive]`, since a
-/// version of the format may add a word, unless it is `complete`: a program cannot do without knowing each of its words.
+/// Declares one vocabulary of the format: an enumeration written as plain words. It is
+/// `#[non_exhaustive]`, since a version of the format may add a word, unless it is `complete`: a
+/// program cannot do without knowing each of its words.
 macro_rules! words {
     ($(#[doc = $doc:literal])+ pub complete $name:ident $words:tt) => { words! { @ [] [$($doc)+] $name $words } };
     ($(#[doc = $doc:literal])+ pub $name:ident $words:tt) => { words! { @ [#[non_exhaustive]] [$($doc)+] $name $words } };
@@ -135,7 +139,8 @@ macro_rules! words {
     };
 }
 
-/// Declares a newtype over a piece of text, so that an identifier of one table is never passed for another's.
+/// Declares a newtype over a piece of text, so that an identifier of one table is never passed for
+/// another's.
 macro_rules! texts {
     ($($(#[$m:meta])* pub $name:ident $(of $table:literal)? $(matches $check:path, $pattern:expr, $expected:literal)?;)+) => { $(
         $(#[$m])*
@@ -202,7 +207,8 @@ macro_rules! texts {
     )+ };
 }
 
-/// Declares a newtype over a number, with the unit that the schema names where it is always the same.
+/// Declares a newtype over a number, with the unit that the schema names where it is always the
+/// same.
 macro_rules! numbers {
     ($($(#[$m:meta])* pub $name:ident $(in $unit:literal)?;)+) => { $(
         $(#[$m])*
@@ -251,7 +257,8 @@ macro_rules! numbers {
     )+ };
 }
 
-/// Declares a newtype over a whole number from zero up to a largest value, or up to the largest of its integer type.
+/// Declares a newtype over a whole number from zero up to a largest value, or up to the largest of
+/// its integer type.
 macro_rules! counts {
     (@largest $inner:ident) => { $inner::MAX as u64 };
     (@largest $inner:ident $largest:literal) => { $largest };

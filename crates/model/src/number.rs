@@ -1,5 +1,5 @@
-//! Numbers, a type for each quantity: a row of a survey has distances in feet, diameters in inches and clock hours,
-//! and the compiler keeps them apart.
+//! Numbers, a type for each quantity: a row of a survey has distances in feet, diameters in inches
+//! and clock hours, and the compiler keeps them apart.
 //!
 //! ```
 //! use obvert_model::number::{Length, Section, Year};
@@ -11,9 +11,10 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 //!
-//! A number is what was recorded: reading and writing never convert units. Every number is within ±(2⁵³ − 1), the range
-//! in which a double holds every whole number exactly (RFC 7493 §2.2), so that every JSON implementation reads the same
-//! value. The types check this when a number is made; a document can therefore always be written.
+//! A number is what was recorded: reading and writing never convert units. Every number is within
+//! ±(2⁵³ − 1), the range in which a double holds every whole number exactly (RFC 7493 §2.2), so
+//! that every JSON implementation reads the same value. The types check this when a number is made;
+//! a document can therefore always be written.
 
 use std::convert::Infallible;
 use std::fmt;
@@ -26,12 +27,14 @@ use serde::ser::Serializer;
 pub const LARGEST: f64 = 9_007_199_254_740_991.0;
 
 numbers! {
-    /// A distance along a pipe, a depth or an elevation, in the document's length unit (`ft`, `us-ft` or `m`).
+    /// A distance along a pipe, a depth or an elevation, in the document's length unit (`ft`,
+    /// `us-ft` or `m`).
     pub Length in "the document's length unit";
     /// A dimension of a pipe's cross-section, in the document's section unit (`in` or `mm`).
     pub Section in "the document's section unit";
-    /// A clock reference in hours, 1 to 12.5 in steps of a half; 12 is the top of the pipe, clockwise as seen in
-    /// the direction of travel. The type accepts other numbers as well, so that a checker can report them.
+    /// A clock reference in hours, 1 to 12.5 in steps of a half; 12 is the top of the pipe,
+    /// clockwise as seen in the direction of travel. The type accepts other numbers as well, so
+    /// that a checker can report them.
     pub ClockHour in "hours of a clock face";
     /// A time within a recording, or the duration of one, in seconds.
     pub Seconds in "seconds";
@@ -85,7 +88,11 @@ impl fmt::Display for Given {
 
 impl NumberError {
     const fn double(value: f64) -> Self {
-        Self { value: Given::Double(value), smallest: -9_007_199_254_740_991, largest: 9_007_199_254_740_991 }
+        Self {
+            value: Given::Double(value),
+            smallest: -9_007_199_254_740_991,
+            largest: 9_007_199_254_740_991,
+        }
     }
 
     pub(crate) const fn whole(value: u64, largest: u64) -> Self {
@@ -114,8 +121,8 @@ impl From<Infallible> for ParseNumberError {
     }
 }
 
-/// `[x, y]`: easting or longitude first, then northing or latitude, whatever the axis order of the reference system.
-/// In the units of the document's reference system (`crs`).
+/// `[x, y]`: easting or longitude first, then northing or latitude, whatever the axis order of the
+/// reference system. In the units of the document's reference system (`crs`).
 ///
 /// ```
 /// use obvert_model::number::Position;
@@ -178,7 +185,8 @@ impl serde::Serialize for Position {
 
 impl<'de> serde::Deserialize<'de> for Position {
     fn deserialize<D: Deserializer<'de>>(source: D) -> Result<Self, D::Error> {
-        // Not serde's tuple: it stops at the second number, and the JSON reader would report the third as a syntax error.
+        // Not serde's tuple: it stops at the second number, and the JSON reader would report the
+        // third as a syntax error.
         struct Pair;
         impl<'de> Visitor<'de> for Pair {
             type Value = Position;
@@ -186,7 +194,9 @@ impl<'de> serde::Deserialize<'de> for Position {
                 f.write_str("two numbers, easting or longitude first")
             }
             fn visit_seq<A: SeqAccess<'de>>(self, mut source: A) -> Result<Position, A::Error> {
-                let mut next = |index| source.next_element()?.ok_or_else(|| A::Error::invalid_length(index, &self));
+                let mut next = |index| {
+                    source.next_element()?.ok_or_else(|| A::Error::invalid_length(index, &self))
+                };
                 let (x, y) = (next(0)?, next(1)?);
                 if source.next_element::<IgnoredAny>()?.is_some() {
                     return Err(A::Error::invalid_length(3, &self));
@@ -210,19 +220,24 @@ impl schemars::JsonSchema for Position {
     }
 }
 
-/// A double within the range of a document. `Option<Finite>` is as small as `f64`: most numbers of a table are optional,
-/// and a city's tables are long.
+/// A double within the range of a document. `Option<Finite>` is as small as `f64`: most numbers of
+/// a table are optional, and a city's tables are long.
 #[derive(Clone, Copy)]
 pub(crate) struct Finite(NonZeroU64);
 
 impl Finite {
-    /// The bits of a NaN, which is never a number of a document: combined with them by exclusive or, none is all zeros.
+    /// The bits of a NaN, which is never a number of a document: combined with them by exclusive
+    /// or, none is all zeros.
     const NEVER: u64 = f64::NAN.to_bits();
 
     pub(crate) fn new(given: f64) -> Result<Self, NumberError> {
         // Turns minus zero into zero.
         let value = given + 0.0;
-        let bits = if value.abs() <= LARGEST { NonZeroU64::new(value.to_bits() ^ Self::NEVER) } else { None };
+        let bits = if value.abs() <= LARGEST {
+            NonZeroU64::new(value.to_bits() ^ Self::NEVER)
+        } else {
+            None
+        };
         bits.map(Self).ok_or(NumberError::double(given))
     }
 
@@ -305,7 +320,10 @@ pub(crate) fn read<'de, D: Deserializer<'de>>(source: D) -> Result<Finite, D::Er
     source.deserialize_f64(Number)
 }
 
-pub(crate) fn read_whole<'de, D: Deserializer<'de>>(source: D, largest: u64) -> Result<u64, D::Error> {
+pub(crate) fn read_whole<'de, D: Deserializer<'de>>(
+    source: D,
+    largest: u64,
+) -> Result<u64, D::Error> {
     struct Whole(u64);
     impl Visitor<'_> for Whole {
         type Value = u64;
@@ -313,7 +331,11 @@ pub(crate) fn read_whole<'de, D: Deserializer<'de>>(source: D, largest: u64) -> 
             write!(f, "a whole number from 0 to {}", self.0)
         }
         fn visit_u64<E: Error>(self, value: u64) -> Result<u64, E> {
-            if value <= self.0 { Ok(value) } else { Err(E::invalid_value(Unexpected::Unsigned(value), &self)) }
+            if value <= self.0 {
+                Ok(value)
+            } else {
+                Err(E::invalid_value(Unexpected::Unsigned(value), &self))
+            }
         }
         fn visit_i64<E: Error>(self, value: i64) -> Result<u64, E> {
             match u64::try_from(value) {
@@ -347,11 +369,17 @@ mod tests {
     #[test]
     fn a_number_keeps_its_bits() {
         for value in [0.0, 1.0, -1.5, f64::MIN_POSITIVE, 5e-324, LARGEST, -LARGEST] {
-            assert_eq!(Length::new(value).map(|length| length.get().to_bits()), Ok(value.to_bits()));
+            assert_eq!(
+                Length::new(value).map(|length| length.get().to_bits()),
+                Ok(value.to_bits())
+            );
         }
         for value in [f64::NAN, -f64::NAN, f64::INFINITY, f64::NEG_INFINITY, LARGEST + 1.0] {
             assert!(Length::new(value).is_err(), "{value}");
-            assert!(Position::new(value, 0.0).is_err() && Position::new(0.0, value).is_err(), "{value}");
+            assert!(
+                Position::new(value, 0.0).is_err() && Position::new(0.0, value).is_err(),
+                "{value}"
+            );
         }
         assert_eq!(Length::new(-0.0).map(|length| length.get().to_bits()), Ok(0));
         let length = |value| Length::new(value).unwrap();
@@ -371,7 +399,10 @@ mod tests {
             text(&Bytes::new(9_007_199_254_740_993).unwrap_err()),
             "9007199254740993 is not a number from 0 to 9007199254740991"
         );
-        assert_eq!(text(&"1e99".parse::<Amount>().unwrap_err()), text(&Amount::new(1e99).unwrap_err()));
+        assert_eq!(
+            text(&"1e99".parse::<Amount>().unwrap_err()),
+            text(&Amount::new(1e99).unwrap_err())
+        );
         let error = "12,5".parse::<Length>().unwrap_err();
         assert_eq!(text(&error), "not a number");
         assert!(std::error::Error::source(&error).is_some());

@@ -1,11 +1,14 @@
-//! Looking at fields by name in typed rows, without making a JSON value of them: what a profile demands is known only when
-//! the profile is read. The rows' own serialisation is watched and everything that nobody asked for is passed over, so that
-//! a new field of the format can be looked at without a line here, and a run of a thousand rows costs no memory.
+//! Looking at fields by name in typed rows, without making a JSON value of them: what a profile
+//! demands is known only when the profile is read. The rows' own serialisation is watched and
+//! everything that nobody asked for is passed over, so that a new field of the format can be looked
+//! at without a line here, and a run of a thousand rows costs no memory.
 
 use std::fmt;
 
 use serde::Serialize;
-use serde::ser::{Error, Impossible, SerializeMap, SerializeSeq, SerializeStruct, SerializeTuple, Serializer};
+use serde::ser::{
+    Error, Impossible, SerializeMap, SerializeSeq, SerializeStruct, SerializeTuple, Serializer,
+};
 
 use crate::shape::{self, Shape};
 use crate::tables::{Head, Run};
@@ -37,10 +40,12 @@ pub enum Value<'v> {
 
 /// Who is told what stands in the rows.
 pub trait See {
-    /// A field of the row that is being looked at has a value. Of a list that is told once for the list and once an item.
+    /// A field of the row that is being looked at has a value. Of a list that is told once for the
+    /// list and once an item.
     fn field(&mut self, slot: Slot, value: Value<'_>);
-    /// All fields of a row have been told. `rows` are the numbers of the row and of those that it stands in: of the
-    /// fifth observation of the third run `[2, 4]`. The rows of tables inside it have come before.
+    /// All fields of a row have been told. `rows` are the numbers of the row and of those that it
+    /// stands in: of the fifth observation of the third run `[2, 4]`. The rows of tables inside it
+    /// have come before.
     fn row(&mut self, table: usize, rows: &[usize]);
 }
 
@@ -73,8 +78,8 @@ impl Default for Plan {
 }
 
 impl Plan {
-    /// Asks for a field: the keys of its table (none for the document itself), and its own from the row on. A field that is
-    /// asked for twice has one slot.
+    /// Asks for a field: the keys of its table (none for the document itself), and its own from the
+    /// row on. A field that is asked for twice has one slot.
     pub fn want(&mut self, table: &[String], keys: &[String]) -> Slot {
         let table = self.table(table);
         let fields = &self.tables[table].fields;
@@ -150,16 +155,22 @@ impl Plan {
     fn walk<T: Serialize>(&self, row: &T, table: usize, rows: Vec<usize>, see: &mut dyn See) {
         let mut walk = Walk { plan: self, see, rows };
         // Only a number that no document can have stops it, and then what was seen before stands.
-        let _ = row.serialize(At { table, spot: Spot::Row(&self.tables[table].wanted), walk: &mut walk });
+        let _ = row.serialize(At {
+            table,
+            spot: Spot::Row(&self.tables[table].wanted),
+            walk: &mut walk,
+        });
         walk.see.row(table, &walk.rows);
     }
 
-    /// The number of a table, which is made with those that it stands in when nobody has asked for it yet.
+    /// The number of a table, which is made with those that it stands in when nobody has asked for
+    /// it yet.
     fn table(&mut self, name: &[String]) -> usize {
         if let Some(known) = self.tables.iter().position(|table| table.name == name) {
             return known;
         }
-        let above = (0..name.len()).rev().find(|end| *end == 0 || is_table(&name[..*end])).unwrap_or(0);
+        let above =
+            (0..name.len()).rev().find(|end| *end == 0 || is_table(&name[..*end])).unwrap_or(0);
         let parent = self.table(&name[..above]);
         let table = self.tables.len();
         self.tables.push(Table { name: name.to_vec(), ..Table::default() });
@@ -186,8 +197,9 @@ fn entry<'w>(wanted: &'w mut Vec<Wanted>, keys: &[String]) -> Option<&'w mut Wan
 
 fn is_table(keys: &[String]) -> bool {
     let keys: Vec<&str> = keys.iter().map(String::as_str).collect();
-    shape::field(&keys)
-        .is_some_and(|field| matches!(&field.shape, Shape::List(item) if matches!(**item, Shape::Object(_))))
+    shape::field(&keys).is_some_and(
+        |field| matches!(&field.shape, Shape::List(item) if matches!(**item, Shape::Object(_))),
+    )
 }
 
 struct Walk<'p, 's> {
@@ -219,7 +231,8 @@ struct At<'w, 'p, 's> {
 
 impl<'w, 'p, 's> At<'w, 'p, 's> {
     fn tell(&mut self, value: Value<'_>) {
-        if let Spot::Cell(Wanted { field: Some(field), .. }) | Spot::Item(Wanted { field: Some(field), .. }) = self.spot
+        if let Spot::Cell(Wanted { field: Some(field), .. })
+        | Spot::Item(Wanted { field: Some(field), .. }) = self.spot
         {
             self.walk.see.field(Slot { table: self.table, field: *field }, value);
         }
@@ -318,10 +331,19 @@ impl<'w, 'p, 's> Serializer for At<'w, 'p, 's> {
     fn serialize_unit_struct(self, _: &'static str) -> Result<(), Stop> {
         Ok(())
     }
-    fn serialize_unit_variant(self, _: &'static str, _: u32, word: &'static str) -> Result<(), Stop> {
+    fn serialize_unit_variant(
+        self,
+        _: &'static str,
+        _: u32,
+        word: &'static str,
+    ) -> Result<(), Stop> {
         self.value(Value::Text(word))
     }
-    fn serialize_newtype_struct<T: ?Sized + Serialize>(self, _: &'static str, value: &T) -> Result<(), Stop> {
+    fn serialize_newtype_struct<T: ?Sized + Serialize>(
+        self,
+        _: &'static str,
+        value: &T,
+    ) -> Result<(), Stop> {
         value.serialize(self)
     }
     fn serialize_newtype_variant<T: ?Sized + Serialize>(
@@ -348,7 +370,11 @@ impl<'w, 'p, 's> Serializer for At<'w, 'p, 's> {
         self.tell(Value::List);
         Ok(self.into(Spot::Nothing))
     }
-    fn serialize_tuple_struct(self, _: &'static str, _: usize) -> Result<Self::SerializeTupleStruct, Stop> {
+    fn serialize_tuple_struct(
+        self,
+        _: &'static str,
+        _: usize,
+    ) -> Result<Self::SerializeTupleStruct, Stop> {
         Err(Stop)
     }
     fn serialize_tuple_variant(
@@ -382,7 +408,11 @@ impl<'w, 'p, 's> Serializer for At<'w, 'p, 's> {
 impl SerializeStruct for At<'_, '_, '_> {
     type Ok = ();
     type Error = Stop;
-    fn serialize_field<T: ?Sized + Serialize>(&mut self, key: &'static str, value: &T) -> Result<(), Stop> {
+    fn serialize_field<T: ?Sized + Serialize>(
+        &mut self,
+        key: &'static str,
+        value: &T,
+    ) -> Result<(), Stop> {
         let Spot::Row(fields) = self.spot else { return Ok(()) };
         match fields.iter().find(|wanted| wanted.key == key) {
             Some(wanted) => {

@@ -26,7 +26,11 @@ pub fn document() -> Value {
         #[serde(skip_serializing_if = "Vec::is_empty", default)]
         runs: Vec<Run>,
     }
-    of::<Document>("document", "Obvert survey document", example(include_str!("../data/examples/document.json")))
+    of::<Document>(
+        "document",
+        "Obvert survey document",
+        example(include_str!("../data/examples/document.json")),
+    )
 }
 
 /// The schema of an id, which names the table that it belongs to by its dotted path.
@@ -43,8 +47,8 @@ pub(crate) fn example(text: &str) -> Vec<Value> {
     serde_json::from_str(text).into_iter().collect()
 }
 
-/// The schema of one type, with an `$id` under [`BASE`] and examples that it accepts. Other crates use it for documents of their own, so that all
-/// schemas of the format come out alike.
+/// The schema of one type, with an `$id` under [`BASE`] and examples that it accepts. Other crates
+/// use it for documents of their own, so that all schemas of the format come out alike.
 #[must_use]
 pub fn of<T: JsonSchema>(name: &str, title: &str, examples: Vec<Value>) -> Value {
     let mut schema = SchemaSettings::draft2020_12().into_generator().into_root_schema_for::<T>();
@@ -68,8 +72,9 @@ pub fn of<T: JsonSchema>(name: &str, title: &str, examples: Vec<Value>) -> Value
     value
 }
 
-/// Takes out what serde's optional fields bring in and this format does not have (`null`, defaults), and closes a
-/// gap between regular expression dialects: Python's `$` also matches before a final newline.
+/// Takes out what serde's optional fields bring in and this format does not have (`null`,
+/// defaults), and closes a gap between regular expression dialects: Python's `$` also matches
+/// before a final newline.
 fn strict(schema: &mut Schema) {
     schema.remove("default");
     schema.remove("format");

@@ -1,6 +1,7 @@
-//! The shape of a document as data: which object has which fields, in which order, of which kind. It is taken from the
-//! JSON Schema, and so from the Rust types; converters that treat all tables alike, the generated chapters of the
-//! specification and `explain` are driven by it, so that a new field reaches them without a change.
+//! The shape of a document as data: which object has which fields, in which order, of which kind.
+//! It is taken from the JSON Schema, and so from the Rust types; converters that treat all tables
+//! alike, the generated chapters of the specification and `explain` are driven by it, so that a new
+//! field reaches them without a change.
 
 use std::collections::BTreeMap;
 use std::sync::OnceLock;
@@ -53,7 +54,8 @@ pub struct Field {
     pub name: String,
     /// Whether it must be there.
     pub required: bool,
-    /// What it means, with its unit; for one of a vocabulary with a line for each word, as a Markdown list.
+    /// What it means, with its unit; for one of a vocabulary with a line for each word, as a
+    /// Markdown list.
     pub description: String,
     /// The form of its text, as a regular expression, where it has one.
     pub pattern: Option<String>,
@@ -61,8 +63,8 @@ pub struct Field {
     pub form: Option<String>,
     /// The unit of its number, where it has one.
     pub unit: Option<String>,
-    /// The table that its id, or each of its ids, belongs to, as a dotted path such as `runs.observations`; `None` where it
-    /// is no id.
+    /// The table that its id, or each of its ids, belongs to, as a dotted path such as
+    /// `runs.observations`; `None` where it is no id.
     pub id_of: Option<String>,
     /// The least and the greatest whole number that can stand there, where it is one.
     pub bounds: Option<[u64; 2]>,
@@ -71,7 +73,8 @@ pub struct Field {
 }
 
 impl Field {
-    /// Where its number is a length in a unit that the document declares, which unit that is: `units.length` or `units.section`.
+    /// Where its number is a length in a unit that the document declares, which unit that is:
+    /// `units.length` or `units.section`.
     #[must_use]
     pub fn measures(&self) -> Option<&'static str> {
         match self.unit.as_deref() {
@@ -81,7 +84,8 @@ impl Field {
         }
     }
 
-    /// Whether people write what they like there: a text that is no id and has no form, labels, or extensions.
+    /// Whether people write what they like there: a text that is no id and has no form, labels, or
+    /// extensions.
     #[must_use]
     pub fn is_free(&self) -> bool {
         match self.shape {
@@ -106,7 +110,8 @@ pub fn document() -> &'static ObjectShape {
     object("Document")
 }
 
-/// The shape of a submission profile. Its objects are found by [`object`] but are none of [`objects`]: no survey has them.
+/// The shape of a submission profile. Its objects are found by [`object`] but are none of
+/// [`objects`]: no survey has them.
 #[must_use]
 pub fn profile() -> &'static ObjectShape {
     object("Profile")
@@ -130,14 +135,17 @@ pub fn layout() -> &'static ObjectShape {
     object("Layout")
 }
 
-/// The shape of an object by the name of its type. A name that the format does not have gives an object without fields.
+/// The shape of an object by the name of its type. A name that the format does not have gives an
+/// object without fields.
 #[must_use]
 pub fn object(name: &str) -> &'static ObjectShape {
-    static NONE: ObjectShape = ObjectShape { name: String::new(), description: String::new(), fields: Vec::new() };
+    static NONE: ObjectShape =
+        ObjectShape { name: String::new(), description: String::new(), fields: Vec::new() };
     shapes().get(name).or_else(|| beside().get(name)).unwrap_or(&NONE)
 }
 
-/// The field that a path of keys leads to, lists being stepped through without a key: `["runs", "observations", "at"]`.
+/// The field that a path of keys leads to, lists being stepped through without a key: `["runs",
+/// "observations", "at"]`.
 #[must_use]
 pub fn field(path: &[&str]) -> Option<&'static Field> {
     field_in(document(), path)
@@ -198,7 +206,8 @@ fn build(root: &Value, name: &str, schema: &Value, shapes: &mut BTreeMap<String,
     if shapes.contains_key(name) {
         return;
     }
-    let required: Vec<&str> = schema["required"].as_array().into_iter().flatten().filter_map(Value::as_str).collect();
+    let required: Vec<&str> =
+        schema["required"].as_array().into_iter().flatten().filter_map(Value::as_str).collect();
     let fields = schema["properties"].as_object().into_iter().flatten().map(|(key, field)| Field {
         name: key.clone(),
         required: required.contains(&key.as_str()),
@@ -207,7 +216,10 @@ fn build(root: &Value, name: &str, schema: &Value, shapes: &mut BTreeMap<String,
         form: field["pattern"].as_str().and(field["$comment"].as_str()).map(str::to_owned),
         unit: comment(field, "unit: "),
         id_of: comment(field, crate::schema::ID_OF),
-        bounds: field["minimum"].as_u64().zip(field["maximum"].as_u64()).map(|(least, most)| [least, most]),
+        bounds: field["minimum"]
+            .as_u64()
+            .zip(field["maximum"].as_u64())
+            .map(|(least, most)| [least, most]),
         shape: shape(root, field, shapes),
     });
     let fields = fields.collect();
@@ -221,7 +233,9 @@ fn build(root: &Value, name: &str, schema: &Value, shapes: &mut BTreeMap<String,
 fn describe(root: &Value, field: &Value) -> String {
     let mut description = text(field, "description");
     let name = field["$ref"].as_str().and_then(|path| path.strip_prefix("#/$defs/"));
-    if let Some(vocabulary) = name.map(|name| &root["$defs"][name]).filter(|target| target["enum"].is_array()) {
+    if let Some(vocabulary) =
+        name.map(|name| &root["$defs"][name]).filter(|target| target["enum"].is_array())
+    {
         if let Some((_, words)) = text(vocabulary, "description").split_once("\n- ") {
             description.push_str("\n- ");
             description.push_str(words);
@@ -288,7 +302,12 @@ mod tests {
                 "hours of a clock face" => "",
                 other => other.strip_prefix("the document's ").unwrap_or(other),
             };
-            assert!(field.description.to_lowercase().contains(word), "{}: {} ({unit})", field.name, field.description);
+            assert!(
+                field.description.to_lowercase().contains(word),
+                "{}: {} ({unit})",
+                field.name,
+                field.description
+            );
         }
     }
 
@@ -300,7 +319,10 @@ mod tests {
         assert_eq!(shape(&["runs", "observations", "joint"]), Some(Shape::Bool));
         assert_eq!(shape(&["media", "bytes"]), Some(Shape::Whole));
         assert_eq!(shape(&["pipes", "extensions"]), Some(Shape::Extensions));
-        assert_eq!(shape(&["units", "length"]), Some(Shape::Word(vec!["ft".into(), "us-ft".into(), "m".into()])));
+        assert_eq!(
+            shape(&["units", "length"]),
+            Some(Shape::Word(vec!["ft".into(), "us-ft".into(), "m".into()]))
+        );
         assert_eq!(shape(&["runs", "nothing"]), None);
         let unit = |path: &[&str]| field(path).and_then(|field| field.unit.as_deref());
         assert_eq!(unit(&["runs", "observations", "at"]), Some("the document's length unit"));
@@ -326,8 +348,13 @@ mod tests {
             Some(&Shape::List(Box::new(Shape::Object("Code".into()))))
         );
         assert_eq!(object("Code").field("label").map(|field| &field.shape), Some(&Shape::Labels));
-        assert_eq!(grade_scheme().field("rollup").map(|field| &field.shape), Some(&Shape::Object("Rollup".into())));
+        assert_eq!(
+            grade_scheme().field("rollup").map(|field| &field.shape),
+            Some(&Shape::Object("Rollup".into()))
+        );
         assert!(beside().keys().all(|name| !shapes().contains_key(name)));
-        assert!(objects().all(|object| !object.description.is_empty() && !object.fields.is_empty()));
+        assert!(
+            objects().all(|object| !object.description.is_empty() && !object.fields.is_empty())
+        );
     }
 }

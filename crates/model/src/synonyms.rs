@@ -39,20 +39,24 @@ pub fn all() -> &'static [Synonym] {
     ALL.get_or_init(|| {
         // Embedded, and read by a test.
         #[allow(clippy::expect_used)]
-        serde_json::from_slice(include_bytes!("../data/synonyms.json")).expect("the built-in synonyms read")
+        serde_json::from_slice(include_bytes!("../data/synonyms.json"))
+            .expect("the built-in synonyms read")
     })
 }
 
-/// The synonyms that have a word. Case, hyphens and a plural `s` make no difference. A word with two meanings has two:
-/// `DIP` is ductile iron pipe, and a dip is a sag.
+/// The synonyms that have a word. Case, hyphens and a plural `s` make no difference. A word with
+/// two meanings has two: `DIP` is ductile iron pipe, and a dip is a sag.
 pub fn of(word: &str) -> impl Iterator<Item = &'static Synonym> {
     let meant = normalized(word);
     all().iter().filter(move |synonym| synonym.words.iter().any(|word| normalized(word) == meant))
 }
 
 fn normalized(word: &str) -> String {
-    let parts: Vec<String> =
-        word.split(['-', '_', ' ']).filter(|part| !part.is_empty()).map(str::to_lowercase).collect();
+    let parts: Vec<String> = word
+        .split(['-', '_', ' '])
+        .filter(|part| !part.is_empty())
+        .map(str::to_lowercase)
+        .collect();
     let joined = parts.join(" ");
     joined.strip_suffix('s').map_or_else(|| joined.clone(), str::to_owned)
 }
@@ -74,13 +78,21 @@ mod tests {
         let codes = CodeList::obvert_terms().by_code();
         for synonym in all() {
             let Synonym { words, fields, values, codes: of, rules } = synonym;
-            assert!(!words.is_empty() && fields.len() + values.len() + of.len() + rules.len() > 0, "{words:?}");
+            assert!(
+                !words.is_empty() && fields.len() + values.len() + of.len() + rules.len() > 0,
+                "{words:?}"
+            );
             for field in fields {
                 assert!(shape_of(field).is_some(), "{words:?}: {field}");
             }
             for (field, values) in values {
-                let Some(Shape::Word(known)) = shape_of(field) else { panic!("{words:?}: {field} has no words") };
-                assert!(values.iter().all(|value| known.contains(value)), "{words:?}: {field} {values:?}");
+                let Some(Shape::Word(known)) = shape_of(field) else {
+                    panic!("{words:?}: {field} has no words")
+                };
+                assert!(
+                    values.iter().all(|value| known.contains(value)),
+                    "{words:?}: {field} {values:?}"
+                );
             }
             for code in of {
                 assert!(codes.contains_key(code.as_str()), "{words:?}: {code}");
@@ -90,7 +102,8 @@ mod tests {
 
     #[test]
     fn words_are_in_lower_case_and_many() {
-        let words: BTreeSet<&str> = all().iter().flat_map(|synonym| &synonym.words).map(String::as_str).collect();
+        let words: BTreeSet<&str> =
+            all().iter().flat_map(|synonym| &synonym.words).map(String::as_str).collect();
         assert!(words.iter().all(|word| *word == word.to_lowercase() && word.trim() == *word));
         assert!(words.len() >= 80, "{}", words.len());
     }

@@ -1,4 +1,5 @@
-//! Texts: a type of identifier for each table, and a type for each text that has a form of its own, such as a date.
+//! Texts: a type of identifier for each table, and a type for each text that has a form of its own,
+//! such as a date.
 //!
 //! ```
 //! use obvert_model::text::{PipeId, Timestamp};
@@ -46,8 +47,8 @@ texts! {
     pub CrsId matches is_crs, r"^[A-Za-z][A-Za-z0-9-]*:[A-Za-z0-9.-]+$", "authority:code, such as EPSG:6494";
     /// A language tag (BCP 47), for example `en` or `de-AT`.
     pub Language matches is_language, r"^[A-Za-z]{2,8}(-[A-Za-z0-9]{1,8})*$", "a language tag, such as en or de-AT";
-    /// A date and time with its offset (RFC 3339 in the strict form of RFC 7493 §4.3), kept as written. Calendar
-    /// errors such as 30 February are representable and a finding of the checker.
+    /// A date and time with its offset (RFC 3339 in the strict form of RFC 7493 §4.3), kept as
+    /// written. Calendar errors such as 30 February are representable and a finding of the checker.
     pub Timestamp matches is_timestamp,
         r"^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])T([01][0-9]|2[0-3]):[0-5][0-9]:([0-5][0-9]|60)(\.[0-9]+)?(Z|[+-]([01][0-9]|2[0-3]):[0-5][0-9])$",
         "a date, time and offset, such as 2026-05-06T09:31:00-05:00";
@@ -102,10 +103,11 @@ impl WordError {
     }
 }
 
-/// The candidate that a word was most likely meant to be, if one is near enough. Case, hyphens, underscores, points and spaces do
-/// not count; of several that are equally near the last is taken.
+/// The candidate that a word was most likely meant to be, if one is near enough. Case, hyphens,
+/// underscores, points and spaces do not count; of several that are equally near the last is taken.
 ///
-/// The cost of a comparison grows with the length of both texts, so nothing is guessed for a word of more than 100 characters.
+/// The cost of a comparison grows with the length of both texts, so nothing is guessed for a word
+/// of more than 100 characters.
 ///
 /// ```
 /// use obvert_model::text::nearest;
@@ -126,7 +128,8 @@ pub fn nearest<'w>(word: &str, candidates: impl IntoIterator<Item = &'w str>) ->
     let mut best: Option<(f64, &str)> = None;
     for candidate in candidates {
         let other = plain(candidate);
-        // The distance is at least the difference in length; most candidates need no more than that.
+        // The distance is at least the difference in length; most candidates need no more than
+        // that.
         let longer = long.max(length(&other));
         if long.abs_diff(length(&other)) * 5 > longer * 2 {
             continue;
@@ -156,8 +159,8 @@ pub(crate) fn read<'de, D: Deserializer<'de>, T>(
     source.deserialize_str(Words(make))
 }
 
-// The forms are matched by hand, byte by byte: they stand on the fast road of every document, and the patterns
-// in the schema say the same. A property test holds the two together.
+// The forms are matched by hand, byte by byte: they stand on the fast road of every document, and
+// the patterns in the schema say the same. A property test holds the two together.
 
 fn all(text: &str, ok: impl Fn(u8) -> bool) -> bool {
     text.bytes().all(ok)
@@ -197,8 +200,11 @@ fn is_timestamp(text: &str) -> bool {
     if b.len() < 20 || !text.is_char_boundary(10) || !is_date(&text[..10]) || b[10] != b'T' {
         return false;
     }
-    let time =
-        two(&b[11..13], 0, 23) && b[13] == b':' && two(&b[14..16], 0, 59) && b[16] == b':' && two(&b[17..19], 0, 60);
+    let time = two(&b[11..13], 0, 23)
+        && b[13] == b':'
+        && two(&b[14..16], 0, 59)
+        && b[16] == b':'
+        && two(&b[17..19], 0, 60);
     let mut rest = &b[19..];
     if let [b'.', fraction @ ..] = rest {
         let digits = fraction.iter().take_while(|b| b.is_ascii_digit()).count();
@@ -238,7 +244,9 @@ fn is_format_name(text: &str) -> bool {
 fn is_reverse_domain(text: &str) -> bool {
     let label = |p: &str| all(p, |b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-');
     let mut parts = text.split('.');
-    parts.next().is_some_and(|p| p.bytes().next().is_some_and(|b| b.is_ascii_lowercase()) && label(p))
+    parts
+        .next()
+        .is_some_and(|p| p.bytes().next().is_some_and(|b| b.is_ascii_lowercase()) && label(p))
         && text.contains('.')
         && parts.all(|p| p.bytes().next().is_some_and(|b| b != b'-') && label(p))
 }

@@ -24,9 +24,10 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 //!
-//! Keys are in the order of the specification, numbers in their shortest form, absent values left out. Each row of a
-//! table has a line of its own, so that tools that compare lines show which rows differ. A document is always valid but
-//! for one thing, which shows over a whole table: a [`WriteError::Structure`] means that an id occurs twice.
+//! Keys are in the order of the specification, numbers in their shortest form, absent values left
+//! out. Each row of a table has a line of its own, so that tools that compare lines show which rows
+//! differ. A document is always valid but for one thing, which shows over a whole table: a
+//! [`WriteError::Structure`] means that an id occurs twice.
 
 use std::io::{self, Write};
 
@@ -56,7 +57,8 @@ impl Serialize for Document {
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum WriteError {
-    /// Readers would refuse the document: an id occurs twice in its table. Each problem has the pointer to the later row.
+    /// Readers would refuse the document: an id occurs twice in its table. Each problem has the
+    /// pointer to the later row.
     #[error("the document cannot be written: {}", .0.first().map(ToString::to_string).unwrap_or_default())]
     Structure(Vec<Problem>),
     /// The sink failed.
@@ -73,8 +75,8 @@ impl From<WriteError> for io::Error {
     }
 }
 
-/// Writes a document in the layout for files, with a final newline. Nothing is written of a document that readers would
-/// refuse.
+/// Writes a document in the layout for files, with a final newline. Nothing is written of a
+/// document that readers would refuse.
 ///
 /// # Errors
 /// If an id occurs twice in its table, or the sink fails.
@@ -98,15 +100,21 @@ pub fn document(document: &Document, sink: impl Write) -> Result<(), WriteError>
 /// ```
 ///
 /// # Errors
-/// If reading fails, or writing as with [`fn@document`]. What was written until then is not a document.
-pub fn from_reader<R: RunReader + ?Sized>(reader: &mut R, sink: impl Write) -> Result<(), FromReaderError<R::Error>> {
+/// If reading fails, or writing as with [`fn@document`]. What was written until then is not a
+/// document.
+pub fn from_reader<R: RunReader + ?Sized>(
+    reader: &mut R,
+    sink: impl Write,
+) -> Result<(), FromReaderError<R::Error>> {
     let mut writer = match Writer::new(reader.head(), sink) {
         Err(refused @ WriteError::Structure(_)) => return Err(read_to_the_end(reader, refused)),
         begun => begun?,
     };
     while let Some(run) = reader.next_run().map_err(FromReaderError::Read)? {
         match writer.run(&run) {
-            Err(refused @ WriteError::Structure(_)) => return Err(read_to_the_end(reader, refused)),
+            Err(refused @ WriteError::Structure(_)) => {
+                return Err(read_to_the_end(reader, refused));
+            }
             written => written?,
         }
         reader.recycle(run.observations);
@@ -115,8 +123,12 @@ pub fn from_reader<R: RunReader + ?Sized>(reader: &mut R, sink: impl Write) -> R
     Ok(())
 }
 
-/// What a reader reports at its end, or else why the survey was refused. A reader that checks ids itself knows the line.
-fn read_to_the_end<R: RunReader + ?Sized>(reader: &mut R, refused: WriteError) -> FromReaderError<R::Error> {
+/// What a reader reports at its end, or else why the survey was refused. A reader that checks ids
+/// itself knows the line.
+fn read_to_the_end<R: RunReader + ?Sized>(
+    reader: &mut R,
+    refused: WriteError,
+) -> FromReaderError<R::Error> {
     loop {
         match reader.next_run() {
             Ok(Some(_)) => {}
@@ -137,7 +149,8 @@ pub enum FromReaderError<E> {
     Write(#[from] WriteError),
 }
 
-/// Writes a document run by run: the head first, then each run as it is given. The bytes are those of [`fn@document`].
+/// Writes a document run by run: the head first, then each run as it is given. The bytes are those
+/// of [`fn@document`].
 ///
 /// ```
 /// use obvert_model::{read, write};
@@ -179,8 +192,8 @@ impl<W: Write> Writer<W> {
     /// Writes the next run.
     ///
     /// # Errors
-    /// If the run's id occurred before, the ids of its observations repeat, or the sink fails. What was written until then
-    /// is not a document.
+    /// If the run's id occurred before, the ids of its observations repeat, or the sink fails. What
+    /// was written until then is not a document.
     pub fn run(&mut self, run: &Run) -> Result<(), WriteError> {
         if let Some(mut ids) = self.ids.take() {
             ids.run(run);
@@ -193,7 +206,8 @@ impl<W: Write> Writer<W> {
         Ok(())
     }
 
-    /// Writes the end of the document and gives the sink back. A writer that is dropped before leaves no document.
+    /// Writes the end of the document and gives the sink back. A writer that is dropped before
+    /// leaves no document.
     ///
     /// # Errors
     /// If the sink fails.
@@ -259,7 +273,8 @@ pub(crate) fn digest_of_bytes(canonical: &[u8]) -> Result<Digest, WriteError> {
     Ok(Digest::new(&format!("sha-256:{hex}")).map_err(io::Error::other)?)
 }
 
-/// Anything that is written as a JSON object, in the layout for files: a line for each key and for each row of a list.
+/// Anything that is written as a JSON object, in the layout for files: a line for each key and for
+/// each row of a list.
 pub(crate) fn in_lines<T: Serialize>(value: &T) -> Result<String, WriteError> {
     let mut bytes = Vec::new();
     let mut writer = serde_json::Serializer::with_formatter(&mut bytes, Lines::default());
@@ -268,8 +283,8 @@ pub(crate) fn in_lines<T: Serialize>(value: &T) -> Result<String, WriteError> {
     Ok(String::from_utf8(bytes).map_err(io::Error::other)?)
 }
 
-/// A number in its shortest form. In one range serde_json writes it differently from ECMAScript and so from RFC 8785: 1e-6
-/// for 0.000001.
+/// A number in its shortest form. In one range serde_json writes it differently from ECMAScript and
+/// so from RFC 8785: 1e-6 for 0.000001.
 pub(crate) fn write_number<W: ?Sized + Write>(writer: &mut W, value: f64) -> io::Result<()> {
     if (1e-6..1e-5).contains(&value.abs()) {
         write!(writer, "{value}")
@@ -278,7 +293,8 @@ pub(crate) fn write_number<W: ?Sized + Write>(writer: &mut W, value: f64) -> io:
     }
 }
 
-/// A line for each key of the document, each row of a table and each observation; everything below on its row's line.
+/// A line for each key of the document, each row of a table and each observation; everything below
+/// on its row's line.
 #[derive(Default)]
 struct Lines {
     /// For every open array or object, whether its members have lines of their own.
@@ -309,7 +325,12 @@ impl Lines {
         Ok(())
     }
 
-    fn begin<W: ?Sized + Write>(&mut self, writer: &mut W, bracket: &[u8], own_lines: bool) -> io::Result<()> {
+    fn begin<W: ?Sized + Write>(
+        &mut self,
+        writer: &mut W,
+        bracket: &[u8],
+        own_lines: bool,
+    ) -> io::Result<()> {
         self.open.push(own_lines);
         self.rows_follow = false;
         writer.write_all(bracket)
@@ -341,7 +362,11 @@ impl Formatter for Lines {
         let own_lines = self.open.len() == 1 || self.rows_follow;
         self.begin(writer, b"[", own_lines)
     }
-    fn begin_array_value<W: ?Sized + Write>(&mut self, writer: &mut W, first: bool) -> io::Result<()> {
+    fn begin_array_value<W: ?Sized + Write>(
+        &mut self,
+        writer: &mut W,
+        first: bool,
+    ) -> io::Result<()> {
         self.member(writer, first)
     }
     fn end_array<W: ?Sized + Write>(&mut self, writer: &mut W) -> io::Result<()> {
@@ -351,7 +376,11 @@ impl Formatter for Lines {
         let own_lines = self.open.is_empty();
         self.begin(writer, b"{", own_lines)
     }
-    fn begin_object_key<W: ?Sized + Write>(&mut self, writer: &mut W, first: bool) -> io::Result<()> {
+    fn begin_object_key<W: ?Sized + Write>(
+        &mut self,
+        writer: &mut W,
+        first: bool,
+    ) -> io::Result<()> {
         self.in_key = true;
         self.member(writer, first)
     }
@@ -368,7 +397,11 @@ impl Formatter for Lines {
     fn end_object<W: ?Sized + Write>(&mut self, writer: &mut W) -> io::Result<()> {
         self.end(writer, b"}")
     }
-    fn write_string_fragment<W: ?Sized + Write>(&mut self, writer: &mut W, fragment: &str) -> io::Result<()> {
+    fn write_string_fragment<W: ?Sized + Write>(
+        &mut self,
+        writer: &mut W,
+        fragment: &str,
+    ) -> io::Result<()> {
         if self.in_key {
             // The one list below a row that is a table itself.
             self.rows_follow = self.open.len() == 3 && fragment == "observations";

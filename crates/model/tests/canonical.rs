@@ -1,6 +1,7 @@
-//! The canonical form and the digest over it. Sources: RFC 8785 (its own examples of sections 3.2.2, 3.2.3 and 3.2.4 as
-//! the test files of the serde_json_canonicalizer package repeat them; where an example has a number beyond 2⁵³ − 1,
-//! which this format refuses, that number is left out and the test says so); RFC 6234 for SHA-256.
+//! The canonical form and the digest over it. Sources: RFC 8785 (its own examples of sections
+//! 3.2.2, 3.2.3 and 3.2.4 as the test files of the serde_json_canonicalizer package repeat them;
+//! where an example has a number beyond 2⁵³ − 1, which this format refuses, that number is left out
+//! and the test says so); RFC 6234 for SHA-256.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -37,8 +38,8 @@ fn the_example_of_the_standard() {
     assert_eq!(canonical(input), expected);
 }
 
-// RFC 8785 section 3.2.3: keys sort by their UTF-16 code units, so that a character beyond U+FFFF comes before one
-// at U+FB33, against the order of code points.
+// RFC 8785 section 3.2.3: keys sort by their UTF-16 code units, so that a character beyond U+FFFF
+// comes before one at U+FB33, against the order of code points.
 #[test]
 fn keys_sort_by_utf_16_code_units() {
     let input = r#"{
@@ -62,12 +63,14 @@ fn keys_sort_by_utf_16_code_units() {
     let sorted = canonical(input);
     let places: Vec<usize> = names.iter().map(|name| sorted.find(name).unwrap()).collect();
     assert!(places.is_sorted(), "{sorted}");
-    // The layout for files needs no such order, only one order: there the keys stand in the order of code points.
+    // The layout for files needs no such order, only one order: there the keys stand in the order
+    // of code points.
     let written = write::to_string(&document(input)).unwrap();
     assert!(written.find("Emoji").unwrap() > written.find("Hebrew").unwrap());
 }
 
-// RFC 8785 section 3.2.2.2: only what JSON demands is escaped, with the short forms where there are some.
+// RFC 8785 section 3.2.2.2: only what JSON demands is escaped, with the short forms where there are
+// some.
 #[test]
 fn texts_escape_as_little_as_they_can() {
     let input = r#""\u0000\u0007\b\t\n\u000b\f\r\u001f\u0020\/\u007f\u0080\u2028\ud83d\udca7""#;
@@ -75,9 +78,9 @@ fn texts_escape_as_little_as_they_can() {
     assert_eq!(canonical(input), expected);
 }
 
-// RFC 8785 section 3.2.2.3 and appendix B: the shortest decimal that reads back as the same double, in ECMAScript's
-// spelling; values of the appendix, as that package's tests repeat them, that lie within ±(2⁵³ − 1), and spellings of
-// the same numbers that a hand may have written.
+// RFC 8785 section 3.2.2.3 and appendix B: the shortest decimal that reads back as the same double,
+// in ECMAScript's spelling; values of the appendix, as that package's tests repeat them, that lie
+// within ±(2⁵³ − 1), and spellings of the same numbers that a hand may have written.
 #[test]
 fn numbers_take_their_shortest_form() {
     for (input, expected) in [
@@ -107,14 +110,20 @@ fn numbers_take_their_shortest_form() {
 /// The layout for files spells every number as the canonical form does, whatever its size.
 #[test]
 fn both_forms_spell_numbers_alike() {
-    let mut numbers: Vec<String> =
-        (-330..16).flat_map(|power| [1, 15, 123].map(|digits| format!("{digits}e{power}"))).collect();
-    numbers.retain(|number| number.parse::<f64>().is_ok_and(|value| value.abs() <= 9_007_199_254_740_991.0));
+    let mut numbers: Vec<String> = (-330..16)
+        .flat_map(|power| [1, 15, 123].map(|digits| format!("{digits}e{power}")))
+        .collect();
+    numbers.retain(|number| {
+        number.parse::<f64>().is_ok_and(|value| value.abs() <= 9_007_199_254_740_991.0)
+    });
     numbers.extend(["-0.0", "-0.0000012", "0.0000099999999999999999", "5e-324"].map(str::to_owned));
     for number in numbers {
         let spelled = canonical(&number);
         let layout = write::to_string(&document(&number)).unwrap();
-        assert!(layout.contains(&format!(r#"{{"org.example.x": {spelled}}}"#)), "{number}: {spelled} but {layout}");
+        assert!(
+            layout.contains(&format!(r#"{{"org.example.x": {spelled}}}"#)),
+            "{number}: {spelled} but {layout}"
+        );
     }
 }
 
@@ -122,13 +131,15 @@ fn both_forms_spell_numbers_alike() {
 #[test]
 fn nested_objects_sort_and_lists_do_not() {
     assert_eq!(
-        canonical(r#"[56, {"d": true, "10": null, "1": []}, {"b": {"z": 1, "Z": 0, "": 2}, "a": [3, 1, 2]}]"#),
+        canonical(
+            r#"[56, {"d": true, "10": null, "1": []}, {"b": {"z": 1, "Z": 0, "": 2}, "a": [3, 1, 2]}]"#
+        ),
         r#"[56,{"1":[],"10":null,"d":true},{"a":[3,1,2],"b":{"":2,"Z":0,"z":1}}]"#
     );
 }
 
-// RFC 8785 section 3.2.4: UTF-8, no white space; the digest by another implementation of SHA-256 (Python's hashlib over
-// the bytes below).
+// RFC 8785 section 3.2.4: UTF-8, no white space; the digest by another implementation of SHA-256
+// (Python's hashlib over the bytes below).
 #[test]
 fn the_digest_of_a_document() {
     let document = document(r#"{"b": 1.50, "a": "é"}"#);
@@ -140,20 +151,23 @@ fn the_digest_of_a_document() {
     let digest = write::digest(&document).unwrap();
     assert_eq!(
         digest,
-        Digest::new("sha-256:8b68ce0c4d77fc4fd9308a66236c4c901d3bc7892b8c84f7d0c3ee8d14663b6c").unwrap()
+        Digest::new("sha-256:8b68ce0c4d77fc4fd9308a66236c4c901d3bc7892b8c84f7d0c3ee8d14663b6c")
+            .unwrap()
     );
 }
 
 #[test]
 fn what_means_the_same_has_the_same_digest() {
-    let one = read::document(format!(r#"{{ {HEAD}, "pipes": [], "runs": [] }}"#).as_bytes()).unwrap();
+    let one =
+        read::document(format!(r#"{{ {HEAD}, "pipes": [], "runs": [] }}"#).as_bytes()).unwrap();
     let other = read::document(format!(r#"{{"runs": [], {HEAD} }}"#).as_bytes()).unwrap();
     assert_eq!(write::digest(&one).unwrap(), write::digest(&other).unwrap());
     let changed = read::document(format!(r#"{{ {HEAD}, "language": "en" }}"#).as_bytes()).unwrap();
     assert_ne!(write::digest(&one).unwrap(), write::digest(&changed).unwrap());
 }
 
-/// A document that readers would refuse is not written at all: an id that occurs twice is an error and not a file.
+/// A document that readers would refuse is not written at all: an id that occurs twice is an error
+/// and not a file.
 #[test]
 fn an_id_that_occurs_twice_is_not_written() {
     use obvert_model::archive;
@@ -170,7 +184,10 @@ fn an_id_that_occurs_twice_is_not_written() {
             let error = written.unwrap_err();
             assert!(error.to_string().contains(pointer), "{error}");
             let WriteError::Structure(problems) = error else { panic!("{error:?}") };
-            assert_eq!(problems.iter().map(|problem| &problem.pointer).collect::<Vec<_>>(), [pointer]);
+            assert_eq!(
+                problems.iter().map(|problem| &problem.pointer).collect::<Vec<_>>(),
+                [pointer]
+            );
         };
         let mut sink = Vec::new();
         refused(write::document(&document, &mut sink));

@@ -26,7 +26,8 @@ fn walk(from: ClockHour, to: ClockHour) -> f64 {
     f64::from(steps) / 2.0
 }
 
-// Common practice, no source: 3 o'clock seen going down is 9 o'clock seen going up; the top and the bottom stay.
+// Common practice, no source: 3 o'clock seen going down is 9 o'clock seen going up; the top and the
+// bottom stay.
 #[test]
 fn hours_seen_from_the_other_end() {
     for (seen, mirrored) in [
@@ -81,7 +82,10 @@ fn only_two_forms_are_readings() {
         clock
     };
     assert_eq!(clock(Some(3.0), None, None).reading(), Some(ClockReading::Point(hour(3.0))));
-    assert_eq!(clock(None, Some(9.0), Some(3.0)).reading(), Some(ClockReading::Arc(hour(9.0), hour(3.0))));
+    assert_eq!(
+        clock(None, Some(9.0), Some(3.0)).reading(),
+        Some(ClockReading::Arc(hour(9.0), hour(3.0)))
+    );
     for (at, from, to) in [
         (None, None, None),
         (Some(1.0), Some(1.0), None),

@@ -40,10 +40,15 @@ fn words_of_a_column_and_constants_are_looked_at() {
     b["columns"][10]["translate"] =
         serde_json::json!([{"text": "Riss", "value": "BAB"}, {"text": "Bruch", "value": "QQQ"}]);
     b["columns"][11]["translate"] = serde_json::json!([{"text": "längs", "value": "lengthwise"}]);
-    b["fixed"].as_array_mut().unwrap().push(serde_json::json!({"to": "runs.observations.code", "value": "QQZ"}));
+    b["fixed"]
+        .as_array_mut()
+        .unwrap()
+        .push(serde_json::json!({"to": "runs.observations.code", "value": "QQZ"}));
     let said = said(&b);
-    let starts =
-        ["/columns/10/translate/1/value: the code list en-13508-2", "/fixed/8/value: the code list en-13508-2"];
+    let starts = [
+        "/columns/10/translate/1/value: the code list en-13508-2",
+        "/fixed/8/value: the code list en-13508-2",
+    ];
     for start in starts {
         assert!(said.iter().any(|one| one.starts_with(start)), "{start}: {said:?}");
     }

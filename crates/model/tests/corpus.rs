@@ -1,5 +1,6 @@
-//! The structural corpus (`tests/corpus/structure` of the repository): documents as data, each with the verdict and
-//! the problems that every reader of the format has to find. Judges in other languages read the same manifest.
+//! The structural corpus (`tests/corpus/structure` of the repository): documents as data, each with
+//! the verdict and the problems that every reader of the format has to find. Judges in other
+//! languages read the same manifest.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -48,7 +49,8 @@ fn folder() -> PathBuf {
 }
 
 fn cases() -> Vec<Case> {
-    let mut manifest: Value = serde_json::from_slice(&fs::read(folder().join("manifest.json")).unwrap()).unwrap();
+    let mut manifest: Value =
+        serde_json::from_slice(&fs::read(folder().join("manifest.json")).unwrap()).unwrap();
     serde_json::from_value(manifest["cases"].take()).unwrap()
 }
 
@@ -75,7 +77,9 @@ fn every_document_gets_its_verdict() {
         let source = source(&case);
         let complaint = match (case.verdict, read::document(&source)) {
             (Verdict::Valid, Ok(_)) => None,
-            (Verdict::Invalid, Err(ReadError::Structure(problems))) => mismatch(&case, &source, &problems),
+            (Verdict::Invalid, Err(ReadError::Structure(problems))) => {
+                mismatch(&case, &source, &problems)
+            }
             (Verdict::NotJson, Err(error)) => {
                 let kind = match error {
                     ReadError::Empty => "empty",
@@ -96,8 +100,10 @@ fn every_document_gets_its_verdict() {
 }
 
 fn mismatch(case: &Case, source: &[u8], problems: &[Problem]) -> Option<String> {
-    let mut expected: Vec<(&str, &str)> = case.problems.iter().map(|p| (p.kind.as_str(), p.pointer.as_str())).collect();
-    let mut found: Vec<(&str, &str)> = problems.iter().map(|p| (p.kind.as_str(), p.pointer.as_str())).collect();
+    let mut expected: Vec<(&str, &str)> =
+        case.problems.iter().map(|p| (p.kind.as_str(), p.pointer.as_str())).collect();
+    let mut found: Vec<(&str, &str)> =
+        problems.iter().map(|p| (p.kind.as_str(), p.pointer.as_str())).collect();
     expected.sort_unstable();
     found.sort_unstable();
     if expected != found {
@@ -105,14 +111,17 @@ fn mismatch(case: &Case, source: &[u8], problems: &[Problem]) -> Option<String> 
     }
     for problem in problems {
         let text = text_at(source, problem.line, problem.column);
-        let expected =
-            case.problems.iter().find(|p| p.kind == problem.kind.as_str() && p.pointer == problem.pointer)?;
+        let expected = case
+            .problems
+            .iter()
+            .find(|p| p.kind == problem.kind.as_str() && p.pointer == problem.pointer)?;
         if !text.starts_with(&expected.at) {
             let text: String = text.chars().take(40).collect();
             return Some(format!("{problem}\n  stands at {text:?}, expected {:?}", expected.at));
         }
     }
-    let in_order = problems.windows(2).all(|two| (two[0].line, two[0].column) <= (two[1].line, two[1].column));
+    let in_order =
+        problems.windows(2).all(|two| (two[0].line, two[0].column) <= (two[1].line, two[1].column));
     (!in_order).then(|| format!("not in the order of the source:\n{}", shown(problems)))
 }
 
@@ -133,12 +142,17 @@ fn the_manifest_and_the_folder_agree() {
         assert!(!case.about.is_empty() && !case.about.ends_with('.'), "{}", case.file);
         assert_eq!(case.verdict == Verdict::Invalid, !case.problems.is_empty(), "{}", case.file);
         assert_eq!(case.verdict == Verdict::NotJson, case.error.is_some(), "{}", case.file);
-        // Keys and ids that stand twice are what a plain schema validator cannot see; all else it must.
+        // Keys and ids that stand twice are what a plain schema validator cannot see; all else it
+        // must.
         let expected = match case.verdict {
             Verdict::NotJson => None,
             Verdict::Valid => Some("valid"),
             Verdict::Invalid => {
-                Some(if case.problems.iter().all(|p| p.kind.starts_with("duplicate-")) { "valid" } else { "invalid" })
+                Some(if case.problems.iter().all(|p| p.kind.starts_with("duplicate-")) {
+                    "valid"
+                } else {
+                    "invalid"
+                })
             }
         };
         assert_eq!(case.schema.as_deref(), expected, "{}", case.file);
@@ -148,10 +162,12 @@ fn the_manifest_and_the_folder_agree() {
 #[test]
 fn every_kind_of_problem_has_several_cases() {
     let cases = cases();
-    // Rows that belong nowhere or stand twice are a matter of tables; JSON has every row in the one that holds it.
+    // Rows that belong nowhere or stand twice are a matter of tables; JSON has every row in the one
+    // that holds it.
     let of_tables = [ProblemKind::OrphanRow, ProblemKind::DuplicateRow];
     for kind in ProblemKind::ALL.iter().filter(|kind| !of_tables.contains(kind)) {
-        let of_kind = cases.iter().filter(|case| case.problems.iter().any(|p| p.kind == kind.as_str()));
+        let of_kind =
+            cases.iter().filter(|case| case.problems.iter().any(|p| p.kind == kind.as_str()));
         assert!(of_kind.count() >= 5, "{kind}");
     }
 }
@@ -225,16 +241,24 @@ fn one_valid_document_has_every_field() {
     fn below(value: &Value, shape: &Shape, missing: &mut BTreeSet<String>) {
         match shape {
             Shape::Object(name) => visit(value, name, missing),
-            Shape::List(item) => value.as_array().into_iter().flatten().for_each(|value| below(value, item, missing)),
+            Shape::List(item) => {
+                value.as_array().into_iter().flatten().for_each(|value| below(value, item, missing))
+            }
             _ => {}
         }
     }
     let fields = |object: &'static shape::ObjectShape| {
-        object.fields.iter().map(|field| format!("{}.{}", object.name, field.name)).collect::<Vec<_>>()
+        object
+            .fields
+            .iter()
+            .map(|field| format!("{}.{}", object.name, field.name))
+            .collect::<Vec<_>>()
     };
     let mut missing: BTreeSet<String> = shape::objects().flat_map(fields).collect();
     assert!(missing.len() > 150, "{}", missing.len());
-    let value: Value = serde_json::from_slice(&fs::read(folder().join("valid-every-field.json")).unwrap()).unwrap();
+    let value: Value =
+        serde_json::from_slice(&fs::read(folder().join("valid-every-field.json")).unwrap())
+            .unwrap();
     visit(&value, "Document", &mut missing);
     assert_eq!(missing, BTreeSet::new());
 }

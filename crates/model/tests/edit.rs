@@ -1,5 +1,5 @@
-//! Edits of the text: the outcome is what RFC 6902 says it is, by an implementation that is not ours, and what no edit names
-//! stays byte for byte.
+//! Edits of the text: the outcome is what RFC 6902 says it is, by an implementation that is not
+//! ours, and what no edit names stays byte for byte.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -23,16 +23,36 @@ fn layouts_are_kept() {
             json!([{"op": "add", "path": "/b", "value": [1, {"c": 2.0}]}]),
             "{\"a\":1,\"b\":[1, {\"c\": 2}]}",
         ),
-        ("{ \"a\" : 1 }", json!([{"op": "add", "path": "/b", "value": "x\"y"}]), "{ \"a\" : 1, \"b\" : \"x\\\"y\" }"),
+        (
+            "{ \"a\" : 1 }",
+            json!([{"op": "add", "path": "/b", "value": "x\"y"}]),
+            "{ \"a\" : 1, \"b\" : \"x\\\"y\" }",
+        ),
         ("{}", json!([{"op": "add", "path": "/b", "value": null}]), "{\"b\": null}"),
         // A wrapped object keeps its break.
-        ("{\"a\": 1, \"b\": 2,\n \"c\": 3}", json!([{"op": "remove", "path": "/b"}]), "{\"a\": 1,\n \"c\": 3}"),
-        ("{\"a\": 1, \"b\": 2,\n \"c\": 3}", json!([{"op": "remove", "path": "/a"}]), "{\"b\": 2,\n \"c\": 3}"),
+        (
+            "{\"a\": 1, \"b\": 2,\n \"c\": 3}",
+            json!([{"op": "remove", "path": "/b"}]),
+            "{\"a\": 1,\n \"c\": 3}",
+        ),
+        (
+            "{\"a\": 1, \"b\": 2,\n \"c\": 3}",
+            json!([{"op": "remove", "path": "/a"}]),
+            "{\"b\": 2,\n \"c\": 3}",
+        ),
         ("{ \"a\": 1 }", json!([{"op": "remove", "path": "/a"}]), "{}"),
         // Numbers keep their spelling when their items change places, and so do the gaps.
-        ("[1.50,  2e1,\n3]", json!([{"op": "move", "from": "/2", "path": "/0"}]), "[3,  1.50,\n2e1]"),
+        (
+            "[1.50,  2e1,\n3]",
+            json!([{"op": "move", "from": "/2", "path": "/0"}]),
+            "[3,  1.50,\n2e1]",
+        ),
         // A member that moves within its object is renamed where it stands.
-        ("{\"At\" : 1.0, \"b\": 2}", json!([{"op": "move", "from": "/At", "path": "/at"}]), "{\"at\" : 1.0, \"b\": 2}"),
+        (
+            "{\"At\" : 1.0, \"b\": 2}",
+            json!([{"op": "move", "from": "/At", "path": "/at"}]),
+            "{\"at\" : 1.0, \"b\": 2}",
+        ),
         ("{\"a\": 1, \"b\": 2}", json!([{"op": "move", "from": "/a", "path": "/b"}]), "{\"b\": 1}"),
         // The later of two equal keys counts, and a change leaves only that one.
         (
@@ -40,7 +60,11 @@ fn layouts_are_kept() {
             json!([{"op": "replace", "path": "/a", "value": 4}]),
             "{\"b\": 2, \"a\": 4}",
         ),
-        ("\u{FEFF} [\"é\\u00e9/~\"] \n", json!([{"op": "replace", "path": "/0", "value": "é"}]), "\u{FEFF} [\"é\"] \n"),
+        (
+            "\u{FEFF} [\"é\\u00e9/~\"] \n",
+            json!([{"op": "replace", "path": "/0", "value": "é"}]),
+            "\u{FEFF} [\"é\"] \n",
+        ),
         (
             "{\"a/b\": {\"m~n\": 1}}",
             json!([{"op": "replace", "path": "/a~1b/m~0n", "value": 2}]),
@@ -80,9 +104,21 @@ fn what_cannot_be_done_is_said() {
         ("[1]", json!([{"op": "remove", "path": "0"}]), Some(EditError::Pointer(pointer("0")))),
         ("[1]", json!([{"op": "remove", "path": "/~2"}]), Some(EditError::Pointer(pointer("/~2")))),
         ("[1]", json!([{"op": "remove", "path": "/1"}]), Some(EditError::Missing(pointer("/1")))),
-        ("[1]", json!([{"op": "replace", "path": "/00", "value": 1}]), Some(EditError::Missing(pointer("/00")))),
-        ("[1]", json!([{"op": "replace", "path": "/0/a", "value": 1}]), Some(EditError::Missing(pointer("/0/a")))),
-        ("[1]", json!([{"op": "add", "path": "/2", "value": 1}]), Some(EditError::Index(pointer("/2")))),
+        (
+            "[1]",
+            json!([{"op": "replace", "path": "/00", "value": 1}]),
+            Some(EditError::Missing(pointer("/00"))),
+        ),
+        (
+            "[1]",
+            json!([{"op": "replace", "path": "/0/a", "value": 1}]),
+            Some(EditError::Missing(pointer("/0/a"))),
+        ),
+        (
+            "[1]",
+            json!([{"op": "add", "path": "/2", "value": 1}]),
+            Some(EditError::Index(pointer("/2"))),
+        ),
         ("[1]", json!([{"op": "remove", "path": ""}]), Some(EditError::Whole)),
         (
             "{\"a\":{}}",
@@ -114,7 +150,11 @@ fn fixes_that_touch_the_same_values_overlap() {
         (fix(json!([{"op": "move", "from": "/a/1", "path": "/a/0"}])), at("/a/7"), true),
     ];
     for (one, other, overlap) in cases {
-        assert_eq!((one.overlaps(&other), other.overlaps(&one)), (overlap, overlap), "{one:?} {other:?}");
+        assert_eq!(
+            (one.overlaps(&other), other.overlaps(&one)),
+            (overlap, overlap),
+            "{one:?} {other:?}"
+        );
     }
     assert!(fix(json!([{"op": "move", "from": "/a/1", "path": "/a/0"}])).reorders());
     assert!(!fix(json!([{"op": "move", "from": "/a/1", "path": "/b/0"}])).reorders());
@@ -141,7 +181,9 @@ fn value() -> impl Strategy<Value = Value> {
 fn write(value: &Value, spaces: &mut dyn FnMut() -> &'static str, out: &mut String) {
     let (open, close, items): (_, _, Vec<(Option<&String>, &Value)>) = match value {
         Value::Array(items) => ('[', ']', items.iter().map(|item| (None, item)).collect()),
-        Value::Object(members) => ('{', '}', members.iter().map(|(key, member)| (Some(key), member)).collect()),
+        Value::Object(members) => {
+            ('{', '}', members.iter().map(|(key, member)| (Some(key), member)).collect())
+        }
         other => return out.push_str(&other.to_string()),
     };
     out.push(open);
@@ -168,7 +210,11 @@ fn text(value: &Value, seed: &[u8]) -> String {
     const SPACES: [&str; 6] = ["", " ", "\n  ", "\r\n\t", "  ", ""];
     let mut supply = seed.iter().cycle();
     let mut out = String::new();
-    write(value, &mut || SPACES[usize::from(*supply.next().unwrap_or(&0)) % SPACES.len()], &mut out);
+    write(
+        value,
+        &mut || SPACES[usize::from(*supply.next().unwrap_or(&0)) % SPACES.len()],
+        &mut out,
+    );
     out
 }
 
@@ -177,11 +223,14 @@ fn pointers(value: &Value, at: &str, all: &mut Vec<String>) {
     all.push(at.to_owned());
     match value {
         Value::Array(items) => {
-            items.iter().enumerate().for_each(|(index, item)| pointers(item, &format!("{at}/{index}"), all));
+            items
+                .iter()
+                .enumerate()
+                .for_each(|(index, item)| pointers(item, &format!("{at}/{index}"), all));
         }
-        Value::Object(members) => {
-            members.iter().for_each(|(key, member)| pointers(member, &format!("{at}/{}", edit::token(key)), all))
-        }
+        Value::Object(members) => members
+            .iter()
+            .for_each(|(key, member)| pointers(member, &format!("{at}/{}", edit::token(key)), all)),
         _ => {}
     }
 }
@@ -203,8 +252,8 @@ fn some_edit(document: &Value, (kind, first, second): (u8, usize, usize), new: &
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(2000))]
 
-    /// What stands in the text afterwards is what the crate json-patch makes of the value; and where it can do nothing,
-    /// neither can we.
+    /// What stands in the text afterwards is what the crate json-patch makes of the value; and
+    /// where it can do nothing, neither can we.
     #[test]
     fn the_outcome_is_that_of_rfc_6902(
         start in value(),
@@ -259,7 +308,8 @@ proptest! {
         prop_assert_eq!(edit::text(&before, &[]).unwrap(), before);
     }
 
-    /// A member that is added and taken away again leaves the text as it was, and so does an item that goes there and back.
+    /// A member that is added and taken away again leaves the text as it was, and so does an item
+    /// that goes there and back.
     #[test]
     fn there_and_back_is_nothing(
         items in prop::collection::vec(value(), 1..8),

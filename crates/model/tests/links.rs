@@ -1,11 +1,13 @@
-//! The links between the built-in code lists, what is said of how far the transcribed one can be trusted, and what a
-//! translation carries.
+//! The links between the built-in code lists, what is said of how far the transcribed one can be
+//! trusted, and what a translation carries.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use obvert_model::lists::{CodeList, Crosswalk, Fit, Lost, NoEquivalent, SameAmount, SameAs, Standing};
+use obvert_model::lists::{
+    CodeList, Crosswalk, Fit, Lost, NoEquivalent, SameAmount, SameAs, Standing,
+};
 use obvert_model::number::Amount;
 use obvert_model::tables::{Quantity, QuantityUnit};
 use obvert_model::text::Text;
@@ -18,11 +20,15 @@ fn texts(values: &[Text]) -> Vec<String> {
 }
 
 fn exact(list: &CodeList) -> BTreeMap<Whole, BTreeSet<(String, String)>> {
-    let links = list.codes.iter().flat_map(|code| code.same_as.iter().map(move |link| (code, link)));
+    let links =
+        list.codes.iter().flat_map(|code| code.same_as.iter().map(move |link| (code, link)));
     let whole = |(code, link): (&obvert_model::lists::Code, &SameAs)| {
         let here = (list.id.to_string(), code.code.to_string(), texts(&link.when));
         let there = (link.list.to_string(), link.code.to_string(), texts(&link.characterisation));
-        let amounts = link.quantities.iter().map(|SameAmount { own, other, .. }| (own.to_string(), other.to_string()));
+        let amounts = link
+            .quantities
+            .iter()
+            .map(|SameAmount { own, other, .. }| (own.to_string(), other.to_string()));
         ([here, there], amounts.collect())
     };
     links.filter(|(_, link)| link.fit() == Fit::Exact).map(whole).collect()
@@ -35,27 +41,34 @@ fn every_exact_link_leads_back() {
     assert!(terms.len() > 100, "{}", terms.len());
     let turned: BTreeMap<Whole, BTreeSet<(String, String)>> = standard
         .into_iter()
-        .map(|([a, b], amounts)| ([b, a], amounts.into_iter().map(|(own, other)| (other, own)).collect()))
+        .map(|([a, b], amounts)| {
+            ([b, a], amounts.into_iter().map(|(own, other)| (other, own)).collect())
+        })
         .collect();
     assert_eq!(terms, turned);
 }
 
-/// How many codes there are, with every first value of their characterisation and without one, and how they fare: exact,
-/// with loss, not at all.
+/// How many codes there are, with every first value of their characterisation and without one, and
+/// how they fare: exact, with loss, not at all.
 fn fares(from: &CodeList, to: &CodeList) -> ([usize; 3], Vec<String>) {
     let crosswalk = Crosswalk::new(from, to);
     let mut counts = [0; 3];
     let mut none = Vec::new();
     for code in &from.codes {
         let places = code.characterisation.first();
-        let values = places.into_iter().flat_map(|place| &place.values).map(|value| vec![value.value.clone()]);
+        let values = places
+            .into_iter()
+            .flat_map(|place| &place.values)
+            .map(|value| vec![value.value.clone()]);
         let bare = places.is_none_or(|place| !place.required).then(Vec::new);
         for characterisation in bare.into_iter().chain(values) {
             match crosswalk.carry(&code.code, &characterisation, &[]) {
                 Ok(carried) => counts[usize::from(!carried.lost.is_empty())] += 1,
                 Err(_) => {
                     counts[2] += 1;
-                    none.push([vec![code.code.to_string()], texts(&characterisation)].concat().join(" "));
+                    none.push(
+                        [vec![code.code.to_string()], texts(&characterisation)].concat().join(" "),
+                    );
                 }
             }
         }
@@ -71,7 +84,11 @@ fn what_has_no_equivalent_is_counted() {
         list.codes.iter().filter(|code| code.same_as.iter().any(|link| link.fit() == fit)).count()
     };
     let without = terms.codes.iter().filter(|code| code.same_as.is_empty()).count();
-    println!("obvert-terms: {} codes, {} exact, {without} without", terms.codes.len(), linked(terms, Fit::Exact));
+    println!(
+        "obvert-terms: {} codes, {} exact, {without} without",
+        terms.codes.len(),
+        linked(terms, Fit::Exact)
+    );
     let (there, none) = fares(terms, standard);
     println!("there: exact, with loss, none: {there:?}\n{}", none.join("\n"));
     let (back, none) = fares(standard, terms);
@@ -81,8 +98,8 @@ fn what_has_no_equivalent_is_counted() {
     assert_eq!((there, back), ([146, 56, 69], [106, 14, 16]));
 }
 
-/// Read: main codes in public lists of them, table 4 (BAA, BAB, BAC) in an excerpt, BBF and BBG in a lexicon, BCA in a German
-/// guideline; the list names each. All else is from memory.
+/// Read: main codes in public lists of them, table 4 (BAA, BAB, BAC) in an excerpt, BBF and BBG in
+/// a lexicon, BCA in a German guideline; the list names each. All else is from memory.
 #[test]
 fn what_is_from_memory_says_so() {
     let list = CodeList::en_13508_2();
@@ -91,24 +108,40 @@ fn what_is_from_memory_says_so() {
         codes.map(|code| code.code.as_str()).collect()
     };
     assert_eq!(of(Standing::Read), ["BCA"]);
-    assert_eq!(of(Standing::FromMemory), ["BAM", "BCC", "BCD", "BCE", "BDA", "BDB", "BDC", "BDD", "BDE", "BDF", "BDG"]);
+    assert_eq!(
+        of(Standing::FromMemory),
+        ["BAM", "BCC", "BCD", "BCE", "BDA", "BDB", "BDC", "BDD", "BDE", "BDF", "BDG"]
+    );
     assert_eq!(of(Standing::SecondHand).len(), 36 - 1 - 11);
     let mut sure = Vec::new();
     for code in &list.codes {
         let standing = code.standing.unwrap();
         if standing != Standing::FromMemory {
-            assert!(code.source.is_some() && code.use_standing.is_some(), "{} names no source", code.code);
+            assert!(
+                code.source.is_some() && code.use_standing.is_some(),
+                "{} names no source",
+                code.code
+            );
         }
         for place in &code.characterisation {
             for value in &place.values {
-                if value.standing.unwrap_or(standing) != Standing::FromMemory && *value.value != *"Z" {
+                if value.standing.unwrap_or(standing) != Standing::FromMemory
+                    && *value.value != *"Z"
+                {
                     sure.push(format!("{} {}", code.code, value.value));
                 }
             }
-            // What nobody read may be incomplete, so it must not make a mistake of what the standard may well have.
-            let unread = place.values.iter().any(|value| value.standing == Some(Standing::FromMemory));
+            // What nobody read may be incomplete, so it must not make a mistake of what the
+            // standard may well have.
+            let unread =
+                place.values.iter().any(|value| value.standing == Some(Standing::FromMemory));
             if unread || standing == Standing::FromMemory || place.values.is_empty() {
-                assert!(place.open == Some(true) && !place.required, "{} {}", code.code, place.name);
+                assert!(
+                    place.open == Some(true) && !place.required,
+                    "{} {}",
+                    code.code,
+                    place.name
+                );
             }
         }
         for amount in &code.quantities {
@@ -118,7 +151,12 @@ fn what_is_from_memory_says_so() {
             }
         }
         let labels = code.label.keys().map(|language| language.as_str());
-        assert_eq!(labels.collect::<Vec<_>>(), ["en"], "{}: names are this project's own, in one language", code.code);
+        assert_eq!(
+            labels.collect::<Vec<_>>(),
+            ["en"],
+            "{}: names are this project's own, in one language",
+            code.code
+        );
     }
     let expected = "BAA A, BAA B, BAA reduction percent, BAA reduction percent, BAB A, BAB B, BAB C, BAB A, BAB B, BAB C, \
         BAB D, BAB E, BAB width mm, BAC A, BAC B, BAC C, BAC length mm, BBF A, BBF B, BBF C, BBF D, BBH A, BBH B, \
@@ -147,7 +185,10 @@ fn said(crosswalk: &Crosswalk<'_>, code: &str, characterisation: &[&str]) -> Str
     match crosswalk.carry(code, &words(characterisation), &[]) {
         Ok(carried) => {
             let lost = if carried.lost.is_empty() { "" } else { " !" };
-            [vec![carried.code.code.to_string()], texts(&carried.characterisation)].concat().join(" ") + lost
+            [vec![carried.code.code.to_string()], texts(&carried.characterisation)]
+                .concat()
+                .join(" ")
+                + lost
         }
         Err(NoEquivalent::Missing(_)) => "-".to_owned(),
         Err(error) => error.to_string(),
@@ -204,21 +245,33 @@ fn amounts_go_to_their_own_places_as_they_were_recorded() {
     assert_eq!(carried.lost, []);
     // BAJ has one place, for a gap, an offset or an angle, by its characterisation.
     let carried = back().carry("BAJ", &words(&["B"]), std::slice::from_ref(&inches)).unwrap();
-    assert_eq!((carried.code.code.as_str(), &*carried.quantities), ("joint.displaced", std::slice::from_ref(&inches)));
-    let names = |letter| CodeList::en_13508_2().by_code()["BAJ"].amounts(&[letter]).map(|q| q.unit).collect::<Vec<_>>();
+    assert_eq!(
+        (carried.code.code.as_str(), &*carried.quantities),
+        ("joint.displaced", std::slice::from_ref(&inches))
+    );
+    let names = |letter| {
+        CodeList::en_13508_2().by_code()["BAJ"]
+            .amounts(&[letter])
+            .map(|q| q.unit)
+            .collect::<Vec<_>>()
+    };
     assert_eq!(
         [names("B"), names("C"), names("Z")],
         [vec![QuantityUnit::Millimetre], vec![QuantityUnit::Degrees], vec![]]
     );
 
-    let two =
-        [amount(6.0, QuantityUnit::Inch), amount(100.0, QuantityUnit::Millimetre), amount(3.0, QuantityUnit::Count)];
+    let two = [
+        amount(6.0, QuantityUnit::Inch),
+        amount(100.0, QuantityUnit::Millimetre),
+        amount(3.0, QuantityUnit::Count),
+    ];
     let carried = there().carry("connection.saddle", &[], &two).unwrap();
     assert_eq!(carried.quantities, two[..2]);
     assert_eq!(carried.lost, [Lost::Amount(2, None)]);
 
-    let carried =
-        there().carry("infiltration", &words(&["flowing"]), &[amount(0.2, QuantityUnit::LitresPerSecond)]).unwrap();
+    let carried = there()
+        .carry("infiltration", &words(&["flowing"]), &[amount(0.2, QuantityUnit::LitresPerSecond)])
+        .unwrap();
     assert_eq!((carried.quantities.len(), carried.lost), (0, vec![Lost::Amount(0, Some("flow"))]));
 }
 
@@ -236,10 +289,12 @@ fn own_code(code: &str, more: &str) -> String {
     )
 }
 
-/// A list of one's own has links; the standard's list knows nothing of it, and is translated all the same.
+/// A list of one's own has links; the standard's list knows nothing of it, and is translated all
+/// the same.
 #[test]
 fn links_of_one_side_lead_both_ways() {
-    let quantities = r#""quantities": [{"name": "depth", "unit": "mm"}, {"name": "gap", "unit": "mm"}],"#;
+    let quantities =
+        r#""quantities": [{"name": "depth", "unit": "mm"}, {"name": "gap", "unit": "mm"}],"#;
     let list = own(&[
         own_code(
             "J1",
@@ -252,13 +307,20 @@ fn links_of_one_side_lead_both_ways() {
     ]
     .join(","));
     assert!(list.problems().is_empty(), "{:?}", list.problems());
-    let (out, home) = (Crosswalk::new(&list, CodeList::en_13508_2()), Crosswalk::new(CodeList::en_13508_2(), &list));
+    let (out, home) = (
+        Crosswalk::new(&list, CodeList::en_13508_2()),
+        Crosswalk::new(CodeList::en_13508_2(), &list),
+    );
     assert_eq!(said(&out, "J1", &[]), "BAJ A");
     assert_eq!(said(&out, "J2", &[]), "BAJ !");
     assert_eq!(said(&home, "BAJ", &["A"]), "J1");
     // What is wider there leads nowhere back, and BAJ without a letter could be anything.
-    assert_eq!(said(&home, "BAJ", &[]), "BAJ could be J1: what would tell them apart is not recorded");
-    let [depth, gap] = [amount(2.0, QuantityUnit::Millimetre), amount(9.0, QuantityUnit::Millimetre)];
+    assert_eq!(
+        said(&home, "BAJ", &[]),
+        "BAJ could be J1: what would tell them apart is not recorded"
+    );
+    let [depth, gap] =
+        [amount(2.0, QuantityUnit::Millimetre), amount(9.0, QuantityUnit::Millimetre)];
     let carried = out.carry("J1", &[], &[depth, gap.clone()]).unwrap();
     assert_eq!(carried.quantities, std::slice::from_ref(&gap));
     assert_eq!(carried.lost, [Lost::Amount(0, Some("depth"))]);

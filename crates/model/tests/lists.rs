@@ -44,7 +44,8 @@ fn the_built_in_list_covers_the_trade() {
 #[test]
 fn every_defect_of_the_built_in_list_has_a_grade() {
     let (list, scheme) = (CodeList::obvert_terms(), GradeScheme::obvert_grades());
-    let graded: BTreeSet<_> = scheme.entries.iter().map(|entry| (&entry.code, entry.aspect)).collect();
+    let graded: BTreeSet<_> =
+        scheme.entries.iter().map(|entry| (&entry.code, entry.aspect)).collect();
     for code in &list.codes {
         let aspect = match code.family {
             Family::Structural => Aspect::Structural,
@@ -63,7 +64,10 @@ fn built_in_ones_are_found_by_name_and_version() {
     assert!(CodeList::built_in("en-13508-2", "2003+A1:2011").is_some());
     assert!(CodeList::built_in("en-13508-2", "2003").is_none());
     for list in CodeList::built_ins() {
-        assert_eq!(CodeList::built_in(&list.id, &list.version).map(|found| &found.id), Some(&list.id));
+        assert_eq!(
+            CodeList::built_in(&list.id, &list.version).map(|found| &found.id),
+            Some(&list.id)
+        );
     }
     assert!(GradeScheme::built_in("obvert-grades", "1").is_some());
     assert!(GradeScheme::built_in("obvert-terms", "1").is_none());
@@ -145,7 +149,8 @@ fn with(mut value: Value, pointer: &str, new: Value) -> Value {
 type Expected = (ListProblemKind, &'static str);
 
 fn assert_problems(found: &[ListProblem], expected: &[Expected], what: &str) {
-    let pairs: Vec<_> = found.iter().map(|problem| (problem.kind, problem.pointer.as_str())).collect();
+    let pairs: Vec<_> =
+        found.iter().map(|problem| (problem.kind, problem.pointer.as_str())).collect();
     assert_eq!(pairs, expected, "{what}: {:#?}", shown(found));
     for ListProblem { message, .. } in found {
         assert!(!message.starts_with(char::is_uppercase) && !message.ends_with('.'), "{message}");
@@ -158,10 +163,18 @@ fn what_makes_no_sense_in_a_list_is_found() {
     assert_problems(&read_list(&list()).problems(), &[], "the list as it is");
     let cases: Vec<(&str, Value, Vec<Expected>)> = vec![
         ("/codes", json!([]), vec![(K::Empty, "/codes")]),
-        ("/codes/1/code", json!("crack"), vec![(K::Twice, "/codes/1"), (K::Link, "/codes/0/same_as/0/code")]),
+        (
+            "/codes/1/code",
+            json!("crack"),
+            vec![(K::Twice, "/codes/1"), (K::Link, "/codes/0/same_as/0/code")],
+        ),
         ("/codes/1/code", json!("root"), vec![(K::Link, "/codes/0/same_as/0/code")]),
         ("/codes/0/same_as/0/code", json!("crack"), vec![(K::Link, "/codes/0/same_as/0")]),
-        ("/codes/0/same_as/-", json!({ "list": "elsewhere", "code": "crack" }), vec![(K::Twice, "/codes/0/same_as/2")]),
+        (
+            "/codes/0/same_as/-",
+            json!({ "list": "elsewhere", "code": "crack" }),
+            vec![(K::Twice, "/codes/0/same_as/2")],
+        ),
         // Two ways at once, from here or back.
         (
             "/codes/0/same_as/-",
@@ -173,7 +186,11 @@ fn what_makes_no_sense_in_a_list_is_found() {
             json!({ "list": "elsewhere", "code": "crack", "characterisation": ["A"], "fit": "wider" }),
             vec![],
         ),
-        ("/codes/0/same_as/-", json!({ "list": "elsewhere", "code": "split", "when": ["along"] }), vec![]),
+        (
+            "/codes/0/same_as/-",
+            json!({ "list": "elsewhere", "code": "split", "when": ["along"] }),
+            vec![],
+        ),
         (
             "/codes/0/same_as/-",
             json!({ "list": "elsewhere", "code": "crack", "when": ["along"] }),
@@ -184,7 +201,11 @@ fn what_makes_no_sense_in_a_list_is_found() {
             json!([{ "list": "elsewhere", "code": "crack" }]),
             vec![(K::Ambiguous, "/codes/1/same_as/0")],
         ),
-        ("/codes/1/same_as", json!([{ "list": "elsewhere", "code": "crack", "fit": "wider" }]), vec![]),
+        (
+            "/codes/1/same_as",
+            json!([{ "list": "elsewhere", "code": "crack", "fit": "wider" }]),
+            vec![],
+        ),
         // Conditions that the code cannot meet.
         (
             "/codes/0/same_as/-",
@@ -196,7 +217,11 @@ fn what_makes_no_sense_in_a_list_is_found() {
             json!({ "list": "elsewhere", "code": "split", "when": ["along", "sharp", "long"] }),
             vec![(K::Unknown, "/codes/0/same_as/2/when/2")],
         ),
-        ("/codes/0/quantities/0/when", json!(["uphill"]), vec![(K::Unknown, "/codes/0/quantities/0/when/0")]),
+        (
+            "/codes/0/quantities/0/when",
+            json!(["uphill"]),
+            vec![(K::Unknown, "/codes/0/quantities/0/when/0")],
+        ),
         // A list that is at hand: its codes, values and amounts must be there and mean the same.
         ("/codes/1/same_as", json!([{ "list": "en-13508-2", "code": "BBA" }]), vec![]),
         (
@@ -210,7 +235,11 @@ fn what_makes_no_sense_in_a_list_is_found() {
             vec![(K::Unknown, "/codes/1/same_as/0/characterisation/0")],
         ),
         // Letters of a place that is open may be unknown here.
-        ("/codes/1/same_as", json!([{ "list": "en-13508-2", "code": "BAK", "characterisation": ["J"] }]), vec![]),
+        (
+            "/codes/1/same_as",
+            json!([{ "list": "en-13508-2", "code": "BAK", "characterisation": ["J"] }]),
+            vec![],
+        ),
         (
             "/codes/0/same_as/1",
             json!({ "list": "en-13508-2", "code": "BAB", "quantities": [{ "own": "width", "other": "width" }] }),
@@ -219,7 +248,10 @@ fn what_makes_no_sense_in_a_list_is_found() {
         (
             "/codes/0/same_as/1",
             json!({ "list": "en-13508-2", "code": "BAB", "quantities": [{ "own": "widht", "other": "wide" }] }),
-            vec![(K::Link, "/codes/0/same_as/1/quantities/0/own"), (K::Link, "/codes/0/same_as/1/quantities/0/other")],
+            vec![
+                (K::Link, "/codes/0/same_as/1/quantities/0/own"),
+                (K::Link, "/codes/0/same_as/1/quantities/0/other"),
+            ],
         ),
         (
             "/codes/0/same_as/1",
@@ -247,9 +279,21 @@ fn what_makes_no_sense_in_a_list_is_found() {
         ("/codes/0/label", json!({}), vec![(K::Empty, "/codes/0/label")]),
         ("/codes/0/characterisation/0/required", json!(false), vec![]),
         ("/codes/0/characterisation/1/required", json!(true), vec![]),
-        ("/codes/0/characterisation/1/name", json!("course"), vec![(K::Twice, "/codes/0/characterisation/1")]),
-        ("/codes/0/characterisation/1/values", json!([]), vec![(K::Empty, "/codes/0/characterisation/1/values")]),
-        ("/codes/0/characterisation/1", json!({ "name": "edge", "required": false, "open": true }), vec![]),
+        (
+            "/codes/0/characterisation/1/name",
+            json!("course"),
+            vec![(K::Twice, "/codes/0/characterisation/1")],
+        ),
+        (
+            "/codes/0/characterisation/1/values",
+            json!([]),
+            vec![(K::Empty, "/codes/0/characterisation/1/values")],
+        ),
+        (
+            "/codes/0/characterisation/1",
+            json!({ "name": "edge", "required": false, "open": true }),
+            vec![],
+        ),
         (
             "/codes/0/characterisation/0/values/1/value",
             json!("along"),
@@ -266,8 +310,16 @@ fn what_makes_no_sense_in_a_list_is_found() {
         ("/codes/0/quantities/1/name", json!("width"), vec![(K::Twice, "/codes/0/quantities/1")]),
         ("/codes/0/quantities/1/required", json!(true), vec![(K::Order, "/codes/0/quantities/1")]),
         ("/codes/0/quantities/0/required", json!(true), vec![]),
-        ("/codes/0/quantities/1/of", Value::Null, vec![(K::Contradiction, "/codes/0/quantities/1")]),
-        ("/codes/0/quantities/0/of", json!("height"), vec![(K::Contradiction, "/codes/0/quantities/0")]),
+        (
+            "/codes/0/quantities/1/of",
+            Value::Null,
+            vec![(K::Contradiction, "/codes/0/quantities/1")],
+        ),
+        (
+            "/codes/0/quantities/0/of",
+            json!("height"),
+            vec![(K::Contradiction, "/codes/0/quantities/0")],
+        ),
         ("/codes/1/clock/extent", json!("point"), vec![(K::Contradiction, "/codes/1/clock")]),
     ];
     for (pointer, new, expected) in cases {
@@ -307,17 +359,37 @@ fn what_makes_no_sense_in_a_scheme_is_found() {
         (
             "/scale/best",
             json!(3),
-            vec![(K::EmptyRange, "/scale"), (K::OffScale, "/scale/steps/0"), (K::OffScale, "/scale/steps/1")],
+            vec![
+                (K::EmptyRange, "/scale"),
+                (K::OffScale, "/scale/steps/0"),
+                (K::OffScale, "/scale/steps/1"),
+            ],
         ),
         (
             "/scale/steps/1/grade",
             json!(1),
-            vec![(K::Twice, "/scale/steps/1"), (K::OffScale, "/entries/1/bands/1"), (K::OffScale, "/entries/2/grade")],
+            vec![
+                (K::Twice, "/scale/steps/1"),
+                (K::OffScale, "/entries/1/bands/1"),
+                (K::OffScale, "/entries/2/grade"),
+            ],
         ),
         ("/scale/steps/1/label", json!({}), vec![(K::Empty, "/scale/steps/1/label")]),
-        ("/aspects", json!(["structural"]), vec![(K::Unknown, "/entries/2/aspect"), (K::Unknown, "/entries/3/aspect")]),
-        ("/aspects", json!(["structural", "operational", "structural"]), vec![(K::Twice, "/aspects/2")]),
-        ("/entries/3/code", json!("root"), vec![(K::Unknown, "/entries/3/code"), (K::NotGraded, "/entries/2")]),
+        (
+            "/aspects",
+            json!(["structural"]),
+            vec![(K::Unknown, "/entries/2/aspect"), (K::Unknown, "/entries/3/aspect")],
+        ),
+        (
+            "/aspects",
+            json!(["structural", "operational", "structural"]),
+            vec![(K::Twice, "/aspects/2")],
+        ),
+        (
+            "/entries/3/code",
+            json!("root"),
+            vec![(K::Unknown, "/entries/3/code"), (K::NotGraded, "/entries/2")],
+        ),
         ("/entries/3/grade", json!(4), vec![(K::OffScale, "/entries/3/grade")]),
         ("/entries/1/bands/0/grade", json!(0), vec![(K::OffScale, "/entries/1/bands/0")]),
         ("/entries/3/grade", Value::Null, vec![(K::NotGraded, "/entries/3")]),
@@ -344,7 +416,11 @@ fn what_makes_no_sense_in_a_scheme_is_found() {
         // A class that the code cannot have.
         ("/entries/2/materials", json!(["metal"]), vec![(K::Unreachable, "/entries/2")]),
         // Every class named is not yet every pipe: the material may be unknown.
-        ("/entries/3/materials", json!(["clayware", "concrete"]), vec![(K::NotGraded, "/entries/3")]),
+        (
+            "/entries/3/materials",
+            json!(["clayware", "concrete"]),
+            vec![(K::NotGraded, "/entries/3")],
+        ),
         (
             "/entries/1/bands",
             bands(&[band(0.0, Some(5.0), 1), band(6.0, None, 2)]),
@@ -361,7 +437,11 @@ fn what_makes_no_sense_in_a_scheme_is_found() {
             vec![(K::Overlap, "/entries/1/bands/1")],
         ),
         ("/entries/1/bands", bands(&[band(1.0, None, 1)]), vec![(K::Gap, "/entries/1/bands/0")]),
-        ("/entries/1/bands", bands(&[band(0.0, Some(50.0), 1)]), vec![(K::Gap, "/entries/1/bands/0")]),
+        (
+            "/entries/1/bands",
+            bands(&[band(0.0, Some(50.0), 1)]),
+            vec![(K::Gap, "/entries/1/bands/0")],
+        ),
         ("/entries/1/bands", bands(&[band(0.0, Some(50.1), 1)]), vec![]),
         (
             "/entries/1/bands",
@@ -371,9 +451,16 @@ fn what_makes_no_sense_in_a_scheme_is_found() {
         (
             "/entries/1/bands/0/quantity",
             json!("depth"),
-            vec![(K::Contradiction, "/entries/1/bands/1"), (K::Unknown, "/entries/1/bands/0/quantity")],
+            vec![
+                (K::Contradiction, "/entries/1/bands/1"),
+                (K::Unknown, "/entries/1/bands/0/quantity"),
+            ],
         ),
-        ("/entries/1/bands/1/quantity", json!("share"), vec![(K::Contradiction, "/entries/1/bands/1")]),
+        (
+            "/entries/1/bands/1/quantity",
+            json!("share"),
+            vec![(K::Contradiction, "/entries/1/bands/1")],
+        ),
         (
             "/entries/1/bands",
             json!([{ "quantity": "share", "from": 0, "grade": 1 }]),
@@ -387,7 +474,11 @@ fn what_makes_no_sense_in_a_scheme_is_found() {
         assert_problems(&scheme.problems(&terms), &expected, &format!("{pointer} = {new}"));
     }
     let without = with(with(scheme(), "/entries/3", Value::Null), "/entries/2", Value::Null);
-    assert_problems(&read_scheme(&without).problems(&terms), &[(K::NotGraded, "/entries")], "no entry for a defect");
+    assert_problems(
+        &read_scheme(&without).problems(&terms),
+        &[(K::NotGraded, "/entries")],
+        "no entry for a defect",
+    );
     // Three entries that together leave nothing for the fourth, though none alone does.
     let mut together = scheme();
     together["entries"] = json!([
@@ -406,22 +497,33 @@ fn what_makes_no_sense_in_a_scheme_is_found() {
 
 #[test]
 fn what_was_meant_is_suggested() {
-    let near = |list: Value| read_list(&list).problems().first().and_then(|problem| problem.suggestion.clone());
-    assert_eq!(near(with(list(), "/codes/0/same_as/0/code", json!("rots"))).as_deref(), Some("roots"));
-    let link =
-        |code: &str, letters: Value| json!([{ "list": "en-13508-2", "code": code, "characterisation": letters }]);
-    assert_eq!(near(with(list(), "/codes/1/same_as", link("BBF1", json!([])))).as_deref(), Some("BBF"));
+    let near = |list: Value| {
+        read_list(&list).problems().first().and_then(|problem| problem.suggestion.clone())
+    };
+    assert_eq!(
+        near(with(list(), "/codes/0/same_as/0/code", json!("rots"))).as_deref(),
+        Some("roots")
+    );
+    let link = |code: &str, letters: Value| json!([{ "list": "en-13508-2", "code": code, "characterisation": letters }]);
+    assert_eq!(
+        near(with(list(), "/codes/1/same_as", link("BBF1", json!([])))).as_deref(),
+        Some("BBF")
+    );
     let amounts = json!([{ "list": "en-13508-2", "code": "BBA", "quantities": [{ "own": "los", "other": "los" }] }]);
     let problems = read_list(&with(list(), "/codes/1/same_as", amounts)).problems();
     let suggested: Vec<_> = problems.iter().map(|problem| problem.suggestion.as_deref()).collect();
     assert_eq!(suggested, [None, Some("loss")]);
     let terms = read_list(&list());
-    let near =
-        |scheme: Value| read_scheme(&scheme).problems(&terms).first().and_then(|problem| problem.suggestion.clone());
+    let near = |scheme: Value| {
+        read_scheme(&scheme).problems(&terms).first().and_then(|problem| problem.suggestion.clone())
+    };
     assert_eq!(near(with(scheme(), "/entries/3/code", json!("root"))).as_deref(), Some("roots"));
     let band = json!([{ "quantity": "widht", "from": 0, "grade": 1 }]);
     assert_eq!(near(with(scheme(), "/entries/1/bands", band)).as_deref(), Some("width"));
-    assert_eq!(near(with(scheme(), "/entries/0/characterisation", json!(["allong"]))).as_deref(), Some("along"));
+    assert_eq!(
+        near(with(scheme(), "/entries/0/characterisation", json!(["allong"]))).as_deref(),
+        Some("along")
+    );
 }
 
 /// What stands in the files is what the types hold: nothing is lost or made up in reading.
@@ -440,7 +542,9 @@ fn normal(value: Value) -> Value {
     match value {
         Value::Number(number) => json!(number.as_f64()),
         Value::Array(items) => items.into_iter().map(normal).collect(),
-        Value::Object(entries) => entries.into_iter().map(|(key, value)| (key, normal(value))).collect(),
+        Value::Object(entries) => {
+            entries.into_iter().map(|(key, value)| (key, normal(value))).collect()
+        }
         other => other,
     }
 }

@@ -1,4 +1,5 @@
-//! Code lists that cannot be read: every mistake of structure with its place and what was probably meant.
+//! Code lists that cannot be read: every mistake of structure with its place and what was probably
+//! meant.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -25,9 +26,18 @@ const WRITTEN: &str = r#"{
   ]
 }"#;
 
-/// What stands in the list, what is written instead, and what is said: the kind, the pointer, the text whose first
-/// character the place points at, a part of the message, and the spelling that is suggested.
-type Broken = (&'static str, &'static str, ProblemKind, &'static str, &'static str, &'static str, Option<&'static str>);
+/// What stands in the list, what is written instead, and what is said: the kind, the pointer, the
+/// text whose first character the place points at, a part of the message, and the spelling that is
+/// suggested.
+type Broken = (
+    &'static str,
+    &'static str,
+    ProblemKind,
+    &'static str,
+    &'static str,
+    &'static str,
+    Option<&'static str>,
+);
 
 #[test]
 fn a_list_of_the_wrong_structure_is_told_what_where_and_what_was_meant() {
@@ -43,7 +53,15 @@ fn a_list_of_the_wrong_structure_is_told_what_where_and_what_was_meant() {
             "unknown key",
             Some("quantities"),
         ),
-        ("\"title\"", "\"note\"", K::UnknownKey, "/note", "\"note\"", "what can stand here: $schema, code_list", None),
+        (
+            "\"title\"",
+            "\"note\"",
+            K::UnknownKey,
+            "/note",
+            "\"note\"",
+            "what can stand here: $schema, code_list",
+            None,
+        ),
         ("\"title\"", "\"note\"", K::MissingKey, "", "{", "the key \"title\" is missing", None),
         (
             "\"structural\"",
@@ -81,8 +99,24 @@ fn a_list_of_the_wrong_structure_is_told_what_where_and_what_was_meant() {
             "expected a list, found a text",
             None,
         ),
-        ("\"max\": 50", "\"max\": null", K::NullValue, "/codes/0/quantities/0/max", "null", "leave the key out", None),
-        ("\"crack\", \"family\"", "\"\", \"family\"", K::EmptyText, "/codes/0/code", "\"\"", "empty text", None),
+        (
+            "\"max\": 50",
+            "\"max\": null",
+            K::NullValue,
+            "/codes/0/quantities/0/max",
+            "null",
+            "leave the key out",
+            None,
+        ),
+        (
+            "\"crack\", \"family\"",
+            "\"\", \"family\"",
+            K::EmptyText,
+            "/codes/0/code",
+            "\"\"",
+            "empty text",
+            None,
+        ),
         (
             "\"de\": \"Riss\"",
             "\"en\": \"Riss\"",
@@ -115,7 +149,10 @@ fn a_list_of_the_wrong_structure_is_told_what_where_and_what_was_meant() {
         assert_eq!(WRITTEN.matches(from).count(), 1, "{from}");
         let source = WRITTEN.replace(from, to);
         let error = CodeList::read(source.as_bytes()).unwrap_err();
-        let found = error.problems().iter().find(|problem| problem.kind == *kind && problem.pointer == *pointer);
+        let found = error
+            .problems()
+            .iter()
+            .find(|problem| problem.kind == *kind && problem.pointer == *pointer);
         let found = found.unwrap_or_else(|| panic!("{to}: {:#?}", error.problems()));
         let offset = source.find(at).unwrap();
         let line = 1 + source[..offset].matches('\n').count();
@@ -158,13 +195,22 @@ fn a_list_that_is_no_json_says_where() {
         assert_eq!(error.line_and_column().0, line, "{text}");
         assert!(text.starts_with(message), "{text}");
     }
-    assert!(ReadError::from(CodeList::read(b"\x1f\x8b\x08").unwrap_err()).message().contains("gzip"));
+    assert!(
+        ReadError::from(CodeList::read(b"\x1f\x8b\x08").unwrap_err()).message().contains("gzip")
+    );
     // Everything at once, in the order of the source.
     let error =
-        CodeList::read(WRITTEN.replace("\"title\"", "\"titel\"").replace("\"mm\"", "3").as_bytes()).unwrap_err();
+        CodeList::read(WRITTEN.replace("\"title\"", "\"titel\"").replace("\"mm\"", "3").as_bytes())
+            .unwrap_err();
     let kinds: Vec<_> = error.problems().iter().map(|problem| problem.kind).collect();
     assert_eq!(kinds, [ProblemKind::MissingKey, ProblemKind::UnknownKey, ProblemKind::WrongType]);
     let error = GradeScheme::read(LIST.as_bytes()).unwrap_err();
-    assert!(error.problems().iter().any(|problem| problem.pointer == "/codes" && problem.line == 8), "{error}");
-    assert!(error.problems().iter().any(|problem| problem.message == "the key \"scale\" is missing"), "{error}");
+    assert!(
+        error.problems().iter().any(|problem| problem.pointer == "/codes" && problem.line == 8),
+        "{error}"
+    );
+    assert!(
+        error.problems().iter().any(|problem| problem.message == "the key \"scale\" is missing"),
+        "{error}"
+    );
 }

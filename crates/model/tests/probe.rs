@@ -1,4 +1,5 @@
-//! What is seen in typed rows is what stands in the document as JSON, for every field that the format has.
+//! What is seen in typed rows is what stands in the document as JSON, for every field that the
+//! format has.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -58,10 +59,17 @@ impl See for Note<'_> {
     }
 }
 
-fn expected(value: &serde_json::Value, keys: &str, pointer: &str, object: &'static ObjectShape, seen: &mut Seen) {
+fn expected(
+    value: &serde_json::Value,
+    keys: &str,
+    pointer: &str,
+    object: &'static ObjectShape,
+    seen: &mut Seen,
+) {
     for field in &object.fields {
         let Some(here) = value.get(&field.name) else { continue };
-        let name = if keys.is_empty() { field.name.clone() } else { format!("{keys}.{}", field.name) };
+        let name =
+            if keys.is_empty() { field.name.clone() } else { format!("{keys}.{}", field.name) };
         let told = seen.entry((pointer.to_owned(), name.clone())).or_default();
         let single = |value: &serde_json::Value| match value {
             serde_json::Value::Number(number) => format!("{}", number.as_f64().expect("a double")),
@@ -80,10 +88,14 @@ fn expected(value: &serde_json::Value, keys: &str, pointer: &str, object: &'stat
                             let below = format!("{pointer}/{}/{index}", name.replace('.', "/"));
                             expected(item_value, "", &below, shape::object(inner), seen);
                         }
-                        Shape::Position => {
-                            seen.get_mut(&(pointer.to_owned(), name.clone())).unwrap().push("list".into())
-                        }
-                        _ => seen.get_mut(&(pointer.to_owned(), name.clone())).unwrap().push(single(item_value)),
+                        Shape::Position => seen
+                            .get_mut(&(pointer.to_owned(), name.clone()))
+                            .unwrap()
+                            .push("list".into()),
+                        _ => seen
+                            .get_mut(&(pointer.to_owned(), name.clone()))
+                            .unwrap()
+                            .push(single(item_value)),
                     }
                 }
             }
@@ -131,7 +143,10 @@ fn nothing_is_seen_that_nobody_asked_for() {
     let document = obvert_model::read::document(source).expect("a document");
     let mut plan = Plan::default();
     let slot = plan.want(&["runs".to_owned(), "observations".to_owned()], &["code".to_owned()]);
-    assert_eq!(plan.want(&["runs".to_owned(), "observations".to_owned()], &["code".to_owned()]), slot);
+    assert_eq!(
+        plan.want(&["runs".to_owned(), "observations".to_owned()], &["code".to_owned()]),
+        slot
+    );
     assert!(plan.looks_at_runs());
     struct Count(usize, Vec<Vec<usize>>);
     impl See for Count {
@@ -146,7 +161,8 @@ fn nothing_is_seen_that_nobody_asked_for() {
     plan.run(&document.runs[0], 7, &mut count);
     let observations = document.runs[0].observations.len();
     assert_eq!(count.0, observations);
-    let rows: Vec<Vec<usize>> = (0..observations).map(|row| vec![7, row]).chain([vec![7]]).collect();
+    let rows: Vec<Vec<usize>> =
+        (0..observations).map(|row| vec![7, row]).chain([vec![7]]).collect();
     assert_eq!(count.1, rows);
     assert_eq!(plan.pointer(slot.table, &[7, 1]), "/runs/7/observations/1");
 }

@@ -3,7 +3,9 @@
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
 use obvert_model::lists::{CodeList, GradeScheme};
-use obvert_model::profile::{AtHand, FieldPath, Pattern, Profile, ProfileProblemKind as Kind, RuleAtHand};
+use obvert_model::profile::{
+    AtHand, FieldPath, Pattern, Profile, ProfileProblemKind as Kind, RuleAtHand,
+};
 use serde_json::{Value, json};
 
 fn profile(parts: Value) -> Value {
@@ -41,11 +43,19 @@ fn what_is_not_a_profile_is_refused_with_line_and_column() {
         b"{\n  \"profile\": \"0.1\", \"id\": \"p\", \"version\": \"1\", \"title\": \"t\",\n  \"feilds\": [],\n  \
                    \"rules\": [{ \"rule\": 3, \"severity\": \"fatal\" }],\n  \"fields\": [{ \"path\": \"Runs\" }]\n}";
     let error = Profile::read(source).expect_err("no profile");
-    let said: Vec<(usize, usize, &str)> =
-        error.problems().iter().map(|problem| (problem.line, problem.column, problem.kind.as_str())).collect();
+    let said: Vec<(usize, usize, &str)> = error
+        .problems()
+        .iter()
+        .map(|problem| (problem.line, problem.column, problem.kind.as_str()))
+        .collect();
     assert_eq!(
         said,
-        [(3, 3, "unknown-key"), (4, 23, "wrong-type"), (4, 38, "unknown-word"), (5, 24, "text-form")],
+        [
+            (3, 3, "unknown-key"),
+            (4, 23, "wrong-type"),
+            (4, 38, "unknown-word"),
+            (5, 24, "text-form")
+        ],
         "{:#?}",
         error.problems()
     );
@@ -59,26 +69,34 @@ fn what_is_not_a_profile_is_refused_with_line_and_column() {
         (r#""fields": [{ "path": "pipes.height", "values": [1e300] }]"#, "number-range"),
         (r#""fields": [{ "path": "pipes.street", "values": [""] }]"#, "empty-text"),
     ] {
-        let source = format!(r#"{{ "profile": "0.1", "id": "p", "version": "1", "title": "t", {parts} }}"#);
+        let source =
+            format!(r#"{{ "profile": "0.1", "id": "p", "version": "1", "title": "t", {parts} }}"#);
         let error = Profile::read(source.as_bytes()).expect_err(kind);
         assert_eq!(error.problems()[0].kind.as_str(), kind, "{error:?}");
     }
-    let other =
-        Profile::read(br#"{ "profile": "9", "id": "p", "version": "1", "title": "t" }"#).expect_err("a version");
+    let other = Profile::read(br#"{ "profile": "9", "id": "p", "version": "1", "title": "t" }"#)
+        .expect_err("a version");
     let cause = std::error::Error::source(&other).unwrap().to_string();
     assert!(cause.contains("the profile is of version \"9\""), "{cause}");
 }
 
 #[test]
 fn equal_content_has_one_digest() {
-    let one = read(json!({ "fields": [{ "path": "runs.operator", "demand": "required" }], "media": [] }));
+    let one =
+        read(json!({ "fields": [{ "path": "runs.operator", "demand": "required" }], "media": [] }));
     let spaced = br#"{ "title": "t",  "version": "1", "id": "p", "profile": "0.1",
         "fields": [ { "demand": "required", "path": "runs.operator" } ] }"#;
     let other = Profile::read(spaced).expect("a profile");
     assert_eq!(one.digest().unwrap(), other.digest().unwrap());
     assert_eq!(Profile::read(one.write().unwrap().as_bytes()).unwrap(), one);
-    assert!(one.write().unwrap().contains("\n    {\"path\": \"runs.operator\", \"demand\": \"required\"}\n"));
-    // `printf '%s' '{"fields":[{"demand":"required","path":"runs.operator"}],"id":"p","profile":"0.1","title":"t","version":"1"}' | sha256sum`
+    assert!(
+        one.write()
+            .unwrap()
+            .contains("\n    {\"path\": \"runs.operator\", \"demand\": \"required\"}\n")
+    );
+    // `printf '%s'
+    // '{"fields":[{"demand":"required","path":"runs.operator"}],"id":"p","profile":"0.1","title":"t","version":"1"}'
+    // | sha256sum`
     assert_eq!(
         one.digest().unwrap().as_str(),
         "sha-256:cdd049de30c4b2a1ed21da1901e40fa097ae9e337c75404bfb42fdd1d7ae0fad"
@@ -87,8 +105,12 @@ fn equal_content_has_one_digest() {
 
 #[test]
 fn rules_and_limits_are_held_against_the_checker() {
-    let limits = |rule: &str, limit: Value| json!({ "rules": [{ "rule": rule, "limits": [limit] }] });
-    assert_eq!(wrong(limits("camera-speed", json!({ "name": "limit", "value": 30, "unit": "ft/min" }))), []);
+    let limits =
+        |rule: &str, limit: Value| json!({ "rules": [{ "rule": rule, "limits": [limit] }] });
+    assert_eq!(
+        wrong(limits("camera-speed", json!({ "name": "limit", "value": 30, "unit": "ft/min" }))),
+        []
+    );
     assert_eq!(wrong(limits("camera-speed", json!({ "name": "limit", "value": 12 }))), []);
     let at = |kind, pointer: &str| vec![(kind, pointer.to_owned())];
     assert_eq!(
@@ -104,14 +126,20 @@ fn rules_and_limits_are_held_against_the_checker() {
         at(Kind::LimitValue, "/rules/0/limits/0/unit")
     );
     assert_eq!(
-        wrong(limits("run-duration-implausible", json!({ "name": "limit", "value": 2, "unit": "m" }))),
+        wrong(limits(
+            "run-duration-implausible",
+            json!({ "name": "limit", "value": 2, "unit": "m" })
+        )),
         at(Kind::LimitValue, "/rules/0/limits/0/unit")
     );
     assert_eq!(
         wrong(limits("run-duration-implausible", json!({ "name": "limit", "value": -2 }))),
         at(Kind::LimitValue, "/rules/0/limits/0/value")
     );
-    assert_eq!(wrong(json!({ "rules": [{ "rule": "media-unused" }] })), at(Kind::Empty, "/rules/0"));
+    assert_eq!(
+        wrong(json!({ "rules": [{ "rule": "media-unused" }] })),
+        at(Kind::Empty, "/rules/0")
+    );
     let off = json!({ "rule": "media-unused", "severity": "off" });
     assert_eq!(wrong(json!({ "rules": [off, off] })), at(Kind::Twice, "/rules/1"));
 }
@@ -133,30 +161,65 @@ fn fields_are_held_against_the_format() {
         assert_eq!(one(sound.clone()), [], "{sound}");
     }
     let bad = [
-        (json!({ "path": "runs.opperator", "demand": "required" }), Kind::UnknownField, "/fields/0/path"),
+        (
+            json!({ "path": "runs.opperator", "demand": "required" }),
+            Kind::UnknownField,
+            "/fields/0/path",
+        ),
         (json!({ "path": "runs", "demand": "required" }), Kind::UnknownField, "/fields/0/path"),
-        (json!({ "path": "runs.operator.name", "demand": "required" }), Kind::UnknownField, "/fields/0/path"),
+        (
+            json!({ "path": "runs.operator.name", "demand": "required" }),
+            Kind::UnknownField,
+            "/fields/0/path",
+        ),
         (json!({ "path": "runs.operator" }), Kind::Empty, "/fields/0"),
-        (json!({ "path": "runs.pipe", "demand": "forbidden" }), Kind::Contradiction, "/fields/0/demand"),
-        (json!({ "path": "pipes.lining", "demand": "forbidden", "values": ["x"] }), Kind::Contradiction, "/fields/0"),
-        (json!({ "path": "pipes.material", "values": ["pvc", "clay"] }), Kind::Value, "/fields/0/values/1"),
+        (
+            json!({ "path": "runs.pipe", "demand": "forbidden" }),
+            Kind::Contradiction,
+            "/fields/0/demand",
+        ),
+        (
+            json!({ "path": "pipes.lining", "demand": "forbidden", "values": ["x"] }),
+            Kind::Contradiction,
+            "/fields/0",
+        ),
+        (
+            json!({ "path": "pipes.material", "values": ["pvc", "clay"] }),
+            Kind::Value,
+            "/fields/0/values/1",
+        ),
         (json!({ "path": "pipes.height", "values": ["8"] }), Kind::Value, "/fields/0/values/0"),
         (json!({ "path": "pipes.path", "values": [1] }), Kind::Value, "/fields/0/values/0"),
         (json!({ "path": "pipes.height", "pattern": "[0-9]" }), Kind::Pattern, "/fields/0/pattern"),
         (json!({ "path": "pipes.id", "pattern": "P-\\d+" }), Kind::Pattern, "/fields/0/pattern"),
-        (json!({ "path": "pipes.id", "pattern": "P-.", "values": ["P-12"] }), Kind::Contradiction, "/fields/0/pattern"),
+        (
+            json!({ "path": "pipes.id", "pattern": "P-.", "values": ["P-12"] }),
+            Kind::Contradiction,
+            "/fields/0/pattern",
+        ),
         (json!({ "path": "pipes.id", "values": ["a", "a"] }), Kind::Twice, "/fields/0/values/1"),
     ];
     for (demand, kind, pointer) in bad {
         assert_eq!(one(demand.clone()), at(kind, pointer), "{demand}");
     }
     let given = |condition: Value| {
-        one(json!({ "path": "runs.observations.clock", "demand": "required", "where": [condition] }))
+        one(
+            json!({ "path": "runs.observations.clock", "demand": "required", "where": [condition] }),
+        )
     };
     assert_eq!(given(json!({ "field": "cod" })), at(Kind::UnknownField, "/fields/0/where/0/field"));
-    assert_eq!(given(json!({ "field": "quantities.unit" })), at(Kind::UnknownField, "/fields/0/where/0/field"));
-    assert_eq!(given(json!({ "field": "clock" })), at(Kind::Contradiction, "/fields/0/where/0/field"));
-    assert_eq!(given(json!({ "field": "flow", "values": ["fast"] })), at(Kind::Value, "/fields/0/where/0/values/0"));
+    assert_eq!(
+        given(json!({ "field": "quantities.unit" })),
+        at(Kind::UnknownField, "/fields/0/where/0/field")
+    );
+    assert_eq!(
+        given(json!({ "field": "clock" })),
+        at(Kind::Contradiction, "/fields/0/where/0/field")
+    );
+    assert_eq!(
+        given(json!({ "field": "flow", "values": ["fast"] })),
+        at(Kind::Value, "/fields/0/where/0/values/0")
+    );
 }
 
 #[test]
@@ -170,10 +233,19 @@ fn demands_that_cannot_be_met_together_are_said() {
         demand
     };
     assert_eq!(two(required("pipes.laid"), forbidden("pipes.laid")), at(Kind::Contradiction));
-    assert_eq!(two(forbidden("runs.counter"), required("runs.counter.offset")), at(Kind::Contradiction));
+    assert_eq!(
+        two(forbidden("runs.counter"), required("runs.counter.offset")),
+        at(Kind::Contradiction)
+    );
     assert_eq!(two(required("runs.counter"), forbidden("runs.counter.offset")), []);
-    assert_eq!(two(required("pipes.laid"), only(forbidden("pipes.laid"), "pvc")), at(Kind::Contradiction));
-    assert_eq!(two(only(required("pipes.laid"), "brick"), only(forbidden("pipes.laid"), "pvc")), []);
+    assert_eq!(
+        two(required("pipes.laid"), only(forbidden("pipes.laid"), "pvc")),
+        at(Kind::Contradiction)
+    );
+    assert_eq!(
+        two(only(required("pipes.laid"), "brick"), only(forbidden("pipes.laid"), "pvc")),
+        []
+    );
     assert_eq!(two(required("pipes.laid"), required("pipes.laid")), at(Kind::Twice));
     assert_eq!(two(required("pipes.laid"), json!({ "path": "pipes.laid", "values": [1950] })), []);
 }
@@ -184,9 +256,17 @@ fn media_and_suppressions_are_bounded() {
     let allow = json!({ "code_lists": [{ "list": "obvert-terms" }], "grade_schemes": [{ "scheme": "obvert-grades" }] });
     let media = |demand: Value| wrong(json!({ "allow": allow, "media": [demand] }));
     assert_eq!(media(json!({ "of": "run", "kinds": ["video"] })), []);
-    assert_eq!(media(json!({ "of": "observation", "kinds": ["photo"], "from_grade": 4, "codes": ["collapse"] })), []);
+    assert_eq!(
+        media(
+            json!({ "of": "observation", "kinds": ["photo"], "from_grade": 4, "codes": ["collapse"] })
+        ),
+        []
+    );
     assert_eq!(media(json!({ "of": "run" })), at(Kind::Empty, "/media/0"));
-    assert_eq!(media(json!({ "of": "run", "kinds": ["video"], "from_grade": 4 })), at(Kind::Contradiction, "/media/0"));
+    assert_eq!(
+        media(json!({ "of": "run", "kinds": ["video"], "from_grade": 4 })),
+        at(Kind::Contradiction, "/media/0")
+    );
     let aspect = json!({ "of": "observation", "kinds": ["photo"], "aspect": "structural" });
     assert_eq!(media(aspect), at(Kind::Empty, "/media/0/aspect"));
     let code = json!({ "of": "observation", "kinds": ["photo"], "codes": ["colapse"] });
@@ -197,7 +277,9 @@ fn media_and_suppressions_are_bounded() {
     let held = |suppression: Value| wrong(json!({ "suppressions": [suppression] }));
     let base = |more: Value| {
         let mut base = json!({ "rule": "media-unused", "reason": "r" });
-        base.as_object_mut().expect("an object").extend(more.as_object().cloned().expect("an object"));
+        base.as_object_mut()
+            .expect("an object")
+            .extend(more.as_object().cloned().expect("an object"));
         base
     };
     assert_eq!(held(base(json!({ "path": "media.file" }))), []);
@@ -208,7 +290,10 @@ fn media_and_suppressions_are_bounded() {
         at(Kind::Expired, "/suppressions/0/until")
     );
     assert_eq!(held(base(json!({}))), at(Kind::Empty, "/suppressions/0"));
-    assert_eq!(held(base(json!({ "path": "media.fille" }))), at(Kind::UnknownField, "/suppressions/0/path"));
+    assert_eq!(
+        held(base(json!({ "path": "media.fille" }))),
+        at(Kind::UnknownField, "/suppressions/0/path")
+    );
     assert_eq!(
         held(json!({ "rule": "media-unsed", "path": "media", "reason": "r" })),
         at(Kind::UnknownRule, "/suppressions/0/rule")
@@ -217,23 +302,36 @@ fn media_and_suppressions_are_bounded() {
         wrong(
             json!({ "allow": { "code_lists": [{ "list": "obvert-terms", "version": "7" }], "grade_schemes": [{ "scheme": "own" }] } })
         ),
-        [(Kind::NotAtHand, "/allow/code_lists/0".to_owned()), (Kind::NotAtHand, "/allow/grade_schemes/0".to_owned())]
+        [
+            (Kind::NotAtHand, "/allow/code_lists/0".to_owned()),
+            (Kind::NotAtHand, "/allow/grade_schemes/0".to_owned())
+        ]
     );
     assert!(!Kind::NotAtHand.stops() && !Kind::Expired.stops() && Kind::UnknownField.stops());
 }
 
-/// RFC 9485: whole matches, the syntax of section 3 and nothing else, the mapping of section 5. The checker `iregexp-check` (PyPI)
-/// takes and refuses the same, but for `a{2,1}` and `[z-a]`, which the grammar has and nothing matches.
-/// Which formats there are is known where surveys are written; a profile may ask for one that another program has.
+/// RFC 9485: whole matches, the syntax of section 3 and nothing else, the mapping of section 5. The
+/// checker `iregexp-check` (PyPI) takes and refuses the same, but for `a{2,1}` and `[z-a]`, which
+/// the grammar has and nothing matches. Which formats there are is known where surveys are written;
+/// a profile may ask for one that another program has.
 #[test]
 fn formats_are_compared_with_those_that_can_be_delivered() {
     assert_eq!(wrong(json!({ "deliver": ["json", "csv-zip"] })), []);
     let problems = read(json!({ "deliver": ["json", "csvzip"] }))
         .problems(&AtHand { formats: vec!["json", "csv-zip"], ..AtHand::default() });
-    assert_eq!(problems[0].to_string(), "/deliver/1: there is no format \"csvzip\"; did you mean \"csv-zip\"?");
+    assert_eq!(
+        problems[0].to_string(),
+        "/deliver/1: there is no format \"csvzip\"; did you mean \"csv-zip\"?"
+    );
     assert!(problems[0].kind == Kind::UnknownFormat && !problems[0].kind.stops());
-    assert_eq!(wrong(json!({ "deliver": ["json", "json"] })), [(Kind::Twice, "/deliver/1".to_owned())]);
-    assert!(Profile::read(profile(json!({ "deliver": ["CSV tables"] })).to_string().as_bytes()).is_err());
+    assert_eq!(
+        wrong(json!({ "deliver": ["json", "json"] })),
+        [(Kind::Twice, "/deliver/1".to_owned())]
+    );
+    assert!(
+        Profile::read(profile(json!({ "deliver": ["CSV tables"] })).to_string().as_bytes())
+            .is_err()
+    );
 }
 
 #[test]

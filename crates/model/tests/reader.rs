@@ -1,4 +1,5 @@
-//! The pull reader of JSON: any order of keys, errors wherever they are, runs read in any order and on several threads.
+//! The pull reader of JSON: any order of keys, errors wherever they are, runs read in any order and
+//! on several threads.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -10,13 +11,15 @@ use obvert_model::write;
 
 const HEAD: &str = r#""obvert": "0.2", "id": "d", "issued": "2026-05-06T16:20:00-05:00",
   "units": { "length": "ft", "section": "in" }, "coding": { "list": "obvert-terms", "version": "1" }"#;
-const PIPES: &str = r#""pipes": [ { "id": "L-101", "upstream": "LM-014", "downstream": "LM-015" } ]"#;
+const PIPES: &str =
+    r#""pipes": [ { "id": "L-101", "upstream": "LM-014", "downstream": "LM-015" } ]"#;
 const RUNS: &str = r#""runs": [
     { "id": "R1", "pipe": "L-101", "direction": "downstream", "remark": "a \"]}\" \\" },
     { "id": "R2", "pipe": "L-101", "direction": "upstream", "observations": [
       { "id": "1", "at": 0, "code": "start" }, { "id": "2", "at": 12.5, "code": "end" } ] },
     { "id": "R3", "pipe": "L-101", "direction": "upstream", "extensions": { "org.example.x": [[], {}] } } ]"#;
-const EXTENSIONS: &str = r#""extensions": { "org.example.runs": { "runs": [ { "direction": 1 } ] } }"#;
+const EXTENSIONS: &str =
+    r#""extensions": { "org.example.runs": { "runs": [ { "direction": 1 } ] } }"#;
 
 /// A document of these parts.
 fn of(parts: &[&str]) -> String {
@@ -85,23 +88,32 @@ fn keys_can_be_in_any_order() {
         let marked = format!("\u{FEFF}\n{source} \r\n\t");
         assert_eq!(Reader::new(marked.as_bytes()).unwrap().head(), &expected.head);
     }
-    let escaped = of(&[HEAD, PIPES, EXTENSIONS, RUNS]).replace("\"runs\": [\n", "\"r\\u0075ns\": [\n");
+    let escaped =
+        of(&[HEAD, PIPES, EXTENSIONS, RUNS]).replace("\"runs\": [\n", "\"r\\u0075ns\": [\n");
     assert_eq!(pull(&escaped).unwrap(), expected);
     let none = plain(&of(&[HEAD, PIPES])).unwrap();
-    for source in [of(&[HEAD, PIPES]), of(&[HEAD, "\"runs\": []", PIPES]), of(&[HEAD, PIPES, "\"runs\": [ ]"])] {
+    for source in [
+        of(&[HEAD, PIPES]),
+        of(&[HEAD, "\"runs\": []", PIPES]),
+        of(&[HEAD, PIPES, "\"runs\": [ ]"]),
+    ] {
         assert_eq!(pull(&source).unwrap(), none, "{source}");
     }
 }
 
 #[test]
 fn what_serde_refuses_the_reader_refuses_wherever_it_is() {
-    let orders: Vec<String> = permutations(&[HEAD, PIPES, RUNS, EXTENSIONS]).iter().map(|order| of(order)).collect();
+    let orders: Vec<String> =
+        permutations(&[HEAD, PIPES, RUNS, EXTENSIONS]).iter().map(|order| of(order)).collect();
     let spoilt = [
         ("\"R1\"", "null"),
         ("\"R2\"", "7"),
         ("\"R3\"", "\"\""),
         ("\"direction\": \"downstream\"", "\"direction\": \"down\""),
-        ("\"upstream\", \"observations\"", "\"upstream\", \"direction\": \"upstream\", \"observations\""),
+        (
+            "\"upstream\", \"observations\"",
+            "\"upstream\", \"direction\": \"upstream\", \"observations\"",
+        ),
         ("12.5", "1e400"),
         ("12.5", "12.5.1"),
         ("12.5", "012"),
@@ -128,8 +140,16 @@ fn what_serde_refuses_the_reader_refuses_wherever_it_is() {
             assert!(source.contains(from), "{from}");
             let source = source.replacen(from, to, 1);
             let outcome = plain(&source);
-            assert_eq!(pull(&source).ok(), outcome.as_ref().ok().cloned(), "{from} -> {to}: {outcome:?}\n{source}");
-            assert_eq!(read::document(source.as_bytes()).ok(), outcome.ok(), "{from} -> {to}\n{source}");
+            assert_eq!(
+                pull(&source).ok(),
+                outcome.as_ref().ok().cloned(),
+                "{from} -> {to}: {outcome:?}\n{source}"
+            );
+            assert_eq!(
+                read::document(source.as_bytes()).ok(),
+                outcome.ok(),
+                "{from} -> {to}\n{source}"
+            );
         }
         for end in (0..source.len()).filter(|end| source.is_char_boundary(*end)) {
             assert!(pull(&source[..end]).is_err(), "cut off: {}", &source[..end]);
@@ -140,7 +160,10 @@ fn what_serde_refuses_the_reader_refuses_wherever_it_is() {
         let (start, end) = (source.find('{').unwrap(), source.rfind('}').unwrap());
         assert!(pull(&format!("{}, \"runs\": []}}", &source[start..end])).is_err(), "runs twice");
         assert!(pull(&format!("{}, {RUNS}}}", &source[start..end])).is_err(), "runs twice");
-        assert!(pull(&format!("{}, {}}}", &source[start..end], RUNS.replace("\"runs\"", "\"runz\""))).is_err());
+        assert!(
+            pull(&format!("{}, {}}}", &source[start..end], RUNS.replace("\"runs\"", "\"runz\"")))
+                .is_err()
+        );
     }
 }
 
@@ -178,14 +201,20 @@ fn runs_nest_as_deeply_as_in_their_document() {
         for (levels, valid) in [(123, true), (124, false), (200, false), (60, true)] {
             let nested = format!("{}{}", "[".repeat(levels), "]".repeat(levels));
             for key in ["extensions", "extensi\\u006fns"] {
-                let source = of(&order).replace("[[], {}]", &nested).replace("\"extensions\"", &format!("\"{key}\""));
+                let source = of(&order)
+                    .replace("[[], {}]", &nested)
+                    .replace("\"extensions\"", &format!("\"{key}\""));
                 assert_eq!(plain(&source).is_ok(), valid, "serde_json, {levels}");
                 assert_eq!(pull(&source).is_ok(), valid, "{levels} {key}");
                 let slices = Reader::new(source.as_bytes()).unwrap().into_slices();
-                let runs: Result<Vec<Run>, _> = slices.map(|slice| slice.and_then(|slice| slice.read())).collect();
+                let runs: Result<Vec<Run>, _> =
+                    slices.map(|slice| slice.and_then(|slice| slice.read())).collect();
                 assert_eq!(runs.is_ok(), valid, "{levels} {key}");
                 if !valid {
-                    assert!(matches!(stops(&source), (2, ReadError::Syntax { .. })), "{levels} {key}");
+                    assert!(
+                        matches!(stops(&source), (2, ReadError::Syntax { .. })),
+                        "{levels} {key}"
+                    );
                 }
             }
         }
@@ -195,10 +224,16 @@ fn runs_nest_as_deeply_as_in_their_document() {
 #[test]
 fn ids_that_repeat_are_reported_after_the_last_run() {
     for order in permutations(&[HEAD, PIPES, RUNS]) {
-        let source = of(&order).replace("\"R3\"", "\"R1\"").replace("\"id\": \"2\", \"at\"", "\"id\": \"1\", \"at\"");
+        let source = of(&order)
+            .replace("\"R3\"", "\"R1\"")
+            .replace("\"id\": \"2\", \"at\"", "\"id\": \"1\", \"at\"");
         let (count, error) = stops(&source);
         assert_eq!(count, 3);
-        let found: Vec<_> = error.problems().iter().map(|p| (p.kind, p.pointer.as_str(), p.other.as_deref())).collect();
+        let found: Vec<_> = error
+            .problems()
+            .iter()
+            .map(|p| (p.kind, p.pointer.as_str(), p.other.as_deref()))
+            .collect();
         let expected = [
             (ProblemKind::DuplicateId, "/runs/1/observations/1/id", Some("/runs/1/observations/0")),
             (ProblemKind::DuplicateId, "/runs/2/id", Some("/runs/0")),
@@ -206,7 +241,11 @@ fn ids_that_repeat_are_reported_after_the_last_run() {
         assert_eq!(found, expected);
         assert!(error.problems().iter().all(|problem| problem.line > 1), "{error}");
     }
-    let head = of(&[HEAD, &PIPES.replace("} ]", "}, { \"id\": \"L-101\", \"upstream\": \"LM-014\" } ]"), RUNS]);
+    let head = of(&[
+        HEAD,
+        &PIPES.replace("} ]", "}, { \"id\": \"L-101\", \"upstream\": \"LM-014\" } ]"),
+        RUNS,
+    ]);
     let (count, error) = stops(&head);
     assert_eq!((count, error.problems().len()), (3, 1));
     assert_eq!(error.problems()[0].pointer, "/pipes/1/id");
@@ -263,7 +302,9 @@ fn what_was_not_read_can_still_be_sliced() {
 
 #[test]
 fn slices_of_a_broken_list_end_with_an_error() {
-    for (from, to) in [("\"R1\"", "R1\""), (" },\n    { \"id\": \"R2\"", " } { \"id\": \"R2\""), ("} ]", "} ")] {
+    for (from, to) in
+        [("\"R1\"", "R1\""), (" },\n    { \"id\": \"R2\"", " } { \"id\": \"R2\""), ("} ]", "} ")]
+    {
         let source = of(&[HEAD, PIPES, RUNS]).replacen(from, to, 1);
         let Ok(reader) = Reader::new(source.as_bytes()) else { continue };
         let mut slices = reader.into_slices();
@@ -280,9 +321,14 @@ fn slices_of_a_broken_list_end_with_an_error() {
 
 #[test]
 fn slices_read_on_threads_give_the_same_document_and_the_same_verdict() {
-    let row = |index: usize| format!(r#"{{ "id": "R{index}", "pipe": "L-101", "direction": "upstream" }}"#);
+    let row = |index: usize| {
+        format!(r#"{{ "id": "R{index}", "pipe": "L-101", "direction": "upstream" }}"#)
+    };
     let rows = |ids: Vec<usize>| {
-        of(&[HEAD, &format!("\"runs\": [{}]", ids.into_iter().map(row).collect::<Vec<_>>().join(","))])
+        of(&[
+            HEAD,
+            &format!("\"runs\": [{}]", ids.into_iter().map(row).collect::<Vec<_>>().join(",")),
+        ])
     };
     for (source, twins) in [
         (rows((0..500).collect()), vec![]),
@@ -311,10 +357,12 @@ fn slices_read_on_threads_give_the_same_document_and_the_same_verdict() {
         runs.sort_by_key(|(index, _)| *index);
         let runs: Vec<Run> = runs.into_iter().map(|(_, run)| run).collect();
         assert_eq!(runs, plain(&source).unwrap().runs);
-        let problems = |outcome: Result<(), ReadError>| outcome.err().map(|error| error.problems().to_vec());
+        let problems =
+            |outcome: Result<(), ReadError>| outcome.err().map(|error| error.problems().to_vec());
         let threaded = problems(slices.finish(watches));
         assert_eq!(threaded, problems(pull(&source).map(|_| ())), "{source}");
-        let pointers: Vec<String> = threaded.into_iter().flatten().map(|problem| problem.pointer).collect();
+        let pointers: Vec<String> =
+            threaded.into_iter().flatten().map(|problem| problem.pointer).collect();
         assert!(twins.is_empty() || pointers == twins, "{pointers:?}");
     }
 }
@@ -328,16 +376,21 @@ fn a_reader_that_is_dropped_half_way_has_not_read_the_rest() {
     }
     drop(reader);
     // The same through a reference and a box, as a caller has it that knows no format.
-    let mut reader: Box<dyn RunReader<Error = ReadError> + '_> = Box::new(Reader::new(source.as_bytes()).unwrap());
+    let mut reader: Box<dyn RunReader<Error = ReadError> + '_> =
+        Box::new(Reader::new(source.as_bytes()).unwrap());
     let by_reference = &mut reader;
-    assert_eq!(by_reference.next_run().unwrap().map(|run| run.id.to_string()).as_deref(), Some("R1"));
+    assert_eq!(
+        by_reference.next_run().unwrap().map(|run| run.id.to_string()).as_deref(),
+        Some("R1")
+    );
 }
 
 #[test]
 fn an_error_of_reading_stops_writing() {
     let source = of(&[HEAD, PIPES, &RUNS.replace("\"R3\"", "3")]);
     let mut text = Vec::new();
-    let error = write::from_reader(&mut Reader::new(source.as_bytes()).unwrap(), &mut text).unwrap_err();
+    let error =
+        write::from_reader(&mut Reader::new(source.as_bytes()).unwrap(), &mut text).unwrap_err();
     assert!(matches!(error, write::FromReaderError::Read(ReadError::Structure(_))), "{error}");
     let text = String::from_utf8(text).unwrap();
     assert!(text.contains("\"R2\"") && read::document(text.as_bytes()).is_err(), "{text}");
@@ -364,10 +417,13 @@ fn a_diagnosis_has_the_problems_and_the_value() {
     assert_eq!(diagnosis.problems, []);
     assert_eq!(diagnosis.into_remains().map(|remains| remains.document), plain(&valid).ok());
 
-    let wrong = valid.replace("\"downstream\", \"remark\"", "\"Downstream\", \"remark\"").replace("\"R3\"", "\"R2\"");
+    let wrong = valid
+        .replace("\"downstream\", \"remark\"", "\"Downstream\", \"remark\"")
+        .replace("\"R3\"", "\"R2\"");
     let wrong = wrong.replace("\"at\": 12.5", "\"at\": 1e999, \"at\": 12.5");
     let diagnosis = read::diagnose(wrong.as_bytes()).unwrap();
-    let found: Vec<_> = diagnosis.problems.iter().map(|problem| (problem.kind, problem.pointer.as_str())).collect();
+    let found: Vec<_> =
+        diagnosis.problems.iter().map(|problem| (problem.kind, problem.pointer.as_str())).collect();
     let expected = [
         (ProblemKind::UnknownWord, "/runs/0/direction"),
         (ProblemKind::DuplicateKey, "/runs/1/observations/1/at"),

@@ -18,7 +18,9 @@ fn the_place_is_counted_in_characters() {
         ("{\"obvert\": \"0.2\"}\n\nx", 3, 1),
     ] {
         match error(source.as_bytes()) {
-            ReadError::Syntax { line: l, column: c, .. } => assert_eq!((l, c), (line, column), "{source}"),
+            ReadError::Syntax { line: l, column: c, .. } => {
+                assert_eq!((l, c), (line, column), "{source}")
+            }
             other => panic!("{source}: {other}"),
         }
     }
@@ -38,7 +40,10 @@ fn messages_say_what_to_do() {
             "line 1, column 15: not JSON: a text has half a character in it, an escape from \\ud800 to \\udfff without its other \
              half; write the character itself",
         ),
-        ("{} {}", "line 1, column 4: not JSON: the document has ended, and something stands behind it"),
+        (
+            "{} {}",
+            "line 1, column 4: not JSON: the document has ended, and something stands behind it",
+        ),
         ("PK\u{3}\u{4}", "line 1: not UTF-8 text (it begins like a zip archive); save it as UTF-8"),
     ] {
         assert_eq!(error(source.as_bytes()).to_string(), message);

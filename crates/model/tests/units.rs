@@ -1,6 +1,6 @@
-//! Units and their exact factors. Sources: NIST SP 811 (the international foot is 0.3048 m, the inch 25.4 mm, the US
-//! survey foot 1200/3937 m, each exactly), as quoted by the documentation of mp-units; GNU units 2.22 gives
-//! 0.3048006096012192 m for the survey foot.
+//! Units and their exact factors. Sources: NIST SP 811 (the international foot is 0.3048 m, the
+//! inch 25.4 mm, the US survey foot 1200/3937 m, each exactly), as quoted by the documentation of
+//! mp-units; GNU units 2.22 gives 0.3048006096012192 m for the survey foot.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -11,8 +11,8 @@ fn lengths_in_metres() {
     assert_eq!(LengthUnit::Foot.metres().to_string(), "0.3048");
     assert_eq!(LengthUnit::UsSurveyFoot.metres().to_string(), "0.3048006096012192");
     assert_eq!(LengthUnit::Metre.metres().to_string(), "1");
-    // The survey foot is longer by two parts in a million: 0.6096 m in a million feet, 1.2192 m in two million
-    // (computed from the two definitions).
+    // The survey foot is longer by two parts in a million: 0.6096 m in a million feet, 1.2192 m in
+    // two million (computed from the two definitions).
     let apart = |feet: f64| feet * (LengthUnit::UsSurveyFoot.metres() - LengthUnit::Foot.metres());
     assert!((apart(1e6) - 0.6096).abs() < 5e-5, "{}", apart(1e6));
     assert!((apart(2e6) - 1.2192).abs() < 5e-5, "{}", apart(2e6));
@@ -54,8 +54,8 @@ fn factors_between_units_are_the_nearest_doubles() {
     for from in lengths.clone() {
         for to in lengths.clone() {
             let factor = from.factor_to(*to).unwrap();
-            // factor = (a·d)/(b·c) to half a unit in the last place: multiplied out in whole numbers, with the factor
-            // as its own exact fraction.
+            // factor = (a·d)/(b·c) to half a unit in the last place: multiplied out in whole
+            // numbers, with the factor as its own exact fraction.
             let ((a, b), (c, d)) = (tenths(*from), tenths(*to));
             let (mantissa, exponent) = parts(factor);
             let error = |mantissa: u128| {
@@ -63,9 +63,15 @@ fn factors_between_units_are_the_nearest_doubles() {
                 (mantissa * b * c).abs_diff((a * d) << exponent.unsigned_abs())
             };
             assert!((-70..=0).contains(&exponent), "{from} to {to}: {exponent}");
-            assert!(error(mantissa) <= error(mantissa - 1) && error(mantissa) <= error(mantissa + 1), "{from} to {to}");
+            assert!(
+                error(mantissa) <= error(mantissa - 1) && error(mantissa) <= error(mantissa + 1),
+                "{from} to {to}"
+            );
             // There and back is the same amount, to the rounding of the two factors.
-            assert!((factor * to.factor_to(*from).unwrap() - 1.0).abs() <= 2.0 * f64::EPSILON, "{from} to {to}");
+            assert!(
+                (factor * to.factor_to(*from).unwrap() - 1.0).abs() <= 2.0 * f64::EPSILON,
+                "{from} to {to}"
+            );
         }
     }
 }
@@ -81,7 +87,11 @@ fn parts(value: f64) -> (u128, i32) {
 fn amounts_of_different_dimensions_do_not_convert() {
     for from in QuantityUnit::ALL {
         for to in QuantityUnit::ALL {
-            assert_eq!(from.factor_to(*to).is_some(), from.dimension() == to.dimension(), "{from} to {to}");
+            assert_eq!(
+                from.factor_to(*to).is_some(),
+                from.dimension() == to.dimension(),
+                "{from} to {to}"
+            );
         }
         assert_eq!(from.factor_to(*from), Some(1.0));
     }

@@ -1,11 +1,12 @@
-//! Ratios on a large document, measured in one run: the strict typed read and the streaming check with every rule, on one thread
-//! and on two, against bare `serde_json` into the same owned types, and the check's peak memory against the size of its input.
+//! Ratios on a large document, measured in one run: the strict typed read and the streaming check
+//! with every rule, on one thread and on two, against bare `serde_json` into the same owned types,
+//! and the check's peak memory against the size of its input.
 //!
 //! `cargo bench -p obvert --bench large` (100 MB), or `… -- 25` for another number of megabytes.
 //!
-//! Ratios are of the fastest of several turns taken in alternation, since machines are shared and noisy. Peak memory is
-//! that of a process of its own, which does nothing but read the file and check it on two threads, its program
-//! and its code lists included (Linux only).
+//! Ratios are of the fastest of several turns taken in alternation, since machines are shared and
+//! noisy. Peak memory is that of a process of its own, which does nothing but read the file and
+//! check it on two threads, its program and its code lists included (Linux only).
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -22,7 +23,8 @@ use obvert::prelude::*;
 const TURNS: usize = 5;
 
 fn main() {
-    let arguments: Vec<String> = std::env::args().skip(1).filter(|argument| argument != "--bench").collect();
+    let arguments: Vec<String> =
+        std::env::args().skip(1).filter(|argument| argument != "--bench").collect();
     match arguments.as_slice() {
         [command, file] if command == "peak-of" => return peak(file),
         [command, size, file] if command == "generate" => {
@@ -33,8 +35,10 @@ fn main() {
     }
     // `cargo test --benches` asks for a quick turn only.
     let quick = arguments.iter().any(|argument| argument == "--test");
-    let megabytes: usize =
-        arguments.iter().find_map(|argument| argument.parse().ok()).unwrap_or(if quick { 1 } else { 100 });
+    let megabytes: usize = arguments
+        .iter()
+        .find_map(|argument| argument.parse().ok())
+        .unwrap_or(if quick { 1 } else { 100 });
     let text = generate::document(megabytes * 1_000_000);
     let source = text.as_bytes();
     let size = source.len() as f64 / 1e6;
@@ -44,7 +48,8 @@ fn main() {
     println!("{size:.1} MB, {runs} runs, {} observations", report.documents[0].observations);
     assert!(report.findings.is_empty(), "the document is clean: {:?}", report.findings.first());
 
-    let under = Checker::new(Settings { profile: Some(profile()), ..settings() }).expect("settings");
+    let under =
+        Checker::new(Settings { profile: Some(profile()), ..settings() }).expect("settings");
     let report = under.check(source).expect("json");
     assert!(report.findings.is_empty(), "it meets the profile: {:?}", report.findings.first());
 
@@ -129,7 +134,11 @@ fn main() {
     .zip(times)
     {
         let seconds = time.as_secs_f64();
-        println!("{what:<32} {seconds:>7.3} s  {:>6.0} MB/s  ratio {:.2}", size / seconds, seconds / base);
+        println!(
+            "{what:<32} {seconds:>7.3} s  {:>6.0} MB/s  ratio {:.2}",
+            size / seconds,
+            seconds / base
+        );
     }
     memory(source);
 }
@@ -171,7 +180,10 @@ fn memory(source: &[u8]) {
     let output = output.expect("run");
     match String::from_utf8_lossy(&output.stdout).trim().parse::<f64>() {
         Ok(peak) => {
-            println!("peak memory of the check: {:.2} times the input, the input included", peak / source.len() as f64)
+            println!(
+                "peak memory of the check: {:.2} times the input, the input included",
+                peak / source.len() as f64
+            )
         }
         Err(_) => println!("peak memory: not measured on this system"),
     }
@@ -184,7 +196,9 @@ fn peak(file: &str) {
     black_box(checker.check(&source).expect("check"));
     let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
     let line = status.lines().find(|line| line.starts_with("VmHWM:")).unwrap_or_default();
-    if let Some(kilobytes) = line.split_whitespace().nth(1).and_then(|number| number.parse::<f64>().ok()) {
+    if let Some(kilobytes) =
+        line.split_whitespace().nth(1).and_then(|number| number.parse::<f64>().ok())
+    {
         println!("{}", kilobytes * 1024.0);
     }
 }

@@ -1,9 +1,12 @@
-//! Obvert, an open interchange format for pipe inspection surveys, in one crate for those who embed it.
+//! Obvert, an open interchange format for pipe inspection surveys, in one crate for those who embed
+//! it.
 //!
-//! - [`model`]: the typed document, strict reading, canonical writing, code lists and grade schemes.
+//! - [`model`]: the typed document, strict reading, canonical writing, code lists and grade
+//!   schemes.
 //! - `check`: the rule catalogue and the checker (feature `check`).
-//! - `convert`: CSV tables, GeoJSON, KML and XML (features `csv`, `geojson`, `kml`, `xml`); GeoPackage, GeoParquet and workbooks
-//!   (`geopackage`, `geoparquet`, `xlsx`, which are not on by default).
+//! - `convert`: CSV tables, GeoJSON, KML and XML (features `csv`, `geojson`, `kml`, `xml`);
+//!   GeoPackage, GeoParquet and workbooks (`geopackage`, `geoparquet`, `xlsx`, which are not on by
+//!   default).
 //! - `layout`: an office's own table, read, written and drafted by a layout (feature `layout`).
 //!
 //! Read a survey, check it, and write it in another form:
@@ -26,8 +29,9 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 //!
-//! A clean check says that a record agrees with itself and with its format. It does not say that a pipe is safe, nor
-//! that a located position is a safe place to dig: local codes and licensed practice decide.
+//! A clean check says that a record agrees with itself and with its format. It does not say that a
+//! pipe is safe, nor that a located position is a safe place to dig: local codes and licensed
+//! practice decide.
 
 #![cfg_attr(docsrs, feature(doc_cfg))]
 

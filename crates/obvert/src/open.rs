@@ -20,12 +20,13 @@ use std::fmt;
 #[cfg(feature = "check")]
 use obvert_check::{Checker, Report};
 use obvert_convert::{
-    ConvertError, Format, FormatError, Formats, Input, Location, Locations, PlacedProblem, Provenance, Source, Survey,
-    SurveyReader, collect,
+    ConvertError, Format, FormatError, Formats, Input, Location, Locations, PlacedProblem,
+    Provenance, Source, Survey, SurveyReader, collect,
 };
 use obvert_model::versions::{MigrateError, Migrated};
 
-/// Opens a survey in the format that its name and content tell, of any version of the format. Locations name it as `name`.
+/// Opens a survey in the format that its name and content tell, of any version of the format.
+/// Locations name it as `name`.
 ///
 /// # Errors
 /// When its format cannot be told or is not read, or it is not of that format.
@@ -36,8 +37,8 @@ pub fn open<'a>(bytes: impl Into<Cow<'a, [u8]>>, name: &str) -> Result<Opened<'a
 /// Checks a survey in any format. Every finding has its location in what was given.
 ///
 /// # Errors
-/// When its format cannot be told or is not read, or it is not of that format. A survey that is not valid gives a report of what is
-/// wrong with it.
+/// When its format cannot be told or is not read, or it is not of that format. A survey that is not
+/// valid gives a report of what is wrong with it.
 #[cfg(feature = "check")]
 pub fn check_bytes(bytes: &[u8], name: &str, checker: &Checker) -> Result<Report, OpenError> {
     open(bytes, name)?.check(checker)
@@ -87,8 +88,8 @@ impl OpenError {
             other => other,
         };
         let text = error.to_string();
-        let named =
-            text.starts_with(&format!("{name}:")) || text.starts_with(&format!("{}/", name.trim_end_matches('/')));
+        let named = text.starts_with(&format!("{name}:"))
+            || text.starts_with(&format!("{}/", name.trim_end_matches('/')));
         let message = if named { text } else { format!("{name}: {text}") };
         Self { message, kind: Box::new(OpenErrorKind::Read(error)) }
     }
@@ -128,7 +129,10 @@ pub struct Opened<'a> {
 
 impl fmt::Debug for Opened<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.debug_struct("Opened").field("name", &self.name).field("format", &self.format.name).finish_non_exhaustive()
+        f.debug_struct("Opened")
+            .field("name", &self.name)
+            .field("format", &self.format.name)
+            .finish_non_exhaustive()
     }
 }
 
@@ -137,9 +141,14 @@ impl<'a> Opened<'a> {
     ///
     /// # Errors
     /// As [`open`].
-    pub fn new(input: Input<'a>, formats: &Formats, stated: Option<&'static Format>) -> Result<Self, OpenError> {
+    pub fn new(
+        input: Input<'a>,
+        formats: &Formats,
+        stated: Option<&'static Format>,
+    ) -> Result<Self, OpenError> {
         let name = input.name().to_owned();
-        let format = formats.detect(&input, stated).map_err(|error| OpenError::format(&name, error))?;
+        let format =
+            formats.detect(&input, stated).map_err(|error| OpenError::format(&name, error))?;
         Self::in_format(input, format)
     }
 
@@ -155,7 +164,8 @@ impl<'a> Opened<'a> {
         }
     }
 
-    /// Opens an office's own table by its layout. `lists` are code lists beside the built-in ones that it may be coded in.
+    /// Opens an office's own table by its layout. `lists` are code lists beside the built-in ones
+    /// that it may be coded in.
     #[cfg(feature = "layout")]
     #[must_use]
     pub fn by_layout(
@@ -194,7 +204,10 @@ impl<'a> Opened<'a> {
     ///
     /// # Errors
     /// As [`Source::read`].
-    pub fn read(&mut self, locations: Locations) -> Result<Box<dyn SurveyReader + '_>, ConvertError> {
+    pub fn read(
+        &mut self,
+        locations: Locations,
+    ) -> Result<Box<dyn SurveyReader + '_>, ConvertError> {
         self.source.read(locations)
     }
 
@@ -218,8 +231,8 @@ impl<'a> Opened<'a> {
         }
     }
 
-    /// What reading the whole survey, or checking it, could not carry over into a document, with locations if anything was lost.
-    /// Only an office's own table loses anything.
+    /// What reading the whole survey, or checking it, could not carry over into a document, with
+    /// locations if anything was lost. Only an office's own table loses anything.
     #[must_use]
     pub const fn provenance(&self) -> &Provenance {
         &self.provenance
@@ -243,7 +256,10 @@ impl<'a> Opened<'a> {
     /// A problem of its source, with its full location.
     #[must_use]
     pub fn problem(&self, placed: &PlacedProblem) -> PlacedProblem {
-        PlacedProblem { place: placed.place.clone().map(|at| self.location(at)), problem: placed.problem.clone() }
+        PlacedProblem {
+            place: placed.place.clone().map(|at| self.location(at)),
+            problem: placed.problem.clone(),
+        }
     }
 
     /// An error of reading it, with its name.
@@ -258,7 +274,8 @@ impl<'a> Opened<'a> {
         self.source.notes()
     }
 
-    /// How a document of an older version of the format was brought to this one, or why it cannot be; `None` for one of this version.
+    /// How a document of an older version of the format was brought to this one, or why it cannot
+    /// be; `None` for one of this version.
     #[must_use]
     pub fn migration(&self) -> Option<Result<&Migrated, &MigrateError>> {
         self.source.migration()
@@ -276,14 +293,17 @@ mod checked {
     use std::collections::{HashMap, VecDeque};
 
     use obvert_check::{Checker, Report};
-    use obvert_convert::{ConvertError, Format, Location, Locations, PlacedProblem, Problems, Provenance};
+    use obvert_convert::{
+        ConvertError, Format, Location, Locations, PlacedProblem, Problems, Provenance,
+    };
     use obvert_model::read::Diagnosis;
 
     use super::{OpenError, Opened};
 
     impl Opened<'_> {
-        /// Checks the survey. Every finding has its location in what was opened. A survey that is not valid gives a report of what
-        /// is wrong with it, and of what the rules find in the rest.
+        /// Checks the survey. Every finding has its location in what was opened. A survey that is
+        /// not valid gives a report of what is wrong with it, and of what the rules find in the
+        /// rest.
         ///
         /// # Errors
         /// When it is not of its format.
@@ -326,13 +346,17 @@ mod checked {
                     let places = provenance.locations.as_ref();
                     report.place_with(|path| places?.place(path).map(|at| self.location(at)));
                     self.provenance = Provenance {
-                        locations: provenance.locations.filter(|_| !provenance.losses.losses.is_empty()),
+                        locations: provenance
+                            .locations
+                            .filter(|_| !provenance.losses.losses.is_empty()),
                         losses: provenance.losses,
                     };
                     Ok(report)
                 }
                 Err(error) => match self.source.explain(error) {
-                    ConvertError::Structure(problems) => Ok(self.report_problems(checker, problems)),
+                    ConvertError::Structure(problems) => {
+                        Ok(self.report_problems(checker, problems))
+                    }
                     error => Err(self.error(error)),
                 },
             }
@@ -341,7 +365,8 @@ mod checked {
         fn report_problems(&self, checker: &Checker, problems: Problems) -> Report {
             let (placed, rest) = problems.into_parts();
             let problems: Vec<_> = placed.iter().map(|placed| placed.problem.clone()).collect();
-            // Several rows can have the same problem, and no place in the document to tell them apart.
+            // Several rows can have the same problem, and no place in the document to tell them
+            // apart.
             let mut places: HashMap<(String, String), VecDeque<Location>> = HashMap::new();
             for PlacedProblem { place, problem } in placed {
                 places.entry((problem.pointer, problem.message)).or_default().extend(place);
@@ -364,7 +389,8 @@ mod checked {
         }
     }
 
-    /// What to do about what could not be read, for somebody who has a table and no document with keys and texts.
+    /// What to do about what could not be read, for somebody who has a table and no document with
+    /// keys and texts.
     fn help_for_cells(report: &mut Report, format: &Format) {
         let by_layout = format.name == "layout";
         for finding in &mut report.findings {
@@ -377,7 +403,9 @@ mod checked {
                 "text-form" | "wrong-type" | "unknown-word" => "Correct the cell.",
                 "number-range" => "Correct the number in the cell.",
                 "orphan-row" => "Correct the row; until then nothing that it says is checked.",
-                "unknown-key" | "duplicate-key" if by_layout => "Correct the heading in the table, or the layout.",
+                "unknown-key" | "duplicate-key" if by_layout => {
+                    "Correct the heading in the table, or the layout."
+                }
                 "unknown-key" | "duplicate-key" => "Correct the name, or take out what has it.",
                 "duplicate-id" if by_layout => "Correct the name in one of the rows.",
                 "duplicate-id" => "Give one of the rows another id, and what refers to it as well.",
@@ -399,13 +427,14 @@ mod by_layout {
     use std::borrow::Cow;
 
     use obvert_convert::{
-        Capabilities, Container, ConvertError, Detection, Diagnosis, Format, Locations, Source, SurveyReader,
-        WholeReader,
+        Capabilities, Container, ConvertError, Detection, Diagnosis, Format, Locations, Source,
+        SurveyReader, WholeReader,
     };
     use obvert_model::layout::Layout;
     use obvert_model::lists::CodeList;
 
-    /// An office's own table. It is no format of the registry, since it cannot be read without its layout.
+    /// An office's own table. It is no format of the registry, since it cannot be read without its
+    /// layout.
     pub static LAYOUT: Format = Format {
         name: "layout",
         title: "an office's own table",
@@ -433,7 +462,12 @@ mod by_layout {
     }
 
     impl<'a> Table<'a> {
-        pub(super) const fn new(bytes: Cow<'a, [u8]>, name: String, layout: &'a Layout, lists: &'a [CodeList]) -> Self {
+        pub(super) const fn new(
+            bytes: Cow<'a, [u8]>,
+            name: String,
+            layout: &'a Layout,
+            lists: &'a [CodeList],
+        ) -> Self {
             Self { bytes, name, layout, lists, diagnosis: None }
         }
     }
@@ -445,7 +479,8 @@ mod by_layout {
                 Err(ConvertError::Structure(problems)) => {
                     let first = problems.first();
                     let place = first.and_then(|first| first.place.clone());
-                    let message = first.map(|first| first.problem.message.clone()).unwrap_or_default();
+                    let message =
+                        first.map(|first| first.problem.message.clone()).unwrap_or_default();
                     self.diagnosis = Some(problems.into());
                     Err(ConvertError::Invalid { place, message })
                 }

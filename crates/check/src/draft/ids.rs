@@ -72,10 +72,9 @@ impl Ids {
         // Separators distinguish shapes: LM-14 and LM/14 are written differently.
         let alike = |old: &Vec<Part>| {
             old.len() == new.len()
-                && old
-                    .iter()
-                    .zip(&new)
-                    .all(|(a, b)| a.class == b.class && (a.class != Class::Other || a.same == b.same))
+                && old.iter().zip(&new).all(|(a, b)| {
+                    a.class == b.class && (a.class != Class::Other || a.same == b.same)
+                })
         };
         let full = self.shapes.len() == MOST;
         match self.shapes.iter_mut().find(|old| alike(old)) {
@@ -102,7 +101,8 @@ impl Ids {
         if self.lost || self.shapes.is_empty() {
             return None;
         }
-        let mut shapes: Vec<String> = self.shapes.iter().map(|parts| parts.iter().map(say).collect()).collect();
+        let mut shapes: Vec<String> =
+            self.shapes.iter().map(|parts| parts.iter().map(say).collect()).collect();
         shapes.sort();
         Some(shapes.join("|"))
     }
@@ -112,7 +112,9 @@ fn say(part: &Part) -> String {
     let class = match (part.class, &part.same) {
         // Letters that never change are a name; digits that have not changed yet may change in the
         // next id.
-        (Class::Upper | Class::Lower | Class::Other, Some(same)) => return same.chars().map(escaped).collect(),
+        (Class::Upper | Class::Lower | Class::Other, Some(same)) => {
+            return same.chars().map(escaped).collect();
+        }
         (Class::Upper, None) => "[A-Z]",
         (Class::Lower, None) => "[a-z]",
         (Class::Digit, _) => "[0-9]",

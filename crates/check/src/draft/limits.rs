@@ -52,19 +52,30 @@ pub(super) struct Drafted {
 impl Extremes {
     /// Adds a survey in which a rule had findings.
     pub(super) fn add(&mut self, rule: &str, document: &Document, settings: &Settings) {
-        let Some(rule) = catalogue().iter().copied().find(|known| known.name == rule) else { return };
-        let found: Vec<Moved> =
-            rule.limits.iter().filter_map(|limit| moved(rule, limit.name, limit.default, document, settings)).collect();
+        let Some(rule) = catalogue().iter().copied().find(|known| known.name == rule) else {
+            return;
+        };
+        let found: Vec<Moved> = rule
+            .limits
+            .iter()
+            .filter_map(|limit| moved(rule, limit.name, limit.default, document, settings))
+            .collect();
         match self.by_rule.get_mut(rule.name) {
             None => {
                 self.by_rule.insert(rule.name, found);
             }
             // Only limits that silence every survey are useful, and the farthest of each.
             Some(before) => {
-                before.retain(|one| found.iter().any(|other| (other.name, other.up) == (one.name, one.up)));
+                before.retain(|one| {
+                    found.iter().any(|other| (other.name, other.up) == (one.name, one.up))
+                });
                 for one in before {
-                    let other = found.iter().filter(|other| other.name == one.name).map(|other| other.extreme);
-                    one.extreme = other.fold(one.extreme, |a, b| if one.up { a.max(b) } else { a.min(b) });
+                    let other = found
+                        .iter()
+                        .filter(|other| other.name == one.name)
+                        .map(|other| other.extreme);
+                    one.extreme =
+                        other.fold(one.extreme, |a, b| if one.up { a.max(b) } else { a.min(b) });
                 }
             }
         }
@@ -82,7 +93,8 @@ impl Extremes {
             .limits
             .iter()
             .find(|limit| limit.name == least.name)?;
-        let beyond = if least.up { least.extreme * (1.0 + MARGIN) } else { least.extreme * (1.0 - MARGIN) };
+        let beyond =
+            if least.up { least.extreme * (1.0 + MARGIN) } else { least.extreme * (1.0 - MARGIN) };
         Some(Drafted {
             name: least.name,
             unit: unit.unit,
@@ -111,14 +123,16 @@ fn moved(
         alone.limits.insert((rule.name.to_owned(), name.to_owned()), value);
         (alone.profile, alone.keep) = (None, 1);
         // The settings were valid before, and the limit is a positive number.
-        Checker::new(alone)
-            .is_ok_and(|checker| checker.check_document(document).rules.iter().all(|fired| fired.rule != rule.name))
+        Checker::new(alone).is_ok_and(|checker| {
+            checker.check_document(document).rules.iter().all(|fired| fired.rule != rule.name)
+        })
     };
     if default <= 0.0 {
         return None;
     }
     for up in [true, false] {
-        let (mut loud, mut quiet) = (default, if up { default * FARTHEST } else { default / FARTHEST });
+        let (mut loud, mut quiet) =
+            (default, if up { default * FARTHEST } else { default / FARTHEST });
         if !silent(quiet) {
             continue;
         }

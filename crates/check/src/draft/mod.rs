@@ -15,8 +15,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use obvert_model::number::Amount;
 use obvert_model::probe::{Plan, See, Slot, Value};
 use obvert_model::profile::{
-    Allowed, AllowedList, AllowedScheme, Demand, FieldDemand, FieldPath, LimitSetting, MediaDemand, MediaOf, Pattern,
-    Profile, RuleSetting, Scalar, Weight,
+    Allowed, AllowedList, AllowedScheme, Demand, FieldDemand, FieldPath, LimitSetting, MediaDemand,
+    MediaOf, Pattern, Profile, RuleSetting, Scalar, Weight,
 };
 use obvert_model::read::ProblemKind;
 use obvert_model::shape::{self, Field, ObjectShape, Shape};
@@ -34,8 +34,15 @@ use limits::{Drafted, Extremes};
 use values::Words;
 
 /// Texts that an office may have a pattern for.
-const IDS: [&str; 7] =
-    ["structures.id", "structures.asset", "pipes.id", "pipes.asset", "runs.id", "media.id", "assignment.contract"];
+const IDS: [&str; 7] = [
+    "structures.id",
+    "structures.asset",
+    "pipes.id",
+    "pipes.asset",
+    "runs.id",
+    "media.id",
+    "assignment.contract",
+];
 
 /// The kinds of video.
 const VIDEOS: [MediaKind; 2] = [MediaKind::Video, MediaKind::IntervalVideo];
@@ -233,7 +240,9 @@ impl Draft {
         self.surveys += 1;
         let head = &document.head;
         self.lists.insert((head.coding.list.clone(), head.coding.version.clone()));
-        self.schemes.extend(head.grading.iter().map(|grading| (grading.scheme.clone(), grading.version.clone())));
+        self.schemes.extend(
+            head.grading.iter().map(|grading| (grading.scheme.clone(), grading.version.clone())),
+        );
         once(&mut self.lengths, head.units.length);
         once(&mut self.sections, head.units.section);
         self.crs.extend(head.crs.clone());
@@ -258,7 +267,9 @@ impl Draft {
         let shown = |run: &&Run| {
             let mut kinds = of_run.get(run.id.as_str()).copied().unwrap_or_default();
             let named = run.observations.iter().flat_map(|row| &row.media);
-            named.filter_map(|named| by_id.get(named.id.as_str())).for_each(|media| kinds.add(media));
+            named
+                .filter_map(|named| by_id.get(named.id.as_str()))
+                .for_each(|media| kinds.add(media));
             kinds.has_one(&VIDEOS)
         };
         self.runs += document.runs.len();
@@ -284,7 +295,9 @@ impl Draft {
             media.basis = text(&format!("all {} have one", count(self.runs, "run")));
             media
         });
-        let (Some(version), Some(title)) = (text("draft"), text(&format!("Drafted from {surveys}"))) else {
+        let (Some(version), Some(title)) =
+            (text("draft"), text(&format!("Drafted from {surveys}")))
+        else {
             return Err(DraftError::Nothing);
         };
         let mut profile = Profile::new(self.settings.id.clone(), version, title)
@@ -300,8 +313,12 @@ impl Draft {
         let lists = self.lists.iter().cloned();
         let schemes = self.schemes.iter().cloned();
         let mut allowed = Allowed::new()
-            .with_code_lists(lists.map(|(list, version)| AllowedList::new(list).with_version(version)))
-            .with_grade_schemes(schemes.map(|(scheme, version)| AllowedScheme::new(scheme).with_version(version)))
+            .with_code_lists(
+                lists.map(|(list, version)| AllowedList::new(list).with_version(version)),
+            )
+            .with_grade_schemes(
+                schemes.map(|(scheme, version)| AllowedScheme::new(scheme).with_version(version)),
+            )
             .with_length_units(self.lengths.iter().copied())
             .with_section_units(self.sections.iter().copied())
             .with_crs(self.crs.iter().cloned())
@@ -321,7 +338,9 @@ impl Draft {
                 let Drafted { name, unit, value, extreme, up } = drafted;
                 let (way, margin) = if up { ("up", "added") } else { ("down", "taken off") };
                 let extreme = tidy(extreme);
-                let said = format!("{fired}; they went {way} to about {extreme} {unit}, and a tenth is {margin}");
+                let said = format!(
+                    "{fired}; they went {way} to about {extreme} {unit}, and a tenth is {margin}"
+                );
                 Some((LimitSetting::new(text(name)?, Amount::new(value).ok()?), said))
             });
             let mut setting = RuleSetting::new(text(rule)?);
@@ -343,11 +362,19 @@ impl Draft {
         for place in &all {
             let slot = plan.want(&place.table, &place.keys);
             let rows = self.seen.rows[slot.table];
-            let least = if place.table.is_empty() { self.settings.least_surveys } else { self.settings.least_rows };
+            let least = if place.table.is_empty() {
+                self.settings.least_surveys
+            } else {
+                self.settings.least_rows
+            };
             let name = path(&place.table, &place.keys);
-            let (last, above) = place.keys.split_last().map_or(("", &[][..]), |(last, above)| (last.as_str(), above));
+            let (last, above) = place
+                .keys
+                .split_last()
+                .map_or(("", &[][..]), |(last, above)| (last.as_str(), above));
             // A field that its object always has is demanded with the object.
-            let implied = place.field.required && (above.is_empty() || required.contains(&path(&place.table, above)));
+            let implied = place.field.required
+                && (above.is_empty() || required.contains(&path(&place.table, above)));
             let everywhere = rows >= least && self.seen.there[slot.table][slot.field] == rows;
             let demanded = everywhere && !implied && !last.ends_with("_text");
             if everywhere {
@@ -356,7 +383,8 @@ impl Draft {
             let ids = self.seen.ids.get(&slot).filter(|ids| ids.count() >= least);
             let pattern = ids.and_then(|ids| Some((ids, Pattern::new(&ids.pattern()?).ok()?)));
             let words = self.seen.words.get(&slot).filter(|words| words.count() >= least);
-            let allowed = words.and_then(|words| Some((words.count(), words.allowed(vocabulary(place.field)?)?)));
+            let allowed = words
+                .and_then(|words| Some((words.count(), words.allowed(vocabulary(place.field)?)?)));
             if !demanded && pattern.is_none() && allowed.is_none() {
                 continue;
             }
@@ -364,14 +392,20 @@ impl Draft {
                 true => format!("in all {}", count(rows, "survey")),
                 false => format!("in all {} of {}", count(rows, "row"), place.table.join(".")),
             });
-            let formed =
-                pattern.as_ref().map(|(ids, _)| format!("all {} have the pattern", count(ids.count(), "text")));
+            let formed = pattern
+                .as_ref()
+                .map(|(ids, _)| format!("all {} have the pattern", count(ids.count(), "text")));
             let among = allowed.as_ref().map(|(times, words)| match words.len() {
                 1 => format!("all {} are this word", count(*times, "value")),
-                several => format!("all {} are among these {several} words", count(*times, "value")),
+                several => {
+                    format!("all {} are among these {several} words", count(*times, "value"))
+                }
             });
             let basis: Vec<String> = there.into_iter().chain(formed).chain(among).collect();
-            let values = allowed.iter().flat_map(|(_, words)| words).filter_map(|word| Some(Scalar::Text(text(word)?)));
+            let values = allowed
+                .iter()
+                .flat_map(|(_, words)| words)
+                .filter_map(|word| Some(Scalar::Text(text(word)?)));
 
             let Ok(path) = FieldPath::new(&name) else { continue };
             let mut demand = FieldDemand::new(path).with_values(values);

@@ -35,7 +35,9 @@ impl Words {
     /// The words that are probably allowed, in alphabetical order; `None` if that is unknown. `all`
     /// is the number of words of the format.
     pub(super) fn allowed(&self, all: usize) -> Option<Vec<&str>> {
-        let few = self.seen.len() <= FEW && self.seen.len() < all && self.count >= TIMES * self.seen.len();
+        let few = self.seen.len() <= FEW
+            && self.seen.len() < all
+            && self.count >= TIMES * self.seen.len();
         (few && self.count > 0).then(|| self.seen.keys().map(String::as_str).collect())
     }
 }

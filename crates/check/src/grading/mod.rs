@@ -14,7 +14,9 @@ use obvert_model::number::{Amount, Grade};
 use obvert_model::tables::{Aspect, Observation, QuantityUnit};
 use rustc_hash::FxHashMap;
 
-pub use self::table::{AspectGrades, GradeBy, GradeError, GradeTable, GradedRow, PipeGrades, Scheme, Ungraded, Why};
+pub use self::table::{
+    AspectGrades, GradeBy, GradeError, GradeTable, GradedRow, PipeGrades, Scheme, Ungraded, Why,
+};
 pub use self::totals::{GradeExtent, GradeTotals};
 use crate::support::cross_section::CrossSection;
 
@@ -58,7 +60,8 @@ impl<'s> Grader<'s> {
     pub fn new(scheme: &'s GradeScheme) -> Self {
         let mut entries: FxHashMap<&str, Entries<'_>> = FxHashMap::default();
         for entry in &scheme.entries {
-            entries.entry(entry.code.as_str()).or_default().by_aspect[entry.aspect as usize].push(entry);
+            entries.entry(entry.code.as_str()).or_default().by_aspect[entry.aspect as usize]
+                .push(entry);
         }
         Self { scheme, entries, links: None }
     }
@@ -66,7 +69,11 @@ impl<'s> Grader<'s> {
     /// Indexes a scheme for another code list than its own; `None` if no code of that list links
     /// exactly to one of the scheme's.
     #[must_use]
-    pub fn across(scheme: &'s GradeScheme, coded: &'s CodeList, graded: &'s CodeList) -> Option<Self> {
+    pub fn across(
+        scheme: &'s GradeScheme,
+        coded: &'s CodeList,
+        graded: &'s CodeList,
+    ) -> Option<Self> {
         let links = Crosswalk::new(coded, graded);
         let exact = |code: &Code| links.links(&code.code).iter().any(|link| link.fit == Fit::Exact);
         coded.codes.iter().any(exact).then_some(())?;
@@ -76,14 +83,13 @@ impl<'s> Grader<'s> {
     /// A row in the scheme's code list; `None` if it is coded in that list, or has no exact link.
     pub(crate) fn linked(&self, row: &Observation) -> Option<Linked<'s>> {
         // A row that was translated with a loss keeps its original code, and is not complete.
-        if row
-            .extensions
-            .as_ref()
-            .is_some_and(|extensions| extensions.entries().keys().any(|key| key.as_str() == ORIGINAL))
-        {
+        if row.extensions.as_ref().is_some_and(|extensions| {
+            extensions.entries().keys().any(|key| key.as_str() == ORIGINAL)
+        }) {
             return None;
         }
-        let carried = self.links.as_ref()?.carry(&row.code, &row.characterisation, &row.quantities).ok()?;
+        let carried =
+            self.links.as_ref()?.carry(&row.code, &row.characterisation, &row.quantities).ok()?;
         if carried.lost.iter().any(|lost| matches!(lost, Lost::Meaning | Lost::Choice(_))) {
             return None;
         }
@@ -122,7 +128,8 @@ impl<'s> Grader<'s> {
     #[must_use]
     pub fn off_scale(&self, peak: Amount) -> bool {
         let is = |grade: Grade| f64::from(grade.get()) == peak.get();
-        self.scheme.rollup.peak_over().is_none() && !self.scheme.scale.steps.iter().any(|step| is(step.grade))
+        self.scheme.rollup.peak_over().is_none()
+            && !self.scheme.scale.steps.iter().any(|step| is(step.grade))
     }
 
     /// Whether `a` is worse than `b`; a scale may rise or fall.
@@ -134,14 +141,31 @@ impl<'s> Grader<'s> {
     /// The grade of an observation in an aspect; `None` if the scheme gives none. `section` is the
     /// cross-section at the observation.
     #[must_use]
-    pub fn grade(&self, code: &Code, row: &Observation, section: &CrossSection, aspect: Aspect) -> Option<Grade> {
+    pub fn grade(
+        &self,
+        code: &Code,
+        row: &Observation,
+        section: &CrossSection,
+        aspect: Aspect,
+    ) -> Option<Grade> {
         self.judge(code, row, section, aspect).grade
     }
 
     /// The grade of an observation in an aspect, with what it rests on.
     #[must_use]
-    pub fn judge(&self, code: &Code, row: &Observation, section: &CrossSection, aspect: Aspect) -> Judgement<'s> {
-        judge(self.entries(&code.code).map_or(&[], |entries| entries.of(aspect)), code, row, section)
+    pub fn judge(
+        &self,
+        code: &Code,
+        row: &Observation,
+        section: &CrossSection,
+        aspect: Aspect,
+    ) -> Judgement<'s> {
+        judge(
+            self.entries(&code.code).map_or(&[], |entries| entries.of(aspect)),
+            code,
+            row,
+            section,
+        )
     }
 }
 
@@ -196,7 +220,8 @@ pub struct Banded<'s> {
 }
 
 impl Judgement<'_> {
-    /// What the grade rests on, in words: `offset 50 mm, from 48 mm to below 90 mm; height 203.2 mm, below 450 mm`.
+    /// What the grade rests on, in words: `offset 50 mm, from 48 mm to below 90 mm; height 203.2
+    /// mm, below 450 mm`.
     #[must_use]
     pub fn reason(&self, section: &CrossSection) -> String {
         let Some(entry) = self.entry else { return "no entry of it fits".to_owned() };
@@ -215,7 +240,14 @@ impl Judgement<'_> {
             parts.push(format!("no {} is recorded", band.quantity));
         }
         if !entry.characterisation.is_empty() {
-            parts.push(entry.characterisation.iter().map(|word| word.as_str()).collect::<Vec<_>>().join(" "));
+            parts.push(
+                entry
+                    .characterisation
+                    .iter()
+                    .map(|word| word.as_str())
+                    .collect::<Vec<_>>()
+                    .join(" "),
+            );
         }
         if let Some(class) = section.class.filter(|_| !entry.materials.is_empty()) {
             parts.push(format!("in {class}"));
@@ -234,7 +266,9 @@ fn measured(value: f64, unit: &str) -> String {
 
 fn range(from: Option<f64>, below: Option<f64>, unit: &str) -> String {
     match (from, below) {
-        (Some(from), Some(below)) => format!("from {} to below {}", tidy(from), measured(tidy(below), unit)),
+        (Some(from), Some(below)) => {
+            format!("from {} to below {}", tidy(from), measured(tidy(below), unit))
+        }
         (Some(from), None) => format!("from {}", measured(tidy(from), unit)),
         (None, Some(below)) => format!("below {}", measured(tidy(below), unit)),
         (None, None) => "any".to_owned(),
@@ -290,14 +324,20 @@ fn banded<'s>(entry: &'s GradeEntry, code: &Code, row: &Observation) -> (Option<
     let mut sound = true;
     for band in &entry.bands {
         let mut amounts = code.amounts(&row.characterisation).enumerate();
-        let Some((place, meaning)) = amounts.find(|(_, meaning)| meaning.name == band.quantity) else { continue };
+        let Some((place, meaning)) = amounts.find(|(_, meaning)| meaning.name == band.quantity)
+        else {
+            continue;
+        };
         if row.quantities.get(place).is_none() {
             sound &= meaning.required != Some(true);
             continue;
         }
         match amount(code, row, place) {
             Some(amount) if within(amount, Some(band.from), band.below) => {
-                return (Some(Banded { band, amount, unit: meaning.unit }), in_range(meaning, amount));
+                return (
+                    Some(Banded { band, amount, unit: meaning.unit }),
+                    in_range(meaning, amount),
+                );
             }
             _ => sound = false,
         }
@@ -308,11 +348,13 @@ fn banded<'s>(entry: &'s GradeEntry, code: &Code, row: &Observation) -> (Option<
 /// One of a row's amounts in the code list's unit; `None` if it is not recorded or measures
 /// something else.
 pub(crate) fn amount(code: &Code, row: &Observation, place: usize) -> Option<f64> {
-    let (recorded, meaning) = (row.quantities.get(place)?, code.amounts(&row.characterisation).nth(place)?);
+    let (recorded, meaning) =
+        (row.quantities.get(place)?, code.amounts(&row.characterisation).nth(place)?);
     Some(recorded.value.get() * recorded.unit.factor_to(meaning.unit)?)
 }
 
 /// Whether an amount in the code list's unit is in the code list's range, which includes both ends.
 pub(crate) fn in_range(meaning: &QuantityMeaning, amount: f64) -> bool {
-    meaning.min.is_none_or(|min| reaches(amount, min)) && meaning.max.is_none_or(|max| reaches(-amount, -max))
+    meaning.min.is_none_or(|min| reaches(amount, min))
+        && meaning.max.is_none_or(|max| reaches(-amount, -max))
 }

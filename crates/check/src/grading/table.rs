@@ -171,7 +171,9 @@ pub enum GradeError {
         version: String,
     },
     /// The code list is not available, or not the one that the scheme grades.
-    #[error("the grade scheme {scheme} grades codes of {graded}, but the document is coded in {coded}")]
+    #[error(
+        "the grade scheme {scheme} grades codes of {graded}, but the document is coded in {coded}"
+    )]
     OtherCodes {
         /// The scheme.
         scheme: String,
@@ -225,22 +227,42 @@ impl Checker {
     ///
     /// # Errors
     /// If there is no scheme to use.
-    pub fn grades_of(&self, document: &Document, by: GradeBy<'_>) -> Result<GradeTable, GradeError> {
+    pub fn grades_of(
+        &self,
+        document: &Document,
+        by: GradeBy<'_>,
+    ) -> Result<GradeTable, GradeError> {
         self.table(&document.head, &mut Borrowed(document.runs.iter()), by)
     }
 
-    fn table(&self, head: &Head, runs: &mut dyn RunSource, by: GradeBy<'_>) -> Result<GradeTable, GradeError> {
+    fn table(
+        &self,
+        head: &Head,
+        runs: &mut dyn RunSource,
+        by: GradeBy<'_>,
+    ) -> Result<GradeTable, GradeError> {
         let named = |scheme: &GradeScheme| {
-            head.grading.as_ref().is_some_and(|named| named.scheme == scheme.id && named.version == scheme.version)
+            head.grading
+                .as_ref()
+                .is_some_and(|named| named.scheme == scheme.id && named.version == scheme.version)
         };
         let computed_only = by.computed_only || by.scheme.is_some_and(|scheme| !named(scheme));
-        let scheme = by.scheme.or_else(|| self.scheme_for(head)).ok_or_else(|| match &head.grading {
-            None => GradeError::NoScheme,
-            Some(grading) => {
-                GradeError::UnknownScheme { id: grading.scheme.to_string(), version: grading.version.to_string() }
-            }
-        })?;
-        let survey = Survey::new(head, None, self.list_for(head), Some(scheme), None, self.list_graded(scheme));
+        let scheme =
+            by.scheme.or_else(|| self.scheme_for(head)).ok_or_else(|| match &head.grading {
+                None => GradeError::NoScheme,
+                Some(grading) => GradeError::UnknownScheme {
+                    id: grading.scheme.to_string(),
+                    version: grading.version.to_string(),
+                },
+            })?;
+        let survey = Survey::new(
+            head,
+            None,
+            self.list_for(head),
+            Some(scheme),
+            None,
+            self.list_graded(scheme),
+        );
         let Some(grader) = &survey.grader else {
             return Err(GradeError::OtherCodes {
                 scheme: scheme.id.to_string(),
@@ -282,7 +304,9 @@ impl Scheme {
     fn of(scheme: &GradeScheme) -> Self {
         let say = |span: &Span| format!("{} {}", span.value, span.unit);
         let peak = match &scheme.rollup.peak {
-            Some(Peak { method, length: Some(length), .. }) => format!("{method} of {}", say(length)),
+            Some(Peak { method, length: Some(length), .. }) => {
+                format!("{method} of {}", say(length))
+            }
             _ => "worst-grade".to_owned(),
         };
         Self {
@@ -342,11 +366,18 @@ impl Pile {
         self.tallies.iter_mut().for_each(|tally| tally.end_run(grader.scheme));
     }
 
-    fn close(self, survey: &Survey<'_>, scheme: &GradeScheme, pipe: Option<&obvert_model::tables::Pipe>) -> PipeGrades {
+    fn close(
+        self,
+        survey: &Survey<'_>,
+        scheme: &GradeScheme,
+        pipe: Option<&obvert_model::tables::Pipe>,
+    ) -> PipeGrades {
         let metres = self.metres.filter(|_| !self.runs.is_empty());
         let rising = scheme.scale.worst >= scheme.scale.best;
-        let aspects = [Aspect::Structural, Aspect::Operational].into_iter().zip(self.tallies).zip(self.rows);
-        let aspects = aspects.filter(|((aspect, _), rows)| scheme.aspects.contains(aspect) || !rows.is_empty());
+        let aspects =
+            [Aspect::Structural, Aspect::Operational].into_iter().zip(self.tallies).zip(self.rows);
+        let aspects = aspects
+            .filter(|((aspect, _), rows)| scheme.aspects.contains(aspect) || !rows.is_empty());
         let aspects = aspects.map(|((aspect, tally), mut rows)| {
             rows.sort_by_key(|row| if rising { u8::MAX - row.grade } else { row.grade });
             AspectGrades {
@@ -401,15 +432,24 @@ fn why(row: &RowView<'_>) -> Why {
 }
 
 /// A row's grade in an aspect, if it has one.
-fn graded(row: &RowView<'_>, aspect: Aspect, computed_only: bool) -> Option<(obvert_model::number::Grade, GradedRow)> {
+fn graded(
+    row: &RowView<'_>,
+    aspect: Aspect,
+    computed_only: bool,
+) -> Option<(obvert_model::number::Grade, GradedRow)> {
     let recorded = row.recorded(aspect).filter(|_| !computed_only);
     let judged = row.judged(aspect).filter(|judgement| judgement.grade.is_some());
     let computed = judged.and_then(|judgement| judgement.grade);
     let grade = recorded.or(computed)?;
     let because = match &judged {
         Some(judgement) => row.reason(judgement),
-        None if row.unlinked() => format!("no exact link leads from {} to a code that the scheme grades", row.row.code),
-        None => format!("{} gives it none", row.survey().scheme.map_or("the scheme", |scheme| scheme.id.as_str())),
+        None if row.unlinked() => {
+            format!("no exact link leads from {} to a code that the scheme grades", row.row.code)
+        }
+        None => format!(
+            "{} gives it none",
+            row.survey().scheme.map_or("the scheme", |scheme| scheme.id.as_str())
+        ),
     };
     let graded = GradedRow {
         run: row.run.run.id.to_string(),
@@ -430,11 +470,17 @@ impl GradeTable {
     /// The schema of the table.
     #[must_use]
     pub fn schema() -> serde_json::Value {
-        let example = crate::report::example::grades().and_then(|table| serde_json::to_value(table).ok());
-        obvert_model::schema::of::<Self>("grades", "Grades of a survey, pipe by pipe", example.into_iter().collect())
+        let example =
+            crate::report::example::grades().and_then(|table| serde_json::to_value(table).ok());
+        obvert_model::schema::of::<Self>(
+            "grades",
+            "Grades of a survey, pipe by pipe",
+            example.into_iter().collect(),
+        )
     }
 
-    /// The pipes by an aspect's worst first: by peak, then by total; pipes without grades come last.
+    /// The pipes by an aspect's worst first: by peak, then by total; pipes without grades come
+    /// last.
     #[must_use]
     pub fn worst_first(&self, aspect: Aspect) -> Vec<&PipeGrades> {
         let rising = self.scheme.worst >= self.scheme.best;

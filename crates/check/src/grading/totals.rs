@@ -52,7 +52,9 @@ impl GradeTotals {
     /// Counts one grade. A grade off the scale, or over a stretch of negative or unknown length, is
     /// doubtful and not counted.
     pub fn add(&mut self, grade: Grade, grade_extent: GradeExtent, scheme: &GradeScheme) {
-        let Some(metres) = grade_extent.length.filter(|metres| *metres >= 0.0 && on_scale(scheme, grade)) else {
+        let Some(metres) =
+            grade_extent.length.filter(|metres| *metres >= 0.0 && on_scale(scheme, grade))
+        else {
             self.doubtful += 1;
             return;
         };
@@ -78,7 +80,10 @@ impl GradeTotals {
 
     /// Finishes a run: lengths of different runs are not summed together.
     pub fn end_run(&mut self, scheme: &GradeScheme) {
-        let Some((length, slides)) = scheme.rollup.peak_over().filter(|(length, _)| *length > 0.0) else { return };
+        let Some((length, slides)) = scheme.rollup.peak_over().filter(|(length, _)| *length > 0.0)
+        else {
+            return;
+        };
         let mut positions = std::mem::take(&mut self.positions);
         positions.sort_by(|a, b| a.0.total_cmp(&b.0));
         let mut first = 0;
@@ -118,7 +123,11 @@ impl GradeTotals {
     #[must_use]
     pub fn peak(&self, scheme: &GradeScheme) -> Option<f64> {
         let worst = self.worst?;
-        Some(if scheme.rollup.peak_over().is_some() { self.max_window } else { f64::from(worst.get()) })
+        Some(if scheme.rollup.peak_over().is_some() {
+            self.max_window
+        } else {
+            f64::from(worst.get())
+        })
     }
 
     /// The sum divided by the count.

@@ -47,7 +47,8 @@ fn table_of(rule: &str) -> Option<&'static str> {
 }
 
 fn wants(finding: &Finding) -> bool {
-    finding.rule == "text-untrimmed" && finding.subject.path.ends_with("/id") || table_of(&finding.rule).is_some()
+    finding.rule == "text-untrimmed" && finding.subject.path.ends_with("/id")
+        || table_of(&finding.rule).is_some()
 }
 
 /// Adds the fixes of ids to the findings of a report.
@@ -55,7 +56,9 @@ pub(super) fn complete(report: &mut Report, text: &str) {
     if !report.findings.iter().any(wants) {
         return;
     }
-    let Ok(document) = serde_json::from_str::<Value>(text.trim_start_matches('\u{FEFF}')) else { return };
+    let Ok(document) = serde_json::from_str::<Value>(text.trim_start_matches('\u{FEFF}')) else {
+        return;
+    };
     let mut names: BTreeMap<&str, Vec<(String, String)>> = BTreeMap::new();
     for finding in report.findings.iter_mut().filter(|finding| wants(finding)) {
         let fix = match table_of(&finding.rule) {
@@ -83,7 +86,10 @@ fn walk(value: &Value, tokens: &[&str], at: String, found: &mut Vec<(String, Str
     match (tokens.split_first(), value) {
         (None, Value::String(id)) => found.push((at, id.clone())),
         (Some((&"*", rest)), Value::Array(items)) => {
-            items.iter().enumerate().for_each(|(row, item)| walk(item, rest, format!("{at}/{row}"), found));
+            items
+                .iter()
+                .enumerate()
+                .for_each(|(row, item)| walk(item, rest, format!("{at}/{row}"), found));
         }
         (Some((key, rest)), Value::Object(members)) => {
             if let Some(member) = members.get(*key) {
@@ -100,14 +106,21 @@ fn ids(rows: Option<&Value>) -> impl Iterator<Item = &str> + Clone {
 
 /// The fix of white space around an id, in every reference; none if two rows would have the same id
 /// then.
-fn trimmed(document: &Value, path: &str, names: &mut BTreeMap<&str, Vec<(String, String)>>) -> Option<Fix> {
+fn trimmed(
+    document: &Value,
+    path: &str,
+    names: &mut BTreeMap<&str, Vec<(String, String)>>,
+) -> Option<Fix> {
     let id = document.pointer(path)?.as_str()?;
     let meant = id.trim();
     if path == "/id" {
-        return (!meant.is_empty()).then(|| Fix::safe("removes the white space", vec![Edit::replace(path, meant)]));
+        return (!meant.is_empty())
+            .then(|| Fix::safe("removes the white space", vec![Edit::replace(path, meant)]));
     }
     let (rows, _) = path.strip_suffix("/id")?.rsplit_once('/')?;
-    if meant.is_empty() || ids(document.pointer(rows)).filter(|other| other.trim() == meant).count() != 1 {
+    if meant.is_empty()
+        || ids(document.pointer(rows)).filter(|other| other.trim() == meant).count() != 1
+    {
         return None;
     }
     let mut edits = vec![Edit::replace(path, meant)];
@@ -121,7 +134,12 @@ fn trimmed(document: &Value, path: &str, names: &mut BTreeMap<&str, Vec<(String,
 }
 
 /// The fix of references that differ from an id only in white space or case.
-fn renamed_reference(document: &Value, table: &str, id: &str, named: &[(String, String)]) -> Option<Fix> {
+fn renamed_reference(
+    document: &Value,
+    table: &str,
+    id: &str,
+    named: &[(String, String)],
+) -> Option<Fix> {
     let rows = document.get(table);
     let only = |same: &dyn Fn(&str) -> bool| {
         let mut like = ids(rows).filter(|other| same(other));
@@ -129,11 +147,16 @@ fn renamed_reference(document: &Value, table: &str, id: &str, named: &[(String, 
         like.next().is_none().then_some(first)
     };
     let edits = |meant: &str| -> Vec<Edit> {
-        named.iter().filter(|(_, other)| other == id).map(|(place, _)| Edit::replace(place.as_str(), meant)).collect()
+        named
+            .iter()
+            .filter(|(_, other)| other == id)
+            .map(|(place, _)| Edit::replace(place.as_str(), meant))
+            .collect()
     };
     // White space around an id is fixed first.
     let folded = id.trim().to_lowercase();
-    let meant = only(&|other| other.trim().to_lowercase() == folded).filter(|meant| *meant == meant.trim())?;
+    let meant = only(&|other| other.trim().to_lowercase() == folded)
+        .filter(|meant| *meant == meant.trim())?;
     if meant == id.trim() {
         return Some(Fix::safe(format!("writes {id:?} as {meant:?}"), edits(meant)));
     }
@@ -146,7 +169,9 @@ mod tests {
 
     #[test]
     fn references_come_from_the_shape() {
-        let of = |table: &str| -> Vec<String> { references(table).iter().map(|path| path.join("/")).collect() };
+        let of = |table: &str| -> Vec<String> {
+            references(table).iter().map(|path| path.join("/")).collect()
+        };
         let mut pipes = of("pipes");
         pipes.sort();
         let expected = [

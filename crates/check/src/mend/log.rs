@@ -40,7 +40,8 @@ impl Mending {
     /// The schema of a log.
     #[must_use]
     pub fn schema() -> Value {
-        let example = crate::report::example::mending().and_then(|log| serde_json::to_value(log).ok());
+        let example =
+            crate::report::example::mending().and_then(|log| serde_json::to_value(log).ok());
         let title = "Log of what was mended in obvert survey documents";
         obvert_model::schema::of::<Self>("mending", title, example.into_iter().collect())
     }
@@ -156,7 +157,12 @@ pub struct Left {
 
 impl Left {
     pub(super) fn new(candidate: &Candidate, why: String) -> Self {
-        Self { rule: candidate.rule.clone(), does: candidate.fix.does.clone(), why, subject: candidate.subject.clone() }
+        Self {
+            rule: candidate.rule.clone(),
+            does: candidate.fix.does.clone(),
+            why,
+            subject: candidate.subject.clone(),
+        }
     }
 }
 
@@ -190,16 +196,23 @@ impl MendedDocument {
     /// Adds fixes that were applied together to a text.
     pub(super) fn log(&mut self, batch: &[Candidate], text: &str) {
         let original = self.applied.is_empty();
-        let sources = batch.iter().flat_map(|candidate| candidate.fix.edits.iter().filter_map(replaced));
-        let places =
-            locate_all(text.as_bytes(), sources.chain(batch.iter().map(|candidate| candidate.subject.path.as_str())));
+        let sources =
+            batch.iter().flat_map(|candidate| candidate.fix.edits.iter().filter_map(replaced));
+        let places = locate_all(
+            text.as_bytes(),
+            sources.chain(batch.iter().map(|candidate| candidate.subject.path.as_str())),
+        );
         for candidate in batch {
             let changes = candidate.fix.edits.iter().map(|edit| {
                 let place = replaced(edit).map(|pointer| places.get(pointer));
                 let stood = place.and_then(|place| text.get(place.offset..place.end));
-                Change { edit: edit.clone(), before: stood.and_then(|stood| serde_json::from_str(stood).ok()) }
+                Change {
+                    edit: edit.clone(),
+                    before: stood.and_then(|stood| serde_json::from_str(stood).ok()),
+                }
             });
-            let place = Some(places.get(&candidate.subject.path)).filter(|place| original && place.line > 0);
+            let place = Some(places.get(&candidate.subject.path))
+                .filter(|place| original && place.line > 0);
             self.applied.push(Applied {
                 rule: candidate.rule.clone(),
                 severity: candidate.severity,
@@ -207,7 +220,11 @@ impl MendedDocument {
                 does: candidate.fix.does.clone(),
                 message: candidate.message.clone(),
                 subject: candidate.subject.clone(),
-                at: place.map(|place| Location { line: place.line, column: Some(place.column), ..Location::default() }),
+                at: place.map(|place| Location {
+                    line: place.line,
+                    column: Some(place.column),
+                    ..Location::default()
+                }),
                 changes: changes.collect(),
             });
         }

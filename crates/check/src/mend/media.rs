@@ -54,7 +54,9 @@ pub(super) struct Learned {
 pub(super) fn look(text: &str, source: &dyn MediaSource) -> Learned {
     let mut learned = Learned::default();
     let Some(head) = valid_head(text) else { return learned };
-    for (index, media) in head.media.iter().enumerate().filter(|(_, media)| media.state != Some(MediaState::Lost)) {
+    for (index, media) in
+        head.media.iter().enumerate().filter(|(_, media)| media.state != Some(MediaState::Lost))
+    {
         let candidate = |field: &str, fix: Fix| Candidate {
             rule: MEDIA_FILE.to_owned(),
             subject: Subject {
@@ -102,16 +104,19 @@ fn facts(media: &Media, index: usize, source: &dyn MediaSource) -> Result<Vec<Ed
         return Err(doubt("/file", format!("the file {name:?} is empty")));
     }
     if let Some(stated) = media.bytes.filter(|stated| stated.get() != bytes) {
-        let why = format!("{name:?} has {bytes} bytes, not {stated}: it was changed, cut off, or is another file");
+        let why = format!(
+            "{name:?} has {bytes} bytes, not {stated}: it was changed, cut off, or is another file"
+        );
         return Err(doubt("/bytes", why));
     }
     // A digest needs the whole file, so it is computed only if one will be written.
     let whole = media.sha256.is_none() || media.bytes.is_none();
-    let (head, digest) =
-        read(content, whole).map_err(|error| doubt("/file", format!("{name:?} was not read: {error}")))?;
+    let (head, digest) = read(content, whole)
+        .map_err(|error| doubt("/file", format!("{name:?} was not read: {error}")))?;
     if let (Some(stated), Some(digest)) = (&media.sha256, &digest) {
         if stated.as_str() != digest {
-            let why = format!("the digest of {name:?} is {digest}: it was changed, or is another file");
+            let why =
+                format!("the digest of {name:?} is {digest}: it was changed, or is another file");
             return Err(doubt("/sha256", why));
         }
     }
@@ -127,12 +132,17 @@ fn facts(media: &Media, index: usize, source: &dyn MediaSource) -> Result<Vec<Ed
         if !fits(media.kind, told) {
             return Err(doubt(
                 "/file",
-                format!("{name:?} is {told}, which a {} cannot be; check whether it is the right file", media.kind),
+                format!(
+                    "{name:?} is {told}, which a {} cannot be; check whether it is the right file",
+                    media.kind
+                ),
             ));
         }
         match stated {
             None => edits.push(Edit::add(place("type"), told)),
-            Some(stated) if !same_type(stated, told) => edits.push(Edit::replace(place("type"), told)),
+            Some(stated) if !same_type(stated, told) => {
+                edits.push(Edit::replace(place("type"), told))
+            }
             Some(_) => {}
         }
     }
@@ -175,7 +185,9 @@ fn says(edits: &[Edit]) -> String {
             Edit::Add { path, value } if path.ends_with("/type") => {
                 format!("adds its type, {}", value.as_str().unwrap_or_default())
             }
-            Edit::Add { path, value } if path.ends_with("/bytes") => format!("adds its size, {value} bytes"),
+            Edit::Add { path, value } if path.ends_with("/bytes") => {
+                format!("adds its size, {value} bytes")
+            }
             _ => "adds its digest".to_owned(),
         })
         .collect();

@@ -102,7 +102,13 @@ struct Candidate {
 
 impl Candidate {
     fn of(fix: Fix) -> Self {
-        Self { rule: String::new(), severity: None, message: None, subject: Subject::default(), fix }
+        Self {
+            rule: String::new(),
+            severity: None,
+            message: None,
+            subject: Subject::default(),
+            fix,
+        }
     }
 
     fn from(finding: &Finding) -> Option<Self> {
@@ -139,7 +145,8 @@ impl Checker {
         media: Option<&dyn MediaSource>,
     ) -> Result<Mended, MendError> {
         for name in &settings.only {
-            let known = self.rule(name).is_some() || verdict::is_problem(name) || name == MEDIA_FILE;
+            let known =
+                self.rule(name).is_some() || verdict::is_problem(name) || name == MEDIA_FILE;
             if let Some(new) = renamed(name).filter(|_| !known) {
                 return Err(MendError::Renamed { name: name.clone(), new });
             }
@@ -195,10 +202,12 @@ impl Work<'_> {
     /// or unnecessary.
     fn rounds(&mut self) {
         for _ in 0..ROUNDS {
-            let wanted =
-                |finding: &&Finding| finding.fix.as_ref().is_some_and(|fix| self.settings.wants(&finding.rule, fix));
+            let wanted = |finding: &&Finding| {
+                finding.fix.as_ref().is_some_and(|fix| self.settings.wants(&finding.rule, fix))
+            };
             let found = self.report.findings.iter().filter(wanted).filter_map(Candidate::from);
-            let mut all: Vec<Candidate> = found.filter(|candidate| !self.tried.contains(&candidate.name())).collect();
+            let mut all: Vec<Candidate> =
+                found.filter(|candidate| !self.tried.contains(&candidate.name())).collect();
             if all.iter().any(|candidate| candidate.fix.safe) {
                 all.retain(|candidate| candidate.fix.safe);
             }
@@ -241,7 +250,8 @@ impl Work<'_> {
 
     /// The text and the report after fixes, or why they cannot be applied together.
     fn outcome(&self, batch: &[Candidate]) -> Result<(String, Report), String> {
-        let edits: Vec<_> = batch.iter().flat_map(|candidate| candidate.fix.edits.iter().cloned()).collect();
+        let edits: Vec<_> =
+            batch.iter().flat_map(|candidate| candidate.fix.edits.iter().cloned()).collect();
         let text = edit::text(&self.text, &edits).map_err(|error| error.to_string())?;
         let mut report = self.checker.check(text.as_bytes()).map_err(|error| error.to_string())?;
         ids::complete(&mut report, &text);
@@ -269,9 +279,11 @@ fn apart(candidates: Vec<Candidate>) -> Vec<Candidate> {
     let mut batch = Vec::new();
     for candidate in candidates {
         let free = candidate.fix.touched().all(|pointer| {
-            let above = std::iter::successors(Some(pointer), |at| at.rfind('/').map(|end| &at[..end]));
+            let above =
+                std::iter::successors(Some(pointer), |at| at.rfind('/').map(|end| &at[..end]));
             let below = format!("{pointer}/");
-            let below = taken.range(below.clone()..).next().is_some_and(|other| other.starts_with(&below));
+            let below =
+                taken.range(below.clone()..).next().is_some_and(|other| other.starts_with(&below));
             !below && !above.into_iter().any(|holder| taken.contains(holder))
         });
         if free {

@@ -18,14 +18,25 @@ pub(super) fn worse(
 ) -> Option<String> {
     // When more of the structure is right, the rules run over more of it, and find what was there
     // before.
-    let alike = if of_structure { readable(before) && readable(after) } else { readable(before) == readable(after) };
-    let counts = |finding: &&Finding| finding.severity == Severity::Error && (alike || is_problem(&finding.rule));
+    let alike = if of_structure {
+        readable(before) && readable(after)
+    } else {
+        readable(before) == readable(after)
+    };
+    let counts = |finding: &&Finding| {
+        finding.severity == Severity::Error && (alike || is_problem(&finding.rule))
+    };
     let mut known: BTreeMap<String, usize> = BTreeMap::new();
     for finding in before.findings.iter().filter(counts) {
         *known.entry(name(finding)).or_default() += 1;
     }
-    let listed =
-        |rule: &str| before.rules.iter().find(|total| total.rule == rule).is_none_or(|rule| rule.listed == rule.total);
+    let listed = |rule: &str| {
+        before
+            .rules
+            .iter()
+            .find(|total| total.rule == rule)
+            .is_none_or(|rule| rule.listed == rule.total)
+    };
     let mut new: Vec<&Finding> = Vec::new();
     for finding in after.findings.iter().filter(counts).filter(|finding| listed(&finding.rule)) {
         match known.get_mut(&name(finding)).filter(|left| **left > 0) {
@@ -39,15 +50,25 @@ pub(super) fn worse(
         0 => String::new(),
         more => format!(", and {more} more"),
     };
-    Some(format!("it would bring an error that is not there now: {} [{}]{more}", first.message, first.rule))
+    Some(format!(
+        "it would bring an error that is not there now: {} [{}]{more}",
+        first.message, first.rule
+    ))
 }
 
 /// What a finding is about, without what a fix may change: the white space and case of ids, and the
 /// facts.
 fn name(finding: &Finding) -> String {
-    let ids = [&finding.subject.record, &finding.subject.pipe, &finding.subject.run, &finding.subject.observation];
-    let ids: Vec<String> =
-        ids.into_iter().map(|id| id.as_ref().map(|id| id.trim().to_lowercase()).unwrap_or_default()).collect();
+    let ids = [
+        &finding.subject.record,
+        &finding.subject.pipe,
+        &finding.subject.run,
+        &finding.subject.observation,
+    ];
+    let ids: Vec<String> = ids
+        .into_iter()
+        .map(|id| id.as_ref().map(|id| id.trim().to_lowercase()).unwrap_or_default())
+        .collect();
     format!("{} {} {ids:?}", finding.rule, without_row_numbers(&finding.subject.path))
 }
 

@@ -43,32 +43,40 @@ pub const HEADINGS: [&str; 20] = [
 pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     let mut table = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(sink);
     table.write_record(HEADINGS)?;
-    let mut row = |cells: [&str; HEADINGS.len()]| table.write_record(cells.iter().map(|cell| harmless(cell)));
+    let mut row =
+        |cells: [&str; HEADINGS.len()]| table.write_record(cells.iter().map(|cell| harmless(cell)));
     for document in &report.documents {
         if let Some(error) = &document.error {
             let mut cells = [""; HEADINGS.len()];
-            (cells[0], cells[1], cells[3], cells[5]) = ("not-read", "error", error, name_of(document));
+            (cells[0], cells[1], cells[3], cells[5]) =
+                ("not-read", "error", error, name_of(document));
             row(cells)?;
         }
     }
     if let Some(profile) = &report.profile {
-        let message = format!("checked against the profile {} {}, {}", profile.id, profile.version, profile.digest);
+        let message = format!(
+            "checked against the profile {} {}, {}",
+            profile.id, profile.version, profile.digest
+        );
         let mut cells = [""; HEADINGS.len()];
         (cells[0], cells[3]) = ("profile", &message);
         row(cells)?;
     }
     for held in &report.suppressed {
         let document = report.documents.get(held.document).map(name_of).unwrap_or_default();
-        let (count, entry) = (held.count.to_string(), if held.expired { "suppression-ended" } else { "suppressed" });
+        let (count, entry) =
+            (held.count.to_string(), if held.expired { "suppression-ended" } else { "suppressed" });
         let mut cells = [""; HEADINGS.len()];
-        (cells[0], cells[2], cells[3], cells[5], cells[17]) = (entry, &held.rule, &held.reason, document, &count);
+        (cells[0], cells[2], cells[3], cells[5], cells[17]) =
+            (entry, &held.rule, &held.reason, document, &count);
         row(cells)?;
     }
     for not_run in &report.not_run {
         for document in not_run.documents.iter().filter_map(|index| report.documents.get(*index)) {
             for rule in &not_run.rules {
                 let mut cells = [""; HEADINGS.len()];
-                (cells[0], cells[2], cells[3], cells[5]) = ("not-run", rule, &not_run.why, name_of(document));
+                (cells[0], cells[2], cells[3], cells[5]) =
+                    ("not-run", rule, &not_run.why, name_of(document));
                 row(cells)?;
             }
         }
@@ -77,7 +85,8 @@ pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
         for document in idle.documents.iter().filter_map(|index| report.documents.get(*index)) {
             for rule in &idle.rules {
                 let mut cells = [""; HEADINGS.len()];
-                (cells[0], cells[2], cells[3], cells[5]) = ("not-needed", rule, &idle.why, name_of(document));
+                (cells[0], cells[2], cells[3], cells[5]) =
+                    ("not-needed", rule, &idle.why, name_of(document));
                 row(cells)?;
             }
         }
@@ -96,17 +105,21 @@ pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
         row(cells)?;
     }
     if let Some(baseline) = &report.baseline {
-        let message =
-            format!("compared with an earlier report: {} already known, {} resolved", baseline.known, baseline.gone);
+        let message = format!(
+            "compared with an earlier report: {} already known, {} resolved",
+            baseline.known, baseline.gone
+        );
         let mut cells = [""; HEADINGS.len()];
         (cells[0], cells[3]) = ("baseline", &message);
         row(cells)?;
     }
     for finding in &report.findings {
         let document = report.documents.get(finding.document);
-        let help = finding.help.clone().or_else(|| advice_on(report, &finding.rule)).unwrap_or_default();
+        let help =
+            finding.help.clone().or_else(|| advice_on(report, &finding.rule)).unwrap_or_default();
         let at = finding.at.as_ref();
-        let text = |number: Option<usize>| number.map(|number| number.to_string()).unwrap_or_default();
+        let text =
+            |number: Option<usize>| number.map(|number| number.to_string()).unwrap_or_default();
         let facts = match finding.params.is_empty() {
             true => String::new(),
             false => Value::from_iter(finding.params.clone()).to_string(),
@@ -157,5 +170,7 @@ fn is_number(cell: &str) -> bool {
     let digits = cell.strip_prefix(['-', '+']).unwrap_or(cell);
     digits.starts_with(|c: char| c.is_ascii_digit())
         && digits.parse::<f64>().is_ok_and(f64::is_finite)
-        && digits.bytes().all(|byte| byte.is_ascii_digit() || matches!(byte, b'.' | b'e' | b'E' | b'-'))
+        && digits
+            .bytes()
+            .all(|byte| byte.is_ascii_digit() || matches!(byte, b'.' | b'e' | b'E' | b'-'))
 }

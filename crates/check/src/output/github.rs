@@ -33,20 +33,33 @@ pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
         );
     }
     if let Some(profile) = &report.profile {
-        let _ = write!(said, "; checked against the profile {} {}, {}", profile.id, profile.version, profile.digest);
+        let _ = write!(
+            said,
+            "; checked against the profile {} {}, {}",
+            profile.id, profile.version, profile.digest
+        );
     }
     command(sink, "notice", &[("title", "obvert check")], &said)?;
     for held in &report.suppressed {
-        let title = if held.expired { "suppression has ended" } else { "suppressed by the profile" };
+        let title =
+            if held.expired { "suppression has ended" } else { "suppressed by the profile" };
         let message = format!("{} of {}: {}", thousands(held.count), held.rule, held.reason);
         command(sink, "notice", &[("title", title)], &message)?;
     }
     for not_run in &report.not_run {
-        let files: Vec<&str> =
-            not_run.documents.iter().filter_map(|index| report.documents.get(*index)).map(name_of).collect();
+        let files: Vec<&str> = not_run
+            .documents
+            .iter()
+            .filter_map(|index| report.documents.get(*index))
+            .map(name_of)
+            .collect();
         let rules = not_run.rules.join(", ");
-        let message =
-            format!("{} not run on {}: {}\n{rules}", count(not_run.rules.len(), "rule"), files.join(", "), not_run.why);
+        let message = format!(
+            "{} not run on {}: {}\n{rules}",
+            count(not_run.rules.len(), "rule"),
+            files.join(", "),
+            not_run.why
+        );
         command(sink, "warning", &[("title", "rules not run")], &message)?;
     }
     for document in &report.documents {
@@ -56,7 +69,8 @@ pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
         }
     }
     for (rule, listed, total) in unlisted(report) {
-        let message = format!("{rule}: {} of {} findings are listed", thousands(listed), thousands(total));
+        let message =
+            format!("{rule}: {} of {} findings are listed", thousands(listed), thousands(total));
         command(sink, "warning", &[("title", "not all listed")], &message)?;
     }
     for severity in Severity::ALL.into_iter().rev() {
@@ -93,13 +107,20 @@ fn annotate(report: &Report, finding: &Finding, sink: &mut dyn Write) -> io::Res
                 properties.push(("col", column.as_str()));
             }
         }
-        None => properties.extend(document.and_then(|document| document.file.as_deref()).map(|file| ("file", file))),
+        None => properties.extend(
+            document.and_then(|document| document.file.as_deref()).map(|file| ("file", file)),
+        ),
     }
     properties.push(("title", &finding.rule));
     command(sink, kind, &properties, &message)
 }
 
-fn command(sink: &mut dyn Write, kind: &str, properties: &[(&str, &str)], message: &str) -> io::Result<()> {
+fn command(
+    sink: &mut dyn Write,
+    kind: &str,
+    properties: &[(&str, &str)],
+    message: &str,
+) -> io::Result<()> {
     let properties: Vec<String> =
         properties.iter().map(|(name, value)| format!("{name}={}", property(value))).collect();
     writeln!(sink, "::{kind} {}::{}", properties.join(","), data(message))

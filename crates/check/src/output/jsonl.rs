@@ -57,8 +57,13 @@ pub fn schema() -> Value {
         // Writing to memory cannot fail.
         let _ = write(&report, &mut lines);
     }
-    let examples = lines.split(|byte| *byte == b'\n').filter_map(|line| serde_json::from_slice(line).ok());
-    obvert_model::schema::of::<Line>("report-line", "A line of a report of a check in JSON lines", examples.collect())
+    let examples =
+        lines.split(|byte| *byte == b'\n').filter_map(|line| serde_json::from_slice(line).ok());
+    obvert_model::schema::of::<Line>(
+        "report-line",
+        "A line of a report of a check in JSON lines",
+        examples.collect(),
+    )
 }
 
 fn line(sink: &mut dyn Write, kind: &str, value: &impl Serialize) -> io::Result<()> {

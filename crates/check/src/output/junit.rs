@@ -83,10 +83,16 @@ fn suite<'r>(
 ) -> Suite<'r> {
     if let Some(error) = &document.error {
         let outcome = Outcome::Broken { message: error.clone() };
-        let case = Case { family: "document".into(), name: "readable".into(), outcome, said: String::new() };
+        let case = Case {
+            family: "document".into(),
+            name: "readable".into(),
+            outcome,
+            said: String::new(),
+        };
         return Suite { report, index, document, cases: vec![case] };
     }
-    let totals: BTreeMap<&str, &RuleTotal> = document.rules.iter().map(|total| (total.rule.as_str(), total)).collect();
+    let totals: BTreeMap<&str, &RuleTotal> =
+        document.rules.iter().map(|total| (total.rule.as_str(), total)).collect();
     let skipped: BTreeMap<&str, &str> = report
         .not_run
         .iter()
@@ -95,12 +101,18 @@ fn suite<'r>(
         .flat_map(|not_run| not_run.rules.iter().map(|rule| (rule.as_str(), not_run.why.as_str())))
         .collect();
     let known = Named::all(report).filter(|named| {
-        skipped.contains_key(named.name()) || totals.contains_key(named.name()) || report.ran(named.name(), index)
+        skipped.contains_key(named.name())
+            || totals.contains_key(named.name())
+            || report.ran(named.name(), index)
     });
-    let mut cases: Vec<(String, &str)> = known.map(|named| (named.family().to_owned(), named.name())).collect();
+    let mut cases: Vec<(String, &str)> =
+        known.map(|named| (named.family().to_owned(), named.name())).collect();
     // A report may have been made by a version with other rules.
-    let others =
-        document.rules.iter().map(|total| total.rule.as_str()).filter(|name| Named::find(report, name).is_none());
+    let others = document
+        .rules
+        .iter()
+        .map(|total| total.rule.as_str())
+        .filter(|name| Named::find(report, name).is_none());
     cases.extend(others.map(|name| ("other".to_owned(), name)));
     let cases = cases.into_iter().map(|(family, name)| {
         let of_rule = findings.get(&(index, name)).map(Vec::as_slice).unwrap_or_default();
@@ -122,7 +134,12 @@ fn suite<'r>(
     Suite { report, index, document, cases: cases.collect() }
 }
 
-fn listing(report: &Report, findings: &[&Finding], total: &RuleTotal, document: &Document) -> String {
+fn listing(
+    report: &Report,
+    findings: &[&Finding],
+    total: &RuleTotal,
+    document: &Document,
+) -> String {
     let mut text = String::new();
     for finding in findings {
         let _ = writeln!(text, "{}: {}\n  {}", finding.severity, finding.message, finding.place());
@@ -188,7 +205,9 @@ impl Suite<'_> {
                 ("gone", baseline.map(|baseline| baseline.gone.to_string())),
             ];
             xml.create_element("properties").write_inner_content(|xml| {
-                for (name, value) in facts.iter().filter_map(|(name, value)| value.as_ref().map(|value| (*name, value)))
+                for (name, value) in facts
+                    .iter()
+                    .filter_map(|(name, value)| value.as_ref().map(|value| (*name, value)))
                 {
                     let value = clean(value);
                     xml.create_element("property")
@@ -236,11 +255,14 @@ impl Case {
                 }
                 Outcome::Skipped { why } => {
                     let why = clean(why);
-                    xml.create_element("skipped").with_attribute(("message", why.as_str())).write_empty()?;
+                    xml.create_element("skipped")
+                        .with_attribute(("message", why.as_str()))
+                        .write_empty()?;
                 }
             }
             if !self.said.is_empty() {
-                xml.create_element("system-out").write_text_content(BytesText::new(&clean(&self.said)))?;
+                xml.create_element("system-out")
+                    .write_text_content(BytesText::new(&clean(&self.said)))?;
             }
             Ok(())
         })?;
@@ -250,7 +272,6 @@ impl Case {
 
 /// A text without the characters that XML 1.0 cannot contain (section 2.2, Char).
 fn clean(text: &str) -> String {
-    let allowed =
-        |c: char| matches!(c, '\t' | '\n' | '\r' | '\u{20}'..='\u{D7FF}' | '\u{E000}'..='\u{FFFD}' | '\u{10000}'..);
+    let allowed = |c: char| matches!(c, '\t' | '\n' | '\r' | '\u{20}'..='\u{D7FF}' | '\u{E000}'..='\u{FFFD}' | '\u{10000}'..);
     text.chars().map(|c| if allowed(c) { c } else { '\u{FFFD}' }).collect()
 }

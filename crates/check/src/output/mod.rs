@@ -50,14 +50,18 @@ pub(crate) enum Named<'r> {
 impl<'r> Named<'r> {
     pub(crate) fn find(report: &'r Report, name: &str) -> Option<Self> {
         let own = || report.own_rules.iter().find(|own| own.rule == name).map(Self::Own);
-        let problem = || ProblemKind::ALL.iter().copied().find(|kind| kind.as_str() == name).map(Self::Problem);
+        let problem = || {
+            ProblemKind::ALL.iter().copied().find(|kind| kind.as_str() == name).map(Self::Problem)
+        };
         find(name).map(Self::Rule).or_else(own).or_else(problem)
     }
 
     /// The kinds of structural problems, the rules of the catalogue in its order, then your own.
     pub(crate) fn all(report: &'r Report) -> impl Iterator<Item = Self> {
         let problems = ProblemKind::ALL.iter().copied().map(Self::Problem);
-        problems.chain(catalogue().iter().copied().map(Self::Rule)).chain(report.own_rules.iter().map(Self::Own))
+        problems
+            .chain(catalogue().iter().copied().map(Self::Rule))
+            .chain(report.own_rules.iter().map(Self::Own))
     }
 
     pub(crate) fn name(self) -> &'r str {
@@ -88,7 +92,9 @@ impl<'r> Named<'r> {
     /// What it checks, in a sentence.
     pub(crate) fn summary(self) -> String {
         match self {
-            Self::Problem(kind) => kind.meaning().split_inclusive(". ").next().unwrap_or_default().trim().to_owned(),
+            Self::Problem(kind) => {
+                kind.meaning().split_inclusive(". ").next().unwrap_or_default().trim().to_owned()
+            }
             rule => rule::summary(rule.documentation()),
         }
     }
@@ -136,7 +142,8 @@ pub(crate) fn unlisted(report: &Report) -> impl Iterator<Item = (&str, usize, us
 
 /// What a finding is about, in words; `None` if it is about the document as a whole.
 pub(crate) fn subject_of(finding: &Finding, report: &Report) -> Option<String> {
-    let unit = report.documents.get(finding.document).and_then(|document| document.length_unit.as_deref());
+    let unit =
+        report.documents.get(finding.document).and_then(|document| document.length_unit.as_deref());
     finding.subject.describe(unit)
 }
 

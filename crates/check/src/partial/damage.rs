@@ -1,4 +1,5 @@
-//! What is missing of a document that could not be read as a whole, and which findings on the rest can still be relied on.
+//! What is missing of a document that could not be read as a whole, and which findings on the rest
+//! can still be relied on.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -22,11 +23,13 @@ pub(super) struct Damage {
     known: BTreeSet<Lost>,
     /// Rows that lost a value.
     rows: BTreeSet<String>,
-    /// Every value that was left out, with the row that it was in; the empty text for one of the head.
+    /// Every value that was left out, with the row that it was in; the empty text for one of the
+    /// head.
     values: Vec<(String, String)>,
     /// Columns of tables that may be misnamed, as pointers with `-` for the number of the row.
     columns: Vec<String>,
-    /// What runs lost, by the pointer of the run: a key, or a key of an observation after `observations.`.
+    /// What runs lost, by the pointer of the run: a key, or a key of an observation after
+    /// `observations.`.
     runs: BTreeMap<String, BTreeSet<String>>,
     /// The ids of those runs.
     run_ids: BTreeSet<String>,
@@ -75,7 +78,8 @@ impl Lost {
 }
 
 impl Damage {
-    /// The damage of a document; `texts` says whether free texts and extensions that were lost count.
+    /// The damage of a document; `texts` says whether free texts and extensions that were lost
+    /// count.
     pub(super) fn of(remains: &Remains, texts: bool) -> Self {
         let mut damage = Self { texts, ..Self::default() };
         for out in &remains.left_out {
@@ -90,10 +94,18 @@ impl Damage {
     }
 
     /// Whether a finding of a rule that was run does not follow from what is missing.
-    pub(super) fn confirms(&self, rule: &Rule, evidence: &[Evidence<'_>], finding: &Finding) -> bool {
+    pub(super) fn confirms(
+        &self,
+        rule: &Rule,
+        evidence: &[Evidence<'_>],
+        finding: &Finding,
+    ) -> bool {
         let Subject { path, pipe, run, .. } = &finding.subject;
         let named = finding.params.get("id").and_then(Value::as_str).unwrap_or_default();
-        if rule.refers_to.is_some_and(|table| self.ids.contains(&(table.to_owned(), named.to_owned()))) {
+        if rule
+            .refers_to
+            .is_some_and(|table| self.ids.contains(&(table.to_owned(), named.to_owned())))
+        {
             return false;
         }
         let row = row_of(path);
@@ -116,7 +128,9 @@ impl Damage {
                 pipe.as_ref().is_some_and(|pipe| self.pipe_values.contains(&value(pipe)))
             }
             Evidence::Run(Some(key)) => lost.contains(*key),
-            Evidence::Run(None) => lost.iter().any(|key| key != OBSERVATIONS && !of_observations(key)),
+            Evidence::Run(None) => {
+                lost.iter().any(|key| key != OBSERVATIONS && !of_observations(key))
+            }
             Evidence::RowsOfRun => lost.contains(OBSERVATIONS),
             Evidence::ColumnOfRun(Some(key)) => lost.contains(&format!("{OBSERVATIONS}.{key}")),
             Evidence::ColumnOfRun(None) => lost.iter().any(of_observations),
@@ -125,27 +139,35 @@ impl Damage {
     }
 
     fn add(&mut self, out: &LeftOut, remains: &Remains) {
-        // A column that the format does not have may be one that the table lacks, under another name.
-        if out.kind == ProblemKind::UnknownKey && out.meant.is_none() && out.pointer.contains("/-/") {
+        // A column that the format does not have may be one that the table lacks, under another
+        // name.
+        if out.kind == ProblemKind::UnknownKey && out.meant.is_none() && out.pointer.contains("/-/")
+        {
             if !out.pointer.starts_with("/-/") {
                 self.columns.push(out.pointer.clone());
             }
             return;
         }
         let tokens: Vec<&str> = out.pointer.split('/').skip(1).collect();
-        // `null` and the empty text mean that there is no value, which is no damage; unless a table is meant.
+        // `null` and the empty text mean that there is no value, which is no damage; unless a table
+        // is meant.
         let nothing = out.value.is_null() && out.kind == ProblemKind::NullValue || out.value == "";
-        let table =
-            matches!(tokens.as_slice(), ["runs", _, OBSERVATIONS]) || tokens.len() == 1 && is_document_table(tokens[0]);
+        let table = matches!(tokens.as_slice(), ["runs", _, OBSERVATIONS])
+            || tokens.len() == 1 && is_document_table(tokens[0]);
         if nothing && !table {
             return;
         }
         match tokens.as_slice() {
             [table, "-", below @ ..] => self.orphan(table, below, remains),
             [table] if is_document_table(table) => self.row(table, out, remains),
-            [table, row] if is_document_table(table) && row.parse::<usize>().is_ok() => self.row(table, out, remains),
+            [table, row] if is_document_table(table) && row.parse::<usize>().is_ok() => {
+                self.row(table, out, remains)
+            }
             ["runs", run, OBSERVATIONS] | ["runs", run, OBSERVATIONS, _] => {
-                self.lose(format!("{} was left out", out.pointer), Lost::Row(OBSERVATIONS.to_owned()));
+                self.lose(
+                    format!("{} was left out", out.pointer),
+                    Lost::Row(OBSERVATIONS.to_owned()),
+                );
                 self.record("runs", &format!("/runs/{run}"), OBSERVATIONS, remains);
             }
             ["runs", run, OBSERVATIONS, row, ..] => {
@@ -163,7 +185,8 @@ impl Damage {
             }
             _ => {
                 self.values.push((String::new(), out.pointer.clone()));
-                let key = out.meant.as_deref().or_else(|| tokens.first().copied()).unwrap_or_default();
+                let key =
+                    out.meant.as_deref().or_else(|| tokens.first().copied()).unwrap_or_default();
                 self.lose(format!("{} could not be read", out.pointer), Lost::Head(key.to_owned()));
             }
         }
@@ -200,13 +223,19 @@ impl Damage {
     /// A value of a row is missing; `false` where nothing follows from that.
     fn value(&mut self, table: &str, row: &str, out: &LeftOut, remains: &Remains) -> bool {
         self.values.push((row.to_owned(), out.pointer.clone()));
-        // A key that the format does not have is no value of it, unless it seems to be a field misspelt.
+        // A key that the format does not have is no value of it, unless it seems to be a field
+        // misspelt.
         if out.kind == ProblemKind::UnknownKey && out.meant.is_none() {
             return false;
         }
         let key = key_of(out, row);
-        self.lose(format!("{} was left out", out.pointer), Lost::Value(table.to_owned(), key.to_owned()));
-        if let Some(pipe) = Some(row).filter(|_| table == "pipes").and_then(|row| id_of(remains, row)) {
+        self.lose(
+            format!("{} was left out", out.pointer),
+            Lost::Value(table.to_owned(), key.to_owned()),
+        );
+        if let Some(pipe) =
+            Some(row).filter(|_| table == "pipes").and_then(|row| id_of(remains, row))
+        {
             self.pipe_values.insert((pipe, key.to_owned()));
         }
         let counts = self.texts || !field_of(out).is_some_and(Field::is_free);
@@ -231,8 +260,8 @@ impl Damage {
         }
     }
 
-    /// Something that belongs to some row of a table is missing: every row of the table may have lost it. `below` is where in
-    /// the row it belongs.
+    /// Something that belongs to some row of a table is missing: every row of the table may have
+    /// lost it. `below` is where in the row it belongs.
     fn orphan(&mut self, table: &str, below: &[&str], remains: &Remains) {
         let key = below.first().copied().unwrap_or_default();
         let of_observations = table == "runs" && key == OBSERVATIONS;
@@ -245,7 +274,10 @@ impl Damage {
                 lost = format!("{OBSERVATIONS}.{list}");
             }
             _ if of_observations => {
-                self.lose("a row that belongs to no run was left out".into(), Lost::Row(OBSERVATIONS.to_owned()));
+                self.lose(
+                    "a row that belongs to no run was left out".into(),
+                    Lost::Row(OBSERVATIONS.to_owned()),
+                );
             }
             _ => {
                 let why = format!("a row of {key} that belongs to no row of {table} was left out");
@@ -255,7 +287,9 @@ impl Damage {
         if !self.doubted.insert((table.to_owned(), lost.clone())) {
             return;
         }
-        for row in (0..rows_left(table, remains)).map(|row| remains.original(&format!("/{table}/{row}"))) {
+        for row in
+            (0..rows_left(table, remains)).map(|row| remains.original(&format!("/{table}/{row}")))
+        {
             self.record(table, &row, &lost, remains);
             if !of_observations {
                 self.rows.insert(row);
@@ -275,8 +309,12 @@ fn key_of<'o>(out: &'o LeftOut, row: &str) -> &'o str {
 
 /// The field that a value belongs to. What is inside extensions belongs to them.
 fn field_of(out: &LeftOut) -> Option<&'static Field> {
-    let mut keys: Vec<&str> =
-        out.pointer.split('/').skip(1).filter(|token| token.parse::<usize>().is_err() && *token != "-").collect();
+    let mut keys: Vec<&str> = out
+        .pointer
+        .split('/')
+        .skip(1)
+        .filter(|token| token.parse::<usize>().is_err() && *token != "-")
+        .collect();
     if let (Some(last), Some(meant)) = (keys.last_mut(), &out.meant) {
         *last = meant;
     }
@@ -305,18 +343,22 @@ pub(super) fn leads_into(path: &str, value: &str) -> bool {
     value.strip_prefix(path).is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
 }
 
-/// Whether a path leads to a column of some row, which is a pointer with `-` for the numbers of rows, or to the row.
+/// Whether a path leads to a column of some row, which is a pointer with `-` for the numbers of
+/// rows, or to the row.
 fn leads_into_rows(path: &str, column: &str) -> bool {
     if path.split('/').count() + 1 < column.split('/').count() {
         return false;
     }
     let mut tokens = column.split('/');
     path.split('/').all(|token| {
-        tokens.next().is_some_and(|of| of == token || of == "-" && token.bytes().all(|byte| byte.is_ascii_digit()))
+        tokens.next().is_some_and(|of| {
+            of == token || of == "-" && token.bytes().all(|byte| byte.is_ascii_digit())
+        })
     })
 }
 
-/// The row that a path leads into: an observation, a run, a row of another table; the empty text in the head.
+/// The row that a path leads into: an observation, a run, a row of another table; the empty text in
+/// the head.
 fn row_of(path: &str) -> &str {
     let tokens: Vec<&str> = path.split('/').skip(1).take(4).collect();
     let depth = match tokens.as_slice() {
@@ -333,7 +375,9 @@ fn run_of(path: &str) -> &str {
 }
 
 fn first_tokens(path: &str, tokens: usize) -> &str {
-    path.match_indices('/').nth(tokens).map_or(if tokens == 0 { "" } else { path }, |(end, _)| &path[..end])
+    path.match_indices('/')
+        .nth(tokens)
+        .map_or(if tokens == 0 { "" } else { path }, |(end, _)| &path[..end])
 }
 
 /// A run that is still there, by its pointer in the source.
@@ -348,10 +392,12 @@ fn id_of(remains: &Remains, pipe: &str) -> Option<String> {
     row_left(remains, "pipes", pipe, pipes.len()).map(|index| pipes[index].id.to_string())
 }
 
-/// Which of the rows of a table that are still there is the one at a pointer in the source. Rows keep their order when others
-/// are taken out, so a binary search finds it; looking through them one by one would take the square of their number.
+/// Which of the rows of a table that are still there is the one at a pointer in the source. Rows
+/// keep their order when others are taken out, so a binary search finds it; looking through them
+/// one by one would take the square of their number.
 fn row_left(remains: &Remains, table: &str, row: &str, rows: usize) -> Option<usize> {
-    let number = |pointer: &str| pointer.rsplit('/').next().and_then(|number| number.parse::<usize>().ok());
+    let number =
+        |pointer: &str| pointer.rsplit('/').next().and_then(|number| number.parse::<usize>().ok());
     let wanted = number(row)?;
     let (mut from, mut to) = (0, rows);
     while from < to {
@@ -376,9 +422,14 @@ mod tests {
     #[test]
     fn the_rows_of_every_table_are_counted() {
         let document: Value = serde_json::from_str(MINIMAL).unwrap();
-        let remains = Diagnosis { problems: Vec::new(), value: document.clone() }.into_remains().unwrap();
+        let remains =
+            Diagnosis { problems: Vec::new(), value: document.clone() }.into_remains().unwrap();
         for table in tables() {
-            assert_eq!(rows_left(table, &remains), document[table].as_array().unwrap().len(), "{table}");
+            assert_eq!(
+                rows_left(table, &remains),
+                document[table].as_array().unwrap().len(),
+                "{table}"
+            );
         }
     }
 }

@@ -1,9 +1,10 @@
-//! The check of a document that has structural problems: they are reported, and the rules run over what is readable.
+//! The check of a document that has structural problems: they are reported, and the rules run over
+//! what is readable.
 //!
-//! What was left out must not make findings. A finding is withheld if its rule concludes from something that is missing there, and
-//! a rule is not run if it concludes from something that is missing for the whole document: see
-//! [`Rule::concludes_from`]. The report lists what was left out and which rules could not be run, and
-//! counts the findings that were withheld.
+//! What was left out must not make findings. A finding is withheld if its rule concludes from
+//! something that is missing there, and a rule is not run if it concludes from something that is
+//! missing for the whole document: see [`Rule::concludes_from`]. The report lists what was left out
+//! and which rules could not be run, and counts the findings that were withheld.
 
 mod damage;
 
@@ -21,8 +22,8 @@ use crate::report::{self, NotRun, Report};
 use crate::rule::Rule;
 
 impl Checker {
-    /// Checks the readable part of a document that has structural problems, and reports those as well. The paths of findings are
-    /// pointers into the value of the diagnosis.
+    /// Checks the readable part of a document that has structural problems, and reports those as
+    /// well. The paths of findings are pointers into the value of the diagnosis.
     ///
     /// ```
     /// use obvert_check::{Checker, MINIMAL, Settings};
@@ -39,7 +40,9 @@ impl Checker {
         let misspelt = misspelt(problems);
         let explained: HashSet<usize> = misspelt.values().copied().collect();
         let mut structural = Vec::new();
-        for (index, problem) in problems.iter().enumerate().filter(|(index, _)| !explained.contains(index)) {
+        for (index, problem) in
+            problems.iter().enumerate().filter(|(index, _)| !explained.contains(index))
+        {
             let mut finding = report::structural(problem);
             if let Some(missing) = misspelt.get(&index) {
                 let help = finding.help.take().unwrap_or_default();
@@ -48,7 +51,8 @@ impl Checker {
             structural.push(finding);
         }
         structural.iter_mut().for_each(|finding| finding.subject.complete_from(&diagnosis.value));
-        let pipes: BTreeSet<String> = structural.iter().filter_map(|finding| finding.subject.pipe.clone()).collect();
+        let pipes: BTreeSet<String> =
+            structural.iter().filter_map(|finding| finding.subject.pipe.clone()).collect();
         let without_rules = unreadable(problems);
         let mut report = match diagnosis.into_remains() {
             None => self.without_rules(&without_rules),
@@ -86,7 +90,8 @@ impl Checker {
         for rule in self.rules() {
             let mut findings = by_rule.remove(rule.name).unwrap_or_default();
             let evidence: Vec<Evidence<'_>> = rule.evidence().collect();
-            let damage = if evidence.contains(&Evidence::Texts) { &damage_of_texts } else { &damage };
+            let damage =
+                if evidence.contains(&Evidence::Texts) { &damage_of_texts } else { &damage };
             let found = findings.len();
             match damage.stops(rule, &evidence) {
                 Some(why) => {
@@ -102,7 +107,9 @@ impl Checker {
         }
         let mut report = self.report_of(document);
         for (rule, mut findings) in kept {
-            let Some(of_rule) = whole.rules.iter().find(|of_rule| of_rule.rule == rule) else { continue };
+            let Some(of_rule) = whole.rules.iter().find(|of_rule| of_rule.rule == rule) else {
+                continue;
+            };
             let total = findings.len();
             findings.truncate(self.keep());
             report.add_found(rule, of_rule.severity, total, findings);
@@ -114,13 +121,18 @@ impl Checker {
         }
         report.idle.retain(|idle| !idle.rules.is_empty());
         let stopped = stopped.into_iter();
-        report.not_run.extend(stopped.map(|(why, rules)| NotRun { why, rules, documents: vec![0] }));
+        report.not_run.extend(stopped.map(|(why, rules)| NotRun {
+            why,
+            rules,
+            documents: vec![0],
+        }));
         report.sort();
         report
     }
 }
 
-/// Keys that the format does not have, each with the problem of the missing one that it seems to be: that is one mistake.
+/// Keys that the format does not have, each with the problem of the missing one that it seems to
+/// be: that is one mistake.
 fn misspelt(problems: &[Problem]) -> HashMap<usize, usize> {
     let mut missing: HashMap<(&str, &str), usize> = HashMap::new();
     for (index, problem) in problems.iter().enumerate() {
@@ -128,7 +140,8 @@ fn misspelt(problems: &[Problem]) -> HashMap<usize, usize> {
             missing.entry((&problem.pointer, key)).or_insert(index);
         }
     }
-    let unknown = problems.iter().enumerate().filter(|(_, problem)| problem.kind == ProblemKind::UnknownKey);
+    let unknown =
+        problems.iter().enumerate().filter(|(_, problem)| problem.kind == ProblemKind::UnknownKey);
     let pairs = unknown.filter_map(|(index, problem)| {
         let (object, _) = problem.pointer.rsplit_once('/')?;
         Some((index, *missing.get(&(object, problem.suggestion.as_deref()?))?))
@@ -141,7 +154,9 @@ fn unreadable(problems: &[Problem]) -> String {
     const HEAD: [&str; 3] = ["/obvert", "/units", "/coding"];
     let heads = |problem: &&Problem| HEAD.iter().any(|head| leads_into(head, &problem.pointer));
     match problems.iter().find(heads) {
-        Some(problem) => format!("{} could not be read, and no rule can do without it", problem.pointer),
+        Some(problem) => {
+            format!("{} could not be read, and no rule can do without it", problem.pointer)
+        }
         None => WITHOUT_STRUCTURE.to_owned(),
     }
 }

@@ -117,11 +117,16 @@ impl FieldDemands {
             // Invalid paths were refused before.
             let Ok(there) = demand.path.resolve() else { continue };
             let slot = ready.plan.want(&there.table, &there.keys);
-            let parents = (1..there.keys.len()).map(|end| ready.plan.want(&there.table, &there.keys[..end]).field);
+            let parents = (1..there.keys.len())
+                .map(|end| ready.plan.want(&there.table, &there.keys[..end]).field);
             let parents = parents.collect();
-            let conditions = demand.conditions.iter().filter_map(|condition| ready.asked(&there.table, condition));
+            let conditions = demand
+                .conditions
+                .iter()
+                .filter_map(|condition| ready.asked(&there.table, condition));
             let conditions = conditions.collect();
-            let values = (!demand.values.is_empty()).then(|| ready.test(slot, Test::among(&demand.values)));
+            let values =
+                (!demand.values.is_empty()).then(|| ready.test(slot, Test::among(&demand.values)));
             let form = ready.form(slot, demand.pattern.as_ref());
             let (what, field) = (demand.demand, slot.field);
             let demand = Ready { demand: index, what, field, parents, conditions, values, form };
@@ -145,7 +150,8 @@ impl FieldDemands {
     fn asked(&mut self, table: &[String], condition: &Condition) -> Option<Asked> {
         let there = condition.field.resolve_in(table).ok()?;
         let slot = self.plan.want(&there.table, &there.keys);
-        let values = (!condition.values.is_empty()).then(|| self.test(slot, Test::among(&condition.values)));
+        let values =
+            (!condition.values.is_empty()).then(|| self.test(slot, Test::among(&condition.values)));
         let form = self.form(slot, condition.pattern.as_ref());
         Some(Asked { field: slot.field, tests: values.into_iter().chain(form).collect() })
     }
@@ -229,7 +235,9 @@ impl See for Look<'_> {
         let of = &self.demands.tables[table];
         let row = &mut self.rows[table];
         for ready in &of.demands {
-            let holds = |asked: &Asked| row.there[asked.field] && asked.tests.iter().all(|test| row.passed[*test]);
+            let holds = |asked: &Asked| {
+                row.there[asked.field] && asked.tests.iter().all(|test| row.passed[*test])
+            };
             if !ready.conditions.iter().all(holds) {
                 continue;
             }
@@ -296,7 +304,10 @@ pub(crate) fn report(
         let finding = out.report(subject, message(demand, &value));
         facts(finding, demand, found.value.as_ref());
         if let Some(path) = path {
-            finding.fix_if_confirmed("what goes to this office leaves it out", vec![Edit::remove(path)]);
+            finding.fix_if_confirmed(
+                "what goes to this office leaves it out",
+                vec![Edit::remove(path)],
+            );
         }
     }
 }

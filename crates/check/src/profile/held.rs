@@ -32,7 +32,11 @@ impl Held {
             observations: texts(&suppression.observations),
             reason: suppression.reason.to_string(),
             until: suppression.until.as_ref().map(ToString::to_string),
-            expired: suppression.until.as_ref().zip(today).is_some_and(|(until, today)| until < today),
+            expired: suppression
+                .until
+                .as_ref()
+                .zip(today)
+                .is_some_and(|(until, today)| until < today),
         }
     }
 

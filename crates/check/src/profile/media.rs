@@ -33,7 +33,10 @@ pub(crate) fn of_runs(profile: &Profile) -> impl Iterator<Item = &MediaDemand> {
 
 /// The demands on all observations, whatever their grades.
 pub(crate) fn of_observations(profile: &Profile) -> impl Iterator<Item = &MediaDemand> {
-    profile.media.iter().filter(|demand| demand.of == MediaOf::Observation && demand.from_grade.is_none())
+    profile
+        .media
+        .iter()
+        .filter(|demand| demand.of == MediaOf::Observation && demand.from_grade.is_none())
 }
 
 /// The demands from a grade on that apply to an observation, each with the grade that makes it
@@ -42,10 +45,12 @@ pub(crate) fn graded<'p>(
     profile: &'p Profile,
     row: &RowView<'p>,
 ) -> impl Iterator<Item = (&'p MediaDemand, Aspect, Grade)> {
-    profile.media.iter().filter(|demand| demand.of == MediaOf::Observation).filter_map(move |demand| {
-        let (aspect, grade) = reached(demand, row)?;
-        concerns(demand, row).then_some((demand, aspect, grade))
-    })
+    profile.media.iter().filter(|demand| demand.of == MediaOf::Observation).filter_map(
+        move |demand| {
+            let (aspect, grade) = reached(demand, row)?;
+            concerns(demand, row).then_some((demand, aspect, grade))
+        },
+    )
 }
 
 /// The recorded or computed grade of an observation that is as bad as a demand requires, or worse.
@@ -57,10 +62,14 @@ fn reached(demand: &MediaDemand, row: &RowView<'_>) -> Option<(Aspect, Grade)> {
         let there = if scale.worst >= scale.best { *grade >= from } else { *grade <= from };
         there && grader.on_scale(*grade)
     };
-    let aspects = Aspect::ALL.iter().filter(|aspect| demand.aspect.is_none_or(|wanted| wanted == **aspect));
+    let aspects =
+        Aspect::ALL.iter().filter(|aspect| demand.aspect.is_none_or(|wanted| wanted == **aspect));
     aspects
         .flat_map(|aspect| {
-            [row.recorded(*aspect), row.graded(*aspect)].into_iter().flatten().map(|grade| (*aspect, grade))
+            [row.recorded(*aspect), row.graded(*aspect)]
+                .into_iter()
+                .flatten()
+                .map(|grade| (*aspect, grade))
         })
         .find(|(_, grade)| bad(grade))
 }

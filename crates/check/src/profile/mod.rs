@@ -15,7 +15,9 @@ use crate::settings::{Settings, SettingsError};
 
 pub(crate) use fields::{Breach, Breaches, FieldDemands, report, when};
 pub(crate) use held::Held;
-pub(crate) use media::{MediaKinds, add_demand, concerns, graded, kinds_in_words, of_observations, of_runs, shown};
+pub(crate) use media::{
+    MediaKinds, add_demand, concerns, graded, kinds_in_words, of_observations, of_runs, shown,
+};
 
 /// The demands of a profile, prepared.
 #[derive(Clone, Debug)]
@@ -48,7 +50,11 @@ pub fn profile_problems(profile: &Profile, settings: &Settings) -> Vec<ProfilePr
     profile.problems(&AtHand {
         rules: rules.collect(),
         code_lists: settings.code_lists.iter().chain(CodeList::built_ins()).collect(),
-        grade_schemes: settings.grade_schemes.iter().chain([GradeScheme::obvert_grades()]).collect(),
+        grade_schemes: settings
+            .grade_schemes
+            .iter()
+            .chain([GradeScheme::obvert_grades()])
+            .collect(),
         formats: settings.formats.iter().map(String::as_str).collect(),
         today: settings.today.as_ref(),
     })
@@ -57,12 +63,15 @@ pub fn profile_problems(profile: &Profile, settings: &Settings) -> Vec<ProfilePr
 impl Demands {
     /// Prepares a profile. Settings override it.
     pub(crate) fn new(profile: Profile, settings: &mut Settings) -> Result<Self, SettingsError> {
-        let mut problems = profile_problems(&profile, settings).into_iter().filter(|problem| problem.kind.stops());
+        let mut problems =
+            profile_problems(&profile, settings).into_iter().filter(|problem| problem.kind.stops());
         if let Some(first) = problems.next() {
             let (first, more) = (first.to_string(), problems.count());
             return Err(SettingsError::Profile { id: profile.id.to_string(), first, more });
         }
-        if settings.today.is_none() && profile.suppressions.iter().any(|suppression| suppression.until.is_some()) {
+        if settings.today.is_none()
+            && profile.suppressions.iter().any(|suppression| suppression.until.is_some())
+        {
             return Err(SettingsError::ProfileNeedsToday { id: profile.id.to_string() });
         }
         for setting in &profile.rules {
@@ -72,7 +81,8 @@ impl Demands {
             }
             let of_rule = settings.rule(&rule).ok();
             for limit in &setting.limits {
-                let known = of_rule.and_then(|of| of.limits.iter().find(|known| *known.name == *limit.name));
+                let known = of_rule
+                    .and_then(|of| of.limits.iter().find(|known| *known.name == *limit.name));
                 if let Some(value) = known.and_then(|known| limit.in_unit(known.unit)) {
                     settings.limits.entry((rule.clone(), limit.name.to_string())).or_insert(value);
                 }
@@ -89,7 +99,10 @@ impl Demands {
             title: profile.title.to_string(),
             digest: digest.to_string(),
         };
-        let held = profile.suppressions.iter().map(|suppression| Held::new(suppression, settings.today.as_ref()));
+        let held = profile
+            .suppressions
+            .iter()
+            .map(|suppression| Held::new(suppression, settings.today.as_ref()));
         Ok(Self { fields: FieldDemands::new(&profile), stamp, held: held.collect(), profile })
     }
 
@@ -111,7 +124,9 @@ fn severity(weight: Weight) -> Option<Severity> {
 /// What is allowed, in words: `obvert-terms 1, en-13508-2`.
 pub(crate) fn list_of<'a>(allowed: impl Iterator<Item = (&'a str, Option<&'a str>)>) -> String {
     let names: Vec<String> = allowed
-        .map(|(name, version)| version.map_or_else(|| name.to_owned(), |version| format!("{name} {version}")))
+        .map(|(name, version)| {
+            version.map_or_else(|| name.to_owned(), |version| format!("{name} {version}"))
+        })
         .collect();
     names.join(", ")
 }

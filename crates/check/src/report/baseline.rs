@@ -57,7 +57,9 @@ impl Report {
             let rule = fingerprint.lines().next().unwrap_or_default();
             let now = partner.iter().position(|partner| *partner == Some(before));
             // The part that was left out may still have the finding.
-            let whole = |now: usize| self.documents.get(now).is_some_and(|document| document.left_out.is_empty());
+            let whole = |now: usize| {
+                self.documents.get(now).is_some_and(|document| document.left_out.is_empty())
+            };
             let of_structure = ProblemKind::ALL.iter().any(|kind| kind.as_str() == rule);
             now.is_some_and(|now| self.ran(rule, now) && (of_structure || whole(now)))
                 && !unsure.iter().any(|unsure| unsure == rule)
@@ -67,7 +69,8 @@ impl Report {
             .filter(|((before, fingerprint), _)| looked_for(*before, fingerprint))
             .map(|(_, count)| count)
             .sum();
-        let compared = Compared { file: file.map(str::to_owned), known: known.values().sum(), gone, unsure };
+        let compared =
+            Compared { file: file.map(str::to_owned), known: known.values().sum(), gone, unsure };
         for ((document, rule), count) in &known {
             if let Some(document) = self.documents.get_mut(*document) {
                 take(&mut document.rules, rule, *count);
@@ -93,7 +96,12 @@ fn take(rules: &mut Vec<RuleTotal>, rule: &str, count: usize) {
 /// Rules of which a report lists fewer findings than it counts.
 fn unsure(now: &Report, earlier: &Report) -> Vec<String> {
     let capped = |report: &Report| -> Vec<String> {
-        report.rules.iter().filter(|rule| rule.listed < rule.total).map(|rule| rule.rule.clone()).collect()
+        report
+            .rules
+            .iter()
+            .filter(|rule| rule.listed < rule.total)
+            .map(|rule| rule.rule.clone())
+            .collect()
     };
     let rules: BTreeSet<String> = capped(now).into_iter().chain(capped(earlier)).collect();
     rules.into_iter().collect()
@@ -106,15 +114,16 @@ fn partners(now: &Report, earlier: &Report) -> Vec<Option<usize>> {
     }
     let mut taken = BTreeSet::new();
     let mut partner = vec![None; now.documents.len()];
-    let alike: [fn(&crate::report::Document) -> Option<&String>; 2] = [|one| one.id.as_ref(), |one| one.file.as_ref()];
+    let alike: [fn(&crate::report::Document) -> Option<&String>; 2] =
+        [|one| one.id.as_ref(), |one| one.file.as_ref()];
     for key in alike {
-        for (place, document) in now.documents.iter().enumerate().filter(|(_, document)| key(document).is_some()) {
+        for (place, document) in
+            now.documents.iter().enumerate().filter(|(_, document)| key(document).is_some())
+        {
             if partner[place].is_none() {
-                let found = earlier
-                    .documents
-                    .iter()
-                    .enumerate()
-                    .position(|(index, before)| key(before) == key(document) && !taken.contains(&index));
+                let found = earlier.documents.iter().enumerate().position(|(index, before)| {
+                    key(before) == key(document) && !taken.contains(&index)
+                });
                 if let Some(index) = found {
                     taken.insert(index);
                     partner[place] = Some(index);

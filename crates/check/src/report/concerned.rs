@@ -79,7 +79,11 @@ pub(crate) fn describe(report: &mut Report, ending: &Ending<'_>, beside: &BTreeS
     for summary in ending.runs {
         let id = summary.run.pipe.as_str();
         if concerned.contains(id) && ending.survey.pipe(id).is_none() && seen.insert(id) {
-            pipes.push(Concerned { pipe: id.to_owned(), runs: runs(id, ending), ..Concerned::default() });
+            pipes.push(Concerned {
+                pipe: id.to_owned(),
+                runs: runs(id, ending),
+                ..Concerned::default()
+            });
         }
     }
     if let Some(document) = report.documents.first_mut() {

@@ -104,7 +104,9 @@ impl Document {
     #[must_use]
     pub fn incomplete(&self) -> Option<String> {
         // A table inside rows is missing in an unknown row: /runs/-/observations.
-        let is_table = |path: &str| path.matches('/').count() == 1 || path.contains("/-/") && !path.ends_with("/-");
+        let is_table = |path: &str| {
+            path.matches('/').count() == 1 || path.contains("/-/") && !path.ends_with("/-")
+        };
         let tables = self.left_out.iter().filter(|out| out.row && is_table(&out.path)).count();
         let rows = self.left_out.iter().filter(|out| out.row).count() - tables;
         let some = |number: usize, word: &str| (number > 0).then(|| count(number, word));
@@ -114,12 +116,16 @@ impl Document {
         if parts.is_empty() {
             return None;
         }
-        let (parts, were) = (parts.join(" and "), if self.left_out.len() == 1 { "was" } else { "were" });
+        let (parts, were) =
+            (parts.join(" and "), if self.left_out.len() == 1 { "was" } else { "were" });
         let are = if self.withheld == 1 { "is" } else { "are" };
         let withheld = some(self.withheld, "finding");
-        let withheld = withheld.map(|findings| format!("; {findings} that may follow from that alone {are} withheld"));
+        let withheld = withheld
+            .map(|findings| format!("; {findings} that may follow from that alone {are} withheld"));
         let withheld = withheld.unwrap_or_default();
-        Some(format!("{parts} that could not be read {were} left out; the rules ran over the rest{withheld}"))
+        Some(format!(
+            "{parts} that could not be read {were} left out; the rules ran over the rest{withheld}"
+        ))
     }
 
     pub(crate) fn count_again(&mut self) {
@@ -148,7 +154,8 @@ pub struct LeftOut {
 impl LeftOut {
     pub(crate) fn new(out: &obvert_model::read::LeftOut) -> Self {
         let last = out.pointer.rsplit('/').next().unwrap_or_default();
-        let table = last == OBSERVATIONS || out.pointer.strip_prefix('/').is_some_and(is_document_table);
+        let table =
+            last == OBSERVATIONS || out.pointer.strip_prefix('/').is_some_and(is_document_table);
         let row = out.kind == ProblemKind::OrphanRow || last.parse::<usize>().is_ok() || table;
         Self { path: out.pointer.clone(), row }
     }

@@ -24,7 +24,8 @@ pub(crate) fn report() -> Option<Report> {
 
 /// The log of fixing the same survey, with white space at the end of a remark.
 pub(crate) fn mending() -> Option<Mending> {
-    let source = source().replacen("\"operator\"", "\"remark\": \"second visit \", \"operator\"", 1);
+    let source =
+        source().replacen("\"operator\"", "\"remark\": \"second visit \", \"operator\"", 1);
     let mut mended = checker()?.mend(source.as_bytes(), &MendSettings::default(), None).ok()?;
     mended.document.name_file("survey.obvert.json");
     Some(Mending::new(Some("2026-06-01".to_owned()), vec![mended.document]))

@@ -16,7 +16,12 @@ use crate::finding::Finding;
 #[must_use]
 pub(crate) fn fingerprint(finding: &Finding) -> String {
     let mut text = format!("{}\n{}", finding.rule, without_row_numbers(&finding.subject.path));
-    let ids = [&finding.subject.record, &finding.subject.pipe, &finding.subject.run, &finding.subject.observation];
+    let ids = [
+        &finding.subject.record,
+        &finding.subject.pipe,
+        &finding.subject.run,
+        &finding.subject.observation,
+    ];
     for id in ids {
         // The length prevents two ids from running into each other.
         match id {
@@ -38,7 +43,9 @@ pub(crate) fn fingerprint(finding: &Finding) -> String {
 /// Writes a fact. Computed numbers are rounded, since machines may differ in the last digits.
 fn write_fact(fact: &Value, text: &mut String) {
     let _ = match fact {
-        Value::String(pointer) if pointer.starts_with('/') => write!(text, "{}", without_row_numbers(pointer)),
+        Value::String(pointer) if pointer.starts_with('/') => {
+            write!(text, "{}", without_row_numbers(pointer))
+        }
         Value::Number(number) => match number.as_f64() {
             // Zero has no sign here.
             Some(number) => write!(text, "{:.8e}", number + 0.0),
@@ -66,7 +73,13 @@ fn write_fact(fact: &Value, text: &mut String) {
 pub(crate) fn without_row_numbers(pointer: &str) -> String {
     pointer
         .split('/')
-        .map(|token| if token.bytes().all(|byte| byte.is_ascii_digit()) && !token.is_empty() { "*" } else { token })
+        .map(|token| {
+            if token.bytes().all(|byte| byte.is_ascii_digit()) && !token.is_empty() {
+                "*"
+            } else {
+                token
+            }
+        })
         .collect::<Vec<_>>()
         .join("/")
 }

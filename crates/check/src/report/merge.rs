@@ -5,7 +5,13 @@ use crate::finding::{Finding, Severity};
 
 impl Report {
     /// Adds what a rule found in the only document: how much there is, and what of it is listed.
-    pub(crate) fn add_found(&mut self, rule: &str, severity: Severity, total: usize, listed: Vec<Finding>) {
+    pub(crate) fn add_found(
+        &mut self,
+        rule: &str,
+        severity: Severity,
+        total: usize,
+        listed: Vec<Finding>,
+    ) {
         if total > 0 {
             self.count(0, RuleTotal { rule: rule.into(), severity, total, listed: listed.len() });
             self.findings.extend(listed);
@@ -22,8 +28,8 @@ impl Report {
         add_total(&mut self.rules, found);
     }
 
-    /// Adds a finding of your own, such as one of a check that is made elsewhere. It is counted and listed like those of a rule, in
-    /// the order of the document that [`Finding::document`] names.
+    /// Adds a finding of your own, such as one of a check that is made elsewhere. It is counted and
+    /// listed like those of a rule, in the order of the document that [`Finding::document`] names.
     ///
     /// ```
     /// use obvert_check::{Checker, Finding, MINIMAL, Settings, Severity, Subject};
@@ -78,10 +84,30 @@ impl Report {
             documents: own.cloned().into_iter().collect(),
             totals: own.map(|own| own.totals).unwrap_or_default(),
             rules: own.map(|own| own.rules.clone()).unwrap_or_default(),
-            not_run: self.not_run.iter().filter(|not_run| not_run.documents.contains(&document)).cloned().collect(),
-            idle: self.idle.iter().filter(|idle| idle.documents.contains(&document)).cloned().collect(),
-            suppressed: self.suppressed.iter().filter(|held| held.document == document).cloned().collect(),
-            findings: self.findings.iter().filter(|finding| finding.document == document).cloned().collect(),
+            not_run: self
+                .not_run
+                .iter()
+                .filter(|not_run| not_run.documents.contains(&document))
+                .cloned()
+                .collect(),
+            idle: self
+                .idle
+                .iter()
+                .filter(|idle| idle.documents.contains(&document))
+                .cloned()
+                .collect(),
+            suppressed: self
+                .suppressed
+                .iter()
+                .filter(|held| held.document == document)
+                .cloned()
+                .collect(),
+            findings: self
+                .findings
+                .iter()
+                .filter(|finding| finding.document == document)
+                .cloned()
+                .collect(),
             report: self.report.clone(),
             tool: self.tool.clone(),
             today: self.today.clone(),
@@ -90,7 +116,10 @@ impl Report {
             own_rules: self.own_rules.clone(),
             baseline: self.baseline.clone(),
         };
-        part.not_run.iter_mut().chain(&mut part.idle).for_each(|not_run| not_run.documents = vec![0]);
+        part.not_run
+            .iter_mut()
+            .chain(&mut part.idle)
+            .for_each(|not_run| not_run.documents = vec![0]);
         part.suppressed.iter_mut().for_each(|suppressed| suppressed.document = 0);
         part.findings.iter_mut().for_each(|finding| finding.document = 0);
         part
@@ -102,7 +131,10 @@ impl Extend<Finding> for Report {
     fn extend<T: IntoIterator<Item = Finding>>(&mut self, findings: T) {
         for finding in findings {
             let rule = finding.rule.to_string();
-            self.count(finding.document, RuleTotal { rule, severity: finding.severity, total: 1, listed: 1 });
+            self.count(
+                finding.document,
+                RuleTotal { rule, severity: finding.severity, total: 1, listed: 1 },
+            );
             self.findings.push(finding);
         }
         self.sort();

@@ -63,10 +63,19 @@ pub struct Changed {
 
 impl Changed {
     fn by(settings: &Settings) -> Self {
-        let word = |severity: &Option<Severity>| severity.map_or("off", Severity::as_str).to_owned();
+        let word =
+            |severity: &Option<Severity>| severity.map_or("off", Severity::as_str).to_owned();
         Self {
-            severities: settings.severities.iter().map(|(rule, severity)| (rule.clone(), word(severity))).collect(),
-            limits: settings.limits.iter().map(|((rule, limit), value)| (format!("{rule}.{limit}"), *value)).collect(),
+            severities: settings
+                .severities
+                .iter()
+                .map(|(rule, severity)| (rule.clone(), word(severity)))
+                .collect(),
+            limits: settings
+                .limits
+                .iter()
+                .map(|((rule, limit), value)| (format!("{rule}.{limit}"), *value))
+                .collect(),
         }
     }
 
@@ -167,7 +176,11 @@ pub struct Report {
 
 impl OwnRule {
     fn of(rule: &Rule) -> Self {
-        Self { rule: rule.name.into(), severity: rule.severity, documentation: rule.documentation.into() }
+        Self {
+            rule: rule.name.into(),
+            severity: rule.severity,
+            documentation: rule.documentation.into(),
+        }
     }
 }
 
@@ -217,11 +230,10 @@ impl Report {
     pub fn ran(&self, rule: &str, document: usize) -> bool {
         self.settings.severities.get(rule).is_none_or(|severity| severity != "off")
             && self.documents.get(document).is_some_and(|document| document.error.is_none())
-            && !self
-                .not_run
-                .iter()
-                .chain(&self.idle)
-                .any(|not_run| not_run.documents.contains(&document) && not_run.rules.iter().any(|name| name == rule))
+            && !self.not_run.iter().chain(&self.idle).any(|not_run| {
+                not_run.documents.contains(&document)
+                    && not_run.rules.iter().any(|name| name == rule)
+            })
     }
 
     /// Reads a report that was written as one JSON object.
@@ -234,12 +246,17 @@ impl Report {
         let report: Self = serde_json::from_slice(source)?;
         if report.report != VERSION {
             let other = &report.report;
-            return Err(serde_json::Error::custom(format!("a report of version {other:?}; this is {VERSION}")));
+            return Err(serde_json::Error::custom(format!(
+                "a report of version {other:?}; this is {VERSION}"
+            )));
         }
         let documents = report.documents.len();
-        if let Some(finding) = report.findings.iter().find(|finding| finding.document >= documents) {
+        if let Some(finding) = report.findings.iter().find(|finding| finding.document >= documents)
+        {
             let place = finding.document;
-            return Err(serde_json::Error::custom(format!("a finding is about document {place} of {documents}")));
+            return Err(serde_json::Error::custom(format!(
+                "a finding is about document {place} of {documents}"
+            )));
         }
         Ok(report)
     }
@@ -261,21 +278,27 @@ impl Report {
     /// A report that a file could not be read.
     #[must_use]
     pub fn unread(file: &str, error: &str) -> Self {
-        let document = Document { file: Some(file.to_owned()), error: Some(error.to_owned()), ..Document::default() };
+        let document = Document {
+            file: Some(file.to_owned()),
+            error: Some(error.to_owned()),
+            ..Document::default()
+        };
         Self::new(document, &Settings::default(), None)
     }
 
     /// The schema of a report.
     #[must_use]
     pub fn schema() -> serde_json::Value {
-        let example = crate::report::example::report().and_then(|report| serde_json::to_value(report).ok());
+        let example =
+            crate::report::example::report().and_then(|report| serde_json::to_value(report).ok());
         let title = "Report of a check of obvert survey documents";
         obvert_model::schema::of::<Self>("report", title, example.into_iter().collect())
     }
 
     /// Finds the locations of all findings in a JSON source, in one scan.
     pub fn place_in(&mut self, source: &[u8], file: &str) {
-        let places = locate_all(source, self.findings.iter().map(|finding| finding.subject.path.as_str()));
+        let places =
+            locate_all(source, self.findings.iter().map(|finding| finding.subject.path.as_str()));
         for finding in &mut self.findings {
             let place = places.get(&finding.subject.path);
             if place.line > 0 {

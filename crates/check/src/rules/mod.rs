@@ -1,4 +1,5 @@
-//! The rules, a folder a family and a file a rule. The list below is the catalogue: a line in it registers a rule.
+//! The rules, a folder a family and a file a rule. The list below is the catalogue: a line in it
+//! registers a rule.
 
 use crate::rule::Rule;
 

@@ -5,7 +5,10 @@ use obvert_model::tables::{EquipmentKind, Run};
 use crate::views::Survey;
 
 /// The cameras of a run, by their row in the table of equipment.
-pub(crate) fn cameras<'r>(survey: &'r Survey<'_>, run: &'r Run) -> impl Iterator<Item = usize> + 'r {
+pub(crate) fn cameras<'r>(
+    survey: &'r Survey<'_>,
+    run: &'r Run,
+) -> impl Iterator<Item = usize> + 'r {
     run.equipment.iter().filter_map(|id| {
         let index = survey.equipment_index(id)?;
         is_camera(survey.head.equipment[index].kind).then_some(index)
@@ -14,7 +17,13 @@ pub(crate) fn cameras<'r>(survey: &'r Survey<'_>, run: &'r Run) -> impl Iterator
 
 /// Whether a piece of equipment is a camera.
 pub(crate) fn is_camera(kind: EquipmentKind) -> bool {
-    matches!(kind, EquipmentKind::PushRod | EquipmentKind::Crawler | EquipmentKind::Pole | EquipmentKind::Float)
+    matches!(
+        kind,
+        EquipmentKind::PushRod
+            | EquipmentKind::Crawler
+            | EquipmentKind::Pole
+            | EquipmentKind::Float
+    )
 }
 
 /// Whether two runs were made with the same camera.

@@ -15,7 +15,10 @@ use crate::views::{RowView, RunView};
 /// The totals of both aspects without those faults; `None` if there are none. What cannot be
 /// corrected from the record, such as a stretch that ends past the end of the run, counts as
 /// doubtful.
-pub(crate) fn corrected_totals(run: &RunView<'_>, scheme: &GradeScheme) -> Option<Box<[GradeTotals; 2]>> {
+pub(crate) fn corrected_totals(
+    run: &RunView<'_>,
+    scheme: &GradeScheme,
+) -> Option<Box<[GradeTotals; 2]>> {
     let again = |index: usize| {
         run.is_repeated(index)
             || [run.duplicates(), run.overlapping_stretches()]
@@ -23,15 +26,18 @@ pub(crate) fn corrected_totals(run: &RunView<'_>, scheme: &GradeScheme) -> Optio
                 .any(|twice| twice.iter().any(|pair| pair.0 == index))
     };
     let counts = |row: &RowView<'_>| row.row.grades.is_some() || row.facts.entries.is_some();
-    let twice =
-        !run.duplicates().is_empty() || !run.overlapping_stretches().is_empty() || !run.repeated_rows().is_empty();
+    let twice = !run.duplicates().is_empty()
+        || !run.overlapping_stretches().is_empty()
+        || !run.repeated_rows().is_empty();
     if !twice && !run.rows().filter(counts).any(|row| is_off(&row, scheme)) {
         return None;
     }
     let mut tallies = Box::new([GradeTotals::default(), GradeTotals::default()]);
     for row in run.rows().filter(counts).filter(|row| !again(row.index)) {
         let grade_extent = extent(&row);
-        for (aspect, tally) in [Aspect::Structural, Aspect::Operational].into_iter().zip(tallies.iter_mut()) {
+        for (aspect, tally) in
+            [Aspect::Structural, Aspect::Operational].into_iter().zip(tallies.iter_mut())
+        {
             if let Some(grade) = grade(&row, aspect, scheme) {
                 tally.add(grade, grade_extent, scheme);
             }
@@ -43,8 +49,9 @@ pub(crate) fn corrected_totals(run: &RunView<'_>, scheme: &GradeScheme) -> Optio
 
 /// Whether a rule reports something about a row that changes its grade or how often it counts.
 fn is_off(row: &RowView<'_>, scheme: &GradeScheme) -> bool {
-    let differs =
-        |aspect: &Aspect| row.recorded(*aspect).is_some() && grade(row, *aspect, scheme) != row.recorded(*aspect);
+    let differs = |aspect: &Aspect| {
+        row.recorded(*aspect).is_some() && grade(row, *aspect, scheme) != row.recorded(*aspect)
+    };
     extent(row) != row.grade_extent() || Aspect::ALL.iter().any(differs)
 }
 
@@ -74,7 +81,8 @@ fn extent(row: &RowView<'_>) -> GradeExtent {
     if row.code.is_some_and(|code| code.continuous == StretchUse::Never) {
         return GradeExtent { length: Some(0.0), ..grade_extent };
     }
-    let length =
-        grade_extent.length.filter(|length| *length > 0.0 && !row_order::past_end(row.run, row.row.end().get()));
+    let length = grade_extent
+        .length
+        .filter(|length| *length > 0.0 && !row_order::past_end(row.run, row.row.end().get()));
     GradeExtent { length, ..grade_extent }
 }

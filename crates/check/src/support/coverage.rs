@@ -3,7 +3,9 @@
 use obvert_model::number::Length;
 use obvert_model::tables::{Direction, OutcomeKind};
 
-use crate::support::run_extent::{beyond_pipe, direction_contradicts, far_position, pipe_with_length};
+use crate::support::run_extent::{
+    beyond_pipe, direction_contradicts, far_position, pipe_with_length,
+};
 use crate::views::{Ending, PipeView, RunSummary, tolerance};
 
 /// A part of a pipe that no run has seen, in metres from the centre of its upstream structure.
@@ -19,7 +21,11 @@ pub(crate) struct UnseenPart {
 /// and `allowance` for the structures. `None` also if it cannot be computed, or if another rule
 /// compares the runs: runs that name each other, a run that is longer than the pipe, a direction
 /// that contradicts the structures.
-pub(crate) fn longest_unseen(ending: &Ending<'_>, view: &PipeView<'_>, allowance: f64) -> Option<UnseenPart> {
+pub(crate) fn longest_unseen(
+    ending: &Ending<'_>,
+    view: &PipeView<'_>,
+    allowance: f64,
+) -> Option<UnseenPart> {
     let survey = ending.survey;
     let mut seen: Vec<(f64, f64)> = Vec::new();
     let (mut claimed, mut length) = (false, None);
@@ -28,7 +34,9 @@ pub(crate) fn longest_unseen(ending: &Ending<'_>, view: &PipeView<'_>, allowance
         let (_, metres) = pipe_with_length(survey, run)?;
         length = Some(metres);
         let far = far_position(survey, run, summary.marks)?;
-        let lost = run.reverse_of.is_some() || run.launched.is_some() || direction_contradicts(view.pipe, run);
+        let lost = run.reverse_of.is_some()
+            || run.launched.is_some()
+            || direction_contradicts(view.pipe, run);
         if lost || beyond_pipe(survey, run, summary.marks, allowance).is_some() {
             return None;
         }

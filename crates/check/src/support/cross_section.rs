@@ -49,7 +49,11 @@ impl CrossSection {
             return recorded;
         }
         let changes = |role: Role| {
-            row.run.changes.iter().map(|index| row.run.row(*index)).filter(move |change| change.role() == Some(role))
+            row.run
+                .changes
+                .iter()
+                .map(|index| row.run.row(*index))
+                .filter(move |change| change.role() == Some(role))
         };
         let above = |change: &RowView<'_>| change.index <= row.index;
         let mut section = recorded;
@@ -73,7 +77,9 @@ impl CrossSection {
             let to = height(&change);
             if above(&change) {
                 section.height = to.filter(|mm| PLAUSIBLE_MILLIMETRES.contains(mm));
-            } else if number == 0 && to.zip(recorded.height).is_some_and(|(to, was)| (to - was).abs() < 1.0) {
+            } else if number == 0
+                && to.zip(recorded.height).is_some_and(|(to, was)| (to - was).abs() < 1.0)
+            {
                 section.height = None;
             }
         }

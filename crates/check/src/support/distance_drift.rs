@@ -48,7 +48,9 @@ pub(crate) fn drifting_cameras(
     length: impl Fn(&RunSummary) -> Option<f64>,
 ) -> Vec<Drift> {
     let mut by_camera: FxHashMap<Option<usize>, Vec<(f64, f64)>> = FxHashMap::default();
-    for summary in ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Reached)) {
+    for summary in
+        ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Reached))
+    {
         if !measured_from_centre(&summary.run) {
             continue;
         }
@@ -75,13 +77,17 @@ fn common_share(runs: &[(f64, f64)], least: f64) -> Option<(f64, usize)> {
     shares.sort_by(f64::total_cmp);
     let share = *shares.get(shares.len() / 2)?;
     let agree = shares.iter().filter(|one| (0.5..=1.5).contains(&(**one / share))).count();
-    ((least..=MAX_SHARE).contains(&share.abs()) && agree >= MIN_RUNS && four_in_five(agree, shares.len()))
-        .then_some((share, agree))
+    ((least..=MAX_SHARE).contains(&share.abs())
+        && agree >= MIN_RUNS
+        && four_in_five(agree, shares.len()))
+    .then_some((share, agree))
 }
 
 /// Whether a run's distances are measured from the centre of its structure.
 fn measured_from_centre(run: &Run) -> bool {
-    run.counter.as_ref().is_some_and(|c| c.zero == CounterZero::StructureCentre || c.offset.is_some())
+    run.counter
+        .as_ref()
+        .is_some_and(|c| c.zero == CounterZero::StructureCentre || c.offset.is_some())
 }
 
 /// The recorded length of a run's pipe between the centres of its structures, in metres.
@@ -97,7 +103,9 @@ mod tests {
 
     #[test]
     fn most_runs_must_be_off_by_one_share() {
-        let runs = |shares: &[f64]| shares.iter().map(|share| (100.0 * (1.0 + share), 100.0)).collect::<Vec<_>>();
+        let runs = |shares: &[f64]| {
+            shares.iter().map(|share| (100.0 * (1.0 + share), 100.0)).collect::<Vec<_>>()
+        };
         let cases: [(&[f64], Option<usize>); 7] = [
             (&[0.02, 0.021, 0.019, 0.022], Some(4)),
             (&[-0.03, -0.028, -0.03, -0.04, 0.0], Some(4)),

@@ -20,8 +20,11 @@ pub(crate) fn duplicates(run: &RunView<'_>) -> Vec<(usize, usize)> {
         if rows[index - 1].at != row.at || row.is_stretch() {
             continue;
         }
-        let mut level = (0..index).rev().take(MAX_SAME_DISTANCE).take_while(|other| rows[*other].at == row.at);
-        duplicates.extend(level.find(|other| indistinguishable(&rows[*other], row)).map(|other| (index, other)));
+        let mut level =
+            (0..index).rev().take(MAX_SAME_DISTANCE).take_while(|other| rows[*other].at == row.at);
+        duplicates.extend(
+            level.find(|other| indistinguishable(&rows[*other], row)).map(|other| (index, other)),
+        );
     }
     duplicates
 }
@@ -50,7 +53,8 @@ impl RepeatedRows {
 pub(crate) fn repeated_rows(run: &RunView<'_>) -> Vec<RepeatedRows> {
     let rows = &run.run.observations;
     let mut found: Vec<RepeatedRows> = Vec::new();
-    let falls: Vec<usize> = (1..rows.len()).filter(|index| rows[*index].at < rows[index - 1].at).collect();
+    let falls: Vec<usize> =
+        (1..rows.len()).filter(|index| rows[*index].at < rows[index - 1].at).collect();
     if falls.is_empty() {
         return found;
     }
@@ -63,11 +67,14 @@ pub(crate) fn repeated_rows(run: &RunView<'_>) -> Vec<RepeatedRows> {
             continue;
         }
         let candidates = at.get(&rows[from].at.get().to_bits()).map_or(&[][..], Vec::as_slice);
-        let best = candidates.iter().take_while(|of| **of < from).take(MAX_SAME_DISTANCE).map(|of| {
-            let length = (0..from - of)
-                .take_while(|step| rows.get(from + step).is_some_and(|again| rows[of + step].equals_except_id(again)));
-            RepeatedRows { from, of: *of, rows: length.count() }
-        });
+        let best =
+            candidates.iter().take_while(|of| **of < from).take(MAX_SAME_DISTANCE).map(|of| {
+                let length = (0..from - of).take_while(|step| {
+                    rows.get(from + step)
+                        .is_some_and(|again| rows[of + step].equals_except_id(again))
+                });
+                RepeatedRows { from, of: *of, rows: length.count() }
+            });
         // The first of the longest ones.
         let best = best.max_by_key(|repeat| (repeat.rows, std::cmp::Reverse(repeat.of)));
         found.extend(best.filter(|repeat| {
@@ -78,12 +85,16 @@ pub(crate) fn repeated_rows(run: &RunView<'_>) -> Vec<RepeatedRows> {
     // Either row of a decrease can be the repeated one.
     let mut single = Vec::new();
     for from in falls.iter().flat_map(|fall| [fall - 1, *fall]) {
-        if found.iter().chain(&single).any(|repeat: &RepeatedRows| repeat.has(from)) || !out_of_place(rows, from) {
+        if found.iter().chain(&single).any(|repeat: &RepeatedRows| repeat.has(from))
+            || !out_of_place(rows, from)
+        {
             continue;
         }
         let candidates = at.get(&rows[from].at.get().to_bits()).map_or(&[][..], Vec::as_slice);
         let of = candidates.iter().take(MAX_SAME_DISTANCE).find(|of| {
-            **of != from && in_order_with_neighbours(rows, **of) && rows[**of].equals_except_id(&rows[from])
+            **of != from
+                && in_order_with_neighbours(rows, **of)
+                && rows[**of].equals_except_id(&rows[from])
         });
         single.extend(of.map(|of| RepeatedRows { from, of: *of, rows: 1 }));
     }
@@ -125,7 +136,8 @@ fn indistinguishable(a: &Observation, b: &Observation) -> bool {
 /// The stretches that overlap an earlier stretch of the same code, each with that stretch.
 pub(crate) fn overlapping_stretches(run: &RunView<'_>) -> Vec<(usize, usize)> {
     let rows = &run.run.observations;
-    let stretches = || (0..rows.len()).filter(|index| rows[*index].to.is_some_and(|to| to > rows[*index].at));
+    let stretches =
+        || (0..rows.len()).filter(|index| rows[*index].to.is_some_and(|to| to > rows[*index].at));
     let mut overlapping_stretches = Vec::new();
     if stretches().nth(1).is_none() {
         return overlapping_stretches;
@@ -162,9 +174,11 @@ fn overlap(a: ClockReading, b: ClockReading) -> bool {
     // How far clockwise one begins after the other. Arcs that only touch do not overlap, but a
     // point on the edge of an arc does.
     let after = |from: f64, to: f64| (to - from).rem_euclid(12.0);
-    let within =
-        |hours: f64, arc: f64, other: f64| if other == 0.0 { hours <= arc } else { hours < arc || hours == 0.0 };
-    within(after(start_a, start_b), a.hours(), b.hours()) || within(after(start_b, start_a), b.hours(), a.hours())
+    let within = |hours: f64, arc: f64, other: f64| {
+        if other == 0.0 { hours <= arc } else { hours < arc || hours == 0.0 }
+    };
+    within(after(start_a, start_b), a.hours(), b.hours())
+        || within(after(start_b, start_a), b.hours(), a.hours())
 }
 
 fn start(reading: ClockReading) -> f64 {

@@ -25,7 +25,8 @@ pub(crate) fn disagreement(survey: &Survey<'_>, structure: &Structure) -> Option
 
 /// Whether nothing shows that a structure's elevations contradict each other.
 pub(crate) fn consistent(survey: &Survey<'_>, structure: &Structure) -> bool {
-    let upright = !structure.ground.zip(structure.invert).is_some_and(|(ground, invert)| invert > ground);
+    let upright =
+        !structure.ground.zip(structure.invert).is_some_and(|(ground, invert)| invert > ground);
     upright && !disagreement(survey, structure).is_some_and(|metres| exceeds(metres, TOLERANCE))
 }
 
@@ -49,12 +50,22 @@ impl<'d> End<'d> {
     /// What is wrong with the invert; `None` also if the structure's own elevations contradict each
     /// other.
     pub(crate) fn mismatch(&self, survey: &Survey<'_>, slack: f64) -> Option<InvertMismatch> {
-        let metres = |above: Length, below: Length| (above.get() - below.get()) * survey.head.units.length.metres();
+        let metres = |above: Length, below: Length| {
+            (above.get() - below.get()) * survey.head.units.length.metres()
+        };
         if !consistent(survey, self.structure) {
             return None;
         }
-        let above = self.structure.ground.map(|ground| metres(self.invert, ground)).filter(|by| exceeds(*by, 0.0));
-        let below = self.structure.invert.map(|invert| metres(invert, self.invert)).filter(|by| exceeds(*by, slack));
+        let above = self
+            .structure
+            .ground
+            .map(|ground| metres(self.invert, ground))
+            .filter(|by| exceeds(*by, 0.0));
+        let below = self
+            .structure
+            .invert
+            .map(|invert| metres(invert, self.invert))
+            .filter(|by| exceeds(*by, slack));
         above.map(InvertMismatch::AboveGround).or(below.map(InvertMismatch::BelowStructure))
     }
 }

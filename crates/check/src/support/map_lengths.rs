@@ -39,7 +39,8 @@ pub(crate) fn vote(ratios: &[f64]) -> Option<Vote> {
     [1.0, FOOT_METRES, 1.0 / FOOT_METRES].into_iter().find_map(|ratio| {
         // Missing bends and slopes make a line some per cent shorter than its pipe; the factors
         // differ by far more.
-        let agree = ratios.iter().filter(|found| (0.85..=1.15).contains(&(**found / ratio))).count();
+        let agree =
+            ratios.iter().filter(|found| (0.85..=1.15).contains(&(**found / ratio))).count();
         (of >= MIN_RECORDS && four_in_five(agree, of)).then_some(Vote { ratio, agree, of })
     })
 }
@@ -82,7 +83,11 @@ impl MapLengths {
         let lengths = |exchanged| -> Vec<Option<f64>> {
             survey.pipes().map(|view| line_length(crs, &view.course()?, exchanged)).collect()
         };
-        let mut map_lengths = Self { lengths: lengths(false), fit: majority(crs, survey.head, 1.0), ..Self::default() };
+        let mut map_lengths = Self {
+            lengths: lengths(false),
+            fit: majority(crs, survey.head, 1.0),
+            ..Self::default()
+        };
         if map_lengths.fit == Some(Fit::Inside) {
             map_lengths.outliers = outliers(crs, survey.head);
             map_lengths.exclude_outliers(survey);
@@ -91,12 +96,15 @@ impl MapLengths {
             // If both orders are possible, only lengths can tell: a degree of longitude is shorter
             // than one of latitude.
             let close = |lengths: &[Option<f64>]| {
-                let near = ratios(survey, lengths).iter().filter(|ratio| (0.97..=1.03).contains(*ratio)).count();
+                let near = ratios(survey, lengths)
+                    .iter()
+                    .filter(|ratio| (0.97..=1.03).contains(*ratio))
+                    .count();
                 near >= MIN_RECORDS && four_in_five(near, ratios(survey, lengths).len())
             };
             let other = lengths(true);
-            map_lengths.exchanged =
-                map_lengths.fit == Some(Fit::Slip(Slip::Swapped)) || !close(&map_lengths.lengths) && close(&other);
+            map_lengths.exchanged = map_lengths.fit == Some(Fit::Slip(Slip::Swapped))
+                || !close(&map_lengths.lengths) && close(&other);
             if map_lengths.exchanged {
                 map_lengths.lengths = other;
             }
@@ -107,8 +115,8 @@ impl MapLengths {
         if let (Some(Fit::Slip(Slip::Swapped)), Some(vote), CrsKind::Projected) =
             (map_lengths.fit, map_lengths.vote, crs.kind())
         {
-            let slip =
-                unit_slip(crs, vote.ratio).filter(|_| majority(crs, survey.head, vote.ratio) == Some(Fit::Inside));
+            let slip = unit_slip(crs, vote.ratio)
+                .filter(|_| majority(crs, survey.head, vote.ratio) == Some(Fit::Inside));
             map_lengths.fit = slip.map(Fit::Slip).or(map_lengths.fit);
         }
         map_lengths.wrong_unit = map_lengths.find_wrong_unit(crs, survey);
@@ -197,13 +205,18 @@ impl MapLengths {
         let path = &view.pipe.path;
         let (Some(crs), true) = (&view.survey.crs, path.len() >= 2) else { return [None, None] };
         let factor = self.position_factor(crs);
-        let gap = |vertex: &Position, end: Option<Position>| Some(self.distance(crs, *vertex, end?)? * factor);
+        let gap = |vertex: &Position, end: Option<Position>| {
+            Some(self.distance(crs, *vertex, end?)? * factor)
+        };
         if self.lengths.get(view.index).is_some_and(Option::is_none) {
             return [None, None];
         }
         let right = |row: Option<&Structure>| {
-            let outliers = |id: &str| self.outliers.iter().any(|(place, _)| place.is_structure(view.survey.head, id));
-            row.filter(|row| self.outliers.is_empty() || !outliers(&row.id)).and_then(|row| row.position)
+            let outliers = |id: &str| {
+                self.outliers.iter().any(|(place, _)| place.is_structure(view.survey.head, id))
+            };
+            row.filter(|row| self.outliers.is_empty() || !outliers(&row.id))
+                .and_then(|row| row.position)
         };
         let ends = [right(view.upstream()), right(view.downstream())];
         [gap(&path[0], ends[0]), gap(&path[path.len() - 1], ends[1])]
@@ -213,10 +226,12 @@ impl MapLengths {
 /// The ratio of the distances of runs through a whole pipe to the measured lengths.
 pub(crate) fn vote_of_runs(ending: &Ending<'_>) -> Option<Vote> {
     let survey = ending.survey;
-    let whole = ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Reached));
+    let whole =
+        ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Reached));
     let ratios: Vec<f64> = whole
         .filter_map(|summary| {
-            let course = survey.map_lengths().length_on_map(survey.pipe_index(&summary.run.pipe)?)?;
+            let course =
+                survey.map_lengths().length_on_map(survey.pipe_index(&summary.run.pipe)?)?;
             Some(summary.travelled? / course).filter(|ratio| ratio.is_finite() && *ratio > 0.0)
         })
         .collect();
@@ -243,7 +258,8 @@ pub(crate) fn majority(crs: &Crs, head: &Head, factor: f64) -> Option<Fit> {
     for position in all().step_by(step) {
         let fit = crs.fit(&[[position.x() * factor, position.y() * factor]]).ok()?;
         of += 1;
-        let same = |a: &Fit| *a == fit || matches!((a, fit), (Fit::Outside { .. }, Fit::Outside { .. }));
+        let same =
+            |a: &Fit| *a == fit || matches!((a, fit), (Fit::Outside { .. }, Fit::Outside { .. }));
         match found.iter_mut().find(|(known, _)| same(known)) {
             Some((_, count)) => *count += 1,
             None => found.push((fit, 1)),
@@ -256,9 +272,10 @@ pub(crate) fn majority(crs: &Crs, head: &Head, factor: f64) -> Option<Fit> {
 fn outliers(crs: &Crs, head: &Head) -> Vec<(PositionRef, Position)> {
     let mut all = positions(head).map(|(_, position)| position);
     let Some(first) = all.next() else { return Vec::new() };
-    let bounds = all.fold([first.x(), first.y(), first.x(), first.y()], |[west, south, east, north], at| {
-        [west.min(at.x()), south.min(at.y()), east.max(at.x()), north.max(at.y())]
-    });
+    let bounds =
+        all.fold([first.x(), first.y(), first.x(), first.y()], |[west, south, east, north], at| {
+            [west.min(at.x()), south.min(at.y()), east.max(at.x()), north.max(at.y())]
+        });
     let [west, south, east, north] = bounds;
     // If the corners of their bounding box are inside, so are all positions: a survey is small
     // compared with the area of a system.
@@ -266,7 +283,8 @@ fn outliers(crs: &Crs, head: &Head) -> Vec<(PositionRef, Position)> {
     if crs.fit(&corners) == Ok(Fit::Inside) {
         return Vec::new();
     }
-    let outside = |position: Position| crs.fit(&[position.into()]).is_ok_and(|fit| fit != Fit::Inside);
+    let outside =
+        |position: Position| crs.fit(&[position.into()]).is_ok_and(|fit| fit != Fit::Inside);
     positions(head).filter(|(_, position)| outside(*position)).collect()
 }
 
@@ -311,18 +329,28 @@ impl PositionRef {
 /// Every position of a document.
 pub(crate) fn positions(head: &Head) -> impl Iterator<Item = (PositionRef, Position)> {
     let structures = head.structures.iter().enumerate();
-    let structures = structures.filter_map(|(row, structure)| Some((PositionRef::Structure(row), structure.position?)));
+    let structures = structures
+        .filter_map(|(row, structure)| Some((PositionRef::Structure(row), structure.position?)));
     let vertices = head.pipes.iter().enumerate().flat_map(|(row, pipe)| {
-        pipe.path.iter().enumerate().map(move |(vertex, position)| (PositionRef::Vertex(row, vertex), *position))
+        pipe.path
+            .iter()
+            .enumerate()
+            .map(move |(vertex, position)| (PositionRef::Vertex(row, vertex), *position))
     });
     let locates = head.locates.iter().enumerate();
-    let locates = locates.filter_map(|(row, locate)| Some((PositionRef::Locate(row), locate.position?)));
+    let locates =
+        locates.filter_map(|(row, locate)| Some((PositionRef::Locate(row), locate.position?)));
     structures.chain(vertices).chain(locates)
 }
 
 fn ratios(survey: &Survey<'_>, lengths: &[Option<f64>]) -> Vec<f64> {
     let ratio = |(view, course): (PipeView<'_>, &Option<f64>)| Some(view.metres()? / (*course)?);
-    survey.pipes().zip(lengths).filter_map(ratio).filter(|ratio| ratio.is_finite() && *ratio > 0.0).collect()
+    survey
+        .pipes()
+        .zip(lengths)
+        .filter_map(ratio)
+        .filter(|ratio| ratio.is_finite() && *ratio > 0.0)
+        .collect()
 }
 
 /// The length of a line in metres; on the ellipsoid if the map's own lengths are useless.
@@ -350,7 +378,10 @@ mod tests {
     fn four_in_five_of_three_make_a_vote() {
         let foot = FOOT_METRES;
         assert_eq!(vote(&[foot, foot]), None);
-        assert_eq!(vote(&[foot, foot * 1.01, foot * 0.99]), Some(Vote { ratio: foot, agree: 3, of: 3 }));
+        assert_eq!(
+            vote(&[foot, foot * 1.01, foot * 0.99]),
+            Some(Vote { ratio: foot, agree: 3, of: 3 })
+        );
         assert_eq!(vote(&[1.0, 1.0, foot]), None);
         assert_eq!(vote(&[1.0, 1.1, 0.9, 1.0, 7.0]), Some(Vote { ratio: 1.0, agree: 4, of: 5 }));
         assert_eq!(vote(&[3.28, 3.3, 3.2]).map(|vote| vote.ratio), Some(1.0 / foot));
@@ -368,9 +399,11 @@ mod tests {
 
     #[test]
     fn world_mercator_is_measured_on_the_ground() {
-        // One second of longitude at 60 degrees north on WGS 84: 15.4990 m by geographiclib's formula, 30.922 m on the map.
+        // One second of longitude at 60 degrees north on WGS 84: 15.4990 m by geographiclib's
+        // formula, 30.922 m on the map.
         let crs = Crs::from_epsg(3857).unwrap();
-        let ends = [[0.0, 60.0], [1.0 / 3600.0, 60.0]].map(|lonlat| crs.from_wgs84(lonlat).unwrap());
+        let ends =
+            [[0.0, 60.0], [1.0 / 3600.0, 60.0]].map(|lonlat| crs.from_wgs84(lonlat).unwrap());
         let metres = line_length(&crs, &ends, false).unwrap();
         assert!((metres - 15.5).abs() < 0.05, "{metres}");
     }

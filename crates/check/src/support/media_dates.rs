@@ -30,13 +30,18 @@ impl RunFiles<'_> {
 }
 
 /// The dated files of each run whose time is known, by the run's row.
-pub(crate) fn files_by_run<'d>(ending: &'d Ending<'_>, slack: f64) -> BTreeMap<usize, RunFiles<'d>> {
+pub(crate) fn files_by_run<'d>(
+    ending: &'d Ending<'_>,
+    slack: f64,
+) -> BTreeMap<usize, RunFiles<'d>> {
     let survey = ending.survey;
     let mut runs: BTreeMap<usize, RunFiles<'d>> = BTreeMap::new();
     for view in survey.all_media() {
         let (Some(captured), Some(run)) = (&view.media.captured, &view.media.run) else { continue };
         let Some(summary) = ending.run(run) else { continue };
-        if ending.is_date_outlier(summary) || summary.started().is_some_and(|time| in_future(survey, time)) {
+        if ending.is_date_outlier(summary)
+            || summary.started().is_some_and(|time| in_future(survey, time))
+        {
             continue;
         }
         // A still that an observation of another run refers to belongs to that run.
@@ -47,9 +52,12 @@ pub(crate) fn files_by_run<'d>(ending: &'d Ending<'_>, slack: f64) -> BTreeMap<u
         let files = runs
             .entry(summary.index)
             .or_insert_with(|| RunFiles { span: run_span(&summary.run), ..RunFiles::default() });
-        let (Some((started, finished)), Some(at)) = (files.span, instant(captured)) else { continue };
+        let (Some((started, finished)), Some(at)) = (files.span, instant(captured)) else {
+            continue;
+        };
         files.of += 1;
-        let (early, late) = (started.duration_since(at).as_secs_f64(), at.duration_since(finished).as_secs_f64());
+        let (early, late) =
+            (started.duration_since(at).as_secs_f64(), at.duration_since(finished).as_secs_f64());
         if early.max(late) > slack && !in_future(survey, captured) {
             files.outliers.push(view);
         }

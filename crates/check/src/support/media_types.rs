@@ -11,7 +11,9 @@ pub(crate) fn fits(kind: MediaKind, media_type: &str) -> bool {
         MediaKind::Photo => media_type.starts_with("image/"),
         MediaKind::Video | MediaKind::IntervalVideo => media_type.starts_with("video/"),
         MediaKind::Audio => media_type.starts_with("audio/"),
-        MediaKind::Document => !media_type.starts_with("video/") && !media_type.starts_with("audio/"),
+        MediaKind::Document => {
+            !media_type.starts_with("video/") && !media_type.starts_with("audio/")
+        }
         MediaKind::Scan => !media_type.starts_with("audio/"),
         _ => true,
     }
@@ -42,15 +44,18 @@ pub(crate) fn same_type(one: &str, other: &str) -> bool {
 
 /// The media type of a file by its first bytes; `None` if they do not show it.
 ///
-/// The signatures are those of the formats' own specifications: PNG (ISO/IEC 15948, 5.2), JPEG (ITU-T T.81, B.1.1.3), TIFF
-/// (TIFF 6.0, section 2), WebP (RFC 9649), BMP (RFC 7903), PDF (ISO 32000-1, 7.5.2), ISO base media files and MP4 (ISO/IEC
-/// 14496-12, 4.3), MPEG program streams and MPEG video (ISO/IEC 13818-1 and -2), transport streams (ISO/IEC 13818-1, 2.4.3),
-/// Matroska and WebM (RFC 8794, RFC 9559), ID3 before MPEG audio (RFC 3003), RIFF as AVI and as WAVE (RFC 2361). Brands of ISO base media
-/// files are those of the MP4 registration authority. All from memory.
+/// The signatures are those of the formats' own specifications: PNG (ISO/IEC 15948, 5.2), JPEG
+/// (ITU-T T.81, B.1.1.3), TIFF (TIFF 6.0, section 2), WebP (RFC 9649), BMP (RFC 7903), PDF (ISO
+/// 32000-1, 7.5.2), ISO base media files and MP4 (ISO/IEC 14496-12, 4.3), MPEG program streams and
+/// MPEG video (ISO/IEC 13818-1 and -2), transport streams (ISO/IEC 13818-1, 2.4.3), Matroska and
+/// WebM (RFC 8794, RFC 9559), ID3 before MPEG audio (RFC 3003), RIFF as AVI and as WAVE (RFC 2361).
+/// Brands of ISO base media files are those of the MP4 registration authority. All from memory.
 #[must_use]
 pub(crate) fn type_of(head: &[u8]) -> Option<&'static str> {
     let at = |offset: usize, bytes: &[u8]| head.get(offset..offset + bytes.len()) == Some(bytes);
-    let holds = |bytes: &[u8]| head[..head.len().min(64)].windows(bytes.len()).any(|window| window == bytes);
+    let holds = |bytes: &[u8]| {
+        head[..head.len().min(64)].windows(bytes.len()).any(|window| window == bytes)
+    };
     Some(match head {
         [0x89, b'P', b'N', b'G', b'\r', b'\n', 0x1A, b'\n', ..] => "image/png",
         [0xFF, 0xD8, 0xFF, ..] => "image/jpeg",
@@ -71,9 +76,8 @@ pub(crate) fn type_of(head: &[u8]) -> Option<&'static str> {
             b"M4A " | b"M4B " => "audio/mp4",
             b"heic" | b"heix" => "image/heic",
             b"avif" => "image/avif",
-            b"isom" | b"iso2" | b"iso4" | b"iso5" | b"iso6" | b"mp41" | b"mp42" | b"avc1" | b"M4V " | b"MSNV" => {
-                "video/mp4"
-            }
+            b"isom" | b"iso2" | b"iso4" | b"iso5" | b"iso6" | b"mp41" | b"mp42" | b"avc1"
+            | b"M4V " | b"MSNV" => "video/mp4",
             _ => return None,
         },
         _ => return None,
@@ -109,6 +113,8 @@ mod tests {
         for (head, wanted) in cases {
             assert_eq!(type_of(head), wanted, "{head:?}");
         }
-        assert!(same_type("video/x-msvideo", "VIDEO/VND.AVI") && !same_type("image/png", "image/jpeg"));
+        assert!(
+            same_type("video/x-msvideo", "VIDEO/VND.AVI") && !same_type("image/png", "image/jpeg")
+        );
     }
 }

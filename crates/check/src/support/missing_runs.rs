@@ -13,6 +13,7 @@ pub(crate) fn refers_to_missing_run(ending: &Ending<'_>) -> bool {
     let media = head.media.iter().filter_map(|row| row.run.as_ref());
     let ratings = head.ratings.iter().flat_map(|row| &row.runs);
     let reverse = ending.runs.iter().filter_map(|summary| summary.run.reverse_of.as_ref());
-    let mut named = media.chain(head.locates.iter().map(|row| &row.run)).chain(ratings).chain(reverse);
+    let mut named =
+        media.chain(head.locates.iter().map(|row| &row.run)).chain(ratings).chain(reverse);
     named.any(|id| !ending.knows_run(id))
 }

@@ -23,7 +23,8 @@ pub(crate) fn runs_of_rating<'d>(view: &RatingView<'d>) -> Option<Vec<&'d RunSum
     if !unique(&ending.runs_of(&rating.pipe).collect::<Vec<_>>()) {
         return None;
     }
-    let mut runs: Vec<&RunSummary> = rating.runs.iter().map(|run| ending.run(run)).collect::<Option<_>>()?;
+    let mut runs: Vec<&RunSummary> =
+        rating.runs.iter().map(|run| ending.run(run)).collect::<Option<_>>()?;
     runs.sort_by_key(|summary| summary.index);
     runs.dedup_by_key(|summary| summary.index);
     Some(runs)
@@ -54,7 +55,11 @@ impl<'d> RatingTotals<'d> {
     }
 
     /// The totals without the faults that other rules report.
-    pub(crate) fn corrected(runs: &'d [&'d RunSummary], aspect: Aspect, scheme: &'d GradeScheme) -> Self {
+    pub(crate) fn corrected(
+        runs: &'d [&'d RunSummary],
+        aspect: Aspect,
+        scheme: &'d GradeScheme,
+    ) -> Self {
         let mut tally = GradeTotals::default();
         for summary in runs {
             tally.merge(summary.corrected(aspect), scheme);
@@ -95,7 +100,10 @@ impl<'d> RatingTotals<'d> {
     }
 
     pub(crate) fn describe_peak(&self) -> String {
-        match (self.tally.peak(self.scheme), self.scheme.rollup.peak.as_ref().and_then(|peak| peak.length.as_ref())) {
+        match (
+            self.tally.peak(self.scheme),
+            self.scheme.rollup.peak.as_ref().and_then(|peak| peak.length.as_ref()),
+        ) {
             (Some(peak), None) => format!("the worst grade in {} is {peak}", self.names()),
             (Some(peak), Some(over)) => {
                 format!(
@@ -135,7 +143,13 @@ impl<'d> RatingTotals<'d> {
     pub(crate) fn describe_per_length(&self, is: f64) -> String {
         let (total, metres) = (tidy(self.tally.total), self.metres().map_or(0.0, tidy));
         let per = &self.scheme.rollup.per_length;
-        format!("{total} over {metres} m in {} is {} for each {} {}", self.names(), tidy(is), per.value, per.unit)
+        format!(
+            "{total} over {metres} m in {} is {} for each {} {}",
+            self.names(),
+            tidy(is),
+            per.value,
+            per.unit
+        )
     }
 
     /// How a stretch is counted, for a message.
@@ -163,7 +177,10 @@ pub(crate) fn wrong_figures(
     let (rating, tally) = (view.rating, &totals.tally);
     let mut wrong = Vec::new();
     let mut hold = |field, stated: Option<f64>, computed: Option<f64>, how: &dyn Fn() -> String| {
-        let Some(stated) = stated.filter(|stated| !computed.is_some_and(|is| close(*stated, is))) else { return };
+        let Some(stated) = stated.filter(|stated| !computed.is_some_and(|is| close(*stated, is)))
+        else {
+            return;
+        };
         wrong.push(WrongFigure { field, stated, computed, how: how() });
     };
     let on_scale = rating.peak.filter(|peak| !grader.off_scale(*peak));

@@ -8,7 +8,8 @@ use crate::views::RunView;
 /// The largest run that is reordered: the moves in a larger one are too many to follow.
 const MAX_ROWS: usize = 5_000;
 
-/// The moves that put the rows of a run into order of distance. Rows at one distance keep their order.
+/// The moves that put the rows of a run into order of distance. Rows at one distance keep their
+/// order.
 pub(crate) fn by_distance(run: &RunView<'_>) -> Option<Vec<Edit>> {
     let rows = &run.run.observations;
     let mut wanted: Vec<usize> = (0..rows.len().min(MAX_ROWS + 1)).collect();
@@ -38,7 +39,10 @@ pub(crate) fn into_place(run: &RunView<'_>, index: usize) -> Vec<Edit> {
 
 fn as_edits(run: &RunView<'_>, moves: &[(usize, usize)]) -> Vec<Edit> {
     let list = run.subject("/observations").path;
-    moves.iter().map(|(from, to)| Edit::relocate(format!("{list}/{from}"), format!("{list}/{to}"))).collect()
+    moves
+        .iter()
+        .map(|(from, to)| Edit::relocate(format!("{list}/{from}"), format!("{list}/{to}")))
+        .collect()
 }
 
 /// The fewest moves of one item each that bring items into the order `wanted`, which names them by
@@ -55,7 +59,9 @@ fn moves(wanted: &[usize]) -> Vec<(usize, usize)> {
         stand.remove(from);
         // The item before it in order is in place already, so this one goes behind it.
         let before = place.checked_sub(1).map(|before| wanted[before]);
-        let to = before.and_then(|before| stand.iter().position(|one| *one == before)).map_or(0, |at| at + 1);
+        let to = before
+            .and_then(|before| stand.iter().position(|one| *one == before))
+            .map_or(0, |at| at + 1);
         stand.insert(to, *item);
         moves.push((from, to));
     }

@@ -46,7 +46,11 @@ pub(crate) fn decimal_slip(run: &RunView<'_>, index: usize) -> Option<f64> {
     let before = before.unwrap_or_else(|| run.reads());
     // Multiplying by ten may change the last digit of a double.
     let fits = |moved: &f64| *moved >= before - 1e-9 && *moved <= after + 1e-9;
-    [at * 10.0, at / 10.0].into_iter().filter(|_| at > 0.0).map(|moved| (moved * 1e6).round() / 1e6).find(fits)
+    [at * 10.0, at / 10.0]
+        .into_iter()
+        .filter(|_| at > 0.0)
+        .map(|moved| (moved * 1e6).round() / 1e6)
+        .find(fits)
 }
 
 /// Whether no row is farther than the row before it: the run was entered from its far end.
@@ -86,8 +90,11 @@ pub(crate) fn sorted_as_text(run: &RunView<'_>) -> bool {
     if !rows.windows(2).all(|pair| pair[0].id.as_str() < pair[1].id.as_str()) {
         return false;
     }
-    let number = |id: &str| id.bytes().all(|byte| byte.is_ascii_digit()).then(|| id.parse::<u32>().ok()).flatten();
-    let numbered: Option<Vec<_>> = rows.iter().map(|row| Some((number(&row.id)?, row.at))).collect();
+    let number = |id: &str| {
+        id.bytes().all(|byte| byte.is_ascii_digit()).then(|| id.parse::<u32>().ok()).flatten()
+    };
+    let numbered: Option<Vec<_>> =
+        rows.iter().map(|row| Some((number(&row.id)?, row.at))).collect();
     let Some(mut numbered) = numbered else { return false };
     numbered.sort_by_key(|(number, _)| *number);
     numbered.windows(2).all(|pair| pair[0].0 < pair[1].0 && pair[0].1 <= pair[1].1)

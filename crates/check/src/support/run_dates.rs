@@ -26,14 +26,20 @@ pub(crate) fn time_of_run(ending: &Ending<'_>, index: usize) -> Option<Timestamp
 
 /// The runs far from the median, in the order of the document, if they are few.
 pub(crate) fn outliers(ending: &Ending<'_>) -> Vec<usize> {
-    let times: Vec<(usize, Timestamp)> =
-        (0..ending.runs.len()).filter_map(|index| Some((index, time_of_run(ending, index)?))).collect();
+    let times: Vec<(usize, Timestamp)> = (0..ending.runs.len())
+        .filter_map(|index| Some((index, time_of_run(ending, index)?)))
+        .collect();
     let mut sorted: Vec<Timestamp> = times.iter().map(|(_, time)| *time).collect();
     sorted.sort_unstable();
-    let Some(median) = sorted.get(sorted.len() / 2).filter(|_| sorted.len() >= MIN_RUNS) else { return Vec::new() };
+    let Some(median) = sorted.get(sorted.len() / 2).filter(|_| sorted.len() >= MIN_RUNS) else {
+        return Vec::new();
+    };
     let days = |time: Timestamp| (time.duration_since(*median).as_secs_f64() / 86_400.0).abs();
-    let far: Vec<usize> =
-        times.iter().filter(|(_, time)| days(*time) > OUTLIER_DAYS).map(|(index, _)| *index).collect();
+    let far: Vec<usize> = times
+        .iter()
+        .filter(|(_, time)| days(*time) > OUTLIER_DAYS)
+        .map(|(index, _)| *index)
+        .collect();
     // If half of the runs are a year later, the survey was continued or repeated.
     if far.len() * 4 <= sorted.len().max(4) { far } else { Vec::new() }
 }

@@ -4,7 +4,9 @@
 //! counter's zero point plus the distance travelled from there (`surveyed` − `reads`).
 
 use obvert_model::number::Length;
-use obvert_model::tables::{CounterZero, Direction, LengthBetween, LengthUnit, OutcomeKind, Pipe, Run};
+use obvert_model::tables::{
+    CounterZero, Direction, LengthBetween, LengthUnit, OutcomeKind, Pipe, Run,
+};
 
 use crate::views::{Ending, Marks, Survey, tolerance};
 
@@ -34,14 +36,17 @@ pub(crate) fn surveyed_contradicts_finish(survey: &Survey<'_>, run: &Run, marks:
 pub(crate) fn far_position(survey: &Survey<'_>, run: &Run, marks: Marks) -> Option<f64> {
     let counter = run.counter.as_ref();
     let zero = counter.map(|counter| counter.zero);
-    if run.launched.is_some() && !matches!(zero, Some(CounterZero::PipeEnd | CounterZero::AccessFitting)) {
+    if run.launched.is_some()
+        && !matches!(zero, Some(CounterZero::PipeEnd | CounterZero::AccessFitting))
+    {
         return None;
     }
     if marks.counter_reset || surveyed_contradicts_finish(survey, run, marks) {
         return None;
     }
     let of = |length: Option<Length>| length.map_or(0.0, Length::get);
-    let (offset, reads) = counter.map_or((0.0, 0.0), |counter| (of(counter.offset), of(counter.reads)));
+    let (offset, reads) =
+        counter.map_or((0.0, 0.0), |counter| (of(counter.offset), of(counter.reads)));
     let travelled = run.surveyed?.get() - reads;
     (travelled >= 0.0).then(|| (offset + travelled) * survey.head.units.length.metres())
 }
@@ -77,15 +82,23 @@ fn is_foot_ratio(ratio: f64) -> bool {
 /// The extent of the run if it is longer than its pipe can be: by more than twice the tolerance
 /// (for the counter and for the owner's record), and `allowance` metres for the two structures
 /// unless the pipe was measured between their centres.
-pub(crate) fn beyond_pipe(survey: &Survey<'_>, run: &Run, marks: Marks, allowance: f64) -> Option<RunExtent> {
+pub(crate) fn beyond_pipe(
+    survey: &Survey<'_>,
+    run: &Run,
+    marks: Marks,
+    allowance: f64,
+) -> Option<RunExtent> {
     let (pipe, length) = pipe_with_length(survey, run)?;
     let far = far_position(survey, run, marks)?;
-    let structures = if pipe.length_between == Some(LengthBetween::Centres) { 0.0 } else { allowance };
+    let structures =
+        if pipe.length_between == Some(LengthBetween::Centres) { 0.0 } else { allowance };
     // A counter that was not zeroed shows too much all along the run; that is another rule's
     // finding.
     let reads = run.counter.as_ref().and_then(|counter| counter.reads).map_or(0.0, Length::get);
-    let surplus = marks.start.map_or(0.0, |start| (start.get() - reads).max(0.0)) * survey.head.units.length.metres();
-    exceeds(far - surplus, length + 2.0 * tolerance(length) + structures).then_some(RunExtent { far, length })
+    let surplus = marks.start.map_or(0.0, |start| (start.get() - reads).max(0.0))
+        * survey.head.units.length.metres();
+    exceeds(far - surplus, length + 2.0 * tolerance(length) + structures)
+        .then_some(RunExtent { far, length })
 }
 
 /// Whether the run is shorter than its pipe by more than the tolerance and `allowance` metres for
@@ -111,9 +124,13 @@ pub(crate) struct UnitMixup {
 /// structure, and four in five of them, are off by that factor.
 pub(crate) fn unit_mixup(ending: &Ending<'_>) -> Option<UnitMixup> {
     let (mut of, mut long, mut short) = (0, 0, 0);
-    for summary in ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Reached)) {
+    for summary in
+        ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Reached))
+    {
         let Some((_, length)) = pipe_with_length(ending.survey, &summary.run) else { continue };
-        let Some(far) = far_position(ending.survey, &summary.run, summary.marks).filter(|far| *far > 0.0) else {
+        let Some(far) =
+            far_position(ending.survey, &summary.run, summary.marks).filter(|far| *far > 0.0)
+        else {
             continue;
         };
         of += 1;
@@ -127,9 +144,15 @@ pub(crate) fn unit_mixup(ending: &Ending<'_>) -> Option<UnitMixup> {
 /// Which numbers are in which unit, for a message.
 pub(crate) fn unit_advice(declared: LengthUnit, long: bool) -> &'static str {
     match (declared, long) {
-        (LengthUnit::Metre, true) => "the runs seem to be in feet while the document declares metres",
-        (LengthUnit::Metre, false) => "the lengths of the pipes seem to be in feet while the document declares metres",
-        (_, true) => "the lengths of the pipes seem to be in metres while the document declares feet",
+        (LengthUnit::Metre, true) => {
+            "the runs seem to be in feet while the document declares metres"
+        }
+        (LengthUnit::Metre, false) => {
+            "the lengths of the pipes seem to be in feet while the document declares metres"
+        }
+        (_, true) => {
+            "the lengths of the pipes seem to be in metres while the document declares feet"
+        }
         (_, false) => "the runs seem to be in metres while the document declares feet",
     }
 }

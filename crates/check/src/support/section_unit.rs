@@ -32,8 +32,10 @@ pub(crate) struct SectionUnitVotes {
 impl SectionUnitVotes {
     pub(crate) fn new(survey: &Survey<'_>) -> Self {
         let unit = survey.head.units.section;
-        let other = survey.head.pipes.iter().filter(|pipe| fits_other_unit_only(unit, pipe)).count();
-        let declared = survey.head.pipes.iter().filter(|pipe| fits_declared_unit_only(unit, pipe)).count();
+        let other =
+            survey.head.pipes.iter().filter(|pipe| fits_other_unit_only(unit, pipe)).count();
+        let declared =
+            survey.head.pipes.iter().filter(|pipe| fits_declared_unit_only(unit, pipe)).count();
         Self { other, of: other + declared }
     }
 
@@ -64,7 +66,9 @@ pub(crate) fn fits_other_unit_only(unit: SectionUnit, pipe: &Pipe) -> bool {
             here > *PLAUSIBLE_HEIGHTS.end()
                 || circular && height > LARGEST_CIRCULAR && NOMINAL_MILLIMETRES.contains(&height)
         }
-        SectionUnit::Millimetre => here < *PLAUSIBLE_HEIGHTS.start() || NOMINAL_INCHES.contains(&height),
+        SectionUnit::Millimetre => {
+            here < *PLAUSIBLE_HEIGHTS.start() || NOMINAL_INCHES.contains(&height)
+        }
     }
 }
 

@@ -83,7 +83,8 @@ impl Texts {
 
 /// Whether people write the text of a field: free text, or the id of the row itself.
 fn is_written(field: &Field, table: &[String], path: &str) -> bool {
-    let own_id = field.name == "id" && field.id_of.as_ref().is_some_and(|of| *of == table.join("."));
+    let own_id =
+        field.name == "id" && field.id_of.as_ref().is_some_and(|of| *of == table.join("."));
     own_id || field.shape == Shape::Text && field.is_free() && !LOOKED_UP.contains(&path)
 }
 
@@ -142,14 +143,27 @@ mod tests {
         let paths: Vec<String> = texts
             .below
             .iter()
-            .map(|(slot, below)| format!("{}{}", texts.plan.name(slot.table).join("."), below.replace('/', ".")))
+            .map(|(slot, below)| {
+                format!("{}{}", texts.plan.name(slot.table).join("."), below.replace('/', "."))
+            })
             .collect();
-        for written in
-            [".id", ".vertical", "parties.name", "pipes.lining", "runs.counter.zero_text", "runs.observations.id"]
-        {
+        for written in [
+            ".id",
+            ".vertical",
+            "parties.name",
+            "pipes.lining",
+            "runs.counter.zero_text",
+            "runs.observations.id",
+        ] {
             assert!(paths.iter().any(|path| path == written), "{written}: {paths:?}");
         }
-        for other in ["pipes.upstream", "runs.observations.media.id", "media.file", "runs.started", "parties.role"] {
+        for other in [
+            "pipes.upstream",
+            "runs.observations.media.id",
+            "media.file",
+            "runs.started",
+            "parties.role",
+        ] {
             assert!(!paths.iter().any(|path| path == other), "{other}");
         }
     }

@@ -1,4 +1,5 @@
-//! Dates and times of a survey as instants that can be compared. The format keeps a timestamp as it was written.
+//! Dates and times of a survey as instants that can be compared. The format keeps a timestamp as it
+//! was written.
 
 use jiff::{Timestamp, ToSpan};
 use obvert_model::tables::Run;
@@ -35,7 +36,10 @@ pub(crate) fn start_of_day(date: &Date) -> Option<Timestamp> {
 pub(crate) fn end_of_day(day: &Date) -> Option<Timestamp> {
     let day: jiff::civil::Date = day.as_str().parse().ok()?;
     let next = day.checked_add(1.day()).ok()?;
-    next.at(12, 0, 0, 0).to_zoned_datetime(jiff::tz::TimeZone::UTC).ok().map(|zoned| zoned.timestamp())
+    next.at(12, 0, 0, 0)
+        .to_zoned_datetime(jiff::tz::TimeZone::UTC)
+        .ok()
+        .map(|zoned| zoned.timestamp())
 }
 
 /// Whether a timestamp is in the future, if the date of today was given. Today's time zone is

@@ -10,7 +10,9 @@ use super::{Marks, RowView, RunView, Subject, Survey};
 use crate::grading::{GradeTotals, Grader};
 use crate::profile::Breaches;
 use crate::support::corrected_grades::corrected_totals;
-use crate::support::distance_drift::{Drift, MIN_SHARE, camera_of, drifting_cameras, stated_length};
+use crate::support::distance_drift::{
+    Drift, MIN_SHARE, camera_of, drifting_cameras, stated_length,
+};
 use crate::support::missing_runs::refers_to_missing_run;
 use crate::support::run_dates;
 use crate::support::run_extent::unit_mixup;
@@ -86,7 +88,17 @@ impl RunSummary {
     pub(crate) fn new(index: usize, run: Run, figures: RunFigures) -> Self {
         let RunFigures { observations, graded, travelled, marks, totals, corrected } = figures;
         let [structural, operational] = totals;
-        Self { index, run, observations, graded, travelled, marks, structural, operational, corrected }
+        Self {
+            index,
+            run,
+            observations,
+            graded,
+            travelled,
+            marks,
+            structural,
+            operational,
+            corrected,
+        }
     }
 
     /// The run, or a field of it; `field` is empty or a pointer such as `/reverse_of`.
@@ -111,7 +123,9 @@ impl RunSummary {
 
     /// The totals of its grades in an aspect, without the faults that other rules report.
     pub(crate) fn corrected(&self, aspect: Aspect) -> &GradeTotals {
-        self.corrected.as_ref().map_or_else(|| self.tally(aspect), |corrected| &corrected[aspect as usize])
+        self.corrected
+            .as_ref()
+            .map_or_else(|| self.tally(aspect), |corrected| &corrected[aspect as usize])
     }
 
     /// How it ended.
@@ -157,7 +171,8 @@ const LAST: u32 = u32::MAX;
 /// No run at all.
 const NO_RUN: u32 = u32::MAX;
 
-/// For every media file, the run of an observation that refers to it; the file's own run if possible.
+/// For every media file, the run of an observation that refers to it; the file's own run if
+/// possible.
 #[derive(Debug)]
 pub(crate) struct ShownBy(Vec<u32>);
 
@@ -170,7 +185,8 @@ impl ShownBy {
     pub(crate) fn add(&mut self, view: &RunView<'_>) {
         for index in view.media.iter().flatten() {
             let shown = &mut self.0[*index];
-            if *shown == NO_RUN || view.survey.head.media[*index].run.as_ref() == Some(&view.run.id) {
+            if *shown == NO_RUN || view.survey.head.media[*index].run.as_ref() == Some(&view.run.id)
+            {
                 *shown = u32::try_from(view.index).unwrap_or(NO_RUN);
             }
         }
@@ -186,7 +202,11 @@ fn of_pipe(summary: &RunSummary) -> &str {
 }
 
 impl<'d> Ending<'d> {
-    pub(crate) fn new(survey: &'d Survey<'d>, runs: &'d [RunSummary], shown_by: &'d ShownBy) -> Self {
+    pub(crate) fn new(
+        survey: &'d Survey<'d>,
+        runs: &'d [RunSummary],
+        shown_by: &'d ShownBy,
+    ) -> Self {
         let firsts = IdIndex::by(runs, of_pipe);
         let mut next = vec![LAST; runs.len()];
         // From the end, so that the runs of a pipe are in the order of the document.
@@ -213,7 +233,11 @@ impl<'d> Ending<'d> {
     /// A run with an observation that refers to a media file; the file's own run if possible.
     #[must_use]
     pub fn shown_by(&self, media: usize) -> Option<&'d RunSummary> {
-        self.shown_by.0.get(media).filter(|run| **run != NO_RUN).map(|run| &self.runs[*run as usize])
+        self.shown_by
+            .0
+            .get(media)
+            .filter(|run| **run != NO_RUN)
+            .map(|run| &self.runs[*run as usize])
     }
 
     /// The run of an id; `None` also if two runs have the id.
@@ -237,23 +261,31 @@ impl<'d> Ending<'d> {
     /// because the runs do not fit their pipes. `length-unit-suspect` reports it.
     #[must_use]
     pub fn lengths_doubtful(&self) -> bool {
-        *self.lengths_doubtful.get_or_init(|| self.survey.lengths_doubtful() || unit_mixup(self).is_some())
+        *self
+            .lengths_doubtful
+            .get_or_init(|| self.survey.lengths_doubtful() || unit_mixup(self).is_some())
     }
 
     /// The cameras whose runs are longer or shorter than their pipes by the same share.
     pub(crate) fn drifting_cameras(&self) -> &[Drift] {
-        self.drifting_cameras.get_or_init(|| drifting_cameras(self, MIN_SHARE, |summary| stated_length(self, summary)))
+        self.drifting_cameras.get_or_init(|| {
+            drifting_cameras(self, MIN_SHARE, |summary| stated_length(self, summary))
+        })
     }
 
     /// Whether a run was made with such a camera; `distance-drift` reports it.
     pub(crate) fn camera_drifts(&self, run: &Run) -> bool {
         let drifting_cameras = self.drifting_cameras();
-        !drifting_cameras.is_empty() && drifting_cameras.iter().any(|drift| drift.camera == camera_of(self, run))
+        !drifting_cameras.is_empty()
+            && drifting_cameras.iter().any(|drift| drift.camera == camera_of(self, run))
     }
 
     /// Whether a run is dated far from the others; `run-date-outlier` reports it.
     pub(crate) fn is_date_outlier(&self, summary: &RunSummary) -> bool {
-        self.date_outliers.get_or_init(|| run_dates::outliers(self)).binary_search(&summary.index).is_ok()
+        self.date_outliers
+            .get_or_init(|| run_dates::outliers(self))
+            .binary_search(&summary.index)
+            .is_ok()
     }
 
     /// Whether a row refers to a run that the document does not have.
@@ -265,8 +297,10 @@ impl<'d> Ending<'d> {
     /// The runs through a pipe.
     pub fn runs_of(&self, pipe: &str) -> impl Iterator<Item = &'d RunSummary> + use<'d, '_> {
         let first = self.firsts.first_by(self.runs, pipe, of_pipe);
-        std::iter::successors(first, |index| Some(self.next[*index] as usize).filter(|next| *next != LAST as usize))
-            .map(|index| &self.runs[index])
+        std::iter::successors(first, |index| {
+            Some(self.next[*index] as usize).filter(|next| *next != LAST as usize)
+        })
+        .map(|index| &self.runs[index])
     }
 
     /// The views of all ratings.
@@ -308,7 +342,9 @@ impl<'r> Part<'r> {
     pub(crate) fn subject(&self, table: &[String], rows: &[usize]) -> Subject {
         let keys: Vec<&str> = table.iter().map(String::as_str).collect();
         match (self, keys.as_slice(), rows) {
-            (Self::Run(view), ["runs", "observations", ..], [_, row, ..]) => view.row(*row).subject(""),
+            (Self::Run(view), ["runs", "observations", ..], [_, row, ..]) => {
+                view.row(*row).subject("")
+            }
             (Self::Run(view), ..) => view.subject(""),
             (Self::Head(survey), [table, ..], [row, ..]) => survey.subject(table, *row),
             (Self::Head(_), ..) => Subject::default(),
@@ -387,6 +423,10 @@ impl RatingView<'_> {
 
     /// A rating before the runs were read.
     pub(crate) fn place(index: usize, rating: &Rating, field: &str) -> Subject {
-        Subject { path: format!("/ratings/{index}{field}"), pipe: Some(rating.pipe.to_string()), ..Subject::default() }
+        Subject {
+            path: format!("/ratings/{index}{field}"),
+            pipe: Some(rating.pipe.to_string()),
+            ..Subject::default()
+        }
     }
 }

@@ -42,26 +42,38 @@ impl<'s> Facts<'s> {
         self.media.clear();
         self.pipe = survey.pipe_index(&run.pipe);
         for (row, observation) in run.observations.iter().enumerate() {
-            let (code, entries) =
-                survey.known(&observation.code).map_or((None, None), |(code, entries)| (Some(code), entries));
+            let (code, entries) = survey
+                .known(&observation.code)
+                .map_or((None, None), |(code, entries)| (Some(code), entries));
             if changes_cross_section(code) {
                 self.changes.push(row);
             }
-            let mut facts = RowFacts { code, entries, via: None, judged: [None, None], media: self.media.len() };
+            let mut facts = RowFacts {
+                code,
+                entries,
+                via: None,
+                judged: [None, None],
+                media: self.media.len(),
+            };
             if let Some((grader, linked)) = across(survey, observation) {
                 facts.via = Some(linked.code);
                 facts.entries = grader.entries(&linked.code.code);
             }
             self.rows.push(facts);
-            self.media.extend(observation.media.iter().map(|reference| survey.media_index(&reference.id)));
+            self.media.extend(
+                observation.media.iter().map(|reference| survey.media_index(&reference.id)),
+            );
         }
         // Only now are all changes of the cross-section known.
         for (row, observation) in run.observations.iter().enumerate() {
-            let RowFacts { code: Some(code), entries: Some(entries), .. } = self.rows[row] else { continue };
+            let RowFacts { code: Some(code), entries: Some(entries), .. } = self.rows[row] else {
+                continue;
+            };
             let section = CrossSection::at(&self.view(survey, run, index).row(row));
             let linked = across(survey, observation).map(|(_, linked)| linked);
             let whole = linked.as_ref().is_none_or(|linked| linked.whole);
-            let (code, seen) = linked.as_ref().map_or((code, observation), |linked| (linked.code, &linked.row));
+            let (code, seen) =
+                linked.as_ref().map_or((code, observation), |linked| (linked.code, &linked.row));
             let of = |aspect| {
                 let judgement = judge(entries.of(aspect), code, seen, &section);
                 // The document's list may have no place for the amount that the scheme's bands
@@ -75,7 +87,12 @@ impl<'s> Facts<'s> {
     }
 
     /// The run with what was looked up.
-    pub(crate) fn view<'r>(&'r self, survey: &'r Survey<'r>, run: &'r Run, index: usize) -> RunView<'r>
+    pub(crate) fn view<'r>(
+        &'r self,
+        survey: &'r Survey<'r>,
+        run: &'r Run,
+        index: usize,
+    ) -> RunView<'r>
     where
         's: 'r,
     {
@@ -83,7 +100,11 @@ impl<'s> Facts<'s> {
             survey,
             run,
             index,
-            pipe: self.pipe.map(|index| PipeView { survey, pipe: &survey.head.pipes[index], index }),
+            pipe: self.pipe.map(|index| PipeView {
+                survey,
+                pipe: &survey.head.pipes[index],
+                index,
+            }),
             changes: &self.changes,
             facts: &self.rows,
             media: &self.media,

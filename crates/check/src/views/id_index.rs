@@ -45,7 +45,9 @@ impl IdIndex {
         let mut rows = HashTable::with_capacity(table.len());
         for (index, named) in table.iter().enumerate() {
             // A document with two thousand million rows does not fit into memory.
-            let Some(index) = u32::try_from(index).ok().filter(|index| *index < DUPLICATE) else { break };
+            let Some(index) = u32::try_from(index).ok().filter(|index| *index < DUPLICATE) else {
+                break;
+            };
             let id = key(named);
             match rows.find_mut(hash(id), |other| key(&table[row(*other)]) == id) {
                 Some(other) => *other |= DUPLICATE,
@@ -69,12 +71,22 @@ impl IdIndex {
     }
 
     /// The only row with a text.
-    pub(crate) fn only_by<T>(&self, table: &[T], text: &str, key: impl Fn(&T) -> &str) -> Option<usize> {
+    pub(crate) fn only_by<T>(
+        &self,
+        table: &[T],
+        text: &str,
+        key: impl Fn(&T) -> &str,
+    ) -> Option<usize> {
         self.entry(table, text, key).filter(|entry| entry & DUPLICATE == 0).map(row)
     }
 
     /// The first row with a text.
-    pub(crate) fn first_by<T>(&self, table: &[T], text: &str, key: impl Fn(&T) -> &str) -> Option<usize> {
+    pub(crate) fn first_by<T>(
+        &self,
+        table: &[T],
+        text: &str,
+        key: impl Fn(&T) -> &str,
+    ) -> Option<usize> {
         self.entry(table, text, key).map(row)
     }
 
@@ -91,7 +103,8 @@ mod tests {
     fn an_id_that_stands_twice_means_neither_row() {
         let table = ["a", "b", "a", "c"];
         let rows = IdIndex::by(&table, |text| text);
-        let of = |id| (rows.only_by(&table, id, |text| text), rows.first_by(&table, id, |text| text));
+        let of =
+            |id| (rows.only_by(&table, id, |text| text), rows.first_by(&table, id, |text| text));
         assert_eq!(of("a"), (None, Some(0)));
         assert_eq!(of("b"), (Some(1), Some(1)));
         assert_eq!(of("c"), (Some(3), Some(3)));

@@ -94,7 +94,9 @@ impl<'r> RunView<'r> {
     /// row is first, last or next.
     #[must_use]
     pub fn disordered(&self) -> bool {
-        *self.disorder.get_or_init(|| row_order::reversed(self) || row_order::out_of_order(self).is_some())
+        *self
+            .disorder
+            .get_or_init(|| row_order::reversed(self) || row_order::out_of_order(self).is_some())
     }
 
     /// The rows at a point that repeat an earlier row, each with that row.
@@ -114,7 +116,9 @@ impl<'r> RunView<'r> {
 
     /// Whether a row, or a neighbour of it, is a single repeated row that is out of order.
     pub(crate) fn is_next_to_repeated(&self, index: usize) -> bool {
-        self.repeated_rows().iter().any(|repeat| repeat.rows == 1 && repeat.from.abs_diff(index) <= 1)
+        self.repeated_rows()
+            .iter()
+            .any(|repeat| repeat.rows == 1 && repeat.from.abs_diff(index) <= 1)
     }
 
     /// The rows at a smaller distance than the row before, except where a repeated sequence begins
@@ -123,8 +127,9 @@ impl<'r> RunView<'r> {
         let rows = &self.run.observations;
         let falls = (1..rows.len()).filter(|index| rows[*index].at < rows[index - 1].at);
         let begins = |index: usize| self.repeated_rows().iter().any(|repeat| repeat.from == index);
-        let below =
-            |index: usize| self.repeated_rows().iter().any(|repeat| repeat.rows == 1 && repeat.from + 1 == index);
+        let below = |index: usize| {
+            self.repeated_rows().iter().any(|repeat| repeat.rows == 1 && repeat.from + 1 == index)
+        };
         falls.filter(move |index| !begins(*index) && !below(*index))
     }
 
@@ -136,7 +141,10 @@ impl<'r> RunView<'r> {
     /// Where it does not meet the profile's demands on fields; computed when a rule first asks.
     pub(crate) fn breaches(&self) -> &Breaches {
         self.breaches.get_or_init(|| {
-            self.survey.demands.map(|demands| demands.fields.of_run(self.run, self.index)).unwrap_or_default()
+            self.survey
+                .demands
+                .map(|demands| demands.fields.of_run(self.run, self.index))
+                .unwrap_or_default()
         })
     }
 
@@ -164,7 +172,9 @@ impl<'r> RunView<'r> {
     #[must_use]
     pub fn start_row(&self) -> Option<RowView<'_>> {
         let first = self.run.observations.first()?.at;
-        self.rows().take_while(|row| row.row.at == first).find(|row| row.role() == Some(Role::Start))
+        self.rows()
+            .take_while(|row| row.row.at == first)
+            .find(|row| row.role() == Some(Role::Start))
     }
 
     /// The row that closes the run, if the run ends with one: it finishes, or is given up.
@@ -258,7 +268,8 @@ impl<'r> RowView<'r> {
     /// Whether the scheme grades another code list to which no exact link leads from the code, so
     /// that no grade is known.
     pub(crate) fn unlinked(&self) -> bool {
-        self.facts.via.is_none() && self.survey().grader.as_ref().is_some_and(|grader| grader.links.is_some())
+        self.facts.via.is_none()
+            && self.survey().grader.as_ref().is_some_and(|grader| grader.links.is_some())
     }
 
     /// What a grade rests on, in words, including the link to the scheme's code list if that is
@@ -268,8 +279,9 @@ impl<'r> RowView<'r> {
         let reason = judgement.reason(&self.cross_section());
         let Some(via) = self.facts.via else { return reason };
         let list = self.survey().scheme.map_or("", |scheme| scheme.code_list.list.as_str());
-        let own: Vec<&str> =
-            std::iter::once(&*self.row.code).chain(self.row.characterisation.iter().map(|word| &**word)).collect();
+        let own: Vec<&str> = std::iter::once(&*self.row.code)
+            .chain(self.row.characterisation.iter().map(|word| &**word))
+            .collect();
         format!("{} is {} of {list}; {reason}", own.join(" "), via.code)
     }
 
@@ -277,7 +289,11 @@ impl<'r> RowView<'r> {
     pub fn media(&self) -> impl Iterator<Item = (&'r MediaRef, Option<&'r Media>)> + use<'r> {
         let head = self.survey().head;
         let rows = &self.run.media[self.facts.media..];
-        self.row.media.iter().zip(rows).map(|(reference, row)| (reference, row.map(|row| &head.media[row])))
+        self.row
+            .media
+            .iter()
+            .zip(rows)
+            .map(|(reference, row)| (reference, row.map(|row| &head.media[row])))
     }
 
     /// One of its amounts in the code list's unit; `None` if it is not recorded or measures

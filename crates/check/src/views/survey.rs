@@ -71,10 +71,11 @@ impl<'d> Survey<'d> {
             Some(Ok(crs)) => (Some(crs), None),
             Some(Err(error)) => (None, Some(error.to_string())),
         };
-        let grader = list.zip(scheme).and_then(|(list, scheme)| match scheme.code_list.list == list.id {
-            true => Some(Grader::new(scheme)),
-            false => Grader::across(scheme, list, graded?),
-        });
+        let grader =
+            list.zip(scheme).and_then(|(list, scheme)| match scheme.code_list.list == list.id {
+                true => Some(Grader::new(scheme)),
+                false => Grader::across(scheme, list, graded?),
+            });
         let own = grader.as_ref().filter(|grader| grader.links.is_none());
         let entries = |code: &str| own.and_then(|grader| grader.entries(code)).cloned();
         let codes = list.map(CodeList::by_code).unwrap_or_default();
@@ -219,7 +220,9 @@ impl<'d> Survey<'d> {
     /// Where the head and its tables do not meet the profile's demands on fields; computed when a
     /// rule first asks.
     pub(crate) fn breaches(&self) -> &Breaches {
-        self.breaches.get_or_init(|| self.demands.map(|demands| demands.fields.of_head(self.head)).unwrap_or_default())
+        self.breaches.get_or_init(|| {
+            self.demands.map(|demands| demands.fields.of_head(self.head)).unwrap_or_default()
+        })
     }
 
     /// The kinds of media that name a run in the table of media.
@@ -287,7 +290,11 @@ impl<'d> Survey<'d> {
 
     /// The views of all pipes.
     pub fn pipes(&self) -> impl Iterator<Item = PipeView<'_>> {
-        self.head.pipes.iter().enumerate().map(|(index, pipe)| PipeView { survey: self, pipe, index })
+        self.head.pipes.iter().enumerate().map(|(index, pipe)| PipeView {
+            survey: self,
+            pipe,
+            index,
+        })
     }
 
     /// The views of all structures.
@@ -301,6 +308,10 @@ impl<'d> Survey<'d> {
 
     /// The views of all media.
     pub fn all_media(&self) -> impl Iterator<Item = MediaView<'_>> {
-        self.head.media.iter().enumerate().map(|(index, media)| MediaView { survey: self, media, index })
+        self.head.media.iter().enumerate().map(|(index, media)| MediaView {
+            survey: self,
+            media,
+            index,
+        })
     }
 }

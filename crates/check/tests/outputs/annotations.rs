@@ -7,8 +7,8 @@ use obvert_check::Severity;
 use crate::fixtures::all;
 use crate::{FORMS, text};
 
-/// A command as its runner reads it. Source: `actions/runner`, ActionCommand: the properties end at the first `::`, are
-/// divided by commas, and are unescaped after that.
+/// A command as its runner reads it. Source: `actions/runner`, ActionCommand: the properties end at
+/// the first `::`, are divided by commas, and are unescaped after that.
 struct Command {
     kind: String,
     properties: BTreeMap<String, String>,
@@ -56,14 +56,20 @@ fn every_finding_is_an_annotation_and_keeps_its_text() {
             });
             assert!(found, "{name}: {finding:?}\n{text}");
         }
-        let totals =
-            commands.iter().find(|command| command.properties.get("title").is_some_and(|t| t == "obvert check"));
+        let totals = commands
+            .iter()
+            .find(|command| command.properties.get("title").is_some_and(|t| t == "obvert check"));
         let expected = format!("{} error", report.totals.error);
-        assert!(totals.is_some_and(|totals| totals.message.starts_with(&expected)), "{name}: {text}");
+        assert!(
+            totals.is_some_and(|totals| totals.message.starts_with(&expected)),
+            "{name}: {text}"
+        );
         // The runner shows the first few only: the gravest come first.
         let order: Vec<&str> = told.iter().rev().map(|command| command.kind.as_str()).collect();
         let mut sorted = order.clone();
-        sorted.sort_by_key(|kind| ["error", "warning", "notice"].iter().position(|known| known == kind));
+        sorted.sort_by_key(|kind| {
+            ["error", "warning", "notice"].iter().position(|known| known == kind)
+        });
         assert_eq!(order, sorted, "{name}");
     }
 }

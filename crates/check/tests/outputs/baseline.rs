@@ -43,7 +43,8 @@ fn only_what_is_new_counts() {
         (
             "rows put in before in every table",
             |document| {
-                // Named in one pipe, run in one run, shown in one row: rows that nothing can be said against.
+                // Named in one pipe, run in one run, shown in one row: rows that nothing can be
+                // said against.
                 insert(document, "/structures", 0, json!({ "id": "LM-001", "kind": "manhole" }));
                 let run = json!({ "id": "R-000", "pipe": "L-001", "direction": "downstream", "surveyed": 9, "method": "pole",
                     "started": "2026-05-06T08:00:00-05:00", "finished": "2026-05-06T08:10:00-05:00",
@@ -56,7 +57,12 @@ fn only_what_is_new_counts() {
                     0,
                     json!({ "id": "M-0", "file": "photos/0.jpg", "kind": "photo", "type": "image/jpeg", "run": "R-101" }),
                 );
-                insert(document, "/pipes", 0, json!({ "id": "L-001", "upstream": "LM-001", "downstream": "LM-014" }));
+                insert(
+                    document,
+                    "/pipes",
+                    0,
+                    json!({ "id": "L-001", "upstream": "LM-001", "downstream": "LM-014" }),
+                );
             },
             (0, all, 0),
         ),
@@ -65,7 +71,11 @@ fn only_what_is_new_counts() {
             |document| document["runs"][0]["observations"][5]["clock"] = json!({ "at": 6 }),
             (0, all - 1, 1),
         ),
-        ("one made", |document| document["runs"][0]["observations"][3]["clock"] = json!({ "at": 0 }), (1, all, 0)),
+        (
+            "one made",
+            |document| document["runs"][0]["observations"][3]["clock"] = json!({ "at": 0 }),
+            (1, all, 0),
+        ),
         (
             "the same mistake, another amount",
             |document| document["runs"][0]["observations"][5]["clock"] = json!({ "at": 14 }),
@@ -95,8 +105,11 @@ fn the_same_mistake_in_another_row_is_new() {
     now["structures"][0]["invert"] = json!(640.5);
     now["structures"][1]["invert"] = json!(651);
     let report = held(&now, &mistaken());
-    let new: Vec<_> =
-        report.findings.iter().map(|finding| (&*finding.rule, finding.subject.record.as_deref())).collect();
+    let new: Vec<_> = report
+        .findings
+        .iter()
+        .map(|finding| (&*finding.rule, finding.subject.record.as_deref()))
+        .collect();
     assert!(new.contains(&("invert-above-ground", Some("LM-015"))), "{new:?}");
     assert!(report.baseline.as_ref().is_some_and(|baseline| baseline.gone > 0));
 }
@@ -106,7 +119,9 @@ fn the_same_mistake_in_another_row_is_new() {
 fn findings_that_nothing_tells_apart_are_counted() {
     let with = |count: usize| {
         let mut document = minimal();
-        for row in document["runs"][0]["observations"].as_array_mut().expect("rows").iter_mut().take(count) {
+        for row in
+            document["runs"][0]["observations"].as_array_mut().expect("rows").iter_mut().take(count)
+        {
             row["colour"] = json!("red");
         }
         document
@@ -190,7 +205,10 @@ fn every_form_says_how_many_were_known_and_are_gone() {
         let text = text(write, &report);
         let said = match form {
             "jsonl" => vec![format!("\"known\":{known}"), format!("\"gone\":{gone}")],
-            "junit" => vec![format!("name=\"known\" value=\"{known}\""), format!("name=\"gone\" value=\"{gone}\"")],
+            "junit" => vec![
+                format!("name=\"known\" value=\"{known}\""),
+                format!("name=\"gone\" value=\"{gone}\""),
+            ],
             "github" | "csv" => vec![format!("{known} already known"), format!("{gone} resolved")],
             _ => vec![format!("{known} findings already known"), format!("{gone} resolved")],
         };
@@ -198,7 +216,10 @@ fn every_form_says_how_many_were_known_and_are_gone() {
             assert!(text.contains(&said), "{form}: {said}\n{text}");
         }
     }
-    assert!(!text(FORMS[5].1, &report).contains("No check found anything"), "what was known is still wrong");
+    assert!(
+        !text(FORMS[5].1, &report).contains("No check found anything"),
+        "what was known is still wrong"
+    );
 }
 
 #[test]
@@ -214,10 +235,13 @@ fn what_is_no_report_is_refused() {
     }
     let mut report = serde_json::to_value(checked(&mistaken())).expect("json");
     report["report"] = json!("7.0");
-    let error = Report::read(report.to_string().as_bytes()).expect_err("another version").to_string();
+    let error =
+        Report::read(report.to_string().as_bytes()).expect_err("another version").to_string();
     assert!(error.contains("\"7.0\"") && error.contains("0.3"), "{error}");
     report["report"] = json!("0.3");
     report["findings"][0]["document"] = json!(4);
-    let error = Report::read(report.to_string().as_bytes()).expect_err("a document that is not there").to_string();
+    let error = Report::read(report.to_string().as_bytes())
+        .expect_err("a document that is not there")
+        .to_string();
     assert!(error.contains("document 4 of 1"), "{error}");
 }

@@ -41,7 +41,11 @@ fn a_finding_that_names_a_run_concerns_its_pipe() {
     let mut document = minimal();
     document["media"][2]["file"] = json!("photos\\lm015_001.jpg");
     let report = check(&document, "m.json", today());
-    assert!(report.findings.iter().all(|finding| finding.subject.pipe.is_none()), "{:?}", report.findings);
+    assert!(
+        report.findings.iter().all(|finding| finding.subject.pipe.is_none()),
+        "{:?}",
+        report.findings
+    );
     assert_eq!(report.documents[0].concerned[0].pipe, "L-102");
 }
 
@@ -55,7 +59,8 @@ fn a_pipe_that_is_missing_has_its_runs() {
     assert_eq!((last.pipe.as_str(), last.length, last.runs.len()), ("L-999", None, 1));
 }
 
-/// Eight thousand runs, each with a mistake: what is kept is of the listed findings alone, and small.
+/// Eight thousand runs, each with a mistake: what is kept is of the listed findings alone, and
+/// small.
 #[test]
 fn many_runs_are_no_trouble() {
     let mut document = minimal();
@@ -79,7 +84,9 @@ fn many_runs_are_no_trouble() {
     }
     let size = |settings: Settings| {
         let report = check(&document, "m.json", settings);
-        assert!(report.rules.iter().any(|rule| rule.rule == "text-untrimmed" && rule.total == 16000));
+        assert!(
+            report.rules.iter().any(|rule| rule.rule == "text-untrimmed" && rule.total == 16000)
+        );
         let kept = &report.documents[0].concerned;
         (kept.len(), serde_json::to_vec(kept).expect("json").len())
     };

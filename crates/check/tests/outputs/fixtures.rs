@@ -10,8 +10,8 @@ pub(crate) struct Fixture {
     pub(crate) report: Report,
 }
 
-/// Texts that mean something to HTML, XML, JSON, SARIF, spreadsheets, build servers or terminals, or that hide or turn
-/// what stands beside them.
+/// Texts that mean something to HTML, XML, JSON, SARIF, spreadsheets, build servers or terminals,
+/// or that hide or turn what stands beside them.
 pub(crate) const HOSTILE: [&str; 12] = [
     "<script>alert(1)</script>",
     "\"'><img src=x onerror=alert(1)>",
@@ -49,7 +49,10 @@ pub(crate) fn mistaken() -> Value {
 /// A check of a document with a place for every finding.
 pub(crate) fn check(document: &Value, file: &str, settings: Settings) -> Report {
     let source = serde_json::to_vec_pretty(document).expect("json");
-    let mut report = Checker::new(settings).expect("settings").check(&source).expect("json that was just written");
+    let mut report = Checker::new(settings)
+        .expect("settings")
+        .check(&source)
+        .expect("json that was just written");
     report.place_in(&source, file);
     report.name_file(file);
     report.name_format("json");
@@ -87,7 +90,12 @@ pub(crate) fn tables(file: &str, form: &str) -> Report {
     report.place_with(|path| {
         line += 1;
         let table = path.split('/').nth(1)?;
-        Some(Location { file: format!("{file}/{table}.csv"), line, column: Some(3), heading: Some("at".into()) })
+        Some(Location {
+            file: format!("{file}/{table}.csv"),
+            line,
+            column: Some(3),
+            heading: Some("at".into()),
+        })
     });
     report
 }
@@ -104,7 +112,9 @@ fn hostile() -> Report {
         finding.subject.path = format!("/{}", next());
         finding.help = Some(next());
         finding.subject.record = Some(next());
-        for id in [&mut finding.subject.pipe, &mut finding.subject.run, &mut finding.subject.observation] {
+        for id in
+            [&mut finding.subject.pipe, &mut finding.subject.run, &mut finding.subject.observation]
+        {
             if id.is_some() {
                 *id = Some(next());
             }
@@ -138,7 +148,11 @@ fn hostile() -> Report {
         finding.subject.run = Some(drawn.runs[0].run.clone());
         finding.subject.distance = Some(20.0);
     }
-    report.not_run.push(obvert_check::NotRun { why: next(), rules: vec![next()], documents: vec![0] });
+    report.not_run.push(obvert_check::NotRun {
+        why: next(),
+        rules: vec![next()],
+        documents: vec![0],
+    });
     report.profile = Some(Stamp { id: next(), version: next(), title: next(), digest: next() });
     report.suppressed.push(Suppressed {
         rule: next(),
@@ -153,7 +167,8 @@ fn hostile() -> Report {
     report
 }
 
-/// A check against a profile, with a finding that it suppresses and one that it does not suppress any more.
+/// A check against a profile, with a finding that it suppresses and one that it does not suppress
+/// any more.
 fn against_profile() -> Report {
     let profile = json!({
         "profile": "0.1", "id": "larkmoor-water", "version": "3", "title": "Sewer surveys for the town of Larkmoor",

@@ -12,10 +12,14 @@ fn a_line_each_and_totals_at_both_ends() {
         let text = text(FORMS[0].1, &report);
         let lines: Vec<Line> = text
             .lines()
-            .map(|line| serde_json::from_str(line).unwrap_or_else(|error| panic!("{name}: {error}")))
+            .map(|line| {
+                serde_json::from_str(line).unwrap_or_else(|error| panic!("{name}: {error}"))
+            })
             .collect();
         assert!(text.ends_with('\n'), "{name}");
-        let [Line::Report(head), findings @ .., Line::End(end)] = lines.as_slice() else { panic!("{name}: {text}") };
+        let [Line::Report(head), findings @ .., Line::End(end)] = lines.as_slice() else {
+            panic!("{name}: {text}")
+        };
         assert_eq!(head.totals, report.totals, "{name}");
         assert_eq!(end.totals, report.totals, "{name}");
         assert_eq!(end.listed, report.findings.len(), "{name}");

@@ -1,5 +1,6 @@
-//! Every form of a report, held to the same reports: none and many findings, several documents, one that cannot be
-//! read, a broken structure, capped lists, and texts that would break the form if they were let through.
+//! Every form of a report, held to the same reports: none and many findings, several documents, one
+//! that cannot be read, a broken structure, capped lists, and texts that would break the form if
+//! they were let through.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -37,7 +38,8 @@ fn text(write: Write, report: &Report) -> String {
 
 #[test]
 fn the_fixtures_are_what_they_say() {
-    let report = |name: &str| all().into_iter().find(|fixture| fixture.name == name).expect(name).report;
+    let report =
+        |name: &str| all().into_iter().find(|fixture| fixture.name == name).expect(name).report;
     assert_eq!(report("clean").totals.all(), 0);
     assert!(report("mistakes").totals.all() >= 6);
     assert!(report("capped").rules.iter().any(|rule| rule.listed < rule.total));
@@ -60,7 +62,8 @@ fn forms_are_the_same_every_time() {
     }
 }
 
-/// No cap is silent: what is counted and not listed stands in every form with the rule and the number.
+/// No cap is silent: what is counted and not listed stands in every form with the rule and the
+/// number.
 #[test]
 fn every_form_says_what_is_not_listed() {
     for Fixture { name, report } in all() {
@@ -101,10 +104,12 @@ fn every_form_says_what_was_not_done() {
     }
 }
 
-/// Which profile it was stands in every form, and so does what the profile suppresses, with the reason and the number.
+/// Which profile it was stands in every form, and so does what the profile suppresses, with the
+/// reason and the number.
 #[test]
 fn every_form_states_the_profile_and_what_it_suppresses() {
-    let report = all().into_iter().find(|fixture| fixture.name == "profile").expect("the fixture").report;
+    let report =
+        all().into_iter().find(|fixture| fixture.name == "profile").expect("the fixture").report;
     let stamp = report.profile.clone().expect("a profile");
     assert_eq!((report.totals.error, report.suppressed.len()), (1, 2));
     for (form, write) in FORMS {

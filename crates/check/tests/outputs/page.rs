@@ -1,5 +1,5 @@
-//! The page for people: that it is well made, that nothing of a survey can break out of its text, that its colours can be
-//! read, and that what it draws lies where it was found.
+//! The page for people: that it is well made, that nothing of a survey can break out of its text,
+//! that its colours can be read, and that what it draws lies where it was found.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -24,7 +24,8 @@ struct Tag {
     text: String,
 }
 
-/// Reads a page as strictly as it was written: every attribute in double quotes or bare, no markup in text.
+/// Reads a page as strictly as it was written: every attribute in double quotes or bare, no markup
+/// in text.
 fn tags(page: &str) -> Vec<Tag> {
     let mut tags: Vec<Tag> = Vec::new();
     let mut rest = page;
@@ -35,7 +36,8 @@ fn tags(page: &str) -> Vec<Tag> {
         rest = &rest[start + 1..];
         // The content of these two is no markup, up to their end tags.
         let (close, inside) = rest.strip_prefix('/').map_or((false, rest), |inside| (true, inside));
-        let name: String = inside.chars().take_while(|c| c.is_ascii_alphanumeric() || *c == '!').collect();
+        let name: String =
+            inside.chars().take_while(|c| c.is_ascii_alphanumeric() || *c == '!').collect();
         assert!(!name.is_empty(), "a < that begins no tag: {}", &rest[..rest.len().min(60)]);
         let mut inside = &inside[name.len()..];
         let mut attributes = BTreeMap::new();
@@ -48,7 +50,8 @@ fn tags(page: &str) -> Vec<Tag> {
                 rest = after;
                 break;
             }
-            let key: String = inside.chars().take_while(|c| c.is_ascii_alphanumeric() || *c == '-').collect();
+            let key: String =
+                inside.chars().take_while(|c| c.is_ascii_alphanumeric() || *c == '-').collect();
             assert!(!key.is_empty(), "no attribute: {}", &inside[..inside.len().min(60)]);
             inside = &inside[key.len()..];
             let mut value = String::new();
@@ -57,11 +60,19 @@ fn tags(page: &str) -> Vec<Tag> {
                 value = content.to_owned();
                 inside = after;
             }
-            assert!(attributes.insert(key.clone(), value).is_none(), "{key} stands twice in {name}");
+            assert!(
+                attributes.insert(key.clone(), value).is_none(),
+                "{key} stands twice in {name}"
+            );
         }
         if !close && (name == "style" || name == "script") {
             let end = rest.find(&format!("</{name}>")).expect("an end tag");
-            tags.push(Tag { name: name.clone(), close: false, attributes, text: rest[..end].to_owned() });
+            tags.push(Tag {
+                name: name.clone(),
+                close: false,
+                attributes,
+                text: rest[..end].to_owned(),
+            });
             rest = &rest[end + name.len() + 3..];
             tags.push(Tag { name, close: true, attributes: BTreeMap::new(), text: String::new() });
             continue;
@@ -99,7 +110,9 @@ fn pages_are_well_made() {
                 }
             }
             if let Some(target) = tag.attributes.get("href") {
-                let id = target.strip_prefix('#').unwrap_or_else(|| panic!("{name}: a link out of the page: {target}"));
+                let id = target
+                    .strip_prefix('#')
+                    .unwrap_or_else(|| panic!("{name}: a link out of the page: {target}"));
                 assert!(ids.contains(id), "{name}: a link to {id}");
             }
             for key in ["src", "action", "style", "onclick", "onerror", "xlink"] {
@@ -108,10 +121,17 @@ fn pages_are_well_made() {
         }
         // Nothing is fetched: no network name stands in the style or anywhere else.
         assert!(!page.contains("url(") && !page.contains("@import"), "{name}");
-        let count = |wanted: &str| tags.iter().filter(|tag| tag.name == wanted && !tag.close).count();
-        for (element, times) in
-            [("h1", 1), ("main", 1), ("header", 1), ("footer", 1), ("script", 1), ("style", 1), ("title", 1)]
-        {
+        let count =
+            |wanted: &str| tags.iter().filter(|tag| tag.name == wanted && !tag.close).count();
+        for (element, times) in [
+            ("h1", 1),
+            ("main", 1),
+            ("header", 1),
+            ("footer", 1),
+            ("script", 1),
+            ("style", 1),
+            ("title", 1),
+        ] {
             let found = tags.iter().filter(|tag| tag.name == element && !tag.close);
             // A drawing has a title of its own.
             let found = if element == "title" { found.take(1).count() } else { count(element) };
@@ -127,9 +147,13 @@ fn pages_are_well_made() {
             }
         }
         let skip = tags.iter().find(|tag| tag.name == "a").expect("a link");
-        assert_eq!(skip.attributes["href"], "#findings", "{name}: the first link skips to the findings");
+        assert_eq!(
+            skip.attributes["href"], "#findings",
+            "{name}: the first link skips to the findings"
+        );
         assert!(
-            tags.iter().any(|tag| tag.name == "html" && tag.attributes.get("lang").is_some_and(|lang| lang == "en"))
+            tags.iter().any(|tag| tag.name == "html"
+                && tag.attributes.get("lang").is_some_and(|lang| lang == "en"))
         );
     }
 }
@@ -206,7 +230,9 @@ fn hostile_texts_stay_texts() {
                 '"' => "&quot;".into(),
                 '\'' => "&#39;".into(),
                 '\n' => " ".into(),
-                c if c.is_control() || "\u{202E}\u{202C}\u{2066}\u{200B}\u{FEFF}\u{FFFE}".contains(c) => {
+                c if c.is_control()
+                    || "\u{202E}\u{202C}\u{2066}\u{200B}\u{FEFF}\u{FFFE}".contains(c) =>
+                {
                     format!("[U+{:04X}]", u32::from(c))
                 }
                 c => c.to_string(),
@@ -214,7 +240,8 @@ fn hostile_texts_stay_texts() {
             .collect();
         assert!(page.contains(&shown), "{text:?} as {shown:?}");
     }
-    // Source: Unicode Standard Annex 9 (explicit directional formatting), and the controls of Unicode.
+    // Source: Unicode Standard Annex 9 (explicit directional formatting), and the controls of
+    // Unicode.
     let hiding = |c: char| {
         (c.is_control() && c != '\n')
             || matches!(c, '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}' | '\u{200B}' | '\u{200E}' | '\u{200F}' | '\u{FEFF}')
@@ -255,13 +282,19 @@ fn every_finding_has_a_number_a_place_and_what_to_do() {
     let tags = tags(&page);
     for number in 1..=report.findings.len() {
         let id = format!("f-{number}");
-        assert!(tags.iter().any(|tag| tag.name == "li" && tag.attributes.get("id") == Some(&id)), "{id}");
+        assert!(
+            tags.iter().any(|tag| tag.name == "li" && tag.attributes.get("id") == Some(&id)),
+            "{id}"
+        );
     }
     for finding in &report.findings {
         let message = finding.message.replace('"', "&quot;");
         assert!(page.contains(&message), "{message}");
         let at = finding.at.as_ref().expect("a place");
-        assert!(page.contains(&format!("line {}, character {}", at.line, at.column.expect("a column"))), "{at:?}");
+        assert!(
+            page.contains(&format!("line {}, character {}", at.line, at.column.expect("a column"))),
+            "{at:?}"
+        );
         assert!(page.contains(&format!("<code>{}</code>", finding.rule)));
     }
     assert_eq!(page.matches("What to do.").count(), page.matches("<div class=\"group ").count());
@@ -278,7 +311,8 @@ fn marks(page: &str, rule: &str, report: &Report) -> f64 {
     let severity = report.rules[index].severity;
     let mark = format!("<a class=\"is-{severity} r{index} ");
     let rest = page.split_once(&mark).unwrap_or_else(|| panic!("{rule} is not drawn")).1;
-    let x = rest.split_once("translate(").expect("a place").1.split_once(' ').expect("two numbers").0;
+    let x =
+        rest.split_once("translate(").expect("a place").1.split_once(' ').expect("two numbers").0;
     x.parse().expect("a number")
 }
 
@@ -289,7 +323,8 @@ fn findings_are_drawn_at_their_distances() {
     // L-101 is 200 ft long, and roots stand at 120 ft of a run with the flow.
     let report = check(&mistaken(), "m.json", today());
     assert!((marks(&page(&report), "clock-range", &report) - along(120.0 / 200.0)).abs() < 0.06);
-    // L-102 is 180 ft long, and R-102R met R-102 at 90 ft from the lower end: put the mistake at 30 ft.
+    // L-102 is 180 ft long, and R-102R met R-102 at 90 ft from the lower end: put the mistake at 30
+    // ft.
     let mut document = minimal();
     let rows = document["runs"][2]["observations"].as_array_mut().expect("rows");
     rows.insert(
@@ -306,14 +341,18 @@ fn findings_are_drawn_at_their_distances() {
     assert!((marks(&page(&report), "clock-range", &report) - along(156.0 / 180.0)).abs() < 0.06);
 }
 
-/// A slip of the decimal point does not press the pipe together: it is marked at the edge and said to lie beyond.
+/// A slip of the decimal point does not press the pipe together: it is marked at the edge and said
+/// to lie beyond.
 #[test]
 fn what_lies_far_out_is_marked_at_the_edge() {
     let report = check(&mistaken(), "m.json", today());
     let page = page(&report);
     assert!(report.findings.iter().any(|finding| finding.subject.distance == Some(1963.0)));
     assert!(page.contains("at 1963 ft, beyond the drawing"));
-    assert!((marks(&page, "clock-range", &report) - (24.0 + 0.6 * 872.0)).abs() < 0.06, "the scale is the pipe's");
+    assert!(
+        (marks(&page, "clock-range", &report) - (24.0 + 0.6 * 872.0)).abs() < 0.06,
+        "the scale is the pipe's"
+    );
 }
 
 /// Many findings at one distance: all are named, those that do not fit by a number.
@@ -325,23 +364,35 @@ fn crowded_marks_are_counted() {
         rows.insert(3, json!({ "id": format!("x{number}"), "at": 12.4, "code": "note.remark", "remark": "here ", "media": [{ "id": "M-2", "offset": 50 }] }));
     }
     let report = check(&document, "m.json", today());
-    let untrimmed = report.rules.iter().find(|total| total.rule == "text-untrimmed").expect("the rule").total;
+    let untrimmed =
+        report.rules.iter().find(|total| total.rule == "text-untrimmed").expect("the rule").total;
     assert_eq!(untrimmed, 20);
     let page = page(&report);
-    let drawing =
-        page.split_once("<svg class=\"pipe\"").expect("a drawing").1.split_once("</svg>\n</div>").expect("its end").0;
+    let drawing = page
+        .split_once("<svg class=\"pipe\"")
+        .expect("a drawing")
+        .1
+        .split_once("</svg>\n</div>")
+        .expect("its end")
+        .0;
     let drawn = drawing.matches("<a class=\"is-").count();
     let rest = report.findings.len() - drawn;
     assert!(drawn >= 6 && rest > 1, "{drawn} of {}", report.findings.len());
     assert!(drawing.contains(&format!(">+{rest}</text>")), "{drawing}");
-    let words =
-        page.split_once("The drawing in words").expect("words").1.split_once("</details>").expect("their end").0;
+    let words = page
+        .split_once("The drawing in words")
+        .expect("words")
+        .1
+        .split_once("</details>")
+        .expect("their end")
+        .0;
     for number in 1..=report.findings.len() {
         assert!(words.contains(&format!("href=\"#f-{number}\"")), "finding {number} in words");
     }
 }
 
-/// Nothing can be drawn of a pipe without a length whose runs say nothing; the findings stand there all the same.
+/// Nothing can be drawn of a pipe without a length whose runs say nothing; the findings stand there
+/// all the same.
 #[test]
 fn a_pipe_without_lengths_is_not_drawn() {
     let mut document = minimal();
@@ -363,17 +414,22 @@ fn the_page_caps_what_it_shows_and_says_so() {
         row["clock"] = json!({ "at": 13 });
     }
     let report = check(&document, "m.json", today());
-    let total = report.rules.iter().find(|rule| rule.rule == "clock-range").expect("the rule").total;
+    let total =
+        report.rules.iter().find(|rule| rule.rule == "clock-range").expect("the rule").total;
     let mut options = html::Options::default();
     options.per_rule = 1;
     let mut out = Vec::new();
     html::write(&report, &options, &mut out).expect("written");
     let page = String::from_utf8(out).expect("UTF-8");
     assert!(page.contains(&format!("<code>clock-range</code>: 1 of {total} shown")), "{page}");
-    assert!(page.contains(&format!("<span class=\"dim\">{total}</span>")), "the filter tells the whole number");
+    assert!(
+        page.contains(&format!("<span class=\"dim\">{total}</span>")),
+        "the filter tells the whole number"
+    );
 }
 
-/// The filter works without a script: every box has its line in the style, and hides marks as well as texts.
+/// The filter works without a script: every box has its line in the style, and hides marks as well
+/// as texts.
 #[test]
 fn the_filter_needs_no_script() {
     let report = check(&mistaken(), "m.json", today());
@@ -381,16 +437,20 @@ fn the_filter_needs_no_script() {
     let tags = tags(&page);
     let style = &tags.iter().find(|tag| tag.name == "style").expect("a style").text;
     let boxes: Vec<&Tag> = tags.iter().filter(|tag| tag.name == "input").collect();
-    let severities = Severity::ALL.into_iter().filter(|severity| report.totals.of(*severity) > 0).count();
+    let severities =
+        Severity::ALL.into_iter().filter(|severity| report.totals.of(*severity) > 0).count();
     assert_eq!(boxes.len(), severities + report.rules.len());
     for tag in boxes {
         let id = &tag.attributes["id"];
         let class = id.strip_prefix("show-").expect("a name");
         let class = if class.starts_with('r') { class.to_owned() } else { format!("is-{class}") };
-        assert!(style.contains(&format!("body:has(#{id}:not(:checked)) .{class} {{ display: none }}")), "{id}");
         assert!(
-            tags.iter().any(|tag| tag.attributes.get("class").is_some_and(|of| of.split(' ').any(|one| one == class)))
+            style.contains(&format!("body:has(#{id}:not(:checked)) .{class} {{ display: none }}")),
+            "{id}"
         );
+        assert!(tags.iter().any(|tag| {
+            tag.attributes.get("class").is_some_and(|of| of.split(' ').any(|one| one == class))
+        }));
     }
 }
 
@@ -405,7 +465,8 @@ fn the_script_is_the_one_that_the_policy_names() {
     // Base64 (RFC 4648) of 32 bytes.
     let mut base64 = String::new();
     for chunk in hash.chunks(3) {
-        let bits = chunk.iter().fold(0u32, |bits, byte| bits << 8 | u32::from(*byte)) << (8 * (3 - chunk.len()));
+        let bits = chunk.iter().fold(0u32, |bits, byte| bits << 8 | u32::from(*byte))
+            << (8 * (3 - chunk.len()));
         for place in 0..4 {
             base64.push(if place <= chunk.len() {
                 char::from(DIGITS[(bits >> (18 - 6 * place) & 63) as usize])
@@ -418,7 +479,8 @@ fn the_script_is_the_one_that_the_policy_names() {
     assert!(page.contains("default-src 'none'"));
 }
 
-/// Source: WCAG 2.2, relative luminance and contrast ratio; 1.4.3 asks for 4.5 of text, 1.4.11 for 3 of shapes.
+/// Source: WCAG 2.2, relative luminance and contrast ratio; 1.4.3 asks for 4.5 of text, 1.4.11 for
+/// 3 of shapes.
 #[test]
 fn colours_can_be_told_from_what_they_stand_on() {
     let page = page(&all().remove(0).report);
@@ -429,7 +491,9 @@ fn colours_can_be_told_from_what_they_stand_on() {
         .skip(1)
         .map(|block| {
             let block = block.split('}').next().expect("an end");
-            let values = block.split(';').filter_map(|line| line.trim().strip_prefix("--")?.split_once(": #"));
+            let values = block
+                .split(';')
+                .filter_map(|line| line.trim().strip_prefix("--")?.split_once(": #"));
             values.map(|(name, hex)| (name.to_owned(), rgb(hex.trim()))).collect()
         })
         .collect();
@@ -450,8 +514,13 @@ fn colours_can_be_told_from_what_they_stand_on() {
             ("dim", "warning-soft"),
             ("link", "warning-soft"),
         ];
-        let shapes =
-            [("error", "paper"), ("warning", "paper"), ("note", "paper"), ("warning", "warning-soft"), ("ink", "bore")];
+        let shapes = [
+            ("error", "paper"),
+            ("warning", "paper"),
+            ("note", "paper"),
+            ("warning", "warning-soft"),
+            ("ink", "bore"),
+        ];
         for (pairs, least) in [(&text[..], 4.5), (&shapes[..], 3.0)] {
             for (front, back) in pairs {
                 let ratio = contrast(colours[*front], colours[*back]);
@@ -464,7 +533,8 @@ fn colours_can_be_told_from_what_they_stand_on() {
 }
 
 fn rgb(hex: &str) -> [f64; 3] {
-    let wide: String = if hex.len() == 3 { hex.chars().flat_map(|c| [c, c]).collect() } else { hex.to_owned() };
+    let wide: String =
+        if hex.len() == 3 { hex.chars().flat_map(|c| [c, c]).collect() } else { hex.to_owned() };
     [0, 2, 4].map(|at| f64::from(u8::from_str_radix(&wide[at..at + 2], 16).expect("a colour")))
 }
 
@@ -487,11 +557,21 @@ fn what_can_be_mended_is_said_with_what_it_states() {
     document["runs"][0]["observations"][4]["at"] = json!(963);
     let report = check(&document, "survey.obvert.json", today());
     let page = page(&report);
-    for (safe, said) in [(true, "Can be fixed automatically</dt>"), (false, "Can be fixed if you confirm</dt>")] {
-        let fix = report.findings.iter().filter_map(|finding| finding.fix.as_ref()).find(|fix| fix.safe == safe);
+    for (safe, said) in
+        [(true, "Can be fixed automatically</dt>"), (false, "Can be fixed if you confirm</dt>")]
+    {
+        let fix = report
+            .findings
+            .iter()
+            .filter_map(|finding| finding.fix.as_ref())
+            .find(|fix| fix.safe == safe);
         let does = &fix.expect("a fix").does;
         let after = page.split_once(said).expect("said").1;
-        assert!(after.contains(&format!("<dd>{does} (<code>obvert fix")), "{does}: {}", &after[..200]);
+        assert!(
+            after.contains(&format!("<dd>{does} (<code>obvert fix")),
+            "{does}: {}",
+            &after[..200]
+        );
     }
 }
 
@@ -509,5 +589,8 @@ fn what_is_not_listed_is_counted() {
     let page = page(&report);
     let listed = page.matches("<li id=").count();
     assert!(listed < found, "{listed} of {found}");
-    assert!(page.contains(&format!("data-all=\"{listed}\" data-found=\"{found}\"")), "{listed} of {found}");
+    assert!(
+        page.contains(&format!("data-all=\"{listed}\" data-found=\"{found}\"")),
+        "{listed} of {found}"
+    );
 }

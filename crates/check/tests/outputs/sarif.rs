@@ -1,4 +1,5 @@
-//! SARIF. That the official schema takes it is held by the tests of the command, and by a judge from outside.
+//! SARIF. That the official schema takes it is held by the tests of the command, and by a judge
+//! from outside.
 
 use std::collections::BTreeSet;
 
@@ -40,24 +41,46 @@ fn numbers_lead_where_the_ids_say() {
             }
             let uri = location["uri"].as_str().unwrap_or_default();
             // RFC 3986, appendix A: nothing else can stand in the path of a URI reference.
-            assert!(uri.bytes().all(|b| b.is_ascii_alphanumeric() || b"-._~/%:".contains(&b)), "{name}: {uri}");
+            assert!(
+                uri.bytes().all(|b| b.is_ascii_alphanumeric() || b"-._~/%:".contains(&b)),
+                "{name}: {uri}"
+            );
         }
         let ids: BTreeSet<&str> = rules.iter().filter_map(|rule| rule["id"].as_str()).collect();
         assert_eq!(ids.len(), rules.len(), "{name}: no rule stands twice");
         for rule in rules.iter().filter(|rule| rule["shortDescription"].is_object()) {
             for key in ["shortDescription", "fullDescription"] {
-                assert!(rule[key]["text"].as_str().is_some_and(|text| text.len() > 10), "{name}: {rule}");
+                assert!(
+                    rule[key]["text"].as_str().is_some_and(|text| text.len() > 10),
+                    "{name}: {rule}"
+                );
             }
-            assert!(rule["help"]["text"].as_str().is_some_and(|text| text.contains("Fix: ")), "{name}: {rule}");
-            assert!(rule["help"]["markdown"].as_str().is_some_and(|text| text.contains("## Fix")), "{name}: {rule}");
+            assert!(
+                rule["help"]["text"].as_str().is_some_and(|text| text.contains("Fix: ")),
+                "{name}: {rule}"
+            );
+            assert!(
+                rule["help"]["markdown"].as_str().is_some_and(|text| text.contains("## Fix")),
+                "{name}: {rule}"
+            );
         }
         let read = report.documents.iter().all(|document| document.error.is_none());
         assert_eq!(run["invocations"][0]["executionSuccessful"], read, "{name}");
         let notifications = list(&run["invocations"][0], "toolExecutionNotifications");
-        let told = |id: &str| notifications.iter().filter(|told| told["descriptor"]["id"] == id).count();
-        assert_eq!(told("rule-not-run"), report.not_run.iter().map(|not_run| not_run.rules.len()).sum::<usize>());
-        assert_eq!(told("findings-not-listed"), report.rules.iter().filter(|rule| rule.listed < rule.total).count());
-        assert_eq!(told("document-not-read"), report.documents.iter().filter(|one| one.error.is_some()).count());
+        let told =
+            |id: &str| notifications.iter().filter(|told| told["descriptor"]["id"] == id).count();
+        assert_eq!(
+            told("rule-not-run"),
+            report.not_run.iter().map(|not_run| not_run.rules.len()).sum::<usize>()
+        );
+        assert_eq!(
+            told("findings-not-listed"),
+            report.rules.iter().filter(|rule| rule.listed < rule.total).count()
+        );
+        assert_eq!(
+            told("document-not-read"),
+            report.documents.iter().filter(|one| one.error.is_some()).count()
+        );
         let known = list(&run["tool"]["driver"], "notifications");
         for notification in notifications {
             let index = notification["descriptor"]["index"].as_u64().expect("an index") as usize;
@@ -86,17 +109,23 @@ fn levels_and_limits_are_those_of_the_check() {
     let speed = rules.iter().find(|rule| rule["id"] == "camera-speed").expect("the rule");
     assert_eq!(speed["defaultConfiguration"]["level"], "error");
     assert_eq!(speed["properties"]["limits"]["limit"]["value"], 3.0);
-    assert!(!rules.iter().any(|rule| rule["id"] == "media-unused"), "what is turned off did not run");
+    assert!(
+        !rules.iter().any(|rule| rule["id"] == "media-unused"),
+        "what is turned off did not run"
+    );
 }
 
 #[test]
 fn a_finding_is_in_its_observation_its_run_and_its_pipe() {
     let run = run(&check(&mistaken(), "a b/m.json", today()));
     let results = list(&run, "results");
-    let clock = results.iter().find(|result| result["ruleId"] == "clock-range").expect("the finding");
+    let clock =
+        results.iter().find(|result| result["ruleId"] == "clock-range").expect("the finding");
     let location = &clock["locations"][0];
-    let names: Vec<&str> =
-        list(location, "logicalLocations").iter().filter_map(|one| one["fullyQualifiedName"].as_str()).collect();
+    let names: Vec<&str> = list(location, "logicalLocations")
+        .iter()
+        .filter_map(|one| one["fullyQualifiedName"].as_str())
+        .collect();
     let of_run = "a%20b/m.json/pipes/L-101/runs/R-101";
     assert_eq!(names, [&format!("{of_run}/observations/6"), of_run, "a%20b/m.json/pipes/L-101"]);
     assert_eq!(location["physicalLocation"]["artifactLocation"]["uri"], "a%20b/m.json");
@@ -114,10 +143,13 @@ fn a_table_has_lines_but_no_characters_and_a_zip_holds_its_tables() {
     assert_eq!(region(&of_folder)["region"], json!({ "startLine": 2 }));
     assert_eq!(of_folder["results"][0]["properties"]["csvColumn"], 3);
     assert_eq!(of_folder["results"][0]["properties"]["csvHeading"], "at");
-    for (file, form) in [("survey.zip", "csv-zip"), ("survey.xlsx", "xlsx"), ("s.gpkg", "geopackage")] {
+    for (file, form) in
+        [("survey.zip", "csv-zip"), ("survey.xlsx", "xlsx"), ("s.gpkg", "geopackage")]
+    {
         let inside = run(&tables(file, form));
         assert_eq!(region(&inside)["artifactLocation"]["uri"], "/structures.csv");
-        let index = region(&inside)["artifactLocation"]["index"].as_u64().expect("an index") as usize;
+        let index =
+            region(&inside)["artifactLocation"]["index"].as_u64().expect("an index") as usize;
         assert_eq!(inside["artifacts"][index]["parentIndex"], 0);
         assert_eq!(inside["artifacts"][0]["location"]["uri"], file);
     }
@@ -147,7 +179,11 @@ fn fingerprints_do_not_move() {
     let prints = |document: &Value| -> BTreeSet<String> {
         let run = run(&check(document, "m.json", today()));
         let results = list(&run, "results").iter();
-        results.filter_map(|one| one["partialFingerprints"]["obvertFinding/v1"].as_str().map(str::to_owned)).collect()
+        results
+            .filter_map(|one| {
+                one["partialFingerprints"]["obvertFinding/v1"].as_str().map(str::to_owned)
+            })
+            .collect()
     };
     let before = mistaken();
     let mut after = before.clone();
@@ -156,7 +192,11 @@ fn fingerprints_do_not_move() {
     let party = json!({ "id": "P-0", "name": "another" });
     after["parties"].as_array_mut().expect("parties").insert(0, party);
     assert_eq!(prints(&before), prints(&after));
-    assert_eq!(prints(&before).len(), check(&before, "m.json", today()).findings.len(), "each has its own");
+    assert_eq!(
+        prints(&before).len(),
+        check(&before, "m.json", today()).findings.len(),
+        "each has its own"
+    );
 }
 
 /// Source: SARIF 2.1.0, 3.11.5 and 3.11.6.

@@ -32,28 +32,37 @@ fn read(report: &Report, deny: Severity, name: &str) -> Vec<Suite> {
                     .attributes()
                     .map(|attribute| {
                         let attribute = attribute.unwrap_or_else(|error| panic!("{name}: {error}"));
-                        let value = attribute.normalized_value(quick_xml::XmlVersion::Explicit1_0).expect("a value");
+                        let value = attribute
+                            .normalized_value(quick_xml::XmlVersion::Explicit1_0)
+                            .expect("a value");
                         (attribute.key.as_ref().to_owned(), value.into_owned())
                     })
                     .collect();
                 let counts = || {
                     ["tests", "failures", "errors", "skipped"]
                         .iter()
-                        .map(|count| ((*count).to_owned(), attributes[*count].parse().expect("a number")))
+                        .map(|count| {
+                            ((*count).to_owned(), attributes[*count].parse().expect("a number"))
+                        })
                         .collect()
                 };
                 match tag.name().as_ref() {
                     "testsuites" => whole = counts(),
-                    "testsuite" => {
-                        suites.push(Suite { name: attributes["name"].clone(), counts: counts(), cases: Vec::new() })
-                    }
+                    "testsuite" => suites.push(Suite {
+                        name: attributes["name"].clone(),
+                        counts: counts(),
+                        cases: Vec::new(),
+                    }),
                     "testcase" => {
                         let suite = suites.last_mut().expect("a suite");
                         assert!(attributes["classname"].starts_with("obvert."), "{name}");
                         suite.cases.push((attributes["name"].clone(), None, String::new()));
                     }
                     kind @ ("failure" | "error" | "skipped") => {
-                        let case = suites.last_mut().and_then(|suite| suite.cases.last_mut()).expect("a case");
+                        let case = suites
+                            .last_mut()
+                            .and_then(|suite| suite.cases.last_mut())
+                            .expect("a case");
                         assert!(case.1.is_none(), "{name}: one outcome a case");
                         case.1 = Some(kind.to_owned());
                         case.2.clone_from(&attributes["message"]);
@@ -82,7 +91,9 @@ fn a_suite_a_document_and_a_case_a_rule() {
             let suites = read(&report, deny, name);
             assert_eq!(suites.len(), report.documents.len(), "{name}");
             for (index, (suite, document)) in suites.iter().zip(&report.documents).enumerate() {
-                let outcome = |kind: &str| suite.cases.iter().filter(|case| case.1.as_deref() == Some(kind)).count();
+                let outcome = |kind: &str| {
+                    suite.cases.iter().filter(|case| case.1.as_deref() == Some(kind)).count()
+                };
                 assert_eq!(suite.counts["tests"], suite.cases.len(), "{name}");
                 assert_eq!(suite.counts["failures"], outcome("failure"), "{name}");
                 assert_eq!(suite.counts["errors"], outcome("error"), "{name}");
@@ -97,9 +108,13 @@ fn a_suite_a_document_and_a_case_a_rule() {
                 for rule in catalogue() {
                     let case = suite.cases.iter().find(|case| case.0 == rule.name);
                     let case = case.unwrap_or_else(|| panic!("{name}: no case for {}", rule.name));
-                    let fired = document.rules.iter().any(|total| total.rule == rule.name && total.severity >= deny);
+                    let fired = document
+                        .rules
+                        .iter()
+                        .any(|total| total.rule == rule.name && total.severity >= deny);
                     let skipped = !report.ran(rule.name, index);
-                    let expected = if fired { Some("failure") } else { skipped.then_some("skipped") };
+                    let expected =
+                        if fired { Some("failure") } else { skipped.then_some("skipped") };
                     assert_eq!(case.1.as_deref(), expected, "{name}: {}", rule.name);
                 }
             }
@@ -122,6 +137,7 @@ fn a_failure_says_how_many_and_the_first() {
     let report = all().into_iter().find(|fixture| fixture.name == "capped").expect("capped").report;
     let suites = read(&report, Severity::Error, "capped");
     let case = suites[0].cases.iter().find(|case| case.0 == "clock-range").expect("the rule");
-    let total = report.rules.iter().find(|rule| rule.rule == "clock-range").expect("the rule").total;
+    let total =
+        report.rules.iter().find(|rule| rule.rule == "clock-range").expect("the rule").total;
     assert!(case.2.starts_with(&format!("{total} findings: ")), "{case:?}");
 }

@@ -22,7 +22,8 @@ fn a_row_each_and_nothing_a_spreadsheet_would_compute() {
     let mut fixes = BTreeSet::new();
     let mut slipped = minimal();
     slipped["runs"][0]["observations"][4]["at"] = json!(963);
-    let slipped = Fixture { name: "slipped", report: check(&slipped, "slipped.obvert.json", today()) };
+    let slipped =
+        Fixture { name: "slipped", report: check(&slipped, "slipped.obvert.json", today()) };
     for fixture in all().into_iter().chain([slipped]) {
         let (name, report) = (fixture.name, fixture.report);
         let text = text(FORMS[4].1, &report);
@@ -38,9 +39,11 @@ fn a_row_each_and_nothing_a_spreadsheet_would_compute() {
                 finding.message.trim_start_matches('\''),
                 "{name}"
             );
-            let distance = finding.subject.distance.map(|distance| distance.to_string()).unwrap_or_default();
+            let distance =
+                finding.subject.distance.map(|distance| distance.to_string()).unwrap_or_default();
             assert_eq!(row[column("distance")], distance, "{name}: numbers stay as they are");
-            let fix = finding.fix.as_ref().map_or("", |fix| if fix.safe { "safe" } else { "to-confirm" });
+            let fix =
+                finding.fix.as_ref().map_or("", |fix| if fix.safe { "safe" } else { "to-confirm" });
             assert_eq!(row[column("fix")], fix, "{name}");
             assert_eq!(row[column("fix_does")].is_empty(), fix.is_empty(), "{name}");
             fixes.insert(fix);
@@ -50,7 +53,8 @@ fn a_row_each_and_nothing_a_spreadsheet_would_compute() {
             let formula = cell.starts_with(['=', '+', '-', '@', '\t', '\r', '\n']);
             assert!(!formula || cell.parse::<f64>().is_ok(), "{name}: {cell:?}");
         }
-        // RFC 4180, section 2: records end with CRLF, and one of these stands outside quotes only at their ends.
+        // RFC 4180, section 2: records end with CRLF, and one of these stands outside quotes only
+        // at their ends.
         let mut quoted = false;
         let mut before = ' ';
         for c in text.chars() {

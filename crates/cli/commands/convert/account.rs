@@ -14,9 +14,11 @@ use crate::{Failure, atomic_output};
 /// Refuses a file for the account that cannot be written.
 pub(super) fn may_write(arguments: &Convert, path: &Path) -> Result<(), Failure> {
     if atomic_output::same(path, &arguments.output) {
-        return Err(
-            format!("{}: is named for the account and for the survey; give each its own", path.display()).into()
-        );
+        return Err(format!(
+            "{}: is named for the account and for the survey; give each its own",
+            path.display()
+        )
+        .into());
     }
     atomic_output::free(path, arguments.replace)?;
     atomic_output::folder_of(path).map(drop)
@@ -31,7 +33,11 @@ pub(super) fn of(
     reports: &[LossReport],
 ) -> Result<Account, Failure> {
     let Converted { id, from, to, locations, .. } = converted;
-    let from = End { file: input.name().to_owned(), format: input.format().name.to_owned(), code_list: from.clone() };
+    let from = End {
+        file: input.name().to_owned(),
+        format: input.format().name.to_owned(),
+        code_list: from.clone(),
+    };
     let file = arguments.output.display().to_string();
     let to = End { file, format: target.format.name.to_owned(), code_list: to.clone() };
     let pointers = reports.iter().flat_map(|report| {
@@ -41,7 +47,8 @@ pub(super) fn of(
     let pointers: Vec<&str> = pointers.collect();
     let found: Vec<Option<Location>> = match locations {
         Some(locations) => pointers.iter().map(|pointer| locations.place(pointer)).collect(),
-        // A survey that was read run by run keeps no locations. The few accounts that need any have it read for them.
+        // A survey that was read run by run keeps no locations. The few accounts that need any have
+        // it read for them.
         None => input.locate(&pointers)?,
     };
     let found: HashMap<&str, Option<Location>> = pointers.iter().copied().zip(found).collect();

@@ -8,7 +8,9 @@ mod target;
 use std::path::Path;
 
 use obvert::convert::recode::Recoder;
-use obvert::convert::{ConvertError, Format, Loss, LossKind, LossReport, Provenance, SourceMap, WholeReader};
+use obvert::convert::{
+    ConvertError, Format, Loss, LossKind, LossReport, Provenance, SourceMap, WholeReader,
+};
 use obvert::model::lists::CodeList;
 use obvert::model::tables::{Document, Head};
 use obvert::model::text::DocumentId;
@@ -24,8 +26,9 @@ use crate::{Failure, Status, atomic_output, lists};
 /// Converts, a run at a time where both formats allow that.
 pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
     let own = lists::code_lists(&arguments.code_lists)?;
-    let by =
-        |path: &Option<std::path::PathBuf>| path.as_deref().map(|path| lists::layout(path, own.clone())).transpose();
+    let by = |path: &Option<std::path::PathBuf>| {
+        path.as_deref().map(|path| lists::layout(path, own.clone())).transpose()
+    };
     let (layout, out_layout) = (by(&arguments.layout)?, by(&arguments.out_layout)?);
     let target = Target::new(arguments, layout.as_ref(), out_layout.as_ref())?;
     let stage = progress::stage(format!("reading {}", arguments.input.display()));
@@ -52,7 +55,8 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
     };
     let kept = if refused {
         let out = arguments.output.display();
-        Err(format!("{out}: not written, since --lossless was given and something would be lost").into())
+        Err(format!("{out}: not written, since --lossless was given and something would be lost")
+            .into())
     } else {
         output.keep()
     };
@@ -85,7 +89,10 @@ fn consistent(
     }
     let coded = arguments.coding.is_some() || layout.is_some() || out_layout.is_some();
     match arguments.code_lists.first().filter(|_| !coded) {
-        Some(path) => Err(format!("{}: a code list is of use with --coding or a layout only", path.display()).into()),
+        Some(path) => {
+            Err(format!("{}: a code list is of use with --coding or a layout only", path.display())
+                .into())
+        }
         None => Ok(()),
     }
 }
@@ -154,7 +161,9 @@ fn convert(
     let written = match (written, failed) {
         (Ok(written), _) => written,
         (Err(error), true) => return Err(Stop::Reading(error)),
-        (Err(error), false) => return Err(Stop::Other(atomic_output::named(&arguments.output, error.into()))),
+        (Err(error), false) => {
+            return Err(Stop::Other(atomic_output::named(&arguments.output, error.into())));
+        }
     };
     let Provenance { locations, losses: read } = reader.finish();
     Ok(Converted {
@@ -169,22 +178,35 @@ fn convert(
     })
 }
 
-/// That a document of an older version is written in this one: it still says the same, and by its digest is another document.
+/// That a document of an older version is written in this one: it still says the same, and by its
+/// digest is another document.
 fn migrated(input: &Input<'_>) -> LossReport {
     let mut report = LossReport::default();
     if let Some(Ok(migrated)) = input.migration() {
-        let message = "the document is written in this version of the format; obvert migrate shows the steps";
+        let message =
+            "the document is written in this version of the format; obvert migrate shows the steps";
         let loss = Loss::new(LossKind::Changed, "/obvert", message);
-        report.losses.push(Loss { was: Some(migrated.from.into()), becomes: Some(migrated.to.into()), ..loss });
+        report.losses.push(Loss {
+            was: Some(migrated.from.into()),
+            becomes: Some(migrated.to.into()),
+            ..loss
+        });
     }
     report
 }
 
 /// What translates the observations to the code list that was asked for.
-fn recoder<'l>(arguments: &Convert, known: &[&'l CodeList], head: &Head) -> Result<Option<Recoder<'l>>, Failure> {
+fn recoder<'l>(
+    arguments: &Convert,
+    known: &[&'l CodeList],
+    head: &Head,
+) -> Result<Option<Recoder<'l>>, Failure> {
     let Some(wanted) = &arguments.coding else { return Ok(None) };
     let coding = &head.coding;
-    let from = known.iter().find(|list| list.id == coding.list && list.version == coding.version).ok_or_else(|| {
+    let from = known
+        .iter()
+        .find(|list| list.id == coding.list && list.version == coding.version)
+        .ok_or_else(|| {
         format!(
             "the document is coded in {} {}, which is not at hand; give that list with --code-list",
             coding.list, coding.version
@@ -198,12 +220,19 @@ fn recoder<'l>(arguments: &Convert, known: &[&'l CodeList], head: &Head) -> Resu
 }
 
 /// Writes a document in a format, and reports what the format could not hold.
-pub(super) fn write_to(document: Document, format: &'static Format, path: &Path, replace: bool) -> Result<(), Failure> {
+pub(super) fn write_to(
+    document: Document,
+    format: &'static Format,
+    path: &Path,
+    replace: bool,
+) -> Result<(), Failure> {
     let survey = obvert::convert::Survey { document, places: SourceMap::default() };
     let mut reader = WholeReader::new(survey, LossReport::default());
     let target = Target::of_format(format);
     let mut output = Output::at(path, &target, replace)?;
-    let losses = output.write(&mut reader, &target).map_err(|error| atomic_output::named(path, error.into()))?;
+    let losses = output
+        .write(&mut reader, &target)
+        .map_err(|error| atomic_output::named(path, error.into()))?;
     output.keep()?;
     let name = path.display().to_string();
     losses::say(&[losses], Some(&name), None, None)

@@ -49,7 +49,9 @@ impl Output {
     ) -> Result<LossReport, ConvertError> {
         match self {
             Self::Standard(bytes) => target.write(survey, convert::Output::File(bytes)),
-            Self::File(file) => file.write(|sink| target.write(survey, convert::Output::File(sink))),
+            Self::File(file) => {
+                file.write(|sink| target.write(survey, convert::Output::File(sink)))
+            }
             Self::Folder(folder) => target.write(survey, convert::Output::Folder(folder)),
         }
     }

@@ -1,4 +1,5 @@
-//! The runs of a conversion on their way from the reader to the writer: translated if that was asked for, and counted for whoever waits.
+//! The runs of a conversion on their way from the reader to the writer: translated if that was
+//! asked for, and counted for whoever waits.
 
 use std::collections::BTreeSet;
 use std::io::Write;
@@ -43,10 +44,20 @@ impl<'r, 'l> Pipeline<'r, 'l> {
             Some(recoder) => Arc::new(recoder.head(survey.head())),
             None => survey.share_head(),
         };
-        Self { survey, recoder, head, stage, path, told: Instant::now(), observations: 0, failed: false }
+        Self {
+            survey,
+            recoder,
+            head,
+            stage,
+            path,
+            told: Instant::now(),
+            observations: 0,
+            failed: false,
+        }
     }
 
-    /// How many observations have passed, what translating them lost, and whether the survey could not be read.
+    /// How many observations have passed, what translating them lost, and whether the survey could
+    /// not be read.
     pub(super) fn finish(self) -> (usize, Option<LossReport>, bool) {
         (self.observations, self.recoder.map(Recoder::finish), self.failed)
     }
@@ -73,7 +84,9 @@ impl RunReader for Pipeline<'_, '_> {
         }
         if run.is_none() || self.told.elapsed() >= OFTEN {
             self.told = Instant::now();
-            self.stage.say(|| format!("writing {}, {} observations", self.path.display(), self.observations));
+            self.stage.say(|| {
+                format!("writing {}, {} observations", self.path.display(), self.observations)
+            });
         }
         Ok(run)
     }
@@ -84,18 +97,28 @@ impl RunReader for Pipeline<'_, '_> {
 }
 
 /// Reports how a translation went.
-pub(super) fn report_recoded(all: usize, losses: &LossReport, (from, to): (&str, &str), kept: bool) {
+pub(super) fn report_recoded(
+    all: usize,
+    losses: &LossReport,
+    (from, to): (&str, &str),
+    kept: bool,
+) {
     // A loss points into its observation: /runs/0/observations/1/code.
     let row = |loss: &Loss| loss.pointer.split('/').take(5).collect::<Vec<_>>().join("/");
     let with_loss = losses.losses.iter().map(row).collect::<BTreeSet<_>>().len();
     let said = match with_loss {
         0 => "all with nothing lost".to_owned(),
         some if kept => {
-            format!("{some} of them with the losses below; their remarks and extensions keep what was lost")
+            format!(
+                "{some} of them with the losses below; their remarks and extensions keep what was lost"
+            )
         }
         some => format!("{some} of them with the losses below"),
     };
     let plural = if all == 1 { "" } else { "s" };
     // Whether anybody reads this does not decide whether the survey is written.
-    let _ = writeln!(anstream::stderr(), "{all} observation{plural} translated from {from} to {to}, {said}");
+    let _ = writeln!(
+        anstream::stderr(),
+        "{all} observation{plural} translated from {from} to {to}, {said}"
+    );
 }

@@ -38,8 +38,10 @@ impl<'l> Target<'l> {
             }
             None => told(arguments, layout)?,
         };
-        // --to layout says that OUT is the office's own workbook; its name alone, that it is one of this format.
-        let workbook = arguments.output.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("xlsx"));
+        // --to layout says that OUT is the office's own workbook; its name alone, that it is one of
+        // this format.
+        let workbook =
+            arguments.output.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("xlsx"));
         Ok(Self { format, layout: out_layout.or(layout), workbook })
     }
 
@@ -58,15 +60,19 @@ impl<'l> Target<'l> {
             return self.format.write(survey, output);
         }
         let Some(by) = self.layout else {
-            return Err(ConvertError::Refused { message: "give the layout of the table with --layout".to_owned() });
+            return Err(ConvertError::Refused {
+                message: "give the layout of the table with --layout".to_owned(),
+            });
         };
-        // What a layout makes of a document is read again to see what it holds, and so the whole has to be there.
+        // What a layout makes of a document is read again to see what it holds, and so the whole
+        // has to be there.
         let mut runs = Vec::new();
         while let Some(run) = survey.next_run()? {
             runs.push(run);
         }
         let document = Document { head: survey.head().clone(), runs };
-        let write = if self.workbook { obvert::layout::write_workbook } else { obvert::layout::write };
+        let write =
+            if self.workbook { obvert::layout::write_workbook } else { obvert::layout::write };
         let (table, losses) = write(&document, &by.layout, &by.lists)?;
         output.sink()?.write_all(&table)?;
         Ok(losses)
@@ -83,13 +89,18 @@ fn combination(arguments: &Convert, by: &ByLayout) -> Result<(), Failure> {
     }
     let out = &arguments.output;
     if out.is_dir() {
-        return Err(
-            format!("{}: is a folder, and an office's own table is one file; name the file", out.display()).into()
-        );
+        return Err(format!(
+            "{}: is a folder, and an office's own table is one file; name the file",
+            out.display()
+        )
+        .into());
     }
-    let ending = out.extension().and_then(|ending| ending.to_str()).unwrap_or_default().to_ascii_lowercase();
+    let ending =
+        out.extension().and_then(|ending| ending.to_str()).unwrap_or_default().to_ascii_lowercase();
     if ["xls", "xlsm", "xlsb", "ods", "pdf", "doc", "docx"].contains(&ending.as_str()) {
-        return Err(format!("{}: no such file is written; end it in .csv or .xlsx", out.display()).into());
+        return Err(
+            format!("{}: no such file is written; end it in .csv or .xlsx", out.display()).into()
+        );
     }
     match input::by_name(out).filter(|format| arguments.to.is_none() && !by.shares(format)) {
         Some(named) => Err(format!(
@@ -110,7 +121,8 @@ fn told(arguments: &Convert, layout: Option<&ByLayout>) -> Result<&'static Forma
     }
     let Some(named) = input::by_name(out) else {
         // A folder that is there is one of tables.
-        let folder = formats().iter().find(|format| format.is_written() && format.folder().is_some());
+        let folder =
+            formats().iter().find(|format| format.is_written() && format.folder().is_some());
         return folder.filter(|_| out.is_dir()).ok_or_else(|| {
             let endings = endings(formats());
             format!(

@@ -1,8 +1,11 @@
-//! What a code means, what stands beside it, what it is in other lists, how it is graded, and how far all that can be trusted.
+//! What a code means, what stands beside it, what it is in other lists, how it is graded, and how
+//! far all that can be trusted.
 
 use std::io::{self, Write};
 
-use obvert::model::lists::{Characterisation, Code, CodeList, Fit, GradeScheme, QuantityMeaning, SameAs, Standing};
+use obvert::model::lists::{
+    Characterisation, Code, CodeList, Fit, GradeScheme, QuantityMeaning, SameAs, Standing,
+};
 use obvert::model::text::Text;
 
 use crate::render::{strong, wrapped};
@@ -10,7 +13,11 @@ use crate::render::{strong, wrapped};
 /// Prints all that a list says of a code.
 pub(super) fn explain(out: &mut dyn Write, list: &CodeList, code: &Code) -> io::Result<()> {
     writeln!(out, "{} ({}, {} {})\n", strong(&code.code), code.family, list.id, list.version)?;
-    wrapped(out, "", &format!("{}. {}", capital(code.name()), code.meaning.as_deref().unwrap_or_default()))?;
+    wrapped(
+        out,
+        "",
+        &format!("{}. {}", capital(code.name()), code.meaning.as_deref().unwrap_or_default()),
+    )?;
     writeln!(out)?;
     for place in &code.characterisation {
         wrapped(out, "  ", &characterisation(place))?;
@@ -23,7 +30,8 @@ pub(super) fn explain(out: &mut dyn Write, list: &CodeList, code: &Code) -> io::
     writeln!(out, "  over a stretch: {}", code.continuous)?;
     writeln!(out, "  at a joint: {}", code.joint)?;
     if !code.materials.is_empty() {
-        let materials: Vec<&str> = code.materials.iter().map(|material| material.as_str()).collect();
+        let materials: Vec<&str> =
+            code.materials.iter().map(|material| material.as_str()).collect();
         writeln!(out, "  materials: {}", materials.join(", "))?;
     }
     for same in &code.same_as {
@@ -43,9 +51,13 @@ fn characterisation(place: &Characterisation) -> String {
         Some(label) if value.chars().count() <= 2 => format!("{value} {label}"),
         _ => value.to_string(),
     };
-    let mut values: Vec<String> = place.values.iter().map(|known| name(&known.value, known.label.get("en"))).collect();
+    let mut values: Vec<String> =
+        place.values.iter().map(|known| name(&known.value, known.label.get("en"))).collect();
     if place.open == Some(true) {
-        values.push(if values.is_empty() { "values that this list does not know" } else { "and others" }.to_owned());
+        values.push(
+            if values.is_empty() { "values that this list does not know" } else { "and others" }
+                .to_owned(),
+        );
     }
     let must = if place.required { "required" } else { "optional" };
     format!("characterisation, {} ({must}): {}", place.name, values.join(", "))
@@ -53,17 +65,25 @@ fn characterisation(place: &Characterisation) -> String {
 
 fn quantity(amount: &QuantityMeaning) -> String {
     let must = if amount.required == Some(true) { "required" } else { "optional" };
-    let of = amount.of.map(|of| format!(" of the {}", of.as_str().replace('-', " "))).unwrap_or_default();
+    let of = amount
+        .of
+        .map(|of| format!(" of the {}", of.as_str().replace('-', " ")))
+        .unwrap_or_default();
     let range = match (amount.min, amount.max) {
         (Some(min), Some(max)) => format!(", {min} to {max}"),
         _ => String::new(),
     };
-    let when = if amount.when.is_empty() { String::new() } else { format!(", with{}", values(&amount.when)) };
+    let when = if amount.when.is_empty() {
+        String::new()
+    } else {
+        format!(", with{}", values(&amount.when))
+    };
     format!("quantity, {} in {}{of}{range} ({must}{when})", amount.name, amount.unit)
 }
 
 fn link(code: &Code, same: &SameAs) -> String {
-    let when = if same.when.is_empty() { String::new() } else { format!("with{}, ", values(&same.when)) };
+    let when =
+        if same.when.is_empty() { String::new() } else { format!("with{}, ", values(&same.when)) };
     let fit = if same.fit() == Fit::Wider { "part of" } else { "same as" };
     // An amount that only one of the two has is lost on the way.
     let lost: Vec<&str> = code
@@ -71,7 +91,11 @@ fn link(code: &Code, same: &SameAs) -> String {
         .filter(|amount| same.quantities.iter().all(|both| both.own != amount.name))
         .map(|amount| amount.name.as_str())
         .collect();
-    let lost = if lost.is_empty() { String::new() } else { format!(", without its {}", lost.join(" and ")) };
+    let lost = if lost.is_empty() {
+        String::new()
+    } else {
+        format!(", without its {}", lost.join(" and "))
+    };
     format!("{when}{fit}: {} {}{}{lost}", same.list, same.code, values(&same.characterisation))
 }
 
@@ -93,7 +117,11 @@ fn standing<'c>(out: &mut dyn Write, code: &'c Code) -> io::Result<()> {
         }
     }
     for amount in &code.quantities {
-        let when = if amount.when.is_empty() { String::new() } else { format!(" with{}", values(&amount.when)) };
+        let when = if amount.when.is_empty() {
+            String::new()
+        } else {
+            format!(" with{}", values(&amount.when))
+        };
         add(amount.standing, amount.source.as_ref(), format!("{}{when}", amount.name));
     }
     add(code.clock.standing, code.clock.source.as_ref(), "clock".to_owned());
@@ -101,7 +129,11 @@ fn standing<'c>(out: &mut dyn Write, code: &'c Code) -> io::Result<()> {
     writeln!(out, "\n{}", strong("Standing"))?;
     for (standing, source, whats) in parts {
         let source = source.map(|source| format!(" ({source})")).unwrap_or_default();
-        wrapped(out, "  ", &format!("- {}{source}: {}", standing.as_str().replace('-', " "), whats.join(", ")))?;
+        wrapped(
+            out,
+            "  ",
+            &format!("- {}{source}: {}", standing.as_str().replace('-', " "), whats.join(", ")),
+        )?;
     }
     wrapped(
         out,
@@ -129,17 +161,24 @@ fn grades(out: &mut dyn Write, list: &CodeList, code: &Code) -> io::Result<()> {
         )?;
     }
     for entry in entries {
-        let mut conditions: Vec<String> = entry.characterisation.iter().map(ToString::to_string).collect();
+        let mut conditions: Vec<String> =
+            entry.characterisation.iter().map(ToString::to_string).collect();
         conditions.extend(entry.materials.iter().map(ToString::to_string));
         if let Some(size) = &entry.size {
             match (size.from.filter(|from| *from > 0.0), size.below) {
-                (Some(from), Some(below)) => conditions.push(format!("height {from} mm up to below {below} mm")),
+                (Some(from), Some(below)) => {
+                    conditions.push(format!("height {from} mm up to below {below} mm"))
+                }
                 (Some(from), None) => conditions.push(format!("height from {from} mm")),
                 (None, Some(below)) => conditions.push(format!("height below {below} mm")),
                 (None, None) => {}
             }
         }
-        let conditions = if conditions.is_empty() { String::new() } else { format!(" ({})", conditions.join(", ")) };
+        let conditions = if conditions.is_empty() {
+            String::new()
+        } else {
+            format!(" ({})", conditions.join(", "))
+        };
         let unit = |name: &str| {
             code.quantities
                 .iter()
@@ -150,10 +189,22 @@ fn grades(out: &mut dyn Write, list: &CodeList, code: &Code) -> io::Result<()> {
         let bands: Vec<String> = entry
             .bands
             .iter()
-            .map(|band| format!("{} from {} {} of {}", band.grade, band.from, unit(&band.quantity), band.quantity))
+            .map(|band| {
+                format!(
+                    "{} from {} {} of {}",
+                    band.grade,
+                    band.from,
+                    unit(&band.quantity),
+                    band.quantity
+                )
+            })
             .collect();
         let plain = entry.grade.map(|grade| {
-            if bands.is_empty() { format!("{grade}") } else { format!("{grade} when that is not recorded") }
+            if bands.is_empty() {
+                format!("{grade}")
+            } else {
+                format!("{grade} when that is not recorded")
+            }
         });
         let all: Vec<String> = bands.into_iter().chain(plain).collect();
         wrapped(out, "  ", &format!("{}{conditions}: {}", entry.aspect, all.join("; ")))?;

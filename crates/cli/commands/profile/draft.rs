@@ -13,7 +13,11 @@ use crate::{Failure, Status, atomic_output, input};
 
 /// Drafts.
 pub(super) fn run(arguments: &ProfileDraft) -> Result<Status, Failure> {
-    let check = super::settings(arguments.today.as_deref(), &arguments.code_lists, &arguments.grade_schemes)?;
+    let check = super::settings(
+        arguments.today.as_deref(),
+        &arguments.code_lists,
+        &arguments.grade_schemes,
+    )?;
     if let Some(output) = &arguments.output {
         atomic_output::free(output, arguments.replace)?;
     }
@@ -31,16 +35,19 @@ pub(super) fn run(arguments: &ProfileDraft) -> Result<Status, Failure> {
         let mut input = input::open(path, None, None)?;
         let name = input.name().to_owned();
         let Some(document) = crate::commands::convert::document(&mut input)? else {
-            return Err(format!("{name}: not a valid survey; draft from surveys that were accepted").into());
+            return Err(format!(
+                "{name}: not a valid survey; draft from surveys that were accepted"
+            )
+            .into());
         };
         draft.add(&document).map_err(|error| format!("{name}: {error}"))?;
     }
     let profile = draft.finish()?;
     let text = profile.write()?;
     match &arguments.output {
-        Some(output) => {
-            atomic_output::write_file(output, arguments.replace, |sink| Ok(sink.write_all(text.as_bytes())?))?
-        }
+        Some(output) => atomic_output::write_file(output, arguments.replace, |sink| {
+            Ok(sink.write_all(text.as_bytes())?)
+        })?,
         None => {
             crate::commands::print(text.as_bytes())?;
         }
@@ -48,7 +55,10 @@ pub(super) fn run(arguments: &ProfileDraft) -> Result<Status, Failure> {
     let mut say = anstream::stderr().lock();
     let many = if surveys.len() == 1 { "" } else { "s" };
     writeln!(say, "drafted from {} survey{many}: {}", surveys.len(), super::said(&profile))?;
-    writeln!(say, "each demand says in its basis how many rows decided it; strike out what is chance")?;
+    writeln!(
+        say,
+        "each demand says in its basis how many rows decided it; strike out what is chance"
+    )?;
     Ok(Status::Good)
 }
 
@@ -75,7 +85,10 @@ fn inside(path: &Path) -> Result<Vec<PathBuf>, Failure> {
 /// Whether a folder is one survey.
 fn is_tables(folder: &Path) -> bool {
     let names = |entries: fs::ReadDir| {
-        entries.flatten().map(|entry| entry.file_name().to_string_lossy().into_owned()).collect::<Vec<_>>()
+        entries
+            .flatten()
+            .map(|entry| entry.file_name().to_string_lossy().into_owned())
+            .collect::<Vec<_>>()
     };
     fs::read_dir(folder).map(names).is_ok_and(|names| {
         let names: Vec<&str> = names.iter().map(String::as_str).collect();

@@ -20,16 +20,27 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
     }
 }
 
-fn settings(today: Option<&str>, code_lists: &[PathBuf], grade_schemes: &[PathBuf]) -> Result<Settings, Failure> {
+fn settings(
+    today: Option<&str>,
+    code_lists: &[PathBuf],
+    grade_schemes: &[PathBuf],
+) -> Result<Settings, Failure> {
     let code_lists = lists::code_lists(code_lists)?;
     let grade_schemes = lists::grade_schemes(grade_schemes, &code_lists)?;
     let today = Some(super::check::today(today)?);
-    Ok(Settings { today, code_lists, grade_schemes, formats: format_names(), ..Settings::default() })
+    Ok(Settings {
+        today,
+        code_lists,
+        grade_schemes,
+        formats: format_names(),
+        ..Settings::default()
+    })
 }
 
 /// Says what does not make sense in a profile.
 fn judge(arguments: &ProfileCheck) -> Result<Status, Failure> {
-    let settings = settings(arguments.today.as_deref(), &arguments.code_lists, &arguments.grade_schemes)?;
+    let settings =
+        settings(arguments.today.as_deref(), &arguments.code_lists, &arguments.grade_schemes)?;
     let file = File::open(&arguments.file, "profile")?;
     let name = &file.name;
     let profile = match Profile::read(&file.bytes) {
@@ -47,7 +58,13 @@ fn judge(arguments: &ProfileCheck) -> Result<Status, Failure> {
     }
     let digest = profile.digest()?;
     render::out(|out| {
-        writeln!(out, "{name}: nothing wrong; {} {}, {}", profile.id, profile.version, said(&profile))?;
+        writeln!(
+            out,
+            "{name}: nothing wrong; {} {}, {}",
+            profile.id,
+            profile.version,
+            said(&profile)
+        )?;
         writeln!(out, "{digest}")
     })
 }

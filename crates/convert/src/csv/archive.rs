@@ -13,8 +13,8 @@ use crate::tables::source::TableSource;
 use crate::unpack;
 use crate::{ConvertError, DocumentRuns, Input, LossReport, Output, Source, Survey, ZipLimits};
 
-/// Writes a document as a zip archive with the files of [`write`](fn@crate::csv::write). Equal documents give equal
-/// bytes: the archive carries no time and no owner.
+/// Writes a document as a zip archive with the files of [`write`](fn@crate::csv::write). Equal
+/// documents give equal bytes: the archive carries no time and no owner.
 ///
 /// # Errors
 /// When the sink fails.
@@ -22,8 +22,8 @@ pub fn write_zip(document: &Document, sink: impl Write + Seek) -> Result<LossRep
     write_zip_runs(&mut DocumentRuns::new(document), sink)
 }
 
-/// Writes a survey that is read run by run. The bytes are those of [`write_zip`]. The tables grow side by side and are
-/// held, packed, until the last run has come.
+/// Writes a survey that is read run by run. The bytes are those of [`write_zip`]. The tables grow
+/// side by side and are held, packed, until the last run has come.
 ///
 /// # Errors
 /// When the survey turns out to be invalid, or the sink fails.
@@ -53,18 +53,20 @@ pub(super) fn create(
     write_zip_runs(survey, output.seekable()?)
 }
 
-/// Reads a zip archive of tables, which may be in a folder of the archive. `name` is what messages call it.
+/// Reads a zip archive of tables, which may be in a folder of the archive. `name` is what messages
+/// call it.
 ///
 /// # Errors
-/// As [`read`](fn@crate::csv::read), and when the archive is damaged, encrypted, ambiguous, or unpacks beyond
-/// [`ZipLimits::DEFAULT`].
+/// As [`read`](fn@crate::csv::read), and when the archive is damaged, encrypted, ambiguous, or
+/// unpacks beyond [`ZipLimits::DEFAULT`].
 pub fn read_zip(archive: &[u8], name: &str) -> Result<Survey, ConvertError> {
     open(Input::file(name, archive))?.survey()
 }
 
 /// Opens a zip archive of tables. The tables are held unpacked, and the archive is not.
 pub(super) fn open<'a>(input: Input<'a>) -> Result<Box<dyn Source + 'a>, ConvertError> {
-    let files = files_of(input.bytes(), input.limits()).map_err(|message| refused(input.name(), &message))?;
+    let files = files_of(input.bytes(), input.limits())
+        .map_err(|message| refused(input.name(), &message))?;
     let tables = Input::folder(input.name(), files);
     drop(input);
     Ok(Box::new(TableSource::new(CsvTables::new(tables)?)))
@@ -108,7 +110,9 @@ fn files_of(archive: &[u8], limits: ZipLimits) -> Result<Vec<(String, Vec<u8>)>,
     let mut left = limits.total;
     for (index, _, file) in tables.into_iter().filter(|(_, folder, _)| *folder == root) {
         let mut bytes = Vec::new();
-        let entry = archive.by_index(index).map_err(|error| format!("{file} cannot be unpacked: {error}"))?;
+        let entry = archive
+            .by_index(index)
+            .map_err(|error| format!("{file} cannot be unpacked: {error}"))?;
         unpack::inflate(entry, &file, limits, &mut left, |piece| {
             bytes.extend_from_slice(piece);
             Ok(())

@@ -1,11 +1,11 @@
 //! What CSV adds to a cell: text that a spreadsheet would run is made harmless.
 //!
-//! A spreadsheet takes text that begins with certain characters for a formula and runs it (OWASP "CSV Injection":
-//! `=`, `+`, `-`, `@`, TAB, CR, LF; the null character by OWASP ASVS 5.0 requirement 1.2.10). Such text is written
-//! with an apostrophe before it, as those sources advise, and so that it comes back exactly, text that has an
-//! apostrophe or more before such a character gets one more. Reading takes one off. Any other text that begins with
-//! an apostrophe (`'t Hooft`) is left as it is, both ways. Numbers are never touched: `-0.3` is a number, not a
-//! formula.
+//! A spreadsheet takes text that begins with certain characters for a formula and runs it (OWASP
+//! "CSV Injection": `=`, `+`, `-`, `@`, TAB, CR, LF; the null character by OWASP ASVS 5.0
+//! requirement 1.2.10). Such text is written with an apostrophe before it, as those sources advise,
+//! and so that it comes back exactly, text that has an apostrophe or more before such a character
+//! gets one more. Reading takes one off. Any other text that begins with an apostrophe (`'t Hooft`)
+//! is left as it is, both ways. Numbers are never touched: `-0.3` is a number, not a formula.
 
 use serde_json::Value;
 
@@ -16,7 +16,8 @@ fn is_hazard(text: &str) -> bool {
     text.trim_start_matches('\'').starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '\0'])
 }
 
-/// Text as it is written to a cell: if a spreadsheet would run it as a formula, an apostrophe is put before it.
+/// Text as it is written to a cell: if a spreadsheet would run it as a formula, an apostrophe is
+/// put before it.
 #[must_use]
 pub fn harmless(text: String) -> String {
     if is_hazard(&text) { format!("'{text}") } else { text }
@@ -51,12 +52,16 @@ mod tests {
     /// The characters are those of OWASP "CSV Injection" and ASVS 5.0 1.2.10.
     #[test]
     fn no_text_is_written_that_a_spreadsheet_would_run_and_all_come_back() {
-        let starts = ["=", "+", "-", "@", "\t", "\r", "\n", "\0", "'", "''", "'=", "''=", "a", " =", "\"="];
+        let starts =
+            ["=", "+", "-", "@", "\t", "\r", "\n", "\0", "'", "''", "'=", "''=", "a", " =", "\"="];
         for start in starts {
             for rest in ["", "1+1", "'", "=", "'="] {
                 let text = format!("{start}{rest}");
                 let cell = harmless(text.clone());
-                assert!(!cell.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '\0']), "{cell:?}");
+                assert!(
+                    !cell.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '\0']),
+                    "{cell:?}"
+                );
                 assert_eq!(plain(&cell), text);
             }
         }

@@ -8,14 +8,17 @@ use crate::tables::plan::plan;
 use crate::tables::source::{Pass, TableFile, TableSource, Tables};
 use crate::{ConvertError, Input, Source, Survey};
 
-/// Reads the files of a package, each with its name: `runs.csv`. What is not a table of the root folder
-/// (`datapackage.json`, media, a note) is passed over, a CSV file that is no table is an error. `name` is what
-/// messages call the package.
+/// Reads the files of a package, each with its name: `runs.csv`. What is not a table of the root
+/// folder (`datapackage.json`, media, a note) is passed over, a CSV file that is no table is an
+/// error. `name` is what messages call the package.
 ///
 /// # Errors
-/// When the tables are not CSV as described at [the module](crate::csv), do not fit together, or do not describe a
-/// valid document.
-pub fn read<N: AsRef<str>, B: AsRef<[u8]>>(files: &[(N, B)], name: &str) -> Result<Survey, ConvertError> {
+/// When the tables are not CSV as described at [the module](crate::csv), do not fit together, or do
+/// not describe a valid document.
+pub fn read<N: AsRef<str>, B: AsRef<[u8]>>(
+    files: &[(N, B)],
+    name: &str,
+) -> Result<Survey, ConvertError> {
     let files = files.iter().map(|(name, bytes)| (name.as_ref(), bytes.as_ref()));
     open(Input::folder(name, files))?.survey()
 }
@@ -45,12 +48,17 @@ impl<'a> CsvTables<'a> {
         for (number, (file, bytes)) in input.files().enumerate() {
             if let Some(index) = plan().tables.iter().position(|table| file_of(table) == file) {
                 if files[index].replace(number).is_some() {
-                    return Err(format_error(file, 1, format!("{} holds this table twice; keep one", input.name())));
+                    return Err(format_error(
+                        file,
+                        1,
+                        format!("{} holds this table twice; keep one", input.name()),
+                    ));
                 }
             } else if !file.contains('/') && is_csv(file) {
                 // Whatever else is wrong with it, it is none of the tables.
                 let rows = Records::open(file, bytes).ok();
-                let headings = rows.map_or_else(Vec::new, |rows| rows.headings().map(str::to_owned).collect());
+                let headings =
+                    rows.map_or_else(Vec::new, |rows| rows.headings().map(str::to_owned).collect());
                 strangers.push(Stranger { name: file.to_owned(), headings });
             }
         }
@@ -63,7 +71,9 @@ impl<'a> CsvTables<'a> {
             return Err(ConvertError::Form { place: None, message });
         }
         let missing = missing_of(&input).into_iter();
-        let note = |file| format!("there is no {file}, which its datapackage.json names; it is read without it");
+        let note = |file| {
+            format!("there is no {file}, which its datapackage.json names; it is read without it")
+        };
         Ok(Self { files, strangers, notes: missing.map(note).collect(), shows_text: false, input })
     }
 }
@@ -73,14 +83,20 @@ pub(super) fn is_csv(file: &str) -> bool {
     file.to_ascii_lowercase().ends_with(".csv")
 }
 
-/// The tables that the description of a package names and that are not there. Nothing else is taken from it: the tables say everything.
+/// The tables that the description of a package names and that are not there. Nothing else is taken
+/// from it: the tables say everything.
 fn missing_of(input: &Input<'_>) -> Vec<String> {
     let described = input.files().find(|(file, _)| *file == super::schema::FILE);
-    let package = described.and_then(|(_, bytes)| serde_json::from_slice::<serde_json::Value>(bytes).ok());
+    let package =
+        described.and_then(|(_, bytes)| serde_json::from_slice::<serde_json::Value>(bytes).ok());
     let resources = package.as_ref().and_then(|package| package["resources"].as_array());
     let paths = resources.into_iter().flatten().filter_map(|resource| resource["path"].as_str());
     let is_missing = |path: &&str| !input.files().any(|(file, _)| file == *path);
-    paths.filter(|path| !path.contains('/') && is_csv(path)).filter(is_missing).map(str::to_owned).collect()
+    paths
+        .filter(|path| !path.contains('/') && is_csv(path))
+        .filter(is_missing)
+        .map(str::to_owned)
+        .collect()
 }
 
 impl TableFile for CsvTables<'_> {
@@ -96,7 +112,8 @@ impl TableFile for CsvTables<'_> {
             let (name, bytes) = self.input.file_at((*file)?)?;
             Some(Records::open(name, bytes))
         };
-        let rows = self.files.iter().map(|file| open(file).transpose()).collect::<Result<_, _>>()?;
+        let rows =
+            self.files.iter().map(|file| open(file).transpose()).collect::<Result<_, _>>()?;
         Ok(Tables { rows, strangers: &self.strangers, compare: Box::new(|_| Ok(())) })
     }
 

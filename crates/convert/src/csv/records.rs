@@ -1,6 +1,6 @@
-//! One CSV file as rows with their lines. The `csv` crate does the splitting; it takes almost anything, so what makes
-//! a file ambiguous (a quotation mark that stays open, a row that is too short, another separator) is looked for here
-//! and refused.
+//! One CSV file as rows with their lines. The `csv` crate does the splitting; it takes almost
+//! anything, so what makes a file ambiguous (a quotation mark that stays open, a row that is too
+//! short, another separator) is looked for here and refused.
 
 use std::borrow::Cow;
 
@@ -45,7 +45,8 @@ impl<'b> Records<'b> {
         if let Err(error) = std::str::from_utf8(source) {
             return Err(encoding(name, source, error.valid_up_to()));
         }
-        let reader = csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(source);
+        let reader =
+            csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(source);
         let mut records = Self {
             name,
             source,
@@ -63,8 +64,10 @@ impl<'b> Records<'b> {
             ));
         }
         std::mem::swap(&mut records.headings, &mut records.record);
-        let other =
-            |mark: char| records.headings.len() == 1 && records.headings.get(0).is_some_and(|all| all.contains(mark));
+        let other = |mark: char| {
+            records.headings.len() == 1
+                && records.headings.get(0).is_some_and(|all| all.contains(mark))
+        };
         if other(';') || other('\t') {
             let mark = if other(';') { "semicolons" } else { "tabs" };
             let message = format!(
@@ -76,18 +79,24 @@ impl<'b> Records<'b> {
     }
 
     fn read(&mut self) -> Result<Option<usize>, ConvertError> {
-        let position = |reader: &csv::Reader<&[u8]>| usize::try_from(reader.position().byte()).unwrap_or(usize::MAX);
+        let position = |reader: &csv::Reader<&[u8]>| {
+            usize::try_from(reader.position().byte()).unwrap_or(usize::MAX)
+        };
         let mut start = position(&self.reader).min(self.source.len());
         let read = self.reader.read_record(&mut self.record);
         let end = position(&self.reader).min(self.source.len());
-        // The crate counts the second half of a CRLF, and lines without anything, to the row that follows.
-        start += self.source[start..].iter().take_while(|byte| matches!(byte, b'\r' | b'\n')).count();
+        // The crate counts the second half of a CRLF, and lines without anything, to the row that
+        // follows.
+        start +=
+            self.source[start..].iter().take_while(|byte| matches!(byte, b'\r' | b'\n')).count();
         self.line += breaks(&self.source[self.counted..start]);
         self.counted = start;
         match read {
             Ok(false) => return Ok(None),
             Ok(true) => {}
-            Err(error) => return Err(format_error(self.name, self.line, format!("not CSV: {error}"))),
+            Err(error) => {
+                return Err(format_error(self.name, self.line, format!("not CSV: {error}")));
+            }
         }
         let marks = self.source[start..end.max(start)].iter().filter(|byte| **byte == b'"').count();
         if marks % 2 == 1 {
@@ -106,8 +115,8 @@ impl Rows for Records<'_> {
         self.headings.iter()
     }
 
-    /// The line on which the next row begins, and its cells, as many as there are headings. Rows that are empty all
-    /// along, as spreadsheets leave them behind, are passed over.
+    /// The line on which the next row begins, and its cells, as many as there are headings. Rows
+    /// that are empty all along, as spreadsheets leave them behind, are passed over.
     fn next_row(&mut self) -> Result<Option<(usize, &StringRecord)>, ConvertError> {
         let line = loop {
             match self.read()? {
@@ -135,7 +144,8 @@ impl Rows for Records<'_> {
     }
 }
 
-/// How many lines end in a piece of a file: LF, CRLF or CR. A CR at the end is counted, its LF then not.
+/// How many lines end in a piece of a file: LF, CRLF or CR. A CR at the end is counted, its LF then
+/// not.
 fn breaks(piece: &[u8]) -> usize {
     let feeds = piece.iter().filter(|byte| **byte == b'\n').count();
     let returns = piece.windows(2).filter(|pair| pair[0] == b'\r' && pair[1] != b'\n').count();
@@ -150,7 +160,11 @@ fn encoding(name: &str, source: &[u8], valid: usize) -> ConvertError {
         _ if source.contains(&0) => "it looks binary",
         _ => "this line holds a character of an older single-byte encoding",
     };
-    format_error(name, line, format!("the file is not in UTF-8: {hint}; save the table as CSV in UTF-8"))
+    format_error(
+        name,
+        line,
+        format!("the file is not in UTF-8: {hint}; save the table as CSV in UTF-8"),
+    )
 }
 
 #[cfg(test)]
@@ -158,7 +172,8 @@ mod tests {
     use super::*;
 
     fn rows(source: &str) -> Result<Vec<(usize, Vec<String>)>, String> {
-        let mut records = Records::open("t.csv", source.as_bytes()).map_err(|error| error.to_string())?;
+        let mut records =
+            Records::open("t.csv", source.as_bytes()).map_err(|error| error.to_string())?;
         let mut rows = Vec::new();
         while let Some((line, record)) = records.next_row().map_err(|error| error.to_string())? {
             rows.push((line, record.iter().map(str::to_owned).collect()));
@@ -199,11 +214,14 @@ mod tests {
 
     #[test]
     fn other_encodings_are_named_with_their_line() {
-        let open =
-            |source: &[u8]| Records::open("t.csv", source).err().map(|error| error.to_string()).unwrap_or_default();
+        let open = |source: &[u8]| {
+            Records::open("t.csv", source).err().map(|error| error.to_string()).unwrap_or_default()
+        };
         assert!(open(b"a,b\r\n1,Stra\xDFe\r\n").starts_with("t.csv:2: the file is not in UTF-8"));
-        let utf16: Vec<u8> =
-            std::iter::once(0xFEFF).chain("a,b\r\n".encode_utf16()).flat_map(u16::to_le_bytes).collect();
+        let utf16: Vec<u8> = std::iter::once(0xFEFF)
+            .chain("a,b\r\n".encode_utf16())
+            .flat_map(u16::to_le_bytes)
+            .collect();
         assert!(open(&utf16).contains("UTF-16"));
         assert!(open(b"PK\x03\x04\xFF\xFF").contains("workbook"));
         assert_eq!(open(b"\xEF\xBB\xBFa,b\r\n"), "");

@@ -1,5 +1,6 @@
-//! What the tables say about themselves: `datapackage.json` (Data Package v2) with a Table Schema for each table, so
-//! that any tool that knows these standards can validate a package, references included, without knowing this format.
+//! What the tables say about themselves: `datapackage.json` (Data Package v2) with a Table Schema
+//! for each table, so that any tool that knows these standards can validate a package, references
+//! included, without knowing this format.
 
 use std::sync::OnceLock;
 
@@ -122,11 +123,14 @@ struct Reference<'p> {
     fields: Vec<String>,
 }
 
-/// The schema of each table by the name of its file, in the order of the package: what stands in `schema/tables`.
+/// The schema of each table by the name of its file, in the order of the package: what stands in
+/// `schema/tables`.
 #[must_use]
 pub fn table_schemas() -> Vec<(String, String)> {
     let tables = plan().tables.iter();
-    tables.map(|table| (format!("{}.json", table.name), text(&table_schema(plan(), table)))).collect()
+    tables
+        .map(|table| (format!("{}.json", table.name), text(&table_schema(plan(), table))))
+        .collect()
 }
 
 /// The text of `datapackage.json`.
@@ -175,7 +179,10 @@ fn table_schema<'p>(plan: &'p Plan, table: &'p Table) -> TableSchema<'p> {
         .map(|key| Field {
             name: &key.heading,
             title: title(&key.heading),
-            description: format!("The {} that this row belongs to.", title(&key.heading).to_lowercase()),
+            description: format!(
+                "The {} that this row belongs to.",
+                title(&key.heading).to_lowercase()
+            ),
             r#type: if key.number { "integer" } else { "string" },
             delimiter: None,
             item_type: None,
@@ -187,7 +194,8 @@ fn table_schema<'p>(plan: &'p Plan, table: &'p Table) -> TableSchema<'p> {
         fields.push(Field {
             name: ORDER,
             title: title(ORDER),
-            description: "The place of this row among those that belong together, from 1.".to_owned(),
+            description: "The place of this row among those that belong together, from 1."
+                .to_owned(),
             r#type: "integer",
             delimiter: None,
             item_type: None,
@@ -218,7 +226,8 @@ fn table_schema<'p>(plan: &'p Plan, table: &'p Table) -> TableSchema<'p> {
     TableSchema {
         schema: SCHEMA_PROFILE,
         fields,
-        // What the reader takes: columns in any order, and none left out but those that may be empty.
+        // What the reader takes: columns in any order, and none left out but those that may be
+        // empty.
         fields_match: "superset",
         primary_key: table.primary_key(),
         foreign_keys,
@@ -276,8 +285,8 @@ fn type_name(kind: &Kind) -> &'static str {
     }
 }
 
-/// Times are strings to Table Schema, since its own types would lose the offset and the precision as written, and a
-/// pattern can check them; `rdfType` says what they mean.
+/// Times are strings to Table Schema, since its own types would lose the offset and the precision
+/// as written, and a pattern can check them; `rdfType` says what they mean.
 fn rdf_type(column: &Column) -> Option<&'static str> {
     Some(match column.moment()? {
         Moment::Time => "http://www.w3.org/2001/XMLSchema#dateTime",
@@ -319,7 +328,8 @@ fn items<'j>(root: &'j Value, node: &'j Value) -> &'j Value {
     node
 }
 
-/// A name in plain words: `counter.zero_text` becomes `Counter zero text`; the halves of a position stay x and y.
+/// A name in plain words: `counter.zero_text` becomes `Counter zero text`; the halves of a position
+/// stay x and y.
 fn title(name: &str) -> String {
     let words = name.trim_start_matches('$').replace(['.', '_'], " ");
     if AXES.contains(&name) {

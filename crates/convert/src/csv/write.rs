@@ -1,4 +1,5 @@
-//! From a document to its tables. Runs go out one at a time, so that only the head and one run are ever held.
+//! From a document to its tables. Runs go out one at a time, so that only the head and one run are
+//! ever held.
 
 use std::io::Write;
 
@@ -10,10 +11,12 @@ use crate::tables::plan::plan;
 use crate::tables::walk::{Entry, RowSink, walk};
 use crate::{ConvertError, DocumentRuns, LossReport, Output};
 
-/// The files of a package by their names, in the order in which they are made: `datapackage.json` first.
+/// The files of a package by their names, in the order in which they are made: `datapackage.json`
+/// first.
 pub type Files<W = Vec<u8>> = Vec<(String, W)>;
 
-/// Writes a document as a package: the names and contents of its files. The loss report is empty, always.
+/// Writes a document as a package: the names and contents of its files. The loss report is empty,
+/// always.
 ///
 /// # Errors
 /// Never for a document that was read; the signature is the serializer's.
@@ -21,9 +24,9 @@ pub fn write(document: &Document) -> Result<(Files, LossReport), ConvertError> {
     write_runs(&mut DocumentRuns::new(document), |_| Ok(Vec::new()))
 }
 
-/// Writes a survey that is read run by run. `open` is called with the name of each file before anything is
-/// written and gives what it is written to; all are handed back, flushed, at the end. The bytes are those of
-/// [`write`](fn@write).
+/// Writes a survey that is read run by run. `open` is called with the name of each file before
+/// anything is written and gives what it is written to; all are handed back, flushed, at the end.
+/// The bytes are those of [`write`](fn@write).
 ///
 /// # Errors
 /// When the survey turns out to be invalid, or `open` or what it gave fails.
@@ -40,7 +43,8 @@ pub fn write_runs<W: Write>(
     let mut tables = Vec::new();
     for table in &plan.tables {
         let sink = open(&file_of(table))?;
-        let mut rows = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(sink);
+        let mut rows =
+            csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(sink);
         rows.write_record(table.headings()).map_err(failed)?;
         tables.push(rows);
     }

@@ -27,7 +27,11 @@ impl<'a> Input<'a> {
     /// One file. `name` is what messages and locations call it.
     #[must_use]
     pub fn file(name: impl Into<String>, bytes: impl Into<Cow<'a, [u8]>>) -> Self {
-        Self { files: vec![(String::new(), bytes.into())], folder: false, ..Self::empty(name.into()) }
+        Self {
+            files: vec![(String::new(), bytes.into())],
+            folder: false,
+            ..Self::empty(name.into())
+        }
     }
 
     /// The files of a folder, each with its own name.
@@ -41,10 +45,17 @@ impl<'a> Input<'a> {
     }
 
     const fn empty(name: String) -> Self {
-        Self { name, files: Vec::new(), folder: true, options: Vec::new(), limits: ZipLimits::DEFAULT }
+        Self {
+            name,
+            files: Vec::new(),
+            folder: true,
+            options: Vec::new(),
+            limits: ZipLimits::DEFAULT,
+        }
     }
 
-    /// Tells the reader of the format something, by one of its [options](crate::Capabilities::options).
+    /// Tells the reader of the format something, by one of its
+    /// [options](crate::Capabilities::options).
     #[must_use]
     pub fn with_option(mut self, name: impl Into<String>, value: impl Into<String>) -> Self {
         self.options.push((name.into(), value.into()));

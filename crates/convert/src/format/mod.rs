@@ -1,5 +1,6 @@
-//! What a format is: its names, what it can hold, how it is recognised, read and written. Each format is one [`Format`] in a module of its
-//! own; [`Formats`] is the registry of all of them, from which the command, help texts and messages are made.
+//! What a format is: its names, what it can hold, how it is recognised, read and written. Each
+//! format is one [`Format`] in a module of its own; [`Formats`] is the registry of all of them,
+//! from which the command, help texts and messages are made.
 
 mod input;
 mod output;
@@ -32,7 +33,8 @@ pub struct Format {
     pub title: &'static str,
     /// What it is, in one sentence.
     pub description: &'static str,
-    /// How the names of its files end, without the dot before it. The first is that of files that are written.
+    /// How the names of its files end, without the dot before it. The first is that of files that
+    /// are written.
     pub extensions: &'static [&'static str],
     /// The media type of a file (RFC 6838); that of one of its files if it is a folder.
     pub media_type: &'static str,
@@ -50,16 +52,21 @@ pub struct Format {
 pub type Open = for<'a> fn(Input<'a>) -> Result<Box<dyn Source + 'a>, ConvertError>;
 
 /// Writes a survey. See [`Format::write`].
-pub type Create = fn(&mut dyn RunReader<Error = ConvertError>, &mut Output<'_>) -> Result<LossReport, ConvertError>;
+pub type Create = fn(
+    &mut dyn RunReader<Error = ConvertError>,
+    &mut Output<'_>,
+) -> Result<LossReport, ConvertError>;
 
 /// What a format can do.
 #[derive(Clone, Copy, Debug)]
 pub struct Capabilities {
-    /// Whether it holds everything, so that a document that is written and read again has not changed.
+    /// Whether it holds everything, so that a document that is written and read again has not
+    /// changed.
     pub lossless: bool,
     /// One file, or a folder of files.
     pub container: Container,
-    /// Whether its locations are rows and columns of tables, each with the name of its table, and not lines and characters of a text.
+    /// Whether its locations are rows and columns of tables, each with the name of its table, and
+    /// not lines and characters of a text.
     pub tabular: bool,
     /// What a reader of it can be told.
     pub options: &'static [FormatOption],
@@ -70,7 +77,8 @@ pub struct Capabilities {
 pub enum Container {
     /// One file.
     File {
-        /// Whether it can be written only where the writer can go back ([`Output::File`]). It is held in memory for a stream.
+        /// Whether it can be written only where the writer can go back ([`Output::File`]). It is
+        /// held in memory for a stream.
         seekable: bool,
     },
     /// A folder of files.
@@ -113,7 +121,8 @@ pub enum Sample<'s> {
 }
 
 impl<'s> Sample<'s> {
-    /// The beginning of a text, without a byte-order mark and white space before it; empty for a folder.
+    /// The beginning of a text, without a byte-order mark and white space before it; empty for a
+    /// folder.
     #[must_use]
     pub fn start(&self) -> &'s [u8] {
         const ENOUGH: usize = 4096;
@@ -166,7 +175,9 @@ impl Format {
     #[must_use]
     pub fn is_named(&self, name: &str) -> bool {
         let name = name.to_ascii_lowercase();
-        self.extensions.iter().any(|ending| name.strip_suffix(ending).is_some_and(|stem| stem.ends_with('.')))
+        self.extensions
+            .iter()
+            .any(|ending| name.strip_suffix(ending).is_some_and(|stem| stem.ends_with('.')))
     }
 
     /// Opens a file or folder of the format.
@@ -175,7 +186,9 @@ impl Format {
     /// When the format is written only, has no such option, or it is not of the format.
     pub fn source<'a>(&self, input: Input<'a>) -> Result<Box<dyn Source + 'a>, ConvertError> {
         let Some(open) = self.open else {
-            return Err(ConvertError::Refused { message: format!("{}: {WRITE_ONLY}", input.name()) });
+            return Err(ConvertError::Refused {
+                message: format!("{}: {WRITE_ONLY}", input.name()),
+            });
         };
         for (name, value) in input.options() {
             let known = self.capabilities.options.iter().find(|option| option.name == name);
@@ -189,17 +202,22 @@ impl Format {
     fn wrong_option(&self, name: &str, value: &str) -> String {
         match self.capabilities.options.iter().find(|option| option.name == name) {
             Some(option) => {
-                format!("{} has no {name} {value:?}; expected {}", self.title, option.values.join(", "))
+                format!(
+                    "{} has no {name} {value:?}; expected {}",
+                    self.title,
+                    option.values.join(", ")
+                )
             }
             None => format!("{} has no option {name:?}", self.title),
         }
     }
 
-    /// Writes a survey. What is not in the format is in the report; nothing of what was written is to be kept if writing, or reading the
-    /// survey, fails.
+    /// Writes a survey. What is not in the format is in the report; nothing of what was written is
+    /// to be kept if writing, or reading the survey, fails.
     ///
     /// # Errors
-    /// When the survey turns out to be invalid, the format cannot hold it or is read only, or writing fails.
+    /// When the survey turns out to be invalid, the format cannot hold it or is read only, or
+    /// writing fails.
     pub fn write(
         &self,
         survey: &mut dyn RunReader<Error = ConvertError>,
@@ -215,9 +233,9 @@ impl Format {
                 sink.write_all(held.get_ref())?;
                 Ok(losses)
             }
-            (Output::Folder(_), Container::File { .. }) => {
-                Err(ConvertError::Refused { message: format!("{} is one file and no folder", self.title) })
-            }
+            (Output::Folder(_), Container::File { .. }) => Err(ConvertError::Refused {
+                message: format!("{} is one file and no folder", self.title),
+            }),
             (Output::Stream(_) | Output::File(_), Container::Folder(folder)) => {
                 Err(ConvertError::Refused { message: folder.sentence.to_owned() })
             }
@@ -242,5 +260,4 @@ impl std::fmt::Display for Format {
 }
 
 /// Why a format that is written only is not read.
-const WRITE_ONLY: &str =
-    "this format is written only, since it leaves out most of a survey; convert from the file that it was made of";
+const WRITE_ONLY: &str = "this format is written only, since it leaves out most of a survey; convert from the file that it was made of";

@@ -52,7 +52,9 @@ impl MemoryFolder {
     /// The names and bytes of its files, in the order in which they were made.
     #[must_use]
     pub fn into_files(self) -> Vec<(String, Vec<u8>)> {
-        let bytes = |file: Shared| std::mem::take(&mut *file.lock().unwrap_or_else(PoisonError::into_inner));
+        let bytes = |file: Shared| {
+            std::mem::take(&mut *file.lock().unwrap_or_else(PoisonError::into_inner))
+        };
         self.files.into_iter().map(|(name, file)| (name, bytes(file))).collect()
     }
 }
@@ -67,8 +69,8 @@ impl CreateFile for MemoryFolder {
 
 /// Where a survey is written to.
 ///
-/// What a format needs is in its [capabilities](crate::Capabilities::container): a folder, a file in which the writer can go back, or no
-/// more than a stream.
+/// What a format needs is in its [capabilities](crate::Capabilities::container): a folder, a file
+/// in which the writer can go back, or no more than a stream.
 pub enum Output<'o> {
     /// A stream: standard output, a connection.
     Stream(&'o mut dyn Write),
@@ -97,9 +99,9 @@ impl Output<'_> {
         match self {
             Self::Stream(sink) => Ok(*sink),
             Self::File(sink) => Ok(sink),
-            Self::Folder(_) => {
-                Err(ConvertError::Refused { message: "the format is one file and no folder".to_owned() })
-            }
+            Self::Folder(_) => Err(ConvertError::Refused {
+                message: "the format is one file and no folder".to_owned(),
+            }),
         }
     }
 
@@ -123,7 +125,9 @@ impl Output<'_> {
     pub fn folder(&mut self) -> Result<&mut dyn CreateFile, ConvertError> {
         match self {
             Self::Folder(folder) => Ok(*folder),
-            _ => Err(ConvertError::Refused { message: "the format is a folder and no file".to_owned() }),
+            _ => Err(ConvertError::Refused {
+                message: "the format is a folder and no file".to_owned(),
+            }),
         }
     }
 }

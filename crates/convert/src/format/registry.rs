@@ -4,7 +4,8 @@ use super::{Detection, Format, Input, Sample};
 use crate::ConvertError;
 use crate::source::Source;
 
-/// Every format that this crate was built with, in the order in which they are listed. A new one is a module and a line here.
+/// Every format that this crate was built with, in the order in which they are listed. A new one is
+/// a module and a line here.
 const BUILT_IN: &[&Format] = &[
     &crate::json::FORMAT,
     #[cfg(feature = "xml")]
@@ -102,7 +103,8 @@ impl Formats {
         self.all.iter().copied()
     }
 
-    /// The format that the name of a file tells. Of several formats with one extension it is the first.
+    /// The format that the name of a file tells. Of several formats with one extension it is the
+    /// first.
     #[must_use]
     pub fn by_name(&self, name: &str) -> Option<&'static Format> {
         self.iter().find(|format| format.is_named(name))
@@ -123,11 +125,16 @@ impl Formats {
         best.map(|(_, format)| format).ok_or_else(|| unrecognised(sample))
     }
 
-    /// The format that a file or folder is read in: the one that is stated, or told by its name and content.
+    /// The format that a file or folder is read in: the one that is stated, or told by its name and
+    /// content.
     ///
     /// # Errors
     /// When it cannot be told, is another than was stated, or is not read.
-    pub fn detect(&self, input: &Input<'_>, stated: Option<&'static Format>) -> Result<&'static Format, FormatError> {
+    pub fn detect(
+        &self,
+        input: &Input<'_>,
+        stated: Option<&'static Format>,
+    ) -> Result<&'static Format, FormatError> {
         if input.is_folder() {
             return self.detect_folder(&input.names(), stated);
         }
@@ -148,7 +155,11 @@ impl Formats {
         if format.is_read() { Ok(format) } else { Err(FormatError::WriteOnly(format)) }
     }
 
-    fn of_file(&self, input: &Input<'_>, stated: Option<&'static Format>) -> Result<&'static Format, FormatError> {
+    fn of_file(
+        &self,
+        input: &Input<'_>,
+        stated: Option<&'static Format>,
+    ) -> Result<&'static Format, FormatError> {
         let detected = self.by_content(&Sample::File(input.bytes()));
         if let (Some(stated), Ok(detected)) = (stated, &detected) {
             let packed = stated.folder().and_then(|folder| folder.packed) == Some(detected.name);
@@ -158,7 +169,9 @@ impl Formats {
         }
         let Some(format) = stated.or_else(|| self.by_name(input.name())) else { return detected };
         // An extension that several formats have says little.
-        if stated.is_none() && self.iter().filter(|format| format.is_named(input.name())).count() > 1 {
+        if stated.is_none()
+            && self.iter().filter(|format| format.is_named(input.name())).count() > 1
+        {
             return Ok(detected.unwrap_or(format));
         }
         match format.folder() {
@@ -170,17 +183,24 @@ impl Formats {
         }
     }
 
-    fn of_folder(&self, names: &[&str], stated: Option<&'static Format>) -> Result<&'static Format, FormatError> {
+    fn of_folder(
+        &self,
+        names: &[&str],
+        stated: Option<&'static Format>,
+    ) -> Result<&'static Format, FormatError> {
         if let Some(stated) = stated.filter(|stated| stated.folder().is_none()) {
             return Err(FormatError::NoFolder(stated));
         }
         let detected = self.by_content(&Sample::Folder(names));
         match (stated, detected) {
-            (Some(stated), Ok(detected)) if stated != detected => Err(FormatError::Contradicted { stated, detected }),
+            (Some(stated), Ok(detected)) if stated != detected => {
+                Err(FormatError::Contradicted { stated, detected })
+            }
             (_, Ok(detected)) => Ok(detected),
             (_, Err(_)) => {
                 let read = self.iter().filter(|format| format.is_read());
-                let files: Vec<&str> = read.filter_map(|format| Some(format.folder()?.file)).collect();
+                let files: Vec<&str> =
+                    read.filter_map(|format| Some(format.folder()?.file)).collect();
                 Err(FormatError::NoFile(files.join(" or ")))
             }
         }
@@ -195,9 +215,9 @@ impl Formats {
         input: Input<'a>,
         stated: Option<&'static Format>,
     ) -> Result<Box<dyn Source + 'a>, ConvertError> {
-        let format = self
-            .detect(&input, stated)
-            .map_err(|error| ConvertError::Refused { message: format!("{}: {error}", input.name()) })?;
+        let format = self.detect(&input, stated).map_err(|error| ConvertError::Refused {
+            message: format!("{}: {error}", input.name()),
+        })?;
         format.source(input)
     }
 }
@@ -207,9 +227,9 @@ fn unrecognised(sample: &Sample<'_>) -> FormatError {
     match sample.start() {
         [] => FormatError::Empty,
         // The compound files of older office programs.
-        [0xD0, 0xCF, 0x11, 0xE0, ..] => {
-            FormatError::NoData("is an old workbook or office document; save it as .xlsx, or as CSV, and give that")
-        }
+        [0xD0, 0xCF, 0x11, 0xE0, ..] => FormatError::NoData(
+            "is an old workbook or office document; save it as .xlsx, or as CSV, and give that",
+        ),
         start if start.starts_with(b"%PDF") => {
             FormatError::NoData("is a PDF, which has no data to read; ask for the survey as data")
         }
@@ -230,7 +250,10 @@ mod tests {
         assert_eq!(names.len(), formats.iter().count());
         for format in formats.iter() {
             let plain = format.name.bytes().all(|byte| byte.is_ascii_lowercase() || byte == b'-');
-            assert!(plain && format.description.ends_with('.') && !format.extensions.is_empty(), "{format}");
+            assert!(
+                plain && format.description.ends_with('.') && !format.extensions.is_empty(),
+                "{format}"
+            );
             assert!(format.is_read() || format.is_written(), "{format}");
             if let Some(packed) = format.folder().and_then(|folder| folder.packed) {
                 assert!(formats.get(packed).is_some(), "{packed}");
@@ -241,7 +264,8 @@ mod tests {
     #[test]
     fn what_holds_no_data_is_named() {
         let formats = Formats::built_in();
-        let said = |bytes: &[u8]| formats.detect(&Input::file("x", bytes), None).unwrap_err().to_string();
+        let said =
+            |bytes: &[u8]| formats.detect(&Input::file("x", bytes), None).unwrap_err().to_string();
         assert_eq!(said(b""), "the source is empty");
         assert!(said(b"%PDF-1.7").starts_with("is a PDF"));
         assert!(said(b"\xD0\xCF\x11\xE0\xA1").starts_with("is an old workbook"));

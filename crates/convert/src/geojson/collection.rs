@@ -1,5 +1,6 @@
-//! From the text of a feature collection to rows: which table each feature belongs to, its properties as the row that they are, and
-//! its geometry as drawn. What the rows say is not looked at here.
+//! From the text of a feature collection to rows: which table each feature belongs to, its
+//! properties as the row that they are, and its geometry as drawn. What the rows say is not looked
+//! at here.
 
 use std::borrow::Cow;
 use std::ops::Range;
@@ -102,15 +103,19 @@ impl<'s> Features<'s> {
         feature(&self.source, self.position, part).map(Some)
     }
 
-    /// Whether every run is followed by its observations, and all that is neither comes before the first run: then runs can be read one
-    /// after the other.
+    /// Whether every run is followed by its observations, and all that is neither comes before the
+    /// first run: then runs can be read one after the other.
     pub(super) fn are_in_order(mut self) -> bool {
         let mut run: Option<Cow<'_, str>> = None;
         while let Some(part) = self.next_part() {
-            let Ok(FeatureNames { id, properties: Some(names) }) = serde_json::from_str(part) else { return false };
+            let Ok(FeatureNames { id, properties: Some(names) }) = serde_json::from_str(part)
+            else {
+                return false;
+            };
             let fits = match names.table.as_deref() {
                 Some("runs") => {
-                    run = names.id.or_else(|| id.and_then(|id| serde_json::from_str(id.get()).ok()));
+                    run =
+                        names.id.or_else(|| id.and_then(|id| serde_json::from_str(id.get()).ok()));
                     run.is_some()
                 }
                 Some("observations") => run.is_some() && run == names.run,
@@ -145,8 +150,8 @@ struct RowNames<'s> {
 
 /// Takes a collection apart: the `survey` member, and the features.
 pub(super) fn collected<'s>(source: &Text<'s>) -> Result<Collected<'s>, ConvertError> {
-    let collection: Collection<'s> =
-        serde_json::from_str(source.text()).map_err(|error| source.json_error(TextPosition::START, &error))?;
+    let collection: Collection<'s> = serde_json::from_str(source.text())
+        .map_err(|error| source.json_error(TextPosition::START, &error))?;
     check_kind(source, &collection)?;
     let at = |part: &RawValue| source.position(TextPosition::START, part.get());
     if let Some(crs) = collection.crs {
@@ -161,7 +166,8 @@ pub(super) fn collected<'s>(source: &Text<'s>) -> Result<Collected<'s>, ConvertE
     let position = at(survey);
     let value = source.object(position, survey.get(), "the member \"survey\"")?;
     if let Some(table) = TABLES.iter().find(|table| value.contains_key(**table)) {
-        let message = format!("the member \"survey\" holds {table:?}; its rows belong among the features");
+        let message =
+            format!("the member \"survey\" holds {table:?}; its rows belong among the features");
         return Err(source.error(position, message));
     }
     let survey = Row { value, position, json: source.range(position, survey.get()), drawn: None };
@@ -185,14 +191,22 @@ fn check_kind(source: &Text<'_>, collection: &Collection<'_>) -> Result<(), Conv
     let object = source.text().trim_ascii_start().starts_with('{');
     let message = match collection.kind.as_deref() {
         Some("FeatureCollection") if object => return Ok(()),
-        Some(kind) if object => format!("expected a GeoJSON feature collection, found the type {kind:?}"),
-        _ if collection.obvert.is_some() => "this is an obvert document, not GeoJSON; read it as one".to_owned(),
-        _ => "expected a GeoJSON feature collection: an object with \"type\": \"FeatureCollection\"".to_owned(),
+        Some(kind) if object => {
+            format!("expected a GeoJSON feature collection, found the type {kind:?}")
+        }
+        _ if collection.obvert.is_some() => {
+            "this is an obvert document, not GeoJSON; read it as one".to_owned()
+        }
+        _ => {
+            "expected a GeoJSON feature collection: an object with \"type\": \"FeatureCollection\""
+                .to_owned()
+        }
     };
     Err(source.error(TextPosition::START, message))
 }
 
-/// RFC 7946 §4 has done away with other reference systems; a member that names the one that is meant anyway is harmless.
+/// RFC 7946 §4 has done away with other reference systems; a member that names the one that is
+/// meant anyway is harmless.
 fn check_crs(source: &Text<'_>, position: TextPosition, crs: &str) -> Result<(), ConvertError> {
     let value = source.value(position, crs)?;
     let name = value.pointer("/properties/name").and_then(Value::as_str).unwrap_or_default();
@@ -204,26 +218,37 @@ fn check_crs(source: &Text<'_>, position: TextPosition, crs: &str) -> Result<(),
     Err(source.error(position, message))
 }
 
-fn feature(source: &Text<'_>, position: TextPosition, text: &str) -> Result<TableRow, ConvertError> {
-    let feature: Feature<'_> = serde_json::from_str(text).map_err(|error| source.json_error(position, &error))?;
+fn feature(
+    source: &Text<'_>,
+    position: TextPosition,
+    text: &str,
+) -> Result<TableRow, ConvertError> {
+    let feature: Feature<'_> =
+        serde_json::from_str(text).map_err(|error| source.json_error(position, &error))?;
     if !text.starts_with('{') || feature.kind.as_deref() != Some("Feature") {
-        return Err(source.error(position, "expected a GeoJSON feature: an object with \"type\": \"Feature\""));
+        return Err(source
+            .error(position, "expected a GeoJSON feature: an object with \"type\": \"Feature\""));
     }
-    let expected = format!("a property \"table\" must name the table of the row: {}", TABLES.join(", "));
+    let expected =
+        format!("a property \"table\" must name the table of the row: {}", TABLES.join(", "));
     let Some(properties) = feature.properties else {
         return Err(source.error(position, format!("the feature has no properties; {expected}")));
     };
     let begin = source.position(position, properties.get());
     let mut value = source.object(begin, properties.get(), "the member \"properties\"")?;
-    // An attribute table has a cell for every attribute of any feature, and writes the empty ones as null.
+    // An attribute table has a cell for every attribute of any feature, and writes the empty ones
+    // as null.
     value.retain(|_, value| !value.is_null());
 
     let table = match value.remove("table") {
-        Some(Value::String(name)) => TABLES.into_iter().find(|table| *table == name).ok_or(Value::String(name)),
+        Some(Value::String(name)) => {
+            TABLES.into_iter().find(|table| *table == name).ok_or(Value::String(name))
+        }
         Some(other) => Err(other),
         None => return Err(source.error(begin, format!("the feature has no table; {expected}"))),
     };
-    let table = table.map_err(|other| source.error(begin, format!("there is no table {other}; {expected}")))?;
+    let table = table
+        .map_err(|other| source.error(begin, format!("there is no table {other}; {expected}")))?;
     value.remove(ADDED[2]);
     let run = match (table, value.remove("run")) {
         ("observations", Some(Value::String(run))) => Some(run),
@@ -239,15 +264,19 @@ fn feature(source: &Text<'_>, position: TextPosition, text: &str) -> Result<Tabl
         (_, None) => None,
     };
     if table == "runs" && value.contains_key("observations") {
-        return Err(source.error(begin, "the observations of a run are features of their own, not a property of it"));
+        return Err(source.error(
+            begin,
+            "the observations of a run are features of their own, not a property of it",
+        ));
     }
     if let Some(id) = feature.id {
         let found = source.position(position, id.get());
         let id = source.value(found, id.get())?;
         match value.get("id") {
             Some(other) if *other != id => {
-                let message =
-                    format!("the feature's id is {id}, but its property \"id\" is {other}; remove the wrong one");
+                let message = format!(
+                    "the feature's id is {id}, but its property \"id\" is {other}; remove the wrong one"
+                );
                 return Err(source.error(found, message));
             }
             _ => value.insert("id".to_owned(), id),
@@ -275,10 +304,14 @@ fn row_shape(table: &str) -> &'static ObjectShape {
     }
 }
 
-/// Turns JSON in a text into JSON where the row has an object or a list, since attribute tables have neither.
+/// Turns JSON in a text into JSON where the row has an object or a list, since attribute tables
+/// have neither.
 fn unpack(value: &mut Map<String, Value>, row: &ObjectShape) {
     for field in &row.fields {
-        let nested = matches!(field.shape, Shape::Object(_) | Shape::List(_) | Shape::Position | Shape::Extensions);
+        let nested = matches!(
+            field.shape,
+            Shape::Object(_) | Shape::List(_) | Shape::Position | Shape::Extensions
+        );
         if let Some(Value::String(text)) = value.get(&field.name).filter(|_| nested)
             && text.trim_ascii_start().starts_with(['{', '['])
             && let Ok(inner) = strict_value(text)
@@ -288,28 +321,39 @@ fn unpack(value: &mut Map<String, Value>, row: &ObjectShape) {
     }
 }
 
-/// The geometry of a feature; `None` for one without coordinates, which is how some programs write that there is none.
-fn drawn(source: &Text<'_>, position: TextPosition, text: &str) -> Result<Option<Drawn>, ConvertError> {
+/// The geometry of a feature; `None` for one without coordinates, which is how some programs write
+/// that there is none.
+fn drawn(
+    source: &Text<'_>,
+    position: TextPosition,
+    text: &str,
+) -> Result<Option<Drawn>, ConvertError> {
     let value = source.object(position, text, "a geometry")?;
     let kind = value.get("type").and_then(Value::as_str).unwrap_or_default();
     let known = matches!(kind, "Point" | "MultiPoint" | "LineString" | "MultiLineString");
     let coordinates = match value.get("coordinates") {
         Some(Value::Array(coordinates)) if known => coordinates,
-        Some(_) if known => return Err(source.error(position, "the coordinates of a geometry must be a list")),
+        Some(_) if known => {
+            return Err(source.error(position, "the coordinates of a geometry must be a list"));
+        }
         None if known => return Err(source.error(position, "the geometry has no coordinates")),
         _ => {
-            let message = format!("rows of a survey are points or lines; found a geometry of type {kind:?}");
+            let message =
+                format!("rows of a survey are points or lines; found a geometry of type {kind:?}");
             return Err(source.error(position, message));
         }
     };
     if coordinates.is_empty() {
         return Ok(None);
     }
-    let one = |what: &str| format!("expected one {what}, found {}; make it a feature each", coordinates.len());
+    let one = |what: &str| {
+        format!("expected one {what}, found {}; make it a feature each", coordinates.len())
+    };
     let line = |value: &Value| -> Result<Vec<LonLat>, String> {
         let positions = value.as_array().filter(|positions| positions.len() >= 2);
-        let positions = positions
-            .ok_or_else(|| format!("a line has two positions or more (RFC 7946 section 3.1.4), found {value}"))?;
+        let positions = positions.ok_or_else(|| {
+            format!("a line has two positions or more (RFC 7946 section 3.1.4), found {value}")
+        })?;
         positions.iter().map(lonlat).collect()
     };
     let geometry = match (kind, coordinates.as_slice()) {
@@ -325,17 +369,23 @@ fn drawn(source: &Text<'_>, position: TextPosition, text: &str) -> Result<Option
 }
 
 fn lonlat(value: &Value) -> Result<LonLat, String> {
-    let numbers: Option<Vec<f64>> = value.as_array().and_then(|list| list.iter().map(Value::as_f64).collect());
+    let numbers: Option<Vec<f64>> =
+        value.as_array().and_then(|list| list.iter().map(Value::as_f64).collect());
     match numbers.as_deref() {
-        // A height of 0 is what programs put in that know no other positions than such with three numbers.
-        Some(&[lon, lat] | &[lon, lat, 0.0]) if lon.abs() <= 360.0 && lat.abs() <= 90.0 => Ok([lon, lat]),
-        Some(&[_, _] | &[_, _, 0.0]) => {
-            Err(format!("{value} is not a longitude and latitude in degrees (RFC 7946 section 3.1.1)"))
+        // A height of 0 is what programs put in that know no other positions than such with three
+        // numbers.
+        Some(&[lon, lat] | &[lon, lat, 0.0]) if lon.abs() <= 360.0 && lat.abs() <= 90.0 => {
+            Ok([lon, lat])
         }
+        Some(&[_, _] | &[_, _, 0.0]) => Err(format!(
+            "{value} is not a longitude and latitude in degrees (RFC 7946 section 3.1.1)"
+        )),
         Some(&[_, _, _]) => {
             let message = "has a height, which GeoJSON counts from the ellipsoid; put elevations into the properties and take it out";
             Err(format!("the position {value} {message}"))
         }
-        _ => Err(format!("a position is a list of longitude and latitude (RFC 7946 section 3.1.1), found {value}")),
+        _ => Err(format!(
+            "a position is a list of longitude and latitude (RFC 7946 section 3.1.1), found {value}"
+        )),
     }
 }

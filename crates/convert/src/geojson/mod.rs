@@ -1,7 +1,8 @@
-//! GeoJSON (RFC 7946): a survey on the map, on WGS 84, that can be turned back into the very same document.
+//! GeoJSON (RFC 7946): a survey on the map, on WGS 84, that can be turned back into the very same
+//! document.
 //!
-//! One feature collection holds everything. Each row of the tables that have a place is a feature whose properties are the row as it
-//! stands in the document, with the table's name in `table`:
+//! One feature collection holds everything. Each row of the tables that have a place is a feature
+//! whose properties are the row as it stands in the document, with the table's name in `table`:
 //!
 //! | `table` | geometry |
 //! |---|---|
@@ -10,32 +11,39 @@
 //! | `runs` | the part of the pipe that the run covered, in the direction of travel |
 //! | `observations` | a point; for a stretch with both ends, the part of the pipe that it covers. The run's id stands in `run` |
 //!
-//! Everything else of the document (what is said once, parties, equipment, media, ratings) is the collection's foreign member `survey`
-//! (RFC 7946 §6.1). A row without a position is a feature whose geometry is `null` (§3.2). Rows stand in the document's order, each
-//! run followed by its observations.
+//! Everything else of the document (what is said once, parties, equipment, media, ratings) is the
+//! collection's foreign member `survey` (RFC 7946 §6.1). A row without a position is a feature
+//! whose geometry is `null` (§3.2). Rows stand in the document's order, each run followed by its
+//! observations.
 //!
 //! # Positions, and the way back
 //!
-//! Positions and distances stay in the properties as they were recorded, in the document's reference system and units. The geometry is
-//! *derived* from them and says nothing new, so reading gives back every byte. A geometry has nine decimals (0.1 mm). It has no third
-//! element, which would have to be a height above the ellipsoid, and elevations of a survey are above a datum of their own; there is no
-//! `crs` member (§4). Lines that cross the antimeridian are cut there (§3.1.9).
+//! Positions and distances stay in the properties as they were recorded, in the document's
+//! reference system and units. The geometry is *derived* from them and says nothing new, so reading
+//! gives back every byte. A geometry has nine decimals (0.1 mm). It has no third element, which
+//! would have to be a height above the ellipsoid, and elevations of a survey are above a datum of
+//! their own; there is no `crs` member (§4). Lines that cross the antimeridian are cut there
+//! (§3.1.9).
 //!
-//! Distances become places in proportion: a reading, less what the counter read at its zero, more the zero's distance from the centre of
-//! the structure, is a share of the pipe's stated length (of the line's own where none is stated), and the same share of the
-//! line. An upstream run counts from the downstream end. What lies beyond a pipe's end is drawn at that end, and its feature says so in
-//! the property `placed`.
+//! Distances become places in proportion: a reading, less what the counter read at its zero, more
+//! the zero's distance from the centre of the structure, is a share of the pipe's stated length (of
+//! the line's own where none is stated), and the same share of the line. An upstream run counts
+//! from the downstream end. What lies beyond a pipe's end is drawn at that end, and its feature
+//! says so in the property `placed`.
 //!
 //! # When somebody has edited the collection
 //!
-//! A map program can move a geometry. Then it contradicts the positions in the properties, and which of the two is right only a person
-//! can know: the reader [refuses](Moved::Refuse), naming each, unless it is told to [take the geometries over](Moved::TakeGeometry)
-//! or to [keep the properties](Moved::KeepProperties). Differences within the seventh decimal (1 cm), to which many programs
-//! round, are none. Where the properties have no position the geometry is taken over without asking: that is how a new structure is
-//! drawn. The geometry of a run or an observation never changes its distances: moved by itself it is an error.
+//! A map program can move a geometry. Then it contradicts the positions in the properties, and
+//! which of the two is right only a person can know: the reader [refuses](Moved::Refuse), naming
+//! each, unless it is told to [take the geometries over](Moved::TakeGeometry) or to [keep the
+//! properties](Moved::KeepProperties). Differences within the seventh decimal (1 cm), to which many
+//! programs round, are none. Where the properties have no position the geometry is taken over
+//! without asking: that is how a new structure is drawn. The geometry of a run or an observation
+//! never changes its distances: moved by itself it is an error.
 //!
-//! `null` properties are taken as absent, nested properties may be JSON in a text, and the feature's `id` stands for a missing property
-//! `id`: this is what attribute tables make of rows. Members of the collection that RFC 7946 and this format do not know are ignored.
+//! `null` properties are taken as absent, nested properties may be JSON in a text, and the
+//! feature's `id` stands for a missing property `id`: this is what attribute tables make of rows.
+//! Members of the collection that RFC 7946 and this format do not know are ignored.
 
 mod collection;
 mod moved;
@@ -66,7 +74,9 @@ pub static FORMAT: Format = Format {
             values: &Moved::NAMES,
         }],
     },
-    detect: |sample| match sample.start().starts_with(b"{") && sample.start_has("\"FeatureCollection\"") {
+    detect: |sample| match sample.start().starts_with(b"{")
+        && sample.start_has("\"FeatureCollection\"")
+    {
         true => Detection::Certain,
         false => Detection::No,
     },

@@ -1,6 +1,6 @@
-//! What to do when a geometry and the row that it was drawn from say different things, because somebody has moved one or
-//! edited the other. Dropping either without a word would be the worst answer, so there is a policy, and errors that name
-//! every feature concerned.
+//! What to do when a geometry and the row that it was drawn from say different things, because
+//! somebody has moved one or edited the other. Dropping either without a word would be the worst
+//! answer, so there is a policy, and errors that name every feature concerned.
 
 use obvert_geo::{Crs, CrsKind};
 use obvert_model::number::{NumberError, Position};
@@ -11,14 +11,16 @@ use crate::map::geometry::{Geometry, LonLat, near};
 use crate::map::network::{Map, Network, Placer, crs_of, has_positions};
 use crate::{ConvertError, Location};
 
-/// What a reader does with a geometry of a structure, pipe or locate that is not where the properties say, beyond rounding.
+/// What a reader does with a geometry of a structure, pipe or locate that is not where the
+/// properties say, beyond rounding.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Moved {
     /// Refuse to read, naming each.
     #[default]
     Refuse,
-    /// Take the geometry over: turned back into the document's reference system it replaces `position` or `path`. Vertices of
-    /// a path that were not moved keep their recorded numbers. Runs and observations follow their pipe.
+    /// Take the geometry over: turned back into the document's reference system it replaces
+    /// `position` or `path`. Vertices of a path that were not moved keep their recorded numbers.
+    /// Runs and observations follow their pipe.
     TakeGeometry,
     /// Take no notice of any geometry.
     KeepProperties,
@@ -42,7 +44,9 @@ impl Moved {
 
     /// What has a name.
     pub(super) fn from_name(name: &str) -> Option<Self> {
-        [Self::Refuse, Self::TakeGeometry, Self::KeepProperties].into_iter().find(|moved| moved.as_str() == name)
+        [Self::Refuse, Self::TakeGeometry, Self::KeepProperties]
+            .into_iter()
+            .find(|moved| moved.as_str() == name)
     }
 }
 
@@ -83,7 +87,12 @@ impl Drawings {
 
     fn first(&self) -> Option<&Drawn> {
         let tables = [&self.structures, &self.pipes, &self.locates, &self.runs];
-        tables.into_iter().chain(&self.observations).flatten().flatten().min_by_key(|drawn| (drawn.line, drawn.column))
+        tables
+            .into_iter()
+            .chain(&self.observations)
+            .flatten()
+            .flatten()
+            .min_by_key(|drawn| (drawn.line, drawn.column))
     }
 }
 
@@ -109,7 +118,9 @@ pub(super) fn settle(
     moved: Moved,
     file: &str,
 ) -> Result<(), ConvertError> {
-    let Some(first) = drawings.first().filter(|_| moved != Moved::KeepProperties) else { return Ok(()) };
+    let Some(first) = drawings.first().filter(|_| moved != Moved::KeepProperties) else {
+        return Ok(());
+    };
     if document.head.crs.is_none() && !has_positions(&document.head) {
         let message = "a position was drawn, but the document has no reference system to put it into; add \"crs\": \"OGC:CRS84\" to the \
                        member \"survey\" to record positions as longitude and latitude on WGS 84";
@@ -129,16 +140,23 @@ pub(super) fn settle(
         for (index, drawn) in &structures {
             let row = &document.head.structures[*index];
             if row.position.is_some() {
-                let found =
-                    conflict(format!("structure {:?}", row.id.as_str()), drawn, map.structure(*index), "position");
-                let follow = ", and set the geometries of the pipes, runs and observations there to null";
-                conflicts.push(Conflict { remedy: Some(placed(&crs, drawn, file) + follow), ..found });
+                let found = conflict(
+                    format!("structure {:?}", row.id.as_str()),
+                    drawn,
+                    map.structure(*index),
+                    "position",
+                );
+                let follow =
+                    ", and set the geometries of the pipes, runs and observations there to null";
+                conflicts
+                    .push(Conflict { remedy: Some(placed(&crs, drawn, file) + follow), ..found });
             }
         }
         for (index, drawn) in &pipes {
             let (row, was) = (&document.head.pipes[*index], map.pipe(*index));
             if was.is_some() || !row.path.is_empty() {
-                let kept = if row.path.is_empty() { "straight line between its ends" } else { "path" };
+                let kept =
+                    if row.path.is_empty() { "straight line between its ends" } else { "path" };
                 let remedy = format!(
                     "write its vertices into the property \"path\", in {crs}, and set the geometries of its runs and observations to null"
                 );
@@ -149,7 +167,12 @@ pub(super) fn settle(
         for (index, drawn) in &locates {
             let row = &document.head.locates[*index];
             if row.position.is_some() {
-                let found = conflict(format!("locate {:?}", row.id.as_str()), drawn, map.locate(*index), "position");
+                let found = conflict(
+                    format!("locate {:?}", row.id.as_str()),
+                    drawn,
+                    map.locate(*index),
+                    "position",
+                );
                 conflicts.push(Conflict { remedy: Some(placed(&crs, drawn, file)), ..found });
             }
         }
@@ -159,7 +182,8 @@ pub(super) fn settle(
         conflicts.extend(seen.into_iter().map(|(_, _, conflict)| conflict));
         return refuse(file, conflicts);
     }
-    let seen: Vec<(usize, Option<usize>)> = seen.into_iter().map(|(run, row, _)| (run, row)).collect();
+    let seen: Vec<(usize, Option<usize>)> =
+        seen.into_iter().map(|(run, row, _)| (run, row)).collect();
 
     // Points first, since straight pipes follow them.
     for (index, drawn) in structures {
@@ -188,10 +212,11 @@ pub(super) fn settle(
     }
     let network = Network::new(&document.head, WHY)?;
     let still = |run, row| seen.binary_search(&(run, row)).is_ok();
-    let conflicts: Vec<_> = seen_elsewhere(network.on(&document.head), &document.runs, drawings, still)
-        .into_iter()
-        .map(|(.., c)| c)
-        .collect();
+    let conflicts: Vec<_> =
+        seen_elsewhere(network.on(&document.head), &document.runs, drawings, still)
+            .into_iter()
+            .map(|(.., c)| c)
+            .collect();
     if conflicts.is_empty() { Ok(()) } else { refuse(file, conflicts) }
 }
 
@@ -200,11 +225,17 @@ fn off(
     drawings: &[Option<Drawn>],
     derived: impl Fn(usize) -> Option<Geometry>,
 ) -> impl Iterator<Item = (usize, &Drawn)> {
-    let drawn = drawings.iter().enumerate().filter_map(|(index, drawn)| Some((index, drawn.as_ref()?)));
-    drawn.filter(move |(index, drawn)| derived(*index).is_none_or(|derived| !derived.agrees(&drawn.geometry)))
+    let drawn =
+        drawings.iter().enumerate().filter_map(|(index, drawn)| Some((index, drawn.as_ref()?)));
+    drawn.filter(move |(index, drawn)| {
+        derived(*index).is_none_or(|derived| !derived.agrees(&drawn.geometry))
+    })
 }
 
-fn points(drawings: &[Option<Drawn>], derived: impl Fn(usize) -> Option<Geometry>) -> Vec<(usize, &Drawn)> {
+fn points(
+    drawings: &[Option<Drawn>],
+    derived: impl Fn(usize) -> Option<Geometry>,
+) -> Vec<(usize, &Drawn)> {
     off(drawings, derived).collect()
 }
 
@@ -213,7 +244,8 @@ pub(super) fn agrees(map: Map<'_>, run: &Run, drawings: &Drawings) -> bool {
     seen_elsewhere(map, std::slice::from_ref(run), drawings, |_, _| true).is_empty()
 }
 
-/// Runs and observations that are not where their distances are, of those that `which` names: run, observation, conflict.
+/// Runs and observations that are not where their distances are, of those that `which` names: run,
+/// observation, conflict.
 fn seen_elsewhere(
     map: Map<'_>,
     runs: &[Run],
@@ -229,20 +261,28 @@ fn seen_elsewhere(
         }
         let line = map.line_of(run);
         let placer = line.as_ref().and_then(|line| map.placer(run, line));
-        let mut compare = |row: Option<usize>, what: String, drawn: &Drawn, derived: Option<Geometry>| {
+        let mut compare = |row: Option<usize>,
+                           what: String,
+                           drawn: &Drawn,
+                           derived: Option<Geometry>| {
             if derived.as_ref().is_none_or(|derived| !derived.agrees(&drawn.geometry)) {
                 found.push((index, row, conflict(what, drawn, derived, "distance on the pipe")));
             }
         };
         if let Some(drawn) = whole.filter(|_| which(index, None)) {
-            let derived = placer.as_ref().and_then(|placer| placer.run(run)).map(|placed| placed.geometry);
+            let derived =
+                placer.as_ref().and_then(|placer| placer.run(run)).map(|placed| placed.geometry);
             compare(None, format!("run {:?}", run.id.as_str()), drawn, derived);
         }
         for (row, (drawn, observation)) in rows.iter().zip(&run.observations).enumerate() {
             if let Some(drawn) = drawn.as_ref().filter(|_| which(index, Some(row))) {
                 let place = |placer: &Placer<'_>| placer.observation(observation);
                 let derived = placer.as_ref().and_then(place).map(|placed| placed.geometry);
-                let what = format!("observation {:?} of run {:?}", observation.id.as_str(), run.id.as_str());
+                let what = format!(
+                    "observation {:?} of run {:?}",
+                    observation.id.as_str(),
+                    run.id.as_str()
+                );
                 compare(Some(row), what, drawn, derived);
             }
         }
@@ -262,7 +302,9 @@ fn conflict(what: String, drawn: &Drawn, derived: Option<Geometry>, kept: &str) 
 /// What makes a row have the position that was drawn.
 fn placed(crs: &Crs, drawn: &Drawn, file: &str) -> String {
     match point(crs, drawn, file) {
-        Ok(position) => format!("make the property \"position\" [{}, {}]", position.x(), position.y()),
+        Ok(position) => {
+            format!("make the property \"position\" [{}, {}]", position.x(), position.y())
+        }
         Err(_) => format!("write its place into the property \"position\", in {crs}"),
     }
 }
@@ -310,8 +352,14 @@ fn point(crs: &Crs, drawn: &Drawn, file: &str) -> Result<Position, ConvertError>
     back(crs, lonlat, drawn, file)
 }
 
-/// A drawn line in the document's reference system. Vertices that stand where `known` ones do are those.
-fn path(crs: &Crs, drawn: &Drawn, known: &[[f64; 2]], file: &str) -> Result<Vec<Position>, ConvertError> {
+/// A drawn line in the document's reference system. Vertices that stand where `known` ones do are
+/// those.
+fn path(
+    crs: &Crs,
+    drawn: &Drawn,
+    known: &[[f64; 2]],
+    file: &str,
+) -> Result<Vec<Position>, ConvertError> {
     let refused = |message: &str| Err(at(file, drawn.line, drawn.column, message.to_owned()));
     if matches!(drawn.geometry, Geometry::Point(_)) {
         return refused("a pipe has a course, so its geometry must be a line");
@@ -329,7 +377,9 @@ fn path(crs: &Crs, drawn: &Drawn, known: &[[f64; 2]], file: &str) -> Result<Vec<
             let from = kept.partition_point(|(known, _)| known[0] < lonlat[0] - 1e-6);
             let close = kept[from..].iter().take_while(|(known, _)| known[0] <= lonlat[0] + 1e-6);
             match close.into_iter().find(|(known, _)| near(*known, lonlat)) {
-                Some((_, known)) => Position::try_from(*known).map_err(|error| out_of_range(drawn, file, &error)),
+                Some((_, known)) => {
+                    Position::try_from(*known).map_err(|error| out_of_range(drawn, file, &error))
+                }
                 None => back(crs, lonlat, drawn, file),
             }
         })
@@ -340,7 +390,8 @@ fn out_of_range(drawn: &Drawn, file: &str, error: &NumberError) -> ConvertError 
     at(file, drawn.line, drawn.column, error.to_string())
 }
 
-/// A longitude and latitude in the document's reference system, to a tenth of a millimetre: more a geometry does not hold.
+/// A longitude and latitude in the document's reference system, to a tenth of a millimetre: more a
+/// geometry does not hold.
 fn back(crs: &Crs, lonlat: LonLat, drawn: &Drawn, file: &str) -> Result<Position, ConvertError> {
     let scale = if crs.kind() == CrsKind::Geographic { 1e9 } else { 1e4 };
     match crs.from_wgs84(lonlat) {
@@ -348,6 +399,11 @@ fn back(crs: &Crs, lonlat: LonLat, drawn: &Drawn, file: &str) -> Result<Position
             let [x, y] = position.map(|value| (value * scale).round() / scale + 0.0);
             Position::new(x, y).map_err(|error| out_of_range(drawn, file, &error))
         }
-        Err(why) => Err(at(file, drawn.line, drawn.column, format!("the geometry cannot be taken into {crs}: {why}"))),
+        Err(why) => Err(at(
+            file,
+            drawn.line,
+            drawn.column,
+            format!("the geometry cannot be taken into {crs}: {why}"),
+        )),
     }
 }

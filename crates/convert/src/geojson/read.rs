@@ -1,4 +1,5 @@
-//! Reading: features become rows again, rows a document, and then the geometries are compared with what the document says.
+//! Reading: features become rows again, rows a document, and then the geometries are compared with
+//! what the document says.
 
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -12,7 +13,9 @@ use super::collection::{Collected, Features, Row, TableRow, collected};
 use super::moved::{Drawings, Moved, agrees, settle};
 use super::source::Text;
 use crate::map::network::Network;
-use crate::source::{Diagnosis, Locations, Provenance, Source, SurveyReader, WholeReader, diagnosed};
+use crate::source::{
+    Diagnosis, Locations, Provenance, Source, SurveyReader, WholeReader, diagnosed,
+};
 use crate::{ConvertError, Input, Location, LossReport, SourceMap, Survey};
 
 /// Reads a document from GeoJSON, refusing one in which geometries have been moved.
@@ -20,8 +23,9 @@ use crate::{ConvertError, Input, Location, LossReport, SourceMap, Survey};
 /// `name` is the file's name, for errors and the source map.
 ///
 /// # Errors
-/// [`ConvertError::Form`] for what is not GeoJSON of this format or contradicts itself, [`ConvertError::Structure`] for rows that are
-/// not those of a document, [`ConvertError::Refused`] when the reference system cannot be used; each with the place.
+/// [`ConvertError::Form`] for what is not GeoJSON of this format or contradicts itself,
+/// [`ConvertError::Structure`] for rows that are not those of a document, [`ConvertError::Refused`]
+/// when the reference system cannot be used; each with the place.
 pub fn read(source: &[u8], name: &str) -> Result<Survey, ConvertError> {
     read_with(source, name, Moved::Refuse)
 }
@@ -60,7 +64,8 @@ impl GeojsonSource<'_> {
         if let Some(known) = self.in_order {
             return Ok(known);
         }
-        let order = self.moved == Moved::Refuse && collected(&self.content())?.features.are_in_order();
+        let order =
+            self.moved == Moved::Refuse && collected(&self.content())?.features.are_in_order();
         self.in_order = Some(order);
         Ok(order)
     }
@@ -109,7 +114,12 @@ impl Places {
     }
 
     fn row(&mut self, pointer: &str, row: &Row) {
-        self.map.place_json(pointer, self.file, (row.position.line, row.position.column), row.json.clone());
+        self.map.place_json(
+            pointer,
+            self.file,
+            (row.position.line, row.position.column),
+            row.json.clone(),
+        );
     }
 }
 
@@ -119,8 +129,12 @@ fn assemble(text: &Text<'_>, source: &[u8], moved: Moved) -> Result<Survey, Conv
     let mut places = Places::new(source, text.name());
     places.row("", &survey);
 
-    let mut tables: [(&str, Vec<Value>); 4] =
-        [("structures", Vec::new()), ("pipes", Vec::new()), ("locates", Vec::new()), ("runs", Vec::new())];
+    let mut tables: [(&str, Vec<Value>); 4] = [
+        ("structures", Vec::new()),
+        ("pipes", Vec::new()),
+        ("locates", Vec::new()),
+        ("runs", Vec::new()),
+    ];
     let mut drawings = Drawings::default();
     let mut run_of_id: HashMap<String, usize> = HashMap::new();
     let mut observations: Vec<TableRow> = Vec::new();
@@ -148,8 +162,9 @@ fn assemble(text: &Text<'_>, source: &[u8], moved: Moved) -> Result<Survey, Conv
     for found in observations {
         let id = found.run.unwrap_or_default();
         let Some(&run) = run_of_id.get(&id) else {
-            let message =
-                format!("the observation belongs to the run {id:?}, but no feature of the table \"runs\" has that id");
+            let message = format!(
+                "the observation belongs to the run {id:?}, but no feature of the table \"runs\" has that id"
+            );
             return Err(text.error(found.row.position, message));
         };
         let pointer = format!("/runs/{run}/observations/{}", of_run[run].len());
@@ -197,14 +212,18 @@ impl<'s> GeojsonRuns<'s> {
     fn new(text: Text<'s>, source: &[u8], locations: Locations) -> Result<Self, ConvertError> {
         let Collected { survey, mut features } = collected(&text)?;
         let mut places = (locations == Locations::Kept).then(|| Places::new(source, text.name()));
-        let mut place = |pointer: &str, row: &Row| places.iter_mut().for_each(|places| places.row(pointer, row));
+        let mut place = |pointer: &str, row: &Row| {
+            places.iter_mut().for_each(|places| places.row(pointer, row))
+        };
         place("", &survey);
         let at = location(&text, &survey);
         let mut document = survey.value;
         let mut drawings = Drawings::default();
         let next = loop {
             let Some(found) = features.next_row()? else { break None };
-            let Some(drawn) = drawings.table(found.table).filter(|_| found.table != "runs") else { break Some(found) };
+            let Some(drawn) = drawings.table(found.table).filter(|_| found.table != "runs") else {
+                break Some(found);
+            };
             let list = document.entry(found.table).or_insert_with(|| Value::Array(Vec::new()));
             let Value::Array(rows) = list else { break Some(found) };
             place(&format!("/{}/{}", found.table, rows.len()), &found.row);
@@ -224,7 +243,11 @@ impl<'s> GeojsonRuns<'s> {
 
     fn read_next(&mut self) -> Result<Option<Run>, ConvertError> {
         let Some(found) = self.next.take() else {
-            return if self.ids.seen_twice() { Err(ConvertError::repeated_id(None)) } else { Ok(None) };
+            return if self.ids.seen_twice() {
+                Err(ConvertError::repeated_id(None))
+            } else {
+                Ok(None)
+            };
         };
         let at = location(&self.text, &found.row);
         let pointer = format!("/runs/{}", self.count);
@@ -246,7 +269,8 @@ impl<'s> GeojsonRuns<'s> {
             value.insert("observations".to_owned(), Value::Array(rows));
         }
         let run = Run::deserialize(Value::Object(value));
-        let run = run.map_err(|error| ConvertError::invalid(Some(at.clone()), error.to_string()))?;
+        let run =
+            run.map_err(|error| ConvertError::invalid(Some(at.clone()), error.to_string()))?;
         self.ids.run(&run);
         if self.ids.seen_twice() {
             return Err(ConvertError::repeated_id(Some(at)));
@@ -290,7 +314,10 @@ impl RunReader for GeojsonRuns<'_> {
 
 impl SurveyReader for GeojsonRuns<'_> {
     fn finish(self: Box<Self>) -> Provenance {
-        Provenance { locations: self.places.map(|places| places.map), losses: LossReport::default() }
+        Provenance {
+            locations: self.places.map(|places| places.map),
+            losses: LossReport::default(),
+        }
     }
 }
 

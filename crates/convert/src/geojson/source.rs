@@ -1,5 +1,6 @@
-//! The text of a GeoJSON file and places in it. The parts of a collection are borrowed from the text and parsed one at a time, so the
-//! place of each is known from where it stands, and its line and column by counting on from the part before.
+//! The text of a GeoJSON file and places in it. The parts of a collection are borrowed from the
+//! text and parsed one at a time, so the place of each is known from where it stands, and its line
+//! and column by counting on from the part before.
 
 use obvert_model::read::{Span as Found, strict_value};
 use serde_json::{Map, Value};
@@ -47,16 +48,24 @@ impl<'s> Text<'s> {
             _ if bytes.contains(&0) => "looks binary",
             _ => "looks like an older single-byte encoding",
         };
-        let no_text =
-            |line: usize| refused(line, format!("not UTF-8 text ({looks}); GeoJSON is UTF-8, save the file as that"));
+        let no_text = |line: usize| {
+            refused(
+                line,
+                format!("not UTF-8 text ({looks}); GeoJSON is UTF-8, save the file as that"),
+            )
+        };
         match std::str::from_utf8(&bytes[skipped..]) {
-            Err(error) => {
-                Err(no_text(1 + bytes[..skipped + error.valid_up_to()].iter().filter(|byte| **byte == b'\n').count()))
-            }
+            Err(error) => Err(no_text(
+                1 + bytes[..skipped + error.valid_up_to()]
+                    .iter()
+                    .filter(|byte| **byte == b'\n')
+                    .count(),
+            )),
             Ok(_) if looks != "looks like an older single-byte encoding" => Err(no_text(1)),
-            Ok(text) if text.trim_ascii().is_empty() => {
-                Err(refused(1, "the file is empty; expected a GeoJSON feature collection".to_owned()))
-            }
+            Ok(text) if text.trim_ascii().is_empty() => Err(refused(
+                1,
+                "the file is empty; expected a GeoJSON feature collection".to_owned(),
+            )),
             Ok(text) => Ok(Self { name, text, skipped }),
         }
     }
@@ -92,8 +101,12 @@ impl<'s> Text<'s> {
 
     /// An error at a position.
     pub(super) fn error(&self, position: TextPosition, message: impl Into<String>) -> ConvertError {
-        let place =
-            Location { file: self.name.to_owned(), line: position.line, column: Some(position.column), heading: None };
+        let place = Location {
+            file: self.name.to_owned(),
+            line: position.line,
+            column: Some(position.column),
+            heading: None,
+        };
         ConvertError::Form { place: Some(place), message: message.into() }
     }
 
@@ -102,10 +115,12 @@ impl<'s> Text<'s> {
         let whole = error.to_string();
         // The reader ends its message with a position, which is relative to the part.
         let message = whole.rsplit_once(" at line ").map_or(whole.as_str(), |(message, _)| message);
-        let within = Found { line: error.line().max(1), column: error.column().max(1), ..Found::default() };
+        let within =
+            Found { line: error.line().max(1), column: error.column().max(1), ..Found::default() };
         let column = if within.line == 1 { part.column + within.column - 1 } else { within.column };
         let position = TextPosition { line: part.line + within.line - 1, column, ..part };
-        let message = if error.is_data() { message.to_owned() } else { format!("not JSON: {message}") };
+        let message =
+            if error.is_data() { message.to_owned() } else { format!("not JSON: {message}") };
         self.error(position, message)
     }
 

@@ -1,5 +1,5 @@
-//! Writing: the head, then the tables that have positions, then one run after the other with its observations, so that an archive
-//! of any size goes through in the memory of its head and one run.
+//! Writing: the head, then the tables that have positions, then one run after the other with its
+//! observations, so that an archive of any size goes through in the memory of its head and one run.
 
 use std::io::{self, Write};
 
@@ -14,12 +14,12 @@ use crate::{ConvertError, DocumentRuns, LossReport, Output};
 
 /// Writes a document as a GeoJSON feature collection.
 ///
-/// Nothing is lost, so the report's losses are always empty; its notes say what has no geometry, and which distances lie beyond their
-/// pipe and were drawn to its end.
+/// Nothing is lost, so the report's losses are always empty; its notes say what has no geometry,
+/// and which distances lie beyond their pipe and were drawn to its end.
 ///
 /// # Errors
-/// [`ConvertError::Refused`] for a document that has positions but no reference system that can be taken to WGS 84 (nothing is
-/// written then); [`ConvertError::Write`] when the sink fails.
+/// [`ConvertError::Refused`] for a document that has positions but no reference system that can be
+/// taken to WGS 84 (nothing is written then); [`ConvertError::Write`] when the sink fails.
 pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, ConvertError> {
     write_runs(&mut DocumentRuns::new(document), sink)
 }
@@ -140,7 +140,10 @@ impl<W: Write> Features<W> {
     ) -> io::Result<()> {
         self.line.clear();
         self.line.extend(if std::mem::take(&mut self.first) { b"\n".as_slice() } else { b",\n" });
-        serde_json::to_writer(&mut self.line, &Feature { kind: "Feature", id, properties, geometry })?;
+        serde_json::to_writer(
+            &mut self.line,
+            &Feature { kind: "Feature", id, properties, geometry },
+        )?;
         if let Some(geometry) = geometry {
             self.bounds.add(geometry);
         }
@@ -160,8 +163,12 @@ impl<W: Write> Features<W> {
 
         let covered = placer.as_ref().and_then(|placer| placer.run(run));
         let observations = std::mem::take(&mut run.observations);
-        let properties =
-            Properties { table: "runs", run: None, placed: covered.as_ref().and_then(|c| said(c, unit)), row: &*run };
+        let properties = Properties {
+            table: "runs",
+            run: None,
+            placed: covered.as_ref().and_then(|c| said(c, unit)),
+            row: &*run,
+        };
         self.feature(&run.id, properties, covered.as_ref().map(|covered| &covered.geometry))?;
 
         let mut far = 0_usize;
@@ -201,7 +208,9 @@ fn said(placed: &Placed, unit: LengthUnit) -> Option<String> {
         _ => ("near", "before"),
     };
     let beyond = short(placed.beyond.abs());
-    Some(format!("drawn at the {end} end of the pipe; the recorded distance lies {beyond} {unit} {side} it"))
+    Some(format!(
+        "drawn at the {end} end of the pipe; the recorded distance lies {beyond} {unit} {side} it"
+    ))
 }
 
 /// A length for a message, without the last digits of a difference of doubles.

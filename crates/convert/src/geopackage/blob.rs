@@ -1,4 +1,5 @@
-//! Geometries as GeoPackage has them (OGC 12-128r19, 2.1.3): a header, an envelope, and well-known binary.
+//! Geometries as GeoPackage has them (OGC 12-128r19, 2.1.3): a header, an envelope, and well-known
+//! binary.
 
 /// A position, x first.
 pub(super) type Xy = [f64; 2];
@@ -10,11 +11,9 @@ const LINE: u32 = 2;
 pub(super) fn bounds(positions: &[Xy]) -> Option<[f64; 4]> {
     let first = positions.first()?;
     let start = [first[0], first[1], first[0], first[1]];
-    Some(
-        positions.iter().fold(start, |[west, south, east, north], [x, y]| {
-            [west.min(*x), south.min(*y), east.max(*x), north.max(*y)]
-        }),
-    )
+    Some(positions.iter().fold(start, |[west, south, east, north], [x, y]| {
+        [west.min(*x), south.min(*y), east.max(*x), north.max(*y)]
+    }))
 }
 
 /// The blob of a point, or of a line of two positions or more.
@@ -85,14 +84,19 @@ pub(super) fn read(blob: &[u8]) -> Result<Option<Shape>, &'static str> {
     let count = match kind % 1000 {
         POINT => 1,
         LINE => rest.whole().ok_or(DAMAGED)?,
-        _ => return Err("rows of a survey are points or lines; this geometry is neither, or is of several parts"),
+        _ => {
+            return Err(
+                "rows of a survey are points or lines; this geometry is neither, or is of several parts",
+            );
+        }
     };
     let mut shape = Shape { system, line: kind % 1000 == LINE, positions: Vec::new(), more: None };
     for _ in 0..count {
         let position = [rest.number().ok_or(DAMAGED)?, rest.number().ok_or(DAMAGED)?];
         for _ in 0..others {
             let other = rest.number().ok_or(DAMAGED)?;
-            // Programs that know no other positions than such with three numbers put in 0, or no number.
+            // Programs that know no other positions than such with three numbers put in 0, or no
+            // number.
             if other != 0.0 && !other.is_nan() {
                 shape.more.get_or_insert(other);
             }
@@ -100,7 +104,11 @@ pub(super) fn read(blob: &[u8]) -> Result<Option<Shape>, &'static str> {
         shape.positions.push(position);
     }
     // An empty point has no numbers in it.
-    let empty = if shape.line { count == 0 } else { shape.positions.iter().flatten().all(|number| number.is_nan()) };
+    let empty = if shape.line {
+        count == 0
+    } else {
+        shape.positions.iter().flatten().all(|number| number.is_nan())
+    };
     Ok(Some(shape).filter(|_| !empty))
 }
 
@@ -131,13 +139,15 @@ mod tests {
 
     #[test]
     fn geometries_come_back() {
-        for (positions, line) in [(vec![[1.5, -2.0]], false), (vec![[0.1, 0.2], [3.0, 1e7]], true)] {
+        for (positions, line) in [(vec![[1.5, -2.0]], false), (vec![[0.1, 0.2], [3.0, 1e7]], true)]
+        {
             let blob = write(&positions, line, 6594);
             assert_eq!(read(&blob), Ok(Some(Shape { system: 6594, line, positions, more: None })));
         }
     }
 
-    /// Well-known binary of OGC 06-103r4, 8.2: big-endian, with a height (1001), and an empty point (numbers that are none).
+    /// Well-known binary of OGC 06-103r4, 8.2: big-endian, with a height (1001), and an empty point
+    /// (numbers that are none).
     #[test]
     fn what_others_write_is_read() {
         let point = |z: f64| {
@@ -147,7 +157,8 @@ mod tests {
             }
             blob
         };
-        let shape = |more| Ok(Some(Shape { system: 6594, line: false, positions: vec![[1.0, 2.0]], more }));
+        let shape =
+            |more| Ok(Some(Shape { system: 6594, line: false, positions: vec![[1.0, 2.0]], more }));
         assert_eq!(read(&point(3.0)), shape(Some(3.0)));
         assert_eq!(read(&point(0.0)), shape(None));
         assert_eq!(read(&point(f64::NAN)), shape(None));

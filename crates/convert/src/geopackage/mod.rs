@@ -1,11 +1,13 @@
-//! The survey as a GeoPackage (OGC 12-128r19, version 1.4): one file that a GIS opens as layers, in the document's own reference
-//! system, and that holds every value of the document. Lossless, both ways.
+//! The survey as a GeoPackage (OGC 12-128r19, version 1.4): one file that a GIS opens as layers, in
+//! the document's own reference system, and that holds every value of the document. Lossless, both
+//! ways.
 //!
 //! # What stands where
-//! The tables and columns are those of the [CSV tables](crate::csv); a table of the database has the name of the table, a column that of the
-//! heading. Numbers are `DOUBLE` or `INTEGER`, truths `BOOLEAN`, days `DATE`, everything else `TEXT`: a time keeps its offset from UTC,
-//! which a `DATETIME` has none of. The words of the format, titles and meanings of columns stand in `gpkg_data_columns` (the
-//! schema extension), where a GIS finds them.
+//! The tables and columns are those of the [CSV tables](crate::csv); a table of the database has
+//! the name of the table, a column that of the heading. Numbers are `DOUBLE` or `INTEGER`, truths
+//! `BOOLEAN`, days `DATE`, everything else `TEXT`: a time keeps its offset from UTC, which a
+//! `DATETIME` has none of. The words of the format, titles and meanings of columns stand in
+//! `gpkg_data_columns` (the schema extension), where a GIS finds them.
 //!
 //! | Layer | Geometry |
 //! |---|---|
@@ -15,14 +17,17 @@
 //! | `observations` | a point; for a stretch, where it begins |
 //! | `stretches` | the part of the pipe that a finished stretch covers, with its run and observation; not read |
 //!
-//! All other tables are attributes. Geometries are derived from the document as in [GeoJSON](crate::geojson), without leaving its
-//! reference system, x before y. Each has a spatial index with the triggers that keep it up to date.
+//! All other tables are attributes. Geometries are derived from the document as in
+//! [GeoJSON](crate::geojson), without leaving its reference system, x before y. Each has a spatial
+//! index with the triggers that keep it up to date.
 //!
 //! # What is read
-//! The columns. Geometries say nothing new, and where they contradict the columns, because somebody has moved one, the reader refuses: a
-//! structure or locate whose point is not at its position, a pipe whose line is not its path. Where a structure or locate has no
-//! position, its point is taken: that is how a new one is drawn. A layer in another reference system than the document, a line where a
-//! point belongs, and heights are refused, and so are layers that the format does not know.
+//! The columns. Geometries say nothing new, and where they contradict the columns, because somebody
+//! has moved one, the reader refuses: a structure or locate whose point is not at its position, a
+//! pipe whose line is not its path. Where a structure or locate has no position, its point is
+//! taken: that is how a new one is drawn. A layer in another reference system than the document, a
+//! line where a point belongs, and heights are refused, and so are layers that the format does not
+//! know.
 //!
 //! There is no SQLite for wasm32; there the format is left out.
 

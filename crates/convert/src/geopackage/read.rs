@@ -20,7 +20,8 @@ use crate::tables::source::{Pass, TableFile, TableSource, Tables};
 use crate::tables::{Record, Rows};
 use crate::{ConvertError, Input, Source, Survey};
 
-/// How far a geometry may be from what the columns say, in units of the reference system, and still be the same.
+/// How far a geometry may be from what the columns say, in units of the reference system, and still
+/// be the same.
 const SAME: f64 = 1e-6;
 /// The layers whose geometries are compared with the columns.
 const POSITIONED: [&str; 3] = ["structures", "pipes", "locates"];
@@ -30,11 +31,12 @@ const OF_PROGRAMS: [&str; 2] = ["layer_styles", "qgis_projects"];
 /// How many rows of a table are read at once.
 const BATCH: i64 = 256;
 
-/// Reads a GeoPackage. `name` is what messages call it. In locations, the file is the table and the line the row's primary key.
+/// Reads a GeoPackage. `name` is what messages call it. In locations, the file is the table and the
+/// line the row's primary key.
 ///
 /// # Errors
-/// When it is no GeoPackage as described at [the module](crate::geopackage), a geometry contradicts the columns, or the tables do
-/// not describe a valid document.
+/// When it is no GeoPackage as described at [the module](crate::geopackage), a geometry contradicts
+/// the columns, or the tables do not describe a valid document.
 pub fn read(geopackage: &[u8], name: &str) -> Result<Survey, ConvertError> {
     open(Input::file(name, geopackage))?.survey()
 }
@@ -56,10 +58,13 @@ struct Database {
 
 impl Database {
     fn new(input: &Input<'_>) -> Result<Self, ConvertError> {
-        let refused =
-            |message: String| ConvertError::Form { place: None, message: format!("{}: {message}", input.name()) };
+        let refused = |message: String| ConvertError::Form {
+            place: None,
+            message: format!("{}: {message}", input.name()),
+        };
         let base = connect(input.bytes()).map_err(refused)?;
-        let names = contents(&base).map_err(|error| refused(format!("not a GeoPackage: {error}")))?;
+        let names =
+            contents(&base).map_err(|error| refused(format!("not a GeoPackage: {error}")))?;
         let mut strangers = Vec::new();
         for other in &names {
             let known = plan().tables.iter().any(|table| name_of(table) == *other);
@@ -67,8 +72,10 @@ impl Database {
                 continue;
             }
             let columns = base.prepare(&format!("SELECT * FROM {} LIMIT 0", quoted(other)));
-            let headings =
-                columns.map_or_else(|_| Vec::new(), |columns| columns.column_names().map(str::to_owned).collect());
+            let headings = columns.map_or_else(
+                |_| Vec::new(),
+                |columns| columns.column_names().map(str::to_owned).collect(),
+            );
             strangers.push(Stranger { name: other.clone(), headings });
         }
         let mut queries = Vec::new();
@@ -93,7 +100,10 @@ impl TableFile for Database {
     fn tables(&mut self, pass: Pass) -> Result<Tables<'_, TableRows<'_>>, ConvertError> {
         self.drawn.get_mut().clear();
         let this = &*self;
-        let rows = this.queries.iter().map(|query| query.as_ref().map(|query| this.rows(query, pass)).transpose());
+        let rows = this
+            .queries
+            .iter()
+            .map(|query| query.as_ref().map(|query| this.rows(query, pass)).transpose());
         Ok(Tables {
             rows: rows.collect::<Result<_, _>>()?,
             strangers: &this.strangers,
@@ -128,7 +138,8 @@ fn connect(bytes: &[u8]) -> Result<Connection, String> {
     Ok(base)
 }
 
-/// Whether pages are missing at the end: a reader that does not come by them would not notice. (The SQLite file format, 1.3.)
+/// Whether pages are missing at the end: a reader that does not come by them would not notice. (The
+/// SQLite file format, 1.3.)
 fn cut_off(bytes: &[u8]) -> bool {
     let number = |at: usize, size: usize| {
         let bytes = bytes.get(at..at + size).unwrap_or_default();
@@ -182,7 +193,8 @@ struct TableRows<'f> {
     row: TableRow,
     drawn: &'f RefCell<Drawn>,
     systems: &'f Systems,
-    /// The number of the layer's reference system, where it is stated and no geometry has been seen.
+    /// The number of the layer's reference system, where it is stated and no geometry has been
+    /// seen.
     layer: Option<i64>,
     /// That of the geometry that was seen last, which is that of the document.
     system: Option<i32>,
@@ -208,9 +220,11 @@ impl Query {
         let stated = base.query_row(stated, [&name], |row| Ok((row.get(0)?, row.get(1)?)));
         let (geometry, system): (String, Option<i64>) =
             stated.optional().map_err(failed)?.unwrap_or_else(|| (GEOMETRY.to_owned(), None));
-        let mut info = base.prepare(&format!("PRAGMA table_info({})", quoted(&name))).map_err(failed)?;
-        let columns =
-            info.query_map([], |row| Ok((row.get::<_, String>(1)?, row.get::<_, String>(2)?, row.get::<_, i64>(5)?)));
+        let mut info =
+            base.prepare(&format!("PRAGMA table_info({})", quoted(&name))).map_err(failed)?;
+        let columns = info.query_map([], |row| {
+            Ok((row.get::<_, String>(1)?, row.get::<_, String>(2)?, row.get::<_, i64>(5)?))
+        });
         let columns: Vec<(String, String, i64)> =
             columns.and_then(|rows| rows.collect::<Result<_, _>>()).map_err(failed)?;
         drop(info);
@@ -220,7 +234,8 @@ impl Query {
             .filter(|(name, kind, place)| *name != geometry && name != KEY && !key(kind, *place))
             .map(|(name, ..)| name.clone())
             .collect();
-        let layer = schema::layer(&name).is_some() && columns.iter().any(|(name, ..)| *name == geometry);
+        let layer =
+            schema::layer(&name).is_some() && columns.iter().any(|(name, ..)| *name == geometry);
         Ok(Self { table, name, headings, geometry: layer.then_some(geometry), system })
     }
 
@@ -228,20 +243,28 @@ impl Query {
     fn sql(&self, pass: Pass) -> String {
         let null = || "NULL".to_owned();
         let is_key = |heading: &str| {
-            heading == ID || heading == ORDER || self.table.keys.iter().any(|key| key.heading == heading)
+            heading == ID
+                || heading == ORDER
+                || self.table.keys.iter().any(|key| key.heading == heading)
         };
-        let geometry = self.geometry.as_deref().filter(|_| pass != Pass::Keys).map_or_else(null, quoted);
+        let geometry =
+            self.geometry.as_deref().filter(|_| pass != Pass::Keys).map_or_else(null, quoted);
         let columns = self.headings.iter();
-        let columns = columns.map(|name| if pass == Pass::Keys && !is_key(name) { null() } else { quoted(name) });
+        let columns = columns
+            .map(|name| if pass == Pass::Keys && !is_key(name) { null() } else { quoted(name) });
         let list: Vec<String> = ["rowid".to_owned(), geometry].into_iter().chain(columns).collect();
         let table = quoted(&self.name);
-        format!("SELECT {} FROM {table} WHERE rowid >= ? ORDER BY rowid LIMIT {BATCH}", list.join(", "))
+        format!(
+            "SELECT {} FROM {table} WHERE rowid >= ? ORDER BY rowid LIMIT {BATCH}",
+            list.join(", ")
+        )
     }
 }
 
 impl Database {
     fn rows<'f>(&'f self, query: &'f Query, pass: Pass) -> Result<TableRows<'f>, ConvertError> {
-        let statement = self.base.prepare(&query.sql(pass)).map_err(|error| unreadable(&query.name, &error))?;
+        let statement =
+            self.base.prepare(&query.sql(pass)).map_err(|error| unreadable(&query.name, &error))?;
         Ok(TableRows {
             query,
             statement,
@@ -302,7 +325,8 @@ fn unreadable(table: &str, error: &rusqlite::Error) -> ConvertError {
     format_error(table, 1, format!("the table cannot be read: {error}"))
 }
 
-/// Refuses a geometry that the row of a table cannot have, or that is in another system than the document.
+/// Refuses a geometry that the row of a table cannot have, or that is in another system than the
+/// document.
 fn fitting(
     table: &str,
     shape: &Shape,
@@ -319,13 +343,22 @@ fn fitting(
     }
     let (found, wanted) = if shape.line { ("line", "point") } else { ("point", "line") };
     if shape.line != (table == "pipes") {
-        return Err(format!("the geometry is a {found} and a row of {table} has a {wanted}; draw one"));
+        return Err(format!(
+            "the geometry is a {found} and a row of {table} has a {wanted}; draw one"
+        ));
     }
-    if let Some([x, y]) = shape.positions.iter().find(|position| !position.iter().all(|number| number.is_finite())) {
-        return Err(format!("the geometry is at {x}, {y}, which is no place; draw it anew, or empty it"));
+    if let Some([x, y]) =
+        shape.positions.iter().find(|position| !position.iter().all(|number| number.is_finite()))
+    {
+        return Err(format!(
+            "the geometry is at {x}, {y}, which is no place; draw it anew, or empty it"
+        ));
     }
     if shape.line && shape.positions.len() < 2 {
-        return Err("the line has one position, and a line has two or more; draw it anew, or empty it".to_owned());
+        return Err(
+            "the line has one position, and a line has two or more; draw it anew, or empty it"
+                .to_owned(),
+        );
     }
     match shape.more {
         Some(more) => Err(format!(
@@ -336,7 +369,8 @@ fn fitting(
 }
 
 impl TableRow {
-    /// Compares a geometry with the position that the columns state, and takes it where they state none.
+    /// Compares a geometry with the position that the columns state, and takes it where they state
+    /// none.
     fn compare(
         &mut self,
         table: &str,
@@ -351,7 +385,9 @@ impl TableRow {
             drawn.insert(id, (number, positions));
             return Ok(());
         }
-        let (Some(x), Some(y), Some(point)) = (column("position.x"), column("position.y"), positions.first()) else {
+        let (Some(x), Some(y), Some(point)) =
+            (column("position.x"), column("position.y"), positions.first())
+        else {
             return Ok(());
         };
         for (column, value) in [(x, point[0]), (y, point[1])] {
@@ -383,7 +419,11 @@ fn compare(head: &Head, drawn: &Drawn) -> Result<(), ConvertError> {
         let Some((row, line)) = drawn.get(pipe.id.as_str()) else { continue };
         let near = |a: f64, b: f64| (a - b).abs() <= SAME;
         let same = pipe.path.len() == line.len()
-            && pipe.path.iter().zip(line).all(|(vertex, [x, y])| near(vertex.x(), *x) && near(vertex.y(), *y));
+            && pipe
+                .path
+                .iter()
+                .zip(line)
+                .all(|(vertex, [x, y])| near(vertex.x(), *x) && near(vertex.y(), *y));
         let moved = if pipe.path.len() >= 2 { !same } else { line.len() > 2 };
         if moved {
             let message = format!(
@@ -405,16 +445,25 @@ impl Rows for TableRows<'_> {
         if self.batch.is_empty() {
             self.fill()?;
         }
-        let Some(DatabaseRow { number, geometry, cells }) = self.batch.pop_front() else { return Ok(None) };
+        let Some(DatabaseRow { number, geometry, cells }) = self.batch.pop_front() else {
+            return Ok(None);
+        };
         self.row.cells = cells;
         let Query { name, headings, .. } = self.query;
         if let Some(bytes) = geometry {
-            let shape = blob::read(&bytes).map_err(|message| format_error(name, number, message))?;
+            let shape =
+                blob::read(&bytes).map_err(|message| format_error(name, number, message))?;
             // Where runs and observations are drawn says nothing.
             if let Some(shape) = shape.filter(|_| POSITIONED.contains(&name.as_str())) {
                 fitting(name, &shape, self.systems, &mut self.layer, &mut self.system)
                     .map_err(|message| format_error(name, number, message))?;
-                self.row.compare(name, number, headings, shape.positions, &mut self.drawn.borrow_mut())?;
+                self.row.compare(
+                    name,
+                    number,
+                    headings,
+                    shape.positions,
+                    &mut self.drawn.borrow_mut(),
+                )?;
             }
         }
         Ok(Some((number, &self.row)))
@@ -426,12 +475,16 @@ impl Record for TableRow {
         match self.found(number) {
             Found::Empty => Ok(Cell::Empty),
             Found::Text(text) => Ok(Cell::of_text(text.as_str())),
-            Found::Whole(whole @ (0 | 1)) if column.kind == Kind::Bool => Ok(Cell::Bool(*whole == 1)),
+            Found::Whole(whole @ (0 | 1)) if column.kind == Kind::Bool => {
+                Ok(Cell::Bool(*whole == 1))
+            }
             Found::Whole(whole) => Ok(Cell::Number(Number::from(*whole))),
-            Found::Number(number) => number_of(*number)
-                .map(Cell::Number)
-                .ok_or_else(|| CellError::Kind(format!("{number} is not a number that can be read"))),
-            Found::Blob => Err(CellError::Kind("bytes, where a text or a number belongs".to_owned())),
+            Found::Number(number) => number_of(*number).map(Cell::Number).ok_or_else(|| {
+                CellError::Kind(format!("{number} is not a number that can be read"))
+            }),
+            Found::Blob => {
+                Err(CellError::Kind("bytes, where a text or a number belongs".to_owned()))
+            }
         }
     }
     fn name(&self, number: usize) -> Cow<'_, str> {
@@ -442,7 +495,9 @@ impl Record for TableRow {
             Found::Empty => Cow::Borrowed(""),
             Found::Text(text) => Cow::Borrowed(text),
             Found::Whole(whole) => whole.to_string().into(),
-            Found::Number(number) => number_of(*number).map_or_else(|| number.to_string(), |n| n.to_string()).into(),
+            Found::Number(number) => {
+                number_of(*number).map_or_else(|| number.to_string(), |n| n.to_string()).into()
+            }
             Found::Blob => Cow::Borrowed("bytes"),
         }
     }

@@ -1,5 +1,5 @@
-//! The tables that make a database a GeoPackage, and those of the survey in it. The definitions are those of OGC 12-128r19,
-//! Annex C and, for the triggers of the spatial index, F.3.
+//! The tables that make a database a GeoPackage, and those of the survey in it. The definitions are
+//! those of OGC 12-128r19, Annex C and, for the triggers of the spatial index, F.3.
 
 use super::{GEOMETRY, KEY, LAYERS, STRETCHES, name_of, quoted};
 use crate::tables::plan::{Column, Kind, Moment, ORDER, Plan, Table};
@@ -67,13 +67,18 @@ pub(super) fn create(plan: &Plan, table: &Table) -> String {
         let required = if column.required { " NOT NULL" } else { "" };
         parts.push(format!("{} {}{required}", quoted(&column.heading), type_of(column)));
     }
-    let list = |names: &[String]| names.iter().map(|name| quoted(name)).collect::<Vec<_>>().join(", ");
+    let list =
+        |names: &[String]| names.iter().map(|name| quoted(name)).collect::<Vec<_>>().join(", ");
     parts.push(format!("UNIQUE ({})", list(&table.primary_key())));
     // The row that holds a row is always there; other references may lead nowhere in a document.
     if let Some(parent) = plan.parent(table).filter(|_| !table.keys.is_empty()) {
         let keys: Vec<String> = table.keys.iter().map(|key| key.heading.clone()).collect();
         let target = quoted(&name_of(parent));
-        parts.push(format!("FOREIGN KEY ({}) REFERENCES {target} ({})", list(&keys), list(&parent.primary_key())));
+        parts.push(format!(
+            "FOREIGN KEY ({}) REFERENCES {target} ({})",
+            list(&keys),
+            list(&parent.primary_key())
+        ));
     }
     format!("CREATE TABLE {} ({});", quoted(&name), parts.join(", "))
 }
@@ -86,12 +91,14 @@ pub(super) fn create_stretches() -> String {
     )
 }
 
-/// The spatial index of a layer, filled from the layer itself, and the triggers that keep it up to date.
+/// The spatial index of a layer, filled from the layer itself, and the triggers that keep it up to
+/// date.
 pub(super) fn index(layer: &str) -> String {
     let (t, c, i) = (layer, GEOMETRY, KEY);
     let there = |row: &str| format!("({row}.{c} NOTNULL AND NOT ST_IsEmpty({row}.{c}))");
     let gone = |row: &str| format!("({row}.{c} ISNULL OR ST_IsEmpty({row}.{c}))");
-    let values = format!("NEW.{i}, ST_MinX(NEW.{c}), ST_MaxX(NEW.{c}), ST_MinY(NEW.{c}), ST_MaxY(NEW.{c})");
+    let values =
+        format!("NEW.{i}, ST_MinX(NEW.{c}), ST_MaxX(NEW.{c}), ST_MinY(NEW.{c}), ST_MaxY(NEW.{c})");
     let rtree = format!("rtree_{t}_{c}");
     format!(
         "CREATE TRIGGER {rtree}_insert AFTER INSERT ON {t} WHEN {there_new} \

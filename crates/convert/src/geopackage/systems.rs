@@ -1,5 +1,6 @@
-//! What reference system the layers of a GeoPackage are in, held against that of the document: the coordinates of a layer in another
-//! one are numbers of the wrong kind, and nothing else would tell.
+//! What reference system the layers of a GeoPackage are in, held against that of the document: the
+//! coordinates of a layer in another one are numbers of the wrong kind, and nothing else would
+//! tell.
 
 use std::collections::HashMap;
 
@@ -22,8 +23,10 @@ struct Named {
 
 impl Systems {
     pub(super) fn of(base: &Connection) -> Self {
-        // What is wrong with the document is told by whoever reads it; a system that is not there is told where it is used.
-        let stated = base.query_row("SELECT crs FROM document ORDER BY rowid LIMIT 1", [], |row| row.get(0));
+        // What is wrong with the document is told by whoever reads it; a system that is not there
+        // is told where it is used.
+        let stated =
+            base.query_row("SELECT crs FROM document ORDER BY rowid LIMIT 1", [], |row| row.get(0));
         let stated = stated.ok().flatten().filter(|text: &String| !text.is_empty());
         Self { stated, named: named(base).unwrap_or_default() }
     }
@@ -31,16 +34,21 @@ impl Systems {
     /// Whether a number is that of the document's system.
     ///
     /// # Errors
-    /// A sentence that names both; `whose` is what is in the system, `there` where its number stands.
+    /// A sentence that names both; `whose` is what is in the system, `there` where its number
+    /// stands.
     pub(super) fn check(&self, id: i64, whose: &str, there: &str) -> Result<(), String> {
         if self.same(id) {
             return Ok(());
         }
         let found = match self.named.get(&id) {
             _ if undefined(id) => format!("no stated reference system (srs_id {id})"),
-            Some(Named { code, name }) if name.is_empty() || name == code => format!("{code} (srs_id {id})"),
+            Some(Named { code, name }) if name.is_empty() || name == code => {
+                format!("{code} (srs_id {id})")
+            }
             Some(Named { code, name }) => format!("{code}, {name} (srs_id {id})"),
-            None => format!("a reference system that gpkg_spatial_ref_sys does not have (srs_id {id})"),
+            None => {
+                format!("a reference system that gpkg_spatial_ref_sys does not have (srs_id {id})")
+            }
         };
         Err(match &self.stated {
             Some(stated) => format!(
@@ -56,10 +64,13 @@ impl Systems {
     fn same(&self, id: i64) -> bool {
         let known = self.stated.as_deref().and_then(|stated| Crs::parse(stated).ok());
         if undefined(id) {
-            // A system that only the document knows does not outlast a program that copies the file.
+            // A system that only the document knows does not outlast a program that copies the
+            // file.
             return known.is_none();
         }
-        let (Some(stated), Some(Named { code, name })) = (&self.stated, self.named.get(&id)) else { return false };
+        let (Some(stated), Some(Named { code, name })) = (&self.stated, self.named.get(&id)) else {
+            return false;
+        };
         match known {
             Some(crs) => Crs::parse(code).is_ok_and(|other| other == crs),
             None => stated.eq_ignore_ascii_case(code) || stated == name,
@@ -73,7 +84,8 @@ fn undefined(id: i64) -> bool {
 }
 
 fn named(base: &Connection) -> rusqlite::Result<HashMap<i64, Named>> {
-    let query = "SELECT srs_id, organization, organization_coordsys_id, srs_name FROM gpkg_spatial_ref_sys";
+    let query =
+        "SELECT srs_id, organization, organization_coordsys_id, srs_name FROM gpkg_spatial_ref_sys";
     let mut list = base.prepare(query)?;
     let rows = list.query_map([], |row| {
         let (organization, code): (String, i64) = (row.get(1)?, row.get(2)?);

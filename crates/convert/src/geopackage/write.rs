@@ -18,17 +18,19 @@ use crate::tables::plan::{Kind, Table, plan};
 use crate::tables::walk::{Entry, RowSink, walk};
 use crate::{ConvertError, DocumentRuns, LossReport, Output};
 
-/// Writes a document as a GeoPackage. Nothing is lost, so the report's losses are always empty; its notes say what has no geometry.
-/// Equal documents give equal bytes.
+/// Writes a document as a GeoPackage. Nothing is lost, so the report's losses are always empty; its
+/// notes say what has no geometry. Equal documents give equal bytes.
 ///
 /// # Errors
-/// [`ConvertError::Write`] when the database or the sink fails, or there is no room for temporary files.
+/// [`ConvertError::Write`] when the database or the sink fails, or there is no room for temporary
+/// files.
 pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, ConvertError> {
     write_runs(&mut DocumentRuns::new(document), sink)
 }
 
-/// Writes a survey that is read run by run. The bytes are those of [`write`](fn@write). The database is put together in the
-/// system's folder for temporary files and goes to the sink when it is complete.
+/// Writes a survey that is read run by run. The bytes are those of [`write`](fn@write). The
+/// database is put together in the system's folder for temporary files and goes to the sink when it
+/// is complete.
 ///
 /// # Errors
 /// As [`write`](fn@write), and when the survey turns out to be invalid.
@@ -39,10 +41,9 @@ pub fn write_runs(
     let plan = plan();
     let mut file = NamedTempFile::new()?;
     let mut base = Connection::open(file.path()).map_err(failed)?;
-    // Most surveys are small, and every table and index takes a page at least. Nobody needs the way back to an empty file. The
-    // cache has 8 MiB.
-    let settings =
-        "PRAGMA page_size = 1024; PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF; PRAGMA cache_size = -8192";
+    // Most surveys are small, and every table and index takes a page at least. Nobody needs the way
+    // back to an empty file. The cache has 8 MiB.
+    let settings = "PRAGMA page_size = 1024; PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF; PRAGMA cache_size = -8192";
     base.execute_batch(settings).map_err(failed)?;
     let system = System::of(survey.head());
     let mut report = LossReport::default();
@@ -94,11 +95,19 @@ impl System {
             name: name.to_owned(),
             definition: "undefined".to_owned(),
         };
-        let Some(stated) = head.crs.as_ref().map(ToString::to_string) else { return undefined(-1, "NONE", -1, "") };
+        let Some(stated) = head.crs.as_ref().map(ToString::to_string) else {
+            return undefined(-1, "NONE", -1, "");
+        };
         if let Ok(crs) = Crs::parse(&stated) {
             let definition = crs.wkt().unwrap_or_else(|| "undefined".to_owned());
             let (id, name) = (i32::try_from(crs.code()).unwrap_or(-1), crs.name().to_owned());
-            return Self { id, organization: "EPSG".to_owned(), code: i64::from(crs.code()), name, definition };
+            return Self {
+                id,
+                organization: "EPSG".to_owned(),
+                code: i64::from(crs.code()),
+                name,
+                definition,
+            };
         }
         // Numbers of one's own begin at 100000, beyond those of the EPSG.
         let (authority, code) = stated.split_once(':').unwrap_or(("NONE", &stated));
@@ -129,9 +138,14 @@ impl<'b, 'l> Rows<'b, 'l> {
         let mut inserts = Vec::new();
         for table in &plan().tables {
             let drawn = schema::layer(&table.name).map(|_| GEOMETRY.to_owned());
-            let names: Vec<String> = drawn.into_iter().chain(table.headings().map(quoted)).collect();
+            let names: Vec<String> =
+                drawn.into_iter().chain(table.headings().map(quoted)).collect();
             let marks = vec!["?"; names.len()].join(", ");
-            let insert = format!("INSERT INTO {} ({}) VALUES ({marks})", quoted(&name_of(table)), names.join(", "));
+            let insert = format!(
+                "INSERT INTO {} ({}) VALUES ({marks})",
+                quoted(&name_of(table)),
+                names.join(", ")
+            );
             inserts.push(base.prepare(&insert).map_err(failed)?);
         }
         let stretch = format!(
@@ -149,7 +163,12 @@ impl RowSink for Rows<'_, '_> {
         Ok(())
     }
 
-    fn row(&mut self, head: &Head, index: usize, entries: &[Entry<'_>]) -> Result<(), ConvertError> {
+    fn row(
+        &mut self,
+        head: &Head,
+        index: usize,
+        entries: &[Entry<'_>],
+    ) -> Result<(), ConvertError> {
         let table = &plan().tables[index];
         let row = self.counts[index];
         self.counts[index] += 1;
@@ -158,7 +177,9 @@ impl RowSink for Rows<'_, '_> {
         self.inserts[index].execute(params_from_iter(values)).map_err(failed)?;
         for (values, line) in self.layers.stretches.split_off(0) {
             let blob = self.layers.stretch(line);
-            self.stretch.execute(params_from_iter([blob].into_iter().chain(values))).map_err(failed)?;
+            self.stretch
+                .execute(params_from_iter([blob].into_iter().chain(values)))
+                .map_err(failed)?;
         }
         Ok(())
     }
@@ -170,12 +191,14 @@ fn value_of(entry: &Entry<'_>) -> Sql {
         Entry::Name(id) => Sql::Text((*id).to_owned()),
         Entry::Place(place) => Sql::Integer(i64::try_from(*place).unwrap_or(i64::MAX)),
         Entry::Bare => Sql::Text("{}".to_owned()),
-        Entry::Value(value, column) => match (&column.kind, value.as_i64(), value.as_f64(), value.as_bool()) {
-            (Kind::Whole, Some(whole), ..) => Sql::Integer(whole),
-            (Kind::Number, _, Some(number), _) => Sql::Real(number),
-            (Kind::Bool, .., Some(truth)) => Sql::Integer(i64::from(truth)),
-            _ => Sql::Text(cell::text(value, &column.kind)),
-        },
+        Entry::Value(value, column) => {
+            match (&column.kind, value.as_i64(), value.as_f64(), value.as_bool()) {
+                (Kind::Whole, Some(whole), ..) => Sql::Integer(whole),
+                (Kind::Number, _, Some(number), _) => Sql::Real(number),
+                (Kind::Bool, .., Some(truth)) => Sql::Integer(i64::from(truth)),
+                _ => Sql::Text(cell::text(value, &column.kind)),
+            }
+        }
     }
 }
 
@@ -221,7 +244,10 @@ impl Layers {
         self.run = placer.as_ref().and_then(|placer| placer.run_line(run)).map(|(line, _)| line);
         self.observations.clear();
         for row in &run.observations {
-            let line = placer.as_ref().and_then(|placer| placer.observation_line(row)).map(|(line, _)| line);
+            let line = placer
+                .as_ref()
+                .and_then(|placer| placer.observation_line(row))
+                .map(|(line, _)| line);
             if let Some(line) = line.as_ref().filter(|line| extended(line)) {
                 let text = |text: &str| Sql::Text(text.to_owned());
                 let (at, to) = (Sql::Real(row.at.get()), Sql::Real(row.end().get()));
@@ -238,7 +264,9 @@ impl Layers {
         let positions: Option<Vec<Xy>> = match table.name.as_str() {
             "structures" => head.structures.get(row).and_then(|row| row.position).map(position),
             "locates" => head.locates.get(row).and_then(|row| row.position).map(position),
-            "pipes" => Some(self.network.on(head).vertices(row).to_vec()).filter(|line| !line.is_empty()),
+            "pipes" => {
+                Some(self.network.on(head).vertices(row).to_vec()).filter(|line| !line.is_empty())
+            }
             "runs" => self.run.take(),
             _ => self.observations.pop_front().flatten(),
         };
@@ -280,9 +308,12 @@ impl Layers {
         }
         for (layer, boxes) in &self.boxes {
             let rtree = format!("rtree_{layer}_{GEOMETRY}");
-            let create = format!("CREATE VIRTUAL TABLE {rtree} USING rtree(id, minx, maxx, miny, maxy)");
+            let create =
+                format!("CREATE VIRTUAL TABLE {rtree} USING rtree(id, minx, maxx, miny, maxy)");
             base.execute_batch(&create).map_err(failed)?;
-            let mut insert = base.prepare(&format!("INSERT INTO {rtree} VALUES (?, ?, ?, ?, ?)")).map_err(failed)?;
+            let mut insert = base
+                .prepare(&format!("INSERT INTO {rtree} VALUES (?, ?, ?, ?, ?)"))
+                .map_err(failed)?;
             for (row, [west, south, east, north]) in boxes {
                 let id = i64::try_from(row + 1).unwrap_or(i64::MAX);
                 insert.execute(params![id, west, east, south, north]).map_err(failed)?;
@@ -298,11 +329,19 @@ fn extended(line: &[Xy]) -> bool {
 }
 
 /// Lists the tables and says what their columns mean.
-fn describe(base: &Connection, head: &Head, layers: &Layers, system: i32) -> Result<(), ConvertError> {
-    let day = format!("{}T00:00:00.000Z", head.issued.to_string().get(..10).unwrap_or("2000-01-01"));
+fn describe(
+    base: &Connection,
+    head: &Head,
+    layers: &Layers,
+    system: i32,
+) -> Result<(), ConvertError> {
+    let day =
+        format!("{}T00:00:00.000Z", head.issued.to_string().get(..10).unwrap_or("2000-01-01"));
     let contents = "INSERT INTO gpkg_contents VALUES (?1, ?2, ?1, ?3, ?4, ?5, ?6, ?7, ?8, ?9)";
-    let stretches = "The parts of pipes that finished stretches cover, derived from the observations.";
-    let tables = plan().tables.iter().map(|table| (table.name.as_str(), table.description.as_str()));
+    let stretches =
+        "The parts of pipes that finished stretches cover, derived from the observations.";
+    let tables =
+        plan().tables.iter().map(|table| (table.name.as_str(), table.description.as_str()));
     for (name, description) in tables.chain([(STRETCHES, stretches)]) {
         let Some(kind) = schema::layer(name) else {
             let none: Option<f64> = None;
@@ -310,9 +349,15 @@ fn describe(base: &Connection, head: &Head, layers: &Layers, system: i32) -> Res
             base.execute(contents, row).map_err(failed)?;
             continue;
         };
-        let boxes = layers.boxes.iter().find(|(layer, _)| *layer == name).map_or(&[][..], |(_, boxes)| boxes);
-        let all: Vec<Xy> = boxes.iter().flat_map(|(_, [w, s, e, n])| [[*w, *s], [*e, *n]]).collect();
-        let [west, south, east, north] = blob::bounds(&all).map_or([None; 4], |bounds| bounds.map(Some));
+        let boxes = layers
+            .boxes
+            .iter()
+            .find(|(layer, _)| *layer == name)
+            .map_or(&[][..], |(_, boxes)| boxes);
+        let all: Vec<Xy> =
+            boxes.iter().flat_map(|(_, [w, s, e, n])| [[*w, *s], [*e, *n]]).collect();
+        let [west, south, east, north] =
+            blob::bounds(&all).map_or([None; 4], |bounds| bounds.map(Some));
         let row = params![name, "features", description, day, west, south, east, north, system];
         base.execute(contents, row).map_err(failed)?;
         let columns = "INSERT INTO gpkg_geometry_columns VALUES (?, ?, ?, ?, 0, 0)";

@@ -53,25 +53,29 @@ impl Column {
             Entry::Place(place) => self.push_whole(*place),
             Entry::Name(text) => self.push_text(text),
             Entry::Bare => self.push_text("{}"),
-            Entry::Value(value, column) => match (&mut self.values, value.as_f64(), value.as_i64(), value.as_bool()) {
-                (Values::Number(all), Some(number), ..) => {
-                    all.push(number);
-                    true
+            Entry::Value(value, column) => {
+                match (&mut self.values, value.as_f64(), value.as_i64(), value.as_bool()) {
+                    (Values::Number(all), Some(number), ..) => {
+                        all.push(number);
+                        true
+                    }
+                    (Values::Whole(all), _, Some(number), _) => {
+                        all.push(number);
+                        true
+                    }
+                    (Values::Bool(all), .., Some(truth)) => {
+                        all.push(truth);
+                        true
+                    }
+                    (Values::Text(all), ..) => {
+                        all.push(ByteArray::from(
+                            crate::tables::cell::text(value, &column.kind).into_bytes(),
+                        ));
+                        true
+                    }
+                    _ => false,
                 }
-                (Values::Whole(all), _, Some(number), _) => {
-                    all.push(number);
-                    true
-                }
-                (Values::Bool(all), .., Some(truth)) => {
-                    all.push(truth);
-                    true
-                }
-                (Values::Text(all), ..) => {
-                    all.push(ByteArray::from(crate::tables::cell::text(value, &column.kind).into_bytes()));
-                    true
-                }
-                _ => false,
-            },
+            }
         };
         self.there.push(i16::from(found));
     }
@@ -128,14 +132,20 @@ pub(super) struct File<W: Write + Send> {
 
 impl<W: Write + Send> File<W> {
     /// Begins a file with these columns.
-    pub(super) fn open<'c>(columns: impl Iterator<Item = &'c Column>, sink: W) -> Result<Self, ParquetError> {
-        let fields = columns.map(|column| column.schema().map(Arc::new)).collect::<Result<_, _>>()?;
+    pub(super) fn open<'c>(
+        columns: impl Iterator<Item = &'c Column>,
+        sink: W,
+    ) -> Result<Self, ParquetError> {
+        let fields =
+            columns.map(|column| column.schema().map(Arc::new)).collect::<Result<_, _>>()?;
         let schema = Type::group_type_builder("schema").with_fields(fields).build()?;
         let properties = WriterProperties::builder()
             .set_compression(Compression::SNAPPY)
             .set_created_by("obvert".to_owned())
             .build();
-        Ok(Self { writer: SerializedFileWriter::new(sink, Arc::new(schema), Arc::new(properties))? })
+        Ok(Self {
+            writer: SerializedFileWriter::new(sink, Arc::new(schema), Arc::new(properties))?,
+        })
     }
 
     /// Whether no group has been written.
@@ -144,13 +154,18 @@ impl<W: Write + Send> File<W> {
     }
 
     /// Writes what the columns hold, as many rows each, and empties them.
-    pub(super) fn group<'c>(&mut self, columns: impl Iterator<Item = &'c mut Column>) -> Result<(), ParquetError> {
+    pub(super) fn group<'c>(
+        &mut self,
+        columns: impl Iterator<Item = &'c mut Column>,
+    ) -> Result<(), ParquetError> {
         let mut group = self.writer.next_row_group()?;
         for column in columns {
             let Some(mut out) = group.next_column()? else { break };
             let there = Some(column.there.as_slice());
             match &column.values {
-                Values::Text(all) | Values::Bytes(all) => out.typed::<ByteArrayType>().write_batch(all, there, None)?,
+                Values::Text(all) | Values::Bytes(all) => {
+                    out.typed::<ByteArrayType>().write_batch(all, there, None)?
+                }
                 Values::Number(all) => out.typed::<DoubleType>().write_batch(all, there, None)?,
                 Values::Whole(all) => out.typed::<Int64Type>().write_batch(all, there, None)?,
                 Values::Bool(all) => out.typed::<BoolType>().write_batch(all, there, None)?,
@@ -162,7 +177,10 @@ impl<W: Write + Send> File<W> {
     }
 
     /// Ends the file with its metadata.
-    pub(super) fn close(mut self, metadata: impl IntoIterator<Item = KeyValue>) -> Result<W, ParquetError> {
+    pub(super) fn close(
+        mut self,
+        metadata: impl IntoIterator<Item = KeyValue>,
+    ) -> Result<W, ParquetError> {
         for pair in metadata {
             self.writer.append_key_value_metadata(pair);
         }

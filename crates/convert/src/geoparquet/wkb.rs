@@ -1,4 +1,5 @@
-//! Well-known binary (OGC 06-103r4, 8.2), little-endian, and what GeoParquet says of a column of it.
+//! Well-known binary (OGC 06-103r4, 8.2), little-endian, and what GeoParquet says of a column of
+//! it.
 
 use std::collections::BTreeSet;
 
@@ -76,8 +77,10 @@ impl Seen {
 fn crs84() -> Value {
     let axis = |name: &str, abbreviation: &str, direction: &str| json!({ "name": name, "abbreviation": abbreviation, "direction": direction, "unit": "degree" });
     let realizations = ["Transit", "G730", "G873", "G1150", "G1674", "G1762", "G2139", "G2296"];
-    let members: Vec<Value> =
-        realizations.iter().map(|name| json!({ "name": format!("World Geodetic System 1984 ({name})") })).collect();
+    let members: Vec<Value> = realizations
+        .iter()
+        .map(|name| json!({ "name": format!("World Geodetic System 1984 ({name})") }))
+        .collect();
     json!({
         "$schema": "https://proj.org/schemas/v0.7/projjson.schema.json",
         "type": "GeographicCRS",
@@ -103,7 +106,9 @@ mod tests {
 
     #[test]
     fn bytes_are_those_of_the_standard() {
-        let hex = |geometry: &Geometry| bytes(geometry).iter().map(|byte| format!("{byte:02X}")).collect::<String>();
+        let hex = |geometry: &Geometry| {
+            bytes(geometry).iter().map(|byte| format!("{byte:02X}")).collect::<String>()
+        };
         // 1.0 and 2.0 as IEEE 754, little-endian.
         let (one, two) = ("000000000000F03F", "0000000000000040");
         assert_eq!(hex(&Geometry::Point([1.0, 2.0])), format!("0101000000{one}{two}"));

@@ -25,19 +25,23 @@ const WHY: &str = "GeoParquet is written on WGS 84";
 /// How many quantities of an observation have columns.
 const QUANTITIES: usize = 2;
 
-/// Writes a document as a file a layer. The report says what of it is left out, and where; its notes say what has no geometry. Equal documents give equal bytes.
+/// Writes a document as a file a layer. The report says what of it is left out, and where; its
+/// notes say what has no geometry. Equal documents give equal bytes.
 ///
 /// # Errors
-/// [`ConvertError::Refused`] for a document that has positions but no reference system that can be taken to WGS 84.
+/// [`ConvertError::Refused`] for a document that has positions but no reference system that can be
+/// taken to WGS 84.
 pub fn write(document: &Document) -> Result<(Files, LossReport), ConvertError> {
     write_runs(&mut DocumentRuns::new(document), |_| Ok(Vec::new()))
 }
 
-/// Writes a survey that is read run by run. `open` is called with the name of each file and gives what it is written to;
-/// all are handed back, flushed, at the end. The bytes are those of [`write`](fn@write): rows go out in groups of 16,384.
+/// Writes a survey that is read run by run. `open` is called with the name of each file and gives
+/// what it is written to; all are handed back, flushed, at the end. The bytes are those of
+/// [`write`](fn@write): rows go out in groups of 16,384.
 ///
 /// # Errors
-/// As [`write`](fn@write), when the survey turns out to be invalid, and when `open` or what it gave fails.
+/// As [`write`](fn@write), when the survey turns out to be invalid, and when `open` or what it gave
+/// fails.
 pub fn write_runs<W: Write + Send>(
     survey: &mut dyn RunReader<Error = ConvertError>,
     mut open: impl FnMut(&str) -> io::Result<W>,
@@ -62,7 +66,9 @@ pub fn write_runs<W: Write + Send>(
         match (row.path.len(), &geometry) {
             (0, _) => {}
             (1, _) => report.add(LossKind::Dropped, pointer(), "one vertex is no line"),
-            (_, Some(_)) => report.add(LossKind::Changed, pointer(), "the path is the geometry, on WGS 84"),
+            (_, Some(_)) => {
+                report.add(LossKind::Changed, pointer(), "the path is the geometry, on WGS 84")
+            }
             (_, None) => {
                 let message = format!("the path is no geometry: {}", map.no_line(row));
                 report.add(LossKind::Dropped, pointer(), message);
@@ -110,7 +116,11 @@ fn observations<W: Write + Send>(
     let run_value = value_of(&run.clone().with_observations([]))?;
     let pipe = value_of(&map.pipe_of(run))?;
     if run.counter.as_ref().is_some_and(|counter| !counter.checks.is_empty()) {
-        report.add(LossKind::Dropped, format!("/runs/{index}/counter/checks"), "a row has no room for a table");
+        report.add(
+            LossKind::Dropped,
+            format!("/runs/{index}/counter/checks"),
+            "a row has no room for a table",
+        );
     }
     if run.observations.is_empty() {
         report.add(
@@ -147,13 +157,18 @@ fn value_of(row: &impl Serialize) -> Result<Value, ConvertError> {
 }
 
 /// What is said once and stands in the metadata of each file.
-const SAID_ONCE: [&str; 8] = ["obvert", "id", "issued", "units", "crs", "vertical", "coding", "grading"];
+const SAID_ONCE: [&str; 8] =
+    ["obvert", "id", "issued", "units", "crs", "vertical", "coding", "grading"];
 
 fn losses_of_head(head: &Head, report: &mut LossReport) {
     let value = serde_json::to_value(head).unwrap_or_default();
     for key in value.as_object().into_iter().flat_map(JsonMap::keys) {
         match key.as_str() {
-            "crs" => report.add(LossKind::Changed, "/crs", "geometries are on WGS 84, rounded to nine decimals"),
+            "crs" => report.add(
+                LossKind::Changed,
+                "/crs",
+                "geometries are on WGS 84, rounded to nine decimals",
+            ),
             "structures" | "pipes" | "locates" | "runs" => {}
             key if SAID_ONCE.contains(&key) => {}
             key => report.add(LossKind::Dropped, format!("/{key}"), "there is no layer for it"),
@@ -183,11 +198,21 @@ struct Layer<W: Write + Send> {
 }
 
 impl<W: Write + Send> Layer<W> {
-    fn new(tables: &[(&'static str, &'static str)], head: &Head, sink: W) -> Result<Self, ConvertError> {
+    fn new(
+        tables: &[(&'static str, &'static str)],
+        head: &Head,
+        sink: W,
+    ) -> Result<Self, ConvertError> {
         let (length, section) = (head.units.length.to_string(), head.units.section.to_string());
-        let constant = [("document", head.id.to_string()), ("units.length", length), ("units.section", section)];
-        let constant: Vec<_> =
-            constant.map(|(name, text)| (Column::of(name.to_owned(), &Kind::Text), text)).into_iter().collect();
+        let constant = [
+            ("document", head.id.to_string()),
+            ("units.length", length),
+            ("units.section", section),
+        ];
+        let constant: Vec<_> = constant
+            .map(|(name, text)| (Column::of(name.to_owned(), &Kind::Text), text))
+            .into_iter()
+            .collect();
         let mut all = Vec::new();
         for (prefix, table) in tables {
             for column in plan().table(table).into_iter().flat_map(|table| &table.columns) {
@@ -202,11 +227,18 @@ impl<W: Write + Send> Layer<W> {
             }
         }
         let shape = Column::of_bytes("geometry");
-        let every = constant.iter().map(|(column, _)| column).chain(&all).chain(&quantities).chain([&shape]);
+        let every = constant
+            .iter()
+            .map(|(column, _)| column)
+            .chain(&all)
+            .chain(&quantities)
+            .chain([&shape]);
         let file = File::open(every, sink).map_err(failed)?;
         let value = value_of(head)?;
-        let said: JsonMap<String, Value> =
-            SAID_ONCE.iter().filter_map(|key| Some(((*key).to_owned(), value.get(key)?.clone()))).collect();
+        let said: JsonMap<String, Value> = SAID_ONCE
+            .iter()
+            .filter_map(|key| Some(((*key).to_owned(), value.get(key)?.clone())))
+            .collect();
         Ok(Self {
             tables: tables.to_vec(),
             constant,
@@ -232,7 +264,8 @@ impl<W: Write + Send> Layer<W> {
                 column.push(&entry);
             }
         }
-        let quantities = rows.first().and_then(|row| row.get("quantities")).and_then(Value::as_array);
+        let quantities =
+            rows.first().and_then(|row| row.get("quantities")).and_then(Value::as_array);
         let columns_of = plan().table("quantities").map_or(&[][..], |table| &table.columns);
         for (number, pair) in self.quantities.chunks_mut(2).enumerate() {
             let quantity = quantities.and_then(|all| all.get(number));
@@ -254,7 +287,8 @@ impl<W: Write + Send> Layer<W> {
     fn group(&mut self) -> Result<(), ConvertError> {
         self.held = 0;
         let constant = self.constant.iter_mut().map(|(column, _)| column);
-        let all = constant.chain(&mut self.columns).chain(&mut self.quantities).chain([&mut self.shape]);
+        let all =
+            constant.chain(&mut self.columns).chain(&mut self.quantities).chain([&mut self.shape]);
         self.file.group(all).map_err(failed)
     }
 
@@ -263,7 +297,8 @@ impl<W: Write + Send> Layer<W> {
             self.group()?;
         }
         let metadata = [("geo", self.seen.metadata()), ("obvert", self.said)];
-        let metadata = metadata.map(|(key, value)| KeyValue::new(key.to_owned(), value.to_string()));
+        let metadata =
+            metadata.map(|(key, value)| KeyValue::new(key.to_owned(), value.to_string()));
         let mut sink = self.file.close(metadata).map_err(failed)?;
         sink.flush()?;
         Ok(sink)

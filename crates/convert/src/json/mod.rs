@@ -1,7 +1,7 @@
 //! The canonical JSON document, of any version of the format.
 //!
-//! A document of an older version is brought to this one in memory when it is opened. Its lines stay the same, and so locations in it are
-//! those of the file.
+//! A document of an older version is brought to this one in memory when it is opened. Its lines
+//! stay the same, and so locations in it are those of the file.
 
 mod read;
 mod write;

@@ -14,7 +14,9 @@ use crate::{ConvertError, Input, Location, LossReport, PlacedProblem, SourceMap}
 pub(super) fn open<'a>(input: Input<'a>) -> Result<Box<dyn Source + 'a>, ConvertError> {
     let older = versions::stated(input.bytes())
         // A version that is not known is refused when the document is read.
-        .filter(|version| version != versions::CURRENT && versions::KNOWN.contains(&version.as_str()))
+        .filter(|version| {
+            version != versions::CURRENT && versions::KNOWN.contains(&version.as_str())
+        })
         .map(|_| versions::migrate(input.bytes(), versions::CURRENT).map(Arc::new));
     Ok(Box::new(JsonSource { input, older }))
 }
@@ -41,7 +43,8 @@ impl JsonSource<'_> {
 
     /// The location that a line and column of the text have in the file.
     fn location(&self, line: usize, column: usize) -> Location {
-        let column = self.migrated().map_or(column, |migrated| migrated.column_before(line, column));
+        let column =
+            self.migrated().map_or(column, |migrated| migrated.column_before(line, column));
         Location { file: self.input.name().to_owned(), line, column: Some(column), heading: None }
     }
 
@@ -89,7 +92,10 @@ impl Source for JsonSource<'_> {
     fn diagnose(&mut self) -> Result<Diagnosis, ConvertError> {
         let text = match self.current() {
             Ok(text) => text,
-            Err(ConvertError::Migrate(MigrateError::Before { source: ReadError::Structure(problems), .. })) => {
+            Err(ConvertError::Migrate(MigrateError::Before {
+                source: ReadError::Structure(problems),
+                ..
+            })) => {
                 // By the schema of its own version, in the file itself.
                 let file = self.input.name();
                 let problems = problems.into_iter().map(|problem| PlacedProblem {
@@ -105,14 +111,17 @@ impl Source for JsonSource<'_> {
             }
             Err(error) => return Err(error),
         };
-        let read::Diagnosis { problems, value } = read::diagnose(text).map_err(|error| self.error(error))?;
+        let read::Diagnosis { problems, value } =
+            read::diagnose(text).map_err(|error| self.error(error))?;
         let problems = problems.into_iter().map(|problem| self.placed(problem)).collect();
         Ok(Diagnosis { value: Some(value), locations: Places::new(self, text).map, problems })
     }
 
     fn explain(&mut self, error: ConvertError) -> ConvertError {
-        let before =
-            matches!(&error, ConvertError::Migrate(MigrateError::Before { source: ReadError::Structure(_), .. }));
+        let before = matches!(
+            &error,
+            ConvertError::Migrate(MigrateError::Before { source: ReadError::Structure(_), .. })
+        );
         if !before && !matches!(error, ConvertError::Invalid { .. }) {
             return error;
         }
@@ -126,7 +135,9 @@ impl Source for JsonSource<'_> {
     fn locate(&mut self, pointers: &[&str]) -> Result<Vec<Option<Location>>, ConvertError> {
         let spans = locate_all(self.current()?, pointers.iter().copied());
         let found = pointers.iter().map(|pointer| spans.get(pointer));
-        Ok(found.map(|span| (span.line > 0).then(|| self.location(span.line, span.column))).collect())
+        Ok(found
+            .map(|span| (span.line > 0).then(|| self.location(span.line, span.column)))
+            .collect())
     }
 
     fn text(&self, file: &str) -> Option<&[u8]> {
@@ -142,7 +153,8 @@ impl Source for JsonSource<'_> {
     }
 }
 
-/// Where runs are in the text; what is below a run, or in the head, is looked for when it is asked for.
+/// Where runs are in the text; what is below a run, or in the head, is looked for when it is asked
+/// for.
 struct Places<'s> {
     map: SourceMap,
     file: u32,
@@ -168,7 +180,12 @@ impl<'s> Places<'s> {
 
     fn run(&mut self, index: usize, offset: usize) {
         let at = self.counter.at(offset);
-        self.map.place_json(&format!("/runs/{index}"), self.file, at, self.skipped + offset..self.length);
+        self.map.place_json(
+            &format!("/runs/{index}"),
+            self.file,
+            at,
+            self.skipped + offset..self.length,
+        );
     }
 }
 
@@ -203,6 +220,9 @@ impl RunReader for JsonRuns<'_> {
 
 impl SurveyReader for JsonRuns<'_> {
     fn finish(self: Box<Self>) -> Provenance {
-        Provenance { locations: self.places.map(|places| places.map), losses: LossReport::default() }
+        Provenance {
+            locations: self.places.map(|places| places.map),
+            losses: LossReport::default(),
+        }
     }
 }

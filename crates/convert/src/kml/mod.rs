@@ -1,5 +1,6 @@
-//! The survey as KML (version 2.2, OGC 07-147r2), for a map on a phone: where the structures and pipes are, what was seen in them and
-//! where it was found from the surface. Written only, and not without loss; the loss report says what is left out.
+//! The survey as KML (version 2.2, OGC 07-147r2), for a map on a phone: where the structures and
+//! pipes are, what was seen in them and where it was found from the surface. Written only, and not
+//! without loss; the loss report says what is left out.
 //!
 //! | Folder | Placemarks |
 //! |---|---|
@@ -8,9 +9,11 @@
 //! | `observations` | points, named by their code and distance |
 //! | `stretches` | the parts of pipes that finished stretches cover |
 //!
-//! Every placemark has the columns of its row (those of the [CSV tables](crate::csv)) as `ExtendedData`, observations those of their
-//! `run` and `pipe` too, and `quantities` as one text. Geometries are those of [GeoJSON](crate::geojson): on WGS 84, longitude first, nine decimals.
-//! Heights are left out: elevations of a survey are above a datum of their own, and a phone would draw pipes in the air.
+//! Every placemark has the columns of its row (those of the [CSV tables](crate::csv)) as
+//! `ExtendedData`, observations those of their `run` and `pipe` too, and `quantities` as one text.
+//! Geometries are those of [GeoJSON](crate::geojson): on WGS 84, longitude first, nine decimals.
+//! Heights are left out: elevations of a survey are above a datum of their own, and a phone would
+//! draw pipes in the air.
 
 mod text;
 mod write;

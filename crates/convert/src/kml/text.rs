@@ -25,7 +25,9 @@ pub(super) fn escaped(text: &str) -> (Cow<'_, str>, bool) {
 
 /// A text as it reads in XML.
 pub(super) fn as_held(text: &str) -> String {
-    text.chars().map(|character| if held(character) { character } else { char::REPLACEMENT_CHARACTER }).collect()
+    text.chars()
+        .map(|character| if held(character) { character } else { char::REPLACEMENT_CHARACTER })
+        .collect()
 }
 
 /// The characters of XML 1.0, production 2.
@@ -39,7 +41,10 @@ mod tests {
 
     #[test]
     fn what_xml_cannot_hold_is_said_to_be_changed() {
-        assert_eq!(escaped("a <b> & \"c\"\r"), ("a &lt;b&gt; &amp; &quot;c&quot;&#13;".into(), false));
+        assert_eq!(
+            escaped("a <b> & \"c\"\r"),
+            ("a &lt;b&gt; &amp; &quot;c&quot;&#13;".into(), false)
+        );
         assert_eq!(escaped("a\u{1}\u{FFFE}"), ("a\u{FFFD}\u{FFFD}".into(), true));
         assert_eq!(escaped("Möckern \u{1F6BD}"), ("Möckern \u{1F6BD}".into(), false));
     }

@@ -1,4 +1,5 @@
-//! From a document to KML, a folder after the other. What is no placemark goes into the loss report.
+//! From a document to KML, a folder after the other. What is no placemark goes into the loss
+//! report.
 
 use std::io::{self, Write};
 
@@ -18,7 +19,8 @@ use crate::{ConvertError, DocumentRuns, Loss, LossKind, LossReport, Output};
 /// Why positions are transformed.
 const WHY: &str = "KML has positions on WGS 84 only (OGC 07-147r2)";
 
-/// Plain looks of this project's own: dark blue lines, and points that the reader's default icon shows. Colours are `aabbggrr`.
+/// Plain looks of this project's own: dark blue lines, and points that the reader's default icon
+/// shows. Colours are `aabbggrr`.
 const STYLES: &str = r#"<Style id="structures"><IconStyle><color>ff4d3a1f</color><scale>0.7</scale></IconStyle></Style>
 <Style id="pipes"><LineStyle><color>ff8a5a2b</color><width>3</width></LineStyle></Style>
 <Style id="observations"><IconStyle><color>ff1f8fd9</color><scale>0.9</scale></IconStyle></Style>
@@ -29,14 +31,15 @@ const STYLES: &str = r#"<Style id="structures"><IconStyle><color>ff4d3a1f</color
 /// Writes a document as KML. The report says what of it is left out, and where.
 ///
 /// # Errors
-/// [`ConvertError::Refused`] for a document that has positions but no reference system that can be taken to WGS 84 (nothing is
-/// written then); [`ConvertError::Write`] when the sink fails.
+/// [`ConvertError::Refused`] for a document that has positions but no reference system that can be
+/// taken to WGS 84 (nothing is written then); [`ConvertError::Write`] when the sink fails.
 pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, ConvertError> {
     write_runs(&mut DocumentRuns::new(document), sink)
 }
 
-/// Writes a survey that is read run by run. The bytes are those of [`write`](fn@write). The placemarks of stretches, which
-/// come last, are held until then, and so is the report, which has an entry for every observation that is not on the map.
+/// Writes a survey that is read run by run. The bytes are those of [`write`](fn@write). The
+/// placemarks of stretches, which come last, are held until then, and so is the report, which has
+/// an entry for every observation that is not on the map.
 ///
 /// # Errors
 /// As [`write`](fn@write), and when the survey turns out to be invalid.
@@ -46,7 +49,8 @@ pub fn write_runs(
 ) -> Result<LossReport, ConvertError> {
     let head = survey.head();
     let network = Network::new(head, WHY)?;
-    let mut kml = Kml { sink, text: Vec::new(), stretches: Vec::new(), report: LossReport::default() };
+    let mut kml =
+        Kml { sink, text: Vec::new(), stretches: Vec::new(), report: LossReport::default() };
     kml.losses_of_head(head);
     kml.sink.write_all(
         b"<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<kml xmlns=\"http://www.opengis.net/kml/2.2\">\n<Document>\n",
@@ -93,8 +97,8 @@ fn not_held(pointer: String, was: Value) -> Loss {
     Loss { was: Some(was), becomes, ..Loss::new(LossKind::Changed, pointer, message) }
 }
 
-/// A row whose columns become data of a placemark: what stands before their names, the table, the row, and where it is in the
-/// document, if what is lost of it has not been told.
+/// A row whose columns become data of a placemark: what stands before their names, the table, the
+/// row, and where it is in the document, if what is lost of it has not been told.
 type Columns<'r> = (&'static str, &'static str, &'r Value, Option<&'r str>);
 
 struct Kml<W> {
@@ -118,12 +122,18 @@ impl<W: Write> Kml<W> {
         let value = serde_json::to_value(head).unwrap_or_default();
         for key in value.as_object().into_iter().flat_map(|object| object.keys()) {
             match key.as_str() {
-                "crs" => self.lose(LossKind::Changed, "/crs", "positions are on WGS 84, rounded to nine decimals"),
+                "crs" => self.lose(
+                    LossKind::Changed,
+                    "/crs",
+                    "positions are on WGS 84, rounded to nine decimals",
+                ),
                 "runs" => {}
                 key if KEPT.contains(&key) => {}
                 // Its title is the name of the whole.
                 "assignment" if value["assignment"].get("title").is_some() => {
-                    for part in value["assignment"].as_object().into_iter().flat_map(|object| object.keys()) {
+                    for part in
+                        value["assignment"].as_object().into_iter().flat_map(|object| object.keys())
+                    {
                         if part != "title" {
                             self.lose(LossKind::Dropped, format!("/assignment/{part}"), NO_PLACE);
                         }
@@ -149,7 +159,8 @@ impl<W: Write> Kml<W> {
         Ok(())
     }
 
-    /// The placemark of a row, or why it has none: no more is known than that nothing says where it is, or this.
+    /// The placemark of a row, or why it has none: no more is known than that nothing says where it
+    /// is, or this.
     fn row<R: Serialize>(
         &mut self,
         table: &'static str,
@@ -163,14 +174,25 @@ impl<W: Write> Kml<W> {
         match geometry {
             Ok(geometry) => {
                 let id = format!("{table}-{}", index + 1);
-                self.placemark((table, &id), name, &[("", table, &value, Some(&pointer))], None, &geometry)?;
+                self.placemark(
+                    (table, &id),
+                    name,
+                    &[("", table, &value, Some(&pointer))],
+                    None,
+                    &geometry,
+                )?;
                 self.flush()?;
             }
             Err(Some(why)) => {
-                let loss = Loss::new(LossKind::Dropped, pointer, format!("it is not on the map: {why}"));
+                let loss =
+                    Loss::new(LossKind::Dropped, pointer, format!("it is not on the map: {why}"));
                 self.report.losses.push(Loss { was: value.get("position").cloned(), ..loss });
             }
-            Err(None) => self.lose(LossKind::Dropped, pointer, "nothing says where it is, so it is not on the map"),
+            Err(None) => self.lose(
+                LossKind::Dropped,
+                pointer,
+                "nothing says where it is, so it is not on the map",
+            ),
         }
         Ok(())
     }
@@ -190,9 +212,15 @@ impl<W: Write> Kml<W> {
             let pointer = || format!("/pipes/{index}/path");
             match row.path.len() {
                 2.. if geometry.is_some() => {
-                    self.lose(LossKind::Changed, pointer(), "the path is the placemark's line, on WGS 84");
+                    self.lose(
+                        LossKind::Changed,
+                        pointer(),
+                        "the path is the placemark's line, on WGS 84",
+                    );
                 }
-                1 if geometry.is_some() => self.lose(LossKind::Dropped, pointer(), "one vertex is no line"),
+                1 if geometry.is_some() => {
+                    self.lose(LossKind::Dropped, pointer(), "one vertex is no line")
+                }
                 _ => {}
             }
             let why = || Some(map.no_line(row).to_owned());
@@ -201,29 +229,55 @@ impl<W: Write> Kml<W> {
         self.close()?;
         self.open("locates")?;
         for (index, row) in head.locates.iter().enumerate() {
-            let depth = row.depth.map(|depth| format!(", {depth} {} deep", head.units.length)).unwrap_or_default();
+            let depth = row
+                .depth
+                .map(|depth| format!(", {depth} {} deep", head.units.length))
+                .unwrap_or_default();
             let why = || map.off_the_map(row.position);
-            self.row("locates", index, &format!("{}{depth}", row.id), row, map.locate(index).ok_or_else(why))?;
+            self.row(
+                "locates",
+                index,
+                &format!("{}{depth}", row.id),
+                row,
+                map.locate(index).ok_or_else(why),
+            )?;
         }
         self.close()?;
         Ok(())
     }
 
     /// The observations of a run, and the stretches among them.
-    fn run(&mut self, map: Map<'_>, head: &Head, index: usize, run: &Run) -> Result<(), ConvertError> {
+    fn run(
+        &mut self,
+        map: Map<'_>,
+        head: &Head,
+        index: usize,
+        run: &Run,
+    ) -> Result<(), ConvertError> {
         let line = map.line_of(run);
         let placer = line.as_ref().and_then(|line| map.placer(run, line));
-        let place = |row| placer.as_ref().and_then(|placer| placer.observation(row)).map(|place| place.geometry);
+        let place = |row| {
+            placer.as_ref().and_then(|placer| placer.observation(row)).map(|place| place.geometry)
+        };
         let at = format!("/runs/{index}");
         let drawn = run.observations.iter().any(|row| place(row).is_some());
         if !drawn {
-            let none = if run.observations.is_empty() { "it has none" } else { "none of them is on the map" };
+            let none = if run.observations.is_empty() {
+                "it has none"
+            } else {
+                "none of them is on the map"
+            };
             let message = format!("a run is told of with its observations, and {none}");
             self.lose(LossKind::Dropped, at.clone(), &message);
         } else if run.counter.as_ref().is_some_and(|counter| !counter.checks.is_empty()) {
-            self.lose(LossKind::Dropped, format!("{at}/counter/checks"), "a placemark has no room for a table");
+            self.lose(
+                LossKind::Dropped,
+                format!("{at}/counter/checks"),
+                "a placemark has no room for a table",
+            );
         }
-        let run_value = serde_json::to_value(run.clone().with_observations([])).map_err(io::Error::other)?;
+        let run_value =
+            serde_json::to_value(run.clone().with_observations([])).map_err(io::Error::other)?;
         let pipe = map.pipe_of(run);
         let pipe_value = serde_json::to_value(pipe).map_err(io::Error::other)?;
         let why = match (&line, pipe) {
@@ -232,7 +286,8 @@ impl<W: Write> Kml<W> {
             (Some(_), _) if placer.is_none() => "the line of its pipe has no length",
             _ => "its place on the pipe cannot be transformed",
         };
-        // What is lost of a run is told with the first placemark that has it, of a pipe with its own.
+        // What is lost of a run is told with the first placemark that has it, of a pipe with its
+        // own.
         let mut told = None;
         for (number, row) in run.observations.iter().enumerate() {
             let pointer = format!("{at}/observations/{number}");
@@ -257,12 +312,21 @@ impl<W: Write> Kml<W> {
             } else {
                 self.flush()?;
             }
-            for (place, _) in row.quantities.iter().enumerate().filter(|(_, quantity)| quantity.extensions.is_some()) {
+            for (place, _) in row
+                .quantities
+                .iter()
+                .enumerate()
+                .filter(|(_, quantity)| quantity.extensions.is_some())
+            {
                 let pointer = format!("{pointer}/quantities/{place}/extensions");
                 self.lose(LossKind::Dropped, pointer, "a quantity is told by value and unit");
             }
             if !row.media.is_empty() {
-                self.lose(LossKind::Dropped, format!("{pointer}/media"), "media are not referred to");
+                self.lose(
+                    LossKind::Dropped,
+                    format!("{pointer}/media"),
+                    "media are not referred to",
+                );
             }
         }
         Ok(())
@@ -284,7 +348,9 @@ impl<W: Write> Kml<W> {
             let Some(table) = plan().table(table) else { continue };
             for (heading, entry) in columns(table, row) {
                 let (text, of) = match entry {
-                    Entry::Value(value, column) => (cell::text(value, &column.kind), Some((value, column))),
+                    Entry::Value(value, column) => {
+                        (cell::text(value, &column.kind), Some((value, column)))
+                    }
                     Entry::Bare => ("{}".to_owned(), None),
                     _ => continue,
                 };
@@ -300,9 +366,11 @@ impl<W: Write> Kml<W> {
         }
         self.text.write_all(b"</ExtendedData>")?;
         match geometry {
-            Geometry::Point(position) => {
-                write!(self.text, "<Point><coordinates>{}</coordinates></Point>", coordinates(&[*position]))?
-            }
+            Geometry::Point(position) => write!(
+                self.text,
+                "<Point><coordinates>{}</coordinates></Point>",
+                coordinates(&[*position])
+            )?,
             Geometry::Line(line) => self.line(line)?,
             Geometry::Lines(lines) => {
                 self.text.write_all(b"<MultiGeometry>")?;
@@ -317,7 +385,10 @@ impl<W: Write> Kml<W> {
 
     fn line(&mut self, line: &[LonLat]) -> io::Result<()> {
         let positions = coordinates(line);
-        write!(self.text, "<LineString><tessellate>1</tessellate><coordinates>{positions}</coordinates></LineString>")
+        write!(
+            self.text,
+            "<LineString><tessellate>1</tessellate><coordinates>{positions}</coordinates></LineString>"
+        )
     }
 
     fn data(&mut self, name: &str, text: &str) -> io::Result<bool> {
@@ -337,8 +408,11 @@ impl<W: Write> Kml<W> {
 
 /// The amounts of an observation as one text.
 fn amounts(row: &Observation) -> Option<String> {
-    let all: Vec<String> =
-        row.quantities.iter().map(|quantity| format!("{} {}", quantity.value, quantity.unit)).collect();
+    let all: Vec<String> = row
+        .quantities
+        .iter()
+        .map(|quantity| format!("{} {}", quantity.value, quantity.unit))
+        .collect();
     (!all.is_empty()).then(|| all.join("; "))
 }
 

@@ -1,17 +1,19 @@
-//! The three geometries that a survey needs, as RFC 7946 has them. They are apart from the network because what they must
-//! do (round, cut at the antimeridian, be compared, be bounded) concerns longitudes and latitudes only.
+//! The three geometries that a survey needs, as RFC 7946 has them. They are apart from the network
+//! because what they must do (round, cut at the antimeridian, be compared, be bounded) concerns
+//! longitudes and latitudes only.
 
 use serde::ser::{Serialize, SerializeMap, Serializer};
 
 /// Longitude and latitude on WGS 84, in degrees.
 pub(crate) type LonLat = [f64; 2];
 
-/// Decimals of a degree that are written: 1e-9 degrees are 0.11 mm on the ground. Six, which RFC 7946 §11.2 takes as usual, are
-/// 11 cm, and a position found with a good receiver is better than that.
+/// Decimals of a degree that are written: 1e-9 degrees are 0.11 mm on the ground. Six, which RFC
+/// 7946 §11.2 takes as usual, are 11 cm, and a position found with a good receiver is better than
+/// that.
 const DECIMALS: f64 = 1e9;
 
-/// How far two coordinates may be apart and still be the same: the seventh decimal, to which common writers of GeoJSON
-/// round, 11 mm on the ground.
+/// How far two coordinates may be apart and still be the same: the seventh decimal, to which common
+/// writers of GeoJSON round, 11 mm on the ground.
 const SAME_DEGREES: f64 = 1.000_001e-7;
 
 /// A geometry, with at least one position, and two for each line.
@@ -29,7 +31,8 @@ impl Geometry {
         Self::Point(rounded(position))
     }
 
-    /// A line, rounded, and cut where it crosses the antimeridian. A line without extent is a point.
+    /// A line, rounded, and cut where it crosses the antimeridian. A line without extent is a
+    /// point.
     pub(crate) fn line(positions: Vec<LonLat>) -> Option<Self> {
         let positions: Vec<LonLat> = positions.into_iter().map(rounded).collect();
         let first = *positions.first()?;
@@ -53,10 +56,13 @@ impl Geometry {
     pub(crate) fn agrees(&self, other: &Self) -> bool {
         let (a, b) = (self.parts(), other.parts());
         a.len() == b.len()
-            && a.iter().zip(b).all(|(a, b)| a.len() == b.len() && a.iter().zip(b).all(|(a, b)| near(*a, *b)))
+            && a.iter()
+                .zip(b)
+                .all(|(a, b)| a.len() == b.len() && a.iter().zip(b).all(|(a, b)| near(*a, *b)))
     }
 
-    /// The line with what was cut at the antimeridian joined again, or `None` where its parts do not meet there.
+    /// The line with what was cut at the antimeridian joined again, or `None` where its parts do
+    /// not meet there.
     pub(crate) fn joined(&self) -> Option<Vec<LonLat>> {
         let mut whole: Vec<LonLat> = Vec::new();
         for part in self.parts() {
@@ -74,12 +80,13 @@ impl Geometry {
         Some(whole)
     }
 
-    /// About how far another geometry is from this one in metres: the largest distance between positions of the same number,
-    /// or `None` where they do not have equally many.
+    /// About how far another geometry is from this one in metres: the largest distance between
+    /// positions of the same number, or `None` where they do not have equally many.
     pub(crate) fn apart(&self, other: &Self) -> Option<f64> {
         let all = |geometry: &Self| geometry.parts().concat();
         let (a, b) = (all(self), all(other));
-        (a.len() == b.len()).then(|| a.iter().zip(b).map(|(a, b)| metres(*a, b)).fold(0.0, f64::max))
+        (a.len() == b.len())
+            .then(|| a.iter().zip(b).map(|(a, b)| metres(*a, b)).fold(0.0, f64::max))
     }
 }
 
@@ -114,7 +121,8 @@ fn turn(degrees: f64) -> f64 {
     degrees - 360.0 * (degrees / 360.0).round()
 }
 
-/// Distance in metres for a message: on a sphere, flat, good to a percent for what lies close together.
+/// Distance in metres for a message: on a sphere, flat, good to a percent for what lies close
+/// together.
 fn metres(a: LonLat, b: LonLat) -> f64 {
     let degree = 111_195.0;
     let east = turn(a[0] - b[0]) * degree * f64::midpoint(a[1], b[1]).to_radians().cos();
@@ -126,8 +134,8 @@ fn rounded(position: LonLat) -> LonLat {
     position.map(|degrees| (degrees * DECIMALS).round() / DECIMALS + 0.0)
 }
 
-/// Cuts a line where it crosses the antimeridian, so that no part does (RFC 7946 §3.1.9). A line crosses where the short way
-/// round is across; no pipe goes the long way.
+/// Cuts a line where it crosses the antimeridian, so that no part does (RFC 7946 §3.1.9). A line
+/// crosses where the short way round is across; no pipe goes the long way.
 fn cut(positions: &[LonLat]) -> Vec<Vec<LonLat>> {
     let mut parts = Vec::new();
     let mut part: Vec<LonLat> = Vec::new();
@@ -165,7 +173,8 @@ fn cut(positions: &[LonLat]) -> Vec<Vec<LonLat>> {
 pub(crate) struct Bounds {
     latitudes: Option<[f64; 2]>,
     longitudes: [f64; 2],
-    /// The same with the western hemisphere put east of the eastern one: narrower for what lies on both sides of the antimeridian.
+    /// The same with the western hemisphere put east of the eastern one: narrower for what lies on
+    /// both sides of the antimeridian.
     across: [f64; 2],
 }
 
@@ -188,7 +197,8 @@ impl Bounds {
         }
     }
 
-    /// West, south, east, north. West is greater than east where the box crosses the antimeridian (RFC 7946 §5.2).
+    /// West, south, east, north. West is greater than east where the box crosses the antimeridian
+    /// (RFC 7946 §5.2).
     pub(crate) fn bbox(&self) -> Option<[f64; 4]> {
         let [south, north] = self.latitudes?;
         let [west, east] = self.longitudes;
@@ -224,7 +234,10 @@ mod tests {
         // The line and its cut are those of the RFC's own example.
         assert_eq!(
             line(&[[170.0, 45.0], [-170.0, 45.0]]),
-            Geometry::Lines(vec![vec![[170.0, 45.0], [180.0, 45.0]], vec![[-180.0, 45.0], [-170.0, 45.0]]])
+            Geometry::Lines(vec![
+                vec![[170.0, 45.0], [180.0, 45.0]],
+                vec![[-180.0, 45.0], [-170.0, 45.0]]
+            ])
         );
         // Westwards, and back: the latitude of a cut is in proportion.
         assert_eq!(
@@ -239,11 +252,20 @@ mod tests {
 
     #[test]
     fn a_vertex_on_the_antimeridian_takes_the_name_that_its_side_has() {
-        assert_eq!(line(&[[180.0, 1.0], [-179.0, 1.0]]), Geometry::Line(vec![[-180.0, 1.0], [-179.0, 1.0]]));
-        assert_eq!(line(&[[179.0, 1.0], [-180.0, 1.0]]), Geometry::Line(vec![[179.0, 1.0], [180.0, 1.0]]));
+        assert_eq!(
+            line(&[[180.0, 1.0], [-179.0, 1.0]]),
+            Geometry::Line(vec![[-180.0, 1.0], [-179.0, 1.0]])
+        );
+        assert_eq!(
+            line(&[[179.0, 1.0], [-180.0, 1.0]]),
+            Geometry::Line(vec![[179.0, 1.0], [180.0, 1.0]])
+        );
         assert_eq!(
             line(&[[179.0, 1.0], [-180.0, 1.0], [-179.0, 2.0]]),
-            Geometry::Lines(vec![vec![[179.0, 1.0], [180.0, 1.0]], vec![[-180.0, 1.0], [-179.0, 2.0]]])
+            Geometry::Lines(vec![
+                vec![[179.0, 1.0], [180.0, 1.0]],
+                vec![[-180.0, 1.0], [-179.0, 2.0]]
+            ])
         );
     }
 
@@ -251,12 +273,17 @@ mod tests {
     fn what_was_cut_can_be_joined() {
         let positions = vec![[179.9, 0.0], [-179.9, 4.0], [179.0, 4.0]];
         assert_eq!(line(&positions).joined(), Some(positions));
-        assert_eq!(Geometry::Lines(vec![vec![[1.0, 1.0], [2.0, 2.0]], vec![[2.0, 2.0], [3.0, 3.0]]]).joined(), None);
+        assert_eq!(
+            Geometry::Lines(vec![vec![[1.0, 1.0], [2.0, 2.0]], vec![[2.0, 2.0], [3.0, 3.0]]])
+                .joined(),
+            None
+        );
     }
 
     #[test]
     fn a_box_across_the_antimeridian_has_west_above_east() {
-        // RFC 7946 §5.2: the Fiji archipelago, "between 16 degrees S and 20 degrees S and 177 degrees E and 178 degrees W".
+        // RFC 7946 §5.2: the Fiji archipelago, "between 16 degrees S and 20 degrees S and 177
+        // degrees E and 178 degrees W".
         let mut bounds = Bounds::default();
         bounds.add(&Geometry::point([177.0, -16.0]));
         bounds.add(&Geometry::point([-178.0, -20.0]));
@@ -267,10 +294,14 @@ mod tests {
         assert_eq!(plain.bbox(), Some([-0.5, 51.0, 0.5, 52.0]));
         assert_eq!(Bounds::default().bbox(), None);
 
-        // West of Greenwich altogether: 360° added and taken away again changes the last digits, which must not decide.
+        // West of Greenwich altogether: 360° added and taken away again changes the last digits,
+        // which must not decide.
         let mut west = Bounds::default();
         west.add(&line(&[[-1.149_999_984, 52.949_278_853], [-1.147_173_251, 52.950_548_14]]));
-        assert_eq!(west.bbox(), Some([-1.149_999_984, 52.949_278_853, -1.147_173_251, 52.950_548_14]));
+        assert_eq!(
+            west.bbox(),
+            Some([-1.149_999_984, 52.949_278_853, -1.147_173_251, 52.950_548_14])
+        );
         // Points that lie on the antimeridian under its western name.
         let mut edge = Bounds::default();
         edge.add(&Geometry::point([-180.0, 1.0]));

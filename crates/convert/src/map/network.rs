@@ -1,9 +1,9 @@
-//! Where everything in a survey is on the map. Structures and locates have positions of their own; a pipe has its course, or runs
-//! straight between its ends; all that was seen in it has only a reading of a distance counter, and is placed along the
-//! pipe's line in proportion.
+//! Where everything in a survey is on the map. Structures and locates have positions of their own;
+//! a pipe has its course, or runs straight between its ends; all that was seen in it has only a
+//! reading of a distance counter, and is placed along the pipe's line in proportion.
 //!
-//! All of it is derived from the document, and only from the document: the reader derives the same geometries again to see whether
-//! somebody has moved one.
+//! All of it is derived from the document, and only from the document: the reader derives the same
+//! geometries again to see whether somebody has moved one.
 
 use std::borrow::Cow;
 use std::collections::HashMap;
@@ -18,11 +18,13 @@ use crate::{ConvertError, Note};
 /// Why positions have to be on WGS 84: a sentence with the standard that says so.
 pub(crate) type Why = &'static str;
 
-/// The lines of one survey's pipes, and what else of the map is worked out once. It does not borrow the head it was made of, so that
-/// whoever reads or writes runs can hold both; [`on`](Self::on) brings them together.
+/// The lines of one survey's pipes, and what else of the map is worked out once. It does not borrow
+/// the head it was made of, so that whoever reads or writes runs can hold both; [`on`](Self::on)
+/// brings them together.
 pub(crate) struct Network {
-    /// `None` when the document has no position at all, and then nothing has a geometry; or when positions stay as they are and
-    /// the system is not known, and then nothing can be measured along a line.
+    /// `None` when the document has no position at all, and then nothing has a geometry; or when
+    /// positions stay as they are and the system is not known, and then nothing can be measured
+    /// along a line.
     crs: Option<Crs>,
     /// Whether lines must lie on the globe.
     globe: bool,
@@ -49,7 +51,8 @@ pub(crate) struct Line {
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Placed {
     pub(crate) geometry: Geometry,
-    /// How far the recorded distance lies beyond the pipe's end at which the geometry was put, in length units; 0 on the pipe.
+    /// How far the recorded distance lies beyond the pipe's end at which the geometry was put, in
+    /// length units; 0 on the pipe.
     pub(crate) beyond: f64,
 }
 
@@ -91,8 +94,18 @@ impl Network {
 
     fn with(head: &Head, crs: Option<Crs>, globe: bool) -> Self {
         Self {
-            structures: head.structures.iter().enumerate().map(|(i, row)| (row.id.as_str().into(), i)).collect(),
-            pipes: head.pipes.iter().enumerate().map(|(i, row)| (row.id.as_str().into(), i)).collect(),
+            structures: head
+                .structures
+                .iter()
+                .enumerate()
+                .map(|(i, row)| (row.id.as_str().into(), i))
+                .collect(),
+            pipes: head
+                .pipes
+                .iter()
+                .enumerate()
+                .map(|(i, row)| (row.id.as_str().into(), i))
+                .collect(),
             lines: vec![None; head.pipes.len()],
             notes: Vec::new(),
             crs,
@@ -110,8 +123,9 @@ impl Network {
         &self.notes
     }
 
-    /// Finds the lines of all pipes. The line of a lateral may hang on that of another, in chains of any length and, in a bad
-    /// document, in rings; so the chain is walked with a stack of our own.
+    /// Finds the lines of all pipes. The line of a lateral may hang on that of another, in chains
+    /// of any length and, in a bad document, in rings; so the chain is walked with a stack of our
+    /// own.
     fn find_lines(&mut self, head: &Head) {
         if self.crs.is_none() && self.globe {
             return;
@@ -168,7 +182,9 @@ impl<'m> Map<'m> {
     #[cfg_attr(not(feature = "kml"), allow(dead_code))]
     pub(crate) fn off_the_map(self, position: Option<Position>) -> Option<String> {
         let (_, crs) = (position?, self.network.crs.as_ref()?);
-        Some(format!("its position cannot be transformed by {crs}; check its order, its unit and the reference system"))
+        Some(format!(
+            "its position cannot be transformed by {crs}; check its order, its unit and the reference system"
+        ))
     }
 
     /// Why a pipe is not on the map.
@@ -180,15 +196,22 @@ impl<'m> Map<'m> {
                 "it has no path, and the position of one of its two structures cannot be transformed"
             }
             (_, Some(_), _) => "it has no path, and one of its two structures has no position",
-            (_, None, Some(_)) if self.position_of(&pipe.upstream).is_some_and(|position| !self.stands(position)) => {
+            (_, None, Some(_))
+                if self
+                    .position_of(&pipe.upstream)
+                    .is_some_and(|position| !self.stands(position)) =>
+            {
                 "it has no path, and the position of its structure cannot be transformed"
             }
-            (_, None, Some(_)) => "it has no path, and its structure or the place where it joins has no position",
+            (_, None, Some(_)) => {
+                "it has no path, and its structure or the place where it joins has no position"
+            }
             (_, None, None) => "it has no path and only one end",
         }
     }
 
-    /// The line that a run went along: its pipe's, or the straight one from where the camera entered a lateral.
+    /// The line that a run went along: its pipe's, or the straight one from where the camera
+    /// entered a lateral.
     pub(crate) fn line_of(self, run: &Run) -> Option<Cow<'m, Line>> {
         let index = *self.network.pipes.get(run.pipe.as_str())?;
         if let Some(line) = self.network.lines[index].as_ref() {
@@ -200,8 +223,8 @@ impl<'m> Map<'m> {
         Some(Cow::Owned(Line { vertices: ends.to_vec() }))
     }
 
-    /// The way from readings to places for a run along a line that [`line_of`](Self::line_of) gave. `None` where the line has
-    /// no length to measure along.
+    /// The way from readings to places for a run along a line that [`line_of`](Self::line_of) gave.
+    /// `None` where the line has no length to measure along.
     pub(crate) fn placer(self, run: &Run, line: &'m Line) -> Option<Placer<'m>> {
         let crs = self.network.crs.as_ref()?;
         let pipe = self.head.pipes.get(*self.network.pipes.get(run.pipe.as_str())?)?;
@@ -222,7 +245,8 @@ impl<'m> Map<'m> {
     }
 
     fn position_of(self, structure: &str) -> Option<[f64; 2]> {
-        let position = self.head.structures.get(*self.network.structures.get(structure)?)?.position?;
+        let position =
+            self.head.structures.get(*self.network.structures.get(structure)?)?.position?;
         Some(position.into())
     }
 
@@ -234,7 +258,12 @@ impl<'m> Map<'m> {
 
     /// The place on a pipe at a distance from its upstream structure, or at the nearer end.
     fn along(self, pipe: usize, distance: f64) -> Option<[f64; 2]> {
-        let path = self.network.crs.as_ref()?.path(&self.network.lines.get(pipe)?.as_ref()?.vertices).ok()?;
+        let path = self
+            .network
+            .crs
+            .as_ref()?
+            .path(&self.network.lines.get(pipe)?.as_ref()?.vertices)
+            .ok()?;
         let length = self.length_of(self.head.pipes.get(pipe)?, &path);
         path.at_stated_clamped(distance, length).ok().map(|placed| placed.position)
     }
@@ -258,22 +287,33 @@ impl<'m> Map<'m> {
             };
             vec![self.position_of(&pipe.upstream)?, down]
         };
-        let drawn = !self.network.globe || on_the_globe(self.network.crs.as_ref()?, &vertices).is_some();
+        let drawn =
+            !self.network.globe || on_the_globe(self.network.crs.as_ref()?, &vertices).is_some();
         drawn.then_some(Line { vertices })
     }
 
     /// What the map leaves out, and how exact it is.
     fn what_is_missing(self) -> Vec<Note> {
-        // A reader of the map would miss what is an alarm, and could not know of it from the survey.
+        // A reader of the map would miss what is an alarm, and could not know of it from the
+        // survey.
         let Some(crs) = &self.network.crs else {
-            return vec![Note::alarm("", "the document has no position, so no feature has a geometry")];
+            return vec![Note::alarm(
+                "",
+                "the document has no position, so no feature has a geometry",
+            )];
         };
         let mut notes = Vec::new();
-        let shift = |(_, position): (_, [f64; 2])| crs.datum_shift_at(crs.to_geographic(position).ok()?).ok();
-        if let Some(metres) = positions(self.head).find_map(shift).and_then(DatumShift::accuracy_metres)
+        let shift = |(_, position): (_, [f64; 2])| {
+            crs.datum_shift_at(crs.to_geographic(position).ok()?).ok()
+        };
+        if let Some(metres) =
+            positions(self.head).find_map(shift).and_then(DatumShift::accuracy_metres)
             && metres > 0.1
         {
-            notes.push(Note::new("/crs", format!("{crs} becomes WGS 84 with a stated accuracy of {metres} m")));
+            notes.push(Note::new(
+                "/crs",
+                format!("{crs} becomes WGS 84 with a stated accuracy of {metres} m"),
+            ));
         }
         let outside = |position: Option<Position>| {
             let position = position?;
@@ -281,17 +321,24 @@ impl<'m> Map<'m> {
         };
         let single = |table: &str, index: usize, position: Option<Position>| {
             let why = outside(position)?;
-            Some(Note::alarm(format!("/{table}/{index}/position"), format!("{why}; the feature has no geometry")))
+            Some(Note::alarm(
+                format!("/{table}/{index}/position"),
+                format!("{why}; the feature has no geometry"),
+            ))
         };
         let structures = self.head.structures.iter().enumerate();
-        notes.extend(structures.filter_map(|(index, row)| single("structures", index, row.position)));
+        notes.extend(
+            structures.filter_map(|(index, row)| single("structures", index, row.position)),
+        );
         let pipes = self.head.pipes.iter().enumerate();
         for (index, pipe) in pipes.filter(|(index, _)| self.network.lines[*index].is_none()) {
             let what = "the pipe, its runs and their observations have no geometry";
             let vertex = pipe.path.iter().find_map(|vertex| outside(Some(*vertex)));
             notes.push(match vertex.filter(|_| pipe.path.len() >= 2) {
                 Some(why) => Note::alarm(format!("/pipes/{index}/path"), format!("{why}; {what}")),
-                None => Note::new(format!("/pipes/{index}"), format!("{what}: {}", self.no_line(pipe))),
+                None => {
+                    Note::new(format!("/pipes/{index}"), format!("{what}: {}", self.no_line(pipe)))
+                }
             });
         }
         let locates = self.head.locates.iter().enumerate();
@@ -308,7 +355,8 @@ impl Placer<'_> {
 
     /// The same in the document's reference system.
     pub(crate) fn run_line(&self, run: &Run) -> Option<(Vec<[f64; 2]>, f64)> {
-        let began = run.counter.as_ref().and_then(|counter| counter.reads).map_or(0.0, |reads| reads.get());
+        let began =
+            run.counter.as_ref().and_then(|counter| counter.reads).map_or(0.0, |reads| reads.get());
         let last = run.observations.iter().map(|row| row.end().get()).reduce(f64::max);
         self.stretch(began, run.surveyed.map(|length| length.get()).or(last)?)
     }
@@ -322,8 +370,12 @@ impl Placer<'_> {
         Some(Placed { geometry: on_the_globe(self.crs, &line)?, beyond })
     }
 
-    /// The same in the document's reference system: the line, and how far beyond the pipe's end it should lie.
-    pub(crate) fn observation_line(&self, observation: &Observation) -> Option<(Vec<[f64; 2]>, f64)> {
+    /// The same in the document's reference system: the line, and how far beyond the pipe's end it
+    /// should lie.
+    pub(crate) fn observation_line(
+        &self,
+        observation: &Observation,
+    ) -> Option<(Vec<[f64; 2]>, f64)> {
         self.stretch(observation.at.get(), observation.end().get())
     }
 
@@ -341,23 +393,29 @@ impl Placer<'_> {
         Some((line, beyond))
     }
 
-    /// The share of the pipe's line at a reading, counted from the upstream end, drawn to the nearer end; and how far beyond that
-    /// the reading lies, above 0 past the far end and below 0 before the near one.
+    /// The share of the pipe's line at a reading, counted from the upstream end, drawn to the
+    /// nearer end; and how far beyond that the reading lies, above 0 past the far end and below 0
+    /// before the near one.
     fn share(&self, reading: f64) -> (f64, f64) {
         let distance = reading + self.shift;
         let inside = distance.clamp(0.0, self.length);
         let share = inside / self.length;
         // Readings are decimal fractions; their sums may miss an end by the last bit of a double.
-        let beyond = if (distance - inside).abs() <= 1e-9 * self.length.max(1.0) { 0.0 } else { distance - inside };
+        let beyond = if (distance - inside).abs() <= 1e-9 * self.length.max(1.0) {
+            0.0
+        } else {
+            distance - inside
+        };
         (if self.against_flow { 1.0 - share } else { share }, beyond)
     }
 }
 
 /// What is added to a run's readings to get distances along its pipe.
 ///
-/// A pipe's length is taken from centre to centre of its structures, unless it is said to be between walls or ends; then a counter
-/// that was set at the wall or the end has its zero where the length begins, and `offset` lies outside. Where the two do not match,
-/// what is not recorded is less than half a structure's width.
+/// A pipe's length is taken from centre to centre of its structures, unless it is said to be
+/// between walls or ends; then a counter that was set at the wall or the end has its zero where the
+/// length begins, and `offset` lies outside. Where the two do not match, what is not recorded is
+/// less than half a structure's width.
 fn shift(pipe: &Pipe, run: &Run) -> f64 {
     let Some(counter) = &run.counter else { return 0.0 };
     let reads = counter.reads.map_or(0.0, |reads| reads.get());
@@ -390,8 +448,8 @@ pub(crate) fn crs_of(head: &Head, why: Why) -> Result<Crs, ConvertError> {
         .map_err(|error| refused(format!("{why}: {error}")))
 }
 
-/// Refuses a reference system that turns out not to be usable where the positions are. A single position that lies nowhere, a finding of
-/// its own, does not keep the others from the map.
+/// Refuses a reference system that turns out not to be usable where the positions are. A single
+/// position that lies nowhere, a finding of its own, does not keep the others from the map.
 fn usable(crs: &Crs, head: &Head, why: Why) -> Result<(), ConvertError> {
     for (pointer, position) in positions(head) {
         match crs.to_wgs84(position) {
@@ -411,22 +469,31 @@ fn positions(head: &Head) -> impl Iterator<Item = (Box<dyn Fn() -> String>, [f64
         let pointer = move || format!("/{table}/{index}/position");
         position.map(|position| (Box::new(pointer) as Box<dyn Fn() -> String>, position.into()))
     };
-    let structures =
-        head.structures.iter().enumerate().filter_map(move |(i, row)| single("structures", i, row.position));
+    let structures = head
+        .structures
+        .iter()
+        .enumerate()
+        .filter_map(move |(i, row)| single("structures", i, row.position));
     let vertices = head.pipes.iter().enumerate().flat_map(|(pipe, row)| {
         row.path.iter().enumerate().map(move |(vertex, position)| {
             let pointer = move || format!("/pipes/{pipe}/path/{vertex}");
             (Box::new(pointer) as Box<dyn Fn() -> String>, (*position).into())
         })
     });
-    let locates = head.locates.iter().enumerate().filter_map(move |(i, row)| single("locates", i, row.position));
+    let locates = head
+        .locates
+        .iter()
+        .enumerate()
+        .filter_map(move |(i, row)| single("locates", i, row.position));
     structures.chain(vertices).chain(locates)
 }
 
 /// A line in the document's reference system as a geometry on WGS 84.
 fn on_the_globe(crs: &Crs, vertices: &[[f64; 2]]) -> Option<Geometry> {
-    let line: Option<Vec<LonLat>> =
-        vertices.iter().map(|vertex| crs.to_wgs84(*vertex).ok().filter(|lonlat| sound(*lonlat))).collect();
+    let line: Option<Vec<LonLat>> = vertices
+        .iter()
+        .map(|vertex| crs.to_wgs84(*vertex).ok().filter(|lonlat| sound(*lonlat)))
+        .collect();
     Geometry::line(line?)
 }
 

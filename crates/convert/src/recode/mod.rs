@@ -1,10 +1,12 @@
-//! From one code list to another: the same survey, coded in the list that the receiving office reads.
+//! From one code list to another: the same survey, coded in the list that the receiving office
+//! reads.
 //!
-//! Codes go along the `same_as` links of the two lists. Nothing is lost silently: an observation without equivalent
-//! becomes the other list's general remark; what a link does not carry is written into the remark's text; and the coding as
-//! it was is kept under [`ORIGINAL`] in the observation's extensions wherever the way back would not find it. So
-//! translating back gives the very document that was translated. Grades, ratings and the grade scheme stay as recorded:
-//! a translation judges nothing.
+//! Codes go along the `same_as` links of the two lists. Nothing is lost silently: an observation
+//! without equivalent becomes the other list's general remark; what a link does not carry is
+//! written into the remark's text; and the coding as it was is kept under [`ORIGINAL`] in the
+//! observation's extensions wherever the way back would not find it. So translating back gives the
+//! very document that was translated. Grades, ratings and the grade scheme stay as recorded: a
+//! translation judges nothing.
 //!
 //! ```
 //! use obvert_convert::recode;
@@ -46,15 +48,20 @@ use words::{Phrase, several};
 
 /// Translates a document from the list that it is coded in to another.
 ///
-/// The report names every observation that has no equivalent and everything that a link does not carry, by pointers that
-/// hold in both documents, in messages that are the same for the same loss. It notes besides which codes of a transcribed
-/// list are from memory only.
+/// The report names every observation that has no equivalent and everything that a link does not
+/// carry, by pointers that hold in both documents, in messages that are the same for the same loss.
+/// It notes besides which codes of a transcribed list are from memory only.
 ///
 /// # Errors
 /// When the document is not coded in `from`, or `to` has no code for a general remark.
-pub fn document(document: &Document, from: &CodeList, to: &CodeList) -> Result<(Document, LossReport), ConvertError> {
+pub fn document(
+    document: &Document,
+    from: &CodeList,
+    to: &CodeList,
+) -> Result<(Document, LossReport), ConvertError> {
     let mut recoder = Recoder::new(&document.head, from, to)?;
-    let mut translated = Document { head: recoder.head(&document.head), runs: document.runs.clone() };
+    let mut translated =
+        Document { head: recoder.head(&document.head), runs: document.runs.clone() };
     translated.runs.iter_mut().for_each(|run| recoder.run(run));
     Ok((translated, recoder.finish()))
 }
@@ -84,13 +91,19 @@ impl<'l> Recoder<'l> {
                 coding.list, coding.version, from.id, from.version
             ));
         }
-        let mut recoder =
-            Self { ways: None, lists: [Memory::new(from), Memory::new(to)], runs: 0, report: LossReport::default() };
+        let mut recoder = Self {
+            ways: None,
+            lists: [Memory::new(from), Memory::new(to)],
+            runs: 0,
+            report: LossReport::default(),
+        };
         if from.id == to.id && from.version == to.version {
             return Ok(recoder);
         }
         let language = head.language.as_ref().map_or("en", |language| language.as_str());
-        let (Some(there), Some(back)) = (Way::new(from, to, language), Way::new(to, from, language)) else {
+        let (Some(there), Some(back)) =
+            (Way::new(from, to, language), Way::new(to, from, language))
+        else {
             let without = if Way::new(from, to, language).is_none() { to } else { from };
             return refused(format!(
                 "the code list {} {} has no code of the role remark, which observations without equivalent would become",
@@ -165,7 +178,8 @@ impl<'l> Way<'l> {
         Some(Self { crosswalk: Crosswalk::new(from, to), remark, language: language.to_owned() })
     }
 
-    /// A coding translated, whatever may be kept of it elsewhere; with what is lost, each with the key that it concerns.
+    /// A coding translated, whatever may be kept of it elsewhere; with what is lost, each with the
+    /// key that it concerns.
     fn plain(&self, coded: &Coded) -> (Coded, Vec<(LossKind, String, String)>) {
         let phrase = Phrase { list: self.crosswalk.from, language: &self.language, coded };
         let own = self.crosswalk.code(&coded.code);
@@ -179,18 +193,26 @@ impl<'l> Way<'l> {
                     let is = said(&coded.code, &coded.characterisation);
                     losses.push(match lost {
                         Lost::Meaning => {
-                            let message = format!("{is} becomes {other} of {to}, which means more than that");
+                            let message =
+                                format!("{is} becomes {other} of {to}, which means more than that");
                             (LossKind::Translated, "/code".to_owned(), message)
                         }
                         Lost::Choice(others) => {
-                            let others: Vec<&str> = others.iter().map(|code| code.code.as_str()).collect();
-                            let message =
-                                format!("{is} becomes {other} of {to}, and could as well be {}", several(&others));
+                            let others: Vec<&str> =
+                                others.iter().map(|code| code.code.as_str()).collect();
+                            let message = format!(
+                                "{is} becomes {other} of {to}, and could as well be {}",
+                                several(&others)
+                            );
                             (LossKind::Translated, "/code".to_owned(), message)
                         }
                         Lost::Characterisation(place) => {
-                            let values: Vec<&str> =
-                                coded.characterisation.iter().skip(*place).map(|value| value.as_str()).collect();
+                            let values: Vec<&str> = coded
+                                .characterisation
+                                .iter()
+                                .skip(*place)
+                                .map(|value| value.as_str())
+                                .collect();
                             let message = format!(
                                 "{} becomes {other} of {to}, which has no place for {}",
                                 coded.code,
@@ -200,9 +222,14 @@ impl<'l> Way<'l> {
                         }
                         Lost::Amount(place, name) => {
                             lost_amounts.push(*place);
-                            let what = name.map_or_else(|| "a further amount".to_owned(), |name| format!("its {name}"));
-                            let message =
-                                format!("{} becomes {other} of {to}, which has no place for {what}", coded.code);
+                            let what = name.map_or_else(
+                                || "a further amount".to_owned(),
+                                |name| format!("its {name}"),
+                            );
+                            let message = format!(
+                                "{} becomes {other} of {to}, which has no place for {what}",
+                                coded.code
+                            );
                             (LossKind::Dropped, format!("/quantities/{place}"), message)
                         }
                     });
@@ -219,14 +246,21 @@ impl<'l> Way<'l> {
             Err(none) => {
                 let is = said(&coded.code, &coded.characterisation);
                 let why = match &none {
-                    NoEquivalent::Unknown => format!("{:?} is no code of {}", &*coded.code, self.crosswalk.from.id),
+                    NoEquivalent::Unknown => {
+                        format!("{:?} is no code of {}", &*coded.code, self.crosswalk.from.id)
+                    }
                     NoEquivalent::Missing(_) => format!("{is} has no equivalent in {to}"),
                     NoEquivalent::Ambiguous(_, could) => {
-                        let could: Vec<&str> = could.iter().map(|code| code.code.as_str()).collect();
-                        format!("{is} could be any of {} in {to}, and nothing recorded decides", several(&could))
+                        let could: Vec<&str> =
+                            could.iter().map(|code| code.code.as_str()).collect();
+                        format!(
+                            "{is} could be any of {} in {to}, and nothing recorded decides",
+                            several(&could)
+                        )
                     }
                 };
-                let message = format!("{why}; it becomes {}, {}", self.remark.code, self.remark.name());
+                let message =
+                    format!("{why}; it becomes {}, {}", self.remark.code, self.remark.name());
                 let coded = Coded {
                     code: self.remark.code.clone(),
                     characterisation: Vec::new(),
@@ -244,7 +278,8 @@ fn said(code: &str, characterisation: &[Text]) -> String {
     format!("{code}{values}")
 }
 
-/// An observation translated, with what is lost and what is worth knowing; each with the key that it concerns.
+/// An observation translated, with what is lost and what is worth knowing; each with the key that
+/// it concerns.
 struct Step {
     row: Observation,
     losses: Vec<(LossKind, String, String)>,
@@ -260,7 +295,8 @@ impl Step {
             let (again, _) = back.plain(&kept.coded);
             if again == coded {
                 let restored = kept.restored(row, kept.coded.remark.clone());
-                // Otherwise it is somebody's own and stays. This ends, since what is restored has one layer less.
+                // Otherwise it is somebody's own and stays. This ends, since what is restored has
+                // one layer less.
                 if Self::take(&restored, back, there).row == *row {
                     return Self { row: restored, losses: Vec::new(), note };
                 }
@@ -269,14 +305,18 @@ impl Step {
                 let losses = vec![(LossKind::Changed, "/remark".to_owned(), message.to_owned())];
                 return Self { row: kept.restored(row, coded.remark), losses, note };
             } else {
-                note = Some("it was coded anew after the translation, so its earlier coding is not brought back");
+                note = Some(
+                    "it was coded anew after the translation, so its earlier coding is not brought back",
+                );
             }
         }
         let (translated, losses) = there.plain(&coded);
         let found = back.plain(&translated).0 == coded;
         let mut row = translated.put_into(row.clone());
-        // An extension of somebody's own that names one of the two lists would be taken for what is kept here.
-        let taken = |kept: &Original| kept.is_of(there.crosswalk.from) || kept.is_of(there.crosswalk.to);
+        // An extension of somebody's own that names one of the two lists would be taken for what is
+        // kept here.
+        let taken =
+            |kept: &Original| kept.is_of(there.crosswalk.from) || kept.is_of(there.crosswalk.to);
         if !found || kept.as_ref().is_some_and(taken) {
             row = Original::keep(row, there.crosswalk.from, coded);
         }
@@ -284,7 +324,8 @@ impl Step {
     }
 }
 
-/// The codes of a list whose meaning, values or amounts a document uses and that are from memory only.
+/// The codes of a list whose meaning, values or amounts a document uses and that are from memory
+/// only.
 #[derive(Debug)]
 struct Memory<'l> {
     list: &'l CodeList,
@@ -294,19 +335,25 @@ struct Memory<'l> {
 
 impl<'l> Memory<'l> {
     fn new(list: &'l CodeList) -> Self {
-        Self { list, codes: list.codes.iter().map(|code| (code.code.as_str(), code)).collect(), used: BTreeSet::new() }
+        Self {
+            list,
+            codes: list.codes.iter().map(|code| (code.code.as_str(), code)).collect(),
+            used: BTreeSet::new(),
+        }
     }
 
     fn look(&mut self, row: &Observation) {
         let is = |standing: Option<Standing>| standing == Some(Standing::FromMemory);
         let Some(code) = self.codes.get(row.code.as_str()) else { return };
-        let mut values = code
-            .characterisation
-            .iter()
-            .zip(&row.characterisation)
-            .filter_map(|(place, value)| place.values.iter().find(|known| known.value == *value));
+        let mut values =
+            code.characterisation.iter().zip(&row.characterisation).filter_map(|(place, value)| {
+                place.values.iter().find(|known| known.value == *value)
+            });
         let mut amounts = code.amounts(&row.characterisation).take(row.quantities.len());
-        if is(code.standing) || values.any(|value| is(value.standing)) || amounts.any(|amount| is(amount.standing)) {
+        if is(code.standing)
+            || values.any(|value| is(value.standing))
+            || amounts.any(|amount| is(amount.standing))
+        {
             self.used.insert(&code.code);
         }
     }

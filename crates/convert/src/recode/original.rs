@@ -56,7 +56,8 @@ pub(super) struct Original {
 }
 
 impl Original {
-    /// What an observation keeps; `None` where it keeps nothing, or something of that name that this does not understand.
+    /// What an observation keeps; `None` where it keeps nothing, or something of that name that
+    /// this does not understand.
     pub(super) fn of(row: &Observation) -> Option<Self> {
         let json = serde_json::to_value(row.extensions.as_ref()?.entries().get(ORIGINAL)?).ok()?;
         let kept: Self = serde_json::from_value(json.clone()).ok()?;
@@ -70,11 +71,18 @@ impl Original {
 
     /// Keeps a coding in an observation, and with it what stood in its place.
     pub(super) fn keep(mut row: Observation, list: &CodeList, coded: Coded) -> Observation {
-        let earlier =
-            row.extensions.as_ref().and_then(|all| all.entries().get(ORIGINAL).cloned()).into_iter().collect();
+        let earlier = row
+            .extensions
+            .as_ref()
+            .and_then(|all| all.entries().get(ORIGINAL).cloned())
+            .into_iter()
+            .collect();
         let kept = Self { list: list.id.clone(), version: list.version.clone(), coded, earlier };
         // Codes, texts and amounts that were read are JSON by their nature.
-        put(&mut row, serde_json::to_value(&kept).ok().and_then(|value| serde_json::from_value(value).ok()));
+        put(
+            &mut row,
+            serde_json::to_value(&kept).ok().and_then(|value| serde_json::from_value(value).ok()),
+        );
         row
     }
 

@@ -14,10 +14,14 @@ pub(super) struct Phrase<'c> {
 }
 
 impl Phrase<'_> {
-    /// `missing pieces [some-list BAC B], length 30 mm; what the operator said`: the names in the document's language, the
-    /// coding as it stood, the amounts that have no place of their own any more, and the remark. It has no words of its
-    /// own, since the document may be in any language.
-    pub(super) fn remark(&self, code: Option<&Code>, unplaced: impl Fn(usize) -> bool) -> Option<Text> {
+    /// `missing pieces [some-list BAC B], length 30 mm; what the operator said`: the names in the
+    /// document's language, the coding as it stood, the amounts that have no place of their own any
+    /// more, and the remark. It has no words of its own, since the document may be in any language.
+    pub(super) fn remark(
+        &self,
+        code: Option<&Code>,
+        unplaced: impl Fn(usize) -> bool,
+    ) -> Option<Text> {
         let mut text = String::new();
         if let Some(code) = code {
             let mut names = vec![self.name(&code.label).unwrap_or_else(|| code.name())];
@@ -28,10 +32,14 @@ impl Phrase<'_> {
             text.push_str(&names.join(", "));
             text.push(' ');
         }
-        let values: String = self.coded.characterisation.iter().map(|value| format!(" {value}")).collect();
+        let values: String =
+            self.coded.characterisation.iter().map(|value| format!(" {value}")).collect();
         text.push_str(&format!("[{} {}{values}]", self.list.id, self.coded.code));
-        for (place, amount) in self.coded.quantities.iter().enumerate().filter(|(place, _)| unplaced(*place)) {
-            let meaning = code.and_then(|code| code.amounts(&self.coded.characterisation).nth(place));
+        for (place, amount) in
+            self.coded.quantities.iter().enumerate().filter(|(place, _)| unplaced(*place))
+        {
+            let meaning =
+                code.and_then(|code| code.amounts(&self.coded.characterisation).nth(place));
             let name = meaning.map(|meaning| format!("{} ", meaning.name)).unwrap_or_default();
             let unit = match amount.unit {
                 QuantityUnit::Percent => " %",
@@ -52,7 +60,8 @@ impl Phrase<'_> {
     /// A name in the document's language, or in English, or in whatever language there is one.
     fn name<'n>(&self, label: &'n Labels) -> Option<&'n str> {
         let primary = self.language.split('-').next().unwrap_or(self.language);
-        let name = label.get(self.language).or_else(|| label.get(primary)).or_else(|| label.get("en"));
+        let name =
+            label.get(self.language).or_else(|| label.get(primary)).or_else(|| label.get("en"));
         name.or_else(|| label.values().next()).map(Text::as_str)
     }
 }

@@ -1,5 +1,6 @@
-//! From tables to a document. Every table becomes rows of JSON values first; then the rows find their place in the
-//! row that holds them, and the model judges the whole, each problem placed at its file, line and column.
+//! From tables to a document. Every table becomes rows of JSON values first; then the rows find
+//! their place in the row that holds them, and the model judges the whole, each problem placed at
+//! its file, line and column.
 
 use std::borrow::Cow;
 use std::collections::{BTreeMap, HashMap, HashSet};
@@ -14,8 +15,9 @@ use super::sheet::{Fault, Loaded, Row, Sheet, Twice};
 use super::{Rows, cell};
 use crate::{ConvertError, Judged, Location, PlacedProblem, Problems, SourceMap, Survey};
 
-/// Reads the tables, one for each of the plan where there is one. `names` says how the file or sheet of a table is called in
-/// messages and places, and `strangers` are those beside them that are no tables of the plan.
+/// Reads the tables, one for each of the plan where there is one. `names` says how the file or
+/// sheet of a table is called in messages and places, and `strangers` are those beside them that
+/// are no tables of the plan.
 ///
 /// # Errors
 /// When the tables do not fit together or do not describe a valid document.
@@ -26,22 +28,36 @@ pub(crate) fn read<R: Rows>(
 ) -> Result<Survey, ConvertError> {
     let plan = plan();
     let absent = plan.tables.iter().zip(&sources).filter(|(_, source)| source.is_none());
-    let absent: Vec<(&'static Table, String)> = absent.map(|(table, _)| (table, names(table))).collect();
+    let absent: Vec<(&'static Table, String)> =
+        absent.map(|(table, _)| (table, names(table))).collect();
     let header = strangers.iter().map(|stranger| stranger.problem(&absent)).collect();
     let astray = Vec::new();
     let missing = BTreeMap::new();
-    let mut reader = Reader { plan, names, places: SourceMap::default(), loads: Vec::new(), header, astray, missing };
+    let mut reader = Reader {
+        plan,
+        names,
+        places: SourceMap::default(),
+        loads: Vec::new(),
+        header,
+        astray,
+        missing,
+    };
     let mut open = Vec::new();
     for (table, source) in plan.tables.iter().zip(sources) {
         open.push(source.map(|rows| {
             let name = names(table);
             let number = reader.places.file(&name);
-            (Sheet::new(table, (number, &name), &rows, &mut reader.places, &mut reader.header), rows)
+            (
+                Sheet::new(table, (number, &name), &rows, &mut reader.places, &mut reader.header),
+                rows,
+            )
         }));
     }
-    // Cells under headings that are not understood would be misjudged. A column beside those of the table is passed over.
-    let beside =
-        |placed: &PlacedProblem| placed.problem.kind == ProblemKind::UnknownKey && placed.problem.suggestion.is_none();
+    // Cells under headings that are not understood would be misjudged. A column beside those of the
+    // table is passed over.
+    let beside = |placed: &PlacedProblem| {
+        placed.problem.kind == ProblemKind::UnknownKey && placed.problem.suggestion.is_none()
+    };
     if !reader.header.iter().all(beside) {
         return Err(ConvertError::Structure(Problems::new(reader.header, None)));
     }
@@ -60,7 +76,8 @@ pub(crate) struct Stranger {
 }
 
 impl Stranger {
-    /// What is wrong with it. `absent` are the tables that are not there, one of which it may be: by its columns or its name.
+    /// What is wrong with it. `absent` are the tables that are not there, one of which it may be:
+    /// by its columns or its name.
     fn problem(&self, absent: &[(&'static Table, String)]) -> PlacedProblem {
         let name = &self.name;
         let by_name = nearest(name, absent.iter().map(|(_, name)| name.as_str()));
@@ -77,21 +94,29 @@ impl Stranger {
         };
         let pointer = format!("/-/{}", token(name));
         let suggestion = near.map(str::to_owned);
-        let problem = Problem { suggestion, ..Problem::new(ProblemKind::UnknownKey, pointer, message) };
-        PlacedProblem { place: Some(Location { file: name.clone(), line: 1, column: None, heading: None }), problem }
+        let problem =
+            Problem { suggestion, ..Problem::new(ProblemKind::UnknownKey, pointer, message) };
+        PlacedProblem {
+            place: Some(Location { file: name.clone(), line: 1, column: None, heading: None }),
+            problem,
+        }
     }
 
-    /// The table whose columns it has, where no other fits as well: every one that the table must have, and most of its own.
+    /// The table whose columns it has, where no other fits as well: every one that the table must
+    /// have, and most of its own.
     fn by_columns<'n>(&self, absent: &'n [(&'static Table, String)]) -> Option<&'n str> {
         let has = |heading: &String| self.headings.contains(heading);
-        let known =
-            |table: &Table| self.headings.iter().filter(|own| table.headings().any(|known| known == **own)).count();
+        let known = |table: &Table| {
+            self.headings.iter().filter(|own| table.headings().any(|known| known == **own)).count()
+        };
         let needed = |table: &'static Table| {
-            let columns = table.columns.iter().filter(|column| column.required).map(|column| &column.heading);
+            let columns =
+                table.columns.iter().filter(|column| column.required).map(|column| &column.heading);
             columns.chain(table.keys.iter().map(|key| &key.heading))
         };
         let fitting = absent.iter().filter(|(table, _)| needed(table).all(has));
-        let mut fitting: Vec<(usize, &str)> = fitting.map(|(table, name)| (known(table), name.as_str())).collect();
+        let mut fitting: Vec<(usize, &str)> =
+            fitting.map(|(table, name)| (known(table), name.as_str())).collect();
         fitting.sort_by_key(|(known, _)| std::cmp::Reverse(*known));
         match fitting.as_slice() {
             [(best, _), (second, _), ..] if best == second => None,
@@ -118,7 +143,8 @@ struct Reader {
     header: Vec<PlacedProblem>,
     /// Rows that have no place in the document.
     astray: Vec<PlacedProblem>,
-    /// Rows of tables whose holders are in a table that has none, by that table and theirs: how many, and the place of the first.
+    /// Rows of tables whose holders are in a table that has none, by that table and theirs: how
+    /// many, and the place of the first.
     missing: BTreeMap<(usize, usize), (usize, Location)>,
 }
 
@@ -126,7 +152,8 @@ struct Reader {
 enum Homeless {
     /// What is wrong in which of its key columns.
     Cell(usize, String),
-    /// The table of its holder has no rows at all, or of a holder of that; and the key column that names it.
+    /// The table of its holder has no rows at all, or of a holder of that; and the key column that
+    /// names it.
     Missing(usize, usize),
     /// Its holder has no place itself, which is said once.
     Said,
@@ -148,14 +175,21 @@ impl Reader {
             while let Some((line, record)) = records.next_row()? {
                 count += 1;
                 let parent = match &last {
-                    Some((cells, row)) if sheet.keys(record).eq(cells.iter().map(String::as_str)) => *row,
+                    Some((cells, row))
+                        if sheet.keys(record).eq(cells.iter().map(String::as_str)) =>
+                    {
+                        *row
+                    }
                     _ => {
                         let cells: Vec<String> = sheet.keys(record).map(Cow::into_owned).collect();
                         let row = self.holder(table, &cells);
                         let known = row.as_ref().ok().copied();
-                        let column = |key: usize| (sheet.key(key), table.keys[key].heading.as_str());
+                        let column =
+                            |key: usize| (sheet.key(key), table.keys[key].heading.as_str());
                         match row {
-                            Err(Homeless::Cell(key, message)) => self.stray(table, line, column(key), message),
+                            Err(Homeless::Cell(key, message)) => {
+                                self.stray(table, line, column(key), message)
+                            }
                             Err(Homeless::Missing(holder, key)) => {
                                 let place = self.place(table, line, column(key));
                                 self.missing.entry((holder, index)).or_insert((0, place)).0 += 1;
@@ -180,8 +214,13 @@ impl Reader {
                 };
                 let row = loaded.rows.len();
                 let (value, faults) = sheet.row(record);
-                let own = if table.ordered { Some(order.to_string()) } else { sheet.id(record).map(Cow::into_owned) };
-                let known = own.as_ref().and_then(|own| loaded.index.get(parent)?.get(own).copied());
+                let own = if table.ordered {
+                    Some(order.to_string())
+                } else {
+                    sheet.id(record).map(Cow::into_owned)
+                };
+                let known =
+                    own.as_ref().and_then(|own| loaded.index.get(parent)?.get(own).copied());
                 if let Some(of) = known.filter(|of| loaded.rows[*of].value == value) {
                     loaded.again(of, line, count);
                     continue;
@@ -216,10 +255,14 @@ impl Reader {
             at = self.plan.tables[index].parent;
         }
         let mut row = 0;
-        for (number, ((cell, key), index)) in cells.iter().zip(&table.keys).zip(chain.iter().rev()).enumerate() {
+        for (number, ((cell, key), index)) in
+            cells.iter().zip(&table.keys).zip(chain.iter().rev()).enumerate()
+        {
             let name = &key.heading;
             if cell.is_empty() {
-                let message = format!("the column {name:?} is empty; it must say which {name} the row belongs to");
+                let message = format!(
+                    "the column {name:?} is empty; it must say which {name} the row belongs to"
+                );
                 return Err(Homeless::Cell(number, message));
             }
             let holders = &self.loads[*index];
@@ -233,9 +276,12 @@ impl Reader {
                     return Homeless::Said;
                 }
                 // What it stands in tells it from others of its name.
-                let above = number.checked_sub(1).and_then(|above| Some((table.keys.get(above)?, cells.get(above)?)));
-                let within =
-                    above.map_or_else(String::new, |(key, cell)| format!(" in {} {}", key.heading, cell::show(cell)));
+                let above = number
+                    .checked_sub(1)
+                    .and_then(|above| Some((table.keys.get(above)?, cells.get(above)?)));
+                let within = above.map_or_else(String::new, |(key, cell)| {
+                    format!(" in {} {}", key.heading, cell::show(cell))
+                });
                 let message = format!(
                     "{file} has no {name} {}{within}; correct the {name} here or add it there",
                     cell::show(cell)
@@ -254,7 +300,10 @@ impl Reader {
             let file = self.places.file(&(self.names)(table));
             if index > 0 {
                 let sequence = self.sequence(table, index);
-                let above = table.parent.and_then(|parent| pointers.get(parent)).map_or(&[][..], Vec::as_slice);
+                let above = table
+                    .parent
+                    .and_then(|parent| pointers.get(parent))
+                    .map_or(&[][..], Vec::as_slice);
                 pointers.push(self.pointers(table, index, &sequence, above));
                 sequences.push(sequence);
             }
@@ -295,7 +344,13 @@ impl Reader {
         sequence
     }
 
-    fn pointers(&self, table: &Table, index: usize, sequence: &[usize], above: &[String]) -> Vec<String> {
+    fn pointers(
+        &self,
+        table: &Table,
+        index: usize,
+        sequence: &[usize],
+        above: &[String],
+    ) -> Vec<String> {
         let rows = &self.loads[index].rows;
         let mut pointers = vec![String::new(); rows.len()];
         let (mut list, mut place) = (None, 0);
@@ -317,7 +372,12 @@ impl Reader {
                 let pointer = format!("{}{below}", pointers[index][row]);
                 let (column, heading) = (Some(column).filter(|column| *column > 0), Some(heading));
                 let line = loaded.rows[row].line;
-                let place = Some(Location { file: (self.names)(&self.plan.tables[index]), line, column, heading });
+                let place = Some(Location {
+                    file: (self.names)(&self.plan.tables[index]),
+                    line,
+                    column,
+                    heading,
+                });
                 let problem = Problem::new(kind, pointer, message);
                 problems.push(PlacedProblem { place, problem });
             }
@@ -347,12 +407,15 @@ impl Reader {
         }
     }
 
-    /// Says of each table that has no rows, while rows of others belong to some, that it is missing: once, and not for every row.
+    /// Says of each table that has no rows, while rows of others belong to some, that it is
+    /// missing: once, and not for every row.
     fn missing(&mut self) {
         let mut missing = std::mem::take(&mut self.missing).into_iter().peekable();
         while let Some(((holder, child), (count, place))) = missing.next() {
             let mut parts = vec![(count, child)];
-            while let Some(((_, child), (count, _))) = missing.next_if(|((other, _), _)| *other == holder) {
+            while let Some(((_, child), (count, _))) =
+                missing.next_if(|((other, _), _)| *other == holder)
+            {
                 parts.push((count, child));
             }
             let all: usize = parts.iter().map(|(count, _)| count).sum();
@@ -376,13 +439,24 @@ impl Reader {
         }
     }
 
-    fn place(&self, table: &Table, line: usize, (column, heading): (Option<usize>, &str)) -> Location {
+    fn place(
+        &self,
+        table: &Table,
+        line: usize,
+        (column, heading): (Option<usize>, &str),
+    ) -> Location {
         let column = column.map(|column| column + 1);
         Location { file: (self.names)(table), line, column, heading: Some(heading.to_owned()) }
     }
 
     /// Notes a row that has no place in the document: where it would stand, nobody knows.
-    fn stray(&mut self, table: &Table, line: usize, column: (Option<usize>, &str), message: String) {
+    fn stray(
+        &mut self,
+        table: &Table,
+        line: usize,
+        column: (Option<usize>, &str),
+        message: String,
+    ) {
         let pointer: String = table.path.iter().map(|key| format!("/{key}/-")).collect();
         let place = Some(self.place(table, line, column));
         let kind = ProblemKind::OrphanRow;
@@ -394,10 +468,15 @@ impl Reader {
         for (index, sequence) in sequences.into_iter().enumerate().skip(1).rev() {
             let table = &self.plan.tables[index];
             let mut rows = std::mem::take(&mut self.loads[index].rows);
-            let Some(holders) = table.parent.map(|parent| &mut self.loads[parent].rows) else { continue };
+            let Some(holders) = table.parent.map(|parent| &mut self.loads[parent].rows) else {
+                continue;
+            };
             for row in sequence {
                 let Row { parent, value, .. } = &mut rows[row];
-                if let Some(list) = holders.get_mut(*parent).and_then(|holder| list(&mut holder.value, &table.below)) {
+                if let Some(list) = holders
+                    .get_mut(*parent)
+                    .and_then(|holder| list(&mut holder.value, &table.below))
+                {
                     list.push(value.take());
                 }
             }
@@ -415,7 +494,10 @@ pub(super) fn list<'v>(value: &'v mut Value, keys: &[String]) -> Option<&'v mut 
     let (last, above) = keys.split_last()?;
     let mut object = value.as_object_mut()?;
     for key in above {
-        object = object.entry(key.clone()).or_insert_with(|| Value::Object(Map::new())).as_object_mut()?;
+        object = object
+            .entry(key.clone())
+            .or_insert_with(|| Value::Object(Map::new()))
+            .as_object_mut()?;
     }
     object.entry(last.clone()).or_insert_with(|| Value::Array(Vec::new())).as_array_mut()
 }
@@ -432,9 +514,12 @@ fn judge(
         Judged::Unsound(found, rest) => (found, rest.map(|rest| *rest)),
     };
     // What was seen in a cell is said better there than by the model, which sees what became of it.
-    let key = |placed: &PlacedProblem| (placed.problem.pointer.clone(), placed.problem.kind == ProblemKind::MissingKey);
-    let of_value =
-        |placed: &&PlacedProblem| !matches!(placed.problem.kind, ProblemKind::OrphanRow | ProblemKind::DuplicateRow);
+    let key = |placed: &PlacedProblem| {
+        (placed.problem.pointer.clone(), placed.problem.kind == ProblemKind::MissingKey)
+    };
+    let of_value = |placed: &&PlacedProblem| {
+        !matches!(placed.problem.kind, ProblemKind::OrphanRow | ProblemKind::DuplicateRow)
+    };
     let said: HashSet<(String, bool)> = own.iter().filter(of_value).map(key).collect();
     let mut all = own;
     all.extend(found.into_iter().filter(|placed| !said.contains(&key(placed))));

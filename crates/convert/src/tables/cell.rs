@@ -1,5 +1,6 @@
-//! How a value stands in a cell and is found again there, exactly, whatever kind of file the cell is in. Files without types (CSV)
-//! give every cell as text; workbooks and databases know numbers and truths, and people put the one where the other belongs.
+//! How a value stands in a cell and is found again there, exactly, whatever kind of file the cell
+//! is in. Files without types (CSV) give every cell as text; workbooks and databases know numbers
+//! and truths, and people put the one where the other belongs.
 
 use std::borrow::Cow;
 
@@ -41,12 +42,15 @@ impl<'c> Cell<'c> {
     }
 }
 
-/// The number of a double: whole where it is, so that an id that a program made a number of reads as its digits. `None` for what is no
-/// number.
+/// The number of a double: whole where it is, so that an id that a program made a number of reads
+/// as its digits. `None` for what is no number.
 pub(crate) fn number_of(double: f64) -> Option<Number> {
     const EXACT: f64 = 9_007_199_254_740_992.0;
     if double.fract() == 0.0 && double.abs() < EXACT {
-        #[expect(clippy::cast_possible_truncation, reason = "within the whole numbers that a double holds exactly")]
+        #[expect(
+            clippy::cast_possible_truncation,
+            reason = "within the whole numbers that a double holds exactly"
+        )]
         return Some(Number::from(double as i64));
     }
     Number::from_f64(double)
@@ -90,12 +94,17 @@ fn bare(value: &Value) -> String {
     }
 }
 
-/// The value of a cell that is not empty. `None` for extensions that only say that the object is there.
+/// The value of a cell that is not empty. `None` for extensions that only say that the object is
+/// there.
 pub(crate) fn read(cell: &Cell<'_>, kind: &Kind) -> Result<Option<Value>, CellError> {
     match (kind, cell) {
-        (Kind::Number | Kind::Whole, Cell::Number(number)) => Ok(Some(Value::Number(number.clone()))),
+        (Kind::Number | Kind::Whole, Cell::Number(number)) => {
+            Ok(Some(Value::Number(number.clone())))
+        }
         (Kind::Bool, Cell::Bool(truth)) => Ok(Some(Value::Bool(*truth))),
-        (Kind::Number | Kind::Whole, Cell::Bool(_)) => Err(CellError::Kind(format!("{} is not a number", cell.text()))),
+        (Kind::Number | Kind::Whole, Cell::Bool(_)) => {
+            Err(CellError::Kind(format!("{} is not a number", cell.text())))
+        }
         _ => read_text(&cell.text(), kind),
     }
 }
@@ -125,16 +134,19 @@ fn read_text(cell: &str, kind: &Kind) -> Result<Option<Value>, CellError> {
             Ok(Some(Value::Array(items)))
         }
         Kind::Extensions if cell.trim() == "{}" => Ok(None),
-        // By way of the model's type, which refuses what a plain value would swallow, such as a key that stands twice.
+        // By way of the model's type, which refuses what a plain value would swallow, such as a key
+        // that stands twice.
         Kind::Extensions => serde_json::from_str::<obvert_model::extension::Extensions>(cell)
             .and_then(|extensions| serde_json::to_value(&extensions))
             .map(Some)
             .map_err(|error| {
-                CellError::Json(format!("extensions are one JSON object by reverse domain name: {error}"))
+                CellError::Json(format!(
+                    "extensions are one JSON object by reverse domain name: {error}"
+                ))
             }),
-        Kind::Json => {
-            serde_json::from_str(cell).map(Some).map_err(|error| CellError::Json(format!("not JSON: {error}")))
-        }
+        Kind::Json => serde_json::from_str(cell)
+            .map(Some)
+            .map_err(|error| CellError::Json(format!("not JSON: {error}"))),
     }
 }
 
@@ -145,7 +157,9 @@ fn split(cell: &str) -> Vec<String> {
         match character {
             SEPARATOR => items.push(String::new()),
             ESCAPE => {
-                let escaped = characters.next_if(|next| matches!(*next, SEPARATOR | ESCAPE)).unwrap_or(ESCAPE);
+                let escaped = characters
+                    .next_if(|next| matches!(*next, SEPARATOR | ESCAPE))
+                    .unwrap_or(ESCAPE);
                 items.last_mut().into_iter().for_each(|item| item.push(escaped));
             }
             _ => items.last_mut().into_iter().for_each(|item| item.push(character)),
@@ -163,7 +177,9 @@ pub(crate) fn number(cell: &str) -> Result<Value, CellError> {
             "; take out the spaces around it"
         } else if cell.starts_with('#') {
             "; a spreadsheet wrote an error in place of the number"
-        } else if is_number(cell.trim_end_matches(|c: char| c.is_alphabetic() || " \"'%".contains(c))) {
+        } else if is_number(
+            cell.trim_end_matches(|c: char| c.is_alphabetic() || " \"'%".contains(c)),
+        ) {
             "; write the number alone, units stand in the document table or in a column of their own"
         } else {
             ""
@@ -172,14 +188,18 @@ pub(crate) fn number(cell: &str) -> Result<Value, CellError> {
     }
     let whole = cell.parse::<i64>().ok().map(Number::from);
     let number = whole.or_else(|| cell.parse::<f64>().ok().and_then(Number::from_f64));
-    number.map(Value::Number).ok_or_else(|| CellError::Kind(format!("{} is too large a number", show(cell))))
+    number
+        .map(Value::Number)
+        .ok_or_else(|| CellError::Kind(format!("{} is too large a number", show(cell))))
 }
 
 fn is_number(cell: &str) -> bool {
     let digits = |text: &str| text.bytes().all(|byte| byte.is_ascii_digit());
     let unsigned = cell.strip_prefix(['+', '-']).unwrap_or(cell);
     let (mantissa, exponent) = match unsigned.split_once(['e', 'E']) {
-        Some((mantissa, exponent)) => (mantissa, Some(exponent.strip_prefix(['+', '-']).unwrap_or(exponent))),
+        Some((mantissa, exponent)) => {
+            (mantissa, Some(exponent.strip_prefix(['+', '-']).unwrap_or(exponent)))
+        }
         None => (unsigned, None),
     };
     let (before, after) = mantissa.split_once('.').unwrap_or((mantissa, ""));
@@ -217,7 +237,10 @@ mod tests {
         for (cell, value) in cases {
             assert_eq!(number(cell), Ok(value), "{cell}");
         }
-        for cell in ["", ".", "-", "1e", "e5", "12,5", "1 200", "inf", "NaN", "0x10", "12 m", "1e999", "--1", "１"] {
+        for cell in [
+            "", ".", "-", "1e", "e5", "12,5", "1 200", "inf", "NaN", "0x10", "12 m", "1e999",
+            "--1", "１",
+        ] {
             assert!(number(cell).is_err(), "{cell}");
         }
     }
@@ -225,7 +248,12 @@ mod tests {
     #[test]
     fn lists_keep_their_items_apart() {
         let kind = Kind::List(Box::new(Kind::Text));
-        for items in [json!(["A", "B"]), json!([";", "\\", "\\;", ";;"]), json!(["=1", "'=1"]), json!(["'", "-"])] {
+        for items in [
+            json!(["A", "B"]),
+            json!([";", "\\", "\\;", ";;"]),
+            json!(["=1", "'=1"]),
+            json!(["'", "-"]),
+        ] {
             let cell = text(&items, &kind);
             assert_eq!(read_text(&cell, &kind), Ok(Some(items)), "{cell}");
         }
@@ -239,10 +267,19 @@ mod tests {
     fn extensions_say_what_is_wrong_with_them() {
         assert_eq!(read_text("{}", &Kind::Extensions), Ok(None));
         assert_eq!(read_text("{\"a.b\":[1]}", &Kind::Extensions), Ok(Some(json!({"a.b": [1]}))));
-        for cell in
-            ["{\"a.b\":1,\"a.b\":2}", "{\"a.b\":{\"x\":1,\"x\":2}}", "{\"x\":1}", "[]", "{", "{\"a.b\":1e17}", "{} {}"]
-        {
-            assert!(matches!(read_text(cell, &Kind::Extensions), Err(CellError::Json(_))), "{cell}");
+        for cell in [
+            "{\"a.b\":1,\"a.b\":2}",
+            "{\"a.b\":{\"x\":1,\"x\":2}}",
+            "{\"x\":1}",
+            "[]",
+            "{",
+            "{\"a.b\":1e17}",
+            "{} {}",
+        ] {
+            assert!(
+                matches!(read_text(cell, &Kind::Extensions), Err(CellError::Json(_))),
+                "{cell}"
+            );
         }
     }
 }

@@ -1,8 +1,8 @@
-//! What the shape of a document does not say and tables need: how a table is called, how a row of it is called where
-//! another table points at it, and which column holds the id of a row elsewhere.
+//! What the shape of a document does not say and tables need: how a table is called, how a row of
+//! it is called where another table points at it, and which column holds the id of a row elsewhere.
 
-/// Names of tables that a list below a row becomes, by its path in the document. A list that is not named here is
-/// called by its path, so that a new one needs no entry to be written and read.
+/// Names of tables that a list below a row becomes, by its path in the document. A list that is not
+/// named here is called by its path, so that a new one needs no entry to be written and read.
 const NAMES: &[(&str, &str)] = &[
     ("pipes/path", "pipe_paths"),
     ("runs/counter/checks", "counter_checks"),
@@ -11,9 +11,9 @@ const NAMES: &[(&str, &str)] = &[
     ("runs/observations/media", "observation_media"),
 ];
 
-/// Columns that hold the id of a row in another table: the table, the heading, the table that is pointed at. They are
-/// stated as foreign keys; the parts of a row's own place (the run of an observation) are foreign keys without being
-/// listed here.
+/// Columns that hold the id of a row in another table: the table, the heading, the table that is
+/// pointed at. They are stated as foreign keys; the parts of a row's own place (the run of an
+/// observation) are foreign keys without being listed here.
 const REFERENCES: &[(&str, &str, &str)] = &[
     ("document", "review.by", "parties"),
     ("document", "assignment.owner", "parties"),
@@ -53,7 +53,10 @@ pub(crate) fn row_name(table: &str) -> String {
 
 /// The table that a column points into.
 pub(crate) fn reference(table: &str, heading: &str) -> Option<&'static str> {
-    REFERENCES.iter().find(|(from, column, _)| *from == table && *column == heading).map(|(_, _, to)| *to)
+    REFERENCES
+        .iter()
+        .find(|(from, column, _)| *from == table && *column == heading)
+        .map(|(_, _, to)| *to)
 }
 
 #[cfg(test)]
@@ -66,7 +69,10 @@ mod tests {
         for (from, heading, to) in REFERENCES {
             let table = plan().tables.iter().find(|table| table.name == *from);
             let table = table.unwrap_or_else(|| panic!("no table {from}"));
-            assert!(table.columns.iter().any(|column| column.heading == *heading), "{from} has no column {heading}");
+            assert!(
+                table.columns.iter().any(|column| column.heading == *heading),
+                "{from} has no column {heading}"
+            );
             assert!(plan().tables.iter().any(|table| table.name == *to), "no table {to}");
         }
     }
@@ -77,7 +83,10 @@ mod tests {
             let keys: Vec<&str> = path.split('/').collect();
             let field = obvert_model::shape::field(&keys);
             assert!(
-                matches!(field.map(|field| &field.shape), Some(obvert_model::shape::Shape::List(_))),
+                matches!(
+                    field.map(|field| &field.shape),
+                    Some(obvert_model::shape::Shape::List(_))
+                ),
                 "{path}, called {name}, is no list of the document"
             );
         }

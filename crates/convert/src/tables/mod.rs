@@ -1,9 +1,11 @@
-//! A survey as tables: which tables and columns there are, in which units, and typed rows from any reader of runs.
+//! A survey as tables: which tables and columns there are, in which units, and typed rows from any
+//! reader of runs.
 //!
-//! The CSV tables, the workbook and the GeoPackage are these tables in files; [`TableRows`] gives them without one.
+//! The CSV tables, the workbook and the GeoPackage are these tables in files; [`TableRows`] gives
+//! them without one.
 
-// Within: what a row of a file says, and how rows become a document again. The formats differ only in what holds the cells: a file of
-// text, a sheet, a table of a database.
+// Within: what a row of a file says, and how rows become a document again. The formats differ only
+// in what holds the cells: a file of text, a sheet, a table of a database.
 
 use std::borrow::Cow;
 
@@ -32,7 +34,8 @@ pub(crate) trait Rows {
     fn is_blank(&self, _column: usize) -> bool {
         false
     }
-    /// The next row that is not empty, and its number: the line or row in which its author finds it.
+    /// The next row that is not empty, and its number: the line or row in which its author finds
+    /// it.
     fn next_row(&mut self) -> Result<Option<(usize, &Self::Row)>, ConvertError>;
 }
 

@@ -1,5 +1,6 @@
-//! The tables and their columns, worked out once from the shape of a document: the writers and the readers of all formats
-//! that have tables follow this plan, and so does `datapackage.json`, so they cannot differ and a new field needs no change here.
+//! The tables and their columns, worked out once from the shape of a document: the writers and the
+//! readers of all formats that have tables follow this plan, and so does `datapackage.json`, so
+//! they cannot differ and a new field needs no change here.
 
 use std::sync::OnceLock;
 
@@ -18,7 +19,8 @@ pub(crate) struct Table {
     pub(crate) name: String,
     /// What it holds.
     pub(crate) description: String,
-    /// The keys that lead from the document to the list, lists being stepped through: `["runs", "observations"]`.
+    /// The keys that lead from the document to the list, lists being stepped through: `["runs",
+    /// "observations"]`.
     pub(crate) path: Vec<String>,
     /// The keys that lead from the row that holds the list to the list.
     pub(crate) below: Vec<String>,
@@ -26,8 +28,8 @@ pub(crate) struct Table {
     pub(crate) parent: Option<usize>,
     /// The columns that name the row that this row belongs to, before all others.
     pub(crate) keys: Vec<Key>,
-    /// Whether a column `order` says in which place of its list a row stands; tables whose rows have an id of their own
-    /// keep the order of the file instead.
+    /// Whether a column `order` says in which place of its list a row stands; tables whose rows
+    /// have an id of their own keep the order of the file instead.
     pub(crate) ordered: bool,
     /// All other columns.
     pub(crate) columns: Vec<Column>,
@@ -98,7 +100,8 @@ pub(crate) fn plan() -> &'static Plan {
         let document = shape::document();
         let table = Table {
             name: "document".to_owned(),
-            description: "The document itself: what is said once about the survey. One row.".to_owned(),
+            description: "The document itself: what is said once about the survey. One row."
+                .to_owned(),
             path: Vec::new(),
             below: Vec::new(),
             parent: None,
@@ -130,14 +133,18 @@ impl Plan {
             }
         }
         let id = table.columns.iter().any(|column| column.heading == ID && column.required);
-        table.ordered = table.parent.is_some() && !(id && keys::reference(&table.name, ID).is_none());
+        table.ordered =
+            table.parent.is_some() && !(id && keys::reference(&table.name, ID).is_none());
         let index = self.tables.len();
         self.tables.push(table);
         for (below, field, item) in lists {
             let holder = &self.tables[index];
             let path: Vec<String> = holder.path.iter().chain(&below).cloned().collect();
-            let mut keys: Vec<Key> =
-                holder.keys.iter().map(|key| Key { heading: key.heading.clone(), number: key.number }).collect();
+            let mut keys: Vec<Key> = holder
+                .keys
+                .iter()
+                .map(|key| Key { heading: key.heading.clone(), number: key.number })
+                .collect();
             if holder.parent.is_some() {
                 keys.push(Key { heading: keys::row_name(&holder.name), number: holder.ordered });
             }
@@ -205,12 +212,18 @@ fn flatten(
         let keys: Vec<String> = above.iter().chain([&field.name]).cloned().collect();
         let required = required && field.required;
         match &field.shape {
-            Shape::Object(name) => flatten(shape::object(name), &keys, required, columns, extensions, lists),
-            Shape::Position => columns.extend(positions(&keys, required, field.required, &field.description)),
+            Shape::Object(name) => {
+                flatten(shape::object(name), &keys, required, columns, extensions, lists)
+            }
+            Shape::Position => {
+                columns.extend(positions(&keys, required, field.required, &field.description))
+            }
             Shape::List(item) => match &**item {
                 Shape::Object(name) => lists.push((keys, field, Item::Object(shape::object(name)))),
                 Shape::Position => lists.push((keys, field, Item::Position)),
-                item => columns.push(column(field, keys, required, Kind::List(Box::new(kind(item))))),
+                item => {
+                    columns.push(column(field, keys, required, Kind::List(Box::new(kind(item)))))
+                }
             },
             Shape::Extensions => extensions.push(column(field, keys, required, Kind::Extensions)),
             shape => columns.push(column(field, keys, required, kind(shape))),
@@ -244,7 +257,12 @@ fn column(field: &Field, keys: Vec<String>, required: bool, kind: Kind) -> Colum
     }
 }
 
-fn positions(keys: &[String], required: bool, required_within: bool, description: &str) -> Vec<Column> {
+fn positions(
+    keys: &[String],
+    required: bool,
+    required_within: bool,
+    description: &str,
+) -> Vec<Column> {
     const MEANINGS: [&str; 2] = ["Easting or longitude.", "Northing or latitude."];
     let halves = AXES.into_iter().zip(MEANINGS).enumerate();
     halves
@@ -276,7 +294,9 @@ impl Column {
     /// Whether the text of the column is a date or a time.
     pub(crate) fn moment(&self) -> Option<Moment> {
         let pattern = self.pattern.as_ref()?;
-        let same = |path: &[&str]| shape::field(path).and_then(|field| field.pattern.as_ref()) == Some(pattern);
+        let same = |path: &[&str]| {
+            shape::field(path).and_then(|field| field.pattern.as_ref()) == Some(pattern)
+        };
         if same(&["issued"]) {
             Some(Moment::Time)
         } else if same(&["equipment", "calibrated"]) {
@@ -303,13 +323,19 @@ mod tests {
         assert_eq!(names.len(), plan().tables.len());
         for table in &plan().tables {
             let headings: BTreeSet<&str> = table.headings().collect();
-            assert_eq!(headings.len(), table.headings().count(), "{} has a heading twice", table.name);
+            assert_eq!(
+                headings.len(),
+                table.headings().count(),
+                "{} has a heading twice",
+                table.name
+            );
         }
     }
 
     #[test]
     fn every_object_has_extensions_which_also_say_that_it_is_there() {
-        // The writer marks an object without any value by `{}` in its extensions; without the field it would be lost.
+        // The writer marks an object without any value by `{}` in its extensions; without the field
+        // it would be lost.
         for object in shape::objects() {
             assert!(object.field("extensions").is_some(), "{} has no extensions", object.name);
         }
@@ -320,8 +346,14 @@ mod tests {
         let table = |name: &str| plan().tables.iter().find(|table| table.name == name).unwrap();
         let headings = |name: &str| table(name).headings().map(str::to_owned).collect::<Vec<_>>();
         assert_eq!(headings("pipe_paths"), ["pipe", "order", "x", "y"]);
-        assert_eq!(headings("quantities"), ["run", "observation", "order", "value", "unit", "extensions"]);
-        assert_eq!(headings("observation_media"), ["run", "observation", "order", "id", "offset", "extensions"]);
+        assert_eq!(
+            headings("quantities"),
+            ["run", "observation", "order", "value", "unit", "extensions"]
+        );
+        assert_eq!(
+            headings("observation_media"),
+            ["run", "observation", "order", "id", "offset", "extensions"]
+        );
         assert_eq!(headings("counter_checks"), ["run", "order", "reading", "known", "extensions"]);
         assert_eq!(headings("observations")[..4], ["run", "id", "at", "to"]);
         assert!(headings("observations").contains(&"clock.at".to_owned()));

@@ -1,5 +1,6 @@
-//! Runs from tables whose rows are in the order of the runs that they belong to, as all writers leave them: then one row of each table is
-//! all that has to be held. Whether they are is found out first, in a pass over the columns that name the rows.
+//! Runs from tables whose rows are in the order of the runs that they belong to, as all writers
+//! leave them: then one row of each table is all that has to be held. Whether they are is found out
+//! first, in a pass over the columns that name the rows.
 
 use std::borrow::Cow;
 use std::sync::Arc;
@@ -15,7 +16,8 @@ use super::{Record, Rows};
 use crate::source::{Locations, Provenance, SurveyReader};
 use crate::{ConvertError, Location, LossReport, SourceMap};
 
-/// Whether the rows of all tables are in the order of the runs, and under headings that are understood.
+/// Whether the rows of all tables are in the order of the runs, and under headings that are
+/// understood.
 pub(super) fn in_order<R: Rows>(tables: Vec<Option<R>>, names: Names) -> bool {
     let walk = || -> Result<bool, Stop> {
         let mut rows = Merge::<R, Keys>::new(tables, names, Locations::Skipped)?;
@@ -42,12 +44,16 @@ pub(super) struct TableRuns<R> {
 
 impl<R: Rows> TableRuns<R> {
     /// Reads the head.
-    pub(super) fn new(tables: Vec<Option<R>>, names: Names, locations: Locations) -> Result<Self, ConvertError> {
+    pub(super) fn new(
+        tables: Vec<Option<R>>,
+        names: Names,
+        locations: Locations,
+    ) -> Result<Self, ConvertError> {
         let mut rows = Merge::new(tables, names, locations)?;
         let at = rows.location(0);
         let head = rows.take(0, &[], "")?;
-        let head =
-            Head::deserialize(head).map_err(|error: serde_json::Error| ConvertError::invalid(at, error.to_string()))?;
+        let head = Head::deserialize(head)
+            .map_err(|error: serde_json::Error| ConvertError::invalid(at, error.to_string()))?;
         let mut ids = IdWatch::default();
         ids.head(&head);
         Ok(Self { rows, head: Arc::new(head), ids, count: 0, failed: false })
@@ -61,7 +67,8 @@ impl<R: Rows> TableRuns<R> {
         let at = self.rows.location(index);
         let value = self.rows.take(index, &[], &format!("/runs/{}", self.count))?;
         self.count += 1;
-        let run = Run::deserialize(value).map_err(|error| ConvertError::invalid(at.clone(), error.to_string()))?;
+        let run = Run::deserialize(value)
+            .map_err(|error| ConvertError::invalid(at.clone(), error.to_string()))?;
         self.ids.run(&run);
         if self.ids.seen_twice() {
             return Err(ConvertError::repeated_id(at));
@@ -93,7 +100,10 @@ impl<R: Rows> RunReader for TableRuns<R> {
 
 impl<R: Rows> SurveyReader for TableRuns<R> {
     fn finish(self: Box<Self>) -> Provenance {
-        Provenance { locations: self.rows.places.map(|(places, _)| places), losses: LossReport::default() }
+        Provenance {
+            locations: self.rows.places.map(|(places, _)| places),
+            losses: LossReport::default(),
+        }
     }
 }
 
@@ -125,7 +135,11 @@ impl Take for Values {
         let (value, faults) = sheet.row(record);
         match faults.into_iter().next() {
             None => Ok(value),
-            Some(fault) => Err(Stop::Cell { column: fault.column, heading: fault.heading, message: fault.message }),
+            Some(fault) => Err(Stop::Cell {
+                column: fault.column,
+                heading: fault.heading,
+                message: fault.message,
+            }),
         }
     }
     fn put(holder: &mut Value, below: &[String], row: Value) {
@@ -154,7 +168,9 @@ impl From<ConvertError> for Stop {
 impl From<Stop> for ConvertError {
     fn from(stop: Stop) -> Self {
         match stop {
-            Stop::Order => Self::invalid(None, "rows are not in the order of the runs that they belong to"),
+            Stop::Order => {
+                Self::invalid(None, "rows are not in the order of the runs that they belong to")
+            }
             Stop::Cell { message, .. } => Self::invalid(None, message),
             Stop::Error(error) => error,
         }
@@ -231,7 +247,12 @@ impl<R: Rows, T: Take> Merge<R, T> {
     /// Where the next row of a table is.
     fn location(&self, index: usize) -> Option<Location> {
         let line = self.next(index)?.line;
-        Some(Location { file: (self.names)(&self.plan.tables[index]), line, column: None, heading: None })
+        Some(Location {
+            file: (self.names)(&self.plan.tables[index]),
+            line,
+            column: None,
+            heading: None,
+        })
     }
 
     /// Reads the next row of a table.
@@ -246,22 +267,33 @@ impl<R: Rows, T: Take> Merge<R, T> {
             Stop::Cell { column, heading, message } => {
                 let column = Some(column).filter(|column| *column > 0);
                 let file = (self.names)(table);
-                ConvertError::invalid(Some(Location { file, line, column, heading: Some(heading) }), message).into()
+                ConvertError::invalid(
+                    Some(Location { file, line, column, heading: Some(heading) }),
+                    message,
+                )
+                .into()
             }
             other => other,
         })?;
         let keys: Vec<String> = sheet.keys(record).map(Cow::into_owned).collect();
         let order = sheet.order(record).map_err(|_| Stop::Order)?;
-        let own =
-            if table.ordered { order.to_string() } else { sheet.id(record).map(Cow::into_owned).unwrap_or_default() };
+        let own = if table.ordered {
+            order.to_string()
+        } else {
+            sheet.id(record).map(Cow::into_owned).unwrap_or_default()
+        };
         *next = Some(Next { line, keys, own, order, value });
         Ok(())
     }
 
-    /// Takes the next row of a table, with all that it holds. `pointer` is where it is in the document.
+    /// Takes the next row of a table, with all that it holds. `pointer` is where it is in the
+    /// document.
     fn take(&mut self, index: usize, above: &[String], pointer: &str) -> Result<T::Value, Stop> {
         let plan = self.plan;
-        let next = self.cursors[index].as_mut().and_then(|cursor| cursor.next.take()).ok_or(Stop::Order)?;
+        let next = self.cursors[index]
+            .as_mut()
+            .and_then(|cursor| cursor.next.take())
+            .ok_or(Stop::Order)?;
         let Next { line, own, mut value, .. } = next;
         if let Some((places, files)) = &mut self.places {
             places.record(pointer, files[index], line, 0);
@@ -275,7 +307,9 @@ impl<R: Rows, T: Take> Merge<R, T> {
             let below = &plan.tables[child].below;
             let (mut last, mut count) = (0, 0);
             while let Some(next) = self.next(child).filter(|next| next.keys == path) {
-                if plan.tables[child].ordered && next.order <= std::mem::replace(&mut last, next.order) {
+                if plan.tables[child].ordered
+                    && next.order <= std::mem::replace(&mut last, next.order)
+                {
                     return Err(Stop::Order);
                 }
                 let place = match self.places {

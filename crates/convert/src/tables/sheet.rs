@@ -1,5 +1,6 @@
-//! One table as it was found: which of its columns stand where, and what a row of it says. What is wrong in a cell is
-//! noted as a fault and the reading goes on, so that one pass shows all that has to be corrected.
+//! One table as it was found: which of its columns stand where, and what a row of it says. What is
+//! wrong in a cell is noted as a fault and the reading goes on, so that one pass shows all that has
+//! to be corrected.
 
 use std::borrow::Cow;
 use std::collections::{HashMap, HashSet};
@@ -91,9 +92,10 @@ pub(crate) struct Sheet {
 }
 
 impl Sheet {
-    /// Understands the headings of a file; what cannot be understood is added to `problems`. The pointer of a column that the
-    /// format does not have is one of a row of any number (`/pipes/-/colour`), or of no row (`/-/colour`) where the file has every
-    /// column of the format, so that none of those can be meant by it.
+    /// Understands the headings of a file; what cannot be understood is added to `problems`. The
+    /// pointer of a column that the format does not have is one of a row of any number
+    /// (`/pipes/-/colour`), or of no row (`/-/colour`) where the file has every column of the
+    /// format, so that none of those can be meant by it.
     pub(crate) fn new(
         table: &'static Table,
         (file, name): (u32, &str),
@@ -113,9 +115,13 @@ impl Sheet {
                 file: name.to_owned(),
                 line: 1,
                 column: column.map(|(number, _)| number + 1),
-                heading: column.map(|(_, heading)| heading.to_owned()).filter(|heading| !heading.is_empty()),
+                heading: column
+                    .map(|(_, heading)| heading.to_owned())
+                    .filter(|heading| !heading.is_empty()),
             };
-            let path = |rows: &str| table.path.iter().fold(String::new(), |path, key| format!("{path}/{key}{rows}"));
+            let path = |rows: &str| {
+                table.path.iter().fold(String::new(), |path, key| format!("{path}/{key}{rows}"))
+            };
             let pointer = match column.filter(|_| kind == ProblemKind::UnknownKey) {
                 Some((_, heading)) => {
                     let row = if complete { "/-".to_owned() } else { path("/-") };
@@ -136,7 +142,9 @@ impl Sheet {
                 let message = if heading.is_empty() {
                     "a column without a heading; take it out or give it one".to_owned()
                 } else {
-                    format!("unknown column {heading:?}; data of your own goes into \"extensions\", as JSON")
+                    format!(
+                        "unknown column {heading:?}; data of your own goes into \"extensions\", as JSON"
+                    )
                 };
                 let missing = table.headings().filter(|known| !found.contains_key(known));
                 report(ProblemKind::UnknownKey, column, message, nearest(heading, missing));
@@ -145,23 +153,37 @@ impl Sheet {
                 report(ProblemKind::DuplicateKey, column, message, None);
             }
         }
-        let keys = table.keys.iter().map(|key| key.heading.as_str()).chain(table.ordered.then_some(ORDER));
-        let columns = table.columns.iter().filter(|column| column.required).map(|column| column.heading.as_str());
+        let keys =
+            table.keys.iter().map(|key| key.heading.as_str()).chain(table.ordered.then_some(ORDER));
+        let columns = table
+            .columns
+            .iter()
+            .filter(|column| column.required)
+            .map(|column| column.heading.as_str());
         for heading in keys.chain(columns).filter(|heading| !found.contains_key(heading)) {
             let message = format!("the column {heading:?} is missing; every row must have it");
             report(ProblemKind::MissingKey, None, message, None);
         }
         let sheet = Self {
             table,
-            keys: table.keys.iter().filter_map(|key| found.get(key.heading.as_str()).copied()).collect(),
+            keys: table
+                .keys
+                .iter()
+                .filter_map(|key| found.get(key.heading.as_str()).copied())
+                .collect(),
             order: found.get(ORDER).copied().filter(|_| table.ordered),
-            columns: table.columns.iter().map(|column| found.get(column.heading.as_str()).copied()).collect(),
+            columns: table
+                .columns
+                .iter()
+                .map(|column| found.get(column.heading.as_str()).copied())
+                .collect(),
         };
         sheet.place(file, places);
         sheet
     }
 
-    /// Tells the source map where values below a row stand; an object stands where its first column does.
+    /// Tells the source map where values below a row stand; an object stands where its first column
+    /// does.
     fn place(&self, file: u32, places: &mut SourceMap) {
         let mut named = Vec::new();
         for (column, number) in self.present() {
@@ -178,11 +200,18 @@ impl Sheet {
     }
 
     fn present(&self) -> impl Iterator<Item = (&'static Column, usize)> {
-        self.table.columns.iter().zip(&self.columns).filter_map(|(column, number)| Some((column, (*number)?)))
+        self.table
+            .columns
+            .iter()
+            .zip(&self.columns)
+            .filter_map(|(column, number)| Some((column, (*number)?)))
     }
 
     /// The cells that name the row that holds this one, as text.
-    pub(crate) fn keys<'r>(&'r self, record: &'r impl Record) -> impl Iterator<Item = Cow<'r, str>> {
+    pub(crate) fn keys<'r>(
+        &'r self,
+        record: &'r impl Record,
+    ) -> impl Iterator<Item = Cow<'r, str>> {
         self.keys.iter().map(|number| record.name(*number))
     }
 
@@ -208,7 +237,10 @@ impl Sheet {
         let text = &*record.shown(number);
         match cell::number(text).ok().and_then(|order| order.as_u64()) {
             Some(order) if order > 0 => Ok(order),
-            _ => Err(format!("the column {ORDER:?} holds {}; it must hold a whole number from 1", cell::show(text))),
+            _ => Err(format!(
+                "the column {ORDER:?} holds {}; it must hold a whole number from 1",
+                cell::show(text)
+            )),
         }
     }
 
@@ -227,7 +259,13 @@ impl Sheet {
                 Ok(Some(value)) if self.too_deep(column, &value) => {
                     let message =
                         "the extensions are nested so deep that the document could not be read as JSON".to_owned();
-                    faults.push(fault(ProblemKind::TextForm, column, pointer(column), Some(number), message));
+                    faults.push(fault(
+                        ProblemKind::TextForm,
+                        column,
+                        pointer(column),
+                        Some(number),
+                        message,
+                    ));
                     continue;
                 }
                 Ok(Some(value)) => value,
@@ -241,7 +279,8 @@ impl Sheet {
                         CellError::Json(message) => (ProblemKind::TextForm, message),
                     };
                     faults.push(fault(kind, column, pointer(column), Some(number), message));
-                    // The text holds the place, so that the value does not pass for missing as well.
+                    // The text holds the place, so that the value does not pass for missing as
+                    // well.
                     if matches!(column.kind, Kind::Extensions | Kind::Json) {
                         continue;
                     }
@@ -261,7 +300,8 @@ impl Sheet {
         (row, faults)
     }
 
-    /// Whether the document with this value in its place would be nested deeper than its JSON reader goes.
+    /// Whether the document with this value in its place would be nested deeper than its JSON
+    /// reader goes.
     fn too_deep(&self, column: &Column, value: &Value) -> bool {
         const DEEPEST: usize = 127;
         fn depth(value: &Value) -> usize {
@@ -272,22 +312,36 @@ impl Sheet {
             }
         }
         let lists = self.table.parent.map_or(0, |_| self.table.keys.len() + 1);
-        column.kind == Kind::Extensions && lists + self.table.path.len() + column.keys.len() + depth(value) > DEEPEST
+        column.kind == Kind::Extensions
+            && lists + self.table.path.len() + column.keys.len() + depth(value) > DEEPEST
     }
 
     /// Puts the halves of positions together.
-    fn positions(&self, row: &mut Value, halves: Vec<(&'static Column, Value)>, faults: &mut Vec<Fault>) {
+    fn positions(
+        &self,
+        row: &mut Value,
+        halves: Vec<(&'static Column, Value)>,
+        faults: &mut Vec<Fault>,
+    ) {
         let mut halves = halves.into_iter().peekable();
         while let Some((column, x)) = halves.next() {
             let other = halves.next_if(|(next, _)| next.keys == column.keys);
             let Some((_, y)) = other else {
                 let there = column.heading.as_str();
-                let missing =
-                    self.table.columns.iter().find(|other| other.keys == column.keys && other.axis != column.axis);
+                let missing = self
+                    .table
+                    .columns
+                    .iter()
+                    .find(|other| other.keys == column.keys && other.axis != column.axis);
                 if let Some(missing) = missing {
-                    let number =
-                        self.present().find(|(other, _)| other.heading == missing.heading).map(|(_, number)| number);
-                    let message = format!("{there:?} stands without {:?}; a position is both or none", missing.heading);
+                    let number = self
+                        .present()
+                        .find(|(other, _)| other.heading == missing.heading)
+                        .map(|(_, number)| number);
+                    let message = format!(
+                        "{there:?} stands without {:?}; a position is both or none",
+                        missing.heading
+                    );
                     faults.push(half_missing(missing, number, message));
                 }
                 continue;
@@ -310,12 +364,18 @@ impl Sheet {
             let Some((last, above)) = column.keys.split_last() else {
                 // A row that is a position by itself.
                 if row.is_object() && column.axis == Some(0) && faults.is_empty() {
-                    faults.push(half_missing(column, *number, "the position is missing".to_owned()));
+                    faults.push(half_missing(
+                        column,
+                        *number,
+                        "the position is missing".to_owned(),
+                    ));
                 }
                 continue;
             };
             let holder = above.iter().try_fold(row, |value, key| value.get(key.as_str()));
-            if column.required_within && holder.is_some_and(|holder| holder.get(last.as_str()).is_none()) {
+            if column.required_within
+                && holder.is_some_and(|holder| holder.get(last.as_str()).is_none())
+            {
                 let message = if column.required {
                     format!("{:?} is empty; every row must have it", column.heading)
                 } else {
@@ -332,11 +392,24 @@ impl Sheet {
     }
 }
 
-fn fault(kind: ProblemKind, column: &Column, below: String, number: Option<usize>, message: String) -> Fault {
-    Fault { kind, below, column: number.map_or(0, |number| number + 1), heading: column.heading.clone(), message }
+fn fault(
+    kind: ProblemKind,
+    column: &Column,
+    below: String,
+    number: Option<usize>,
+    message: String,
+) -> Fault {
+    Fault {
+        kind,
+        below,
+        column: number.map_or(0, |number| number + 1),
+        heading: column.heading.clone(),
+        message,
+    }
 }
 
-/// A fault of a position that is not whole. A row that is nothing but a position then has the wrong type to the model.
+/// A fault of a position that is not whole. A row that is nothing but a position then has the wrong
+/// type to the model.
 fn half_missing(column: &Column, number: Option<usize>, message: String) -> Fault {
     if column.keys.is_empty() {
         fault(ProblemKind::WrongType, column, String::new(), number, message)
@@ -355,7 +428,10 @@ fn pointer(column: &Column) -> String {
 fn object<'v>(row: &'v mut Value, keys: &[String]) -> Option<&'v mut Map<String, Value>> {
     let mut object = row.as_object_mut()?;
     for key in keys {
-        object = object.entry(key.clone()).or_insert_with(|| Value::Object(Map::new())).as_object_mut()?;
+        object = object
+            .entry(key.clone())
+            .or_insert_with(|| Value::Object(Map::new()))
+            .as_object_mut()?;
     }
     Some(object)
 }

@@ -52,7 +52,8 @@ pub(crate) struct Tables<'f, R> {
     pub(crate) rows: Vec<Option<R>>,
     /// What is there besides and is no table of the plan.
     pub(crate) strangers: &'f [Stranger],
-    /// Compares what was seen beside the columns (geometries) with what the columns said, once the head has been read.
+    /// Compares what was seen beside the columns (geometries) with what the columns said, once the
+    /// head has been read.
     pub(crate) compare: Comparison<'f>,
 }
 

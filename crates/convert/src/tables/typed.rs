@@ -1,5 +1,5 @@
-//! The tables of a survey for whoever wants rows and no file: which tables and columns there are, in which unit a number is, and what
-//! each cell holds, with its type.
+//! The tables of a survey for whoever wants rows and no file: which tables and columns there are,
+//! in which unit a number is, and what each cell holds, with its type.
 
 use std::collections::VecDeque;
 use std::sync::Arc;
@@ -64,7 +64,8 @@ impl Table {
         self.plan().parent.map(Self)
     }
 
-    /// Its columns: first those that name the row that a row belongs to, then its place among those that belong together, then its values.
+    /// Its columns: first those that name the row that a row belongs to, then its place among those
+    /// that belong together, then its values.
     pub fn columns(self) -> impl Iterator<Item = Column> {
         let plan = self.plan();
         let keys = plan.keys.iter().map(|key| Column(Place::Key(key)));
@@ -163,13 +164,16 @@ impl Column {
     pub fn description(self) -> String {
         match self.0 {
             Place::Key(key) => format!("The {} that this row belongs to.", key.heading),
-            Place::Order => "The place of this row among those that belong together, from 1.".to_owned(),
+            Place::Order => {
+                "The place of this row among those that belong together, from 1.".to_owned()
+            }
             Place::Value(column) => column.description.clone(),
         }
     }
 
-    /// The unit of its numbers in a survey: `ft`, `mm`, `seconds`. Positions are in the units of the document's reference system, and the
-    /// value of a quantity in the unit that is in the next column of its row; these have none here.
+    /// The unit of its numbers in a survey: `ft`, `mm`, `seconds`. Positions are in the units of
+    /// the document's reference system, and the value of a quantity in the unit that is in the next
+    /// column of its row; these have none here.
     #[must_use]
     pub fn unit(self, head: &Head) -> Option<String> {
         let Place::Value(column) = self.0 else { return None };
@@ -216,7 +220,10 @@ impl Cell {
     pub fn as_number(&self) -> Option<f64> {
         match self {
             Self::Number(number) => Some(*number),
-            #[expect(clippy::cast_precision_loss, reason = "whole numbers of the format are at most 2^53")]
+            #[expect(
+                clippy::cast_precision_loss,
+                reason = "whole numbers of the format are at most 2^53"
+            )]
             Self::Whole(whole) => Some(*whole as f64),
             _ => None,
         }
@@ -230,13 +237,17 @@ impl Cell {
             Entry::Bare => Self::Json(Value::Object(serde_json::Map::new())),
             Entry::Value(value, column) => match (&column.kind, value) {
                 (Kind::Text | Kind::Word(_), Value::String(text)) => Self::Text(text.clone()),
-                (Kind::Whole, value) if value.is_i64() => Self::Whole(value.as_i64().unwrap_or_default()),
+                (Kind::Whole, value) if value.is_i64() => {
+                    Self::Whole(value.as_i64().unwrap_or_default())
+                }
                 (Kind::Number | Kind::Whole, value) if value.is_number() => {
                     Self::Number(value.as_f64().unwrap_or_default())
                 }
                 (Kind::Bool, Value::Bool(truth)) => Self::Bool(*truth),
                 (Kind::List(_), Value::Array(items)) => {
-                    let text = |item: &Value| item.as_str().map_or_else(|| item.to_string(), str::to_owned);
+                    let text = |item: &Value| {
+                        item.as_str().map_or_else(|| item.to_string(), str::to_owned)
+                    };
                     Self::Texts(items.iter().map(text).collect())
                 }
                 (_, value) => Self::Json((*value).clone()),
@@ -263,7 +274,8 @@ impl Row {
     }
 }
 
-/// The rows of a survey that is read run by run: those of the document and its tables first, then those of each run.
+/// The rows of a survey that is read run by run: those of the document and its tables first, then
+/// those of each run.
 ///
 /// ```
 /// use obvert_convert::tables::{Table, TableRows};
@@ -317,7 +329,10 @@ impl<'s> TableRows<'s> {
             let head = Arc::clone(&self.head);
             let rows = &mut self.rows;
             let mut take = |table: usize, entries: &[Entry<'_>]| {
-                rows.push_back(Row { table: Table(table), cells: entries.iter().map(Cell::of).collect() });
+                rows.push_back(Row {
+                    table: Table(table),
+                    cells: entries.iter().map(Cell::of).collect(),
+                });
                 Ok(())
             };
             match self.runs {
@@ -348,7 +363,11 @@ mod tests {
             "coding":{"list":"obvert-terms","version":"1"}}"#;
         let head = obvert_model::read::document(source).unwrap().head;
         let column = |table: &str, heading: &str| {
-            Table::named(table).unwrap().columns().find(|column| column.heading() == heading).unwrap()
+            Table::named(table)
+                .unwrap()
+                .columns()
+                .find(|column| column.heading() == heading)
+                .unwrap()
         };
         for (table, heading, kind, unit) in [
             ("observations", "at", ColumnKind::Number, Some("m")),
@@ -362,9 +381,16 @@ mod tests {
             ("pipes", "laid", ColumnKind::Whole, None),
         ] {
             let column = column(table, heading);
-            assert_eq!((column.kind(), column.unit(&head).as_deref()), (kind, unit), "{table} {heading}");
+            assert_eq!(
+                (column.kind(), column.unit(&head).as_deref()),
+                (kind, unit),
+                "{table} {heading}"
+            );
         }
         assert_eq!(column("runs", "direction").words(), ["downstream", "upstream"]);
-        assert!(column("observations", "run").is_required() && !column("observations", "to").is_required());
+        assert!(
+            column("observations", "run").is_required()
+                && !column("observations", "to").is_required()
+        );
     }
 }

@@ -1,4 +1,5 @@
-//! From a document to the rows of its tables. Runs go out one at a time, so that only the head and one run are ever held.
+//! From a document to the rows of its tables. Runs go out one at a time, so that only the head and
+//! one run are ever held.
 
 use obvert_model::read::RunReader;
 use obvert_model::tables::{Head, Run};
@@ -19,7 +20,8 @@ pub(crate) enum Entry<'r> {
     Place(usize),
     /// A value.
     Value(&'r Value, &'static Column),
-    /// Nothing, but the object is there whose extensions the column holds: no other column of it would leave a trace.
+    /// Nothing, but the object is there whose extensions the column holds: no other column of it
+    /// would leave a trace.
     Bare,
 }
 
@@ -53,7 +55,8 @@ pub(crate) trait RowSink {
     ///
     /// # Errors
     /// When it cannot be written.
-    fn row(&mut self, head: &Head, table: usize, entries: &[Entry<'_>]) -> Result<(), ConvertError>;
+    fn row(&mut self, head: &Head, table: usize, entries: &[Entry<'_>])
+    -> Result<(), ConvertError>;
 }
 
 /// Gives every row to `sink`.
@@ -97,7 +100,8 @@ pub(super) struct Walk<'w, 't> {
 }
 
 impl Walk<'_, '_> {
-    /// Gives a row of a table and all rows that it holds to `take`. `place` is its place in the list, from 1.
+    /// Gives a row of a table and all rows that it holds to `take`. `place` is its place in the
+    /// list, from 1.
     pub(super) fn of(
         table: usize,
         row: &impl Serialize,
@@ -109,7 +113,13 @@ impl Walk<'_, '_> {
     }
 
     /// A row and all rows that it holds. `above` names the row which holds it.
-    fn row(&mut self, index: usize, value: &Value, above: &[Name], place: usize) -> Result<(), ConvertError> {
+    fn row(
+        &mut self,
+        index: usize,
+        value: &Value,
+        above: &[Name],
+        place: usize,
+    ) -> Result<(), ConvertError> {
         let plan = self.plan;
         let table = &plan.tables[index];
         let mut entries: Vec<Entry<'_>> = above.iter().map(Name::entry).collect();
@@ -119,7 +129,10 @@ impl Walk<'_, '_> {
         entries.extend(table.columns.iter().map(|column| entry(value, column)));
         (self.take)(index, &entries)?;
         for child in plan.below(index) {
-            let Some(items) = lookup(value, &plan.tables[child].below).and_then(Value::as_array) else { continue };
+            let Some(items) = lookup(value, &plan.tables[child].below).and_then(Value::as_array)
+            else {
+                continue;
+            };
             let mut path = above.to_vec();
             if table.parent.is_some() {
                 path.push(own_name(table, value, place));
@@ -140,7 +153,10 @@ fn own_name(table: &Table, row: &Value, place: usize) -> Name {
 }
 
 /// What stands in the columns of a row, without those that name its place.
-pub(crate) fn columns<'r>(table: &'static Table, row: &'r Value) -> impl Iterator<Item = (&'static str, Entry<'r>)> {
+pub(crate) fn columns<'r>(
+    table: &'static Table,
+    row: &'r Value,
+) -> impl Iterator<Item = (&'static str, Entry<'r>)> {
     table.columns.iter().map(move |column| (column.heading.as_str(), entry(row, column)))
 }
 

@@ -1,16 +1,20 @@
-//! What is looked at before a workbook is given to a library: that it is one, and that it does not unpack to more than it should. The
-//! library would unpack whatever it is told to.
+//! What is looked at before a workbook is given to a library: that it is one, and that it does not
+//! unpack to more than it should. The library would unpack whatever it is told to.
 
 use super::ZipLimits;
 use crate::unpack;
 
-/// Begins a document type declaration, which no workbook has, and with which XML can be made to grow or to fetch.
+/// Begins a document type declaration, which no workbook has, and with which XML can be made to
+/// grow or to fetch.
 const DECLARATION: &[u8] = b"<!DOCTYPE";
 
 /// Refuses what is no workbook or unpacks beyond the limits.
 pub(super) fn look_at(workbook: &[u8], limits: ZipLimits) -> Result<(), String> {
     if workbook.starts_with(b"\xD0\xCF\x11\xE0") {
-        return Err("an old workbook (.xls) or one with a password; save it as .xlsx without a password".to_owned());
+        return Err(
+            "an old workbook (.xls) or one with a password; save it as .xlsx without a password"
+                .to_owned(),
+        );
     }
     if !workbook.starts_with(b"PK") {
         return Err("not a workbook (.xlsx), which begins as a zip archive does".to_owned());
@@ -26,9 +30,12 @@ pub(super) fn look_at(workbook: &[u8], limits: ZipLimits) -> Result<(), String> 
         }
         drop(entry);
         found |= path == "[Content_Types].xml";
-        let text = [".xml", ".rels"].iter().any(|ending| path.to_ascii_lowercase().ends_with(ending));
+        let text =
+            [".xml", ".rels"].iter().any(|ending| path.to_ascii_lowercase().ends_with(ending));
         let mut last: Vec<u8> = Vec::new();
-        let entry = archive.by_index(index).map_err(|error| format!("{path} cannot be unpacked: {error}"))?;
+        let entry = archive
+            .by_index(index)
+            .map_err(|error| format!("{path} cannot be unpacked: {error}"))?;
         unpack::inflate(entry, &path, limits, &mut left, |piece| {
             if !text {
                 return Ok(());
@@ -36,7 +43,9 @@ pub(super) fn look_at(workbook: &[u8], limits: ZipLimits) -> Result<(), String> 
             // A declaration may begin in one piece and end in the next.
             last.extend_from_slice(piece);
             if holds(&last, DECLARATION) {
-                return Err(format!("{path} in it has a document type declaration, which no workbook has"));
+                return Err(format!(
+                    "{path} in it has a document type declaration, which no workbook has"
+                ));
             }
             last.drain(..last.len().saturating_sub(DECLARATION.len() - 1));
             Ok(())

@@ -1,8 +1,11 @@
-//! What a workbook tells the people who fill it in: the first sheet, and for each column what belongs into it and what can be chosen.
+//! What a workbook tells the people who fill it in: the first sheet, and for each column what
+//! belongs into it and what can be chosen.
 
 use obvert_model::lists::CodeList;
 use obvert_model::tables::Head;
-use rust_xlsxwriter::{DataValidation, DataValidationErrorStyle, Format, FormatAlign, Formula, Worksheet, XlsxError};
+use rust_xlsxwriter::{
+    DataValidation, DataValidationErrorStyle, Format, FormatAlign, Formula, Worksheet, XlsxError,
+};
 
 use super::{CHOICES, GUIDE};
 use crate::tables::keys;
@@ -10,7 +13,8 @@ use crate::tables::plan::{Column, ID, Kind, Moment, Plan, Table};
 
 /// How far below the last row of a sheet cells offer what can be chosen.
 const ROOM: u32 = 5_000;
-/// The longest list that stands in the cells themselves, in characters, commas included (a limit of the spreadsheet programs).
+/// The longest list that stands in the cells themselves, in characters, commas included (a limit of
+/// the spreadsheet programs).
 const INLINE: usize = 255;
 /// The longest text that is shown beside a cell (another one).
 const SHOWN: usize = 255;
@@ -40,7 +44,12 @@ pub(super) fn sheet() -> Result<Worksheet, XlsxError> {
     let mut sheet = Worksheet::new();
     sheet.set_name(GUIDE)?.set_column_width(0, 100)?;
     let text = Format::new().set_text_wrap().set_align(FormatAlign::Top);
-    sheet.write_string_with_format(0, 0, "How to fill in this workbook", &Format::new().set_bold())?;
+    sheet.write_string_with_format(
+        0,
+        0,
+        "How to fill in this workbook",
+        &Format::new().set_bold(),
+    )?;
     for (row, line) in (1..).zip(LINES) {
         sheet.write_string_with_format(row, 0, *line, &text)?;
     }
@@ -80,7 +89,8 @@ impl Choices {
     }
 }
 
-/// What the cells below the headings of a table's sheet tell and offer. `rows` are the numbers of rows of all tables.
+/// What the cells below the headings of a table's sheet tell and offer. `rows` are the numbers of
+/// rows of all tables.
 pub(super) fn help(
     sheet: &mut Worksheet,
     (plan, table): (&Plan, &Table),
@@ -98,7 +108,8 @@ pub(super) fn help(
     };
     let mut number = 0;
     let mut add = |validation: DataValidation| {
-        let added = sheet.add_data_validation(1, number, last(own), number, &validation).map(|_| ());
+        let added =
+            sheet.add_data_validation(1, number, last(own), number, &validation).map(|_| ());
         number += 1;
         added
     };
@@ -116,7 +127,11 @@ pub(super) fn help(
         add(validation(&key.heading, &message, range.map(Offer::Range))?)?;
     }
     if table.ordered {
-        add(validation("order", "Required. The place of this row among those that belong together, from 1.", None)?)?;
+        add(validation(
+            "order",
+            "Required. The place of this row among those that belong together, from 1.",
+            None,
+        )?)?;
     }
     for column in &table.columns {
         let offer = match &column.kind {
@@ -124,12 +139,16 @@ pub(super) fn help(
             Kind::Bool => Some(Offer::Words(vec!["TRUE".to_owned(), "FALSE".to_owned()])),
             _ if table.name == "observations" && column.heading == "code" => {
                 let list = CodeList::built_in(&head.coding.list, &head.coding.version);
-                list.map(|list| Offer::Codes(list.codes.iter().map(|code| code.code.to_string()).collect()))
+                list.map(|list| {
+                    Offer::Codes(list.codes.iter().map(|code| code.code.to_string()).collect())
+                })
             }
             _ => keys::reference(&table.name, &column.heading).and_then(ids).map(Offer::Range),
         };
         let offer = match offer {
-            Some(Offer::Words(words)) if words.join(",").len() > INLINE => Some(Offer::Long(choices.range(&words)?)),
+            Some(Offer::Words(words)) if words.join(",").len() > INLINE => {
+                Some(Offer::Long(choices.range(&words)?))
+            }
             Some(Offer::Codes(codes)) => Some(Offer::Range(choices.range(&codes)?)),
             offer => offer,
         };
@@ -150,7 +169,11 @@ enum Offer {
     Range(String),
 }
 
-fn validation(title: &str, message: &str, offer: Option<Offer>) -> Result<DataValidation, XlsxError> {
+fn validation(
+    title: &str,
+    message: &str,
+    offer: Option<Offer>,
+) -> Result<DataValidation, XlsxError> {
     let validation = match offer {
         None | Some(Offer::Codes(_)) => DataValidation::new().allow_any_value(),
         Some(Offer::Words(words)) => DataValidation::new().allow_list_strings(&words)?,

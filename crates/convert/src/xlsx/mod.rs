@@ -1,26 +1,32 @@
-//! The survey as a workbook (Office Open XML, ISO/IEC 29500): a sheet a table, so that an office can read it, fill one in by hand,
-//! and have it checked as it is. Lossless, both ways.
+//! The survey as a workbook (Office Open XML, ISO/IEC 29500): a sheet a table, so that an office
+//! can read it, fill one in by hand, and have it checked as it is. Lossless, both ways.
 //!
 //! # Which value stands where
-//! The tables and columns are those of the [CSV tables](crate::csv), which says how positions, lists and objects in a row are laid out;
-//! a sheet has the name of the table. What differs is that cells have types:
+//! The tables and columns are those of the [CSV tables](crate::csv), which says how positions,
+//! lists and objects in a row are laid out; a sheet has the name of the table. What differs is that
+//! cells have types:
 //!
-//! - Numbers are numbers, truths are truths. A workbook keeps a number as a double, as the document does, so every digit comes back.
-//! - Everything else is text: ids (`007`), dates and times (a workbook's own have no offset from UTC and no precision), lists, extensions.
-//!   Columns of text are formatted as text, so that what somebody types into them stays what they typed.
-//! - Text is never a formula, whatever it begins with, and needs no apostrophe. Characters that XML cannot hold are written as
-//!   `_x001F_`, and text that looks like such an escape with its first `_` as `_x005F_` (ISO/IEC 29500-1, 22.9.2.19, `ST_Xstring`).
+//! - Numbers are numbers, truths are truths. A workbook keeps a number as a double, as the document
+//!   does, so every digit comes back.
+//! - Everything else is text: ids (`007`), dates and times (a workbook's own have no offset from
+//!   UTC and no precision), lists, extensions. Columns of text are formatted as text, so that what
+//!   somebody types into them stays what they typed.
+//! - Text is never a formula, whatever it begins with, and needs no apostrophe. Characters that XML
+//!   cannot hold are written as `_x001F_`, and text that looks like such an escape with its first
+//!   `_` as `_x005F_` (ISO/IEC 29500-1, 22.9.2.19, `ST_Xstring`).
 //!
-//! The first sheet tells people how to fill the others in; headings of columns that every row must have are dark; cells show what
-//! belongs into them and offer what can be chosen: the words of the format, the codes of the document's list, the ids of the rows
-//! that can be pointed at. Neither is needed when a workbook is read.
+//! The first sheet tells people how to fill the others in; headings of columns that every row must
+//! have are dark; cells show what belongs into them and offer what can be chosen: the words of the
+//! format, the codes of the document's list, the ids of the rows that can be pointed at. Neither is
+//! needed when a workbook is read.
 //!
 //! # What is read
-//! Sheets in any order, columns in any order, empty rows between others, numbers that are stored as text, ids that a program has
-//! turned into numbers, and dates of either date system where a column holds a date. What cannot be told is refused with its sheet,
-//! row and column: times without an offset, dates where none belong, percentages, which hold a hundredth of what they show, values
-//! under no heading, sheets that are no table.
-//! Formulas are refused as well: what they show is what some program last worked out, and nobody sees that they are there.
+//! Sheets in any order, columns in any order, empty rows between others, numbers that are stored as
+//! text, ids that a program has turned into numbers, and dates of either date system where a column
+//! holds a date. What cannot be told is refused with its sheet, row and column: times without an
+//! offset, dates where none belong, percentages, which hold a hundredth of what they show, values
+//! under no heading, sheets that are no table. Formulas are refused as well: what they show is what
+//! some program last worked out, and nobody sees that they are there.
 
 mod guard;
 mod guide;

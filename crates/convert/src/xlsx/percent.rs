@@ -1,19 +1,24 @@
-//! Cells that show a percentage. A spreadsheet that shows 8 % holds 0.08, and a reader that takes the number alone would make a
-//! hundredth of what its author sees.
+//! Cells that show a percentage. A spreadsheet that shows 8 % holds 0.08, and a reader that takes
+//! the number alone would make a hundredth of what its author sees.
 
 use std::collections::HashSet;
 use std::io::{Read, Seek};
 
 use calamine::{Xlsx, XlsxError};
 
-/// The cells of a sheet that are formatted as percentages, by row and column from 0. A workbook without such a format is not looked
-/// through.
-pub(super) fn cells<S: Read + Seek>(book: &mut Xlsx<S>, sheet: &str) -> Result<HashSet<(u32, u32)>, XlsxError> {
+/// The cells of a sheet that are formatted as percentages, by row and column from 0. A workbook
+/// without such a format is not looked through.
+pub(super) fn cells<S: Read + Seek>(
+    book: &mut Xlsx<S>,
+    sheet: &str,
+) -> Result<HashSet<(u32, u32)>, XlsxError> {
     let mut found = HashSet::new();
     let mut cells = book.worksheet_cells_reader(sheet)?;
     let styles = cells.styles().iter();
     let shows: Vec<bool> = styles
-        .map(|style| style.number_format.as_ref().is_some_and(|format| is_percentage(&format.format_code)))
+        .map(|style| {
+            style.number_format.as_ref().is_some_and(|format| is_percentage(&format.format_code))
+        })
         .collect();
     if !shows.contains(&true) {
         return Ok(found);
@@ -26,8 +31,8 @@ pub(super) fn cells<S: Read + Seek>(book: &mut Xlsx<S>, sheet: &str) -> Result<H
     Ok(found)
 }
 
-/// Whether a number format (ECMA-376 part 1, 18.8.31) shows hundredths: a percent sign in it that is neither quoted nor escaped,
-/// which would only be text.
+/// Whether a number format (ECMA-376 part 1, 18.8.31) shows hundredths: a percent sign in it that
+/// is neither quoted nor escaped, which would only be text.
 fn is_percentage(format: &str) -> bool {
     let (mut quoted, mut letters) = (false, format.chars());
     while let Some(letter) = letters.next() {
@@ -45,7 +50,8 @@ fn is_percentage(format: &str) -> bool {
     false
 }
 
-/// A number times a hundred, by its decimal digits, so that 0.07 becomes 7 and not 7.000000000000001.
+/// A number times a hundred, by its decimal digits, so that 0.07 becomes 7 and not
+/// 7.000000000000001.
 pub(super) fn hundredths(number: f64) -> f64 {
     let written = format!("{number:e}");
     let shifted = written.split_once('e').and_then(|(digits, exponent)| {
@@ -73,7 +79,8 @@ mod tests {
     #[test]
     fn hundredths_have_no_noise() {
         for whole in 0..=10_000_i32 {
-            let (held, shown) = (format!("{}.{:04}", whole / 10_000, whole % 10_000), f64::from(whole) / 100.0);
+            let (held, shown) =
+                (format!("{}.{:04}", whole / 10_000, whole % 10_000), f64::from(whole) / 100.0);
             assert_eq!(hundredths(held.parse().unwrap()).to_string(), shown.to_string(), "{held}");
         }
         assert_eq!((hundredths(1.4), hundredths(-0.08), hundredths(0.0)), (140.0, -8.0, 0.0));

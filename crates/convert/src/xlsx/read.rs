@@ -13,12 +13,13 @@ use crate::tables::plan::plan;
 use crate::tables::source::{Pass, TableFile, TableSource, Tables};
 use crate::{ConvertError, Input, Source, Survey};
 
-/// Reads a workbook, which may have been written by [`write`](fn@crate::xlsx::write) or filled in by hand. `name` is what messages
-/// call it. In locations, the file is the sheet and the line the row.
+/// Reads a workbook, which may have been written by [`write`](fn@crate::xlsx::write) or filled in
+/// by hand. `name` is what messages call it. In locations, the file is the sheet and the line the
+/// row.
 ///
 /// # Errors
-/// When it is no workbook as described at [the module](crate::xlsx), unpacks beyond [`ZipLimits::DEFAULT`], or does not describe a
-/// valid document.
+/// When it is no workbook as described at [the module](crate::xlsx), unpacks beyond
+/// [`ZipLimits::DEFAULT`], or does not describe a valid document.
 pub fn read(workbook: &[u8], name: &str) -> Result<Survey, ConvertError> {
     open(Input::file(name, workbook))?.survey()
 }
@@ -39,7 +40,8 @@ pub(super) fn open_any<'b>(
 }
 
 fn guarded(workbook: &[u8], name: &str, limits: ZipLimits) -> Result<(), ConvertError> {
-    let refused = |message: String| ConvertError::Form { place: None, message: format!("{name}: {message}") };
+    let refused =
+        |message: String| ConvertError::Form { place: None, message: format!("{name}: {message}") };
     guard::look_at(workbook, limits).map_err(refused)
 }
 
@@ -78,7 +80,8 @@ impl<'a> WorkbookTables<'a> {
         let name = input.name().to_owned();
         let bytes = Shared(Arc::new(input.into_bytes()));
         let book = || -> Result<Book<'a>, ConvertError> {
-            open_workbook_from_rs(Cursor::new(bytes.clone())).map_err(|error| unreadable(&name, &error))
+            open_workbook_from_rs(Cursor::new(bytes.clone()))
+                .map_err(|error| unreadable(&name, &error))
         };
         let mut first = book()?;
         let mut tables = Self { held: Vec::new(), large: Vec::new(), strangers: Vec::new() };
@@ -86,9 +89,16 @@ impl<'a> WorkbookTables<'a> {
         for (sheet, table) in sheets(&first) {
             let Some(table) = table else {
                 let rows = SheetRows::load(&mut first, &sheet)?;
-                tables.strangers.extend(rows.map(|rows| Stranger {
-                    name: sheet,
-                    headings: rows.headings().iter().filter(|heading| !heading.is_empty()).cloned().collect(),
+                tables.strangers.extend(rows.map(|rows| {
+                    Stranger {
+                        name: sheet,
+                        headings: rows
+                            .headings()
+                            .iter()
+                            .filter(|heading| !heading.is_empty())
+                            .cloned()
+                            .collect(),
+                    }
                 }));
                 continue;
             };
@@ -119,8 +129,11 @@ impl<'a> TableFile for WorkbookTables<'a> {
         let mut rows: Vec<Option<Sheet<'_, 'a>>> = held.collect();
         for LargeSheet { table, name, book } in &mut self.large {
             rows[*table] = match pass {
-                Pass::Whole => SheetRows::load(book, name)?.map(|rows| Sheet::Owned(Box::new(rows.into_rows()))),
-                Pass::Keys | Pass::Rows => Some(Sheet::Flowing(Box::new(SheetFlow::open(book, name)?))),
+                Pass::Whole => SheetRows::load(book, name)?
+                    .map(|rows| Sheet::Owned(Box::new(rows.into_rows()))),
+                Pass::Keys | Pass::Rows => {
+                    Some(Sheet::Flowing(Box::new(SheetFlow::open(book, name)?)))
+                }
             };
         }
         Ok(Tables { rows, strangers: &self.strangers, compare: Box::new(|_| Ok(())) })
@@ -143,5 +156,8 @@ fn without_document(name: &str) -> ConvertError {
 }
 
 fn unreadable(name: &str, error: &calamine::XlsxError) -> ConvertError {
-    ConvertError::Form { place: None, message: format!("{name}: the workbook cannot be read: {error}") }
+    ConvertError::Form {
+        place: None,
+        message: format!("{name}: the workbook cannot be read: {error}"),
+    }
 }

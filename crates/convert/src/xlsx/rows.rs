@@ -1,5 +1,6 @@
-//! One sheet as rows, and what its cells hold. Cells are kept only as far as headings go, and empty ones cost nothing but their
-//! place, so a sheet with one cell in its last corner takes no more than one with it in the first.
+//! One sheet as rows, and what its cells hold. Cells are kept only as far as headings go, and empty
+//! ones cost nothing but their place, so a sheet with one cell in its last corner takes no more
+//! than one with it in the first.
 
 use std::borrow::{Borrow, Cow};
 use std::collections::HashSet;
@@ -24,7 +25,8 @@ pub(super) enum Found {
     Empty,
     Text(String),
     Number(f64),
-    /// A number that is shown as a percentage, as the hundredths that are shown: 8 where 0.08 is held and 8 % seen.
+    /// A number that is shown as a percentage, as the hundredths that are shown: 8 where 0.08 is
+    /// held and 8 % seen.
     Percent(f64),
     Bool(bool),
     Moment(ExcelDateTime),
@@ -52,7 +54,10 @@ impl SheetRows {
     ///
     /// # Errors
     /// When the sheet cannot be read or does not begin with its headings.
-    pub(super) fn load<S: Read + Seek>(book: &mut Xlsx<S>, sheet: &str) -> Result<Option<Self>, ConvertError> {
+    pub(super) fn load<S: Read + Seek>(
+        book: &mut Xlsx<S>,
+        sheet: &str,
+    ) -> Result<Option<Self>, ConvertError> {
         Self::of(cells_of(book, sheet)?, sheet)
     }
 
@@ -60,7 +65,10 @@ impl SheetRows {
     ///
     /// # Errors
     /// As [`load`](Self::load).
-    pub(super) fn load_small<S: Read + Seek>(book: &mut Xlsx<S>, sheet: &str) -> Result<Size, ConvertError> {
+    pub(super) fn load_small<S: Read + Seek>(
+        book: &mut Xlsx<S>,
+        sheet: &str,
+    ) -> Result<Size, ConvertError> {
         const MOST: usize = 1000;
         let mut cells = Cells::open(book, sheet)?;
         let mut rows = Vec::new();
@@ -79,10 +87,20 @@ impl SheetRows {
         }
         let (first, headings) = rows.remove(0);
         if first != 1 {
-            return Err(format_error(sheet, 1, "the row is empty; the first row of a sheet must be its headings"));
+            return Err(format_error(
+                sheet,
+                1,
+                "the row is empty; the first row of a sheet must be its headings",
+            ));
         }
-        let width = rows.iter().map(|(_, row)| row.cells.len()).max().unwrap_or_default().max(headings.cells.len());
-        let headings: Vec<String> = (0..width).map(|column| headings.shown(column).into_owned()).collect();
+        let width = rows
+            .iter()
+            .map(|(_, row)| row.cells.len())
+            .max()
+            .unwrap_or_default()
+            .max(headings.cells.len());
+        let headings: Vec<String> =
+            (0..width).map(|column| headings.shown(column).into_owned()).collect();
         let mut blank: Vec<bool> = headings.iter().map(String::is_empty).collect();
         for (_, row) in &rows {
             for (blank, cell) in blank.iter_mut().zip(&row.cells) {
@@ -182,7 +200,10 @@ impl<'b, S: Read + Seek> Cells<'b, S> {
             }
             let row = row as usize + 1;
             if column >= WIDEST {
-                let message = format!("a value in column {}, far right of all headings; take it out", column + 1);
+                let message = format!(
+                    "a value in column {}, far right of all headings; take it out",
+                    column + 1
+                );
                 return Err(format_error(sheet, row, message));
             }
             return Ok(Some((row, column as usize, found)));
@@ -194,7 +215,8 @@ impl<'b, S: Read + Seek> Cells<'b, S> {
     fn row(&mut self) -> Result<Option<(usize, SheetRow)>, ConvertError> {
         let Some((number, mut column, mut found)) = self.next.take() else { return Ok(None) };
         if number <= self.last {
-            let message = "the rows are not in order in the file; open the workbook and save it anew";
+            let message =
+                "the rows are not in order in the file; open the workbook and save it anew";
             return Err(format_error(self.sheet, 1, message));
         }
         self.last = number;
@@ -240,7 +262,9 @@ impl<'b, 'a> SheetFlow<'b, 'a> {
     /// When it cannot be read or does not begin with them.
     pub(super) fn open(book: &'b mut Book<'a>, sheet: &'b str) -> Result<Self, ConvertError> {
         let mut cells = Cells::open(book, sheet)?;
-        let Some((1, row)) = cells.row()? else { return Err(format_error(sheet, 1, "there are no headings")) };
+        let Some((1, row)) = cells.row()? else {
+            return Err(format_error(sheet, 1, "there are no headings"));
+        };
         let headings = (0..row.cells.len()).map(|column| row.shown(column).into_owned()).collect();
         Ok(Self { headings, cells, row })
     }
@@ -304,7 +328,9 @@ fn found(value: DataRef<'_>) -> Found {
         DataRef::SharedString("") => Found::Empty,
         DataRef::SharedString(text) => Found::Text(text.to_owned()),
         DataRef::String(text) if text.is_empty() => Found::Empty,
-        DataRef::String(text) | DataRef::DateTimeIso(text) | DataRef::DurationIso(text) => Found::Text(text),
+        DataRef::String(text) | DataRef::DateTimeIso(text) | DataRef::DurationIso(text) => {
+            Found::Text(text)
+        }
         DataRef::Bool(truth) => Found::Bool(truth),
         DataRef::DateTime(moment) => Found::Moment(moment),
         DataRef::Error(error) => Found::Error(error),
@@ -320,7 +346,9 @@ impl Record for SheetRow {
             Found::Text(text) => Ok(Cell::of_text(text.as_str())),
             Found::Number(_) if column.moment() == Some(Moment::Day) => {
                 let found = self.shown(number);
-                wrong(format!("{found} is a number; format the cell as a date, or as text and write 2026-05-06"))
+                wrong(format!(
+                    "{found} is a number; format the cell as a date, or as text and write 2026-05-06"
+                ))
             }
             // Of a long number a spreadsheet keeps the first fifteen digits.
             Found::Number(number) if text && number.abs() >= 1e15 => wrong(format!(
@@ -342,7 +370,9 @@ impl Record for SheetRow {
                 Some(Moment::Day) if moment.is_datetime() && moment.as_f64().fract() == 0.0 => {
                     Ok(Cell::of_text(day(*moment)))
                 }
-                Some(Moment::Day) => wrong(format!("{} is not a day; write 2026-05-06", self.shown(number))),
+                Some(Moment::Day) => {
+                    wrong(format!("{} is not a day; write 2026-05-06", self.shown(number)))
+                }
                 Some(Moment::Time) => {
                     let shown = self.shown(number);
                     wrong(format!(
@@ -351,7 +381,8 @@ impl Record for SheetRow {
                         shown.replacen(' ', "T", 1)
                     ))
                 }
-                // Less than a day is a time of day or a span, which a program makes of what looks like one.
+                // Less than a day is a time of day or a span, which a program makes of what looks
+                // like one.
                 None if moment.as_f64() < 1.0 => {
                     let seconds = (moment.as_f64() * 86_400.0).round();
                     wrong(format!(

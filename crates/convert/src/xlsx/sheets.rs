@@ -51,8 +51,8 @@ pub enum SheetCell {
     Formula(String),
 }
 
-/// A date, a time of day or a span of time in a cell. Workbooks count days, so a span of 30 minutes and half past midnight are the
-/// same number.
+/// A date, a time of day or a span of time in a cell. Workbooks count days, so a span of 30 minutes
+/// and half past midnight are the same number.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SheetMoment {
     /// The number of days that the cell holds.
@@ -95,7 +95,12 @@ impl<'b> Sheets<'b> {
     /// When the sheet cannot be read.
     pub fn rows(&mut self, sheet: &str) -> Result<Vec<SheetRow>, ConvertError> {
         let rows = cells_of(&mut self.book, sheet)?.into_iter();
-        Ok(rows.map(|(number, row)| SheetRow { number, cells: row.cells.into_iter().map(cell).collect() }).collect())
+        Ok(rows
+            .map(|(number, row)| SheetRow {
+                number,
+                cells: row.cells.into_iter().map(cell).collect(),
+            })
+            .collect())
     }
 
     /// The merged cells of a sheet; none if the workbook cannot tell.
@@ -121,7 +126,12 @@ fn cell(found: Found) -> SheetCell {
             let (year, month, day, hour, minute, second, _) = moment.to_ymd_hms_milli();
             let days = moment.as_f64();
             let has_date = moment.is_datetime() && days >= 1.0;
-            SheetCell::Moment(SheetMoment { days, has_date, date: (year, month, day), time: (hour, minute, second) })
+            SheetCell::Moment(SheetMoment {
+                days,
+                has_date,
+                date: (year, month, day),
+                time: (hour, minute, second),
+            })
         }
         Found::Error(error) => SheetCell::Error(error.to_string()),
         Found::Formula(formula) => SheetCell::Formula(formula),

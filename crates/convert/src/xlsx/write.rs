@@ -4,7 +4,9 @@ use std::io::Write;
 
 use obvert_model::read::RunReader;
 use obvert_model::tables::{Document, Head};
-use rust_xlsxwriter::{Color, DocProperties, Format, IntoCustomDateTime, Workbook, Worksheet, XlsxError};
+use rust_xlsxwriter::{
+    Color, DocProperties, Format, IntoCustomDateTime, Workbook, Worksheet, XlsxError,
+};
 
 use super::guide::{self, Choices};
 use super::{library, sheet_of};
@@ -17,22 +19,23 @@ use crate::{ConvertError, DocumentRuns, LossReport, Output};
 const MOST_ROWS: u32 = 1_048_576;
 const LONGEST_TEXT: usize = 32_767;
 
-/// Writes a document as a workbook. The loss report is empty, always. Equal documents give equal bytes.
+/// Writes a document as a workbook. The loss report is empty, always. Equal documents give equal
+/// bytes.
 ///
 /// # Errors
-/// [`ConvertError::Refused`] when a table has more rows, or a text more characters, than a sheet holds;
-/// [`ConvertError::Write`] when the sink fails.
+/// [`ConvertError::Refused`] when a table has more rows, or a text more characters, than a sheet
+/// holds; [`ConvertError::Write`] when the sink fails.
 pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, ConvertError> {
     write_runs(&mut DocumentRuns::new(document), sink)
 }
 
-/// Writes a survey that is read run by run. The bytes are those of [`write`](fn@write). The sheets grow side by side: their
-/// rows are kept in the system's folder for temporary files (in memory on wasm32, which has none), and the packed workbook goes
-/// to the sink as a whole.
+/// Writes a survey that is read run by run. The bytes are those of [`write`](fn@write). The sheets
+/// grow side by side: their rows are kept in the system's folder for temporary files (in memory on
+/// wasm32, which has none), and the packed workbook goes to the sink as a whole.
 ///
 /// # Errors
-/// As [`write`](fn@write), when the survey turns out to be invalid, and [`ConvertError::Write`] when there is no room for temporary
-/// files.
+/// As [`write`](fn@write), when the survey turns out to be invalid, and [`ConvertError::Write`]
+/// when there is no room for temporary files.
 pub fn write_runs(
     survey: &mut dyn RunReader<Error = ConvertError>,
     mut sink: impl Write,
@@ -49,7 +52,9 @@ pub fn write_runs(
 
     let head = survey.head();
     let day = Day(head.issued.to_string());
-    book.set_properties(&DocProperties::new().set_title("Pipe inspection survey").set_creation_datetime(day));
+    book.set_properties(
+        &DocProperties::new().set_title("Pipe inspection survey").set_creation_datetime(day),
+    );
     book.push_worksheet(library::call(guide::sheet)?);
     let mut choices = library::call(Choices::new)?;
     let rows: Vec<u32> = sheets.0.iter().map(|sheet| sheet.next).collect();
@@ -92,7 +97,8 @@ fn blank(_: &mut Workbook) -> Result<Worksheet, XlsxError> {
     Ok(Worksheet::new())
 }
 
-/// The day of a time with its offset: a workbook wants to know when it was made, and the library has its clock for that.
+/// The day of a time with its offset: a workbook wants to know when it was made, and the library
+/// has its clock for that.
 struct Day(String);
 
 impl IntoCustomDateTime for Day {
@@ -137,11 +143,14 @@ impl Sheet {
         sheet.set_name(sheet_of(table))?.set_freeze_panes(1, 0)?;
         let before = table.keys.len() + usize::from(table.ordered);
         for ((number, heading), place) in (0..).zip(table.headings()).zip(0_usize..) {
-            // The columns before all others name the row's place; an order is a number, a key may be one.
+            // The columns before all others name the row's place; an order is a number, a key may
+            // be one.
             let column = place.checked_sub(before).and_then(|place| table.columns.get(place));
             let key = table.keys.get(place);
             let is_text = match (column, key) {
-                (Some(column), _) => !matches!(column.kind, Kind::Number | Kind::Whole | Kind::Bool),
+                (Some(column), _) => {
+                    !matches!(column.kind, Kind::Number | Kind::Whole | Kind::Bool)
+                }
                 (None, Some(key)) => !key.number,
                 (None, None) => false,
             };
@@ -168,20 +177,28 @@ impl Sheet {
             let text = match entry {
                 Entry::Absent => continue,
                 Entry::Place(place) => {
-                    library::call(|| self.sheet.write_number(row, number, *place as f64).map(drop))?;
+                    library::call(|| {
+                        self.sheet.write_number(row, number, *place as f64).map(drop)
+                    })?;
                     continue;
                 }
-                Entry::Value(value, column) => match (&column.kind, value.as_f64(), value.as_bool()) {
-                    (Kind::Number | Kind::Whole, Some(number_of), _) => {
-                        library::call(|| self.sheet.write_number(row, number, number_of).map(drop))?;
-                        continue;
+                Entry::Value(value, column) => {
+                    match (&column.kind, value.as_f64(), value.as_bool()) {
+                        (Kind::Number | Kind::Whole, Some(number_of), _) => {
+                            library::call(|| {
+                                self.sheet.write_number(row, number, number_of).map(drop)
+                            })?;
+                            continue;
+                        }
+                        (Kind::Bool, _, Some(truth)) => {
+                            library::call(|| {
+                                self.sheet.write_boolean(row, number, truth).map(drop)
+                            })?;
+                            continue;
+                        }
+                        _ => cell::text(value, &column.kind),
                     }
-                    (Kind::Bool, _, Some(truth)) => {
-                        library::call(|| self.sheet.write_boolean(row, number, truth).map(drop))?;
-                        continue;
-                    }
-                    _ => cell::text(value, &column.kind),
-                },
+                }
                 Entry::Name(id) => (*id).to_owned(),
                 Entry::Bare => "{}".to_owned(),
             };
@@ -226,11 +243,13 @@ impl Sheet {
     }
 }
 
-/// Whether the library would write a text as another one: it escapes what XML cannot hold (`_x0000_`) and whole texts that look like
-/// such an escape, but not one that only becomes one by the escape that follows it.
+/// Whether the library would write a text as another one: it escapes what XML cannot hold
+/// (`_x0000_`) and whole texts that look like such an escape, but not one that only becomes one by
+/// the escape that follows it.
 fn misread(text: &str) -> bool {
-    let escaped =
-        |next: char| (next < '\u{20}' && !matches!(next, '\t' | '\n')) || matches!(next, '\u{FFFE}' | '\u{FFFF}');
+    let escaped = |next: char| {
+        (next < '\u{20}' && !matches!(next, '\t' | '\n')) || matches!(next, '\u{FFFE}' | '\u{FFFF}')
+    };
     text.match_indices("_x").any(|(at, _)| {
         let digits = text.as_bytes().get(at + 2..at + 6);
         digits.is_some_and(|digits| digits.iter().all(u8::is_ascii_hexdigit))

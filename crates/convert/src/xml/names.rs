@@ -1,4 +1,5 @@
-//! Which element stands for which key and for which item: decided here, for the writer, the reader and the schema.
+//! Which element stands for which key and for which item: decided here, for the writer, the reader
+//! and the schema.
 
 use std::borrow::Cow;
 
@@ -47,10 +48,14 @@ mod tests {
     #[test]
     fn every_key_has_an_element_of_its_own() {
         for object in shape::objects() {
-            let mut names: Vec<&str> = object.fields.iter().map(|field| element(&field.name)).collect();
+            let mut names: Vec<&str> =
+                object.fields.iter().map(|field| element(&field.name)).collect();
             for name in &names {
                 let plain = name.bytes().all(|byte| byte.is_ascii_alphanumeric() || byte == b'_');
-                assert!(plain && name.starts_with(|first: char| first.is_ascii_alphabetic()), "{name}");
+                assert!(
+                    plain && name.starts_with(|first: char| first.is_ascii_alphabetic()),
+                    "{name}"
+                );
             }
             names.sort_unstable();
             names.dedup();

@@ -1,4 +1,5 @@
-//! How a text is put into XML 1.0, which cannot hold every character and whose tools move white space about.
+//! How a text is put into XML 1.0, which cannot hold every character and whose tools move white
+//! space about.
 
 use std::borrow::Cow;
 
@@ -18,7 +19,8 @@ pub(super) fn trim(text: &str) -> &str {
     text.trim_matches(is_space)
 }
 
-/// Whether a text can stand in an element as it is: nothing in it is forbidden, and nothing at its ends is trimmed.
+/// Whether a text can stand in an element as it is: nothing in it is forbidden, and nothing at its
+/// ends is trimmed.
 pub(super) fn is_plain(text: &str) -> bool {
     text.chars().all(is_xml_char) && trim(text).len() == text.len()
 }
@@ -29,7 +31,8 @@ pub(super) fn json(value: &serde_json::Value) -> String {
     if text.chars().all(is_xml_char) {
         return text;
     }
-    // JSON text escapes the control characters; what is left stands in strings, where JSON has an escape for it.
+    // JSON text escapes the control characters; what is left stands in strings, where JSON has an
+    // escape for it.
     text.chars().fold(String::with_capacity(text.len()), |mut text, letter| {
         if is_xml_char(letter) {
             text.push(letter);
@@ -62,8 +65,8 @@ pub fn escape(text: &str) -> Cow<'_, str> {
     Cow::Owned(escaped)
 }
 
-/// What a reference between `&` and `;` stands for: the five names of XML and numbers. Other names would need a
-/// document type declaration, which is never read.
+/// What a reference between `&` and `;` stands for: the five names of XML and numbers. Other names
+/// would need a document type declaration, which is never read.
 pub(super) fn reference(name: &str) -> Option<char> {
     match name {
         "lt" => return Some('<'),
@@ -108,14 +111,20 @@ mod tests {
 
     #[test]
     fn references_are_the_five_names_and_numbers() {
-        for (name, letter) in
-            [("lt", '<'), ("amp", '&'), ("#13", '\r'), ("#x1F6BD", '\u{1f6bd}'), ("#x0000041", 'A'), ("#0065", 'A')]
-        {
+        for (name, letter) in [
+            ("lt", '<'),
+            ("amp", '&'),
+            ("#13", '\r'),
+            ("#x1F6BD", '\u{1f6bd}'),
+            ("#x0000041", 'A'),
+            ("#0065", 'A'),
+        ] {
             assert_eq!(reference(name), Some(letter), "{name}");
         }
-        for name in
-            ["nbsp", "#", "#x", "#0", "#1", "#xFFFE", "#xD800", "#x110000", "#+65", "#x+41", "#A", "", "LT", "#X41"]
-        {
+        for name in [
+            "nbsp", "#", "#x", "#0", "#1", "#xFFFE", "#xD800", "#x110000", "#+65", "#x+41", "#A",
+            "", "LT", "#X41",
+        ] {
             assert_eq!(reference(name), None, "{name}");
         }
     }
@@ -127,9 +136,10 @@ mod tests {
             assert!(is_json_number(text), "{text}");
             assert!(serde_json::from_str::<serde_json::Number>(text).is_ok(), "{text}");
         }
-        for text in
-            ["", "-", "+1", "01", "-01", "1.", ".5", "1,5", "1e", "1e+", "0x1", "INF", "NaN", "1 ", " 1", "1e5.0"]
-        {
+        for text in [
+            "", "-", "+1", "01", "-01", "1.", ".5", "1,5", "1e", "1e+", "0x1", "INF", "NaN", "1 ",
+            " 1", "1e5.0",
+        ] {
             assert!(!is_json_number(text), "{text}");
         }
     }

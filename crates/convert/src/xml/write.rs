@@ -19,8 +19,8 @@ pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, Conver
     write_runs(&mut DocumentRuns::new(document), sink)
 }
 
-/// Writes a survey that is read run by run. The bytes are those of [`write()`](fn@write): two spaces a level, a line for
-/// every row of a table and every observation, a final newline.
+/// Writes a survey that is read run by run. The bytes are those of [`write()`](fn@write): two
+/// spaces a level, a line for every row of a table and every observation, a final newline.
 ///
 /// # Errors
 /// When the survey turns out to be invalid, or the sink fails.
@@ -60,7 +60,9 @@ fn object(row: &impl Serialize) -> Result<Map<String, Value>, ConvertError> {
     match serde_json::to_value(row) {
         Ok(Value::Object(map)) => Ok(map),
         Ok(_) => Err(refused("row")),
-        Err(error) => Err(ConvertError::Refused { message: format!("cannot be written as XML: {error}") }),
+        Err(error) => {
+            Err(ConvertError::Refused { message: format!("cannot be written as XML: {error}") })
+        }
     }
 }
 
@@ -71,11 +73,13 @@ fn item_of(list: &Shape) -> &Shape {
     }
 }
 
-/// A value that is not of the shape of its place. The types do not allow it; if it were dropped, a loss
-/// would go unnoticed.
+/// A value that is not of the shape of its place. The types do not allow it; if it were dropped, a
+/// loss would go unnoticed.
 fn refused(name: &str) -> ConvertError {
     ConvertError::Refused {
-        message: format!("the value of {name:?} does not fit the schema and cannot be written as XML"),
+        message: format!(
+            "the value of {name:?} does not fit the schema and cannot be written as XML"
+        ),
     }
 }
 
@@ -131,8 +135,8 @@ impl Page {
         self.0.push('>');
     }
 
-    /// The element of a key. The tables of the document, and the one list below a row that is a table itself, have a
-    /// line for each row.
+    /// The element of a key. The tables of the document, and the one list below a row that is a
+    /// table itself, have a line for each row.
     fn field(
         &mut self,
         holder: &str,
@@ -143,7 +147,9 @@ impl Page {
     ) -> Result<(), ConvertError> {
         let name = names::element(key);
         match (shape, value) {
-            (Shape::List(item), Value::Array(rows)) if holder == "Document" || key == "observations" => {
+            (Shape::List(item), Value::Array(rows))
+                if holder == "Document" || key == "observations" =>
+            {
                 if rows.is_empty() {
                     return Ok(());
                 }
@@ -162,7 +168,12 @@ impl Page {
         }
     }
 
-    fn row(&mut self, shape: &ObjectShape, row: &Map<String, Value>, level: usize) -> Result<(), ConvertError> {
+    fn row(
+        &mut self,
+        shape: &ObjectShape,
+        row: &Map<String, Value>,
+        level: usize,
+    ) -> Result<(), ConvertError> {
         let mut written = 0;
         for field in &shape.fields {
             if let Some(value) = row.get(&field.name) {
@@ -173,7 +184,13 @@ impl Page {
         if written == row.len() { Ok(()) } else { Err(refused(&shape.name)) }
     }
 
-    fn element(&mut self, name: &str, shape: &Shape, value: &Value, level: usize) -> Result<(), ConvertError> {
+    fn element(
+        &mut self,
+        name: &str,
+        shape: &Shape,
+        value: &Value,
+        level: usize,
+    ) -> Result<(), ConvertError> {
         if let (Shape::Text, Value::String(text)) = (shape, value)
             && !text::is_plain(text)
         {
@@ -184,7 +201,9 @@ impl Page {
         }
         self.open(name);
         match (shape, value) {
-            (Shape::Object(object), Value::Object(row)) => self.row(shape::object(object), row, level)?,
+            (Shape::Object(object), Value::Object(row)) => {
+                self.row(shape::object(object), row, level)?
+            }
             (Shape::List(item), Value::Array(items)) => {
                 for each in items {
                     self.element(&names::item(item), item, each, level)?;
@@ -193,7 +212,11 @@ impl Page {
             (Shape::Extensions, Value::Object(entries)) => {
                 for (key, entry) in entries {
                     let key = text::escape(key);
-                    self.0.push_str(&format!("<{} {}=\"{key}\">", names::EXTENSION, names::EXTENSION_NAME));
+                    self.0.push_str(&format!(
+                        "<{} {}=\"{key}\">",
+                        names::EXTENSION,
+                        names::EXTENSION_NAME
+                    ));
                     self.0.push_str(&text::escape(&text::json(entry)));
                     self.close(names::EXTENSION);
                 }
@@ -202,9 +225,15 @@ impl Page {
                 [Value::Number(x), Value::Number(y)] => self.0.push_str(&format!("{x} {y}")),
                 _ => return Err(refused(name)),
             },
-            (Shape::Text | Shape::Word(_), Value::String(text)) => self.0.push_str(&text::escape(text)),
-            (Shape::Number | Shape::Whole, Value::Number(number)) => self.0.push_str(&number.to_string()),
-            (Shape::Bool, Value::Bool(flag)) => self.0.push_str(if *flag { "true" } else { "false" }),
+            (Shape::Text | Shape::Word(_), Value::String(text)) => {
+                self.0.push_str(&text::escape(text))
+            }
+            (Shape::Number | Shape::Whole, Value::Number(number)) => {
+                self.0.push_str(&number.to_string())
+            }
+            (Shape::Bool, Value::Bool(flag)) => {
+                self.0.push_str(if *flag { "true" } else { "false" })
+            }
             _ => return Err(refused(name)),
         }
         self.close(name);

@@ -1,6 +1,7 @@
-//! The XML Schema (1.0) of surveys in XML, made from the shape of the format, so that neither it nor the reader can
-//! fall behind the types. It says all that a schema of that version can: order, number and names of elements,
-//! vocabularies, patterns, ranges, and ids that stand twice in a table.
+//! The XML Schema (1.0) of surveys in XML, made from the shape of the format, so that neither it
+//! nor the reader can fall behind the types. It says all that a schema of that version can: order,
+//! number and names of elements, vocabularies, patterns, ranges, and ids that stand twice in a
+//! table.
 
 use obvert_model::shape::{self, Field, ObjectShape, Shape};
 use serde_json::Value;
@@ -114,7 +115,9 @@ impl Page {
         let plain = description.split_whitespace().collect::<Vec<_>>().join(" ");
         if !plain.is_empty() {
             let plain = text::escape(&plain);
-            self.line(&format!("<xs:annotation><xs:documentation>{plain}</xs:documentation></xs:annotation>"));
+            self.line(&format!(
+                "<xs:annotation><xs:documentation>{plain}</xs:documentation></xs:annotation>"
+            ));
         }
     }
 
@@ -141,7 +144,8 @@ impl Page {
     }
 
     fn extensions(&mut self) {
-        let pattern = self.schema["$defs"]["Extensions"]["propertyNames"]["pattern"].as_str().map(pattern);
+        let pattern =
+            self.schema["$defs"]["Extensions"]["propertyNames"]["pattern"].as_str().map(pattern);
         let (list, item) = (names::EXTENSION, names::EXTENSION_NAME);
         self.within("<xs:complexType name=\"extensions\">", "</xs:complexType>", |page| {
             page.documentation(
@@ -174,14 +178,18 @@ impl Page {
     }
 
     fn object(&mut self, object: &ObjectShape) {
-        self.within(&format!("<xs:complexType name=\"{}\">", object.name), "</xs:complexType>", |page| {
-            page.documentation(&object.description);
-            page.within("<xs:sequence>", "</xs:sequence>", |page| {
-                for field in &object.fields {
-                    page.field(object, field);
-                }
-            });
-        });
+        self.within(
+            &format!("<xs:complexType name=\"{}\">", object.name),
+            "</xs:complexType>",
+            |page| {
+                page.documentation(&object.description);
+                page.within("<xs:sequence>", "</xs:sequence>", |page| {
+                    for field in &object.fields {
+                        page.field(object, field);
+                    }
+                });
+            },
+        );
     }
 
     fn field(&mut self, object: &ObjectShape, field: &Field) {
@@ -195,7 +203,14 @@ impl Page {
         );
     }
 
-    fn element(&mut self, head: &str, object: &ObjectShape, field: &Field, shape: &Shape, description: &str) {
+    fn element(
+        &mut self,
+        head: &str,
+        object: &ObjectShape,
+        field: &Field,
+        shape: &Shape,
+        description: &str,
+    ) {
         let named = match shape {
             Shape::Object(name) => Some(name.as_str()),
             Shape::Text if field.pattern.is_none() => Some("text"),
@@ -205,8 +220,10 @@ impl Page {
             Shape::Extensions => Some("extensions"),
             _ => None,
         };
-        let open =
-            named.map_or_else(|| format!("<xs:element {head}>"), |name| format!("<xs:element {head} type=\"{name}\">"));
+        let open = named.map_or_else(
+            || format!("<xs:element {head}>"),
+            |name| format!("<xs:element {head} type=\"{name}\">"),
+        );
         // A run's observations have ids of their own.
         let tables = match shape {
             Shape::Object(name) if object.name == "Document" => identified(shape::object(name)),
@@ -222,18 +239,27 @@ impl Page {
                 Shape::Word(words) => {
                     let meanings = page.meanings(object, field);
                     let words = words.iter().map(|word| {
-                        let meaning = meanings.iter().find(|(known, _)| known == word).map(|(_, text)| text.clone());
+                        let meaning = meanings
+                            .iter()
+                            .find(|(known, _)| known == word)
+                            .map(|(_, text)| text.clone());
                         ("enumeration", word.clone(), meaning)
                     });
                     page.restricted("xs:token", words);
                 }
                 Shape::Whole => {
                     let limit = page.property(object, field)["maximum"].as_u64();
-                    page.restricted("whole", limit.map(|limit| ("maxInclusive", limit.to_string(), None)).into_iter());
+                    page.restricted(
+                        "whole",
+                        limit.map(|limit| ("maxInclusive", limit.to_string(), None)).into_iter(),
+                    );
                 }
                 Shape::Text => {
                     if let Some(text) = &field.pattern {
-                        page.restricted("xs:token", std::iter::once(("pattern", pattern(text), None)));
+                        page.restricted(
+                            "xs:token",
+                            std::iter::once(("pattern", pattern(text), None)),
+                        );
                     }
                 }
                 _ => {}
@@ -245,61 +271,83 @@ impl Page {
     fn list(&mut self, object: &ObjectShape, field: &Field, item: &Shape) {
         self.within("<xs:complexType>", "</xs:complexType>", |page| {
             page.within("<xs:sequence>", "</xs:sequence>", |page| {
-                let head = format!("name=\"{}\" minOccurs=\"0\" maxOccurs=\"unbounded\"", names::item(item));
+                let head = format!(
+                    "name=\"{}\" minOccurs=\"0\" maxOccurs=\"unbounded\"",
+                    names::item(item)
+                );
                 page.element(&head, object, field, item, "");
             });
         });
     }
 
     /// A restriction by facets, each with what it means.
-    fn restricted(&mut self, base: &str, facets: impl Iterator<Item = (&'static str, String, Option<String>)>) {
+    fn restricted(
+        &mut self,
+        base: &str,
+        facets: impl Iterator<Item = (&'static str, String, Option<String>)>,
+    ) {
         self.within("<xs:simpleType>", "</xs:simpleType>", |page| {
-            page.within(&format!("<xs:restriction base=\"{base}\">"), "</xs:restriction>", |page| {
-                for (facet, value, meaning) in facets {
-                    let open = format!("<xs:{facet} value=\"{}\"", text::escape(&value));
-                    match meaning {
-                        Some(meaning) => {
-                            page.within(&format!("{open}>"), &format!("</xs:{facet}>"), |page| {
-                                page.documentation(&meaning)
-                            });
+            page.within(
+                &format!("<xs:restriction base=\"{base}\">"),
+                "</xs:restriction>",
+                |page| {
+                    for (facet, value, meaning) in facets {
+                        let open = format!("<xs:{facet} value=\"{}\"", text::escape(&value));
+                        match meaning {
+                            Some(meaning) => {
+                                page.within(
+                                    &format!("{open}>"),
+                                    &format!("</xs:{facet}>"),
+                                    |page| page.documentation(&meaning),
+                                );
+                            }
+                            None => page.line(&format!("{open}/>")),
                         }
-                        None => page.line(&format!("{open}/>")),
                     }
-                }
-            });
+                },
+            );
         });
     }
 
     fn property<'s>(&'s self, object: &ObjectShape, field: &Field) -> &'s Value {
-        let holder = if object.name == "Document" { &self.schema } else { &self.schema["$defs"][&object.name] };
+        let holder = if object.name == "Document" {
+            &self.schema
+        } else {
+            &self.schema["$defs"][&object.name]
+        };
         &holder["properties"][&field.name]
     }
 
     /// The words of a vocabulary and what each means, from its description in the JSON Schema.
     fn meanings(&self, object: &ObjectShape, field: &Field) -> Vec<(String, String)> {
         let property = self.property(object, field);
-        let name = property["$ref"].as_str().and_then(|path| path.strip_prefix("#/$defs/")).unwrap_or_default();
+        let name = property["$ref"]
+            .as_str()
+            .and_then(|path| path.strip_prefix("#/$defs/"))
+            .unwrap_or_default();
         let description = self.schema["$defs"][name]["description"].as_str().unwrap_or_default();
-        let words = description.lines().filter_map(|line| line.strip_prefix("- `")?.split_once("`: "));
+        let words =
+            description.lines().filter_map(|line| line.strip_prefix("- `")?.split_once("`: "));
         words.map(|(word, meaning)| (word.to_owned(), meaning.to_owned())).collect()
     }
 }
 
-/// The tables below an object whose rows have ids, as a name and a path each. A row that only refers (`MediaRef`) may
-/// name the same thing twice.
+/// The tables below an object whose rows have ids, as a name and a path each. A row that only
+/// refers (`MediaRef`) may name the same thing twice.
 fn identified(object: &ObjectShape) -> Vec<(String, String)> {
     let tables = object.fields.iter().filter_map(|field| {
         let Shape::List(item) = &field.shape else { return None };
         let Shape::Object(row) = item.as_ref() else { return None };
-        let own = shape::object(row).field("id").is_some_and(|id| id.required) && !row.ends_with("Ref");
+        let own =
+            shape::object(row).field("id").is_some_and(|id| id.required) && !row.ends_with("Ref");
         let list = names::element(&field.name);
         own.then(|| (format!("{list}_by_id"), format!("o:{list}/o:{}", names::item(item))))
     });
     tables.collect()
 }
 
-/// A pattern of the JSON Schema in the dialect of XML Schema: always anchored, without lookahead, and strict about
-/// hyphens in character classes.
+/// A pattern of the JSON Schema in the dialect of XML Schema: always anchored, without lookahead,
+/// and strict about hyphens in character classes.
 fn pattern(ecma: &str) -> String {
     let bare = ecma.trim_end_matches(r"(?!\n)");
     let bare = bare.strip_prefix('^').unwrap_or(bare);

@@ -1,8 +1,9 @@
-//! Documents to try the converters on: arbitrary ones for property tests, driven by the shape of the format so that a
-//! new field is tried without a change here, and hand-made ones that are valid and unpleasant.
+//! Documents to try the converters on: arbitrary ones for property tests, driven by the shape of
+//! the format so that a new field is tried without a change here, and hand-made ones that are valid
+//! and unpleasant.
 //!
-//! References between tables are arbitrary: a document whose pipe does not exist is well formed, and a converter that
-//! is called lossless carries it.
+//! References between tables are arbitrary: a document whose pipe does not exist is well formed,
+//! and a converter that is called lossless carries it.
 
 // Every test file is a crate of its own and uses a part of this.
 #![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
@@ -27,7 +28,12 @@ pub fn assert_same(before: &Document, after: &Document) {
     if before != after {
         let first = before.lines().zip(after.lines()).position(|(a, b)| a != b).unwrap_or(0);
         let line = |text: &str| text.lines().nth(first).unwrap_or("(no such line)").to_owned();
-        panic!("line {} differs\n before: {:?}\n after:  {:?}", first + 1, line(&before), line(&after));
+        panic!(
+            "line {} differs\n before: {:?}\n after:  {:?}",
+            first + 1,
+            line(&before),
+            line(&after)
+        );
     }
 }
 
@@ -43,7 +49,11 @@ pub fn document_of(value: Value) -> Document {
 /// A property test's configuration: `cases` unless `PROPTEST_CASES` asks for another number.
 pub fn cases(cases: u32) -> ProptestConfig {
     let asked = std::env::var("PROPTEST_CASES").ok().and_then(|text| text.parse().ok());
-    ProptestConfig { cases: asked.unwrap_or(cases), failure_persistence: None, ..ProptestConfig::default() }
+    ProptestConfig {
+        cases: asked.unwrap_or(cases),
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    }
 }
 
 /// Texts that a careless converter changes.
@@ -198,8 +208,11 @@ fn value_of(holder: &str, field: &Field, shape: &Shape) -> BoxedStrategy<Value> 
     match shape {
         Shape::Object(name) => object(shape::object(name)),
         Shape::List(item) => {
-            // A list that is there is not empty in what a converter has to give back, but may be empty in what it gets.
-            prop::collection::vec(value_of(holder, field, item), 0..4).prop_map(Value::Array).boxed()
+            // A list that is there is not empty in what a converter has to give back, but may be
+            // empty in what it gets.
+            prop::collection::vec(value_of(holder, field, item), 0..4)
+                .prop_map(Value::Array)
+                .boxed()
         }
         Shape::Word(words) => prop::sample::select(words.clone()).prop_map(Value::String).boxed(),
         Shape::Text => match &field.pattern {
@@ -212,7 +225,9 @@ fn value_of(holder: &str, field: &Field, shape: &Shape) -> BoxedStrategy<Value> 
         Shape::Number => number(),
         Shape::Whole => {
             let limit = limit(holder, &field.name);
-            prop_oneof![0..=limit, Just(0), Just(limit), 0..=limit.min(9)].prop_map(|n| json!(n)).boxed()
+            prop_oneof![0..=limit, Just(0), Just(limit), 0..=limit.min(9)]
+                .prop_map(|n| json!(n))
+                .boxed()
         }
         Shape::Bool => any::<bool>().prop_map(Value::Bool).boxed(),
         Shape::Position => (number(), number()).prop_map(|(x, y)| json!([x, y])).boxed(),
@@ -239,13 +254,18 @@ fn object(shape: &ObjectShape) -> BoxedStrategy<Value> {
                 (_, Shape::List(_)) if shape.name == "Document" => 0.7,
                 _ => 0.4,
             };
-            if share >= 1.0 { value.prop_map(Some).boxed() } else { prop::option::weighted(share, value).boxed() }
+            if share >= 1.0 {
+                value.prop_map(Some).boxed()
+            } else {
+                prop::option::weighted(share, value).boxed()
+            }
         })
         .collect();
     let names: Vec<String> = shape.fields.iter().map(|field| field.name.clone()).collect();
     fields
         .prop_map(move |values| {
-            let present = names.iter().cloned().zip(values).filter_map(|(name, value)| Some((name, value?)));
+            let present =
+                names.iter().cloned().zip(values).filter_map(|(name, value)| Some((name, value?)));
             Value::Object(present.collect::<Map<_, _>>())
         })
         .boxed()
@@ -280,7 +300,11 @@ pub fn values() -> BoxedStrategy<Value> {
 
 /// Arbitrary valid documents.
 pub fn documents() -> BoxedStrategy<Document> {
-    values().prop_map(|value| Document::deserialize(&value).expect("the generator makes valid documents")).boxed()
+    values()
+        .prop_map(|value| {
+            Document::deserialize(&value).expect("the generator makes valid documents")
+        })
+        .boxed()
 }
 
 /// What a minimal document has, as a value to build on.
@@ -294,12 +318,15 @@ pub fn minimal() -> Value {
     })
 }
 
-/// A document in which every field of the format stands once, `nth` choosing between words and texts.
+/// A document in which every field of the format stands once, `nth` choosing between words and
+/// texts.
 pub fn full(nth: usize) -> Value {
     fn sample(field: &Field, shape: &Shape, nth: usize) -> Value {
         match shape {
             Shape::Object(name) => row(shape::object(name), nth),
-            Shape::List(item) => Value::Array((0..2).map(|more| sample(field, item, nth + more)).collect()),
+            Shape::List(item) => {
+                Value::Array((0..2).map(|more| sample(field, item, nth + more)).collect())
+            }
             Shape::Word(words) => json!(words[nth % words.len()]),
             Shape::Text => match field.pattern.as_deref() {
                 None => json!(format!("{} {nth}", field.name)),
@@ -309,19 +336,26 @@ pub fn full(nth: usize) -> Value {
             Shape::Whole => json!(nth % 5),
             Shape::Bool => json!(nth.is_multiple_of(2)),
             Shape::Position => json!([1_234_567.25 + f64::from(u32::try_from(nth).unwrap()), -0.5]),
-            Shape::Extensions => json!({ "org.example.one": { "nth": nth, "text": "a\u{1}b", "none": null } }),
+            Shape::Extensions => {
+                json!({ "org.example.one": { "nth": nth, "text": "a\u{1}b", "none": null } })
+            }
             other => panic!("a shape that the test documents do not know: {other:?}"),
         }
     }
     fn row(shape: &ObjectShape, nth: usize) -> Value {
-        let fields = shape.fields.iter().map(|field| (field.name.clone(), sample(field, &field.shape, nth)));
+        let fields =
+            shape.fields.iter().map(|field| (field.name.clone(), sample(field, &field.shape, nth)));
         Value::Object(fields.collect())
     }
     /// A text that has the form of a pattern of the schema.
     fn sample_of(pattern: &str) -> &'static str {
         match pattern {
-            p if p.contains("sha-256") => "sha-256:7d793037a0760186574b0282f2f435e77d793037a0760186574b0282f2f435e7",
-            p if p.contains("{64}") => "7d793037a0760186574b0282f2f435e77d793037a0760186574b0282f2f435e7",
+            p if p.contains("sha-256") => {
+                "sha-256:7d793037a0760186574b0282f2f435e77d793037a0760186574b0282f2f435e7"
+            }
+            p if p.contains("{64}") => {
+                "7d793037a0760186574b0282f2f435e77d793037a0760186574b0282f2f435e7"
+            }
             p if p.contains('T') => "2026-05-06T09:31:00-05:00",
             p if p.contains("{4}-") => "2026-05-06",
             p if p.contains("]*/[") => "image/jpeg",
@@ -351,7 +385,8 @@ pub fn nasty() -> Vec<(&'static str, Document)> {
         .enumerate()
         .map(|(row, n)| json!({ "id": row.to_string(), "at": n, "code": "x", "quantities": [{ "value": n, "unit": "mm" }] }))
         .collect();
-    let texts_as_keys: BTreeMap<&str, &str> = NASTY_TEXTS.iter().map(|text| (*text, *text)).collect();
+    let texts_as_keys: BTreeMap<&str, &str> =
+        NASTY_TEXTS.iter().map(|text| (*text, *text)).collect();
     let mut deep = json!("bottom");
     for level in 0..40 {
         deep = if level % 2 == 0 { json!([deep]) } else { json!({ "": deep }) };
@@ -364,7 +399,9 @@ pub fn nasty() -> Vec<(&'static str, Document)> {
         ("every field, other words", document_of(full(7))),
         (
             "empty lists",
-            with(json!({ "parties": [], "runs": [], "pipes": [{ "id": "p", "upstream": "a", "path": [] }] })),
+            with(
+                json!({ "parties": [], "runs": [], "pipes": [{ "id": "p", "upstream": "a", "path": [] }] }),
+            ),
         ),
         ("a run without observations", with(json!({ "runs": run(vec![]) }))),
         (

@@ -1,4 +1,5 @@
-//! That what is no survey in GeoJSON is refused with the place and a way out, and that nothing makes the reader panic.
+//! That what is no survey in GeoJSON is refused with the place and a way out, and that nothing
+//! makes the reader panic.
 
 use obvert_convert::{ConvertError, geojson};
 use proptest::prelude::*;
@@ -23,9 +24,13 @@ fn small() -> Value {
 
 #[test]
 fn files_that_are_no_survey_in_geojson() {
-    let utf16: Vec<u8> = [0xFF, 0xFE].into_iter().chain("{}".encode_utf16().flat_map(u16::to_le_bytes)).collect();
-    let deep =
-        format!("{{\"type\":\"FeatureCollection\",\"survey\":{}{}", "[".repeat(100_000), "]".repeat(100_000) + "}");
+    let utf16: Vec<u8> =
+        [0xFF, 0xFE].into_iter().chain("{}".encode_utf16().flat_map(u16::to_le_bytes)).collect();
+    let deep = format!(
+        "{{\"type\":\"FeatureCollection\",\"survey\":{}{}",
+        "[".repeat(100_000),
+        "]".repeat(100_000) + "}"
+    );
     let cases: &[(&[u8], &str)] = &[
         (b"", "survey.geojson:1: the file is empty"),
         (b" \n\t ", "the file is empty"),
@@ -64,7 +69,10 @@ fn files_that_are_no_survey_in_geojson() {
     ];
     for (bytes, message) in cases {
         let found = refusal(bytes);
-        assert!(found.starts_with("survey.geojson:") && found.contains(message), "{found:?} does not say {message:?}");
+        assert!(
+            found.starts_with("survey.geojson:") && found.contains(message),
+            "{found:?} does not say {message:?}"
+        );
     }
 }
 
@@ -83,24 +91,59 @@ fn features_that_are_no_rows() {
         ("observations", "/properties/run", Value::Null, "an observation needs a property \"run\""),
         ("observations", "/properties/run", json!("r"), "belongs to the run \"r\", but no feature"),
         ("observations", "/properties/att", json!(1), "did you mean \"at\"?"),
-        ("observations", "/properties/at", json!("1"), "/runs/0/observations/0/at: expected a number"),
+        (
+            "observations",
+            "/properties/at",
+            json!("1"),
+            "/runs/0/observations/0/at: expected a number",
+        ),
         ("observations", "/properties/at", Value::Null, "the key \"at\" is missing"),
         ("observations", "/properties/at", json!(1e300), "/runs/0/observations/0/at"),
-        ("observations", "/id", json!("2"), "the feature's id is \"2\", but its property \"id\" is \"1\""),
+        (
+            "observations",
+            "/id",
+            json!("2"),
+            "the feature's id is \"2\", but its property \"id\" is \"1\"",
+        ),
         ("observations", "/type", json!("feature"), "expected a GeoJSON feature"),
         ("observations", "/properties", Value::Null, "the feature has no properties"),
         ("observations", "/properties", json!([]), "the member \"properties\" must be an object"),
         ("structures", "/properties/run", json!("R"), "\"run\""),
         ("structures", "/geometry/type", json!("Polygon"), "found a geometry of type \"Polygon\""),
         ("structures", "/geometry/type", json!("GeometryCollection"), "found a geometry of type"),
-        ("structures", "/geometry/coordinates", json!([36, -181]), "is not a longitude and latitude"),
-        ("structures", "/geometry/coordinates", json!([1]), "a position is a list of longitude and latitude"),
-        ("structures", "/geometry/coordinates", json!(["1", "2"]), "a position is a list of longitude and latitude"),
+        (
+            "structures",
+            "/geometry/coordinates",
+            json!([36, -181]),
+            "is not a longitude and latitude",
+        ),
+        (
+            "structures",
+            "/geometry/coordinates",
+            json!([1]),
+            "a position is a list of longitude and latitude",
+        ),
+        (
+            "structures",
+            "/geometry/coordinates",
+            json!(["1", "2"]),
+            "a position is a list of longitude and latitude",
+        ),
         ("structures", "/geometry/coordinates", json!([-81, 36, 12.5]), "has a height"),
         ("structures", "/geometry/coordinates", json!({}), "must be a list"),
-        ("structures", "/geometry/coordinates", json!([1e300, 1e300]), "is not a longitude and latitude"),
+        (
+            "structures",
+            "/geometry/coordinates",
+            json!([1e300, 1e300]),
+            "is not a longitude and latitude",
+        ),
         ("structures", "/geometry", json!({ "type": "Point" }), "the geometry has no coordinates"),
-        ("structures", "/geometry", json!({ "type": "LineString", "coordinates": [[1, 2]] }), "a position is a list"),
+        (
+            "structures",
+            "/geometry",
+            json!({ "type": "LineString", "coordinates": [[1, 2]] }),
+            "a position is a list",
+        ),
         (
             "structures",
             "/geometry",
@@ -117,7 +160,10 @@ fn features_that_are_no_rows() {
         let found = refusal(serde_json::to_string_pretty(&value).unwrap().as_bytes());
         let ok = found.contains(message)
             || (*message == "a position is a list" && found.contains("a line has two positions"));
-        assert!(found.starts_with("survey.geojson:") && ok, "{pointer} {change}: {found:?} does not say {message:?}");
+        assert!(
+            found.starts_with("survey.geojson:") && ok,
+            "{pointer} {change}: {found:?} does not say {message:?}"
+        );
     }
 }
 
@@ -125,7 +171,10 @@ fn features_that_are_no_rows() {
 fn empty_coordinates_and_a_height_of_zero_are_taken() {
     let document = street(json!([]));
     let mut value = collection(&document);
-    feature_mut(&mut value, "structures", "A")["geometry"]["coordinates"].as_array_mut().unwrap().push(json!(0));
+    feature_mut(&mut value, "structures", "A")["geometry"]["coordinates"]
+        .as_array_mut()
+        .unwrap()
+        .push(json!(0));
     feature_mut(&mut value, "structures", "B")["geometry"]["coordinates"] = json!([]);
     common::assert_same(&document, &super::read(&value.to_string()));
 }
@@ -133,7 +182,8 @@ fn empty_coordinates_and_a_height_of_zero_are_taken() {
 #[test]
 fn other_reference_systems_are_refused() {
     let mut value = small();
-    value["crs"] = json!({ "type": "name", "properties": { "name": "urn:ogc:def:crs:EPSG::32617" } });
+    value["crs"] =
+        json!({ "type": "name", "properties": { "name": "urn:ogc:def:crs:EPSG::32617" } });
     assert!(refusal(value.to_string().as_bytes()).contains("GeoJSON is on WGS 84"));
     value["crs"] = json!(null);
     assert!(geojson::read(value.to_string().as_bytes(), "x").is_ok());
@@ -152,8 +202,9 @@ fn rows_that_stand_twice_and_runs_with_their_observations_in_them() {
     assert!(refusal(value.to_string().as_bytes()).contains("features of their own"));
 
     // A key twice in one object: JSON readers differ in which of the two they take.
-    let text =
-        write(&street(json!([]))).0.replace("\"kind\":\"cleanout\"", "\"kind\":\"cleanout\",\"kind\":\"manhole\"");
+    let text = write(&street(json!([])))
+        .0
+        .replace("\"kind\":\"cleanout\"", "\"kind\":\"cleanout\",\"kind\":\"manhole\"");
     let found = refusal(text.as_bytes());
     let (line, _) = text.lines().enumerate().find(|(_, line)| line.contains("cleanout")).unwrap();
     assert!(found.contains("duplicate key \"kind\""), "{found}");
@@ -175,7 +226,8 @@ fn problems_and_findings_are_placed_at_the_property() {
     ] {
         let offset = text.find(marker).unwrap();
         let line = 1 + text[..offset].matches('\n').count();
-        let column = 1 + text[text[..offset].rfind('\n').map_or(0, |at| at + 1)..offset].chars().count();
+        let column =
+            1 + text[text[..offset].rfind('\n').map_or(0, |at| at + 1)..offset].chars().count();
         let place = survey.places.place(pointer).unwrap();
         assert_eq!((place.line, place.column), (line, Some(column)), "{pointer}");
     }
@@ -197,7 +249,8 @@ fn a_document_that_cannot_be_on_the_map_is_refused_by_name() {
         (None, &["no `crs`", "add the reference system"]),
         (Some("EPSG:1"), &["EPSG:1 is not in the built-in registry"]),
         (Some("LOCAL:larkmoor"), &["does not name a reference system"]),
-        // NAD27 in the United States: only a grid is good enough (the geo crate's registry says which).
+        // NAD27 in the United States: only a grid is good enough (the geo crate's registry says
+        // which).
         (Some("EPSG:4267"), &["EPSG:4267"]),
         (Some("EPSG:5703"), &["vertical reference system"]),
     ];
@@ -205,7 +258,9 @@ fn a_document_that_cannot_be_on_the_map_is_refused_by_name() {
         let mut document = utm(structure.clone());
         document.head.crs = crs.map(|crs| crs.parse().unwrap());
         let mut bytes = Vec::new();
-        let Err(ConvertError::Refused { message }) = geojson::write(&document, &mut bytes) else { panic!("{crs:?}") };
+        let Err(ConvertError::Refused { message }) = geojson::write(&document, &mut bytes) else {
+            panic!("{crs:?}")
+        };
         assert!(messages.iter().all(|part| message.contains(part)), "{crs:?}: {message}");
         assert!(bytes.is_empty(), "{crs:?}");
     }

@@ -1,5 +1,5 @@
-//! The GeoJSON form: where things are put on the map, that every document comes back byte for byte, that the output is RFC 7946, what
-//! happens when a geometry has been moved, and what is refused.
+//! The GeoJSON form: where things are put on the map, that every document comes back byte for byte,
+//! that the output is RFC 7946, what happens when a geometry has been moved, and what is refused.
 #![cfg(feature = "geojson")]
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -44,7 +44,9 @@ fn collection(document: &Document) -> Value {
 #[track_caller]
 fn feature<'c>(collection: &'c Value, table: &str, id: &str) -> &'c Value {
     let features = collection["features"].as_array().unwrap();
-    let is = |feature: &&Value| feature["properties"]["table"] == table && feature["properties"]["id"] == id;
+    let is = |feature: &&Value| {
+        feature["properties"]["table"] == table && feature["properties"]["id"] == id
+    };
     features.iter().find(is).unwrap_or_else(|| panic!("no {table} {id}"))
 }
 
@@ -52,7 +54,9 @@ fn feature<'c>(collection: &'c Value, table: &str, id: &str) -> &'c Value {
 #[track_caller]
 fn feature_mut<'c>(collection: &'c mut Value, table: &str, id: &str) -> &'c mut Value {
     let features = collection["features"].as_array_mut().unwrap();
-    let is = |feature: &&mut Value| feature["properties"]["table"] == table && feature["properties"]["id"] == id;
+    let is = |feature: &&mut Value| {
+        feature["properties"]["table"] == table && feature["properties"]["id"] == id
+    };
     features.iter_mut().find(is).unwrap_or_else(|| panic!("no {table} {id}"))
 }
 
@@ -68,8 +72,8 @@ fn utm(tables: Value) -> Document {
     common::document_of(value)
 }
 
-/// Two manholes 100 m apart from west to east, a pipe between them that is said to be 50 m long, and a lateral from the north
-/// that joins it 10 m (20 m on the map) from its upstream end.
+/// Two manholes 100 m apart from west to east, a pipe between them that is said to be 50 m long,
+/// and a lateral from the north that joins it 10 m (20 m on the map) from its upstream end.
 fn street(runs: Value) -> Document {
     utm(json!({
         "structures": [

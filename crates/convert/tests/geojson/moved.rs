@@ -1,5 +1,5 @@
-//! What happens when a geometry is not where its row says: nothing is dropped without a word, and what is taken over is taken back
-//! into the document's reference system.
+//! What happens when a geometry is not where its row says: nothing is dropped without a word, and
+//! what is taken over is taken back into the document's reference system.
 
 use obvert_convert::geojson::{self, Moved};
 use obvert_model::tables::Document;
@@ -33,7 +33,10 @@ fn on_the_globe(x: f64, y: f64) -> Value {
 fn assert_position(document: &Document, index: usize, x: f64, y: f64) {
     let found = document.head.structures[index].position.unwrap();
     // A tenth of a millimetre is what nine decimals of a degree hold.
-    assert!((found.x() - x).abs() <= 2e-4 && (found.y() - y).abs() <= 2e-4, "{found:?} is not {x}, {y}");
+    assert!(
+        (found.x() - x).abs() <= 2e-4 && (found.y() - y).abs() <= 2e-4,
+        "{found:?} is not {x}, {y}"
+    );
 }
 
 #[test]
@@ -41,14 +44,19 @@ fn a_moved_structure_is_refused_kept_or_taken_over() {
     let document = inspected();
     let mut value = collection(&document);
     let before = serde_json::to_string_pretty(&value).unwrap();
-    feature_mut(&mut value, "structures", "B")["geometry"]["coordinates"] = on_the_globe(500_100.0, 3_999_995.0);
+    feature_mut(&mut value, "structures", "B")["geometry"]["coordinates"] =
+        on_the_globe(500_100.0, 3_999_995.0);
 
     let refused = read(&value, Moved::Refuse).unwrap_err();
-    // Where the geometry of B stands in that text: the fourth from the beginning, after A's and B's own properties.
+    // Where the geometry of B stands in that text: the fourth from the beginning, after A's and B's
+    // own properties.
     let line = 1 + before.lines().position(|line| line.contains("\"B\"")).unwrap();
     assert!(refused.starts_with("survey.geojson:"), "{refused}");
     let said: usize = refused.split(':').nth(1).unwrap().parse().unwrap();
-    assert!((line.saturating_sub(12)..line + 12).contains(&said), "{refused}: B is near line {line}");
+    assert!(
+        (line.saturating_sub(12)..line + 12).contains(&said),
+        "{refused}: B is near line {line}"
+    );
     assert!(refused.contains("the geometry of structure \"B\" lies 5.0"), "{refused}");
     let advice = "; where the properties are right, set the geometry to null to have it drawn from them; where that of \
                   structure \"B\" is, make the property \"position\" [500100, 3999995], and set the geometries of the pipes, runs \
@@ -59,9 +67,12 @@ fn a_moved_structure_is_refused_kept_or_taken_over() {
     feature_mut(&mut kept, "structures", "B")["geometry"] = Value::Null;
     common::assert_same(&document, &read(&kept, Moved::Refuse).unwrap());
     let mut moved = value.clone();
-    feature_mut(&mut moved, "structures", "B")["properties"]["position"] = json!([500_100, 3_999_995]);
+    feature_mut(&mut moved, "structures", "B")["properties"]["position"] =
+        json!([500_100, 3_999_995]);
     for feature in moved["features"].as_array_mut().unwrap() {
-        if ["pipes", "runs", "observations"].contains(&feature["properties"]["table"].as_str().unwrap()) {
+        if ["pipes", "runs", "observations"]
+            .contains(&feature["properties"]["table"].as_str().unwrap())
+        {
             feature["geometry"] = Value::Null;
         }
     }
@@ -96,32 +107,51 @@ fn a_structure_moved_together_with_its_pipe_makes_no_path() {
 fn a_bend_put_into_a_straight_pipe_becomes_its_path() {
     let document = inspected();
     let mut value = collection(&document);
-    let line = feature_mut(&mut value, "pipes", "P")["geometry"]["coordinates"].as_array_mut().unwrap();
+    let line =
+        feature_mut(&mut value, "pipes", "P")["geometry"]["coordinates"].as_array_mut().unwrap();
     line.insert(1, on_the_globe(500_050.0, 3_999_990.0));
     let refused = read(&value, Moved::Refuse).unwrap_err();
-    assert!(refused.contains("pipe \"P\" is another than its straight line between its ends"), "{refused}");
+    assert!(
+        refused.contains("pipe \"P\" is another than its straight line between its ends"),
+        "{refused}"
+    );
     let advice = "where that of pipe \"P\" is, write its vertices into the property \"path\", in EPSG:32617, and set the \
                   geometries of its runs and observations to null";
     assert!(refused.ends_with(advice), "{refused}");
     let taken = read(&value, Moved::TakeGeometry).unwrap();
     let path = &taken.head.pipes[0].path;
     // The two ends are the recorded positions of the manholes to the last bit.
-    assert_eq!([path[0].x(), path[0].y(), path[2].x(), path[2].y()], [500_000.0, 4_000_000.0, 500_100.0, 4_000_000.0]);
-    assert!((path[1].x() - 500_050.0).abs() < 2e-4 && (path[1].y() - 3_999_990.0).abs() < 2e-4, "{path:?}");
+    assert_eq!(
+        [path[0].x(), path[0].y(), path[2].x(), path[2].y()],
+        [500_000.0, 4_000_000.0, 500_100.0, 4_000_000.0]
+    );
+    assert!(
+        (path[1].x() - 500_050.0).abs() < 2e-4 && (path[1].y() - 3_999_990.0).abs() < 2e-4,
+        "{path:?}"
+    );
 }
 
 #[test]
 fn vertices_of_a_path_that_stayed_keep_their_numbers() {
-    let odd = [[500_000.000_03, 4_000_000.1], [500_010.123_456_7, 4_000_001.0], [500_020.3, 4_000_002.000_000_7]];
-    let document = utm(json!({ "pipes": [{ "id": "P", "upstream": "A", "downstream": "B", "path": odd }] }));
+    let odd = [
+        [500_000.000_03, 4_000_000.1],
+        [500_010.123_456_7, 4_000_001.0],
+        [500_020.3, 4_000_002.000_000_7],
+    ];
+    let document =
+        utm(json!({ "pipes": [{ "id": "P", "upstream": "A", "downstream": "B", "path": odd }] }));
     let mut value = collection(&document);
-    feature_mut(&mut value, "pipes", "P")["geometry"]["coordinates"][1] = on_the_globe(500_010.0, 4_000_008.0);
+    feature_mut(&mut value, "pipes", "P")["geometry"]["coordinates"][1] =
+        on_the_globe(500_010.0, 4_000_008.0);
     roundtrip::round(&mut feature_mut(&mut value, "pipes", "P")["geometry"], 1e7);
     let taken = read(&value, Moved::TakeGeometry).unwrap();
     let path: Vec<[f64; 2]> = taken.head.pipes[0].path.iter().map(|p| [p.x(), p.y()]).collect();
     assert_eq!([path[0], path[2]], [odd[0], odd[2]]);
     // Rounded to seven decimals, 11 mm.
-    assert!((path[1][0] - 500_010.0).abs() < 0.006 && (path[1][1] - 4_000_008.0).abs() < 0.006, "{path:?}");
+    assert!(
+        (path[1][0] - 500_010.0).abs() < 0.006 && (path[1][1] - 4_000_008.0).abs() < 0.006,
+        "{path:?}"
+    );
 }
 
 #[test]
@@ -150,14 +180,18 @@ fn a_path_that_is_drawn_for_a_pipe_without_any_is_taken_over() {
     feature_mut(&mut value, "pipes", "P")["geometry"] = json!({ "type": "LineString",
         "coordinates": [on_the_globe(500_000.0, 4_000_000.0), on_the_globe(500_030.0, 4_000_040.0)] });
     let path = read(&value, Moved::Refuse).unwrap().head.pipes[0].path.clone();
-    assert!((path[1].x() - 500_030.0).abs() < 2e-4 && (path[1].y() - 4_000_040.0).abs() < 2e-4, "{path:?}");
+    assert!(
+        (path[1].x() - 500_030.0).abs() < 2e-4 && (path[1].y() - 4_000_040.0).abs() < 2e-4,
+        "{path:?}"
+    );
 }
 
 #[test]
 fn an_observation_moved_by_itself_is_an_error_unless_the_properties_are_kept() {
     let document = inspected();
     let mut value = collection(&document);
-    feature_mut(&mut value, "observations", "1")["geometry"]["coordinates"] = on_the_globe(500_030.0, 4_000_000.0);
+    feature_mut(&mut value, "observations", "1")["geometry"]["coordinates"] =
+        on_the_globe(500_030.0, 4_000_000.0);
     for moved in [Moved::Refuse, Moved::TakeGeometry] {
         let refused = read(&value, moved).unwrap_err();
         assert!(
@@ -208,7 +242,12 @@ fn what_cannot_be_taken_over_is_refused() {
             json!({ "type": "LineString", "coordinates": [[-81, 36], [-81, 36.1]] }),
             "its geometry must be a point",
         ),
-        ("pipes", "P", json!({ "type": "Point", "coordinates": [-81, 36] }), "its geometry must be a line"),
+        (
+            "pipes",
+            "P",
+            json!({ "type": "Point", "coordinates": [-81, 36] }),
+            "its geometry must be a line",
+        ),
         (
             "pipes",
             "P",
@@ -229,7 +268,8 @@ fn a_first_position_needs_a_reference_system() {
     let mut value = common::minimal();
     value["structures"] = json!([{ "id": "A", "kind": "manhole" }]);
     let mut value = collection(&common::document_of(value));
-    feature_mut(&mut value, "structures", "A")["geometry"] = json!({ "type": "Point", "coordinates": [-81.5, 36.25] });
+    feature_mut(&mut value, "structures", "A")["geometry"] =
+        json!({ "type": "Point", "coordinates": [-81.5, 36.25] });
     let refused = read(&value, Moved::Refuse).unwrap_err();
     assert!(refused.contains("add \"crs\": \"OGC:CRS84\""), "{refused}");
     value["survey"]["crs"] = json!("OGC:CRS84");
@@ -241,12 +281,17 @@ fn a_first_position_needs_a_reference_system() {
 fn a_pipe_across_the_antimeridian_can_be_moved() {
     let mut value = common::minimal();
     value["crs"] = json!("OGC:CRS84");
-    value["pipes"] =
-        json!([{ "id": "P", "upstream": "A", "downstream": "B", "path": [[179.999, -17], [-179.999, -17]] }]);
+    value["pipes"] = json!([{ "id": "P", "upstream": "A", "downstream": "B", "path": [[179.999, -17], [-179.999, -17]] }]);
     let mut value = collection(&common::document_of(value));
     let parts = &mut feature_mut(&mut value, "pipes", "P")["geometry"]["coordinates"];
-    assert_eq!(*parts, json!([[[179.999, -17.0], [180.0, -17.0]], [[-180.0, -17.0], [-179.999, -17.0]]]));
+    assert_eq!(
+        *parts,
+        json!([[[179.999, -17.0], [180.0, -17.0]], [[-180.0, -17.0], [-179.999, -17.0]]])
+    );
     parts[1][1] = json!([-179.998, -17]);
     let path = read(&value, Moved::TakeGeometry).unwrap().head.pipes[0].path.clone();
-    assert_eq!(path.iter().map(|p| [p.x(), p.y()]).collect::<Vec<_>>(), [[179.999, -17.0], [-179.998, -17.0]]);
+    assert_eq!(
+        path.iter().map(|p| [p.x(), p.y()]).collect::<Vec<_>>(),
+        [[179.999, -17.0], [-179.998, -17.0]]
+    );
 }

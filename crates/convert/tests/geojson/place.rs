@@ -1,5 +1,5 @@
-//! Where distances are put: held against arithmetic that is done by hand in the plane of the map, and against published geodesic
-//! values where the reference system is geographic.
+//! Where distances are put: held against arithmetic that is done by hand in the plane of the map,
+//! and against published geodesic values where the reference system is geographic.
 
 use obvert_geo::Crs;
 use serde_json::{Value, json};
@@ -39,16 +39,34 @@ fn assert_line(collection: &Value, table: &str, id: &str, places: &[[f64; 2]]) {
     }
 }
 
-/// What a reading of 10 becomes: the pipe is 50 long and drawn 100 long from x = 500 000, so a distance d from its upstream
-/// end lies at 500 000 + 2 d.
+/// What a reading of 10 becomes: the pipe is 50 long and drawn 100 long from x = 500 000, so a
+/// distance d from its upstream end lies at 500 000 + 2 d.
 #[test]
 fn a_reading_is_placed_by_zero_direction_and_proportion() {
     let cases: &[(&str, Value, &str, Option<&str>, f64)] = &[
         ("plain, downstream", json!(null), "downstream", None, 10.0),
         ("plain, upstream: from the other end", json!(null), "upstream", None, 40.0),
-        ("the counter read 2 at its zero", json!({ "zero": "structure-centre", "reads": 2 }), "downstream", None, 8.0),
-        ("the zero lies 1 inside", json!({ "zero": "pipe-end", "offset": 1 }), "downstream", None, 11.0),
-        ("both, upstream", json!({ "zero": "pipe-end", "offset": 1, "reads": 2 }), "upstream", None, 41.0),
+        (
+            "the counter read 2 at its zero",
+            json!({ "zero": "structure-centre", "reads": 2 }),
+            "downstream",
+            None,
+            8.0,
+        ),
+        (
+            "the zero lies 1 inside",
+            json!({ "zero": "pipe-end", "offset": 1 }),
+            "downstream",
+            None,
+            11.0,
+        ),
+        (
+            "both, upstream",
+            json!({ "zero": "pipe-end", "offset": 1, "reads": 2 }),
+            "upstream",
+            None,
+            41.0,
+        ),
         (
             "the length is from wall to wall and the zero was at the wall",
             json!({ "zero": "structure-wall", "offset": 1 }),
@@ -88,8 +106,15 @@ fn a_reading_is_placed_by_zero_direction_and_proportion() {
         document.head.pipes[0].length_between = between.map(|word| word.parse().unwrap());
         let collection = collection(&document);
         let geometry = &feature(&collection, "observations", "1")["geometry"];
-        assert_near(&geometry["coordinates"], globe("EPSG:32617", 500_000.0 + 2.0 * distance, 4_000_000.0), what);
-        assert!(feature(&collection, "observations", "1")["properties"].get("placed").is_none(), "{what}");
+        assert_near(
+            &geometry["coordinates"],
+            globe("EPSG:32617", 500_000.0 + 2.0 * distance, 4_000_000.0),
+            what,
+        );
+        assert!(
+            feature(&collection, "observations", "1")["properties"].get("placed").is_none(),
+            "{what}"
+        );
     }
 }
 
@@ -134,17 +159,27 @@ fn a_stretch_is_the_part_of_the_pipe_that_it_covers() {
     let seen = collection(&document);
     assert_line(&seen, "observations", "bend", &bend);
     assert_line(&seen, "observations", "against", &[bend[2], bend[1], bend[0]]);
-    assert_line(&seen, "observations", "backwards", &[[500_010.0, 4_000_000.0], [500_030.0, 4_000_000.0]]);
+    assert_line(
+        &seen,
+        "observations",
+        "backwards",
+        &[[500_010.0, 4_000_000.0], [500_030.0, 4_000_000.0]],
+    );
     assert_point(&seen, "open", 500_020.0, 4_000_000.0);
     assert_point(&seen, "nothing long", 500_020.0, 4_000_000.0);
 
-    // Without a stated length the pipe is as long as it is drawn; in a projected system that is the length on the map, here in
-    // US survey feet of 1200/3937 m.
+    // Without a stated length the pipe is as long as it is drawn; in a projected system that is the
+    // length on the map, here in US survey feet of 1200/3937 m.
     document.head.pipes[0].length = None;
     document.head.units.length = obvert_model::tables::LengthUnit::UsSurveyFoot;
     let (begin, end) = (50.0 * 1200.0 / 3937.0, 70.0 * 1200.0 / 3937.0);
     let seen = collection(&document);
-    assert_line(&seen, "observations", "bend", &[[500_000.0 + begin, 4_000_000.0], [500_000.0 + end, 4_000_000.0]]);
+    assert_line(
+        &seen,
+        "observations",
+        "bend",
+        &[[500_000.0 + begin, 4_000_000.0], [500_000.0 + end, 4_000_000.0]],
+    );
 }
 
 #[test]
@@ -159,7 +194,8 @@ fn what_lies_beyond_the_pipe_is_drawn_at_its_end_and_says_so() {
         { "id": "S", "pipe": "P", "direction": "upstream", "observations": [{ "id": "up", "at": 51.5, "code": "x" }] }
     ]));
     let collection = collection(&document);
-    let placed = |id: &str| feature(&collection, "observations", id)["properties"].get("placed").cloned();
+    let placed =
+        |id: &str| feature(&collection, "observations", id)["properties"].get("placed").cloned();
     let y = 4_000_000.0;
     assert_point(&collection, "before", 500_000.0, y);
     assert_point(&collection, "end", 500_100.0, y);
@@ -168,24 +204,35 @@ fn what_lies_beyond_the_pipe_is_drawn_at_its_end_and_says_so() {
     assert_point(&collection, "up", 500_000.0, y);
     assert_eq!(placed("end"), None);
     let said = |text: &str| Some(json!(format!("drawn at the {text} it")));
-    assert_eq!(placed("before"), said("near end of the pipe; the recorded distance lies 0.25 m before"));
+    assert_eq!(
+        placed("before"),
+        said("near end of the pipe; the recorded distance lies 0.25 m before")
+    );
     assert_eq!(placed("past"), said("far end of the pipe; the recorded distance lies 0.4 m past"));
     assert_eq!(placed("up"), said("far end of the pipe; the recorded distance lies 1.5 m past"));
 
     let (_, report) = write(&document);
-    let notes: Vec<_> = report.notes.iter().map(|note| (note.pointer.as_str(), note.message.as_str())).collect();
+    let notes: Vec<_> =
+        report.notes.iter().map(|note| (note.pointer.as_str(), note.message.as_str())).collect();
     assert_eq!(
         notes,
         [
-            ("/runs/0", "3 observations lie up to 0.4 m beyond the ends of the pipe and are drawn at the nearer end"),
-            ("/runs/1", "1 observation lies up to 1.5 m beyond the ends of the pipe and is drawn at the nearer end"),
+            (
+                "/runs/0",
+                "3 observations lie up to 0.4 m beyond the ends of the pipe and are drawn at the nearer end"
+            ),
+            (
+                "/runs/1",
+                "1 observation lies up to 1.5 m beyond the ends of the pipe and is drawn at the nearer end"
+            ),
         ]
     );
 }
 
 #[test]
 fn a_lateral_runs_to_where_it_joins() {
-    // L joins P 10 of 50 along, so at x = 500 020, straight south of C. M joins L, 3 of its 10 m down.
+    // L joins P 10 of 50 along, so at x = 500 020, straight south of C. M joins L, 3 of its 10 m
+    // down.
     let mut document = street(json!([
         { "id": "R", "pipe": "L", "direction": "upstream", "launched": { "pipe": "P", "at": 10 },
           "observations": [{ "id": "1", "at": 4, "code": "x" }] },
@@ -281,26 +328,37 @@ fn geographic_positions_are_geodesic() {
     }
     // 1° of longitude on the equator is 111 319.490793 m, in proportion all along.
     assert_at(&document("m", [0.0, 0.0], [1.0, 0.0], 111_319.490_793 / 4.0), [0.25, 0.0], 0.6e-9);
-    // 1° of latitude from the equator is 110 574.388558 m: past the far end of a shorter pipe, at it for this.
+    // 1° of latitude from the equator is 110 574.388558 m: past the far end of a shorter pipe, at
+    // it for this.
     assert_at(&document("m", [0.0, 0.0], [0.0, 1.5], 110_574.388_558), [0.0, 1.0], 0.6e-9);
-    // Direct: from 53.3498, −6.2603 on azimuth 37.5°, 85.34 m; the pipe goes on to the double distance, nearly.
+    // Direct: from 53.3498, −6.2603 on azimuth 37.5°, 85.34 m; the pipe goes on to the double
+    // distance, nearly.
     let start = [-6.2603, 53.3498];
-    let end = [-6.2603 + 2.0 * (6.2603 - 6.259_519_856), 53.3498 + 2.0 * (53.350_408_345 - 53.3498)];
+    let end =
+        [-6.2603 + 2.0 * (6.2603 - 6.259_519_856), 53.3498 + 2.0 * (53.350_408_345 - 53.3498)];
     assert_at(&document("m", start, end, 85.34), [-6.259_519_856, 53.350_408_345], 1e-8);
-    assert_at(&document("m", start, [-6.258_498_018, 53.349_799_986], 120.0), [-6.258_498_018, 53.349_799_986], 1e-9);
+    assert_at(
+        &document("m", start, [-6.258_498_018, 53.349_799_986], 120.0),
+        [-6.258_498_018, 53.349_799_986],
+        1e-9,
+    );
 }
 
 #[test]
 fn structures_and_locates_are_where_they_are_said_to_be() {
     let collection = collection(&street(json!([])));
-    let point = |table: &str, id: &str| feature(&collection, table, id)["geometry"]["coordinates"].clone();
+    let point =
+        |table: &str, id: &str| feature(&collection, table, id)["geometry"]["coordinates"].clone();
     assert_near(&point("structures", "B"), globe("EPSG:32617", 500_100.0, 4_000_000.0), "B");
     assert_near(&point("locates", "T"), globe("EPSG:32617", 500_014.25, 4_000_000.5), "T");
     // UTM zone 17 has its central meridian at 81° west, easting 500 000; A lies on it.
     let a = point("structures", "A");
     assert_eq!(a[0], json!(-81.0));
     // The position itself stays as it was recorded.
-    assert_eq!(feature(&collection, "structures", "B")["properties"]["position"], json!([500_100, 4_000_000]));
+    assert_eq!(
+        feature(&collection, "structures", "B")["properties"]["position"],
+        json!([500_100, 4_000_000])
+    );
 }
 
 #[test]

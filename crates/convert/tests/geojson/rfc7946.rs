@@ -5,8 +5,8 @@ use serde_json::{Map, Value, json};
 
 use super::{collection, common, feature, roundtrip, street, write};
 
-/// Fails unless a text is a GeoJSON feature collection; `[west, south, east, north]` of all its positions is not asked from it but
-/// computed here.
+/// Fails unless a text is a GeoJSON feature collection; `[west, south, east, north]` of all its
+/// positions is not asked from it but computed here.
 #[track_caller]
 pub(crate) fn assert_conforms(text: &str) {
     // §11.1, RFC 8259: UTF-8 without a byte-order mark.
@@ -19,7 +19,8 @@ pub(crate) fn assert_conforms(text: &str) {
     assert_without(collection, &["coordinates", "geometries", "geometry", "properties", "crs"]);
     let mut positions = Vec::new();
     for feature in collection["features"].as_array().unwrap() {
-        // §3.2: type, geometry (an object or null), properties (an object or null), id (a string or a number).
+        // §3.2: type, geometry (an object or null), properties (an object or null), id (a string or
+        // a number).
         let feature = feature.as_object().unwrap();
         assert_eq!(feature["type"], "Feature");
         assert!(feature["properties"].is_object());
@@ -35,26 +36,37 @@ pub(crate) fn assert_conforms(text: &str) {
     match collection.get("bbox") {
         None => assert!(positions.is_empty(), "positions but no bbox"),
         Some(bbox) => {
-            let bbox: Vec<f64> = bbox.as_array().unwrap().iter().map(|n| n.as_f64().unwrap()).collect();
+            let bbox: Vec<f64> =
+                bbox.as_array().unwrap().iter().map(|n| n.as_f64().unwrap()).collect();
             let [west, south, east, north] = bbox[..] else { panic!("{bbox:?}") };
             let low = positions.iter().map(|p| p[1]).fold(f64::INFINITY, f64::min);
             let high = positions.iter().map(|p| p[1]).fold(f64::NEG_INFINITY, f64::max);
             assert_eq!([low, high], [south, north]);
             assert!([west, east].iter().all(|lon| lon.abs() <= 180.0), "{bbox:?}");
-            assert!(west <= east || (west > 0.0 && east < 0.0), "{bbox:?} crosses what is not the antimeridian");
+            assert!(
+                west <= east || (west > 0.0 && east < 0.0),
+                "{bbox:?} crosses what is not the antimeridian"
+            );
             let outside: Vec<_> = positions
                 .iter()
                 .filter(|[lon, _]| {
                     // §5.2: where west is greater than east the box crosses the antimeridian.
-                    let inside =
-                        |lon: f64| if west <= east { (west..=east).contains(&lon) } else { lon >= west || lon <= east };
+                    let inside = |lon: f64| {
+                        if west <= east {
+                            (west..=east).contains(&lon)
+                        } else {
+                            lon >= west || lon <= east
+                        }
+                    };
                     !(inside(*lon) || (lon.abs() == 180.0 && inside(-lon)))
                 })
                 .collect();
             assert!(outside.is_empty(), "outside {bbox:?}: {outside:?}");
             for edge in [west, east] {
                 assert!(
-                    positions.iter().any(|[lon, _]| (lon - edge).abs() < 1e-9 || (lon - edge).abs() == 360.0),
+                    positions
+                        .iter()
+                        .any(|[lon, _]| (lon - edge).abs() < 1e-9 || (lon - edge).abs() == 360.0),
                     "{bbox:?} is too wide"
                 );
             }
@@ -84,7 +96,10 @@ fn geometry_positions(geometry: &Map<String, Value>) -> Vec<[f64; 2]> {
         assert!(line.len() >= 2);
         assert!(line.iter().any(|position| *position != line[0]), "a line without extent");
         // §3.1.9: no part crosses the antimeridian.
-        assert!(line.windows(2).all(|pair| (pair[0][0] - pair[1][0]).abs() <= 180.0), "crosses: {line:?}");
+        assert!(
+            line.windows(2).all(|pair| (pair[0][0] - pair[1][0]).abs() <= 180.0),
+            "crosses: {line:?}"
+        );
         all.extend(line);
     }
     all
@@ -124,8 +139,9 @@ proptest! {
 
 #[test]
 fn a_pipe_across_the_antimeridian_is_cut() {
-    // Fiji 1986 / Fiji Map Grid (EPSG:3460) would need its own datum; UTM zone 60 south reaches over the antimeridian too. Its central
-    // meridian is 177° E; 180° lies about 333 km east of it at 3° × 111.32 km × cos 17°.
+    // Fiji 1986 / Fiji Map Grid (EPSG:3460) would need its own datum; UTM zone 60 south reaches
+    // over the antimeridian too. Its central meridian is 177° E; 180° lies about 333 km east of it
+    // at 3° × 111.32 km × cos 17°.
     let mut value = common::minimal();
     value["units"]["length"] = json!("m");
     value["crs"] = json!("EPSG:32760");
@@ -177,7 +193,8 @@ fn a_document_without_positions_has_no_geometry_and_no_box() {
 fn the_layout_is_one_feature_a_line() {
     let (text, _) = write(&street(json!([{ "id": "R", "pipe": "P", "direction": "downstream",
         "observations": [{ "id": "1", "at": 1, "code": "x" }] }])));
-    let features: Vec<&str> = text.lines().filter(|line| line.starts_with("{\"type\":\"Feature\"")).collect();
+    let features: Vec<&str> =
+        text.lines().filter(|line| line.starts_with("{\"type\":\"Feature\"")).collect();
     assert_eq!(features.len(), 8, "{text}");
     assert_eq!(
         features[7],

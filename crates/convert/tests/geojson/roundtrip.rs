@@ -8,7 +8,8 @@ use serde_json::{Value, json};
 
 use super::{collection, common, read, street, write};
 
-/// Where positions are put: near the origin of the valid area of each system, metric, in feet of both kinds, and geographic.
+/// Where positions are put: near the origin of the valid area of each system, metric, in feet of
+/// both kinds, and geographic.
 const SYSTEMS: &[(&str, [f64; 2], f64)] = &[
     ("EPSG:32617", [500_000.0, 4_000_000.0], 2_000.0),
     ("EPSG:6595", [11_482_900.0, 3_647_000.0], 9_000.0),
@@ -41,7 +42,8 @@ pub(crate) fn placeable(document: Document) -> Document {
     settled(document, 0)
 }
 
-/// Arbitrary documents whose references lead somewhere and whose positions lie in the area of a reference system.
+/// Arbitrary documents whose references lead somewhere and whose positions lie in the area of a
+/// reference system.
 pub(crate) fn placed_documents() -> BoxedStrategy<Document> {
     (common::documents(), 0..SYSTEMS.len(), any::<u64>())
         .prop_map(|(mut document, system, mut seed)| {
@@ -87,7 +89,8 @@ proptest! {
         prop_assert_eq!(write(&again).0, text);
     }
 
-    /// As they come: mostly with a reference system that nobody knows. Such a document is refused before a byte is written, or it comes back.
+    /// As they come: mostly with a reference system that nobody knows. Such a document is refused
+    /// before a byte is written, or it comes back.
     #[test]
     fn any_document_comes_back_or_is_refused(document in common::documents()) {
         let mut bytes = Vec::new();
@@ -109,8 +112,8 @@ proptest! {
         common::assert_same(&document, &read(&write(&document).0));
     }
 
-    /// What map programs do to a file that they save: reformat it, drop null-valued members or add them, sort features, round
-    /// coordinates to seven decimals.
+    /// What map programs do to a file that they save: reformat it, drop null-valued members or add
+    /// them, sort features, round coordinates to seven decimals.
     #[test]
     fn a_file_that_was_saved_again_comes_back(document in placed_documents(), pretty in any::<bool>()) {
         let mut value = collection(&document);
@@ -184,7 +187,9 @@ fn runs_that_come_one_at_a_time_give_the_same_bytes() {
     ]));
     let source = obvert_model::write::to_string(&document).unwrap();
     let mut bytes = Vec::new();
-    let mut json = obvert_convert::json::FORMAT.source(obvert_convert::Input::file("x", source.as_bytes())).unwrap();
+    let mut json = obvert_convert::json::FORMAT
+        .source(obvert_convert::Input::file("x", source.as_bytes()))
+        .unwrap();
     let mut reader = json.read(obvert_convert::Locations::Skipped).unwrap();
     let report = geojson::write_runs(&mut *reader, &mut bytes);
     drop(reader);
@@ -200,14 +205,19 @@ fn a_byte_order_mark_is_tolerated() {
     common::assert_same(&document, &read(&text));
 }
 
-/// Time must grow with the size of a file, whatever its layout. Measured at two sizes, so that the machine's speed does not matter.
+/// Time must grow with the size of a file, whatever its layout. Measured at two sizes, so that the
+/// machine's speed does not matter.
 #[test]
 fn reading_is_not_quadratic() {
     let text = |observations: usize| {
-        let rows: Vec<Value> =
-            (0..observations).map(|n| json!({ "id": n.to_string(), "at": 1, "code": "x" })).collect();
-        let document = street(json!([{ "id": "R", "pipe": "P", "direction": "downstream", "observations": rows }]));
-        // All on one line, where counting columns from its start for each feature would be quadratic.
+        let rows: Vec<Value> = (0..observations)
+            .map(|n| json!({ "id": n.to_string(), "at": 1, "code": "x" }))
+            .collect();
+        let document = street(
+            json!([{ "id": "R", "pipe": "P", "direction": "downstream", "observations": rows }]),
+        );
+        // All on one line, where counting columns from its start for each feature would be
+        // quadratic.
         collection(&document).to_string()
     };
     let seconds = |text: &str| {

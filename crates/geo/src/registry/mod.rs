@@ -1,13 +1,15 @@
-//! The built-in registry: three tables in text, searched where they lie, so that nothing is read, parsed or allocated
-//! before a code is asked for. `tools/registry.py` writes them from the EPSG dataset; see `README.md` here for their
-//! source and terms.
+//! The built-in registry: three tables in text, searched where they lie, so that nothing is read,
+//! parsed or allocated before a code is asked for. `tools/registry.py` writes them from the EPSG
+//! dataset; see `README.md` here for their source and terms.
 //!
-//! - `systems.tsv`: code, `P`rojected or `G`eographic, deprecation (`d` and the codes that replace it), name, unit,
-//!   semi-major axis and inverse flattening, prime meridian (degrees east of Greenwich), area of use (west south east
-//!   north), projection (method and parameters in metres and degrees; `!` and the reason where there is none), shifts
-//!   (lines of `shifts.tsv`, the best first; `!` and the reason where there is none).
+//! - `systems.tsv`: code, `P`rojected or `G`eographic, deprecation (`d` and the codes that replace
+//!   it), name, unit, semi-major axis and inverse flattening, prime meridian (degrees east of
+//!   Greenwich), area of use (west south east north), projection (method and parameters in metres
+//!   and degrees; `!` and the reason where there is none), shifts (lines of `shifts.tsv`, the best
+//!   first; `!` and the reason where there is none).
 //! - `shifts.tsv`: name, stated accuracy in metres, area of use, Helmert steps.
-//! - `others.tsv`: code, kind, name, code to use instead. Known, so that they can be refused by name.
+//! - `others.tsv`: code, kind, name, code to use instead. Known, so that they can be refused by
+//!   name.
 
 use crate::area::Area;
 use crate::datum::{DatumShift, Ellipsoid, Helmert};
@@ -60,7 +62,12 @@ pub(crate) fn shift(index: usize) -> Option<DatumShift> {
     let name = fields.next()?;
     let accuracy = fields.next()?.parse().ok();
     let area = fields.next().and_then(numbers::<4>).map(Area::from);
-    let steps = fields.next()?.split(';').filter(|step| !step.is_empty()).map(parse_step).collect::<Option<_>>()?;
+    let steps = fields
+        .next()?
+        .split(';')
+        .filter(|step| !step.is_empty())
+        .map(parse_step)
+        .collect::<Option<_>>()?;
     Some(DatumShift::new(name, accuracy, area, steps))
 }
 
@@ -89,7 +96,10 @@ fn parse_system(line: &'static str) -> Option<System> {
         replaced_by: flags.trim_start_matches('d'),
         name,
         unit,
-        ellipsoid: Ellipsoid::from_inverse(semi_major.parse().ok()?, inverse_flattening.parse().ok()?),
+        ellipsoid: Ellipsoid::from_inverse(
+            semi_major.parse().ok()?,
+            inverse_flattening.parse().ok()?,
+        ),
         semi_major,
         inverse_flattening,
         prime_meridian: if meridian.is_empty() { 0.0 } else { meridian.parse().ok()? },
@@ -112,9 +122,11 @@ fn numbers<const N: usize>(text: &str) -> Option<[f64; N]> {
 fn find(table: &'static str, code: u32) -> Option<&'static str> {
     let (mut low, mut high) = (0, table.len());
     while low < high {
-        // Any byte of a line will do to find the line; both ends are line breaks, so the cuts are on characters.
+        // Any byte of a line will do to find the line; both ends are line breaks, so the cuts are
+        // on characters.
         let middle = low + (high - low) / 2;
-        let start = table.as_bytes()[..middle].iter().rposition(|&b| b == b'\n').map_or(0, |at| at + 1);
+        let start =
+            table.as_bytes()[..middle].iter().rposition(|&b| b == b'\n').map_or(0, |at| at + 1);
         let end = start + table[start..].find('\n').unwrap_or(table.len() - start);
         let line = &table[start..end];
         let found: u32 = line.split('\t').next()?.parse().ok()?;
@@ -139,14 +151,16 @@ mod tests {
             assert!(code > before, "the table is not sorted at {code}");
             before = code;
             assert_eq!(find(SYSTEMS, code), Some(line));
-            let system = system(code).unwrap_or_else(|| panic!("EPSG:{code} cannot be read: {line}"));
+            let system =
+                system(code).unwrap_or_else(|| panic!("EPSG:{code} cannot be read: {line}"));
             assert_eq!(system.unit.metres().is_some(), system.projected, "EPSG:{code}");
             if system.shifts.starts_with('!') {
                 continue;
             }
             for index in system.shifts.split(' ').map(|word| word.parse().unwrap()) {
-                let shift =
-                    shift(index).unwrap_or_else(|| panic!("EPSG:{code} names shift {index}, which cannot be read"));
+                let shift = shift(index).unwrap_or_else(|| {
+                    panic!("EPSG:{code} names shift {index}, which cannot be read")
+                });
                 // One of several is chosen by the area it is for.
                 assert!(shift.area().is_some() || !system.shifts.contains(' '), "EPSG:{code}");
             }
@@ -161,7 +175,10 @@ mod tests {
             let other = other(code).unwrap_or_else(|| panic!("EPSG:{code} cannot be read: {line}"));
             assert!(system(code).is_none());
             if let Some(see) = other.see {
-                assert!(system(see).is_some(), "EPSG:{code} points at EPSG:{see}, which is not a system");
+                assert!(
+                    system(see).is_some(),
+                    "EPSG:{code} points at EPSG:{see}, which is not a system"
+                );
             }
         }
     }

@@ -21,7 +21,8 @@ impl Kind for Amount {
     }
 
     fn write(&self, value: &Value, format: &CellFormat<'_>) -> Option<String> {
-        let unit = value.get("unit")?.as_str().and_then(|word| word.parse::<QuantityUnit>().ok())?;
+        let unit =
+            value.get("unit")?.as_str().and_then(|word| word.parse::<QuantityUnit>().ok())?;
         let word = format.units.iter().find(|word| word.unit == unit)?;
         let number = format.marks.write(value.get("value")?.as_f64()?, format.column.decimals);
         Some(format!("{number}{}", word.text))

@@ -14,11 +14,15 @@ impl Kind for Clock {
     }
 
     fn write(&self, value: &Value, format: &CellFormat<'_>) -> Option<String> {
-        let hour = |key: &str| Some(padded(&format.marks.write(value.get(key)?.as_f64()?, None), format.column.digits));
+        let hour = |key: &str| {
+            Some(padded(&format.marks.write(value.get(key)?.as_f64()?, None), format.column.digits))
+        };
         match (hour("at"), hour("from"), hour("to"), format.column.separator.as_deref()) {
             (Some(at), None, None, _) => Some(at),
             (None, Some(from), Some(to), Some(separator)) => Some(format!("{from}{separator}{to}")),
-            (None, Some(from), Some(to), None) if from.len() < 3 && to.len() < 3 => Some(format!("{from:0>2}{to:0>2}")),
+            (None, Some(from), Some(to), None) if from.len() < 3 && to.len() < 3 => {
+                Some(format!("{from:0>2}{to:0>2}"))
+            }
             _ => None,
         }
     }
@@ -35,7 +39,9 @@ fn reference(cell: &str, separator: Option<&str>, marks: Marks<'_>) -> Option<Va
     let hour = |text: &str| marks.number(text).map(number);
     let two = match separator {
         Some(separator) => cell.split_once(separator),
-        None if cell.len() == 4 && cell.bytes().all(|byte| byte.is_ascii_digit()) => cell.split_at_checked(2),
+        None if cell.len() == 4 && cell.bytes().all(|byte| byte.is_ascii_digit()) => {
+            cell.split_at_checked(2)
+        }
         None => None,
     };
     match two {

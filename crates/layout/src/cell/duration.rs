@@ -34,9 +34,13 @@ impl Kind for Duration {
 
 fn seconds(cell: &str, with_hours: bool) -> Option<f64> {
     let parts: Vec<&str> = cell.trim().split(':').collect();
-    let whole = |text: &str| text.bytes().all(|byte| byte.is_ascii_digit()).then(|| text.parse::<f64>().ok()).flatten();
+    let whole = |text: &str| {
+        text.bytes().all(|byte| byte.is_ascii_digit()).then(|| text.parse::<f64>().ok()).flatten()
+    };
     let (hours, minutes, seconds) = match parts[..] {
-        [hours, minutes, seconds] if with_hours => (hours, whole(minutes).filter(|minutes| *minutes < 60.0)?, seconds),
+        [hours, minutes, seconds] if with_hours => {
+            (hours, whole(minutes).filter(|minutes| *minutes < 60.0)?, seconds)
+        }
         [minutes, seconds] if !with_hours => ("0", whole(minutes)?, seconds),
         _ => return None,
     };

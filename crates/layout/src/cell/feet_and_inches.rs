@@ -18,7 +18,11 @@ impl Kind for FeetAndInches {
         let all = rounded(number.abs() * 12.0, format.column.decimals.unwrap_or(2));
         let feet = (all / 12.0).floor();
         let inches = tidy(all - feet * 12.0);
-        Some(format!("{}{feet}'{}\"", if number < 0.0 { "-" } else { "" }, format.marks.write(inches, None)))
+        Some(format!(
+            "{}{feet}'{}\"",
+            if number < 0.0 { "-" } else { "" },
+            format.marks.write(inches, None)
+        ))
     }
 
     fn expected(&self, _: &CellFormat<'_>) -> String {
@@ -28,7 +32,8 @@ impl Kind for FeetAndInches {
 
 fn feet(cell: &str, marks: Marks<'_>) -> Option<f64> {
     let cell = cell.trim();
-    let (feet, inches) = cell.split_once('\'').unwrap_or(if cell.ends_with('"') { ("0", cell) } else { (cell, "") });
+    let (feet, inches) =
+        cell.split_once('\'').unwrap_or(if cell.ends_with('"') { ("0", cell) } else { (cell, "") });
     let inches = inches.trim().trim_start_matches('-').trim();
     let inches = match inches.strip_suffix('"') {
         Some(inches) => marks.number(inches)?,
@@ -37,5 +42,7 @@ fn feet(cell: &str, marks: Marks<'_>) -> Option<f64> {
     };
     let whole = marks.number(feet)?;
     let value = whole.abs() + inches / 12.0;
-    (0.0..12.0).contains(&inches).then(|| if feet.trim().starts_with('-') { -tidy(value) } else { tidy(value) })
+    (0.0..12.0)
+        .contains(&inches)
+        .then(|| if feet.trim().starts_with('-') { -tidy(value) } else { tidy(value) })
 }

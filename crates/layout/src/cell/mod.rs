@@ -1,4 +1,5 @@
-//! What a cell says, both ways: a kind of cell is a file here, with a type that reads, writes and describes its cells.
+//! What a cell says, both ways: a kind of cell is a file here, with a type that reads, writes and
+//! describes its cells.
 
 mod amount;
 mod clock;
@@ -101,10 +102,13 @@ impl<'l> CellFormat<'l> {
     /// # Errors
     /// What was expected.
     pub(crate) fn read(&self, cell: &str) -> Result<CellValue, String> {
-        if let Some(translation) = self.column.translate.iter().find(|word| *word.text == *cell.trim()) {
+        if let Some(translation) =
+            self.column.translate.iter().find(|word| *word.text == *cell.trim())
+        {
             return Ok(CellValue::Single(scalar(&translation.value)));
         }
-        let cell = if self.is_text() && !cell.trim_start().starts_with("=\"") { cell } else { bare(cell) };
+        let cell =
+            if self.is_text() && !cell.trim_start().starts_with("=\"") { cell } else { bare(cell) };
         self.kind.read(cell, self).ok_or_else(|| match self.kind.impossible(cell, self) {
             Some(why) => format!("{}; {why}", self.expected()),
             None => self.expected(),
@@ -130,7 +134,8 @@ impl<'l> CellFormat<'l> {
         })
     }
 
-    /// The cell of a value; `None` where the column cannot hold it. An amount is an object of value and unit, a moment is in RFC 3339.
+    /// The cell of a value; `None` where the column cannot hold it. An amount is an object of value
+    /// and unit, a moment is in RFC 3339.
     pub(crate) fn write(&self, value: &Value) -> Option<String> {
         match self.column.translate.iter().find(|word| scalar(&word.value) == *value) {
             Some(translation) => Some(translation.text.to_string()),
@@ -143,7 +148,8 @@ impl<'l> CellFormat<'l> {
         if self.column.translate.is_empty() {
             return self.kind.expected(self);
         }
-        let words: Vec<&str> = self.column.translate.iter().map(|word| word.text.as_str()).collect();
+        let words: Vec<&str> =
+            self.column.translate.iter().map(|word| word.text.as_str()).collect();
         format!("one of {}", words.join(", "))
     }
 }
@@ -157,7 +163,8 @@ pub(crate) fn scalar(value: &Scalar) -> Value {
     }
 }
 
-/// A cell without what keeps a spreadsheet from reading it as it likes: `="007"`, and an apostrophe before a number.
+/// A cell without what keeps a spreadsheet from reading it as it likes: `="007"`, and an apostrophe
+/// before a number.
 fn bare(cell: &str) -> &str {
     let cell = cell.trim();
     match cell.strip_prefix("=\"").and_then(|rest| rest.strip_suffix('"')) {

@@ -86,28 +86,41 @@ fn expected(format: &CellFormat<'_>, what: &str) -> String {
     format!("{what} as {pattern}")
 }
 
-/// A moment of RFC 3339 on the wall clock of another offset: a table without zones holds times of one offset only. Seconds and their
-/// fractions stay as they are.
+/// A moment of RFC 3339 on the wall clock of another offset: a table without zones holds times of
+/// one offset only. Seconds and their fractions stay as they are.
 pub(crate) fn in_zone(moment: &str, zone: &str) -> Option<String> {
-    let seconds = |pieces: &Pieces<'_>| pieces.to_numeric_offset().map(|offset| i64::from(offset.seconds()));
+    let seconds =
+        |pieces: &Pieces<'_>| pieces.to_numeric_offset().map(|offset| i64::from(offset.seconds()));
     let own = Pieces::parse(moment).ok()?;
     let of_day = format!("2000-01-01T00:00{zone}");
     let shift = seconds(&Pieces::parse(&of_day).ok()?)? - seconds(&own)?;
-    let clock = own.date().to_datetime(own.time()?).checked_add(SignedDuration::from_secs(shift)).ok()?;
+    let clock =
+        own.date().to_datetime(own.time()?).checked_add(SignedDuration::from_secs(shift)).ok()?;
     let behind = moment.get(16..)?;
-    let end = behind.find(|letter: char| !(letter.is_ascii_digit() || matches!(letter, ':' | '.')))?;
-    Some(format!("{}T{:02}:{:02}{}{zone}", clock.date(), clock.hour(), clock.minute(), &behind[..end]))
+    let end =
+        behind.find(|letter: char| !(letter.is_ascii_digit() || matches!(letter, ':' | '.')))?;
+    Some(format!(
+        "{}T{:02}:{:02}{}{zone}",
+        clock.date(),
+        clock.hour(),
+        clock.minute(),
+        &behind[..end]
+    ))
 }
 
 #[cfg(test)]
 mod tests {
     use super::in_zone;
 
-    /// RFC 3339 section 5.8: the first two examples name one moment at two offsets, and so do the Dutch noon and its UTC.
+    /// RFC 3339 section 5.8: the first two examples name one moment at two offsets, and so do the
+    /// Dutch noon and its UTC.
     #[test]
     fn moments_are_those_of_rfc_3339() {
         assert_eq!(in_zone("1996-12-19T16:39:57-08:00", "Z").unwrap(), "1996-12-20T00:39:57Z");
-        assert_eq!(in_zone("1985-04-12T23:20:50.52Z", "+01:00").unwrap(), "1985-04-13T00:20:50.52+01:00");
+        assert_eq!(
+            in_zone("1985-04-12T23:20:50.52Z", "+01:00").unwrap(),
+            "1985-04-13T00:20:50.52+01:00"
+        );
         assert_eq!(in_zone("1990-12-31T15:59:60-08:00", "Z").unwrap(), "1990-12-31T23:59:60Z");
         assert_eq!(in_zone("2028-03-01T00:30:00+01:00", "Z").unwrap(), "2028-02-29T23:30:00Z");
         assert_eq!(in_zone("2026-01-01T00:00:00Z", "-05:00").unwrap(), "2025-12-31T19:00:00-05:00");

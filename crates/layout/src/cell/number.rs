@@ -65,10 +65,15 @@ impl<'l> Marks<'l> {
 /// A number as JSON has it: whole without a fraction.
 #[allow(clippy::cast_possible_truncation)]
 pub(crate) fn number(value: f64) -> Value {
-    if value.fract() == 0.0 && value.abs() < 9_007_199_254_740_992.0 { json!(value as i64) } else { json!(value) }
+    if value.fract() == 0.0 && value.abs() < 9_007_199_254_740_992.0 {
+        json!(value as i64)
+    } else {
+        json!(value)
+    }
 }
 
-/// The nearest number to a sum of hundreds or twelfths, without the noise of its last binary digits.
+/// The nearest number to a sum of hundreds or twelfths, without the noise of its last binary
+/// digits.
 pub(super) fn tidy(value: f64) -> f64 {
     format!("{value:.9}").parse().unwrap_or(value)
 }
@@ -78,11 +83,15 @@ pub(super) fn rounded(value: f64, decimals: u32) -> f64 {
     format!("{value:.*}", decimals as usize).parse().unwrap_or(value)
 }
 
-/// A number with zeros before it, so that it has as many digits before its decimal mark as are asked for.
+/// A number with zeros before it, so that it has as many digits before its decimal mark as are
+/// asked for.
 pub(super) fn padded(text: &str, digits: Option<u32>) -> String {
     let (sign, rest) = text.strip_prefix('-').map_or(("", text), |rest| ("-", rest));
     let own = rest.bytes().take_while(u8::is_ascii_digit).count();
-    format!("{sign}{}{rest}", "0".repeat((digits.unwrap_or(0).min(20) as usize).saturating_sub(own)))
+    format!(
+        "{sign}{}{rest}",
+        "0".repeat((digits.unwrap_or(0).min(20) as usize).saturating_sub(own))
+    )
 }
 
 /// A number that is a cell's value.

@@ -1,9 +1,11 @@
-//! Dates and times of day by the pattern of their column, both ways, and the day numbers of spreadsheets.
+//! Dates and times of day by the pattern of their column, both ways, and the day numbers of
+//! spreadsheets.
 
 use jiff::SignedDuration;
 use jiff::civil::{Date, Time};
 
-const MONTHS: [&str; 12] = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+const MONTHS: [&str; 12] =
+    ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
 
 const DAY: f64 = 86_400.0;
 
@@ -15,8 +17,9 @@ pub(crate) enum Parts {
     Both,
 }
 
-/// Day 0 and the first day of the two day counts of spreadsheets (ECMA-376 part 1, 18.17.4.1, from memory). The older takes 1900 for a
-/// leap year, so its count is a day ahead from March 1900 on; days before are not read.
+/// Day 0 and the first day of the two day counts of spreadsheets (ECMA-376 part 1, 18.17.4.1, from
+/// memory). The older takes 1900 for a leap year, so its count is a day ahead from March 1900 on;
+/// days before are not read.
 fn epoch(pattern: &str) -> Option<(Date, i64)> {
     match pattern {
         "serial-1900" => Some((Date::constant(1899, 12, 30), 61)),
@@ -65,7 +68,8 @@ fn letters(pattern: &str) -> Vec<&str> {
     found
 }
 
-/// The pieces of a pattern. Behind an hour, `m` is a minute; of three letters for the hours, the third is an h of the cell.
+/// The pieces of a pattern. Behind an hour, `m` is a minute; of three letters for the hours, the
+/// third is an h of the cell.
 fn pieces(pattern: &str, parts: Parts) -> Vec<(Piece, &str)> {
     let mut hours = parts == Parts::Time;
     let mut found = Vec::new();
@@ -145,7 +149,8 @@ fn by_pattern(cell: &str, pattern: &str, parts: Parts) -> Option<Numbers> {
     let pieces = pieces(pattern, parts);
     for (index, (piece, text)) in pieces.iter().copied().enumerate() {
         match piece {
-            // Systems differ in whether they write the space before am, so that a missing one is not worth refusing the cell.
+            // Systems differ in whether they write the space before am, so that a missing one is
+            // not worth refusing the cell.
             Piece::Literal if text == " " => rest = rest.trim_start(),
             Piece::Literal => rest = rest.strip_prefix(text)?,
             Piece::Half => found.set(piece, word(&mut rest, &["am", "pm"])?),
@@ -153,7 +158,8 @@ fn by_pattern(cell: &str, pattern: &str, parts: Parts) -> Option<Numbers> {
             _ => {
                 // Where digits follow at once, theirs are left to them: in 930 the hour has one.
                 let behind = pieces[index + 1..].iter().take_while(|(piece, _)| piece.is_counted());
-                let number = digits(&mut rest, piece, text, behind.map(|(_, text)| text.len()).sum())?;
+                let number =
+                    digits(&mut rest, piece, text, behind.map(|(_, text)| text.len()).sum())?;
                 found.set(piece, if text == "yy" { 2000 + number } else { number });
             }
         }
@@ -161,7 +167,8 @@ fn by_pattern(cell: &str, pattern: &str, parts: Parts) -> Option<Numbers> {
     rest.is_empty().then_some(found)
 }
 
-/// Takes one of some words of equal length off a text, whatever its case, and gives its place among them.
+/// Takes one of some words of equal length off a text, whatever its case, and gives its place among
+/// them.
 fn word(rest: &mut &str, words: &[&str]) -> Option<u32> {
     let length = words.first()?.len();
     let own = rest.get(..length)?;
@@ -191,7 +198,8 @@ fn digits(rest: &mut &str, piece: Piece, text: &str, behind: usize) -> Option<u3
     Some(number)
 }
 
-/// Why a cell that follows its pattern is no date or time: that day or that time of day does not exist.
+/// Why a cell that follows its pattern is no date or time: that day or that time of day does not
+/// exist.
 pub(super) fn impossible(cell: &str, pattern: &str, parts: Parts) -> Option<String> {
     let found = by_pattern(cell, pattern, parts)?;
     if let (Some(year), Some(month), Some(day)) = (found.year, found.month, found.day)
@@ -202,10 +210,12 @@ pub(super) fn impossible(cell: &str, pattern: &str, parts: Parts) -> Option<Stri
             None => format!("there is no month {month}"),
         });
     }
-    (found.hour.is_some() && found.time().is_none()).then(|| "there is no such time of day".to_owned())
+    (found.hour.is_some() && found.time().is_none())
+        .then(|| "there is no such time of day".to_owned())
 }
 
-/// Date and time of a day number: the whole days, and the rest to the nearest second. A time alone has no days and no date.
+/// Date and time of a day number: the whole days, and the rest to the nearest second. A time alone
+/// has no days and no date.
 fn serial(number: f64, pattern: &str) -> Option<(Option<Date>, Time)> {
     let (zero, first) = epoch(pattern)?;
     let seconds = (number * DAY).round();
@@ -214,7 +224,8 @@ fn serial(number: f64, pattern: &str) -> Option<(Option<Date>, Time)> {
     }
     #[allow(clippy::cast_possible_truncation)]
     let (day, second) = ((seconds / DAY).floor() as i64, (seconds % DAY) as i64);
-    let date = zero.checked_add(SignedDuration::from_secs(day * 86_400)).ok().filter(|_| day >= first);
+    let date =
+        zero.checked_add(SignedDuration::from_secs(day * 86_400)).ok().filter(|_| day >= first);
     let time = Time::midnight().checked_add(SignedDuration::from_secs(second)).ok()?;
     (date.is_some() || day == 0).then_some((date, time))
 }
@@ -230,7 +241,8 @@ pub(crate) fn date(cell: &str, number: Option<f64>, pattern: &str) -> Option<Dat
 /// The time of day of a cell.
 pub(crate) fn time(cell: &str, number: Option<f64>, pattern: &str) -> Option<Time> {
     if epoch(pattern).is_some() {
-        return serial(number.filter(|number| (0.0..1.0).contains(number))?, pattern).map(|(_, time)| time);
+        return serial(number.filter(|number| (0.0..1.0).contains(number))?, pattern)
+            .map(|(_, time)| time);
     }
     by_pattern(cell, pattern, Parts::Time)?.time()
 }
@@ -257,7 +269,8 @@ pub(super) fn write(value: &str, pattern: &str, parts: Parts) -> Option<Written>
         return day_number(value, zero, parts).map(Written::Number);
     }
     let numbers = |part: &str| -> Option<[u32; 3]> {
-        let found: Vec<u32> = part.split(['-', ':']).map(str::parse).collect::<Result<_, _>>().ok()?;
+        let found: Vec<u32> =
+            part.split(['-', ':']).map(str::parse).collect::<Result<_, _>>().ok()?;
         found.try_into().ok()
     };
     let [year, month, day] = numbers(value.get(..10)?)?;
@@ -294,7 +307,8 @@ pub(super) fn write(value: &str, pattern: &str, parts: Parts) -> Option<Written>
 
 /// A moment in the day count that begins with a day.
 fn day_number(value: &str, zero: Date, parts: Parts) -> Option<f64> {
-    let (date, time): (Date, Time) = (value.get(..10)?.parse().ok()?, value.get(11..19)?.parse().ok()?);
+    let (date, time): (Date, Time) =
+        (value.get(..10)?.parse().ok()?, value.get(11..19)?.parse().ok()?);
     // Ten decimals tell a hundredth of a second apart.
     let rounded = |days: f64| format!("{days:.10}").parse().unwrap_or(days);
     let of_day = rounded(time.duration_since(Time::midnight()).as_secs_f64() / DAY);
@@ -330,14 +344,20 @@ mod tests {
             ("9305", "hmmss", None),
             ("8:15", "h:mm", Some("08:15:00")),
         ] {
-            assert_eq!(time(cell, None, pattern).map(|time| time.to_string()).as_deref(), is, "{cell} {pattern}");
+            assert_eq!(
+                time(cell, None, pattern).map(|time| time.to_string()).as_deref(),
+                is,
+                "{cell} {pattern}"
+            );
         }
         let found = both("06/05/2026 09h31", None, "dd/mm/yyyy hhhmm");
         assert_eq!(found, Some((Date::constant(2026, 5, 6), Time::constant(9, 31, 0, 0))));
         for (pattern, parts, cell) in
             [("hhhmm", Parts::Time, "09h31"), ("dd/mm/yyyy hhhmm", Parts::Both, "06/05/2026 09h31")]
         {
-            let Some(Written::Text(text)) = write("2026-05-06T09:31:07Z", pattern, parts) else { panic!("{pattern}") };
+            let Some(Written::Text(text)) = write("2026-05-06T09:31:07Z", pattern, parts) else {
+                panic!("{pattern}")
+            };
             assert_eq!(text, cell);
         }
     }

@@ -20,7 +20,8 @@ impl Kind for Station {
         let all = rounded(number.abs(), decimals);
         let hundreds = (all / 100.0).floor();
         let width = if decimals == 0 { 2 } else { decimals as usize + 3 };
-        let rest = format!("{:0>width$}", format.marks.write(all - hundreds * 100.0, Some(decimals)));
+        let rest =
+            format!("{:0>width$}", format.marks.write(all - hundreds * 100.0, Some(decimals)));
         // A spreadsheet would take a sign before it for a sum.
         let sign = match (number < 0.0, format.is_xml) {
             (false, _) => "",
@@ -41,7 +42,8 @@ fn distance(cell: &str, marks: Marks<'_>) -> Option<f64> {
     if whole.is_empty() || !whole.bytes().all(|byte| byte.is_ascii_digit()) {
         return None;
     }
-    let rest = marks.number(rest).filter(|rest| (0.0..100.0).contains(rest) && !cell.contains("+-"))?;
+    let rest =
+        marks.number(rest).filter(|rest| (0.0..100.0).contains(rest) && !cell.contains("+-"))?;
     let value = tidy(whole.parse::<f64>().ok()? * 100.0 + rest);
     Some(if hundreds.starts_with('-') { -value } else { value })
 }

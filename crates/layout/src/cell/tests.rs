@@ -12,7 +12,10 @@ fn write(value: &Value, column: &Column, layout: &Layout) -> Option<String> {
 
 /// The moment of a date and a time of day as texts.
 fn moment(date: Option<&str>, time: Option<&str>) -> CellValue {
-    CellValue::Moment(date.map(|date| date.parse().unwrap()), time.map(|time| time.parse().unwrap()))
+    CellValue::Moment(
+        date.map(|date| date.parse().unwrap()),
+        time.map(|time| time.parse().unwrap()),
+    )
 }
 
 fn layout(decimal: &str, thousands: Option<&str>) -> Layout {
@@ -65,7 +68,11 @@ fn cells_become_values_and_cells_again() {
     let layout = layout(",", None);
     for (kind, more, cell, value) in cases {
         let column = column(kind, &more);
-        assert_eq!(read(cell, &column, &layout), Ok(CellValue::Single(value.clone())), "{kind} {cell}");
+        assert_eq!(
+            read(cell, &column, &layout),
+            Ok(CellValue::Single(value.clone())),
+            "{kind} {cell}"
+        );
         assert_eq!(write(&value, &column, &layout).as_deref(), Some(cell), "{kind} {value}");
     }
 }
@@ -73,16 +80,29 @@ fn cells_become_values_and_cells_again() {
 #[test]
 fn amounts_have_their_unit() {
     let (layout, column) = (layout(".", None), column("amount", &json!({})));
-    for (cell, value, unit) in
-        [("4 in", json!(4), "in"), ("0.5 m", json!(0.5), "m"), ("5 mm", json!(5), "mm"), ("5%", json!(5), "percent")]
-    {
-        assert_eq!(read(cell, &column, &layout), Ok(CellValue::Amount(value.clone(), unit.parse().unwrap())));
-        assert_eq!(write(&json!({"value": value, "unit": unit}), &column, &layout).as_deref(), Some(cell));
+    for (cell, value, unit) in [
+        ("4 in", json!(4), "in"),
+        ("0.5 m", json!(0.5), "m"),
+        ("5 mm", json!(5), "mm"),
+        ("5%", json!(5), "percent"),
+    ] {
+        assert_eq!(
+            read(cell, &column, &layout),
+            Ok(CellValue::Amount(value.clone(), unit.parse().unwrap()))
+        );
+        assert_eq!(
+            write(&json!({"value": value, "unit": unit}), &column, &layout).as_deref(),
+            Some(cell)
+        );
     }
-    assert_eq!(read("4 ft", &column, &layout), Err("a number with its unit, one of in, m, mm, %".to_owned()));
+    assert_eq!(
+        read("4 ft", &column, &layout),
+        Err("a number with its unit, one of in, m, mm, %".to_owned())
+    );
 }
 
-/// ISO 8601 / RFC 3339 for the result; noon and midnight of the 12-hour clock as NIST has them (12 a.m. is midnight).
+/// ISO 8601 / RFC 3339 for the result; noon and midnight of the 12-hour clock as NIST has them (12
+/// a.m. is midnight).
 #[test]
 fn dates_and_times_follow_their_pattern() {
     let layout = layout(".", None);
@@ -98,9 +118,14 @@ fn dates_and_times_follow_their_pattern() {
     ];
     for (kind, pattern, cell, part) in cases {
         let column = column(kind, &json!({"pattern": pattern}));
-        let read_as = if kind == "date" { moment(Some(part), None) } else { moment(None, Some(part)) };
+        let read_as =
+            if kind == "date" { moment(Some(part), None) } else { moment(None, Some(part)) };
         assert_eq!(read(cell, &column, &layout), Ok(read_as), "{cell}");
-        let written = if kind == "date" { format!("{part}T00:00:00Z") } else { format!("2026-01-01T{part}Z") };
+        let written = if kind == "date" {
+            format!("{part}T00:00:00Z")
+        } else {
+            format!("2026-01-01T{part}Z")
+        };
         assert_eq!(write(&json!(written), &column, &layout).as_deref(), Some(cell));
     }
     for (kind, pattern, cell) in [
@@ -111,12 +136,15 @@ fn dates_and_times_follow_their_pattern() {
         ("time", "hh:mm:ss", "24:00:00"),
         ("time", "hh:mm", "09:30:00"),
     ] {
-        assert!(read(cell, &column(kind, &json!({"pattern": pattern})), &layout).is_err(), "{cell}");
+        assert!(
+            read(cell, &column(kind, &json!({"pattern": pattern})), &layout).is_err(),
+            "{cell}"
+        );
     }
 }
 
-/// The counts of spreadsheets (ECMA-376 part 1, 18.17.4.1, from memory): 1 March 1900 is day 61 of the one, and the two are
-/// 1462 days apart.
+/// The counts of spreadsheets (ECMA-376 part 1, 18.17.4.1, from memory): 1 March 1900 is day 61 of
+/// the one, and the two are 1462 days apart.
 #[test]
 fn days_are_counted_as_spreadsheets_count() {
     let layout = layout(",", None);
@@ -129,7 +157,13 @@ fn days_are_counted_as_spreadsheets_count() {
         ("date-time", "serial-1900", "46148,3965277778", Some("2026-05-06"), Some("09:31:00")),
         ("date-time", "serial-1904", "44686,9999884259", Some("2026-05-06"), Some("23:59:59")),
         ("date-time", "m/d/yyyy h:mm am", "5/6/2026 9:31 PM", Some("2026-05-06"), Some("21:31:00")),
-        ("date-time", "dd.mm.yyyy hh:mm:ss", "06.05.2026 09:31:07", Some("2026-05-06"), Some("09:31:07")),
+        (
+            "date-time",
+            "dd.mm.yyyy hh:mm:ss",
+            "06.05.2026 09:31:07",
+            Some("2026-05-06"),
+            Some("09:31:07"),
+        ),
     ];
     for (kind, pattern, cell, date, time) in cases {
         let column = column(kind, &json!({"pattern": pattern}));
@@ -138,12 +172,18 @@ fn days_are_counted_as_spreadsheets_count() {
         let written = format!("{}T{}Z", date.unwrap_or("2026-01-01"), time.unwrap_or("00:00:00"));
         assert_eq!(write(&json!(written), &column, &layout).as_deref(), Some(cell), "{written}");
     }
-    for (kind, cell) in [("date", "60"), ("date", "46148,5"), ("date", "-1"), ("date", "3000000"), ("time", "1,5")] {
-        assert!(read(cell, &column(kind, &json!({"pattern": "serial-1900"})), &layout).is_err(), "{kind} {cell}");
+    for (kind, cell) in
+        [("date", "60"), ("date", "46148,5"), ("date", "-1"), ("date", "3000000"), ("time", "1,5")]
+    {
+        assert!(
+            read(cell, &column(kind, &json!({"pattern": "serial-1900"})), &layout).is_err(),
+            "{kind} {cell}"
+        );
     }
 }
 
-/// What a spreadsheet's users do to keep a cell as it is, and how programs write large and small numbers.
+/// What a spreadsheet's users do to keep a cell as it is, and how programs write large and small
+/// numbers.
 #[test]
 fn numbers_that_are_stored_as_text_are_numbers() {
     let (layout, number) = (layout(",", None), column("number", &json!({})));
@@ -157,7 +197,10 @@ fn numbers_that_are_stored_as_text_are_numbers() {
     ] {
         assert_eq!(read(cell, &number, &layout), Ok(CellValue::Single(value)), "{cell}");
     }
-    assert_eq!(read("=\"007\"", &column("text", &json!({})), &layout), Ok(CellValue::Single(json!("007"))));
+    assert_eq!(
+        read("=\"007\"", &column("text", &json!({})), &layout),
+        Ok(CellValue::Single(json!("007")))
+    );
     assert!(read("=12", &number, &layout).is_err());
 }
 
@@ -187,6 +230,12 @@ fn what_is_no_number_is_refused() {
 #[test]
 fn a_station_is_rounded_before_it_is_split() {
     let layout = layout(".", None);
-    assert_eq!(write(&json!(99.999), &column("station", &json!({})), &layout).as_deref(), Some("1+00.00"));
-    assert_eq!(write(&json!(11.9999), &column("feet-and-inches", &json!({})), &layout).as_deref(), Some("12'0\""));
+    assert_eq!(
+        write(&json!(99.999), &column("station", &json!({})), &layout).as_deref(),
+        Some("1+00.00")
+    );
+    assert_eq!(
+        write(&json!(11.9999), &column("feet-and-inches", &json!({})), &layout).as_deref(),
+        Some("12'0\"")
+    );
 }

@@ -44,7 +44,8 @@ pub(super) struct Analysis<'t> {
     pub(super) rows: &'t [&'t GridRow],
     pub(super) form: FileForm,
     pub(super) marks: Marks,
-    /// The mark of its numbers, where none of them tells whether it is before decimals or between thousands.
+    /// The mark of its numbers, where none of them tells whether it is before decimals or between
+    /// thousands.
     pub(super) unsettled: Option<char>,
     /// Whether months come before days.
     pub(super) american: bool,
@@ -59,7 +60,9 @@ impl<'t> Analysis<'t> {
 
     /// The column that was taken for a role.
     pub(super) fn column_with(&self, role: Role) -> Option<usize> {
-        self.choices.iter().position(|choice| choice.as_ref().is_some_and(|choice| choice.role() == role))
+        self.choices
+            .iter()
+            .position(|choice| choice.as_ref().is_some_and(|choice| choice.role() == role))
     }
 
     /// The column that was taken for a field.

@@ -11,7 +11,9 @@ const DEEPEST: usize = 40;
 /// How many cells most rows have.
 pub(super) fn usual_width(rows: &[GridRow]) -> usize {
     let mut often: BTreeMap<usize, usize> = BTreeMap::new();
-    rows.iter().filter(|row| !row.is_blank()).for_each(|row| *often.entry(row.cells.len()).or_default() += 1);
+    rows.iter()
+        .filter(|row| !row.is_blank())
+        .for_each(|row| *often.entry(row.cells.len()).or_default() += 1);
     often.into_iter().max_by_key(|(wide, times)| (*times, *wide)).map_or(0, |(wide, _)| wide)
 }
 
@@ -30,13 +32,16 @@ pub(super) struct HeadingRows {
 }
 
 impl HeadingRows {
-    /// The first row that fills more than half of a row and has no value in it, with the row below or above it where that belongs to it.
-    /// `None` where no row is one.
+    /// The first row that fills more than half of a row and has no value in it, with the row below
+    /// or above it where that belongs to it. `None` where no row is one.
     pub(super) fn find(rows: &[GridRow], wide: usize) -> Option<Self> {
-        let first =
-            rows.iter().take(DEEPEST).position(|row| filled(row) > 1 && filled(row) * 2 > wide && !has_values(row))?;
+        let first = rows
+            .iter()
+            .take(DEEPEST)
+            .position(|row| filled(row) > 1 && filled(row) * 2 > wide && !has_values(row))?;
         let here = rows.get(first)?;
-        // Merged cells leave gaps, and what they head is below, in a row without numbers above one with some.
+        // Merged cells leave gaps, and what they head is below, in a row without numbers above one
+        // with some.
         let is_merged = filled(here) < wide
             && rows.get(first + 1).is_some_and(|row| !has_values(row) && filled(row) > 0)
             && rows.get(first + 2).is_some_and(has_values);
@@ -68,8 +73,9 @@ fn filled(row: &GridRow) -> usize {
 
 /// Whether a row has a cell that no heading is: it has digits and no letters.
 fn has_values(row: &GridRow) -> bool {
-    let is_value =
-        |text: &str| text.contains(|letter: char| letter.is_ascii_digit()) && !text.contains(char::is_alphabetic);
+    let is_value = |text: &str| {
+        text.contains(|letter: char| letter.is_ascii_digit()) && !text.contains(char::is_alphabetic)
+    };
     row.cells.iter().any(|cell| is_value(&cell.text))
 }
 
@@ -77,7 +83,10 @@ fn has_values(row: &GridRow) -> bool {
 fn is_unclear(row: &GridRow) -> bool {
     let words = row.cells.iter().map(|cell| vocabulary::words(&cell.text));
     let named: Vec<Vec<String>> = words.filter(|words| !words.is_empty()).collect();
-    named.iter().enumerate().any(|(index, own)| vocabulary::is_bare(own) || named[..index].contains(own))
+    named
+        .iter()
+        .enumerate()
+        .any(|(index, own)| vocabulary::is_bare(own) || named[..index].contains(own))
 }
 
 /// Whether a row heads groups of columns. A title is in the first cell alone.
@@ -86,8 +95,8 @@ fn has_groups(row: &GridRow) -> bool {
     filled(row) > usize::from(begins) && !has_values(row)
 }
 
-/// The rows that have as many cells as there are headings; the others are reported. `open_ended` says whether blank cells at the end of a
-/// row are left out.
+/// The rows that have as many cells as there are headings; the others are reported. `open_ended`
+/// says whether blank cells at the end of a row are left out.
 pub(super) fn whole_rows<'r>(
     rows: &[&'r GridRow],
     wide: usize,
@@ -103,7 +112,9 @@ pub(super) fn whole_rows<'r>(
         }
     }
     for (line, why) in wrong.iter().take(3) {
-        open.push(format!("line {line} was skipped, and cannot be read until it is corrected: {why}"));
+        open.push(format!(
+            "line {line} was skipped, and cannot be read until it is corrected: {why}"
+        ));
     }
     if wrong.len() > 3 {
         open.push(format!("{} further rows are incomplete as well", wrong.len() - 3));
@@ -114,10 +125,12 @@ pub(super) fn whole_rows<'r>(
 /// Why a row is no whole row.
 fn misfit(row: &GridRow, wide: usize, open_ended: bool) -> Option<String> {
     if let Some(flaw) = &row.flaw {
-        let column = if row.flawed > 0 { format!("in column {}, ", row.flawed) } else { String::new() };
+        let column =
+            if row.flawed > 0 { format!("in column {}, ", row.flawed) } else { String::new() };
         return Some(format!("{column}{flaw}"));
     }
-    let used = row.cells.iter().rposition(|cell| !cell.text.trim().is_empty()).map_or(0, |at| at + 1);
+    let used =
+        row.cells.iter().rposition(|cell| !cell.text.trim().is_empty()).map_or(0, |at| at + 1);
     let is_short = !open_ended && row.cells.len() < wide;
     let cells = if used > wide { used } else { row.cells.len() };
     (is_short || used > wide).then(|| format!("it has {cells} cells but there are {wide} headings"))

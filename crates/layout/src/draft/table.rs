@@ -1,4 +1,5 @@
-//! A draft from a table, in a text or in a sheet of a workbook: its headings are found, and its columns are analysed.
+//! A draft from a table, in a text or in a sheet of a workbook: its headings are found, and its
+//! columns are analysed.
 
 use obvert_convert::ConvertError;
 
@@ -38,8 +39,10 @@ impl Table<'_> {
             known.unwrap_or_else(|| NumberMarks::of(values, self.delimiter != ','));
         guesses.extend(reasons);
         let cells = named_columns(&headings, &mut open);
-        let mut columns: Vec<Column> =
-            cells.iter().map(|cell| column(&headings[*cell], *cell, &body, marks, american)).collect();
+        let mut columns: Vec<Column> = cells
+            .iter()
+            .map(|cell| column(&headings[*cell], *cell, &body, marks, american))
+            .collect();
         let choices = sizes::settle(&mut columns, &cells, &body);
         let HeadingRows { first, deep } = place;
         let analysis = Analysis {
@@ -92,8 +95,10 @@ impl Table<'_> {
         open: &mut Vec<String>,
     ) -> Result<Vec<&GridRow>, ConvertError> {
         let HeadingRows { first, deep } = place;
-        let above: Vec<&GridRow> = self.rows[..first].iter().filter(|row| !row.is_blank()).collect();
-        let below = self.rows[place.end()..].iter().filter(|row| row.flaw.is_some() || !row.is_blank());
+        let above: Vec<&GridRow> =
+            self.rows[..first].iter().filter(|row| !row.is_blank()).collect();
+        let below =
+            self.rows[place.end()..].iter().filter(|row| row.flaw.is_some() || !row.is_blank());
         let mut below: Vec<&GridRow> = below.collect();
         blocks::take_out(&mut below, &above, &self.rows[first..place.end()], open);
         let mut body = whole_rows(&below, wide, self.open_ended, open);
@@ -120,7 +125,9 @@ impl Table<'_> {
 
 /// A column as far as it is analysed.
 fn column(heading: &str, cell: usize, rows: &[&GridRow], marks: Marks, american: bool) -> Column {
-    let values = rows.iter().map(|row| (row.cells.get(cell).map_or("", |cell| cell.text.as_str()), row.line));
+    let values = rows
+        .iter()
+        .map(|row| (row.cells.get(cell).map_or("", |cell| cell.text.as_str()), row.line));
     // Where a heading takes several rows, the words of the lowest alone say less surely what it is.
     let lowest = heading.rsplit('\n').next().filter(|lowest| *lowest != heading);
     Column {

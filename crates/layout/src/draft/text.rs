@@ -18,7 +18,8 @@ const LONGEST: usize = 64 * 1024;
 
 /// Drafts from a text.
 pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
-    let (text, charset, known) = encoding::decode(source, None).map_err(|(line, why)| refuse(name, line, why))?;
+    let (text, charset, known) =
+        encoding::decode(source, None).map_err(|(line, why)| refuse(name, line, why))?;
     refuse_controls(&text, name)?;
     let mut guesses = vec![match known {
         Known::Declared => format!("encoding {charset}, for sure"),
@@ -32,26 +33,42 @@ pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
     let (part, is_cut) = beginning(&text, MOST);
     let rows = match split(part, delimiter) {
         Ok(rows) => rows,
-        Err((line, _)) if is_cut && part.len() - start_of(part, line) < LONGEST => whole_before(part, line, delimiter),
+        Err((line, _)) if is_cut && part.len() - start_of(part, line) < LONGEST => {
+            whole_before(part, line, delimiter)
+        }
         Err((line, why)) => return Err(refuse(name, line, why)),
     };
     refuse_swallowed(&rows, delimiter, name)?;
     let wide = usual_width(&rows);
     let between = if delimiter == '\t' { "a tab".to_owned() } else { format!("{delimiter:?}") };
     let count = count_of_width(&rows, wide);
-    guesses.push(format!("{between} between cells: it cuts {count} of {} rows into {wide}", rows.len()));
+    guesses.push(format!(
+        "{between} between cells: it cuts {count} of {} rows into {wide}",
+        rows.len()
+    ));
     if is_cut {
         guesses.push(format!("all by the first {} MB of {}", MOST >> 20, text.len() >> 20));
     }
-    let table = Table { name, rows, delimiter, charset: Some(charset), marks: None, open_ended: false, merged: &[] };
+    let table = Table {
+        name,
+        rows,
+        delimiter,
+        charset: Some(charset),
+        marks: None,
+        open_ended: false,
+        merged: &[],
+    };
     table.draft(guesses)
 }
 
 /// Refuses characters that no table has.
 fn refuse_controls(text: &str, name: &str) -> Result<(), ConvertError> {
-    let is_control =
-        |letter: &char| letter.is_control() && !matches!(letter, '\t' | '\r' | '\n' | '\u{c}' | '\u{80}'..='\u{9f}');
-    let Some((at, letter)) = text.char_indices().find(|(_, letter)| is_control(letter)) else { return Ok(()) };
+    let is_control = |letter: &char| {
+        letter.is_control() && !matches!(letter, '\t' | '\r' | '\n' | '\u{c}' | '\u{80}'..='\u{9f}')
+    };
+    let Some((at, letter)) = text.char_indices().find(|(_, letter)| is_control(letter)) else {
+        return Ok(());
+    };
     let line = 1 + text[..at].matches('\n').count();
     let message = format!(
         "the character U+{:04X}, which no table has; is this a table? save it as CSV or as a workbook (.xlsx)",
@@ -63,7 +80,9 @@ fn refuse_controls(text: &str, name: &str) -> Result<(), ConvertError> {
 /// Refuses a quotation mark that another one far below ends, and that has swallowed rows.
 fn refuse_swallowed(rows: &[GridRow], delimiter: char, name: &str) -> Result<(), ConvertError> {
     let wide = usual_width(rows);
-    let Some(Swallowed { line, column, lines }) = rows.iter().find_map(|row| swallowed(row, wide, delimiter)) else {
+    let Some(Swallowed { line, column, lines }) =
+        rows.iter().find_map(|row| swallowed(row, wide, delimiter))
+    else {
         return Ok(());
     };
     let message = format!(
@@ -78,7 +97,10 @@ fn beginning(text: &str, most: usize) -> (&str, bool) {
     if text.len() <= most {
         return (text, false);
     }
-    let end = text.as_bytes()[..most].iter().rposition(|byte| matches!(byte, b'\n' | b'\r')).map_or(0, |at| at + 1);
+    let end = text.as_bytes()[..most]
+        .iter()
+        .rposition(|byte| matches!(byte, b'\n' | b'\r'))
+        .map_or(0, |at| at + 1);
     (&text[..end], true)
 }
 
@@ -99,7 +121,8 @@ fn whole_before(text: &str, line: usize, delimiter: char) -> Vec<GridRow> {
     split(&text[..start_of(text, line)], delimiter).unwrap_or_default()
 }
 
-/// The delimiter that cuts the most rows into as many cells, more than one. A quotation mark that nothing ends is no reason to take another.
+/// The delimiter that cuts the most rows into as many cells, more than one. A quotation mark that
+/// nothing ends is no reason to take another.
 fn delimiter(text: &str) -> Option<char> {
     let (sample, _) = beginning(text, SAMPLE);
     let by = |delimiter: char| match split(sample, delimiter) {
@@ -108,8 +131,10 @@ fn delimiter(text: &str) -> Option<char> {
     };
     let good = [';', '\t', ',', '|'].into_iter().map(by).filter(|(_, rows)| usual_width(rows) > 1);
     let best = good.max_by_key(|(_, rows)| {
-        let (wide, filled) = (usual_width(rows), rows.iter().filter(|row| !row.is_blank()).count().max(1));
-        // The more columns the better, and the more rows agree; a comma in every number is two columns of many.
+        let (wide, filled) =
+            (usual_width(rows), rows.iter().filter(|row| !row.is_blank()).count().max(1));
+        // The more columns the better, and the more rows agree; a comma in every number is two
+        // columns of many.
         let agree = count_of_width(rows, wide) * 1000 / filled;
         agree * agree * (wide - 1)
     });

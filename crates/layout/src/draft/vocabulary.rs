@@ -1,6 +1,7 @@
-//! What people call the columns of a survey and what stands in them, in English and German and some French, Spanish, Dutch and
-//! Italian: plain words and words of the trade, of no one office. They are data, in `words.json`; here they are read, and a heading is
-//! taken apart into words, without accents and units, and held against them.
+//! What people call the columns of a survey and what stands in them, in English and German and some
+//! French, Spanish, Dutch and Italian: plain words and words of the trade, of no one office. They
+//! are data, in `words.json`; here they are read, and a heading is taken apart into words, without
+//! accents and units, and held against them.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::OnceLock;
@@ -32,7 +33,9 @@ impl TryFrom<String> for Role {
             "codes" => Ok(Self::Codes),
             "codes.detail" => Ok(Self::CodeDetail),
             "stretch" => Ok(Self::Stretch),
-            path => Target::named(path).map(Self::Field).ok_or_else(|| format!("there is no field {path}")),
+            path => Target::named(path)
+                .map(Self::Field)
+                .ok_or_else(|| format!("there is no field {path}")),
         }
     }
 }
@@ -151,27 +154,35 @@ pub(super) fn unit_in(heading: &[String]) -> Option<QuantityUnit> {
 /// The unit that a word or sign stands for.
 pub(super) fn unit_of(word: &str) -> Option<QuantityUnit> {
     let own = words(word);
-    unit_with(&vocabulary().cell_units, |known| known.iter().any(|known| known == word))
-        .or_else(|| unit_with(&vocabulary().units, |known| own.len() == 1 && known.contains(&own[0])))
+    unit_with(&vocabulary().cell_units, |known| known.iter().any(|known| known == word)).or_else(
+        || unit_with(&vocabulary().units, |known| own.len() == 1 && known.contains(&own[0])),
+    )
 }
 
 /// The unit whose words are so.
 fn unit_with(units: &Words, is: impl Fn(&[String]) -> bool) -> Option<QuantityUnit> {
-    units.iter().find(|(_, words)| is(words)).and_then(|(unit, _)| unit.parse::<QuantityUnit>().ok())
+    units
+        .iter()
+        .find(|(_, words)| is(words))
+        .and_then(|(unit, _)| unit.parse::<QuantityUnit>().ok())
 }
 
-/// What a text stands for of the words of a meaning: that of the longest phrase that is in it, and of two of one length that which comes
-/// first. From one end to the other is one way, and which of the two is none that can be told from the words alone.
+/// What a text stands for of the words of a meaning: that of the longest phrase that is in it, and
+/// of two of one length that which comes first. From one end to the other is one way, and which of
+/// the two is none that can be told from the words alone.
 pub(super) fn meant(text: &str, meaning: &Meaning) -> Option<&'static str> {
     let list = list(meaning)?;
     let own = words(text);
-    let found = list.iter().flat_map(|(value, phrases)| phrases.iter().map(move |phrase| (value, phrase)));
+    let found =
+        list.iter().flat_map(|(value, phrases)| phrases.iter().map(move |phrase| (value, phrase)));
     let at = |phrase: &str| -> Option<usize> {
         let places = phrase.split(' ').map(|part| own.iter().position(|word| word == part));
         places.collect::<Option<Vec<usize>>>().and_then(|places| places.into_iter().min())
     };
-    let found = found.filter_map(|(value, phrase)| Some((value, phrase.split(' ').count(), at(phrase)?)));
-    let (value, longest, _) = found.clone().max_by_key(|(_, long, at)| (*long, std::cmp::Reverse(*at)))?;
+    let found =
+        found.filter_map(|(value, phrase)| Some((value, phrase.split(' ').count(), at(phrase)?)));
+    let (value, longest, _) =
+        found.clone().max_by_key(|(_, long, at)| (*long, std::cmp::Reverse(*at)))?;
     let other = || found.clone().any(|(other, long, _)| long == longest && other != value);
     (!directions::is(meaning) || !other()).then_some(value.as_str())
 }
@@ -195,7 +206,8 @@ pub(super) fn words(text: &str) -> Vec<String> {
             found.extend((letter == '%').then(|| "percent".to_owned()));
             continue;
         }
-        let is_within = before.is_some_and(|(digit, small)| digit == is_digit && !(small && letter.is_uppercase()));
+        let is_within = before
+            .is_some_and(|(digit, small)| digit == is_digit && !(small && letter.is_uppercase()));
         if !is_within {
             found.push(String::new());
         }
@@ -223,7 +235,8 @@ fn push_plain(text: &mut String, letter: char) {
     }
 }
 
-/// The words of a text as the code list has them: words of offices, alone or several together, are replaced.
+/// The words of a text as the code list has them: words of offices, alone or several together, are
+/// replaced.
 pub(super) fn in_code_words(text: &str) -> Vec<String> {
     let mut own = words(text);
     for (word, phrases) in &vocabulary().codes {
@@ -246,21 +259,25 @@ pub(super) fn is_bare(heading: &[String]) -> bool {
 pub(super) fn named(heading: &[String], meaning: &Meaning) -> f64 {
     let known = vocabulary();
     let unit = |word: &String| known.units.values().any(|words| words.contains(word));
-    let bare: Vec<&String> = heading.iter().filter(|word| !unit(word) && !known.bare.contains(*word)).collect();
+    let bare: Vec<&String> =
+        heading.iter().filter(|word| !unit(word) && !known.bare.contains(*word)).collect();
     // A heading of units and numbers alone is all there is.
     let words: Vec<&String> = if bare.is_empty() { heading.iter().collect() } else { bare };
-    let all = words.iter().filter(|word| !word.bytes().all(|byte| byte.is_ascii_digit())).count().max(1);
+    let all =
+        words.iter().filter(|word| !word.bytes().all(|byte| byte.is_ascii_digit())).count().max(1);
     let best = meaning.phrases.iter().map(|phrase| {
         let wanted: Vec<&str> = phrase.split(' ').collect();
         let is = |own: &str, wanted: &str| {
             // German writes words together: the last part says what it is.
             own == wanted || wanted.len() > 4 && own.len() > wanted.len() && own.ends_with(wanted)
         };
-        let covered = wanted.iter().filter(|wanted| heading.iter().any(|own| is(own, wanted))).count();
+        let covered =
+            wanted.iter().filter(|wanted| heading.iter().any(|own| is(own, wanted))).count();
         if covered < wanted.len() {
             return 0.0;
         }
-        let of_heading = words.iter().filter(|own| wanted.iter().any(|wanted| is(own, wanted))).count();
+        let of_heading =
+            words.iter().filter(|own| wanted.iter().any(|wanted| is(own, wanted))).count();
         // A small word is a small part of a long heading.
         if wanted.concat().len() < 4 && of_heading * 2 < all {
             return 0.0;
@@ -281,22 +298,33 @@ mod tests {
         let mut seen = BTreeSet::new();
         for word in words {
             let word = word.as_ref();
-            assert!(!word.is_empty() && seen.insert(word.to_owned()), "{what}: {word:?} stands twice or is empty");
+            assert!(
+                !word.is_empty() && seen.insert(word.to_owned()),
+                "{what}: {word:?} stands twice or is empty"
+            );
         }
     }
 
-    /// The file is read, every word in it stands once where two could not be told apart, and as headings are taken apart.
+    /// The file is read, every word in it stands once where two could not be told apart, and as
+    /// headings are taken apart.
     #[test]
     fn the_vocabulary_is_read_and_says_nothing_twice() {
         let all: Vocabulary = serde_json::from_str(include_str!("words.json")).unwrap();
         assert!(all.meanings.len() > 30);
-        once("meanings", all.meanings.iter().map(|meaning| format!("{:?} {:?}", meaning.role, meaning.wants)));
+        once(
+            "meanings",
+            all.meanings.iter().map(|meaning| format!("{:?} {:?}", meaning.role, meaning.wants)),
+        );
         for meaning in &all.meanings {
             once(&meaning.is, meaning.phrases.iter());
             for phrase in &meaning.phrases {
                 assert_eq!(words(phrase).join(" "), *phrase, "{}", meaning.is);
             }
-            assert!(meaning.words.as_ref().is_none_or(|name| all.values.contains_key(name)), "{}", meaning.is);
+            assert!(
+                meaning.words.as_ref().is_none_or(|name| all.values.contains_key(name)),
+                "{}",
+                meaning.is
+            );
         }
         for unit in all.units.keys().chain(all.cell_units.keys()) {
             assert!(unit.parse::<QuantityUnit>().is_ok(), "{unit}");
@@ -312,9 +340,13 @@ mod tests {
     /// Words for values are words of the format.
     #[test]
     fn values_are_words_of_the_format() {
-        for (name, field) in [("materials", "pipes.material"), ("shapes", "pipes.shape"), ("carries", "pipes.carries")]
-        {
-            let obvert_model::shape::Shape::Word(known) = Target::named(field).unwrap().shape() else {
+        for (name, field) in [
+            ("materials", "pipes.material"),
+            ("shapes", "pipes.shape"),
+            ("carries", "pipes.carries"),
+        ] {
+            let obvert_model::shape::Shape::Word(known) = Target::named(field).unwrap().shape()
+            else {
                 panic!("{field}")
             };
             for value in vocabulary().values[name].keys() {
@@ -350,7 +382,12 @@ mod tests {
         assert_eq!(in_code_words("Gave up: roots"), ["stopped", "roots"]);
         assert_eq!(
             (unit_of("\""), unit_of("Inches"), unit_of("mm"), unit_of("x")),
-            (Some(QuantityUnit::Inch), Some(QuantityUnit::Inch), Some(QuantityUnit::Millimetre), None)
+            (
+                Some(QuantityUnit::Inch),
+                Some(QuantityUnit::Inch),
+                Some(QuantityUnit::Millimetre),
+                None
+            )
         );
     }
 }

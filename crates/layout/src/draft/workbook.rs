@@ -1,4 +1,5 @@
-//! A draft from a workbook: its sheets as rows of texts, before it is known what their columns hold, and the one that a layout is for.
+//! A draft from a workbook: its sheets as rows of texts, before it is known what their columns
+//! hold, and the one that a layout is for.
 
 use obvert_convert::ConvertError;
 use obvert_convert::xlsx::ZipLimits;
@@ -22,8 +23,13 @@ struct Sheet {
 /// As many sheets are tried.
 const TRIED: usize = 20;
 
-/// Drafts from a workbook: from the sheet that is asked for, or the one whose columns make most sense.
-pub(super) fn draft(source: &[u8], name: &str, wanted: Option<&str>) -> Result<Draft, ConvertError> {
+/// Drafts from a workbook: from the sheet that is asked for, or the one whose columns make most
+/// sense.
+pub(super) fn draft(
+    source: &[u8],
+    name: &str,
+    wanted: Option<&str>,
+) -> Result<Draft, ConvertError> {
     let mut book = Sheets::open(source, name, ZipLimits::default())?;
     let all = book.names();
     let sheets = candidates(&mut book, name, wanted)?;
@@ -36,18 +42,25 @@ pub(super) fn draft(source: &[u8], name: &str, wanted: Option<&str>) -> Result<D
     let is_alone = sheets.len() == 1;
     let mut draft = draft.map_err(|error| match error {
         ConvertError::Form { place, message } if !is_alone => {
-            let message = format!("no sheet of {} is a table; in {:?}, {message}", quoted(&all), sheet.name);
+            let message =
+                format!("no sheet of {} is a table; in {:?}, {message}", quoted(&all), sheet.name);
             ConvertError::Form { place, message }
         }
         other => other,
     })?;
-    let others: Vec<String> =
-        sheets.iter().filter(|other| other.name != sheet.name).map(|other| other.name.clone()).collect();
+    let others: Vec<String> = sheets
+        .iter()
+        .filter(|other| other.name != sheet.name)
+        .map(|other| other.name.clone())
+        .collect();
     let why = match wanted {
         Some(_) => ", which was asked for".to_owned(),
         None if is_alone => String::new(),
         None => {
-            format!(", whose columns make most sense; the other sheets with anything in them are {}", quoted(&others))
+            format!(
+                ", whose columns make most sense; the other sheets with anything in them are {}",
+                quoted(&others)
+            )
         }
     };
     draft.guesses.insert(0, format!("the sheet {:?}{why}", sheet.name));
@@ -67,8 +80,13 @@ fn quoted(names: &[String]) -> String {
 /// The sheets that a draft can be of.
 ///
 /// # Errors
-/// When the workbook is a survey already, has no sheet of the name that is asked for, or nothing in its sheets.
-fn candidates(book: &mut Sheets<'_>, name: &str, wanted: Option<&str>) -> Result<Vec<Sheet>, ConvertError> {
+/// When the workbook is a survey already, has no sheet of the name that is asked for, or nothing in
+/// its sheets.
+fn candidates(
+    book: &mut Sheets<'_>,
+    name: &str,
+    wanted: Option<&str>,
+) -> Result<Vec<Sheet>, ConvertError> {
     let names = book.names();
     let mut sheets: Vec<Sheet> = Vec::new();
     for name in &names {
@@ -93,15 +111,22 @@ fn candidates(book: &mut Sheets<'_>, name: &str, wanted: Option<&str>) -> Result
             Some(sheet) => format!("the sheet {sheet:?} has nothing in it"),
             None => "no sheet has anything in it".to_owned(),
         };
-        return Err(refuse(name, 1, format!("{what}; a draft needs a table with headings and rows below them")));
+        return Err(refuse(
+            name,
+            1,
+            format!("{what}; a draft needs a table with headings and rows below them"),
+        ));
     }
     Ok(sheets)
 }
 
-/// The draft whose columns make most sense, with its place; of two that are alike the first, as a reader takes it.
+/// The draft whose columns make most sense, with its place; of two that are alike the first, as a
+/// reader takes it.
 fn best(mut drafts: Vec<Result<Draft, ConvertError>>) -> (usize, Result<Draft, ConvertError>) {
     let sense = |draft: &Result<Draft, ConvertError>| {
-        draft.as_ref().map_or(-1.0, |draft| draft.columns.iter().map(|column| column.confidence).sum::<f64>())
+        draft
+            .as_ref()
+            .map_or(-1.0, |draft| draft.columns.iter().map(|column| column.confidence).sum::<f64>())
     };
     let mut best = 0;
     for index in 1..drafts.len() {
@@ -115,13 +140,23 @@ fn best(mut drafts: Vec<Result<Draft, ConvertError>>) -> (usize, Result<Draft, C
 fn of_sheet(name: &str, sheet: &Sheet, merged: &[Merged]) -> Result<Draft, ConvertError> {
     // Numbers are numbers in a workbook; only texts tell which mark somebody types.
     let cells = sheet.rows.iter().flat_map(|row| &row.cells);
-    let texts = cells.filter_map(|cell| if let SheetCell::Text(text) = cell { Some(text.as_str()) } else { None });
+    let texts =
+        cells.filter_map(
+            |cell| if let SheetCell::Text(text) = cell { Some(text.as_str()) } else { None },
+        );
     let marks = NumberMarks::of(texts, true);
     let rows = rows(sheet, marks.marks.decimal);
     // In places, the file is the sheet and the line the row.
     let name = format!("{name}, sheet {:?}", sheet.name);
-    let table =
-        Table { name: &name, rows, delimiter: ',', charset: None, marks: Some(marks), open_ended: true, merged };
+    let table = Table {
+        name: &name,
+        rows,
+        delimiter: ',',
+        charset: None,
+        marks: Some(marks),
+        open_ended: true,
+        merged,
+    };
     table.draft(Vec::new())
 }
 
@@ -131,7 +166,8 @@ fn merged(book: &mut Sheets<'_>, sheet: &str) -> Vec<Merged> {
     all.map(|one| Merged { rows: one.rows, columns: one.columns }).collect()
 }
 
-/// The rows of a sheet as texts, the blank ones as well: numbers with a decimal mark, days and times as ISO 8601 has them.
+/// The rows of a sheet as texts, the blank ones as well: numbers with a decimal mark, days and
+/// times as ISO 8601 has them.
 fn rows(sheet: &Sheet, decimal: char) -> Vec<GridRow> {
     let mut mark = [0; 4];
     let texts = Texts::new(Marks::new(decimal.encode_utf8(&mut mark)));

@@ -27,7 +27,8 @@ pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
         let why = "this is a survey in the XML of this format already; it is read without a layout";
         return Err(refuse(name, 1, why));
     }
-    let values = || tree.leaves.iter().flat_map(|leaf| &leaf.values).map(|(value, _)| value.as_str());
+    let values =
+        || tree.leaves.iter().flat_map(|leaf| &leaf.values).map(|(value, _)| value.as_str());
     let NumberMarks { marks, reasons, unsettled } = NumberMarks::of(values(), true);
     let american = is_american(values());
     let mut guesses = vec![format!("XML in {charset}, for sure")];
@@ -54,8 +55,10 @@ pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
     let mut open = about_namespaces(text, &columns);
     let (columns, choices) = without_texts(&tree, row, columns, choices, &mut open);
     // Of the rows, only the words for codes and the amounts are asked for.
-    let asked: Vec<usize> = (0..choices.len()).filter(|column| is_asked(choices[*column].as_ref())).collect();
-    let headings: Vec<&str> = asked.iter().map(|column| columns[*column].heading.as_str()).collect();
+    let asked: Vec<usize> =
+        (0..choices.len()).filter(|column| is_asked(choices[*column].as_ref())).collect();
+    let headings: Vec<&str> =
+        asked.iter().map(|column| columns[*column].heading.as_str()).collect();
     let rows = rows(text, name, &tree.path(row), &headings)?;
     let cell = |column: usize| asked.iter().position(|own| *own == column).unwrap_or(usize::MAX);
     let cells: Vec<usize> = (0..columns.len()).map(cell).collect();
@@ -77,7 +80,9 @@ pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
 
 /// Whether the values of a column are asked for row by row.
 fn is_asked(choice: Option<&Choice>) -> bool {
-    choice.is_some_and(|choice| matches!(choice.role(), Role::Codes | Role::CodeDetail | Role::Field(Target::AMOUNT)))
+    choice.is_some_and(|choice| {
+        matches!(choice.role(), Role::Codes | Role::CodeDetail | Role::Field(Target::AMOUNT))
+    })
 }
 
 /// What is guessed of the element that is a row, and of those around it.
@@ -85,7 +90,8 @@ fn about_row(tree: &Tree, row: usize) -> Vec<String> {
     let element = &tree.elements[row];
     let around = element.parent.map_or("", |parent| tree.elements[parent].name.as_str());
     let (path, count, most) = (tree.path(row), element.count, element.most);
-    let mut guesses = vec![format!("{path} is a row: {count} in all, up to {most} within one <{around}>")];
+    let mut guesses =
+        vec![format!("{path} is a row: {count} in all, up to {most} within one <{around}>")];
     for (level, what) in [(Level::Run, "run"), (Level::Pipe, "pipe")] {
         if let Some((holder, _)) = levels(tree, row).into_iter().find(|(_, own)| *own == level) {
             let path = tree.path(holder);
@@ -101,7 +107,8 @@ fn about_row(tree: &Tree, row: usize) -> Vec<String> {
 /// What a layout cannot say of namespaces.
 fn about_namespaces(text: &str, columns: &[Column]) -> Vec<String> {
     let mut open = Vec::new();
-    let prefixes: BTreeSet<&str> = columns.iter().filter_map(|column| xml::prefix(&column.heading)).collect();
+    let prefixes: BTreeSet<&str> =
+        columns.iter().filter_map(|column| xml::prefix(&column.heading)).collect();
     if !prefixes.is_empty() {
         let prefixes: Vec<String> = prefixes.iter().map(|prefix| format!("{prefix:?}")).collect();
         open.push(format!(
@@ -118,7 +125,8 @@ fn about_namespaces(text: &str, columns: &[Column]) -> Vec<String> {
     open
 }
 
-/// The columns without texts that are beside elements, which no layout reads and which are reported.
+/// The columns without texts that are beside elements, which no layout reads and which are
+/// reported.
 fn without_texts(
     tree: &Tree,
     row: usize,
@@ -142,7 +150,8 @@ fn without_texts(
     kept.into_iter().unzip()
 }
 
-/// What the elements around a row, and the row, are for: the innermost that holds values is the run, the one around it the pipe.
+/// What the elements around a row, and the row, are for: the innermost that holds values is the
+/// run, the one around it the pipe.
 fn levels(tree: &Tree, row: usize) -> Vec<(usize, Level)> {
     let spine = tree.spine(row);
     let mut holders: Vec<usize> = Vec::new();
@@ -159,7 +168,9 @@ fn levels(tree: &Tree, row: usize) -> Vec<(usize, Level)> {
     // A root is a pipe only if it is called so: most hold what is of all pipes.
     for (holder, level) in levels.iter_mut().filter(|(_, level)| *level == Level::Pipe) {
         let element = &tree.elements[*holder];
-        if element.parent.is_none() && !is_called(&vocabulary::words(&element.name), Target::PIPE_ID) {
+        if element.parent.is_none()
+            && !is_called(&vocabulary::words(&element.name), Target::PIPE_ID)
+        {
             *level = Level::Document;
         }
     }
@@ -178,18 +189,28 @@ fn place(tree: &Tree, row: usize, columns: &mut [Column]) {
     for (column, leaf) in columns.iter_mut().zip(&tree.leaves) {
         let (holder, between) = tree.holder(leaf, &spine);
         let level = levels.iter().find(|(own, _)| *own == holder).map(|(_, level)| *level);
-        // What repeats within a row is several values of it; what repeats beside the rows is of none of them.
-        column.level = level.filter(|_| holder == row || !tree.repeats(&between)).unwrap_or(Level::Beside);
+        // What repeats within a row is several values of it; what repeats beside the rows is of
+        // none of them.
+        column.level =
+            level.filter(|_| holder == row || !tree.repeats(&between)).unwrap_or(Level::Beside);
         let has_several = between.iter().any(|element| tree.elements[*element].most > 1);
-        let is_free = |separator: &&str| !leaf.values.iter().any(|(value, _)| value.contains(*separator));
-        column.several = has_several.then(|| ["; ", "|", " / "].into_iter().find(is_free).unwrap_or("\u{b6}"));
+        let is_free =
+            |separator: &&str| !leaf.values.iter().any(|(value, _)| value.contains(*separator));
+        column.several =
+            has_several.then(|| ["; ", "|", " / "].into_iter().find(is_free).unwrap_or("\u{b6}"));
         column.words = words(tree, leaf, holder, &between, column.level);
     }
 }
 
-/// The words for a leaf: its path within the element that it is of, the last of it alone, and where those say nothing, the
-/// name of that element beside them.
-fn words(tree: &Tree, leaf: &Leaf, holder: usize, between: &[usize], level: Level) -> Vec<Vec<String>> {
+/// The words for a leaf: its path within the element that it is of, the last of it alone, and where
+/// those say nothing, the name of that element beside them.
+fn words(
+    tree: &Tree,
+    leaf: &Leaf,
+    holder: usize,
+    between: &[usize],
+    level: Level,
+) -> Vec<Vec<String>> {
     // A prefix says of which namespace a name is, and not what it means.
     let plain = |name: &str| vocabulary::words(name.rsplit(':').next().unwrap_or(name));
     let own = between.iter().map(|element| tree.elements[*element].name.as_str());
@@ -198,7 +219,8 @@ fn words(tree: &Tree, leaf: &Leaf, holder: usize, between: &[usize], level: Leve
     if vocabulary::is_bare(&whole) {
         let of_holder = plain(&tree.elements[holder].name);
         // What its name says counts for more than where it is.
-        let is_said = is_called(&of_holder, Target::PIPE_ID) || is_called(&of_holder, Target::RUN_ID);
+        let is_said =
+            is_called(&of_holder, Target::PIPE_ID) || is_called(&of_holder, Target::RUN_ID);
         let kind = match level {
             Level::Pipe if !is_said => Some("pipe"),
             Level::Run if !is_said => Some("run"),
@@ -211,12 +233,14 @@ fn words(tree: &Tree, leaf: &Leaf, holder: usize, between: &[usize], level: Leve
     if parts.len() > 1 { vec![whole, last] } else { vec![whole] }
 }
 
-/// The element that is a row: of those that repeat the one whose values make most sense as those of an observation, the deeper of
-/// two that are alike; with what is chosen for each column then.
+/// The element that is a row: of those that repeat the one whose values make most sense as those of
+/// an observation, the deeper of two that are alike; with what is chosen for each column then.
 fn best_row(tree: &Tree, columns: &mut [Column]) -> Option<(usize, Vec<Option<Choice>>)> {
     let repeats = |row: &usize| tree.elements[*row].most > 1 && tree.elements[*row].is_record();
     let mut rows: Vec<usize> = (0..tree.elements.len()).filter(repeats).collect();
-    rows.sort_by_key(|row| std::cmp::Reverse((tree.elements[*row].depth, tree.elements[*row].count)));
+    rows.sort_by_key(|row| {
+        std::cmp::Reverse((tree.elements[*row].depth, tree.elements[*row].count))
+    });
     rows.truncate(TRIED);
     let mut best: Option<(f64, usize)> = None;
     for row in rows {
@@ -241,7 +265,8 @@ fn sense(tree: &Tree, row: usize, columns: &[Column]) -> f64 {
     };
     let choices = choose(columns);
     let of_rows = columns.iter().zip(&choices).zip(&tree.leaves);
-    let of_rows = of_rows.filter(|((column, _), _)| matches!(column.level, Level::Row | Level::Any));
+    let of_rows =
+        of_rows.filter(|((column, _), _)| matches!(column.level, Level::Row | Level::Any));
     let of_row = |((_, choice), leaf): ((&Column, &Option<Choice>), &Leaf)| {
         let choice = choice.as_ref().filter(|choice| is_seen(choice.role()) && is_own(leaf))?;
         Some(choice.confidence)

@@ -1,5 +1,6 @@
-//! What is in an XML file: its elements by their paths, and the values of its attributes and elements. The markup is read by the reader of
-//! the XML format, which refuses document type declarations.
+//! What is in an XML file: its elements by their paths, and the values of its attributes and
+//! elements. The markup is read by the reader of the XML format, which refuses document type
+//! declarations.
 
 use std::collections::HashMap;
 
@@ -89,7 +90,12 @@ impl Tree {
     }
 
     /// Counts an element and adds the values of its attributes.
-    fn start(&mut self, start: Start<'_>, parent: Option<&mut Open>, tokens: &mut Tokens<'_>) -> Open {
+    fn start(
+        &mut self,
+        start: Start<'_>,
+        parent: Option<&mut Open>,
+        tokens: &mut Tokens<'_>,
+    ) -> Open {
         let element = self.element(parent.as_ref().map(|parent| parent.element), start.name);
         let mut times = 1;
         if let Some(parent) = parent {
@@ -151,13 +157,15 @@ impl Tree {
 
     /// The elements from the root to one, that one included.
     pub(super) fn spine(&self, element: usize) -> Vec<usize> {
-        let mut spine: Vec<usize> = std::iter::successors(Some(element), |own| self.elements[*own].parent).collect();
+        let mut spine: Vec<usize> =
+            std::iter::successors(Some(element), |own| self.elements[*own].parent).collect();
         spine.reverse();
         spine
     }
 
     pub(super) fn path(&self, element: usize) -> String {
-        let names: Vec<&str> = self.spine(element).iter().map(|own| self.elements[*own].name.as_str()).collect();
+        let names: Vec<&str> =
+            self.spine(element).iter().map(|own| self.elements[*own].name.as_str()).collect();
         names.join("/")
     }
 
@@ -166,7 +174,8 @@ impl Tree {
         leaf.attribute.as_ref().map_or(path.clone(), |attribute| format!("{path}/@{attribute}"))
     }
 
-    /// What a leaf is of: the nearest element of a spine, and the elements between, the outermost first.
+    /// What a leaf is of: the nearest element of a spine, and the elements between, the outermost
+    /// first.
     pub(super) fn holder(&self, leaf: &Leaf, spine: &[usize]) -> (usize, Vec<usize>) {
         let all = self.spine(leaf.element);
         let shared = all.iter().zip(spine).take_while(|(one, other)| one == other).count();
@@ -175,7 +184,9 @@ impl Tree {
 
     /// Whether one of the elements is a record of its own that occurs several times.
     pub(super) fn repeats(&self, elements: &[usize]) -> bool {
-        elements.iter().any(|element| self.elements[*element].most > 1 && self.elements[*element].is_record())
+        elements
+            .iter()
+            .any(|element| self.elements[*element].most > 1 && self.elements[*element].is_record())
     }
 }
 
@@ -184,7 +195,8 @@ impl Open {
         if !self.text.is_empty() {
             self.text.push_str(text);
         } else if !text.trim().is_empty() {
-            // White space before a text is none of it; between the elements of a long list there is much.
+            // White space before a text is none of it; between the elements of a long list there is
+            // much.
             self.text_at = tokens.past_space(offset);
             self.text.push_str(text.trim_start());
         }
@@ -195,7 +207,12 @@ impl Open {
 ///
 /// # Errors
 /// When the file is not well-formed.
-pub(super) fn rows(text: &str, file: &str, path: &str, headings: &[&str]) -> Result<Vec<GridRow>, ConvertError> {
+pub(super) fn rows(
+    text: &str,
+    file: &str,
+    path: &str,
+    headings: &[&str],
+) -> Result<Vec<GridRow>, ConvertError> {
     let mut tokens = Tokens::of_any(text, file);
     let mut rows = Rows { path, headings, rows: Vec::new(), open: Vec::new() };
     loop {

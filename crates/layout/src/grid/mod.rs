@@ -1,5 +1,6 @@
-//! Rows of cells, each with the place that it came from, whatever file they were read from: text with delimiters, elements
-//! of XML, or a sheet of a workbook. What the cells mean is the layout's to say.
+//! Rows of cells, each with the place that it came from, whatever file they were read from: text
+//! with delimiters, elements of XML, or a sheet of a workbook. What the cells mean is the layout's
+//! to say.
 
 pub(crate) mod text;
 #[cfg(feature = "xlsx")]
@@ -26,7 +27,8 @@ pub(crate) fn of_file(source: &[u8], name: &str, plan: &Plan<'_>) -> Result<Grid
         (None, Some(xml)) => xml::read(source, name, plan, xml),
         (None, None) => {
             let id = &plan.layout.id;
-            let message = format!("the layout {id} says neither table nor xml; say how the file is written");
+            let message =
+                format!("the layout {id} says neither table nor xml; say how the file is written");
             Err(ConvertError::Refused { message })
         }
     }
@@ -43,7 +45,8 @@ pub(crate) fn refuse(file: &str, line: usize, message: impl Into<String>) -> Con
 pub struct Grid {
     /// The headings, trimmed.
     pub headings: Vec<String>,
-    /// The line or row, from 1, that the headings stand in; 0 where they are paths and stand nowhere.
+    /// The line or row, from 1, that the headings stand in; 0 where they are paths and stand
+    /// nowhere.
     pub heading_line: usize,
     /// The rows, in the order of the file.
     pub rows: Vec<GridRow>,
@@ -58,7 +61,8 @@ pub struct Grid {
 pub struct GridRow {
     /// The line or row, from 1.
     pub line: usize,
-    /// Its cells. A number is the text that the layout's forms expect, with the layout's decimal mark.
+    /// Its cells. A number is the text that the layout's forms expect, with the layout's decimal
+    /// mark.
     pub cells: Vec<GridCell>,
     /// Why its cells cannot be trusted, where they cannot: lower case, no full stop.
     pub flaw: Option<String>,
@@ -82,11 +86,11 @@ pub struct GridCell {
 /// What a cell of a spreadsheet holds that its text does not say.
 #[derive(Clone, Debug, Default)]
 pub struct Kept {
-    /// The number before the percent sign, where the cell is a number that is shown as a percentage and the text is what is shown: 8
-    /// for a cell that holds 0.08 and shows 8 %.
+    /// The number before the percent sign, where the cell is a number that is shown as a percentage
+    /// and the text is what is shown: 8 for a cell that holds 0.08 and shows 8 %.
     pub percent: Option<f64>,
-    /// The day and the time of day that the cell holds, where the text does not say all of it: `2026-06-09 09:15:30` for one that
-    /// shows `09:15`.
+    /// The day and the time of day that the cell holds, where the text does not say all of it:
+    /// `2026-06-09 09:15:30` for one that shows `09:15`.
     pub whole: Option<String>,
 }
 
@@ -102,7 +106,8 @@ impl GridCell {
     }
 }
 
-/// Where a value came from: line and column as [`GridCell`] has them, and the number of the heading; 0 where there is none.
+/// Where a value came from: line and column as [`GridCell`] has them, and the number of the
+/// heading; 0 where there is none.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct Origin {
     pub(crate) line: usize,
@@ -118,16 +123,17 @@ impl Origin {
 }
 
 impl Grid {
-    /// A grid of all rows of a table or sheet, the blank ones as well: the headings are where the layout's form says, and blank rows
-    /// below them are left out.
+    /// A grid of all rows of a table or sheet, the blank ones as well: the headings are where the
+    /// layout's form says, and blank rows below them are left out.
     ///
     /// # Errors
     /// When nothing stands where the headings should.
     pub fn under_headings(mut rows: Vec<GridRow>, table: &TableForm) -> Result<Self, String> {
         let before = table.heading_row.unwrap_or(1).saturating_sub(1) as usize;
         let deep = table.heading_rows.unwrap_or(1).max(1) as usize;
-        let there =
-            rows.get(before..before.saturating_add(deep)).is_some_and(|above| !above.iter().all(GridRow::is_blank));
+        let there = rows
+            .get(before..before.saturating_add(deep))
+            .is_some_and(|above| !above.iter().all(GridRow::is_blank));
         if !there {
             return Err("there is no row of headings; is this the right file?".to_owned());
         }
@@ -135,7 +141,13 @@ impl Grid {
         body.retain(|row| row.flaw.is_some() || !row.is_blank());
         let above = &rows[before..];
         let line = above.last().map_or(0, |row| row.line);
-        Ok(Self { headings: headings(above), heading_line: line, rows: body, sheet: None, notes: Vec::new() })
+        Ok(Self {
+            headings: headings(above),
+            heading_line: line,
+            rows: body,
+            sheet: None,
+            notes: Vec::new(),
+        })
     }
 }
 
@@ -147,9 +159,12 @@ impl GridRow {
     }
 }
 
-/// The headings of rows that stand one below the other: a blank cell above another takes what stands left of it.
+/// The headings of rows that stand one below the other: a blank cell above another takes what
+/// stands left of it.
 pub(crate) fn headings(rows: &[GridRow]) -> Vec<String> {
-    let text = |row: &GridRow, column: usize| row.cells.get(column).map_or("", |cell| cell.text.trim()).to_owned();
+    let text = |row: &GridRow, column: usize| {
+        row.cells.get(column).map_or("", |cell| cell.text.trim()).to_owned()
+    };
     let wide = rows.iter().map(|row| row.cells.len()).max().unwrap_or(0);
     let Some((last, above)) = rows.split_last() else { return Vec::new() };
     let mut merged = vec![String::new(); above.len()];

@@ -1,6 +1,7 @@
-//! A table as text with delimiters (RFC 4180, other delimiters allowed), to a grid and back. The csv crate does the writing. It cannot do
-//! the reading: rows are counted with the blank ones as a spreadsheet counts them, a quotation mark that is never closed must not
-//! swallow the rest of the file, and text behind a closing one is reported for its row alone.
+//! A table as text with delimiters (RFC 4180, other delimiters allowed), to a grid and back. The
+//! csv crate does the writing. It cannot do the reading: rows are counted with the blank ones as a
+//! spreadsheet counts them, a quotation mark that is never closed must not swallow the rest of the
+//! file, and text behind a closing one is reported for its row alone.
 
 use std::iter::Peekable;
 use std::str::Chars;
@@ -18,7 +19,12 @@ fn delimiter(table: &TableForm) -> char {
 }
 
 /// Splits a table.
-pub(crate) fn read(source: &[u8], file: &str, plan: &Plan<'_>, table: &TableForm) -> Result<Grid, ConvertError> {
+pub(crate) fn read(
+    source: &[u8],
+    file: &str,
+    plan: &Plan<'_>,
+    table: &TableForm,
+) -> Result<Grid, ConvertError> {
     let (text, charset, known) =
         encoding::decode(source, plan.charset).map_err(|(line, why)| refuse(file, line, why))?;
     let id = &plan.layout.id;
@@ -26,11 +32,15 @@ pub(crate) fn read(source: &[u8], file: &str, plan: &Plan<'_>, table: &TableForm
         Known::Marked => Some(format!(
             "the table begins with a byte-order mark, so it was read as {charset} whatever the layout says"
         )),
-        Known::Guessed => Some(format!("the layout {id} names no encoding; the table was read as {charset}")),
+        Known::Guessed => {
+            Some(format!("the layout {id} names no encoding; the table was read as {charset}"))
+        }
         Known::Declared => None,
     };
     let mut rows = split(&text, delimiter(table)).map_err(|(line, why)| refuse(file, line, why))?;
-    let wide = rows.get(table.heading_row.unwrap_or(1).saturating_sub(1) as usize).map_or(0, |row| row.cells.len());
+    let wide = rows
+        .get(table.heading_row.unwrap_or(1).saturating_sub(1) as usize)
+        .map_or(0, |row| row.cells.len());
     for row in &mut rows {
         if let Some(Swallowed { line, column, lines }) = swallowed(row, wide, delimiter(table)) {
             row.flawed = column;
@@ -52,7 +62,8 @@ pub(crate) fn read(source: &[u8], file: &str, plan: &Plan<'_>, table: &TableForm
     Ok(grid)
 }
 
-/// A cell that has whole rows in it, since a quotation mark begins it that another one far below ends.
+/// A cell that has whole rows in it, since a quotation mark begins it that another one far below
+/// ends.
 pub(crate) struct Swallowed {
     pub(crate) line: usize,
     pub(crate) column: usize,
@@ -106,7 +117,8 @@ enum End {
 
 impl Splitter<'_> {
     fn row(&mut self, wide: usize) -> Result<GridRow, (usize, String)> {
-        let mut row = GridRow { line: self.line, cells: Vec::with_capacity(wide), ..GridRow::default() };
+        let mut row =
+            GridRow { line: self.line, cells: Vec::with_capacity(wide), ..GridRow::default() };
         loop {
             let column = row.cells.len() + 1;
             let (text, is_flawed) = self.cell()?;
@@ -194,10 +206,12 @@ pub(crate) fn write(
         message: format!("the table cannot be written: {error}"),
     };
     let delimiter = u8::try_from(delimiter(table)).map_err(|error| refused(&error))?;
-    let terminator = if table.line_end == Some(LineEnd::Lf) { Terminator::Any(b'\n') } else { Terminator::CRLF };
+    let terminator =
+        if table.line_end == Some(LineEnd::Lf) { Terminator::Any(b'\n') } else { Terminator::CRLF };
     let mut builder = WriterBuilder::new();
     let mut writer = builder.delimiter(delimiter).terminator(terminator).from_writer(Vec::new());
-    // What is above the headings is the office's own and not known here; the rows keep their places.
+    // What is above the headings is the office's own and not known here; the rows keep their
+    // places.
     for _ in 1..table.heading_row.unwrap_or(1) {
         writer.write_record(headings.iter().map(|_| "")).map_err(|error| refused(&error))?;
     }
@@ -213,10 +227,13 @@ pub(crate) fn write(
     Ok(encoding::encode(&text, charset).0)
 }
 
-/// One of the rows of headings. What a spreadsheet would merge is said once, over the first of the columns.
+/// One of the rows of headings. What a spreadsheet would merge is said once, over the first of the
+/// columns.
 fn heading_row<'h>(headings: &[&'h str], row: usize, deep: usize) -> Vec<&'h str> {
     let part = |heading: &'h str, row: usize| heading.split('\n').nth(row).unwrap_or_default();
-    let is_same = |one: &'h str, other: &'h str| one.split('\n').take(row + 1).eq(other.split('\n').take(row + 1));
+    let is_same = |one: &'h str, other: &'h str| {
+        one.split('\n').take(row + 1).eq(other.split('\n').take(row + 1))
+    };
     let cell = |(index, heading): (usize, &&'h str)| {
         let is_merged = index > 0 && row + 1 < deep && is_same(headings[index - 1], heading);
         if is_merged { "" } else { part(heading, row) }
@@ -231,21 +248,32 @@ mod tests {
 
     fn cells(text: &str) -> Vec<(usize, Vec<String>)> {
         let rows = split(text, ',').unwrap();
-        rows.into_iter().map(|row| (row.line, row.cells.into_iter().map(|cell| cell.text).collect())).collect()
+        rows.into_iter()
+            .map(|row| (row.line, row.cells.into_iter().map(|cell| cell.text).collect()))
+            .collect()
     }
 
     fn is(rows: &[(usize, &[&str])]) -> Vec<(usize, Vec<String>)> {
-        rows.iter().map(|(line, cells)| (*line, cells.iter().map(|cell| (*cell).to_owned()).collect())).collect()
+        rows.iter()
+            .map(|(line, cells)| (*line, cells.iter().map(|cell| (*cell).to_owned()).collect()))
+            .collect()
     }
 
-    /// RFC 4180 section 2, rules 1 to 7; CR alone and LF alone end lines too, which is common practice.
+    /// RFC 4180 section 2, rules 1 to 7; CR alone and LF alone end lines too, which is common
+    /// practice.
     #[test]
     fn cells_are_those_of_rfc_4180() {
         assert_eq!(cells("a,b\r\nc,d\r\n"), is(&[(1, &["a", "b"]), (2, &["c", "d"])]));
         assert_eq!(cells("a,b\rc,d"), is(&[(1, &["a", "b"]), (2, &["c", "d"])]));
-        assert_eq!(cells("\"a,\"\"b\"\"\",\"c\r\nd\"\ne,"), is(&[(1, &["a,\"b\"", "c\nd"]), (3, &["e", ""])]));
+        assert_eq!(
+            cells("\"a,\"\"b\"\"\",\"c\r\nd\"\ne,"),
+            is(&[(1, &["a,\"b\"", "c\nd"]), (3, &["e", ""])])
+        );
         assert_eq!(cells("12'6\",6\"\n"), is(&[(1, &["12'6\"", "6\""])]));
-        assert_eq!(cells("a\n\n,\nb\n\n"), is(&[(1, &["a"]), (2, &[""]), (3, &["", ""]), (4, &["b"])]));
+        assert_eq!(
+            cells("a\n\n,\nb\n\n"),
+            is(&[(1, &["a"]), (2, &[""]), (3, &["", ""]), (4, &["b"])])
+        );
         assert_eq!(cells(""), is(&[]));
     }
 
@@ -265,7 +293,8 @@ mod tests {
         let found = headings(&rows);
         assert_eq!(found, ["Pipe", "Clock\nfrom", "Clock\nto", "Grade"]);
         let table: TableForm =
-            serde_json::from_value(serde_json::json!({"delimiter": ",", "heading_rows": 2})).unwrap();
+            serde_json::from_value(serde_json::json!({"delimiter": ",", "heading_rows": 2}))
+                .unwrap();
         let found: Vec<&str> = found.iter().map(String::as_str).collect();
         let written = write(&found, &[], &table, Charset::UTF_8).unwrap();
         assert_eq!(String::from_utf8(written).unwrap(), "Pipe,Clock,,Grade\r\n,from,to,\r\n");

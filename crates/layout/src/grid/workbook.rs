@@ -1,5 +1,6 @@
-//! An office's own table in a workbook, to a grid: the sheet that the layout names, or the first that has anything in it, its cells
-//! turned into the texts that the layout's columns expect, so that a number, a date or a truth is read as what the column says.
+//! An office's own table in a workbook, to a grid: the sheet that the layout names, or the first
+//! that has anything in it, its cells turned into the texts that the layout's columns expect, so
+//! that a number, a date or a truth is read as what the column says.
 
 use std::ops::RangeInclusive;
 
@@ -21,7 +22,12 @@ pub(crate) fn is_one(source: &[u8]) -> bool {
 }
 
 /// Reads the table in a workbook.
-pub(crate) fn read(source: &[u8], file: &str, plan: &Plan<'_>, table: &TableForm) -> Result<Grid, ConvertError> {
+pub(crate) fn read(
+    source: &[u8],
+    file: &str,
+    plan: &Plan<'_>,
+    table: &TableForm,
+) -> Result<Grid, ConvertError> {
     let mut book = Sheets::open(source, file, ZipLimits::default())?;
     let Found { sheet, rows, mut others } = find(&mut book, file, plan.layout, table)?;
     let first = table.heading_row.unwrap_or(1).max(1) as usize;
@@ -38,7 +44,10 @@ pub(crate) fn read(source: &[u8], file: &str, plan: &Plan<'_>, table: &TableForm
         }
     }
     if !others.is_empty() {
-        grid.notes.push(format!("the table was read from the sheet {sheet:?}; not from {}", others.join(", ")));
+        grid.notes.push(format!(
+            "the table was read from the sheet {sheet:?}; not from {}",
+            others.join(", ")
+        ));
     }
     grid.sheet = Some(sheet);
     Ok(grid)
@@ -53,7 +62,12 @@ struct Found {
 }
 
 /// Finds the sheet that the layout names, or the first that has anything in it.
-fn find(book: &mut Sheets<'_>, file: &str, layout: &Layout, table: &TableForm) -> Result<Found, ConvertError> {
+fn find(
+    book: &mut Sheets<'_>,
+    file: &str,
+    layout: &Layout,
+    table: &TableForm,
+) -> Result<Found, ConvertError> {
     let sheets = match &table.sheet {
         Some(wanted) => vec![sheet_called(wanted, &book.names(), file, layout)?],
         None => book.names(),
@@ -76,10 +90,17 @@ fn find(book: &mut Sheets<'_>, file: &str, layout: &Layout, table: &TableForm) -
     })
 }
 
-/// The sheet that a layout names. Spreadsheet programs do not tell cases apart in the names of sheets.
-fn sheet_called(wanted: &str, sheets: &[String], file: &str, layout: &Layout) -> Result<String, ConvertError> {
+/// The sheet that a layout names. Spreadsheet programs do not tell cases apart in the names of
+/// sheets.
+fn sheet_called(
+    wanted: &str,
+    sheets: &[String],
+    file: &str,
+    layout: &Layout,
+) -> Result<String, ConvertError> {
     let same = |sheet: &&String| sheet.to_lowercase() == wanted.to_lowercase();
-    let found = sheets.iter().find(|sheet| sheet.as_str() == wanted).or_else(|| sheets.iter().find(same));
+    let found =
+        sheets.iter().find(|sheet| sheet.as_str() == wanted).or_else(|| sheets.iter().find(same));
     found.cloned().ok_or_else(|| {
         let near = nearest(wanted, sheets.iter().map(String::as_str));
         let near = near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
@@ -93,24 +114,32 @@ fn sheet_called(wanted: &str, sheets: &[String], file: &str, layout: &Layout) ->
     })
 }
 
-/// The rows of a sheet as texts, the blank ones as well, which count as in a text. The columns are known once the headings are, which
-/// are texts whatever the columns hold.
-fn grid_rows(rows: &[SheetRow], lines: &RangeInclusive<usize>, texts: &Texts<'_>, plan: &Plan<'_>) -> Vec<GridRow> {
+/// The rows of a sheet as texts, the blank ones as well, which count as in a text. The columns are
+/// known once the headings are, which are texts whatever the columns hold.
+fn grid_rows(
+    rows: &[SheetRow],
+    lines: &RangeInclusive<usize>,
+    texts: &Texts<'_>,
+    plan: &Plan<'_>,
+) -> Vec<GridRow> {
     let above: Vec<GridRow> = lines
         .clone()
         .map(|line| {
             let row = rows.iter().find(|row| row.number == line);
-            let cells = row.into_iter().flat_map(|row| &row.cells).map(|cell| texts.of_cell(cell, None));
+            let cells =
+                row.into_iter().flat_map(|row| &row.cells).map(|cell| texts.of_cell(cell, None));
             grid_row(line, cells.map(|shown| Shown { flaw: None, ..shown }))
         })
         .collect();
-    let columns: Vec<Option<&ColumnBinding<'_>>> = headings(&above).iter().map(|name| plan.column(name)).collect();
+    let columns: Vec<Option<&ColumnBinding<'_>>> =
+        headings(&above).iter().map(|name| plan.column(name)).collect();
     let mut all: Vec<GridRow> = Vec::new();
     for SheetRow { number, cells } in rows {
         fill_up(&mut all, *number);
         let is_heading = lines.contains(number);
         let column = |index: usize| columns.get(index).copied().flatten().filter(|_| !is_heading);
-        let shown = cells.iter().enumerate().map(|(index, cell)| texts.of_cell(cell, column(index)));
+        let shown =
+            cells.iter().enumerate().map(|(index, cell)| texts.of_cell(cell, column(index)));
         let mut row = grid_row(*number, shown);
         // A sheet does not keep the blank cells at the end of a row.
         for column in row.cells.len()..columns.len() {
@@ -129,10 +158,17 @@ pub(crate) fn fill_up(rows: &mut Vec<GridRow>, number: usize) {
 }
 
 /// Whether rows have more than half of the headings of a layout, in some lines.
-fn has_headings(rows: &[SheetRow], lines: &RangeInclusive<usize>, texts: &Texts<'_>, plan: &Plan<'_>) -> bool {
+fn has_headings(
+    rows: &[SheetRow],
+    lines: &RangeInclusive<usize>,
+    texts: &Texts<'_>,
+    plan: &Plan<'_>,
+) -> bool {
     let cells = rows.iter().filter(|row| lines.contains(&row.number)).flat_map(|row| &row.cells);
-    let found: Vec<String> = cells.map(|cell| texts.of_cell(cell, None).text.trim().to_owned()).collect();
-    let has = |heading: &&str| heading.split('\n').all(|part| found.iter().any(|text| text == part));
+    let found: Vec<String> =
+        cells.map(|cell| texts.of_cell(cell, None).text.trim().to_owned()).collect();
+    let has =
+        |heading: &&str| heading.split('\n').all(|part| found.iter().any(|text| text == part));
     let headings = plan.headings();
     headings.iter().copied().filter(has).count() * 2 > headings.len()
 }
@@ -155,7 +191,8 @@ pub(crate) fn grid_row(line: usize, cells: impl Iterator<Item = Shown>) -> GridR
         if flaw.is_none() && own.is_some() {
             (flaw, flawed) = (own, index + 1);
         }
-        let kept = (percent.is_some() || whole.is_some()).then(|| Box::new(Kept { percent, whole }));
+        let kept =
+            (percent.is_some() || whole.is_some()).then(|| Box::new(Kept { percent, whole }));
         GridCell { text, line, column: index + 1, kept }
     });
     let cells = cells.collect();
@@ -219,12 +256,13 @@ fn iso(moment: SheetMoment) -> (String, String) {
     (format!("{year:04}-{month:02}-{day:02}"), format!("{hour:02}:{minute:02}:{second:02}"))
 }
 
-/// The moment that a cell holds, where its column has no room for all of it: a day with a time of day in a column of dates, seconds
-/// where the pattern has none.
+/// The moment that a cell holds, where its column has no room for all of it: a day with a time of
+/// day in a column of dates, seconds where the pattern has none.
 fn beyond(moment: SheetMoment, column: Option<&ColumnBinding<'_>>) -> Option<String> {
     let column = column?.column;
     let (_, _, second) = moment.time;
-    let has_seconds = second != 0 && !column.pattern.as_deref().is_some_and(|pattern| pattern.contains('s'));
+    let has_seconds =
+        second != 0 && !column.pattern.as_deref().is_some_and(|pattern| pattern.contains('s'));
     let is_more = match column.kind? {
         CellKind::Date => moment.time != (0, 0, 0),
         CellKind::Time => moment.has_date || has_seconds,
@@ -235,8 +273,8 @@ fn beyond(moment: SheetMoment, column: Option<&ColumnBinding<'_>>) -> Option<Str
     is_more.then(|| if moment.has_date { format!("{date} {time}") } else { time })
 }
 
-/// A date, a time of day or a span, in the form of its column; as ISO 8601 has it where the column is of another kind, and is then
-/// read as any other text.
+/// A date, a time of day or a span, in the form of its column; as ISO 8601 has it where the column
+/// is of another kind, and is then read as any other text.
 fn moment_text(moment: SheetMoment, column: Option<&ColumnBinding<'_>>) -> String {
     let (date, time) = iso(moment);
     let plain = match (moment.has_date, moment.time == (0, 0, 0)) {
@@ -246,7 +284,9 @@ fn moment_text(moment: SheetMoment, column: Option<&ColumnBinding<'_>>) -> Strin
     };
     let Some(column) = column else { return plain };
     let value: Value = match column.column.kind {
-        Some(CellKind::Date | CellKind::DateTime) if moment.has_date => json!(format!("{date}T{time}Z")),
+        Some(CellKind::Date | CellKind::DateTime) if moment.has_date => {
+            json!(format!("{date}T{time}Z"))
+        }
         // A time of day has no day, or one that nobody typed.
         Some(CellKind::Time) => json!(format!("1970-01-01T{time}Z")),
         Some(CellKind::Duration) => json!((moment.days * 86_400.0 * 1000.0).round() / 1000.0),

@@ -11,17 +11,21 @@ pub(crate) fn write(rows: &[Vec<String>], layout: &Layout) -> Result<Vec<u8>, Co
     let mut book = Workbook::new();
     let written = fill(book.add_worksheet(), rows, layout);
     let bytes = written.and_then(|()| book.save_to_buffer());
-    bytes.map_err(|error| ConvertError::Refused { message: format!("the workbook cannot be written: {error}") })
+    bytes.map_err(|error| ConvertError::Refused {
+        message: format!("the workbook cannot be written: {error}"),
+    })
 }
 
 fn fill(sheet: &mut Worksheet, rows: &[Vec<String>], layout: &Layout) -> Result<(), XlsxError> {
     if let Some(name) = layout.table.as_ref().and_then(|table| table.sheet.as_deref()) {
         sheet.set_name(name)?;
     }
-    let before = layout.table.as_ref().map_or(0, |table| table.heading_row.unwrap_or(1).saturating_sub(1));
+    let before =
+        layout.table.as_ref().map_or(0, |table| table.heading_row.unwrap_or(1).saturating_sub(1));
     let deep = layout.table.as_ref().map_or(1, |table| table.heading_rows.unwrap_or(1).max(1));
     sheet.set_freeze_panes(before + deep, 0)?;
-    let (bold, text) = (Format::new().set_bold().set_num_format("@"), Format::new().set_num_format("@"));
+    let (bold, text) =
+        (Format::new().set_bold().set_num_format("@"), Format::new().set_num_format("@"));
     for (number, column) in (0_u16..).zip(&layout.columns) {
         for (line, part) in (before..before + deep).zip(column.heading.split('\n')) {
             if !part.is_empty() {
@@ -56,6 +60,10 @@ fn is_plain(column: &Column) -> bool {
 
 /// As wide as the widest cell, within bounds.
 fn width<'r>(column: &Column, cells: impl Iterator<Item = &'r String>) -> u32 {
-    let widest = cells.map(|cell| cell.chars().count()).max().unwrap_or(0).max(column.heading.chars().count());
+    let widest = cells
+        .map(|cell| cell.chars().count())
+        .max()
+        .unwrap_or(0)
+        .max(column.heading.chars().count());
     u32::try_from(widest + 2).unwrap_or(u32::MAX).clamp(8, 44)
 }

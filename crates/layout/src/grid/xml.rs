@@ -1,6 +1,7 @@
-//! XML that nests what a table has side by side, to a grid: a row is one element, and what is known of its pipe and run is in the
-//! elements around it, as attributes or as elements with a text. The markup is read by the reader of the XML format, which refuses
-//! document type declarations, so that nothing is ever expanded or fetched.
+//! XML that nests what a table has side by side, to a grid: a row is one element, and what is known
+//! of its pipe and run is in the elements around it, as attributes or as elements with a text. The
+//! markup is read by the reader of the XML format, which refuses document type declarations, so
+//! that nothing is ever expanded or fetched.
 
 use std::borrow::Cow;
 use std::collections::HashMap;
@@ -28,20 +29,31 @@ fn declared(source: &[u8]) -> Option<String> {
 /// When it is not known, or is UTF-16, which no file with such a declaration is.
 pub(crate) fn charset(source: &[u8], file: &str) -> Result<Charset, ConvertError> {
     let Some(label) = declared(source) else { return Ok(Charset::UTF_8) };
-    Charset::of(&label)
-        .filter(|charset| !matches!(charset, Charset::Utf16 { .. }))
-        .ok_or_else(|| refuse(file, 1, format!("the encoding {label:?}; save the document as UTF-8 and say so")))
+    Charset::of(&label).filter(|charset| !matches!(charset, Charset::Utf16 { .. })).ok_or_else(
+        || {
+            refuse(
+                file,
+                1,
+                format!("the encoding {label:?}; save the document as UTF-8 and say so"),
+            )
+        },
+    )
 }
 
 /// The text of a file in its encoding.
 ///
 /// # Errors
 /// With the line, where it is not in that encoding.
-pub(crate) fn decode<'s>(source: &'s [u8], charset: Charset, file: &str) -> Result<Cow<'s, str>, ConvertError> {
+pub(crate) fn decode<'s>(
+    source: &'s [u8],
+    charset: Charset,
+    file: &str,
+) -> Result<Cow<'s, str>, ConvertError> {
     if charset == Charset::UTF_8 {
         return text_of(source, file).map(Cow::Borrowed);
     }
-    let decoded = encoding::decode(source, Some(charset)).map_err(|(line, why)| refuse(file, line, why))?.0;
+    let decoded =
+        encoding::decode(source, Some(charset)).map_err(|(line, why)| refuse(file, line, why))?.0;
     Ok(Cow::Owned(text_of(decoded.as_bytes(), file)?.to_owned()))
 }
 
@@ -60,7 +72,8 @@ struct Open {
     first: usize,
 }
 
-/// The values of an element and of those in it beside rows, by heading, and why they cannot be told apart, where they cannot.
+/// The values of an element and of those in it beside rows, by heading, and why they cannot be told
+/// apart, where they cannot.
 #[derive(Default)]
 struct Values {
     cells: Vec<(usize, GridCell)>,
@@ -86,11 +99,19 @@ impl Headings {
 }
 
 /// Reads a file of nested elements.
-pub(crate) fn read(source: &[u8], file: &str, plan: &Plan<'_>, xml: &XmlForm) -> Result<Grid, ConvertError> {
+pub(crate) fn read(
+    source: &[u8],
+    file: &str,
+    plan: &Plan<'_>,
+    xml: &XmlForm,
+) -> Result<Grid, ConvertError> {
     let charset = charset(source, file)?;
     if charset != Charset::UTF_8 && !source.is_ascii() && std::str::from_utf8(source).is_ok() {
-        // Letters beyond ASCII that are UTF-8 from the first to the last are seldom anything else by chance.
-        let why = format!("the XML declaration says {charset}, but the file is UTF-8; correct the declaration");
+        // Letters beyond ASCII that are UTF-8 from the first to the last are seldom anything else
+        // by chance.
+        let why = format!(
+            "the XML declaration says {charset}, but the file is UTF-8; correct the declaration"
+        );
         return Err(refuse(file, 1, why));
     }
     let text = decode(source, charset, file)?;
@@ -119,7 +140,8 @@ struct Reader<'r> {
 impl<'r> Reader<'r> {
     fn new(layout: &'r Layout, xml: &'r XmlForm) -> Self {
         let mut headings = Headings::default();
-        // Attributes have no order of their own; where one matters, as among media, it is that of the layout.
+        // Attributes have no order of their own; where one matters, as among media, it is that of
+        // the layout.
         for column in &layout.columns {
             headings.of(column.heading.to_string());
         }
@@ -134,14 +156,18 @@ impl<'r> Reader<'r> {
                 format!("{}/{}", parent.path, start.name)
             }
             None if start.name == root => root.to_owned(),
-            None => return Err(tokens.refuse(start.offset, wrong_root(start.name, root, self.layout))),
+            None => {
+                return Err(tokens.refuse(start.offset, wrong_root(start.name, root, self.layout)));
+            }
         };
         let rest = self.path.strip_prefix(path.as_str());
         let mut values = Values::default();
         for (name, value, offset) in start.attributes {
             let (line, column) = tokens.line_column(offset);
             let heading = self.headings.of(format!("{path}/@{name}"));
-            values.cells.push((heading, GridCell { text: value, line, column, ..GridCell::default() }));
+            values
+                .cells
+                .push((heading, GridCell { text: value, line, column, ..GridCell::default() }));
         }
         self.open.push(Open {
             is_around: rest.is_some_and(|rest| rest.is_empty() || rest.starts_with('/')),
@@ -172,9 +198,16 @@ impl<'r> Reader<'r> {
         if !element.text.trim().is_empty() {
             let (line, column) = tokens.line_column(element.text_at);
             // White space between the elements in it is layout of the file and none of the text.
-            let text = if element.has_elements { element.text.trim().to_owned() } else { element.text.clone() };
+            let text = if element.has_elements {
+                element.text.trim().to_owned()
+            } else {
+                element.text.clone()
+            };
             let heading = self.headings.of(element.path.clone());
-            element.values.cells.push((heading, GridCell { text, line, column, ..GridCell::default() }));
+            element
+                .values
+                .cells
+                .push((heading, GridCell { text, line, column, ..GridCell::default() }));
         }
         if !element.is_around {
             if let Some(holder) = self.open.last_mut() {
@@ -248,7 +281,8 @@ fn wrong_root(name: &str, root: &str, layout: &Layout) -> String {
     format!("the root element is <{name}>, but the layout {} has <{root}>; {what}", layout.id)
 }
 
-/// The prefix of a name in a path that stands for a namespace; `xml` stands for its own in every file.
+/// The prefix of a name in a path that stands for a namespace; `xml` stands for its own in every
+/// file.
 pub(crate) fn prefix(path: &str) -> Option<&str> {
     path.split('/')
         .filter_map(|name| Some(name.trim_start_matches('@').split_once(':')?.0))

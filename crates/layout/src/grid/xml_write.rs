@@ -6,12 +6,17 @@ use obvert_model::layout::{Column, Layout, XmlForm};
 
 use super::xml::prefix;
 
-/// Refuses to write paths with prefixes: a layout has no place for the namespaces that they stand for, and nobody could read what does not
-/// say them.
+/// Refuses to write paths with prefixes: a layout has no place for the namespaces that they stand
+/// for, and nobody could read what does not say them.
 pub(crate) fn bound(layout: &Layout, xml: &XmlForm) -> Result<(), ConvertError> {
-    let columns = layout.columns.iter().filter(|column| column.drop.is_none()).map(|column| column.heading.as_str());
-    let Some((path, prefix)) =
-        std::iter::once(xml.rows.as_str()).chain(columns).find_map(|path| Some((path, prefix(path)?)))
+    let columns = layout
+        .columns
+        .iter()
+        .filter(|column| column.drop.is_none())
+        .map(|column| column.heading.as_str());
+    let Some((path, prefix)) = std::iter::once(xml.rows.as_str())
+        .chain(columns)
+        .find_map(|path| Some((path, prefix(path)?)))
     else {
         return Ok(());
     };
@@ -37,7 +42,8 @@ impl Node {
         Self { name: name.to_owned(), ..Self::default() }
     }
 
-    /// Puts a value at a path below the element: names of elements, then `@attribute` or nothing for the text.
+    /// Puts a value at a path below the element: names of elements, then `@attribute` or nothing
+    /// for the text.
     fn put(&mut self, path: &str, value: &str, several: bool) {
         if let Some(attribute) = path.strip_prefix('@') {
             self.attributes.push((attribute.to_owned(), value.to_owned()));
@@ -70,7 +76,10 @@ impl Node {
         let indent = "  ".repeat(depth);
         out.push_str(&format!("{indent}<{}", self.name));
         for (name, value) in &self.attributes {
-            out.push_str(&format!(" {name}=\"{}\"", escape(&characters(value)).replace('"', "&quot;")));
+            out.push_str(&format!(
+                " {name}=\"{}\"",
+                escape(&characters(value)).replace('"', "&quot;")
+            ));
         }
         if self.children.is_empty() && self.text.is_empty() {
             out.push_str("/>\n");
@@ -89,15 +98,20 @@ impl Node {
     }
 }
 
-/// A text with only characters that XML 1.0 can hold; the others come back otherwise, which the loss report says.
+/// A text with only characters that XML 1.0 can hold; the others come back otherwise, which the
+/// loss report says.
 fn characters(text: &str) -> String {
     text.chars().map(|letter| if is_xml_char(letter) { letter } else { '\u{fffd}' }).collect()
 }
 
-/// Writes rows as nested elements: an element around rows is written once for those in a row that agree about it.
+/// Writes rows as nested elements: an element around rows is written once for those in a row that
+/// agree about it.
 pub(crate) fn write(layout: &Layout, rows: &[Vec<String>], xml: &XmlForm) -> Vec<u8> {
     let steps: Vec<&str> = xml.rows.split('/').collect();
-    let nesting = Nesting { columns: layout.columns.iter().map(|column| Place::of(column, &steps)).collect(), steps };
+    let nesting = Nesting {
+        columns: layout.columns.iter().map(|column| Place::of(column, &steps)).collect(),
+        steps,
+    };
     let mut text = String::from("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n");
     nesting.root(rows).write(0, &mut text);
     text.into_bytes()
@@ -137,15 +151,20 @@ struct Nesting<'l> {
 impl Nesting<'_> {
     fn root(&self, rows: &[Vec<String>]) -> Node {
         let last = self.steps.len() - 1;
-        let mut root = rows.first().map_or_else(|| Node::new(self.steps[0]), |row| self.node(row, 0));
+        let mut root =
+            rows.first().map_or_else(|| Node::new(self.steps[0]), |row| self.node(row, 0));
         let mut before: Option<&Vec<String>> = None;
         for row in rows {
             // The outermost level at which this row is of another element than the one before.
-            let differs =
-                |level: &usize| before.is_none_or(|before| !self.cells(before, *level).eq(self.cells(row, *level)));
+            let differs = |level: &usize| {
+                before.is_none_or(|before| !self.cells(before, *level).eq(self.cells(row, *level)))
+            };
             let from = (1..last).find(differs).unwrap_or(last);
-            // A row that holds nothing of its own is only there for what is around it, and a pipe without runs for itself.
-            let is_empty = |level: &usize| (*level..=last).all(|level| self.cells(row, level).all(str::is_empty));
+            // A row that holds nothing of its own is only there for what is around it, and a pipe
+            // without runs for itself.
+            let is_empty = |level: &usize| {
+                (*level..=last).all(|level| self.cells(row, level).all(str::is_empty))
+            };
             for level in (from.max(1)..=last).take_while(|level| !is_empty(level)) {
                 root.last_at(level - 1).children.push(self.node(row, level));
             }
@@ -156,16 +175,24 @@ impl Nesting<'_> {
 
     /// The cells of a row that are in the element of a level.
     fn cells<'r>(&'r self, row: &'r [String], level: usize) -> impl Iterator<Item = &'r str> {
-        row.iter().zip(&self.columns).filter(move |(_, place)| place.level == level).map(|(cell, _)| cell.as_str())
+        row.iter()
+            .zip(&self.columns)
+            .filter(move |(_, place)| place.level == level)
+            .map(|(cell, _)| cell.as_str())
     }
 
     /// The element of a level, for a row.
     fn node(&self, row: &[String], level: usize) -> Node {
         let mut node = Node::new(self.steps[level]);
-        let own = row.iter().zip(&self.columns).filter(|(cell, place)| place.level == level && !cell.is_empty());
+        let own = row
+            .iter()
+            .zip(&self.columns)
+            .filter(|(cell, place)| place.level == level && !cell.is_empty());
         for (cell, place) in own {
             match place.separator() {
-                Some(separator) => cell.split(separator).for_each(|part| node.put(place.path, part, true)),
+                Some(separator) => {
+                    cell.split(separator).for_each(|part| node.put(place.path, part, true))
+                }
                 None => node.put(place.path, cell, false),
             }
         }

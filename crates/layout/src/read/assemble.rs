@@ -1,4 +1,5 @@
-//! A document, assembled from the records that were collected: what the layout fixes and makes is added, and what is wrong is reported.
+//! A document, assembled from the records that were collected: what the layout fixes and makes is
+//! added, and what is wrong is reported.
 
 use std::collections::HashSet;
 
@@ -20,7 +21,8 @@ use crate::{NOT_SAID, as_text};
 pub(crate) type Read = (Survey, LossReport);
 
 impl<'l> Collector<'_, 'l> {
-    /// Assembles the document. `None` where no cell is wrong and the document is invalid all the same: what could tell why is not kept.
+    /// Assembles the document. `None` where no cell is wrong and the document is invalid all the
+    /// same: what could tell why is not kept.
     ///
     /// # Errors
     /// As [`Self::diagnose`], where a cell is wrong.
@@ -86,7 +88,10 @@ fn complete_runs(records: &mut Records, plan: &Plan<'_>) {
         .filter_map(|run| Target::RUN_ID.get_in(run)?.as_str().map(str::to_owned))
         .collect();
     for run in records.all_mut(Record::Run) {
-        let other = Target::RUN_ID.get_in(run).and_then(Value::as_str).and_then(|id| id.strip_suffix(suffix));
+        let other = Target::RUN_ID
+            .get_in(run)
+            .and_then(Value::as_str)
+            .and_then(|id| id.strip_suffix(suffix));
         if let Some(other) = other.filter(|other| ids.contains(*other)).map(str::to_owned) {
             Target::REVERSE_OF.put(run, other.into());
         }
@@ -138,8 +143,7 @@ fn fix(
     match target.get_in(document) {
         None => {
             if target == Target::ISSUED && value == NOT_SAID {
-                let message =
-                    "the layout still has the placeholder of a draft; set in fixed when the record was issued";
+                let message = "the layout still has the placeholder of a draft; set in fixed when the record was issued";
                 note_default(target, value.clone(), message, journal);
             }
             target.put(document, value.clone());
@@ -151,7 +155,12 @@ fn fix(
                 plan.layout.id,
                 as_text(value)
             );
-            journal.problem(ProblemKind::TextForm, records.origin(target), target.pointer(), message);
+            journal.problem(
+                ProblemKind::TextForm,
+                records.origin(target),
+                target.pointer(),
+                message,
+            );
         }
         Some(_) => {}
     }

@@ -1,5 +1,5 @@
-//! What is wrong in a document that was read: problems of the format that follow from a cell that could not be read are left out, and
-//! what is missing is named by the columns that should hold it.
+//! What is wrong in a document that was read: problems of the format that follow from a cell that
+//! could not be read are left out, and what is missing is named by the columns that should hold it.
 
 use std::collections::HashSet;
 
@@ -45,7 +45,9 @@ impl Checked<'_, '_> {
         }
         // What several fields of the document are made of is reported once.
         found.dedup_by(|one, other| {
-            one.place.is_some() && one.place == other.place && one.problem.message == other.problem.message
+            one.place.is_some()
+                && one.place == other.place
+                && one.problem.message == other.problem.message
         });
         let mut all = own;
         all.extend(found);
@@ -53,13 +55,18 @@ impl Checked<'_, '_> {
         Err(ConvertError::Structure(Problems::new(all, rest)))
     }
 
-    /// Says of a key that is missing which column should hold it: whoever fills in a table knows columns.
+    /// Says of a key that is missing which column should hold it: whoever fills in a table knows
+    /// columns.
     fn name_columns(&self, placed: &mut PlacedProblem) {
         let is_blank = |heading: &str| {
             let target = self.plan.column(heading).and_then(|column| column.target());
-            target.is_none_or(|target| self.last.row.as_ref().is_none_or(|row| row.get(target).is_none()))
+            target.is_none_or(|target| {
+                self.last.row.as_ref().is_none_or(|row| row.get(target).is_none())
+            })
         };
-        let Some((message, heading)) = needs::missing(&placed.problem, self.plan, &is_blank) else { return };
+        let Some((message, heading)) = needs::missing(&placed.problem, self.plan, &is_blank) else {
+            return;
+        };
         placed.problem.message = message;
         let Some(heading) = heading.filter(|_| !self.plan.is_xml()) else { return };
         // What the document has is made from the last row.
@@ -77,7 +84,8 @@ impl Checked<'_, '_> {
 /// Whether a problem is one of a column, and not of a cell.
 fn is_of_column(placed: &PlacedProblem) -> bool {
     use ProblemKind::{DuplicateKey, MissingKey, UnknownKey};
-    matches!(placed.problem.kind, UnknownKey | MissingKey | DuplicateKey) && placed.problem.pointer.is_empty()
+    matches!(placed.problem.kind, UnknownKey | MissingKey | DuplicateKey)
+        && placed.problem.pointer.is_empty()
 }
 
 /// What has been reported of cells and rows, so that no pair of problems has to be compared.
@@ -113,7 +121,8 @@ impl Reported {
 
     /// Whether a problem of the format follows from one that has been reported.
     fn explains(&self, placed: &PlacedProblem) -> bool {
-        // What is made from a row is missing where no row could be read, and nobody finds that in the table.
+        // What is made from a row is missing where no row could be read, and nobody finds that in
+        // the table.
         let is_made = placed.place.is_none() && self.has_orphans;
         match placed.problem.kind {
             ProblemKind::MissingKey => is_made || self.above.contains(&placed.problem.pointer),

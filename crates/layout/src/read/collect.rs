@@ -82,7 +82,13 @@ impl<'p, 'l> Collector<'p, 'l> {
     }
 
     /// Adds a row of a pipe and a run, and gives the pointer of what it is of.
-    fn add_row(&mut self, row: &Row, (pipe_id, run_id): (&str, &str), wrong: &[WrongCell], line: usize) -> String {
+    fn add_row(
+        &mut self,
+        row: &Row,
+        (pipe_id, run_id): (&str, &str),
+        wrong: &[WrongCell],
+        line: usize,
+    ) -> String {
         let pipe = self.merge(Record::Pipe, pipe_id, row, line);
         let run = self.merge(Record::Run, run_id, row, line);
         if let Some(cell) = row.get(Target::PIPE_ID) {
@@ -119,13 +125,20 @@ impl<'p, 'l> Collector<'p, 'l> {
         self.journal.problem(ProblemKind::TextForm, cell.origin, &pointer, cell.message.clone());
     }
 
-    /// Reports a row that does not say which pipe and run it is of, unless a cell that could not be read would have said it.
+    /// Reports a row that does not say which pipe and run it is of, unless a cell that could not be
+    /// read would have said it.
     fn report_unnamed(&mut self, row: &Row, grid_row: &GridRow, wrong: Vec<WrongCell>) {
         let layout = self.plan.layout;
-        let needed = [Target::PIPE_ID, Target::RUN_ID].map(|target| needs::columns_of(self.plan, target)).concat();
+        let needed = [Target::PIPE_ID, Target::RUN_ID]
+            .map(|target| needs::columns_of(self.plan, target))
+            .concat();
         let mut is_reported = false;
         for cell in wrong {
-            let heading = cell.origin.heading.checked_sub(1).and_then(|index| self.journal.places.headings.get(index));
+            let heading = cell
+                .origin
+                .heading
+                .checked_sub(1)
+                .and_then(|index| self.journal.places.headings.get(index));
             is_reported |= heading.is_some_and(|heading| needed.contains(&heading.as_str()));
             let message = format!("{}; the row was not read", cell.message);
             self.journal.problem(ProblemKind::OrphanRow, cell.origin, "", message);
@@ -133,7 +146,8 @@ impl<'p, 'l> Collector<'p, 'l> {
         if is_reported {
             return;
         }
-        let missing = if row.text(Target::PIPE_ID).is_none() { Target::PIPE_ID } else { Target::RUN_ID };
+        let missing =
+            if row.text(Target::PIPE_ID).is_none() { Target::PIPE_ID } else { Target::RUN_ID };
         let mut columns = needs::columns_of(self.plan, missing);
         let headings = &self.journal.places.headings;
         let cell_of = |heading: &str| {
@@ -158,13 +172,17 @@ impl<'p, 'l> Collector<'p, 'l> {
         self.journal.problem(ProblemKind::OrphanRow, Origin::line(grid_row.line), "", message);
     }
 
-    /// Whether a row is what is around rows in XML and has none, and nothing in it is of a run: a pipe without runs, even where the
-    /// layout could make the id of a run of it.
+    /// Whether a row is what is around rows in XML and has none, and nothing in it is of a run: a
+    /// pipe without runs, even where the layout could make the id of a run of it.
     fn is_unsurveyed(&self, row: &Row, grid_row: &GridRow) -> bool {
         if !self.plan.is_xml() {
             return false;
         }
-        let filled = grid_row.cells.iter().zip(&self.bindings.columns).filter(|(cell, _)| !cell.text.trim().is_empty());
+        let filled = grid_row
+            .cells
+            .iter()
+            .zip(&self.bindings.columns)
+            .filter(|(cell, _)| !cell.text.trim().is_empty());
         let mut is_of_pipe = false;
         for column in filled.filter_map(|(_, column)| column.as_ref()) {
             match (column.role, column.target().map(Target::record)) {
@@ -194,7 +212,8 @@ impl<'p, 'l> Collector<'p, 'l> {
         self.report_dropped(&grid_row.cells, &pipe);
     }
 
-    /// Reports what is in the columns of a row that are not carried over; `of` is the pointer of what the row is of.
+    /// Reports what is in the columns of a row that are not carried over; `of` is the pointer of
+    /// what the row is of.
     fn report_dropped(&mut self, cells: &[GridCell], of: &str) {
         for (index, (cell, column)) in cells.iter().zip(&self.bindings.columns).enumerate() {
             let Some(ColumnUse::Dropped(why)) = column.map(|column| column.role) else { continue };
@@ -202,10 +221,17 @@ impl<'p, 'l> Collector<'p, 'l> {
             if text.is_empty() {
                 continue;
             }
-            let heading = self.journal.places.headings.get(index).map(|heading| one_line(heading)).unwrap_or_default();
+            let heading = self
+                .journal
+                .places
+                .headings
+                .get(index)
+                .map(|heading| one_line(heading))
+                .unwrap_or_default();
             let message = format!("the column {heading:?} is not carried over: {why}");
             let loss = Loss { was: Some(text.into()), ..Loss::new(LossKind::Dropped, of, message) };
-            self.journal.lose(loss, Origin { line: cell.line, column: cell.column, heading: index + 1 });
+            self.journal
+                .lose(loss, Origin { line: cell.line, column: cell.column, heading: index + 1 });
         }
     }
 
@@ -213,20 +239,30 @@ impl<'p, 'l> Collector<'p, 'l> {
     fn report_excess(&mut self, excess: Excess, row: &Row, of: &str) {
         let message = "the cell holds more than its column has room for";
         let becomes = row.get(excess.target).map(|cell| cell.value.clone());
-        let loss = Loss { was: Some(excess.whole.into()), becomes, ..Loss::new(LossKind::Dropped, of, message) };
+        let loss = Loss {
+            was: Some(excess.whole.into()),
+            becomes,
+            ..Loss::new(LossKind::Dropped, of, message)
+        };
         self.journal.lose(loss, excess.origin);
     }
 
-    /// Notes when the record was issued, where a row makes that later than those above it: a table need not be in the order of time.
+    /// Notes when the record was issued, where a row makes that later than those above it: a table
+    /// need not be in the order of time.
     fn note_issued(&mut self, row: &Row, line: usize) {
         let Some(template) = self.plan.made_of(Target::ISSUED) else { return };
         let Some(text) = template.fill(|field| row.text(field)) else { return };
         // Texts of one offset are in the order of time; of others the row that comes last counts.
         let zone = |text: &str| text.get(19..).map(str::to_owned);
-        if self.latest.as_ref().is_some_and(|before| zone(&before.text) == zone(&text) && before.text >= text) {
+        if self
+            .latest
+            .as_ref()
+            .is_some_and(|before| zone(&before.text) == zone(&text) && before.text >= text)
+        {
             return;
         }
-        let origin = template.fields().next().map_or(Origin::line(line), |field| row.origin(field, line));
+        let origin =
+            template.fields().next().map_or(Origin::line(line), |field| row.origin(field, line));
         self.latest = Some(Latest { text, origin });
     }
 }

@@ -12,12 +12,14 @@ use crate::plan::{ColumnBinding, Plan};
 /// The columns of a file, each bound to that of the layout with its heading.
 pub(crate) struct Bindings<'l> {
     pub(crate) columns: Vec<Option<ColumnBinding<'l>>>,
-    /// Whether the table is a sheet of a workbook, in which there may be cells beyond the last heading.
+    /// Whether the table is a sheet of a workbook, in which there may be cells beyond the last
+    /// heading.
     in_sheet: bool,
 }
 
 impl<'l> Bindings<'l> {
-    /// Binds the columns of a grid, and reports headings that the layout does not have, that occur twice, and that are missing.
+    /// Binds the columns of a grid, and reports headings that the layout does not have, that occur
+    /// twice, and that are missing.
     pub(crate) fn of(grid: &Grid, plan: &Plan<'l>, journal: &mut Journal<'_>) -> Self {
         let mut meant: Vec<&str> = Vec::new();
         let mut columns = Vec::new();
@@ -45,8 +47,10 @@ impl<'l> Bindings<'l> {
             return Some((origin, format!("{flaw}; the row was not read")));
         }
         let (cells, wide) = (&row.cells, self.columns.len());
-        // Spreadsheets write blank cells beyond the last column; they hold nothing that could go missing.
-        let beyond = cells.get(wide..).unwrap_or_default().iter().find(|cell| !cell.text.trim().is_empty());
+        // Spreadsheets write blank cells beyond the last column; they hold nothing that could go
+        // missing.
+        let beyond =
+            cells.get(wide..).unwrap_or_default().iter().find(|cell| !cell.text.trim().is_empty());
         match beyond {
             Some(cell) if self.in_sheet => {
                 let message = format!(
@@ -75,7 +79,9 @@ fn width_hint(layout: &Layout, too_many: bool) -> String {
     if too_many {
         format!("; quote cells that contain {delimiter:?}, and give every column a heading")
     } else {
-        format!("; give each blank cell its {delimiter:?}, and check whether a line break has cut the row in two")
+        format!(
+            "; give each blank cell its {delimiter:?}, and check whether a line break has cut the row in two"
+        )
     }
 }
 
@@ -86,18 +92,29 @@ fn origin(index: usize, grid: &Grid) -> Origin {
     }
     let mut cells = grid.rows.iter().filter_map(|row| row.cells.get(index));
     let first = cells.find(|cell| !cell.text.is_empty());
-    first.map_or(Origin::default(), |cell| Origin { line: cell.line, column: cell.column, heading: index + 1 })
+    first.map_or(Origin::default(), |cell| Origin {
+        line: cell.line,
+        column: cell.column,
+        heading: index + 1,
+    })
 }
 
 /// Reports a heading that the layout does not have, and gives the column that is meant by it.
-fn report_unknown<'l>(index: usize, grid: &Grid, plan: &Plan<'l>, journal: &mut Journal<'_>) -> Option<&'l str> {
+fn report_unknown<'l>(
+    index: usize,
+    grid: &Grid,
+    plan: &Plan<'l>,
+    journal: &mut Journal<'_>,
+) -> Option<&'l str> {
     let is_xml = plan.is_xml();
     // In XML every path of the layout is a heading, whether anything has it or not.
     let is_used = |index: usize| {
         let mut cells = grid.rows.iter().filter_map(|row| row.cells.get(index));
         !is_xml || cells.any(|cell| !cell.text.is_empty())
     };
-    let has = |heading: &str| grid.headings.iter().enumerate().any(|(index, own)| own == heading && is_used(index));
+    let has = |heading: &str| {
+        grid.headings.iter().enumerate().any(|(index, own)| own == heading && is_used(index))
+    };
     let missing = plan.headings().into_iter().filter(|known| !has(known));
     let near = nearest(&grid.headings[index], missing);
     let advice = match near {
@@ -119,10 +136,13 @@ fn report_unknown<'l>(index: usize, grid: &Grid, plan: &Plan<'l>, journal: &mut 
 fn report_missing(meant: &[&str], grid: &Grid, layout: &Layout, journal: &mut Journal<'_>) {
     let is_known = |heading: &str| layout.columns.iter().any(|column| *column.heading == *heading);
     let headings = layout.columns.iter().map(|column| column.heading.as_str());
-    for heading in headings.filter(|own| !meant.contains(own) && !grid.headings.iter().any(|other| other == own)) {
+    for heading in headings
+        .filter(|own| !meant.contains(own) && !grid.headings.iter().any(|other| other == own))
+    {
         let others = grid.headings.iter().map(String::as_str).filter(|other| !is_known(other));
-        let near = nearest(heading, others)
-            .map(|near| format!("; did you mean {:?}, which the layout does not have?", one_line(near)));
+        let near = nearest(heading, others).map(|near| {
+            format!("; did you mean {:?}, which the layout does not have?", one_line(near))
+        });
         let message = format!(
             "the table has no column {:?}, which the layout {} describes{}",
             one_line(heading),

@@ -8,8 +8,8 @@ use crate::grid::Origin;
 /// Among how many earlier entries the same one is looked for.
 const AGAIN: usize = 32;
 
-/// Where values came from. The cells of observations are recorded by their columns, since a record for each would outweigh the
-/// document.
+/// Where values came from. The cells of observations are recorded by their columns, since a record
+/// for each would outweigh the document.
 pub(crate) struct Places<'l> {
     name: &'l str,
     map: SourceMap,
@@ -50,7 +50,8 @@ impl<'l> Places<'l> {
 
     /// Records where a value of an observation came from: its row, unless it is of a stretch.
     pub(crate) fn record_below(&mut self, row: &str, line: usize, below: &str, origin: Origin) {
-        if let (true, Some(heading)) = (origin.line == line && !self.is_xml, heading_of(&self.headings, origin))
+        if let (true, Some(heading)) =
+            (origin.line == line && !self.is_xml, heading_of(&self.headings, origin))
             && self.map.is_in_column(self.rows_file, format!("/{below}"), origin.column, heading)
         {
             return;
@@ -99,10 +100,18 @@ impl<'l> Journal<'l> {
         Self { places, problems: Vec::new(), report: LossReport::default() }
     }
 
-    /// Adds a problem. In XML, an attribute of an element that holds many rows is read for each of them, and reported once.
-    pub(crate) fn problem(&mut self, kind: ProblemKind, origin: Origin, pointer: &str, message: impl Into<String>) {
+    /// Adds a problem. In XML, an attribute of an element that holds many rows is read for each of
+    /// them, and reported once.
+    pub(crate) fn problem(
+        &mut self,
+        kind: ProblemKind,
+        origin: Origin,
+        pointer: &str,
+        message: impl Into<String>,
+    ) {
         let (place, message) = (Some(self.places.location(origin)), message.into());
-        let is_same = |other: &PlacedProblem| other.place == place && other.problem.message == message;
+        let is_same =
+            |other: &PlacedProblem| other.place == place && other.problem.message == message;
         if self.places.is_xml && self.problems.iter().rev().take(AGAIN).any(is_same) {
             return;
         }

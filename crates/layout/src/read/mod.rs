@@ -1,6 +1,7 @@
-//! From a file to a document, in steps: the cells of the file ([`crate::grid`]), its columns bound to those of the layout
-//! ([`headings`]), each row read ([`row`]), rows put together to records ([`collect`], [`records`]), the records assembled to a document
-//! ([`assemble`]), and that checked ([`check`]). A row or cell that cannot be read is a problem with its place, and nothing of it is
+//! From a file to a document, in steps: the cells of the file ([`crate::grid`]), its columns bound
+//! to those of the layout ([`headings`]), each row read ([`row`]), rows put together to records
+//! ([`collect`], [`records`]), the records assembled to a document ([`assemble`]), and that checked
+//! ([`check`]). A row or cell that cannot be read is a problem with its place, and nothing of it is
 //! guessed.
 
 mod assemble;
@@ -26,14 +27,16 @@ pub(crate) use self::observation::is_recording;
 use crate::grid::{self, Grid};
 use crate::plan::Plan;
 
-/// Reads a table by a layout. The report says what the table has that is not in the document, and what the layout put in.
+/// Reads a table by a layout. The report says what the table has that is not in the document, and
+/// what the layout put in.
 ///
-/// `name` is how places call the file; `lists` are code lists beside the built-in ones, of which the units of amounts and
-/// the aspects of grades are taken.
+/// `name` is how places call the file; `lists` are code lists beside the built-in ones, of which
+/// the units of amounts and the aspects of grades are taken.
 ///
 /// # Errors
-/// When the layout leads to fields that the format does not have; when the bytes are no table such as the layout describes; with every
-/// cell and row that cannot be read; or when what was read is no valid document.
+/// When the layout leads to fields that the format does not have; when the bytes are no table such
+/// as the layout describes; with every cell and row that cannot be read; or when what was read is
+/// no valid document.
 pub fn read(
     source: &[u8],
     name: &str,
@@ -63,9 +66,13 @@ pub fn read_rows(
     read_grid(&plan, name, || Ok(grid.clone()))
 }
 
-/// Reads the rows that `grid` gives, and once more where the document turns out to be invalid: what could tell why is not kept the
-/// first time, since it would be as large as the document.
-fn read_grid(plan: &Plan<'_>, name: &str, grid: impl Fn() -> Result<Grid, ConvertError>) -> Result<Read, ConvertError> {
+/// Reads the rows that `grid` gives, and once more where the document turns out to be invalid: what
+/// could tell why is not kept the first time, since it would be as large as the document.
+fn read_grid(
+    plan: &Plan<'_>,
+    name: &str,
+    grid: impl Fn() -> Result<Grid, ConvertError>,
+) -> Result<Read, ConvertError> {
     let first = grid()?;
     let (is_empty, line) = (first.rows.is_empty(), first.heading_line);
     let read = match collect(first, plan, name)?.assemble(plan) {
@@ -74,7 +81,8 @@ fn read_grid(plan: &Plan<'_>, name: &str, grid: impl Fn() -> Result<Grid, Conver
         Err(error) => Err(error),
     };
     if read.is_err() && is_empty && !plan.is_xml() {
-        // What a survey needs comes from rows, and each key that is missing would be one problem more.
+        // What a survey needs comes from rows, and each key that is missing would be one problem
+        // more.
         let message = "there are no rows below the headings, so there is no survey to read; fill in a row for each observation, or give the \
                        file that has them";
         return Err(refuse(name, line, message.to_owned()));
@@ -83,8 +91,13 @@ fn read_grid(plan: &Plan<'_>, name: &str, grid: impl Fn() -> Result<Grid, Conver
 }
 
 /// Collects the rows of a grid.
-fn collect<'p, 'l>(mut grid: Grid, plan: &'p Plan<'l>, name: &'l str) -> Result<Collector<'p, 'l>, ConvertError> {
-    // Every column would be reported twice, once as unknown and once as missing, and every row as one of nothing.
+fn collect<'p, 'l>(
+    mut grid: Grid,
+    plan: &'p Plan<'l>,
+    name: &'l str,
+) -> Result<Collector<'p, 'l>, ConvertError> {
+    // Every column would be reported twice, once as unknown and once as missing, and every row as
+    // one of nothing.
     if !grid.headings.iter().any(|heading| plan.column(heading).is_some()) {
         return Err(refuse(name, grid.heading_line, strange_headings(&grid, plan.layout)));
     }
@@ -98,7 +111,8 @@ fn collect<'p, 'l>(mut grid: Grid, plan: &'p Plan<'l>, name: &'l str) -> Result<
     }
     let bindings = Bindings::of(&grid, plan, &mut journal);
     let mut collector = Collector::new(plan, bindings, journal);
-    // Each row goes once it has been read, so that the table and the document need not both be held.
+    // Each row goes once it has been read, so that the table and the document need not both be
+    // held.
     for row in grid.rows {
         collector.add(&row);
     }
@@ -112,7 +126,8 @@ fn refuse(name: &str, line: usize, message: String) -> ConvertError {
 
 /// What to say of a file none of whose headings the layout has.
 fn strange_headings(grid: &Grid, layout: &Layout) -> String {
-    let shown: Vec<String> = grid.headings.iter().take(4).map(|heading| format!("{:?}", one_line(heading))).collect();
+    let shown: Vec<String> =
+        grid.headings.iter().take(4).map(|heading| format!("{:?}", one_line(heading))).collect();
     let more = if grid.headings.len() > shown.len() { ", …" } else { "" };
     let notes: String = grid.notes.iter().map(|note| format!("; {note}")).collect();
     format!(

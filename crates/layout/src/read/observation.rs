@@ -1,4 +1,5 @@
-//! What was seen in a row: an observation with its amounts, its grade and its media, or the end of one that an earlier row begins.
+//! What was seen in a row: an observation with its amounts, its grade and its media, or the end of
+//! one that an earlier row begins.
 
 use obvert_model::layout::{Record, Target};
 use obvert_model::lists::{Code, Family, Role};
@@ -29,8 +30,14 @@ pub(crate) struct Seen<'r, 'l> {
 }
 
 impl Seen<'_, '_> {
-    /// Adds the observation to its run, or ends the stretch that the row ends; gives the place in the run of what the row is of.
-    pub(crate) fn add(&self, records: &mut Records, stretches: &mut OpenStretches, journal: &mut Journal<'_>) -> usize {
+    /// Adds the observation to its run, or ends the stretch that the row ends; gives the place in
+    /// the run of what the row is of.
+    pub(crate) fn add(
+        &self,
+        records: &mut Records,
+        stretches: &mut OpenStretches,
+        journal: &mut Journal<'_>,
+    ) -> usize {
         let mut observation = self.observation(journal);
         let media = self.media(records, journal);
         if !media.is_empty() {
@@ -94,10 +101,13 @@ impl Seen<'_, '_> {
         for (place, amount) in &self.row.amounts {
             let implied = implied_unit(self.code, characterisation, *place);
             match self.unit(amount, implied, *place == quantities.len()) {
-                Ok(Some(unit)) => quantities.push(json!({"value": amount.value, "unit": unit.as_str()})),
+                Ok(Some(unit)) => {
+                    quantities.push(json!({"value": amount.value, "unit": unit.as_str()}))
+                }
                 Ok(None) => {}
                 Err(message) => {
-                    let pointer = format!("{}{}/{place}", self.pointer(), Target::AMOUNTS.pointer());
+                    let pointer =
+                        format!("{}{}/{place}", self.pointer(), Target::AMOUNTS.pointer());
                     journal.problem(ProblemKind::TextForm, amount.origin, &pointer, message);
                 }
             }
@@ -105,14 +115,16 @@ impl Seen<'_, '_> {
         quantities
     }
 
-    /// The unit of an amount; none where it follows from a code that could not be read, which has been reported.
+    /// The unit of an amount; none where it follows from a code that could not be read, which has
+    /// been reported.
     fn unit(
         &self,
         amount: &Amount,
         implied: Option<QuantityUnit>,
         is_next: bool,
     ) -> Result<Option<QuantityUnit>, String> {
-        let other = implied.filter(|unit| amount.shown_in_percent && *unit != QuantityUnit::Percent);
+        let other =
+            implied.filter(|unit| amount.shown_in_percent && *unit != QuantityUnit::Percent);
         if let Some(other) = other {
             return Err(format!(
                 "found {} %, in a cell that is formatted as a percentage, where the code list has {other} for this amount; format the \
@@ -123,8 +135,7 @@ impl Seen<'_, '_> {
         match amount.unit.or(implied) {
             Some(unit) if is_next => Ok(Some(unit)),
             Some(_) => {
-                let message =
-                    "an earlier amount is blank, so this one has no place; fill that in, or move this one there";
+                let message = "an earlier amount is blank, so this one has no place; fill that in, or move this one there";
                 Err(message.to_owned())
             }
             None if !self.has_code() => Ok(None),
@@ -150,7 +161,9 @@ impl Seen<'_, '_> {
                 grade.value,
                 self.why_unlisted()
             )),
-            Some(_) => Err("a grade of a code that is neither structural nor operational".to_owned()),
+            Some(_) => {
+                Err("a grade of a code that is neither structural nor operational".to_owned())
+            }
         };
         match aspect.map(|aspect| Target::GRADES.child(aspect)) {
             Ok(Some(target)) => target.put(observation, grade.value.clone()),
@@ -175,7 +188,9 @@ impl Seen<'_, '_> {
             );
         }
         let code = self.row.text(Target::CODE).unwrap_or_default();
-        format!("that follows from the code, but the code list {list} has no {code:?}; correct the code")
+        format!(
+            "that follows from the code, but the code list {list} has no {code:?}; correct the code"
+        )
     }
 
     /// The media that a row names, each also a record of its own.
@@ -188,15 +203,21 @@ impl Seen<'_, '_> {
             references.push(reference(&file.name, into.map(|cell| &cell.value)));
         }
         let Some(offset) = offset else { return references };
-        let video = self.plan.video.as_ref().and_then(|template| template.fill(|field| self.row.text(field)));
+        let video = self
+            .plan
+            .video
+            .as_ref()
+            .and_then(|template| template.fill(|field| self.row.text(field)));
         match video {
             Some(file) => {
                 self.add_medium(&file, MediaKind::Video, offset.origin, records, journal);
                 references.push(reference(&file, Some(&offset.value)));
             }
             None => {
-                let message =
-                    format!("found {} seconds into a recording, but the row does not name the recording", offset.value);
+                let message = format!(
+                    "found {} seconds into a recording, but the row does not name the recording",
+                    offset.value
+                );
                 journal.problem(ProblemKind::TextForm, offset.origin, "", message);
             }
         }
@@ -211,16 +232,24 @@ impl Seen<'_, '_> {
         records: &mut Records,
         journal: &mut Journal<'_>,
     ) {
-        let fields = [("file", file.into()), ("kind", kind.as_str().into()), ("run", self.run_id.into())];
+        let fields =
+            [("file", file.into()), ("kind", kind.as_str().into()), ("run", self.run_id.into())];
         records.add(Record::Media, file, fields, origin, journal);
     }
 
     /// How the run ended and how far it came, where its rows say so.
-    fn end_run(&self, observation: &Map<String, Value>, records: &mut Records, journal: &mut Journal<'_>) {
+    fn end_run(
+        &self,
+        observation: &Map<String, Value>,
+        records: &mut Records,
+        journal: &mut Journal<'_>,
+    ) {
         if self.plan.layout.outcome_from_codes != Some(true) {
             return;
         }
-        let Some((code, role)) = self.code.and_then(|code| Some((code, code.role?))) else { return };
+        let Some((code, role)) = self.code.and_then(|code| Some((code, code.role?))) else {
+            return;
+        };
         let reason = self.row.characterisation.values().next().and_then(|cell| cell.value.as_str());
         let outcome = match role {
             Role::Finish if &*code.code == "run.met" => json!({"kind": "met"}),
@@ -238,7 +267,9 @@ impl Seen<'_, '_> {
         }
         let of_run = |target: Target| format!("/runs/{}{}", self.run, target.pointer());
         journal.places.record(&of_run(Target::OUTCOME), Origin::line(self.line));
-        journal.places.record(&of_run(Target::SURVEYED), self.row.origin(Target::DISTANCE, self.line));
+        journal
+            .places
+            .record(&of_run(Target::SURVEYED), self.row.origin(Target::DISTANCE, self.line));
     }
 
     /// Records where the observation and its values came from.
@@ -247,20 +278,39 @@ impl Seen<'_, '_> {
         journal.places.record_row(&pointer, self.line);
         let cells = row.of(Record::Observation).map(|(target, cell)| (below(target), cell.origin));
         let of_list = |target: Target, place: usize| format!("{}/{place}", below(target));
-        let amounts = row.amounts.iter().map(|(place, amount)| (of_list(Target::AMOUNTS, *place), amount.origin));
-        let values =
-            row.characterisation.iter().map(|(place, cell)| (of_list(Target::CHARACTERISATION, *place), cell.origin));
+        let amounts = row
+            .amounts
+            .iter()
+            .map(|(place, amount)| (of_list(Target::AMOUNTS, *place), amount.origin));
+        let values = row
+            .characterisation
+            .iter()
+            .map(|(place, cell)| (of_list(Target::CHARACTERISATION, *place), cell.origin));
         let grade = row.grade.iter().map(|cell| (below(Target::GRADES), cell.origin));
-        let files =
-            row.files.iter().zip(0..).map(|(file, place)| (of_list(Target::MEDIA_REFERENCES, place), file.origin));
+        let files = row
+            .files
+            .iter()
+            .zip(0..)
+            .map(|(file, place)| (of_list(Target::MEDIA_REFERENCES, place), file.origin));
         let begins = row.stretch.iter().map(|(_, origin)| (below(Target::CONTINUOUS), *origin));
-        for (below, origin) in cells.chain(amounts).chain(values).chain(grade).chain(files).chain(begins) {
+        for (below, origin) in
+            cells.chain(amounts).chain(values).chain(grade).chain(files).chain(begins)
+        {
             journal.places.record_below(&pointer, self.line, &below, origin);
         }
         if let Some(offset) = row.get(Target::MEDIA_OFFSET) {
-            let recording = row.files.iter().position(|file| is_recording(file.kind)).unwrap_or(row.files.len());
+            let recording = row
+                .files
+                .iter()
+                .position(|file| is_recording(file.kind))
+                .unwrap_or(row.files.len());
             let medium = of_list(Target::MEDIA_REFERENCES, recording);
-            journal.places.record_below(&pointer, self.line, &format!("{medium}/offset"), offset.origin);
+            journal.places.record_below(
+                &pointer,
+                self.line,
+                &format!("{medium}/offset"),
+                offset.origin,
+            );
             if recording == row.files.len() {
                 journal.places.record_below(&pointer, self.line, &medium, offset.origin);
             }

@@ -31,8 +31,8 @@ pub(crate) struct Held<'i> {
 }
 
 impl Records {
-    /// Adds what a row says of a record, and gives the record's place in its list. `extension` is the key under which its extensions
-    /// keep texts.
+    /// Adds what a row says of a record, and gives the record's place in its list. `extension` is
+    /// the key under which its extensions keep texts.
     pub(crate) fn merge(
         &mut self,
         held: Held<'_>,
@@ -57,20 +57,35 @@ impl Records {
             for (heading, text, origin) in row.texts(record) {
                 let pointer = format!("{above}/extensions/{key}/{}", token(heading));
                 let cell = Cell { value: text.into(), origin };
-                self.set_at(&pointer, (record, place), &["extensions", key, heading], &cell, journal);
+                self.set_at(
+                    &pointer,
+                    (record, place),
+                    &["extensions", key, heading],
+                    &cell,
+                    journal,
+                );
             }
         }
         place
     }
 
     /// Sets a field of a record, or reports that an earlier row has it otherwise.
-    pub(crate) fn set(&mut self, target: Target, place: usize, cell: &Cell, line: usize, journal: &mut Journal<'_>) {
+    pub(crate) fn set(
+        &mut self,
+        target: Target,
+        place: usize,
+        cell: &Cell,
+        line: usize,
+        journal: &mut Journal<'_>,
+    ) {
         let keys: Vec<&str> = target.keys().iter().map(String::as_str).collect();
         let record = target.record();
         let pointer = format!("{}{}", pointer(record, place), target.pointer());
         let origin = if cell.origin.line == 0 { Origin::line(line) } else { cell.origin };
         let cell = Cell { value: cell.value.clone(), origin };
-        if self.set_at(&pointer, (record, place), &keys, &cell, journal) && record == Record::Document {
+        if self.set_at(&pointer, (record, place), &keys, &cell, journal)
+            && record == Record::Document
+        {
             self.origins.insert(target, origin);
         }
     }
@@ -86,7 +101,8 @@ impl Records {
     ) -> bool {
         let Some(object) = self.get_mut(record, place) else { return false };
         let (first, rest) = keys.split_first().map_or(("", keys), |(first, rest)| (*first, rest));
-        let earlier = rest.iter().try_fold(object.get(first), |value, key| Some(value?.get(*key))).flatten();
+        let earlier =
+            rest.iter().try_fold(object.get(first), |value, key| Some(value?.get(*key))).flatten();
         match earlier {
             None => {
                 put(object, keys, cell.value.clone());
@@ -118,7 +134,9 @@ impl Records {
         journal: &mut Journal<'_>,
     ) {
         let rows = self.lists.entry(record).or_default();
-        let std::collections::hash_map::Entry::Vacant(free) = self.places.entry((record, id.to_owned())) else {
+        let std::collections::hash_map::Entry::Vacant(free) =
+            self.places.entry((record, id.to_owned()))
+        else {
             return;
         };
         journal.places.record(&pointer(record, *free.insert(rows.len())), origin);
@@ -128,8 +146,10 @@ impl Records {
 
     /// The structures and parties that a row names.
     pub(crate) fn add_named(&mut self, row: &Row, line: usize, journal: &mut Journal<'_>) {
-        let origin = |cell: &Cell| if cell.origin.line == 0 { Origin::line(line) } else { cell.origin };
-        const ENDS: [Target; 4] = [Target::PIPE_UPSTREAM, Target::PIPE_DOWNSTREAM, Target::RUN_FROM, Target::RUN_TO];
+        let origin =
+            |cell: &Cell| if cell.origin.line == 0 { Origin::line(line) } else { cell.origin };
+        const ENDS: [Target; 4] =
+            [Target::PIPE_UPSTREAM, Target::PIPE_DOWNSTREAM, Target::RUN_FROM, Target::RUN_TO];
         for cell in ENDS.into_iter().filter_map(|end| row.get(end)) {
             self.add(Record::Structure, &as_text(&cell.value), [], origin(cell), journal);
         }
@@ -145,12 +165,19 @@ impl Records {
         self.lists.get(&record)?.get(place)
     }
 
-    pub(crate) fn get_mut(&mut self, record: Record, place: usize) -> Option<&mut Map<String, Value>> {
+    pub(crate) fn get_mut(
+        &mut self,
+        record: Record,
+        place: usize,
+    ) -> Option<&mut Map<String, Value>> {
         self.lists.get_mut(&record)?.get_mut(place)
     }
 
     /// The records of a list.
-    pub(crate) fn all_mut(&mut self, record: Record) -> impl Iterator<Item = &mut Map<String, Value>> {
+    pub(crate) fn all_mut(
+        &mut self,
+        record: Record,
+    ) -> impl Iterator<Item = &mut Map<String, Value>> {
         self.lists.get_mut(&record).into_iter().flatten()
     }
 
@@ -180,7 +207,9 @@ impl Records {
     /// The lists by their keys in the document.
     pub(crate) fn into_lists(self) -> impl Iterator<Item = (String, Value)> {
         let lists = self.lists.into_iter();
-        lists.map(|(record, rows)| (record.list().to_owned(), rows.into_iter().map(Value::Object).collect()))
+        lists.map(|(record, rows)| {
+            (record.list().to_owned(), rows.into_iter().map(Value::Object).collect())
+        })
     }
 }
 
@@ -197,7 +226,8 @@ pub(crate) fn put(object: &mut Map<String, Value>, keys: &[&str], value: Value) 
             object.insert((*last).to_owned(), value);
         }
         [first, rest @ ..] => {
-            let below = object.entry((*first).to_owned()).or_insert_with(|| Value::Object(Map::new()));
+            let below =
+                object.entry((*first).to_owned()).or_insert_with(|| Value::Object(Map::new()));
             if let Some(below) = below.as_object_mut() {
                 put(below, rest, value);
             }

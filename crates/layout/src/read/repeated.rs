@@ -1,5 +1,5 @@
-//! Rows that repeat earlier ones, cell by cell: they were pasted twice, most likely. A survey can have two rows alike, so they are read
-//! all the same.
+//! Rows that repeat earlier ones, cell by cell: they were pasted twice, most likely. A survey can
+//! have two rows alike, so they are read all the same.
 
 use std::collections::HashMap;
 use std::hash::{Hash, Hasher};

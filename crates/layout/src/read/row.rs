@@ -1,4 +1,5 @@
-//! One row: its cells as fields of a pipe, a run and an observation, before they are put together with those of other rows.
+//! One row: its cells as fields of a pipe, a run and an observation, before they are put together
+//! with those of other rows.
 
 use std::collections::BTreeMap;
 
@@ -81,7 +82,9 @@ impl Row {
     ) -> (Self, Vec<WrongCell>) {
         let mut reading = Reading::default();
         for (index, (cell, column)) in row.cells.iter().zip(columns).enumerate() {
-            let Some(column) = column.as_ref().filter(|_| !cell.text.trim().is_empty()) else { continue };
+            let Some(column) = column.as_ref().filter(|_| !cell.text.trim().is_empty()) else {
+                continue;
+            };
             let origin = Origin { line: cell.line, column: cell.column, heading: index + 1 };
             reading.cell(cell, column, origin);
         }
@@ -107,7 +110,10 @@ impl Row {
 
     /// The fields of one record.
     pub(crate) fn of(&self, record: Record) -> impl Iterator<Item = (Target, &Cell)> {
-        self.fields.iter().filter(move |(target, _)| target.record() == record).map(|(target, cell)| (*target, cell))
+        self.fields
+            .iter()
+            .filter(move |(target, _)| target.record() == record)
+            .map(|(target, cell)| (*target, cell))
     }
 
     /// What is kept as texts in the extensions of a record, by heading.
@@ -118,17 +124,24 @@ impl Row {
 
     /// Whether the row has anything of an observation.
     pub(crate) fn is_observation(&self) -> bool {
-        self.of(Record::Observation).next().is_some() || !self.amounts.is_empty() || !self.files.is_empty()
+        self.of(Record::Observation).next().is_some()
+            || !self.amounts.is_empty()
+            || !self.files.is_empty()
     }
 
     /// The observation as far as single cells say it.
     pub(crate) fn observation(&self) -> Map<String, Value> {
         let mut observation = Map::new();
-        for (target, cell) in self.of(Record::Observation).filter(|(target, _)| *target != Target::MEDIA_OFFSET) {
+        for (target, cell) in
+            self.of(Record::Observation).filter(|(target, _)| *target != Target::MEDIA_OFFSET)
+        {
             target.put(&mut observation, cell.value.clone());
         }
         // A position in the first of two columns alone is a point.
-        let clock = Target::CLOCK.get_in(&observation).and_then(Value::as_object).filter(|clock| clock.len() == 1);
+        let clock = Target::CLOCK
+            .get_in(&observation)
+            .and_then(Value::as_object)
+            .filter(|clock| clock.len() == 1);
         if clock.is_some()
             && let Some(hour) = Target::CLOCK_FROM.get_in(&observation).cloned()
         {
@@ -138,17 +151,20 @@ impl Row {
         observation
     }
 
-    /// Adds what follows from the cells: the direction where it is always the same, the other ends, and what the layout makes.
+    /// Adds what follows from the cells: the direction where it is always the same, the other ends,
+    /// and what the layout makes.
     pub(crate) fn complete(&mut self, plan: &Plan<'_>) {
         const OF_ROW: [Target; 3] = [Target::DIRECTION, Target::RUN_ID, Target::PIPE_ID];
-        for (target, value) in plan.fixed.iter().filter(|(target, value)| OF_ROW.contains(target) && value.is_string())
+        for (target, value) in
+            plan.fixed.iter().filter(|(target, value)| OF_ROW.contains(target) && value.is_string())
         {
             let cell = || Cell { value: value.clone(), origin: Origin::default() };
             self.fields.entry(*target).or_insert_with(cell);
         }
         self.complete_ends();
         for (target, template) in &plan.made {
-            let of_row = matches!(target.record(), Record::Pipe | Record::Run | Record::Observation);
+            let of_row =
+                matches!(target.record(), Record::Pipe | Record::Run | Record::Observation);
             if of_row
                 && !self.fields.contains_key(target)
                 && let Some(text) = template.fill(|field| self.text(field))
@@ -231,9 +247,12 @@ impl Reading {
             None => column.format.read(part),
         };
         match read {
-            Err(expected) => self.wrong(target, origin, format!("found {:?}; expected {expected}", part.trim())),
+            Err(expected) => {
+                self.wrong(target, origin, format!("found {:?}; expected {expected}", part.trim()))
+            }
             Ok(CellValue::Moment(date, time)) => {
-                let excess = cell.whole().map(|whole| Excess { target, whole: whole.to_owned(), origin });
+                let excess =
+                    cell.whole().map(|whole| Excess { target, whole: whole.to_owned(), origin });
                 self.row.excess.extend(excess);
                 let moment = self.moments.entry(target).or_default();
                 moment.date = date.map(|date| (date, origin)).or(moment.date);
@@ -241,16 +260,25 @@ impl Reading {
             }
             Ok(CellValue::Amount(value, unit)) if target == Target::AMOUNT => {
                 // The percentage of a column of plain numbers is the sheet's alone.
-                let shown_in_percent = cell.percent().is_some() && column.is_number() && column.column.unit.is_none();
+                let shown_in_percent =
+                    cell.percent().is_some() && column.is_number() && column.column.unit.is_none();
                 self.amount(place, Amount { value, unit: Some(unit), shown_in_percent, origin });
             }
-            Ok(CellValue::Amount(value, unit)) => match converted(&value, Some(unit), column.unit) {
-                Some(value) => {
-                    self.row.fields.insert(target, Cell { value, origin });
+            Ok(CellValue::Amount(value, unit)) => {
+                match converted(&value, Some(unit), column.unit) {
+                    Some(value) => {
+                        self.row.fields.insert(target, Cell { value, origin });
+                    }
+                    None => self.wrong(
+                        target,
+                        origin,
+                        format!("found {:?}; expected a length", part.trim()),
+                    ),
                 }
-                None => self.wrong(target, origin, format!("found {:?}; expected a length", part.trim())),
-            },
-            Ok(CellValue::Single(value)) => self.single(value, part, column, target, (place, origin)),
+            }
+            Ok(CellValue::Single(value)) => {
+                self.single(value, part, column, target, (place, origin))
+            }
         }
     }
 
@@ -313,18 +341,24 @@ impl Reading {
         let own = |place: usize| self.words.get(&place).map(|(word, _)| word.as_str());
         let mut entries = codes.words.iter();
         let entry = entries.find(|entry| {
-            (0..codes.columns.len()).all(|place| entry.words.get(place).map(|word| &**word) == own(place))
+            (0..codes.columns.len())
+                .all(|place| entry.words.get(place).map(|word| &**word) == own(place))
         });
         let Some(entry) = entry else {
             let found: Vec<&str> = self.words.values().map(|(word, _)| word.as_str()).collect();
             let id = &plan.layout.id;
-            let message = format!("found {:?}; expected words that the layout {id} has a code for", found.join(", "));
+            let message = format!(
+                "found {:?}; expected words that the layout {id} has a code for",
+                found.join(", ")
+            );
             self.wrong(Target::CODE, origin, message);
             return;
         };
         self.row.fields.insert(Target::CODE, Cell { value: entry.code.to_string().into(), origin });
         for (place, value) in entry.characterisation.iter().enumerate() {
-            self.row.characterisation.insert(place, Cell { value: value.to_string().into(), origin });
+            self.row
+                .characterisation
+                .insert(place, Cell { value: value.to_string().into(), origin });
         }
     }
 
@@ -336,16 +370,24 @@ impl Reading {
                     // What one cell holds beyond its column's part may be the other part.
                     let both = format!("{date} {time}");
                     let time_alone = time.to_string();
-                    let is_said = |whole: &str| if whole.contains(' ') { whole == both } else { whole == time_alone };
-                    self.row.excess.retain(|excess| excess.target != target || !is_said(&excess.whole));
+                    let is_said = |whole: &str| {
+                        if whole.contains(' ') { whole == both } else { whole == time_alone }
+                    };
+                    self.row
+                        .excess
+                        .retain(|excess| excess.target != target || !is_said(&excess.whole));
                     let value = format!("{date}T{time}{zone}").into();
                     self.row.fields.insert(target, Cell { value, origin });
                 }
                 // The other part is there and could not be read, which has been reported.
                 _ if self.wrong.iter().any(|wrong| wrong.target == target) => {}
                 // A date alone is no moment; midnight would be a time that nobody wrote.
-                (Some((_, origin)), None) => self.wrong(target, origin, "a date without its time; fill that in"),
-                (None, Some((_, origin))) => self.wrong(target, origin, "a time without its date; fill that in"),
+                (Some((_, origin)), None) => {
+                    self.wrong(target, origin, "a date without its time; fill that in")
+                }
+                (None, Some((_, origin))) => {
+                    self.wrong(target, origin, "a time without its date; fill that in")
+                }
                 (None, None) => {}
             }
         }
@@ -365,11 +407,14 @@ fn parts<'c>(cell: &'c str, column: &ColumnBinding<'_>, target: Target) -> Vec<&
     }
 }
 
-/// Whether a text that no separator cuts names several files: each part of it, between commas or the like, has the ending of one.
+/// Whether a text that no separator cuts names several files: each part of it, between commas or
+/// the like, has the ending of one.
 fn names_several(text: &str) -> bool {
     let is_file = |part: &str| {
         let ending = part.trim().rsplit_once('.').map_or("", |(_, ending)| ending);
         (2..=5).contains(&ending.len()) && ending.bytes().all(|byte| byte.is_ascii_alphanumeric())
     };
-    [',', ';', '|', '\n', ' '].iter().any(|mark| text.contains(*mark) && text.split(*mark).all(is_file))
+    [',', ';', '|', '\n', ' ']
+        .iter()
+        .any(|mark| text.contains(*mark) && text.split(*mark).all(is_file))
 }

@@ -24,7 +24,8 @@ impl Mark<'_> {
     fn number(self, pattern: &str) -> Option<String> {
         let (before, after) = pattern.split_once('#')?;
         let number = self.text.strip_prefix(before)?.strip_suffix(after)?;
-        (!number.is_empty() && number.bytes().all(|byte| byte.is_ascii_digit())).then(|| number.to_owned())
+        (!number.is_empty() && number.bytes().all(|byte| byte.is_ascii_digit()))
+            .then(|| number.to_owned())
     }
 }
 
@@ -33,7 +34,8 @@ impl Mark<'_> {
 pub(crate) struct OpenStretches(HashMap<(usize, String), usize>);
 
 impl OpenStretches {
-    /// Begins or ends a stretch. Where the row ends one, it is no observation of its own, and the place of that in the run is given.
+    /// Begins or ends a stretch. Where the row ends one, it is no observation of its own, and the
+    /// place of that in the run is given.
     pub(super) fn take(
         &mut self,
         mark: Mark<'_>,
@@ -58,12 +60,15 @@ impl OpenStretches {
             return None;
         }
         let Some(number) = mark.number(finish) else {
-            let message = format!("found {text:?}; expected {start} or {finish}, with a number for #");
+            let message =
+                format!("found {text:?}; expected {start} or {finish}, with a number for #");
             problem(ProblemKind::TextForm, message);
             return None;
         };
         let Some(begun) = self.0.remove(&(seen.run, number)) else {
-            let message = format!("found {text:?}, which ends a stretch that no row of this run before it begins");
+            let message = format!(
+                "found {text:?}, which ends a stretch that no row of this run before it begins"
+            );
             problem(ProblemKind::OrphanRow, message);
             return Some(seen.place);
         };
@@ -72,7 +77,8 @@ impl OpenStretches {
     }
 }
 
-/// Ends the stretch at a place of the run by a row, and reports what the row says otherwise than the one that begins it.
+/// Ends the stretch at a place of the run by a row, and reports what the row says otherwise than
+/// the one that begins it.
 fn end(
     begun: usize,
     mark: Mark<'_>,
@@ -81,7 +87,10 @@ fn end(
     records: &mut Records,
     journal: &mut Journal<'_>,
 ) {
-    let start = records.observations_mut(seen.run).and_then(|list| list.get_mut(begun)).and_then(Value::as_object_mut);
+    let start = records
+        .observations_mut(seen.run)
+        .and_then(|list| list.get_mut(begun))
+        .and_then(Value::as_object_mut);
     let Some(start) = start else { return };
     let (distance, media) = (key(Target::DISTANCE), key(Target::MEDIA_REFERENCES));
     if let Some(to) = finish.remove(distance) {
@@ -91,11 +100,16 @@ fn end(
         let list = start.entry(media).or_insert_with(|| Value::Array(Vec::new()));
         list.as_array_mut().into_iter().for_each(|list| list.extend(more.clone()));
     }
-    let others: Vec<String> =
-        finish.iter().filter(|(key, value)| start.get(*key) != Some(*value)).map(|(key, _)| key.clone()).collect();
+    let others: Vec<String> = finish
+        .iter()
+        .filter(|(key, value)| start.get(*key) != Some(*value))
+        .map(|(key, _)| key.clone())
+        .collect();
     let pointer = format!("/runs/{}/observations/{begun}", seen.run);
     let origin = |target: Target| seen.row.get(target).map_or(mark.origin, |cell| cell.origin);
-    journal.places.record(&format!("{pointer}{}", Target::DISTANCE_TO.pointer()), origin(Target::DISTANCE));
+    journal
+        .places
+        .record(&format!("{pointer}{}", Target::DISTANCE_TO.pointer()), origin(Target::DISTANCE));
     for other in others {
         if other == key(Target::CODE) || other == key(Target::CHARACTERISATION) {
             let line = journal.places.of(&pointer).map_or(0, |location| location.line);
@@ -105,8 +119,9 @@ fn end(
             );
             journal.problem(ProblemKind::TextForm, origin(Target::CODE), &pointer, message);
         } else {
-            let message =
-                format!("the row that ends the stretch has another {other}; the value where it begins is kept");
+            let message = format!(
+                "the row that ends the stretch has another {other}; the value where it begins is kept"
+            );
             let loss = Loss::new(LossKind::Dropped, format!("{pointer}/{other}"), message);
             let was = finish.get(&other).cloned();
             journal.lose(Loss { was, ..loss }, origin_of(&other, seen).unwrap_or(mark.origin));
@@ -128,5 +143,7 @@ fn origin_of(other: &str, seen: &Seen<'_, '_>) -> Option<Origin> {
     if other == key(Target::GRADES) {
         return row.grade.as_ref().map(|cell| cell.origin);
     }
-    row.of(Record::Observation).find(|(target, _)| key(*target) == other).map(|(_, cell)| cell.origin)
+    row.of(Record::Observation)
+        .find(|(target, _)| key(*target) == other)
+        .map(|(_, cell)| cell.origin)
 }

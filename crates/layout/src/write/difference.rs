@@ -1,4 +1,5 @@
-//! What a file does not give back: the document that was written, compared with the one that is read from the file.
+//! What a file does not give back: the document that was written, compared with the one that is
+//! read from the file.
 
 use std::collections::{HashMap, HashSet};
 
@@ -28,7 +29,9 @@ pub(super) fn differences(
     let mut difference = Difference {
         document: before,
         pipes: pipes.filter_map(|pipe| Some((pipe["id"].as_str()?, pipe))).collect(),
-        kinds: media.filter_map(|medium| Some((medium["id"].as_str()?, medium["kind"].as_str()?))).collect(),
+        kinds: media
+            .filter_map(|medium| Some((medium["id"].as_str()?, medium["kind"].as_str()?)))
+            .collect(),
         plan,
         repertoire,
         report,
@@ -49,8 +52,13 @@ struct Place {
 impl Place {
     /// The value of a key.
     fn child(&self, key: &str) -> Self {
-        let path = if self.path.is_empty() { key.to_owned() } else { format!("{}.{key}", self.path) };
-        Self { target: Target::named(&path), path, pointer: format!("{}/{}", self.pointer, token(key)) }
+        let path =
+            if self.path.is_empty() { key.to_owned() } else { format!("{}.{key}", self.path) };
+        Self {
+            target: Target::named(&path),
+            path,
+            pointer: format!("{}/{}", self.pointer, token(key)),
+        }
     }
 
     /// An item of a list.
@@ -80,14 +88,26 @@ impl Difference<'_> {
 
     /// The heading of the column that leads to a field, to one in it, or to one that it is in.
     fn column(&self, place: &Place) -> Option<String> {
-        let within = |one: &str, other: &str| one.strip_prefix(other).is_some_and(|rest| rest.starts_with('.'));
-        let leads = |to: &str| to == place.path || within(&place.path, to) || within(to, &place.path);
-        let leads = |column: &&ColumnBinding<'_>| column.target().is_some_and(|target| leads(target.path()));
+        let within = |one: &str, other: &str| {
+            one.strip_prefix(other).is_some_and(|rest| rest.starts_with('.'))
+        };
+        let leads =
+            |to: &str| to == place.path || within(&place.path, to) || within(to, &place.path);
+        let leads = |column: &&ColumnBinding<'_>| {
+            column.target().is_some_and(|target| leads(target.path()))
+        };
         let column = self.plan.columns.iter().find(leads)?;
         Some(format!("{:?}", one_line(column.heading())))
     }
 
-    fn lose(&mut self, kind: LossKind, place: &Place, message: String, was: Option<&Value>, becomes: Option<&Value>) {
+    fn lose(
+        &mut self,
+        kind: LossKind,
+        place: &Place,
+        message: String,
+        was: Option<&Value>,
+        becomes: Option<&Value>,
+    ) {
         let loss = Loss::new(kind, place.pointer.as_str(), message);
         self.report.losses.push(Loss { was: was.cloned(), becomes: becomes.cloned(), ..loss });
     }
@@ -95,7 +115,10 @@ impl Difference<'_> {
     /// Accounts for a value that is not in the file, for each of a list by itself.
     fn dropped(&mut self, value: &Value, place: &Place) {
         if let Value::Array(items) = value {
-            items.iter().enumerate().for_each(|(index, item)| self.dropped(item, &place.item(index)));
+            items
+                .iter()
+                .enumerate()
+                .for_each(|(index, item)| self.dropped(item, &place.item(index)));
             return;
         }
         let message = self.why_dropped(value, place);
@@ -106,7 +129,10 @@ impl Difference<'_> {
         let id = self.id();
         match place.target {
             Some(Target::OBSERVATIONS) => {
-                format!("the layout {id} has no words for {}", value.get("code").map(as_text).unwrap_or_default())
+                format!(
+                    "the layout {id} has no words for {}",
+                    value.get("code").map(as_text).unwrap_or_default()
+                )
             }
             Some(Target::MEDIA_REFERENCES) => self.why_no_media(value, place),
             Some(Target::AMOUNTS) => self.why_no_amount(value, place),
@@ -123,13 +149,22 @@ impl Difference<'_> {
     fn why_no_amount(&self, value: &Value, place: &Place) -> String {
         let id = self.id();
         let unit = value.get("unit").map(as_text).unwrap_or_default();
-        let index = place.pointer.rsplit('/').next().and_then(|index| index.parse::<usize>().ok()).unwrap_or(0);
-        let mut columns = self.plan.columns.iter().filter(|column| column.target() == Some(Target::AMOUNT));
+        let index = place
+            .pointer
+            .rsplit('/')
+            .next()
+            .and_then(|index| index.parse::<usize>().ok())
+            .unwrap_or(0);
+        let mut columns =
+            self.plan.columns.iter().filter(|column| column.target() == Some(Target::AMOUNT));
         if self.column(place).is_none() {
             return format!("the layout {id} has no column for amounts");
         }
         if !columns.any(|column| column.place() == index) {
-            return format!("the layout {id} has no column for amount {} of an observation", index + 1);
+            return format!(
+                "the layout {id} has no column for amount {} of an observation",
+                index + 1
+            );
         }
         format!(
             "no column of the layout {id} takes an amount in {unit} here: none has that unit, and {unit} cannot be converted \
@@ -149,9 +184,15 @@ impl Difference<'_> {
         if let Some(column) = self.plan.columns.iter().find(names) {
             return format!("the column {:?} of the layout {id} cannot hold it", column.heading());
         }
-        let is_recording = kind.and_then(|word| word.parse::<MediaKind>().ok()).is_some_and(is_recording);
-        let (Some(template), Some(pattern), true) = (&self.plan.video, &self.plan.layout.video, is_recording) else {
-            return format!("the layout {id} has no column for media of the kind {}", kind.unwrap_or("that this is"));
+        let is_recording =
+            kind.and_then(|word| word.parse::<MediaKind>().ok()).is_some_and(is_recording);
+        let (Some(template), Some(pattern), true) =
+            (&self.plan.video, &self.plan.layout.video, is_recording)
+        else {
+            return format!(
+                "the layout {id} has no column for media of the kind {}",
+                kind.unwrap_or("that this is")
+            );
         };
         match self.video(template, place) {
             Some(video) if video == file => {
@@ -170,17 +211,21 @@ impl Difference<'_> {
 
     /// The recording that the layout takes the offsets of a run for, of a value in the run.
     fn video(&self, template: &Template, place: &Place) -> Option<String> {
-        let index = place.pointer.strip_prefix("/runs/")?.split('/').next()?.parse::<usize>().ok()?;
+        let index =
+            place.pointer.strip_prefix("/runs/")?.split('/').next()?.parse::<usize>().ok()?;
         let run = list(self.document, Target::RUNS).get(index)?;
         let pipe = Target::RUN_PIPE.get(run)?.as_str().and_then(|pipe| self.pipes.get(pipe))?;
-        template.fill(|field| field.get(if field.record() == Record::Pipe { pipe } else { run }).map(as_text))
+        template.fill(|field| {
+            field.get(if field.record() == Record::Pipe { pipe } else { run }).map(as_text)
+        })
     }
 
     fn value(&mut self, before: &Value, after: &Value, place: &Place) {
         match (before, after) {
             (Value::Object(before), Value::Object(after)) => self.object(before, after, place),
             (Value::Array(before), Value::Array(after)) => self.array(before, after, place),
-            _ if before == after || before.as_f64().is_some_and(|number| Some(number) == after.as_f64()) => {}
+            _ if before == after
+                || before.as_f64().is_some_and(|number| Some(number) == after.as_f64()) => {}
             _ => {
                 let message = self.why_changed(before, after, place);
                 self.lose(LossKind::Changed, place, message, Some(before), Some(after));
@@ -191,25 +236,34 @@ impl Difference<'_> {
     fn why_changed(&self, before: &Value, after: &Value, place: &Place) -> String {
         let (id, path) = (self.id(), &place.path);
         let texts = before.as_str().zip(after.as_str());
-        match (texts.and_then(|(before, after)| self.repertoire.lacking(before, after)), self.repertoire) {
+        match (
+            texts.and_then(|(before, after)| self.repertoire.lacking(before, after)),
+            self.repertoire,
+        ) {
             (Some(lacking), Repertoire::Encoded(charset)) => {
                 format!("the layout {id} is written in {charset}, which does not have {lacking}")
             }
             (Some(lacking), _) => format!("XML cannot hold {lacking}"),
             (None, _) => match self.column(place) {
                 Some(column) => {
-                    format!("{path} is read back differently through the column {column} of the layout {id}")
+                    format!(
+                        "{path} is read back differently through the column {column} of the layout {id}"
+                    )
                 }
-                None => format!("the layout {id} has no column for {path} and makes a different value"),
+                None => {
+                    format!("the layout {id} has no column for {path} and makes a different value")
+                }
             },
         }
     }
 
     fn object(&mut self, before: &Map<String, Value>, after: &Map<String, Value>, place: &Place) {
-        if let (true, Some(was), Some(unit)) = (place.is(Target::AMOUNTS), before.get("unit"), after.get("unit"))
+        if let (true, Some(was), Some(unit)) =
+            (place.is(Target::AMOUNTS), before.get("unit"), after.get("unit"))
             && was != unit
         {
-            let message = format!("the layout {} holds this amount in {}", self.id(), as_text(unit));
+            let message =
+                format!("the layout {} holds this amount in {}", self.id(), as_text(unit));
             let (was, becomes) = (Value::Object(before.clone()), Value::Object(after.clone()));
             self.lose(LossKind::Changed, place, message, Some(&was), Some(&becomes));
             return;
@@ -225,21 +279,28 @@ impl Difference<'_> {
         }
     }
 
-    /// Accounts for a value that only the document that was read back has. What nobody recorded and the layout says of everything makes
-    /// the survey say something else; what follows from the rest, or only says how to read it, does not.
+    /// Accounts for a value that only the document that was read back has. What nobody recorded and
+    /// the layout says of everything makes the survey say something else; what follows from the
+    /// rest, or only says how to read it, does not.
     fn put_in(&mut self, value: &Value, place: &Place) {
         let (id, path) = (self.id(), &place.path);
-        let is_fixed = |target: Target| self.plan.fixed.iter().any(|(fixed, _)| target.holds(*fixed));
+        let is_fixed =
+            |target: Target| self.plan.fixed.iter().any(|(fixed, _)| target.holds(*fixed));
         let (kind, message) = match place.target.filter(|target| is_fixed(*target)) {
-            Some(target) if self.is_for_reading(target) => {
-                (LossKind::Defaulted, format!("the layout {id} fixes {path}, which the survey does not state"))
-            }
+            Some(target) if self.is_for_reading(target) => (
+                LossKind::Defaulted,
+                format!("the layout {id} fixes {path}, which the survey does not state"),
+            ),
             Some(_) => {
-                let message =
-                    format!("the survey does not state {path}, and the layout {id} states the same for every survey");
+                let message = format!(
+                    "the survey does not state {path}, and the layout {id} states the same for every survey"
+                );
                 (LossKind::Changed, message)
             }
-            None => (LossKind::Defaulted, format!("the layout {id} makes {path} from what the table holds")),
+            None => (
+                LossKind::Defaulted,
+                format!("the layout {id} makes {path} from what the table holds"),
+            ),
         };
         self.lose(kind, place, message, None, Some(value));
     }
@@ -249,7 +310,8 @@ impl Difference<'_> {
         let is_graded = || {
             let runs = list(self.document, Target::RUNS).iter();
             let mut observations = runs.flat_map(|run| list(run, Target::OBSERVATIONS));
-            Target::RATINGS.get(self.document).is_some() || observations.any(|row| Target::GRADES.get(row).is_some())
+            Target::RATINGS.get(self.document).is_some()
+                || observations.any(|row| Target::GRADES.get(row).is_some())
         };
         match target {
             Target::LANGUAGE | Target::CRS | Target::VERTICAL => true,
@@ -263,13 +325,17 @@ impl Difference<'_> {
         let order: Vec<usize> = partners.iter().flatten().copied().collect();
         if !order.is_sorted() {
             let (id, path) = (self.id(), &place.path);
-            let message = format!("the rows of {path} are read back in another order through the layout {id}");
+            let message = format!(
+                "the rows of {path} are read back in another order through the layout {id}"
+            );
             self.lose(LossKind::Changed, place, message, None, None);
         }
         let mut taken = vec![false; after.len()];
         for (index, value) in before.iter().enumerate() {
             let item = place.item(index);
-            match partners[index].and_then(|partner| after.get(partner).map(|other| (partner, other))) {
+            match partners[index]
+                .and_then(|partner| after.get(partner).map(|other| (partner, other)))
+            {
                 Some((partner, other)) => {
                     taken[partner] = true;
                     self.value(value, other, &item);
@@ -281,18 +347,23 @@ impl Difference<'_> {
             let (id, path) = (self.id(), &place.path);
             // Rows of what the table names, such as its structures, say no more than that.
             let (kind, message) = match place.target {
-                Some(Target::PIPES | Target::RUNS | Target::OBSERVATIONS) => {
-                    (LossKind::Changed, format!("another row of {path} is read back through the layout {id}"))
-                }
-                _ => (LossKind::Defaulted, format!("the layout {id} makes rows of {path} from what the table names")),
+                Some(Target::PIPES | Target::RUNS | Target::OBSERVATIONS) => (
+                    LossKind::Changed,
+                    format!("another row of {path} is read back through the layout {id}"),
+                ),
+                _ => (
+                    LossKind::Defaulted,
+                    format!("the layout {id} makes rows of {path} from what the table names"),
+                ),
             };
             self.lose(kind, place, message, None, Some(other));
         }
     }
 }
 
-/// Which row of the one list is which of the other: observations in their order by distance and code, other rows by id where
-/// each has its own, and those that are left in their order where there are as many.
+/// Which row of the one list is which of the other: observations in their order by distance and
+/// code, other rows by id where each has its own, and those that are left in their order where
+/// there are as many.
 fn partners(before: &[Value], after: &[Value], place: &Place) -> Vec<Option<usize>> {
     if place.is(Target::OBSERVATIONS) {
         return observation_partners(before, after);
@@ -316,15 +387,16 @@ fn partners(before: &[Value], after: &[Value], place: &Place) -> Vec<Option<usiz
 fn observation_partners(before: &[Value], after: &[Value]) -> Vec<Option<usize>> {
     let mut next = 0;
     let partner = |value: &Value| {
-        let found = after.get(next).filter(|other| value.get("code") == other.get("code")).map(|_| next);
+        let found =
+            after.get(next).filter(|other| value.get("code") == other.get("code")).map(|_| next);
         next += usize::from(found.is_some());
         found
     };
     before.iter().map(partner).collect()
 }
 
-/// The ids of rows, each with how often it has occurred: the first row with an id is the partner of the first with it. `None` where a
-/// row has none.
+/// The ids of rows, each with how often it has occurred: the first row with an id is the partner of
+/// the first with it. `None` where a row has none.
 fn numbered_ids(rows: &[Value]) -> Option<Vec<(String, usize)>> {
     let mut seen: HashMap<String, usize> = HashMap::new();
     let key = |row: &Value| {

@@ -1,5 +1,5 @@
-//! From a document to a file by a layout: the rows of the table ([`rows`]), the file, and what reading that back does not give
-//! ([`difference`]).
+//! From a document to a file by a layout: the rows of the table ([`rows`]), the file, and what
+//! reading that back does not give ([`difference`]).
 
 mod difference;
 mod repertoire;
@@ -21,14 +21,21 @@ use crate::encoding::Charset;
 use crate::plan::Plan;
 use crate::{grid, read, units};
 
-/// Writes a table by a layout. The report names everything that reading the table by the same layout does not give back.
+/// Writes a table by a layout. The report names everything that reading the table by the same
+/// layout does not give back.
 ///
-/// Lengths and sizes are turned into the units of the layout where they differ. `lists` are code lists beside the built-in ones.
+/// Lengths and sizes are turned into the units of the layout where they differ. `lists` are code
+/// lists beside the built-in ones.
 ///
 /// # Errors
-/// When the layout leads to fields that the format does not have; when the document is coded in another list than the layout's table;
-/// when the layout takes different runs or pipes of it for one.
-pub fn write(document: &Document, layout: &Layout, lists: &[CodeList]) -> Result<(Vec<u8>, LossReport), ConvertError> {
+/// When the layout leads to fields that the format does not have; when the document is coded in
+/// another list than the layout's table; when the layout takes different runs or pipes of it for
+/// one.
+pub fn write(
+    document: &Document,
+    layout: &Layout,
+    lists: &[CodeList],
+) -> Result<(Vec<u8>, LossReport), ConvertError> {
     let plan = Plan::new(layout, lists)?;
     let charset = plan.charset.unwrap_or(Charset::UTF_8);
     let repertoire = if plan.is_xml() { Repertoire::Xml } else { Repertoire::Encoded(charset) };
@@ -42,7 +49,8 @@ pub fn write(document: &Document, layout: &Layout, lists: &[CodeList]) -> Result
     })
 }
 
-/// Writes a table by a layout as a workbook with one sheet, which [`read`](fn@crate::read) takes as it takes a text.
+/// Writes a table by a layout as a workbook with one sheet, which [`read`](fn@crate::read) takes as
+/// it takes a text.
 ///
 /// # Errors
 /// As [`write`](fn@write), and for a layout of XML.
@@ -53,7 +61,10 @@ pub fn write_workbook(
     lists: &[CodeList],
 ) -> Result<(Vec<u8>, LossReport), ConvertError> {
     if layout.table.is_none() {
-        return Err(refused(format!("the layout {} is one of XML, which no workbook is", layout.id)));
+        return Err(refused(format!(
+            "the layout {} is one of XML, which no workbook is",
+            layout.id
+        )));
     }
     let plan = Plan::new(layout, lists)?;
     written(document, &plan, Repertoire::All, |rows| grid::workbook_write::write(rows, layout))
@@ -78,14 +89,18 @@ fn written(
         )));
     }
     let mut report = LossReport::default();
-    let length = layout.fixed_text(Target::LENGTH_UNIT).and_then(|word| word.parse::<LengthUnit>().ok());
-    let section = layout.fixed_text(Target::SECTION_UNIT).and_then(|word| word.parse::<SectionUnit>().ok());
+    let length =
+        layout.fixed_text(Target::LENGTH_UNIT).and_then(|word| word.parse::<LengthUnit>().ok());
+    let section =
+        layout.fixed_text(Target::SECTION_UNIT).and_then(|word| word.parse::<SectionUnit>().ok());
     let before = units::document_in(document, length, section, &mut report);
     let rows = Rows::of(&before, plan);
     let bytes = file(&rows.rows)?;
     let after = match read::read_by(plan, &bytes, "") {
         Ok((survey, _)) => serde_json::to_value(&survey.document).unwrap_or_default(),
-        Err(ConvertError::Structure(problems)) => incomplete(problems, &rows, plan, repertoire, &mut report)?,
+        Err(ConvertError::Structure(problems)) => {
+            incomplete(problems, &rows, plan, repertoire, &mut report)?
+        }
         Err(error) => return Err(error),
     };
     if after.is_null() {
@@ -120,8 +135,10 @@ fn incomplete(
     report: &mut LossReport,
 ) -> Result<Value, ConvertError> {
     let id = &plan.layout.id;
-    // What the layout makes of values that the survey does not have is missing in what is read, and no fault of the table.
-    let mut wrong = problems.iter().filter(|placed| placed.problem.kind != ProblemKind::MissingKey).peekable();
+    // What the layout makes of values that the survey does not have is missing in what is read, and
+    // no fault of the table.
+    let mut wrong =
+        problems.iter().filter(|placed| placed.problem.kind != ProblemKind::MissingKey).peekable();
     if let Some(first) = wrong.peek().map(|placed| placed.problem.message.clone()) {
         let places = wrong.filter_map(|placed| placed.place.as_ref());
         let lines: BTreeSet<usize> = places.map(|place| place.line).collect();
@@ -134,10 +151,13 @@ fn incomplete(
     }
     let (missing, rest) = problems.into_parts();
     // One cell can be what several fields are made of.
-    let messages: BTreeMap<String, String> =
-        missing.into_iter().map(|PlacedProblem { problem, .. }| (problem.message, problem.pointer)).collect();
+    let messages: BTreeMap<String, String> = missing
+        .into_iter()
+        .map(|PlacedProblem { problem, .. }| (problem.message, problem.pointer))
+        .collect();
     for (message, pointer) in messages {
-        let message = format!("the table is incomplete by the layout {id}, so reading it reports: {message}");
+        let message =
+            format!("the table is incomplete by the layout {id}, so reading it reports: {message}");
         report.losses.push(Loss::new(LossKind::Dropped, pointer, message));
     }
     Ok(rest.map(|rest| rest.value).unwrap_or_default())

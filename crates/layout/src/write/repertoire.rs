@@ -37,10 +37,13 @@ impl Repertoire {
 
     /// A text as it is written.
     pub(crate) fn written(self, text: &str) -> String {
-        text.chars().map(|letter| if self.has(letter) { letter } else { self.substitute() }).collect()
+        text.chars()
+            .map(|letter| if self.has(letter) { letter } else { self.substitute() })
+            .collect()
     }
 
-    /// Which characters of a text became others, with their code points, where that is the whole difference of the two.
+    /// Which characters of a text became others, with their code points, where that is the whole
+    /// difference of the two.
     pub(crate) fn lacking(self, before: &str, after: &str) -> Option<String> {
         let mut lacking: Vec<char> = before.chars().filter(|letter| !self.has(*letter)).collect();
         if lacking.is_empty() || self.written(before) != after {

@@ -27,11 +27,15 @@ impl<'d> Rows<'d> {
     /// The rows of a document, in the units of the layout.
     pub(super) fn of(document: &'d Value, plan: &Plan<'_>) -> Self {
         let writer = Writer::new(document, plan);
-        let mut rows = Self { rows: Vec::new(), runs: list(document, Target::RUNS), first_of_run: Vec::new() };
+        let mut rows =
+            Self { rows: Vec::new(), runs: list(document, Target::RUNS), first_of_run: Vec::new() };
         let pipes = list(document, Target::PIPES).iter().zip(0..);
-        let places: HashMap<&str, usize> = pipes.filter_map(|(pipe, place)| Some((id(pipe)?, place))).collect();
+        let places: HashMap<&str, usize> =
+            pipes.filter_map(|(pipe, place)| Some((id(pipe)?, place))).collect();
         let mut unsurveyed = unsurveyed(document, plan).into_iter().peekable();
-        let alone = |pipe: &Value| writer.row(Subject { pipe, run: &NOTHING, row: &NOTHING, part: Part::Point(0.0) });
+        let alone = |pipe: &Value| {
+            writer.row(Subject { pipe, run: &NOTHING, row: &NOTHING, part: Part::Point(0.0) })
+        };
         for run in rows.runs {
             // Pipes without runs keep their places among the others.
             let place = pipe_of(run).and_then(|pipe| places.get(pipe)).copied().unwrap_or(0);
@@ -46,14 +50,22 @@ impl<'d> Rows<'d> {
     }
 
     /// The runs whose rows begin in some lines of the file.
-    pub(super) fn runs_in(&self, lines: &BTreeSet<usize>, plan: &Plan<'_>, repertoire: Repertoire) -> Vec<&'d Value> {
+    pub(super) fn runs_in(
+        &self,
+        lines: &BTreeSet<usize>,
+        plan: &Plan<'_>,
+        repertoire: Repertoire,
+    ) -> Vec<&'d Value> {
         // Rows of XML have no lines of their own.
         let Some(table) = &plan.layout.table else { return Vec::new() };
-        let mut line = (table.heading_row.unwrap_or(1) + table.heading_rows.unwrap_or(1).max(1)) as usize;
+        let mut line =
+            (table.heading_row.unwrap_or(1) + table.heading_rows.unwrap_or(1).max(1)) as usize;
         let mut found = BTreeSet::new();
         for (index, row) in self.rows.iter().enumerate() {
             if lines.contains(&line) {
-                found.insert(self.first_of_run.partition_point(|first| *first <= index).saturating_sub(1));
+                found.insert(
+                    self.first_of_run.partition_point(|first| *first <= index).saturating_sub(1),
+                );
             }
             // A row of a sheet is one whatever is in it.
             let breaks = row.iter().map(|cell| cell.matches('\n').count()).sum::<usize>();
@@ -67,7 +79,8 @@ impl<'d> Rows<'d> {
 pub(super) fn run_ids<'v>(runs: impl Iterator<Item = &'v Value>) -> String {
     const SHOWN: usize = 6;
     let ids: Vec<&str> = runs.filter_map(id).collect();
-    let more = if ids.len() > SHOWN { format!(" and {} more", ids.len() - SHOWN) } else { String::new() };
+    let more =
+        if ids.len() > SHOWN { format!(" and {} more", ids.len() - SHOWN) } else { String::new() };
     format!("{}{more}", ids[..ids.len().min(SHOWN)].join(", "))
 }
 
@@ -83,12 +96,17 @@ fn by_id(document: &Value, records: Target) -> HashMap<&str, &Value> {
     list(document, records).iter().filter_map(|record| Some((id(record)?, record))).collect()
 }
 
-/// The pipes without runs that a layout has room for, each with its place among the pipes: what names a pipe and its ends is in fields of
-/// the pipe, and not in the root, of which there is one.
+/// The pipes without runs that a layout has room for, each with its place among the pipes: what
+/// names a pipe and its ends is in fields of the pipe, and not in the root, of which there is one.
 fn unsurveyed<'d>(document: &'d Value, plan: &Plan<'_>) -> Vec<(usize, &'d Value)> {
     let Some(xml) = &plan.layout.xml else { return Vec::new() };
     let is_of_pipe = |heading: &str| {
-        let shared = xml.rows.split('/').zip(heading.split('/')).take_while(|(one, other)| one == other).count();
+        let shared = xml
+            .rows
+            .split('/')
+            .zip(heading.split('/'))
+            .take_while(|(one, other)| one == other)
+            .count();
         let target = plan.column(heading).and_then(ColumnBinding::target);
         shared > 1 && target.is_some_and(|target| target.record() == Record::Pipe)
     };
@@ -114,7 +132,9 @@ enum Part {
 impl Part {
     const fn distance(self) -> f64 {
         match self {
-            Self::Point(distance) | Self::Start(distance, _) | Self::Finish(distance, _) => distance,
+            Self::Point(distance) | Self::Start(distance, _) | Self::Finish(distance, _) => {
+                distance
+            }
         }
     }
 
@@ -145,7 +165,12 @@ impl<'w, 'l> Writer<'w, 'l> {
     fn new(document: &'w Value, plan: &'w Plan<'l>) -> Self {
         let media = list(document, Target::MEDIA).iter();
         let kind = |medium: &'w Value| Some((id(medium)?, medium.get("kind")?.as_str()?));
-        Self { plan, document, pipes: by_id(document, Target::PIPES), media: media.filter_map(kind).collect() }
+        Self {
+            plan,
+            document,
+            pipes: by_id(document, Target::PIPES),
+            media: media.filter_map(kind).collect(),
+        }
     }
 
     fn run(&self, run: &Value, rows: &mut Vec<Vec<String>>) {
@@ -154,10 +179,13 @@ impl<'w, 'l> Writer<'w, 'l> {
         if parts.is_empty() {
             rows.push(self.row(Subject { pipe, run, row: &NOTHING, part: Part::Point(0.0) }));
         }
-        rows.extend(parts.into_iter().map(|(row, part)| self.row(Subject { pipe, run, row, part })));
+        rows.extend(
+            parts.into_iter().map(|(row, part)| self.row(Subject { pipe, run, row, part })),
+        );
     }
 
-    /// The observations of a run in the order of the table: stretches have a row where they begin and one where they end.
+    /// The observations of a run in the order of the table: stretches have a row where they begin
+    /// and one where they end.
     fn parts<'d>(&self, observations: &'d [Value]) -> Vec<(&'d Value, Part)> {
         let mut parts: Vec<(&Value, Part)> = Vec::new();
         // Stretches that have not ended, the one that ends first at the end.
@@ -187,15 +215,16 @@ impl<'w, 'l> Writer<'w, 'l> {
         parts
     }
 
-    /// The words of the layout for what was seen. Rather the code with less than is known than no row at all; the report says what went
-    /// missing.
+    /// The words of the layout for what was seen. Rather the code with less than is known than no
+    /// row at all; the report says what went missing.
     fn words(&self, row: &Value) -> Option<&'l CodeWords> {
         let words = &self.plan.layout.codes.as_ref()?.words;
         let values = list(row, Target::CHARACTERISATION);
         let code = Target::CODE.get(row)?.as_str()?;
         let mut of_code = words.iter().filter(|entry| *entry.code == *code);
-        let is_same =
-            |entry: &&CodeWords| entry.characterisation.iter().map(|value| &**value).eq(values.iter().map(text));
+        let is_same = |entry: &&CodeWords| {
+            entry.characterisation.iter().map(|value| &**value).eq(values.iter().map(text))
+        };
         let is_bare = |entry: &&CodeWords| entry.characterisation.is_empty();
         of_code.clone().find(is_same).or_else(|| of_code.find(is_bare))
     }
@@ -205,18 +234,28 @@ impl<'w, 'l> Writer<'w, 'l> {
     }
 
     fn row(&self, subject: Subject<'_>) -> Vec<String> {
-        self.plan.columns.iter().map(|column| self.cell(column, subject).unwrap_or_default()).collect()
+        self.plan
+            .columns
+            .iter()
+            .map(|column| self.cell(column, subject).unwrap_or_default())
+            .collect()
     }
 
     fn cell(&self, column: &ColumnBinding<'_>, subject: Subject<'_>) -> Option<String> {
         match column.role {
-            ColumnUse::Code(place) => self.words(subject.row)?.words.get(place).map(ToString::to_string),
+            ColumnUse::Code(place) => {
+                self.words(subject.row)?.words.get(place).map(ToString::to_string)
+            }
             ColumnUse::Stretch => {
                 let stretches = self.plan.layout.stretches.as_ref()?;
                 match subject.part {
                     Part::Point(_) => None,
-                    Part::Start(_, number) => Some(stretches.start.replace('#', &number.to_string())),
-                    Part::Finish(_, number) => Some(stretches.finish.replace('#', &number.to_string())),
+                    Part::Start(_, number) => {
+                        Some(stretches.start.replace('#', &number.to_string()))
+                    }
+                    Part::Finish(_, number) => {
+                        Some(stretches.finish.replace('#', &number.to_string()))
+                    }
                 }
             }
             ColumnUse::Field(target) => match target.record() {
@@ -230,7 +269,12 @@ impl<'w, 'l> Writer<'w, 'l> {
     }
 
     /// The cell of a field of a pipe, a run or the document.
-    fn of_record(&self, target: Target, column: &ColumnBinding<'_>, record: &Value) -> Option<String> {
+    fn of_record(
+        &self,
+        target: Target,
+        column: &ColumnBinding<'_>,
+        record: &Value,
+    ) -> Option<String> {
         let value = self.held(record, target, column)?;
         if column.column.kind.is_some_and(CellKind::is_moment) {
             return column.write(&in_zone(value.as_str()?, self.plan.zone())?.into());
@@ -239,7 +283,12 @@ impl<'w, 'l> Writer<'w, 'l> {
     }
 
     /// The cell of a field of an observation.
-    fn of_observation(&self, target: Target, column: &ColumnBinding<'_>, subject: Subject<'_>) -> Option<String> {
+    fn of_observation(
+        &self,
+        target: Target,
+        column: &ColumnBinding<'_>,
+        subject: Subject<'_>,
+    ) -> Option<String> {
         let Subject { row, part, .. } = subject;
         match target {
             // Said once, where the stretch begins.
@@ -248,9 +297,13 @@ impl<'w, 'l> Writer<'w, 'l> {
             Target::CHARACTERISATION => {
                 let values = list(row, target);
                 match &column.column.separator {
-                    Some(separator) => {
-                        Some(values.iter().filter_map(|value| column.write(value)).collect::<Vec<_>>().join(separator))
-                    }
+                    Some(separator) => Some(
+                        values
+                            .iter()
+                            .filter_map(|value| column.write(value))
+                            .collect::<Vec<_>>()
+                            .join(separator),
+                    ),
                     None => column.write(values.get(column.place())?),
                 }
             }
@@ -260,7 +313,9 @@ impl<'w, 'l> Writer<'w, 'l> {
                 let mut grades = target.get(row)?.as_object()?.values();
                 column.write(grades.find(|grade| grade.is_number())?)
             }
-            Target::CLOCK_FROM => column.write(target.get(row).or_else(|| Target::CLOCK_AT.get(row))?),
+            Target::CLOCK_FROM => {
+                column.write(target.get(row).or_else(|| Target::CLOCK_AT.get(row))?)
+            }
             Target::MEDIA_FILE => self.media_file(column, row, part),
             Target::MEDIA_OFFSET => self.media_offset(column, subject),
             _ => column.write(self.held(row, target, column)?),
@@ -268,7 +323,12 @@ impl<'w, 'l> Writer<'w, 'l> {
     }
 
     /// The value of a field, or the text that is kept for a column under `extensions`.
-    fn held<'v>(&self, record: &'v Value, target: Target, column: &ColumnBinding<'_>) -> Option<&'v Value> {
+    fn held<'v>(
+        &self,
+        record: &'v Value,
+        target: Target,
+        column: &ColumnBinding<'_>,
+    ) -> Option<&'v Value> {
         let value = target.get(record)?;
         if target.is_extensions() {
             return value.get(self.plan.layout.extension.as_deref()?)?.get(column.heading());
@@ -280,7 +340,8 @@ impl<'w, 'l> Writer<'w, 'l> {
     fn media_file(&self, column: &ColumnBinding<'_>, row: &Value, part: Part) -> Option<String> {
         let kind = column.column.media.map_or("photo", |kind| kind.as_str());
         let references = list(row, Target::MEDIA_REFERENCES).iter().filter_map(id);
-        let mut of_kind = references.filter(|id| self.media.get(id).is_some_and(|own| *own == kind));
+        let mut of_kind =
+            references.filter(|id| self.media.get(id).is_some_and(|own| *own == kind));
         let write = |id: &str| column.write(&id.into());
         if column.names_recording() && self.plan.names_recordings() {
             return of_kind.nth(usize::from(part.is_finish())).and_then(write);
@@ -292,11 +353,13 @@ impl<'w, 'l> Writer<'w, 'l> {
         }
     }
 
-    /// The offset of an observation into the recording that the row names, or that the layout names for the run.
+    /// The offset of an observation into the recording that the row names, or that the layout names
+    /// for the run.
     fn media_offset(&self, column: &ColumnBinding<'_>, subject: Subject<'_>) -> Option<String> {
         let video = self.plan.video.as_ref().and_then(|template| {
             template.fill(|field| {
-                let record = if field.record() == Record::Pipe { subject.pipe } else { subject.run };
+                let record =
+                    if field.record() == Record::Pipe { subject.pipe } else { subject.run };
                 field.get(record).map(as_text)
             })
         });
@@ -318,7 +381,10 @@ impl<'w, 'l> Writer<'w, 'l> {
     fn amount(&self, row: &Value, column: &ColumnBinding<'_>) -> Option<String> {
         let quantity = list(row, Target::AMOUNTS).get(column.place())?;
         if column.column.kind == Some(CellKind::Amount) {
-            return column.format.write(quantity).or_else(|| column.format.write(&self.in_word(quantity)?));
+            return column
+                .format
+                .write(quantity)
+                .or_else(|| column.format.write(&self.in_word(quantity)?));
         }
         column.format.write(&self.in_unit(row, quantity, column)?)
     }
@@ -327,7 +393,8 @@ impl<'w, 'l> Writer<'w, 'l> {
     fn in_unit(&self, row: &Value, quantity: &Value, column: &ColumnBinding<'_>) -> Option<Value> {
         let implied = || {
             let code = Target::CODE.get(row)?.as_str().and_then(|code| self.plan.codes.get(code));
-            let values: Vec<String> = list(row, Target::CHARACTERISATION).iter().map(as_text).collect();
+            let values: Vec<String> =
+                list(row, Target::CHARACTERISATION).iter().map(as_text).collect();
             implied_unit(code, &values, column.place())
         };
         let wanted = column.column.unit.or_else(implied)?;
@@ -338,12 +405,14 @@ impl<'w, 'l> Writer<'w, 'l> {
         converted(value, Some(unit), Some(wanted))
     }
 
-    /// An amount in a unit that the layout has a word for, and its own can be turned into: that of sizes first, then of lengths.
+    /// An amount in a unit that the layout has a word for, and its own can be turned into: that of
+    /// sizes first, then of lengths.
     fn in_word(&self, quantity: &Value) -> Option<Value> {
         let (value, unit) = parts_of(quantity)?;
         let units = &self.plan.layout.units;
         let fixed = [Target::SECTION_UNIT, Target::LENGTH_UNIT].into_iter();
-        let fixed = fixed.filter_map(|target| self.plan.layout.fixed_text(target)?.parse::<QuantityUnit>().ok());
+        let fixed = fixed
+            .filter_map(|target| self.plan.layout.fixed_text(target)?.parse::<QuantityUnit>().ok());
         let has_word = |unit: &QuantityUnit| units.iter().any(|word| word.unit == *unit);
         let mut candidates = fixed.chain(units.iter().map(|word| word.unit)).filter(has_word);
         candidates.find_map(|other| {

@@ -1,4 +1,5 @@
-//! Surveys of which several runs would come back as one, since the cells that name a run are the same.
+//! Surveys of which several runs would come back as one, since the cells that name a run are the
+//! same.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -9,19 +10,24 @@ use super::rows::{Rows, run_ids};
 use crate::needs;
 use crate::plan::Plan;
 
-/// What to report: which runs would be one, and whether the encoding has a part in it; `None` where no two are alike.
+/// What to report: which runs would be one, and whether the encoding has a part in it; `None` where
+/// no two are alike.
 pub(super) fn message(rows: &Rows<'_>, plan: &Plan<'_>, repertoire: Repertoire) -> Option<String> {
     let headings = plan.headings();
-    let mut naming = [Target::RUN_ID, Target::PIPE_ID].map(|target| needs::columns_of(plan, target)).concat();
+    let mut naming =
+        [Target::RUN_ID, Target::PIPE_ID].map(|target| needs::columns_of(plan, target)).concat();
     naming.sort_by_key(|heading| headings.iter().position(|own| own == heading));
     naming.dedup();
-    let columns: Vec<usize> = (0..headings.len()).filter(|index| naming.contains(&headings[*index])).collect();
+    let columns: Vec<usize> =
+        (0..headings.len()).filter(|index| naming.contains(&headings[*index])).collect();
     let mut alike: BTreeMap<Vec<String>, Vec<usize>> = BTreeMap::new();
     let mut lacking = BTreeSet::new();
     for (run, first) in rows.first_of_run.iter().enumerate() {
         let Some(row) = rows.rows.get(*first) else { continue };
         let cells = columns.iter().filter_map(|column| row.get(*column));
-        lacking.extend(cells.clone().flat_map(|cell| cell.chars()).filter(|letter| !repertoire.has(*letter)));
+        lacking.extend(
+            cells.clone().flat_map(|cell| cell.chars()).filter(|letter| !repertoire.has(*letter)),
+        );
         alike.entry(cells.map(|cell| repertoire.written(cell)).collect()).or_default().push(run);
     }
     let group = alike.values().find(|group| group.len() > 1)?;
@@ -30,7 +36,10 @@ pub(super) fn message(rows: &Rows<'_>, plan: &Plan<'_>, repertoire: Repertoire) 
         format!("no value in {} tells them apart", needs::quoted(&naming))
     } else {
         let letters: Vec<String> = lacking.into_iter().map(with_code_point).collect();
-        format!("their ids differ in characters that the encoding of the layout does not have, {}", letters.join(", "))
+        format!(
+            "their ids differ in characters that the encoding of the layout does not have, {}",
+            letters.join(", ")
+        )
     };
     let id = &plan.layout.id;
     Some(format!(

@@ -1,5 +1,5 @@
-//! What a conversion through a layout accounts for: each value with what it was and became, the true reason, and what is put in told
-//! from what is lost.
+//! What a conversion through a layout accounts for: each value with what it was and became, the
+//! true reason, and what is put in told from what is lost.
 
 use obvert_convert::{Loss, LossKind, LossReport, recode};
 use obvert_layout as layout;
@@ -21,11 +21,14 @@ fn at<'r>(report: &'r LossReport, pointer: &str) -> &'r Loss {
     found.unwrap_or_else(|| panic!("nothing at {pointer}: {:#?}", report.losses))
 }
 
-/// 8 in is 203.2 mm (25.4 mm exactly), 212.4 ft is 64.73952 m (0.3048 m exactly), and office B writes whole millimetres and centimetres.
+/// 8 in is 203.2 mm (25.4 mm exactly), 212.4 ft is 64.73952 m (0.3048 m exactly), and office B
+/// writes whole millimetres and centimetres.
 #[test]
 fn what_comes_back_otherwise_has_both_values() {
     let (survey, _) = read(A, &a());
-    let (translated, _) = recode::document(&survey.document, CodeList::obvert_terms(), CodeList::en_13508_2()).unwrap();
+    let (translated, _) =
+        recode::document(&survey.document, CodeList::obvert_terms(), CodeList::en_13508_2())
+            .unwrap();
     let (_, losses) = layout::write(&translated, &b(), &[]).unwrap();
     for (pointer, was, becomes) in [
         ("/units/length", json!("ft"), json!("m")),
@@ -39,7 +42,11 @@ fn what_comes_back_otherwise_has_both_values() {
         ),
     ] {
         let loss = at(&losses, pointer);
-        assert_eq!((loss.kind, &loss.was, &loss.becomes), (LossKind::Changed, &Some(was), &Some(becomes)), "{pointer}");
+        assert_eq!(
+            (loss.kind, &loss.was, &loss.becomes),
+            (LossKind::Changed, &Some(was), &Some(becomes)),
+            "{pointer}"
+        );
     }
     // An amount in percent, where the code list has a length.
     let loss = at(&losses, "/runs/1/observations/3/quantities/0");
@@ -50,16 +57,27 @@ fn what_comes_back_otherwise_has_both_values() {
 #[test]
 fn a_column_that_leads_nowhere_is_accounted_for_cell_by_cell() {
     let mut layout = serde_json::to_value(a()).unwrap();
-    let column = layout["columns"].as_array_mut().unwrap().iter_mut().find(|column| column["heading"] == "Comment");
+    let column = layout["columns"]
+        .as_array_mut()
+        .unwrap()
+        .iter_mut()
+        .find(|column| column["heading"] == "Comment");
     let column = column.unwrap().as_object_mut().unwrap();
     column.remove("to");
     column.insert("drop".to_owned(), "for the office alone".into());
     let layout = Layout::read(layout.to_string().as_bytes()).unwrap();
     let (survey, report) = read(A, &layout);
-    let dropped: Vec<&Loss> = report.losses.iter().filter(|loss| loss.kind == LossKind::Dropped).collect();
+    let dropped: Vec<&Loss> =
+        report.losses.iter().filter(|loss| loss.kind == LossKind::Dropped).collect();
     let of = |loss: &Loss| {
         let place = loss.place.as_ref().unwrap();
-        (place.line, place.column, place.heading.clone(), loss.was.clone().unwrap(), loss.pointer.clone())
+        (
+            place.line,
+            place.column,
+            place.heading.clone(),
+            loss.was.clone().unwrap(),
+            loss.pointer.clone(),
+        )
     };
     let comment = |line, text: &str, pointer: &str| {
         (line, Some(21), Some("Comment".to_owned()), Value::from(text), pointer.to_owned())
@@ -85,7 +103,11 @@ fn each_row_of_a_table_that_has_no_column_is_accounted_for() {
     let mut value = json(&read(A, &a()).0.document);
     value["equipment"] = json!([{"id": "E1", "kind": "crawler"}, {"id": "E2", "kind": "push-rod"}]);
     let (_, losses) = layout::write(&document(&value), &a(), &[]).unwrap();
-    let said: Vec<_> = losses.losses.iter().map(|loss| (loss.kind, loss.pointer.as_str(), loss.was.clone())).collect();
+    let said: Vec<_> = losses
+        .losses
+        .iter()
+        .map(|loss| (loss.kind, loss.pointer.as_str(), loss.was.clone()))
+        .collect();
     assert_eq!(
         said,
         [
@@ -95,10 +117,12 @@ fn each_row_of_a_table_that_has_no_column_is_accounted_for() {
     );
 }
 
-/// The code points are those of the Unicode standard; Windows-1252 has the en dash and ISO 8859-1 has not (WHATWG Encoding standard).
+/// The code points are those of the Unicode standard; Windows-1252 has the en dash and ISO 8859-1
+/// has not (WHATWG Encoding standard).
 #[test]
 fn a_character_that_a_file_cannot_hold_is_named() {
-    let c = Layout::read(include_bytes!("../../../../examples/layouts/office-c.layout.json")).unwrap();
+    let c =
+        Layout::read(include_bytes!("../../../../examples/layouts/office-c.layout.json")).unwrap();
     let xml = include_bytes!("../../../../examples/layouts/office-c.xml").as_slice();
     for (source, layout, remark, said, becomes) in [
         (
@@ -108,11 +132,18 @@ fn a_character_that_a_file_cannot_hold_is_named() {
             "iso-8859-1, which does not have '–' (U+2013), '→' (U+2192)",
             "Riss ? siehe ? Bild",
         ),
-        (A, a(), "crack – see → photo →", "windows-1252, which does not have '→' (U+2192)", "crack – see ? photo ?"),
+        (
+            A,
+            a(),
+            "crack – see → photo →",
+            "windows-1252, which does not have '→' (U+2192)",
+            "crack – see ? photo ?",
+        ),
         (xml, c, "a\u{1}b", "XML cannot hold U+0001", "a\u{fffd}b"),
     ] {
         let mut value = json(&read(source, &layout).0.document);
-        let pointer = if layout.xml.is_some() { "/runs/0/operator" } else { "/runs/0/observations/0/remark" };
+        let pointer =
+            if layout.xml.is_some() { "/runs/0/operator" } else { "/runs/0/observations/0/remark" };
         match layout.xml.is_some() {
             true => {
                 let parties = value["parties"].as_array_mut().unwrap();
@@ -130,8 +161,10 @@ fn a_character_that_a_file_cannot_hold_is_named() {
 
 #[test]
 fn an_offset_into_a_recording_of_another_name_has_the_true_reason() {
-    let text = json(&read(A, &a()).0.document).to_string().replace("\"L-101.mp4\"", "\"film 7.mp4\"");
-    let (_, losses) = layout::write(&document(&serde_json::from_str(&text).unwrap()), &a(), &[]).unwrap();
+    let text =
+        json(&read(A, &a()).0.document).to_string().replace("\"L-101.mp4\"", "\"film 7.mp4\"");
+    let (_, losses) =
+        layout::write(&document(&serde_json::from_str(&text).unwrap()), &a(), &[]).unwrap();
     let loss = at(&losses, "/runs/0/observations/2/media/2");
     assert_eq!(loss.was, Some(json!({"id": "film 7.mp4", "offset": 150})));
     // The same of every recording, so that it can be told once.
@@ -146,13 +179,21 @@ fn an_offset_into_a_recording_of_another_name_has_the_true_reason() {
     let mut value = json(&read(A, &a()).0.document);
     let note = json!({"id": "note.pdf", "file": "note.pdf", "kind": "document", "run": "L-101"});
     value["media"].as_array_mut().unwrap().push(note);
-    value["runs"][0]["observations"][0]["media"].as_array_mut().unwrap().push(json!({"id": "note.pdf"}));
+    value["runs"][0]["observations"][0]["media"]
+        .as_array_mut()
+        .unwrap()
+        .push(json!({"id": "note.pdf"}));
     let (_, losses) = layout::write(&document(&value), &a(), &[]).unwrap();
     let loss = at(&losses, "/runs/0/observations/0/media/1");
-    assert!(loss.message.ends_with("has no column for media of the kind document"), "{}", loss.message);
+    assert!(
+        loss.message.ends_with("has no column for media of the kind document"),
+        "{}",
+        loss.message
+    );
 }
 
-/// What is put in is told apart: what only says how to read the rest, or follows from it, and what nobody recorded.
+/// What is put in is told apart: what only says how to read the rest, or follows from it, and what
+/// nobody recorded.
 #[test]
 fn what_is_put_in_is_no_loss_unless_it_says_what_nobody_recorded() {
     let (survey, report) = read(A, &a());
@@ -204,7 +245,11 @@ fn what_is_put_in_is_no_loss_unless_it_says_what_nobody_recorded() {
     ] {
         assert_eq!(report.losses.len(), 1, "{:#?}", report.losses);
         let loss = at(&report, pointer);
-        assert_eq!((loss.kind, &loss.becomes, &loss.was), (kind, &Some(becomes), &None), "{pointer}");
+        assert_eq!(
+            (loss.kind, &loss.becomes, &loss.was),
+            (kind, &Some(becomes), &None),
+            "{pointer}"
+        );
         assert_eq!(report.loses(), kind != LossKind::Defaulted);
     }
 }
@@ -224,7 +269,8 @@ fn holds(whole: &Value, part: &Value) -> bool {
 
 proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(64) })]
-    /// Whatever a survey leaves unsaid: it comes back the same exactly when the report is empty, and whole when nothing is lost.
+    /// Whatever a survey leaves unsaid: it comes back the same exactly when the report is empty,
+    /// and whole when nothing is lost.
     #[test]
     fn the_report_is_empty_exactly_when_the_survey_comes_back(picks in proptest::collection::vec(any::<proptest::sample::Index>(), 1..4), of_b: bool) {
         const CUTS: [&str; 14] = [
@@ -242,7 +288,8 @@ proptest! {
         }
         let before = document(&value);
         let (bytes, losses) = layout::write(&before, &layout, &[]).unwrap();
-        // A table that does not say the date of its last row makes no date of issue: nothing comes back then, which is a loss.
+        // A table that does not say the date of its last row makes no date of issue: nothing comes
+        // back then, which is a loss.
         let back = layout::read(&bytes, "t.csv", &layout, &[]).map(|(survey, _)| json(&survey.document)).unwrap_or_default();
         let before = json(&before);
         prop_assert_eq!(losses.is_empty(), back == before, "{:#?}", losses.losses);

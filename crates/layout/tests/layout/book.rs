@@ -1,4 +1,5 @@
-//! Offices' own tables in workbooks: what a spreadsheet keeps as a number, a date or a time is what the text says.
+//! Offices' own tables in workbooks: what a spreadsheet keeps as a number, a date or a time is what
+//! the text says.
 
 use obvert_layout as layout;
 use obvert_model::layout::Layout;
@@ -9,12 +10,19 @@ use crate::{A, B, a, b, read, refused};
 
 /// The rows of a table in text.
 fn rows(source: &[u8], delimiter: u8) -> Vec<Vec<String>> {
-    let text: String = source.iter().map(|byte| if *byte == 0x96 { '\u{2013}' } else { char::from(*byte) }).collect();
-    let mut reader = csv::ReaderBuilder::new().has_headers(false).delimiter(delimiter).from_reader(text.as_bytes());
+    let text: String = source
+        .iter()
+        .map(|byte| if *byte == 0x96 { '\u{2013}' } else { char::from(*byte) })
+        .collect();
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .delimiter(delimiter)
+        .from_reader(text.as_bytes());
     reader.records().map(|row| row.unwrap().iter().map(str::to_owned).collect()).collect()
 }
 
-/// What a person's spreadsheet makes of office A's table: numbers, days, times of day and spans in cells of their own kind.
+/// What a person's spreadsheet makes of office A's table: numbers, days, times of day and spans in
+/// cells of their own kind.
 pub(super) fn typed() -> Vec<u8> {
     let mut book = Workbook::new();
     let sheet = book.add_worksheet();
@@ -30,22 +38,28 @@ pub(super) fn typed() -> Vec<u8> {
             match heading.as_str() {
                 _ if line == 0 || cell.is_empty() => sheet.write_string(line, column, cell),
                 "Date" => {
-                    let parts: Vec<u16> = cell.split('/').map(|part| part.parse().unwrap()).collect();
-                    let date = ExcelDateTime::from_ymd(parts[2], parts[0] as u8, parts[1] as u8).unwrap();
+                    let parts: Vec<u16> =
+                        cell.split('/').map(|part| part.parse().unwrap()).collect();
+                    let date =
+                        ExcelDateTime::from_ymd(parts[2], parts[0] as u8, parts[1] as u8).unwrap();
                     sheet.write_datetime_with_format(line, column, date, &day)
                 }
                 "Time" => {
                     let (hours, rest) = cell.split_once(':').unwrap();
-                    let hour = hours.parse::<u16>().unwrap() % 12 + if rest.ends_with("PM") { 12 } else { 0 };
+                    let hour = hours.parse::<u16>().unwrap() % 12
+                        + if rest.ends_with("PM") { 12 } else { 0 };
                     let at = ExcelDateTime::from_hms(hour, rest[..2].parse().unwrap(), 0).unwrap();
                     sheet.write_datetime_with_format(line, column, at, &time)
                 }
                 "Video" => {
-                    let parts: Vec<f64> = cell.split(':').map(|part| part.parse().unwrap()).collect();
+                    let parts: Vec<f64> =
+                        cell.split(':').map(|part| part.parse().unwrap()).collect();
                     let seconds = parts[0] * 3600.0 + parts[1] * 60.0 + parts[2];
                     sheet.write_number_with_format(line, column, seconds / 86_400.0, &span)
                 }
-                heading if number(heading) => sheet.write_number(line, column, cell.parse::<f64>().unwrap()),
+                heading if number(heading) => {
+                    sheet.write_number(line, column, cell.parse::<f64>().unwrap())
+                }
                 _ => sheet.write_string(line, column, cell),
             }
             .unwrap();
@@ -74,11 +88,13 @@ fn what_is_written_as_a_workbook_is_read_back() {
     }
 }
 
-/// Headings in two rows below two rows of the office's own, with a second sheet that is passed over and said.
+/// Headings in two rows below two rows of the office's own, with a second sheet that is passed over
+/// and said.
 #[test]
 fn headings_stand_where_the_layout_says() {
     let mut layout: serde_json::Value =
-        serde_json::from_slice(include_bytes!("../../../../examples/layouts/office-b.layout.json")).unwrap();
+        serde_json::from_slice(include_bytes!("../../../../examples/layouts/office-b.layout.json"))
+            .unwrap();
     layout["table"]["heading_row"] = 3.into();
     let layout = Layout::read(layout.to_string().as_bytes()).unwrap();
     let (survey, _) = read(B, &b());
@@ -102,15 +118,21 @@ fn formulas_errors_and_empty_books_are_refused_with_their_place() {
     book.add_worksheet().write_string(0, 0, "notes").unwrap();
     let said = refused(&book.save_to_buffer().unwrap(), &a());
     assert_eq!(said.len(), 1, "{said:?}");
-    assert!(said[0].starts_with("t.csv:3:6 (column Dia in): the cell holds the formula \"=4*2\"; copy"), "{said:?}");
+    assert!(
+        said[0].starts_with("t.csv:3:6 (column Dia in): the cell holds the formula \"=4*2\"; copy"),
+        "{said:?}"
+    );
 
     let mut book = Workbook::new();
     book.add_worksheet();
-    assert!(refused(&book.save_to_buffer().unwrap(), &a())[0].contains("no sheet has anything in it"));
+    assert!(
+        refused(&book.save_to_buffer().unwrap(), &a())[0].contains("no sheet has anything in it")
+    );
     assert!(refused(b"PK\x03\x04 no zip at all", &a())[0].starts_with("t.csv: "));
 }
 
-/// The rows of a table, some of whose cells are numbers that are shown as percentages, by row and heading.
+/// The rows of a table, some of whose cells are numbers that are shown as percentages, by row and
+/// heading.
 fn with_percentages(source: &[u8], delimiter: u8, cells: &[(u32, &str, f64, &str)]) -> Vec<u8> {
     let mut book = Workbook::new();
     let sheet = book.add_worksheet();
@@ -135,9 +157,12 @@ fn with_percentages(source: &[u8], delimiter: u8, cells: &[(u32, &str, f64, &str
 #[test]
 fn a_percentage_is_what_its_author_sees() {
     // The unit in the cell, and by the code list.
-    let amounts = [(3, "Amount", 0.05, "0%"), (7, "Amount", 0.1, "0.00%"), (9, "Amount", 0.15, "0.0 %")];
+    let amounts =
+        [(3, "Amount", 0.05, "0%"), (7, "Amount", 0.1, "0.00%"), (9, "Amount", 0.15, "0.0 %")];
     let quantities = [(3, "Q1", 0.1, "0%"), (8, "Q1", 0.1, "0.00%")];
-    for (source, delimiter, layout, cells) in [(A, b',', a(), &amounts[..]), (B, b';', b(), &quantities)] {
+    for (source, delimiter, layout, cells) in
+        [(A, b',', a(), &amounts[..]), (B, b';', b(), &quantities)]
+    {
         let (survey, _) = read(&with_percentages(source, delimiter, cells), &layout);
         assert_eq!(survey.document, read(source, &layout).0.document, "{}", layout.id);
     }
@@ -185,7 +210,9 @@ fn a_percentage_where_none_belongs_is_said_with_its_cell() {
     let said = refused(&with_percentages(B, b';', &[(7, "Q1", 0.15, "0%")]), &b());
     assert_eq!(said.len(), 1, "{said:#?}");
     assert!(
-        said[0].starts_with("t.csv:7:14 (column Q1): found 15 %, in a cell that is formatted as a percentage"),
+        said[0].starts_with(
+            "t.csv:7:14 (column Q1): found 15 %, in a cell that is formatted as a percentage"
+        ),
         "{said:#?}"
     );
     assert!(said[0].contains("the code list has mm"), "{said:#?}");
@@ -265,8 +292,8 @@ fn a_layout_may_name_the_sheet() {
     assert!(refused(&written, &named("Anderes"))[0].contains("the sheets are \"Haltungen\""));
 }
 
-/// A date that holds a time of day as well, and a time that holds a day or seconds, lose what their columns have no room for; where the
-/// other column has it, nothing is lost.
+/// A date that holds a time of day as well, and a time that holds a day or seconds, lose what their
+/// columns have no room for; where the other column has it, nothing is lost.
 #[test]
 fn what_a_moment_holds_beyond_its_column_is_told() {
     let layout = || {
@@ -289,8 +316,9 @@ fn what_a_moment_holds_beyond_its_column_is_told() {
         sheet.write_number_with_format(1, 5, day, &shown("dd.mm.yyyy")).unwrap();
         sheet.write_number_with_format(1, 6, hour, &shown("dd.mm.yyyy hh:mm:ss")).unwrap();
         let (_, report) = read(&book.save_to_buffer().unwrap(), &layout());
-        let told =
-            |loss: &obvert_convert::Loss| format!("{} {:?}", loss.place.as_ref().unwrap(), loss.was.as_ref().unwrap());
+        let told = |loss: &obvert_convert::Loss| {
+            format!("{} {:?}", loss.place.as_ref().unwrap(), loss.was.as_ref().unwrap())
+        };
         report.losses.iter().map(told).collect::<Vec<_>>()
     };
     // Day 46,176 is 2026-06-03 in the 1900 system (ECMA-376 part 1, 18.17.4.1).
@@ -299,8 +327,14 @@ fn what_a_moment_holds_beyond_its_column_is_told() {
     assert_eq!(losses(day, hour), [] as [String; 0]);
     assert_eq!(losses(day + hour, day + hour), [] as [String; 0], "both hold the whole moment");
     assert_eq!(losses(day + 0.5, hour), ["t.csv:2:6 (column Day) String(\"2026-06-03 12:00:00\")"]);
-    assert_eq!(losses(day, day + 6.0 + hour), ["t.csv:2:7 (column Hour) String(\"2026-06-09 09:30:00\")"]);
-    assert_eq!(losses(day, day + hour + 30.0 * second), ["t.csv:2:7 (column Hour) String(\"2026-06-03 09:30:30\")"]);
+    assert_eq!(
+        losses(day, day + 6.0 + hour),
+        ["t.csv:2:7 (column Hour) String(\"2026-06-09 09:30:00\")"]
+    );
+    assert_eq!(
+        losses(day, day + hour + 30.0 * second),
+        ["t.csv:2:7 (column Hour) String(\"2026-06-03 09:30:30\")"]
+    );
 }
 
 /// What stands beside the table in a sheet is under no heading.
@@ -315,5 +349,8 @@ fn a_value_beside_the_table_is_told_with_its_cell() {
     }
     sheet.write_string(4, 24, "rain").unwrap();
     let said = refused(&book.save_to_buffer().unwrap(), &b());
-    assert!(said[0].starts_with("t.csv:5:25: found \"rain\" under no heading, so the row was not read"), "{said:?}");
+    assert!(
+        said[0].starts_with("t.csv:5:25: found \"rain\" under no heading, so the row was not read"),
+        "{said:?}"
+    );
 }

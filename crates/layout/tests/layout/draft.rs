@@ -10,8 +10,8 @@ const D: &[u8] = include_bytes!("office-d.txt");
 const F: &[u8] = include_bytes!("office-f.csv");
 const G: &[u8] = include_bytes!("office-g.txt");
 
-/// What a column is, as far as it decides how cells are read: where it leads, its kind, pattern, separator, unit and place, or its
-/// part in codes and stretches.
+/// What a column is, as far as it decides how cells are read: where it leads, its kind, pattern,
+/// separator, unit and place, or its part in codes and stretches.
 fn what(layout: &Layout, heading: &str) -> String {
     let column = layout.columns.iter().find(|column| *column.heading == *heading).unwrap();
     if layout.codes.as_ref().is_some_and(|codes| codes.columns.contains(&column.heading)) {
@@ -45,7 +45,8 @@ pub(super) fn held(draft: &Draft, by_hand: &Layout) -> (usize, Vec<String>) {
     (right, wrong)
 }
 
-/// At least four of five columns of the two offices right unaided, as the project demands of itself.
+/// At least four of five columns of the two offices right unaided, as the project demands of
+/// itself.
 #[test]
 fn drafts_have_most_columns_right() {
     for (source, by_hand) in [(A, a()), (B, b())] {
@@ -55,7 +56,10 @@ fn drafts_have_most_columns_right() {
         assert!(right * 5 >= by_hand.columns.len() * 4, "{right}: {wrong:#?}");
         assert_eq!(draft.columns.len(), by_hand.columns.len());
         for (column, drafted) in draft.layout.columns.iter().zip(&draft.columns) {
-            assert!(!drafted.reason.is_empty() && (0.0..=1.0).contains(&drafted.confidence), "{drafted:?}");
+            assert!(
+                !drafted.reason.is_empty() && (0.0..=1.0).contains(&drafted.confidence),
+                "{drafted:?}"
+            );
             assert_eq!(column.basis.is_some(), drafted.to.is_some(), "{drafted:?}");
         }
     }
@@ -93,7 +97,10 @@ fn a_draft_of_a_third_table_has_most_columns_right() {
 /// The columns that lead elsewhere than they ought to.
 fn otherwise(draft: &Draft, ought: &[(&str, &str)]) -> Vec<(String, String)> {
     assert_eq!(draft.columns.len(), ought.len());
-    let is = draft.columns.iter().map(|column| (column.heading.as_str(), column.to.as_deref().unwrap_or("nothing")));
+    let is = draft
+        .columns
+        .iter()
+        .map(|column| (column.heading.as_str(), column.to.as_deref().unwrap_or("nothing")));
     let wrong: Vec<(String, String)> = is
         .zip(ought)
         .filter(|(is, ought)| is != *ought)
@@ -103,7 +110,8 @@ fn otherwise(draft: &Draft, ought: &[(&str, &str)]) -> Vec<(String, String)> {
     wrong
 }
 
-/// French headings and words, commas in numbers and spaces between thousands. Times of day have an h between hours and minutes.
+/// French headings and words, commas in numbers and spaces between thousands. Times of day have an
+/// h between hours and minutes.
 #[test]
 fn a_draft_of_a_french_table_has_most_columns_right() {
     let draft = layout::draft(F, "f.csv").unwrap();
@@ -130,7 +138,9 @@ fn a_draft_of_a_french_table_has_most_columns_right() {
     ];
     let wrong = otherwise(&draft, &ought);
     assert_eq!(wrong, []);
-    let of = |heading: &str| draft.layout.columns.iter().find(|column| *column.heading == *heading).unwrap();
+    let of = |heading: &str| {
+        draft.layout.columns.iter().find(|column| *column.heading == *heading).unwrap()
+    };
     assert_eq!(of("Heure de début").pattern.as_deref(), Some("hhhmm"));
     assert!(
         draft.guesses.iter().any(|guess| guess == "' ' between thousands: 3 values have it"),
@@ -143,12 +153,16 @@ fn a_draft_of_a_french_table_has_most_columns_right() {
         (&1205.into(), &"concrete".into())
     );
     assert_eq!(document["runs"][0]["observations"][2]["code"], "roots.fine");
-    assert_eq!((&document["runs"][1]["direction"], &document["runs"][1]["from"]), (&"upstream".into(), &"R-13".into()));
+    assert_eq!(
+        (&document["runs"][1]["direction"], &document["runs"][1]["from"]),
+        (&"upstream".into(), &"R-13".into())
+    );
     assert_eq!(document["runs"][1]["started"], "2026-03-15T09:40:00+00:00");
 }
 
-/// Headings that no office uses, feet and inches, sizes with their unit, English months: most is told by what the values look like,
-/// and what is not told is left and not taken for something else.
+/// Headings that no office uses, feet and inches, sizes with their unit, English months: most is
+/// told by what the values look like, and what is not told is left and not taken for something
+/// else.
 #[test]
 fn a_draft_of_a_table_with_strange_headings_takes_nothing_for_something_else() {
     let draft = layout::draft(G, "g.txt").unwrap();
@@ -177,7 +191,10 @@ fn a_draft_of_a_table_with_strange_headings_takes_nothing_for_something_else() {
     assert!(wrong.iter().all(|(_, to)| to == "nothing"), "{wrong:#?}");
     assert!((ought.len() - wrong.len()) * 10 >= ought.len() * 7, "{wrong:#?}");
     for (heading, reason) in [
-        ("How far", "the heading says nothing, but its lengths rise from row to row and begin again near zero"),
+        (
+            "How far",
+            "the heading says nothing, but its lengths rise from row to row and begin again near zero",
+        ),
         ("Saw", "the heading says nothing, but codes are known for most of its 5 different values"),
         ("Bad", "neither its heading nor its values say what it holds"),
     ] {
@@ -189,7 +206,11 @@ fn a_draft_of_a_table_with_strange_headings_takes_nothing_for_something_else() {
         "{:#?}",
         draft.guesses
     );
-    assert!(draft.guesses.iter().any(|one| one.starts_with("ft for units.length")), "{:#?}", draft.guesses);
+    assert!(
+        draft.guesses.iter().any(|one| one.starts_with("ft for units.length")),
+        "{:#?}",
+        draft.guesses
+    );
 }
 
 /// A draft reads the table that it was drafted from, but for what it says is open.
@@ -209,7 +230,9 @@ fn drafts_read_their_own_tables() {
             Err(obvert_convert::ConvertError::Structure(problems)) => {
                 let all: Vec<String> = problems.iter().map(ToString::to_string).collect();
                 assert!(
-                    all.iter().all(|one| one.contains("expected words that the layout draft has a code for")),
+                    all.iter()
+                        .all(|one| one
+                            .contains("expected words that the layout draft has a code for")),
                     "{all:#?}"
                 );
                 assert!(unread > 0);
@@ -231,18 +254,22 @@ fn what_was_guessed_is_said_with_why() {
         "mm for units.section: sizes from 250 on can be nothing else",
         "m for units.length: sizes are in millimetres",
     ] {
-        assert!(draft.guesses.iter().any(|one| one.starts_with(guess)), "{guess}: {:#?}", draft.guesses);
+        assert!(
+            draft.guesses.iter().any(|one| one.starts_with(guess)),
+            "{guess}: {:#?}",
+            draft.guesses
+        );
     }
     let column = draft.columns.iter().find(|column| column.heading == "DN").unwrap();
     assert_eq!(column.sample, Some(("300".to_owned(), 2)));
     assert_eq!(column.reason, "the heading is a word for the pipe's size, and 14 values can be it");
     let american = layout::draft(A, "a.csv").unwrap();
-    let unsettled =
-        "\"Date\": day and month cannot be told apart; it was read as m/d/yyyy, since times are written with am and pm";
+    let unsettled = "\"Date\": day and month cannot be told apart; it was read as m/d/yyyy, since times are written with am and pm";
     assert!(american.open.iter().any(|open| open == unsettled), "{:#?}", american.open);
 }
 
-/// Headings as databases have them, minutes and seconds, and months before days that a day beyond 12 settles.
+/// Headings as databases have them, minutes and seconds, and months before days that a day beyond
+/// 12 settles.
 #[test]
 fn headings_of_databases_are_taken_apart() {
     let table = "PipeID,US_Node,DS_Node,DirOfSurvey,Dia,Mat,Len,SurveyDate,StartTime,Dist,Obs,ClkFrom,ClkTo,Sev,Qty,Img,VidTime\n\
@@ -257,9 +284,15 @@ fn headings_of_databases_are_taken_apart() {
     let document = super::json(&survey.document);
     assert_eq!(document["units"], serde_json::json!({"length": "ft", "section": "in"}));
     let run = &document["runs"][0];
-    assert_eq!((&run["started"], &run["outcome"]["kind"]), (&"2026-03-17T08:15:00+00:00".into(), &"reached".into()));
+    assert_eq!(
+        (&run["started"], &run["outcome"]["kind"]),
+        (&"2026-03-17T08:15:00+00:00".into(), &"reached".into())
+    );
     assert_eq!(run["observations"][2]["media"][1]["offset"], 4545);
-    assert_eq!(run["observations"][2]["quantities"], serde_json::json!([{"value": 10, "unit": "percent"}]));
+    assert_eq!(
+        run["observations"][2]["quantities"],
+        serde_json::json!([{"value": 10, "unit": "percent"}])
+    );
 }
 
 /// The message of a refusal.
@@ -279,11 +312,17 @@ fn what_is_no_table_is_refused() {
         (b"one\ntwo\nthree\n", "t.csv:1: no comma, semicolon, tab or bar cuts its lines"),
         (b"Pipe\nP1\nP2\nP3\n", "t.csv:1: no comma, semicolon, tab or bar cuts its lines"),
         (b"Pipe;Length\n", "t.csv:1: there are no rows below the headings"),
-        (b"Sewers of Larkmoor;\n\nPipe;Length\n\n", "t.csv:3: there are no rows below the headings"),
+        (
+            b"Sewers of Larkmoor;\n\nPipe;Length\n\n",
+            "t.csv:3: there are no rows below the headings",
+        ),
         (b"1;2;3\n4;5;6\n7;8;9\n", "t.csv:1: no row looks like headings"),
         (b"{\"obvert\": \"0.2\"}", "t.csv:1: this looks like JSON"),
         (b"\x1F\x8B\x08\0\0", "t.csv:1: a gzip archive"),
-        (b"\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1", "a workbook of the older kind (.xls); save it as .xlsx"),
+        (
+            b"\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1",
+            "a workbook of the older kind (.xls); save it as .xlsx",
+        ),
         (&png, "is this a table?"),
         (b"%PDF-1.7\n1,2\n\x01\x02,3\n", "t.csv:3: the character U+0001, which no table has"),
     ] {
@@ -296,21 +335,29 @@ pub(super) const SMALL: &str = "Pipe;Upstream;Downstream;Distance;Code;Grade;Rem
                      P1;A;B;0,0;run.start;;\nP1;A;B;1,5;crack.longitudinal;3;fine\nP1;A;B;2,5;roots.fine;2;\n\
                      P1;A;B;4,5;roots.mass;4;much\nP1;A;B;9,0;run.finish;;\n";
 
-/// A quotation mark that nothing ends, and one that another ends rows below, begin on the line that is said. Another delimiter that
-/// finds no quotation marks is none the better for it.
+/// A quotation mark that nothing ends, and one that another ends rows below, begin on the line that
+/// is said. Another delimiter that finds no quotation marks is none the better for it.
 #[test]
 fn a_quotation_mark_that_swallows_rows_is_refused_with_its_line() {
     let unclosed = SMALL.replace(";fine\n", ";\"fine\n");
     let said = no_draft(unclosed.as_bytes());
-    assert!(said.starts_with("t.csv:3: a quotation mark begins a cell here and none ends it"), "{said}");
+    assert!(
+        said.starts_with("t.csv:3: a quotation mark begins a cell here and none ends it"),
+        "{said}"
+    );
     assert!(said.contains("close it, or double each"), "{said}");
     let closed_below = unclosed.replace(";much\n", ";\"much\"\n");
     let said = no_draft(closed_below.as_bytes());
-    assert!(said.starts_with("t.csv:3: a quotation mark begins a cell here, in column 7"), "{said}");
+    assert!(
+        said.starts_with("t.csv:3: a quotation mark begins a cell here, in column 7"),
+        "{said}"
+    );
     let even = SMALL.replace(";fine\n", ";\"fine\n").replace(";much\n", ";much\"\n");
     let said = no_draft(even.as_bytes());
     assert!(
-        said.starts_with("t.csv:3: a quotation mark begins a cell here, in column 7, which spans 3 lines"),
+        said.starts_with(
+            "t.csv:3: a quotation mark begins a cell here, in column 7, which spans 3 lines"
+        ),
         "{said}"
     );
     // A line end that belongs to a remark swallows nothing.
@@ -320,30 +367,41 @@ fn a_quotation_mark_that_swallows_rows_is_refused_with_its_line() {
     assert!(no_draft(bars.as_bytes()).starts_with("t.csv:4: a quotation mark begins a cell"));
 }
 
-/// Of a table that is longer than what is looked at, a cell that this cuts is no mistake, and one that swallows the rest is.
+/// Of a table that is longer than what is looked at, a cell that this cuts is no mistake, and one
+/// that swallows the rest is.
 #[test]
 fn a_long_table_is_judged_by_its_beginning() {
     let row = "P1;A;B;1,5;crack.longitudinal;3;\"fine\nand long\"\n";
     let long = SMALL.to_owned() + &row.repeat(9 * 1024 * 1024 / row.len());
     let draft = layout::draft(long.as_bytes(), "t.csv").unwrap();
-    assert!(draft.guesses.iter().any(|guess| guess == "all by the first 8 MB of 9"), "{:#?}", draft.guesses);
+    assert!(
+        draft.guesses.iter().any(|guess| guess == "all by the first 8 MB of 9"),
+        "{:#?}",
+        draft.guesses
+    );
     assert!(draft.columns.iter().all(|column| column.to.is_some()), "{:#?}", draft.columns);
     let unclosed = long.replacen(";fine\n", ";\"fine\n", 1);
-    assert!(no_draft(unclosed.as_bytes()).starts_with("t.csv:3: a quotation mark begins a cell here"));
+    assert!(
+        no_draft(unclosed.as_bytes()).starts_with("t.csv:3: a quotation mark begins a cell here")
+    );
     // Lines may end with CR alone.
     let old = long.replace('\n', "\r");
     assert_eq!(layout::draft(old.as_bytes(), "t.csv").unwrap().columns, draft.columns);
     // The same without another quotation mark to end it.
     let plain = "P1;A;B;1,5;crack.longitudinal;3;fine\n";
-    let unclosed = SMALL.replacen(";fine\n", ";\"fine\n", 1) + &plain.repeat(9 * 1024 * 1024 / plain.len());
+    let unclosed =
+        SMALL.replacen(";fine\n", ";\"fine\n", 1) + &plain.repeat(9 * 1024 * 1024 / plain.len());
     let said = no_draft(unclosed.as_bytes());
-    assert!(said.starts_with("t.csv:3: a quotation mark begins a cell here and none ends it"), "{said}");
+    assert!(
+        said.starts_with("t.csv:3: a quotation mark begins a cell here and none ends it"),
+        "{said}"
+    );
 }
 
 #[test]
 fn rows_that_are_no_whole_rows_are_told_and_passed_over() {
-    let table =
-        SMALL.replace("P1;A;B;2,5;roots.fine;2;\n", "P1;A;B;2,5\n") + "P1;A;B;9;note.remark;;left; then right\n";
+    let table = SMALL.replace("P1;A;B;2,5;roots.fine;2;\n", "P1;A;B;2,5\n")
+        + "P1;A;B;9;note.remark;;left; then right\n";
     let draft = layout::draft(table.as_bytes(), "t.csv").unwrap();
     for open in [
         "line 4 was skipped, and cannot be read until it is corrected: it has 4 cells but there are 7 headings",
@@ -352,20 +410,32 @@ fn rows_that_are_no_whole_rows_are_told_and_passed_over() {
         assert!(draft.open.iter().any(|one| one == open), "{open}: {:#?}", draft.open);
     }
     assert_eq!(draft.columns[6].to.as_deref(), Some("runs.observations.remark"));
-    let blank = SMALL.replace(";Remark\n", ";Remark;;\n").replace("Upstream", "").replace(";fine\n", ";fine;;\n");
+    let blank = SMALL
+        .replace(";Remark\n", ";Remark;;\n")
+        .replace("Upstream", "")
+        .replace(";fine\n", ";fine;;\n");
     let draft = layout::draft(blank.as_bytes(), "t.csv").unwrap();
-    assert!(draft.open.iter().any(|one| one.starts_with("column 2 has no heading")), "{:#?}", draft.open);
+    assert!(
+        draft.open.iter().any(|one| one.starts_with("column 2 has no heading")),
+        "{:#?}",
+        draft.open
+    );
     let twice = SMALL.replace("Remark", "Code");
     let draft = layout::draft(twice.as_bytes(), "t.csv").unwrap();
-    assert!(draft.open.iter().any(|one| one.starts_with("\"Code\" heads columns 5 and 7")), "{:#?}", draft.open);
+    assert!(
+        draft.open.iter().any(|one| one.starts_with("\"Code\" heads columns 5 and 7")),
+        "{:#?}",
+        draft.open
+    );
     assert_eq!(draft.columns.len(), 6);
 }
 
-/// A column is not given up for one value that does not fit: it is mapped, less surely, and the value is named with its line, in
-/// the reason, in the basis of the column and among what is open.
+/// A column is not given up for one value that does not fit: it is mapped, less surely, and the
+/// value is named with its line, in the reason, in the basis of the column and among what is open.
 #[test]
 fn one_odd_value_lowers_the_confidence_and_is_named() {
-    type Case = (&'static [u8], &'static str, &'static str, &'static str, &'static str, &'static str);
+    type Case =
+        (&'static [u8], &'static str, &'static str, &'static str, &'static str, &'static str);
     let cases: [Case; 9] = [
         (
             A,
@@ -375,7 +445,14 @@ fn one_odd_value_lowers_the_confidence_and_is_named() {
             "pipes.height",
             "numbers; line 4 has \"n/a\"",
         ),
-        (A, "0+12.40", "ca. 12", "Station", "runs.observations.at", "stations; line 4 has \"ca. 12\""),
+        (
+            A,
+            "0+12.40",
+            "ca. 12",
+            "Station",
+            "runs.observations.at",
+            "stations; line 4 has \"ca. 12\"",
+        ),
         (
             A,
             "9:31 AM,0+12.40",
@@ -408,7 +485,14 @@ fn one_odd_value_lowers_the_confidence_and_is_named() {
             "stretches",
             "marks of stretches (start # and end #); line 4 has \"begins\"",
         ),
-        (A, "0:00:41", "?", "Video", "runs.observations.media.offset", "spans of time (h:mm:ss); line 4 has \"?\""),
+        (
+            A,
+            "0:00:41",
+            "?",
+            "Video",
+            "runs.observations.media.offset",
+            "spans of time (h:mm:ss); line 4 has \"?\"",
+        ),
         (
             A,
             ",2,LM014_001.jpg",
@@ -417,15 +501,26 @@ fn one_odd_value_lowers_the_confidence_and_is_named() {
             "runs.observations.grades",
             "whole numbers up to 10; line 4 has \"low\"",
         ),
-        (B, "BDD", "Wasser", "Kode", "runs.observations.code", "codes of EN 13508-2; line 3 has \"Wasser\""),
+        (
+            B,
+            "BDD",
+            "Wasser",
+            "Kode",
+            "runs.observations.code",
+            "codes of EN 13508-2; line 3 has \"Wasser\"",
+        ),
     ];
     for (source, from, odd, heading, to, looks) in cases {
         // Latin letters beyond ASCII are a byte each.
         let text: String = source.iter().map(|byte| char::from(*byte)).collect();
         assert!(text.contains(from), "{from}");
-        let spoiled: Vec<u8> = text.replacen(from, odd, 1).chars().map(|letter| letter as u8).collect();
-        let column_of = |draft: &Draft| draft.columns.iter().find(|column| column.heading == heading).unwrap().clone();
-        let (whole, draft) = (layout::draft(source, "t").unwrap(), layout::draft(&spoiled, "t").unwrap());
+        let spoiled: Vec<u8> =
+            text.replacen(from, odd, 1).chars().map(|letter| letter as u8).collect();
+        let column_of = |draft: &Draft| {
+            draft.columns.iter().find(|column| column.heading == heading).unwrap().clone()
+        };
+        let (whole, draft) =
+            (layout::draft(source, "t").unwrap(), layout::draft(&spoiled, "t").unwrap());
         let (before, after) = (column_of(&whole), column_of(&draft));
         assert_eq!(after.to.as_deref(), Some(to), "{heading}: {after:#?}");
         assert!(after.confidence < before.confidence, "{heading}: {before:#?} {after:#?}");
@@ -435,10 +530,19 @@ fn one_odd_value_lowers_the_confidence_and_is_named() {
             after.reason
         );
         assert_eq!((before.outliers.len(), after.outliers.len()), (0, 1), "{heading}: {after:#?}");
-        assert!(looks.contains(&format!("line {} has {:?}", after.outliers[0].1, after.outliers[0].0)));
+        assert!(
+            looks.contains(&format!("line {} has {:?}", after.outliers[0].1, after.outliers[0].0))
+        );
         assert_eq!(what(&whole.layout, heading), what(&draft.layout, heading));
-        let basis =
-            draft.layout.columns.iter().find(|column| *column.heading == *heading).unwrap().basis.clone().unwrap();
+        let basis = draft
+            .layout
+            .columns
+            .iter()
+            .find(|column| *column.heading == *heading)
+            .unwrap()
+            .basis
+            .clone()
+            .unwrap();
         assert!(basis.contains(&after.reason), "{basis}");
         let open = format!(
             "{heading:?}: line {} has {:?}, which is not like the others",
@@ -473,7 +577,10 @@ fn headings_are_found_below_titles_and_in_two_rows() {
     assert_eq!(headings[5..], ["Clock\nfrom", "Clock\nto", "Zq"]);
     assert_eq!(draft.columns[7].to, None);
     assert!(
-        draft.open.iter().any(|open| open.starts_with("\"Zq\": neither its heading nor its values")),
+        draft
+            .open
+            .iter()
+            .any(|open| open.starts_with("\"Zq\": neither its heading nor its values")),
         "{:#?}",
         draft.open
     );
@@ -481,7 +588,8 @@ fn headings_are_found_below_titles_and_in_two_rows() {
     assert_eq!(survey.document.runs[0].observations.len(), 2);
 }
 
-/// A row of merged cells above the headings is part of them where they say nothing or stand twice without it, and a title is not.
+/// A row of merged cells above the headings is part of them where they say nothing or stand twice
+/// without it, and a title is not.
 #[test]
 fn groups_above_headings_are_part_of_them_where_they_must_be() {
     let table = "Pipe,,,Observation,,Clock,,\nNo,From,To,At,What,from,to,Remark\nP1,A,B,0.0,start,,,\n\
@@ -507,7 +615,8 @@ fn groups_above_headings_are_part_of_them_where_they_must_be() {
     assert!(draft.open.iter().any(|one| one == open), "{:#?}", draft.open);
 }
 
-/// A stretch as two distances and a mark, half hours of a clock, and a heading for the way of the camera whose values say something else.
+/// A stretch as two distances and a mark, half hours of a clock, and a heading for the way of the
+/// camera whose values say something else.
 #[test]
 fn stretches_of_two_distances_and_half_hours_are_found() {
     let table = "Pipe;Upstream;Downstream;Distance;Distance to;Continuous;Code;Clock from;Clock to;Flow\n\
@@ -527,7 +636,8 @@ fn stretches_of_two_distances_and_half_hours_are_found() {
         ("Flow", "nothing"),
     ];
     assert_eq!(otherwise(&draft, &ought), []);
-    let document = super::json(&read(table.replace(";no;", ";;").as_bytes(), &draft.layout).0.document);
+    let document =
+        super::json(&read(table.replace(";no;", ";;").as_bytes(), &draft.layout).0.document);
     let stretch = &document["runs"][0]["observations"][1];
     assert_eq!((&stretch["to"], &stretch["continuous"]), (&4.5.into(), &true.into()));
     assert_eq!(stretch["clock"], serde_json::json!({"from": 11.5, "to": 1}));

@@ -1,4 +1,5 @@
-//! Layouts that are drafted from workbooks: cells that are numbers and days, and the sheet that is taken.
+//! Layouts that are drafted from workbooks: cells that are numbers and days, and the sheet that is
+//! taken.
 
 use obvert_layout as layout;
 use rust_xlsxwriter::{Workbook, Worksheet};
@@ -31,33 +32,39 @@ fn no_draft(source: &[u8]) -> String {
     layout::draft(source, "t.xlsx").unwrap_err().to_string()
 }
 
-/// What a spreadsheet keeps as numbers, days, times of day and spans leads where the text of the same table leads, and the draft
-/// reads the workbook as the draft of the text reads the text.
+/// What a spreadsheet keeps as numbers, days, times of day and spans leads where the text of the
+/// same table leads, and the draft reads the workbook as the draft of the text reads the text.
 #[test]
 fn a_typed_workbook_is_drafted_as_its_text_is() {
-    let (book, text) = (layout::draft(&typed(), "t.xlsx").unwrap(), layout::draft(A, "t.csv").unwrap());
-    let to =
-        |draft: &layout::Draft| -> Vec<Option<String>> { draft.columns.iter().map(|one| one.to.clone()).collect() };
+    let (book, text) =
+        (layout::draft(&typed(), "t.xlsx").unwrap(), layout::draft(A, "t.csv").unwrap());
+    let to = |draft: &layout::Draft| -> Vec<Option<String>> {
+        draft.columns.iter().map(|one| one.to.clone()).collect()
+    };
     assert_eq!(to(&book), to(&text), "{:#?}", book.columns);
     let by_hand = a();
-    let right =
-        book.columns.iter().zip(&by_hand.columns).filter(|(drafted, by_hand)| {
-            by_hand.to.as_ref().is_none_or(|to| drafted.to.as_deref() == Some(to.as_str()))
-        });
+    let right = book.columns.iter().zip(&by_hand.columns).filter(|(drafted, by_hand)| {
+        by_hand.to.as_ref().is_none_or(|to| drafted.to.as_deref() == Some(to.as_str()))
+    });
     assert_eq!(right.count(), 22);
     let date = book.layout.columns.iter().find(|column| *column.heading == *"Date").unwrap();
     assert_eq!(date.pattern.as_deref(), Some("yyyy-mm-dd"));
-    let (from_book, from_text) = (read(&typed(), &book.layout).0.document, read(A, &text.layout).0.document);
+    let (from_book, from_text) =
+        (read(&typed(), &book.layout).0.document, read(A, &text.layout).0.document);
     assert_eq!(json(&from_book)["runs"], json(&from_text)["runs"]);
     assert_eq!(book.guesses[0], "the sheet \"Sheet1\"");
 }
 
-/// Of several sheets the one whose columns make most sense: it is said, with the others, and the layout names it. One can be asked for.
+/// Of several sheets the one whose columns make most sense: it is said, with the others, and the
+/// layout names it. One can be asked for.
 #[test]
 fn the_sheet_that_was_taken_is_said_and_that_there_are_others() {
     let mut book = Workbook::new();
     book.add_worksheet().set_name("Blank").unwrap();
-    put(book.add_worksheet().set_name("Cover").unwrap(), &["Sewers of Larkmoor", "Water Department"]);
+    put(
+        book.add_worksheet().set_name("Cover").unwrap(),
+        &["Sewers of Larkmoor", "Water Department"],
+    );
     put(book.add_worksheet().set_name("Sums").unwrap(), &["Pipe;Sum;Mean", "P1;5;2.5"]);
     put(book.add_worksheet().set_name("Rows").unwrap(), &TABLE);
     put(book.add_worksheet().set_name("Old rows").unwrap(), &TABLE);
@@ -76,17 +83,26 @@ fn the_sheet_that_was_taken_is_said_and_that_there_are_others() {
     assert_eq!(asked.layout.table.as_ref().unwrap().sheet.as_deref(), Some("Old rows"));
     assert_eq!(read(&source, &asked.layout).0.document.runs[0].observations.len(), 4);
     for (sheet, message) in [
-        ("Row", "there is no sheet \"Row\"; the sheets are \"Blank\", \"Cover\", \"Sums\", \"Rows\", \"Old rows\""),
+        (
+            "Row",
+            "there is no sheet \"Row\"; the sheets are \"Blank\", \"Cover\", \"Sums\", \"Rows\", \"Old rows\"",
+        ),
         ("Blank", "the sheet \"Blank\" has nothing in it"),
         ("Cover", "t.xlsx, sheet \"Cover\":1: its rows have one cell each"),
     ] {
         let said = layout::draft_sheet(&source, "t.xlsx", sheet).unwrap_err().to_string();
         assert!(said.contains(message), "{message}: {said}");
     }
-    assert!(layout::draft_sheet(A, "t.csv", "Rows").unwrap_err().to_string().contains("no workbook (.xlsx)"));
+    assert!(
+        layout::draft_sheet(A, "t.csv", "Rows")
+            .unwrap_err()
+            .to_string()
+            .contains("no workbook (.xlsx)")
+    );
 }
 
-/// A first sheet that is blank is passed over, and where one sheet alone has anything in it, its name is of no matter.
+/// A first sheet that is blank is passed over, and where one sheet alone has anything in it, its
+/// name is of no matter.
 #[test]
 fn a_blank_first_sheet_is_passed_over() {
     let mut book = Workbook::new();
@@ -94,37 +110,53 @@ fn a_blank_first_sheet_is_passed_over() {
     put(book.add_worksheet().set_name("Rows").unwrap(), &TABLE);
     let source = book.save_to_buffer().unwrap();
     let draft = layout::draft(&source, "t.xlsx").unwrap();
-    assert_eq!((draft.guesses[0].as_str(), &draft.layout.table.as_ref().unwrap().sheet), ("the sheet \"Rows\"", &None));
+    assert_eq!(
+        (draft.guesses[0].as_str(), &draft.layout.table.as_ref().unwrap().sheet),
+        ("the sheet \"Rows\"", &None)
+    );
     assert_eq!(read(&source, &draft.layout).0.document.runs[0].observations.len(), 4);
 }
 
 #[test]
 fn workbooks_without_a_table_are_refused_with_what_to_do() {
     let mut book = Workbook::new();
-    put(book.add_worksheet().set_name("Cover").unwrap(), &["Sewers of Larkmoor", "Water Department"]);
+    put(
+        book.add_worksheet().set_name("Cover").unwrap(),
+        &["Sewers of Larkmoor", "Water Department"],
+    );
     put(book.add_worksheet().set_name("Notes").unwrap(), &["none"]);
     let said = no_draft(&book.save_to_buffer().unwrap());
     assert!(
-        said.contains("no sheet of \"Cover\", \"Notes\" is a table; in \"Cover\", its rows have one cell each"),
+        said.contains(
+            "no sheet of \"Cover\", \"Notes\" is a table; in \"Cover\", its rows have one cell each"
+        ),
         "{said}"
     );
 
     let mut book = Workbook::new();
     put(book.add_worksheet(), &TABLE[..1]);
-    assert!(no_draft(&book.save_to_buffer().unwrap()).contains("there are no rows below the headings"));
+    assert!(
+        no_draft(&book.save_to_buffer().unwrap()).contains("there are no rows below the headings")
+    );
 
     let mut book = Workbook::new();
     book.add_worksheet();
     assert!(no_draft(&book.save_to_buffer().unwrap()).contains("no sheet has anything in it"));
     assert!(no_draft(b"PK\x03\x04 cut off").contains("t.xlsx"));
 
-    let survey = obvert_model::read::document(include_bytes!("../../../../examples/data/osier-9.obvert.json")).unwrap();
+    let survey = obvert_model::read::document(include_bytes!(
+        "../../../../examples/data/osier-9.obvert.json"
+    ))
+    .unwrap();
     let mut own = Vec::new();
     obvert_convert::xlsx::write(&survey, &mut own).unwrap();
-    assert!(no_draft(&own).contains("this workbook is a survey in the form of this format already"));
+    assert!(
+        no_draft(&own).contains("this workbook is a survey in the form of this format already")
+    );
 }
 
-/// Formulas, numbers that somebody typed with a comma as texts, cells far to the right, and rows that end early.
+/// Formulas, numbers that somebody typed with a comma as texts, cells far to the right, and rows
+/// that end early.
 #[test]
 fn cells_that_are_no_values_are_told() {
     let mut book = Workbook::new();
@@ -149,7 +181,8 @@ fn cells_that_are_no_values_are_told() {
     assert_eq!(draft.columns[3].to.as_deref(), Some("runs.observations.at"));
 }
 
-/// Percentages, truths and days of a workbook: each column is read by the draft as the sheet shows it.
+/// Percentages, truths and days of a workbook: each column is read by the draft as the sheet shows
+/// it.
 #[test]
 fn percentages_and_truths_are_drafted_and_read() {
     let mut book = Workbook::new();
@@ -161,7 +194,10 @@ fn percentages_and_truths_are_drafted_and_read() {
     let source = book.save_to_buffer().unwrap();
     let draft = layout::draft(&source, "t.xlsx").unwrap();
     let to = |column: usize| draft.columns[column].to.as_deref();
-    assert_eq!((to(7), to(8)), (Some("runs.observations.quantities.value"), Some("runs.observations.joint")));
+    assert_eq!(
+        (to(7), to(8)),
+        (Some("runs.observations.quantities.value"), Some("runs.observations.joint"))
+    );
     let document = json(&read(&source, &draft.layout).0.document);
     let seen = &document["runs"][0]["observations"][2];
     assert_eq!(seen["quantities"], serde_json::json!([{"value": 10, "unit": "percent"}]));

@@ -1,4 +1,5 @@
-//! What a draft takes columns for that look like something else: dates that would name runs, and sizes of what was seen.
+//! What a draft takes columns for that look like something else: dates that would name runs, and
+//! sizes of what was seen.
 
 use obvert_layout as layout;
 
@@ -10,7 +11,8 @@ fn with_column(heading: &str, value: &str) -> String {
     SMALL.replace("Pipe;", &format!("Pipe;{heading};")).replace("P1;", &format!("P1;{value};"))
 }
 
-/// Dates with the names of months are read, and those that no pattern reads are left with the reason: none of them names a run.
+/// Dates with the names of months are read, and those that no pattern reads are left with the
+/// reason: none of them names a run.
 #[test]
 fn a_column_of_dates_never_names_a_run() {
     for (value, pattern) in [
@@ -32,7 +34,9 @@ fn a_column_of_dates_never_names_a_run() {
                 draft.columns[1]
             );
             let day = if value.starts_with("13") { "13" } else { "03" };
-            let started = super::json(&read(table.as_bytes(), &draft.layout).0.document)["runs"][0]["started"].clone();
+            let started = super::json(&read(table.as_bytes(), &draft.layout).0.document)["runs"][0]
+                ["started"]
+                .clone();
             assert_eq!(started, format!("2026-05-{day}T09:30:00+00:00"));
         }
     }
@@ -40,7 +44,9 @@ fn a_column_of_dates_never_names_a_run() {
     let mixed = with_column("Inspection Date", "3-May-26") + "P2;13-May-26;B;C;9,0;run.finish;;\n";
     let draft = layout::draft(mixed.as_bytes(), "t.csv").unwrap();
     assert!(
-        draft.columns[1].reason.ends_with("all 6 values look like it, but a moment needs a date and a time of day")
+        draft.columns[1]
+            .reason
+            .ends_with("all 6 values look like it, but a moment needs a date and a time of day")
     );
     for (heading, value, reason) in [
         (
@@ -53,17 +59,30 @@ fn a_column_of_dates_never_names_a_run() {
             "week 18",
             "a part of the heading is a word for when it began, and its values are not: line 2 has \"week 18\"",
         ),
-        ("Survey", "3. Mai 2026", "its values are dates, and its heading is no word for when something began"),
+        (
+            "Survey",
+            "3. Mai 2026",
+            "its values are dates, and its heading is no word for when something began",
+        ),
     ] {
         let draft = layout::draft(with_column(heading, value).as_bytes(), "t.csv").unwrap();
-        assert_eq!((draft.columns[1].to.as_deref(), draft.columns[1].reason.as_str()), (None, reason), "{heading}");
+        assert_eq!(
+            (draft.columns[1].to.as_deref(), draft.columns[1].reason.as_str()),
+            (None, reason),
+            "{heading}"
+        );
         let open = format!("{heading:?}: {reason}; set its field in to");
         assert!(draft.open.iter().any(|one| one.starts_with(&open)), "{:#?}", draft.open);
-        assert!(draft.open.iter().any(|one| one.starts_with("no column names the run")), "{:#?}", draft.open);
+        assert!(
+            draft.open.iter().any(|one| one.starts_with("no column names the run")),
+            "{:#?}",
+            draft.open
+        );
     }
 }
 
-/// What is filled in where a crack is, or differs from row to row, is of the crack and not of the pipe, whatever word stands above it.
+/// What is filled in where a crack is, or differs from row to row, is of the crack and not of the
+/// pipe, whatever word stands above it.
 #[test]
 fn sizes_that_vary_within_a_pipe_are_of_what_was_seen() {
     let table = |heading: &str, widths: [&str; 5]| {
@@ -85,8 +104,14 @@ fn sizes_that_vary_within_a_pipe_are_of_what_was_seen() {
         let table = table(heading, widths);
         let draft = layout::draft(table.as_bytes(), "t.csv").unwrap();
         let (column, drafted) = (&draft.layout.columns[7], &draft.columns[7]);
-        assert_eq!(drafted.to.as_deref(), Some("runs.observations.quantities.value"), "{drafted:#?}");
-        let said = format!("the heading has a word for {what}, but {why}, so that it is one of what was seen");
+        assert_eq!(
+            drafted.to.as_deref(),
+            Some("runs.observations.quantities.value"),
+            "{drafted:#?}"
+        );
+        let said = format!(
+            "the heading has a word for {what}, but {why}, so that it is one of what was seen"
+        );
         assert!(drafted.reason.starts_with(&said), "{}", drafted.reason);
         let basis = column.basis.as_ref().unwrap();
         assert!(basis.contains(&said) && drafted.confidence < 0.9, "{basis}");
@@ -108,15 +133,24 @@ fn sizes_that_vary_within_a_pipe_are_of_what_was_seen() {
         assert!(draft.open.iter().any(|one| one.starts_with(&open)), "{:#?}", draft.open);
     }
     // What stands in all rows or in the first, and one mistake.
-    for widths in
-        [["300"; 5], ["300", "", "", "", ""], ["300", "300", "30", "300", "300"], ["", "300", "300", "300", "300"]]
-    {
+    for widths in [
+        ["300"; 5],
+        ["300", "", "", "", ""],
+        ["300", "300", "30", "300", "300"],
+        ["", "300", "300", "300", "300"],
+    ] {
         let draft = layout::draft(table("Width mm", widths).as_bytes(), "t.csv").unwrap();
-        assert_eq!(draft.columns[7].to.as_deref(), Some("pipes.width"), "{widths:?}: {:#?}", draft.columns[7]);
+        assert_eq!(
+            draft.columns[7].to.as_deref(),
+            Some("pipes.width"),
+            "{widths:?}: {:#?}",
+            draft.columns[7]
+        );
     }
 }
 
-/// What a draft puts there since the table does not say when the record was issued is not taken for a date in silence.
+/// What a draft puts there since the table does not say when the record was issued is not taken for
+/// a date in silence.
 #[test]
 fn a_date_of_issue_that_nobody_has_said_is_told() {
     let draft = layout::draft(SMALL.as_bytes(), "t.csv").unwrap();
@@ -124,7 +158,11 @@ fn a_date_of_issue_that_nobody_has_said_is_told() {
     assert_eq!(survey.document.head.issued.to_string(), "2000-01-01T00:00:00Z");
     let told: Vec<_> = report.losses.iter().filter(|loss| loss.pointer == "/issued").collect();
     assert_eq!(told.len(), 1, "{report:#?}");
-    assert!(told[0].message.ends_with("set in fixed when the record was issued"), "{}", told[0].message);
+    assert!(
+        told[0].message.ends_with("set in fixed when the record was issued"),
+        "{}",
+        told[0].message
+    );
     // Once it is said, there is nothing to tell.
     let mut said = draft.layout.clone();
     let fixed = said.fixed.iter_mut().find(|fixed| &*fixed.to == "issued").unwrap();

@@ -1,4 +1,5 @@
-//! What a draft must not be silent about: rows that nobody could read, and what it takes for one thing that can as well be another.
+//! What a draft must not be silent about: rows that nobody could read, and what it takes for one
+//! thing that can as well be another.
 
 use obvert_layout::{self as layout, Draft};
 
@@ -18,8 +19,8 @@ const FIRST_ONLY: &str = "Pipe;Upstream;Downstream;Date;Time;Distance;Code;Remar
                           P1;A;B;13.05.2026;09:30;0,0;run.start;\n;;;;;1,5;crack.longitudinal;fine\n;;;;;9,0;run.finish;\n\
                           P1;A;B;14.05.2026;10:15;0,0;run.start;\n;;;;;2,5;roots.fine;\n;;;;;7,0;run.finish;\n";
 
-/// What stands in the first row of a run alone is not taken for the rows below it, and the draft says how many rows that is and in
-/// which columns, all at once.
+/// What stands in the first row of a run alone is not taken for the rows below it, and the draft
+/// says how many rows that is and in which columns, all at once.
 #[test]
 fn rows_that_say_nothing_of_their_pipe_are_counted() {
     let first_only = draft(FIRST_ONLY);
@@ -50,7 +51,8 @@ fn rows_that_say_nothing_of_their_pipe_are_counted() {
     assert!(one.open[0].starts_with(said), "{:#?}", one.open);
 }
 
-/// In a workbook it is said where blank cells look filled, since they are merged with the one above.
+/// In a workbook it is said where blank cells look filled, since they are merged with the one
+/// above.
 #[cfg(feature = "xlsx")]
 #[test]
 fn merged_cells_below_the_headings_are_told() {
@@ -76,14 +78,18 @@ fn merged_cells_below_the_headings_are_told() {
             "cells of the sheet are merged over several rows, and only the first of these rows holds the value; unmerge the cells, and fill in \
              those columns in every row",
         ),
-        (false, "a blank cell does not repeat the value above it; fill in those columns in every row"),
+        (
+            false,
+            "a blank cell does not repeat the value above it; fill in those columns in every row",
+        ),
     ] {
         let draft = layout::draft(&source(merged), "t.xlsx").unwrap();
         assert_eq!(draft.open[0], format!("{said}{why}"), "{:#?}", draft.open);
     }
 }
 
-/// Whole numbers in one table say nothing of the next one, and decimals that all values have are said to round.
+/// Whole numbers in one table say nothing of the next one, and decimals that all values have are
+/// said to round.
 #[test]
 fn whole_numbers_are_no_reason_to_round() {
     let table = |distances: [&str; 3]| {
@@ -108,7 +114,11 @@ fn whole_numbers_are_no_reason_to_round() {
             )
         });
         let start = "as many decimals as the values have are written";
-        assert_eq!(open(&draft, start), said.iter().map(String::as_str).collect::<Vec<_>>(), "{distances:?}");
+        assert_eq!(
+            open(&draft, start),
+            said.iter().map(String::as_str).collect::<Vec<_>>(),
+            "{distances:?}"
+        );
     }
     // Another survey comes out of the layout of the first as it was.
     let whole = draft(&table(["0", "7", "30"]));
@@ -126,12 +136,16 @@ fn whole_numbers_are_no_reason_to_round() {
 /// A table of one run with a length and a date for each row.
 fn with(lengths: &[&str], dates: &[&str]) -> String {
     let rows = lengths.iter().zip(dates).enumerate();
-    let rows: String =
-        rows.map(|(number, (length, date))| format!("P{number};A;B;{length};{date};08:00;1;roots.fine\n")).collect();
+    let rows: String = rows
+        .map(|(number, (length, date))| {
+            format!("P{number};A;B;{length};{date};08:00;1;roots.fine\n")
+        })
+        .collect();
     format!("Pipe;Upstream;Downstream;Length;Date;Time;Distance;Code\n{rows}")
 }
 
-/// Where a comma or a point in a number can be either, what was taken is said, and what the other would make of it.
+/// Where a comma or a point in a number can be either, what was taken is said, and what the other
+/// would make of it.
 #[test]
 fn numbers_that_can_be_a_thousand_times_as_much_are_told() {
     for (lengths, said) in [
@@ -162,7 +176,12 @@ fn numbers_that_can_be_a_thousand_times_as_much_are_told() {
         assert!(said.is_none() || draft.layout.columns[3].decimals.is_none(), "{lengths:?}");
         let found = open(&draft, "\"Length\": ");
         // As likely the one as the other is no more than half.
-        assert_eq!(draft.columns[3].confidence <= 0.5, said.is_some(), "{lengths:?}: {}", draft.columns[3].confidence);
+        assert_eq!(
+            draft.columns[3].confidence <= 0.5,
+            said.is_some(),
+            "{lengths:?}: {}",
+            draft.columns[3].confidence
+        );
         match said {
             None => assert_eq!(found, [""; 0], "{lengths:?}"),
             Some((can, mark, was, otherwise)) => assert_eq!(
@@ -178,10 +197,12 @@ fn numbers_that_can_be_a_thousand_times_as_much_are_told() {
     // Where a comma stands between cells, it was taken to stand between thousands.
     let commas = with(&["\"1,200\"", "\"1,050\""], &["2026-03-17"; 2]).replace(';', ",");
     let taken = draft(&commas);
-    let said =
-        "it was read as 1200; if it is 1.200, set decimal_mark to that mark, and leave thousands_mark out in table";
+    let said = "it was read as 1200; if it is 1.200, set decimal_mark to that mark, and leave thousands_mark out in table";
     assert!(open(&taken, "\"Length\": ")[0].ends_with(said), "{:#?}", taken.open);
-    assert_eq!(json(&read(commas.as_bytes(), &taken.layout).0.document)["pipes"][0]["length"], 1200);
+    assert_eq!(
+        json(&read(commas.as_bytes(), &taken.layout).0.document)["pipes"][0]["length"],
+        1200
+    );
     // What it says to do does what it says.
     let mut layout = taken.layout.clone();
     let table = layout.table.as_mut().unwrap();
@@ -189,16 +210,20 @@ fn numbers_that_can_be_a_thousand_times_as_much_are_told() {
     assert_eq!(json(&read(commas.as_bytes(), &layout).0.document)["pipes"][0]["length"], 1.2);
 }
 
-/// Dates of which some have the day first and others the month: both are counted, and what one that can be either would be.
+/// Dates of which some have the day first and others the month: both are counted, and what one that
+/// can be either would be.
 #[test]
 fn dates_in_two_orders_are_told() {
     let lengths = ["10"; 6];
-    let dates = ["17/03/2026", "17/03/2026", "03/25/2026", "03/25/2026", "03/04/2026", "03/04/2026"];
+    let dates =
+        ["17/03/2026", "17/03/2026", "03/25/2026", "03/25/2026", "03/04/2026", "03/04/2026"];
     let said = "\"Date\": 4 values can be dd/mm/yyyy and 4 can be mm/dd/yyyy, such as \"17/03/2026\" on line 2 and \"03/25/2026\" on line 4; \
                 \"03/04/2026\" on line 6 is 2026-04-03 by the one and 2026-03-04 by the other; they were read as dd/mm/yyyy; find out which it \
                 is, and write all dates that way";
     assert_eq!(open(&draft(&with(&lengths, &dates)), "\"Date\": 4"), [said]);
-    let confidence = |draft: &Draft| draft.columns.iter().find(|column| column.heading == "Date").unwrap().confidence;
+    let confidence = |draft: &Draft| {
+        draft.columns.iter().find(|column| column.heading == "Date").unwrap().confidence
+    };
     assert!(confidence(&draft(&with(&lengths, &dates))) <= 0.5);
     // One that is no date in either order is a slip, and those in the other order are none.
     let slip = ["17/03/2026", "17/03/2026", "18/03/2026", "03/25/2026", "17 March", "03/04/2026"];
@@ -209,7 +234,8 @@ fn dates_in_two_orders_are_told() {
         "{:#?}",
         slip.open
     );
-    let sound = ["17/03/2026", "17/03/2026", "25/03/2026", "25/03/2026", "03/04/2026", "03/04/2026"];
+    let sound =
+        ["17/03/2026", "17/03/2026", "25/03/2026", "25/03/2026", "03/04/2026", "03/04/2026"];
     assert_eq!(open(&draft(&with(&lengths, &sound)), "\"Date\""), [""; 0]);
     assert!(confidence(&draft(&with(&lengths, &sound))) > 0.9);
     let few = ["17/03/2026", "17/03/2026", "18/03/2026", "03/25/2026", "05/05/2026", "05/05/2026"];
@@ -221,8 +247,9 @@ fn dates_in_two_orders_are_told() {
     // Where somebody writes am and pm, the month comes first, of as many as well.
     let american = with(&lengths, &dates).replace(";08:00;", ";8:00 AM;");
     assert!(open(&draft(&american), "\"Date\": 4")[0].contains("they were read as mm/dd/yyyy"));
-    let timed = with(&lengths, &dates.map(|date| [date, " 08:30"].concat()).each_ref().map(String::as_str))
-        .replace(";08:00;", ";;");
+    let timed =
+        with(&lengths, &dates.map(|date| [date, " 08:30"].concat()).each_ref().map(String::as_str))
+            .replace(";08:00;", ";;");
     let timed = draft(&timed);
     assert_eq!(
         open(&timed, "\"Date\": 4 values can be dd/mm/yyyy and 4 can be mm/dd/yyyy").len(),
@@ -242,12 +269,17 @@ fn a_blank_column_of_yes_and_no_is_left() {
     let reason = "the heading is a word for whether it is at a joint, and there are no values to judge by, but its words for yes and no are not \
                   known";
     assert_eq!((drafted.to.as_deref(), drafted.reason.as_str()), (None, reason));
-    assert_eq!(draft.layout.columns[5].drop.as_deref(), Some("its words for yes and no are not known"));
-    let end = "set its field in to and those words in translate, or the reason why it has none in drop";
+    assert_eq!(
+        draft.layout.columns[5].drop.as_deref(),
+        Some("its words for yes and no are not known")
+    );
+    let end =
+        "set its field in to and those words in translate, or the reason why it has none in drop";
     assert!(open(&draft, "\"Joint\": the heading")[0].ends_with(end), "{:#?}", draft.open);
 }
 
-/// Day numbers below a word for a date or a time are read as such, and below anything else they are numbers.
+/// Day numbers below a word for a date or a time are read as such, and below anything else they are
+/// numbers.
 #[test]
 fn day_numbers_of_a_spreadsheet_are_dates_where_the_heading_says_so() {
     let table = "Pipe;Upstream;Downstream;Date;Time;Distance;Code\nP1;A;B;46098;0,3965;0,0;run.start\nP1;A;B;46098;0,3965;7,5;roots.fine\n";
@@ -282,7 +314,8 @@ const BLOCKS: &str = "Survey of P1;;;;;\nPipe;Upstream;Downstream;Distance;Code;
                       ;;;;;\nSurvey of P2;;;;;\nPipe;Upstream;Downstream;Distance;Code;Remark\nP2;C;D;0,0;run.start;\nP2;C;D;4,5;roots.fine;\n\
                       P2;C;D;7,0;run.finish;\n";
 
-/// A table in blocks is told as one, and its columns are judged by their rows alone; as it says, the lines taken out, all is read.
+/// A table in blocks is told as one, and its columns are judged by their rows alone; as it says,
+/// the lines taken out, all is read.
 #[test]
 fn headings_that_repeat_are_told_once() {
     let blocks = draft(BLOCKS);
@@ -299,42 +332,61 @@ fn headings_that_repeat_are_told_once() {
         "{:#?}",
         blocks.columns
     );
-    let plain: Vec<&str> =
-        BLOCKS.lines().enumerate().filter(|(at, _)| ![5, 6, 7].contains(at)).map(|(_, line)| line).collect();
+    let plain: Vec<&str> = BLOCKS
+        .lines()
+        .enumerate()
+        .filter(|(at, _)| ![5, 6, 7].contains(at))
+        .map(|(_, line)| line)
+        .collect();
     assert_eq!(read(plain.join("\n").as_bytes(), &blocks.layout).0.document.runs.len(), 2);
     // Titles need not have all delimiters, and a block need not have a title.
-    let bare = BLOCKS.replace("Survey of P1;;;;;", "Survey of P1").replace("Survey of P2;;;;;", "Survey of P2");
+    let bare = BLOCKS
+        .replace("Survey of P1;;;;;", "Survey of P1")
+        .replace("Survey of P2;;;;;", "Survey of P2");
     assert_eq!(draft(&bare).open, blocks.open);
     let untitled = BLOCKS.replace("Survey of P1;;;;;\n", "").replace("Survey of P2;;;;;\n", "");
     let said = "line 6 repeats the headings; keep them once, and remove such lines";
     assert_eq!(draft(&untitled).open[0], said);
     let third = untitled.clone() + &untitled.replace("P1", "P3").replace("P2", "P4");
-    assert!(draft(&third).open[0].starts_with("lines 6, 10 and 15 repeat the headings"), "{:#?}", draft(&third).open);
+    assert!(
+        draft(&third).open[0].starts_with("lines 6, 10 and 15 repeat the headings"),
+        "{:#?}",
+        draft(&third).open
+    );
     // One title alone is passed over, and said to be.
     let one = BLOCKS.lines().take(5).map(|line| format!("{line}\n")).collect::<String>();
     let guess = "headings in row 2; the lines above are skipped: line 1 has \"Survey of P1\"";
     assert!(draft(&one).guesses.iter().any(|one| one == guess), "{:#?}", draft(&one).guesses);
 }
 
-/// A number that a sheet shows as a percentage is read as an amount in percent, and nobody is told to clear it; in a column of lengths it
-/// is a mistake.
+/// A number that a sheet shows as a percentage is read as an amount in percent, and nobody is told
+/// to clear it; in a column of lengths it is a mistake.
 #[cfg(feature = "xlsx")]
 #[test]
 fn what_a_sheet_shows_as_a_percentage_need_not_be_corrected() {
-    for (heading, fits) in [("Amount", true), ("Loss (%)", true), ("Amount mm", false), ("Length", false)] {
+    for (heading, fits) in
+        [("Amount", true), ("Loss (%)", true), ("Amount mm", false), ("Length", false)]
+    {
         let mut book = rust_xlsxwriter::Workbook::new();
         let sheet = book.add_worksheet();
         let headings = ["Pipe", "Upstream", "Downstream", "Distance", "Code", heading];
         sheet.write_row(0, 0, headings).unwrap();
         for (line, (at, amount)) in (1..).zip([(0.0, 5.0), (1.5, 20.0), (2.5, 15.0), (9.0, 0.1)]) {
             sheet.write_row(line, 0, ["P1", "A", "B"]).unwrap().write_number(line, 3, at).unwrap();
-            sheet.write_string(line, 4, "deposit.settled").unwrap().write_number(line, 5, amount).unwrap();
+            sheet
+                .write_string(line, 4, "deposit.settled")
+                .unwrap()
+                .write_number(line, 5, amount)
+                .unwrap();
         }
         let percent = rust_xlsxwriter::Format::new().set_num_format("0%");
         sheet.write_number_with_format(4, 5, 0.1, &percent).unwrap();
         let source = book.save_to_buffer().unwrap();
         let draft = layout::draft(&source, "t.xlsx").unwrap();
-        let said = open(&draft, &format!("{heading:?}: line 5 has \"10 %\", which is not like the others"));
+        let said = open(
+            &draft,
+            &format!("{heading:?}: line 5 has \"10 %\", which is not like the others"),
+        );
         assert_eq!(
             (said.len(), draft.columns[5].outliers.len()),
             if fits { (0, 0) } else { (1, 1) },
@@ -357,12 +409,17 @@ fn what_a_sheet_shows_as_a_percentage_need_not_be_corrected() {
 fn day_numbers_of_a_workbook_are_dates() {
     let mut book = rust_xlsxwriter::Workbook::new();
     let sheet = book.add_worksheet();
-    sheet.write_row(0, 0, ["Pipe", "Upstream", "Downstream", "Code", "Date", "Time", "Distance"]).unwrap();
+    sheet
+        .write_row(0, 0, ["Pipe", "Upstream", "Downstream", "Code", "Date", "Time", "Distance"])
+        .unwrap();
     for (line, at) in (1..).zip([0.0, 7.5, 30.0]) {
         sheet.write_row(line, 0, ["P1", "A", "B", "roots.fine"]).unwrap();
         sheet.write_row(line, 4, [46_098.0, 0.3965, at]).unwrap();
     }
     let source = book.save_to_buffer().unwrap();
     let draft = layout::draft(&source, "t.xlsx").unwrap();
-    assert_eq!(json(&read(&source, &draft.layout).0.document)["runs"][0]["started"], "2026-03-17T09:30:58+00:00");
+    assert_eq!(
+        json(&read(&source, &draft.layout).0.document)["runs"][0]["started"],
+        "2026-03-17T09:30:58+00:00"
+    );
 }

@@ -6,7 +6,8 @@ use serde_json::{Value, json};
 use super::draft::SMALL;
 use super::read;
 
-/// The table of [`SMALL`] with one more column behind its others; blank cells where there are fewer than five.
+/// The table of [`SMALL`] with one more column behind its others; blank cells where there are fewer
+/// than five.
 fn with_column(heading: &str, cells: &[&str]) -> String {
     let cells = std::iter::once(&heading).chain(cells).chain(std::iter::repeat(&""));
     SMALL.lines().zip(cells).map(|(row, cell)| format!("{row};\"{cell}\"\n")).collect()
@@ -18,11 +19,12 @@ fn draft(table: &str) -> Draft {
 
 /// The observations that a table holds by a layout that was drafted from it.
 fn observations(table: &str, draft: &Draft) -> Value {
-    super::json(&read(table.as_bytes(), &draft.layout).0.document)["runs"][0]["observations"].clone()
+    super::json(&read(table.as_bytes(), &draft.layout).0.document)["runs"][0]["observations"]
+        .clone()
 }
 
-/// Between several pictures stands what most cells have there, with or without white space around it; cells with anything else there
-/// are named.
+/// Between several pictures stands what most cells have there, with or without white space around
+/// it; cells with anything else there are named.
 #[test]
 fn pictures_are_cut_by_what_most_cells_have_between_them() {
     type Case<'c> = (&'c [&'c str], Option<&'c str>, &'c [&'c str]);
@@ -40,7 +42,11 @@ fn pictures_are_cut_by_what_most_cells_have_between_them() {
             Some(", "),
             &["e.jpg; f.jpg", "g.jpg|h.jpg"],
         ),
-        (&["a.jpg|b.jpg", "c.jpg, d.jpg", "e.jpg f.jpg"], Some(", "), &["a.jpg|b.jpg", "e.jpg f.jpg"]),
+        (
+            &["a.jpg|b.jpg", "c.jpg, d.jpg", "e.jpg f.jpg"],
+            Some(", "),
+            &["a.jpg|b.jpg", "e.jpg f.jpg"],
+        ),
         // How often a value stands counts.
         (&["a.jpg; b.jpg", "c.jpg, d.jpg", "c.jpg, d.jpg", "e.jpg"], Some(", "), &["a.jpg; b.jpg"]),
     ];
@@ -48,18 +54,26 @@ fn pictures_are_cut_by_what_most_cells_have_between_them() {
         let table = with_column("Photos", cells);
         let draft = draft(&table);
         let (column, drafted) = (&draft.layout.columns[7], &draft.columns[7]);
-        assert_eq!(column.to.as_deref(), Some("runs.observations.media.id"), "{cells:?}: {drafted:#?}");
+        assert_eq!(
+            column.to.as_deref(),
+            Some("runs.observations.media.id"),
+            "{cells:?}: {drafted:#?}"
+        );
         assert_eq!(column.separator.as_deref(), *separator, "{cells:?}");
         let named: Vec<&str> = drafted.outliers.iter().map(|(value, _)| value.as_str()).collect();
         assert_eq!(named, *odd, "{cells:?}: {drafted:#?}");
         #[allow(clippy::cast_precision_loss)]
         let share = (cells.len() - odd.len()) as f64 / cells.len() as f64;
         assert!((drafted.confidence - (0.6 + 0.4 * share)).abs() < 1e-9, "{cells:?}: {drafted:#?}");
-        assert_eq!(drafted.reason.contains(" values look like files of pictures, with "), !odd.is_empty());
+        assert_eq!(
+            drafted.reason.contains(" values look like files of pictures, with "),
+            !odd.is_empty()
+        );
         // The odd ones are refused until they are written as the others are.
         let refused = obvert_layout::read(table.as_bytes(), "t.csv", &draft.layout, &[]);
         assert_eq!(refused.is_err(), !odd.is_empty(), "{cells:?}");
-        let mended: Vec<&str> = cells.iter().map(|cell| if odd.contains(cell) { "x.jpg" } else { cell }).collect();
+        let mended: Vec<&str> =
+            cells.iter().map(|cell| if odd.contains(cell) { "x.jpg" } else { cell }).collect();
         let all = observations(&with_column("Photos", &mended), &draft);
         for (at, cell) in cells.iter().enumerate().filter(|(_, cell)| !odd.contains(cell)) {
             let files = cell.matches(".jpg").count();
@@ -69,7 +83,11 @@ fn pictures_are_cut_by_what_most_cells_have_between_them() {
     let mixed = draft(&with_column("Photos", cases[0].0));
     let open = "\"Photos\": line 4 has \"e.jpg; f.jpg\", which is not written like the others; write it like them";
     assert!(mixed.open.iter().any(|one| one.starts_with(open)), "{:#?}", mixed.open);
-    assert!(mixed.columns[7].reason.ends_with("with \",\" between several; line 4 has \"e.jpg; f.jpg\""));
+    assert!(
+        mixed.columns[7]
+            .reason
+            .ends_with("with \",\" between several; line 4 has \"e.jpg; f.jpg\"")
+    );
     // They are pictures whatever stands above them.
     let unnamed = draft(&with_column("Zq", cases[7].0)).columns[7].clone();
     assert_eq!(
@@ -79,7 +97,8 @@ fn pictures_are_cut_by_what_most_cells_have_between_them() {
     );
 }
 
-/// Two hours of a clock as four digits, where the heading has a word for it, and zeros before hours whatever stands between two.
+/// Two hours of a clock as four digits, where the heading has a word for it, and zeros before hours
+/// whatever stands between two.
 #[test]
 fn clock_positions_are_drafted_and_written_again_as_they_were() {
     let cases = [
@@ -92,9 +111,16 @@ fn clock_positions_are_drafted_and_written_again_as_they_were() {
         let table = with_column("Clock", &cells);
         let draft = draft(&table);
         let (column, drafted) = (&draft.layout.columns[7], &draft.columns[7]);
-        assert_eq!(drafted.reason, "the heading is a word for the clock position, and all 4 values look like it");
+        assert_eq!(
+            drafted.reason,
+            "the heading is a word for the clock position, and all 4 values look like it"
+        );
         let said = serde_json::to_value(column).unwrap();
-        assert_eq!((&said["to"], &said["kind"]), (&"runs.observations.clock".into(), &"clock".into()), "{said:#}");
+        assert_eq!(
+            (&said["to"], &said["kind"]),
+            (&"runs.observations.clock".into(), &"clock".into()),
+            "{said:#}"
+        );
         assert_eq!(
             (said.get("separator"), said.get("digits")),
             (separator.map(Value::from).as_ref(), digits.map(Value::from).as_ref()),
@@ -139,12 +165,18 @@ fn of_runs(heading: &str, [one, other]: [&str; 2]) -> String {
     table
 }
 
-/// Words for the way of the camera, under a heading for it, and under those that leave room for it, even that of a run.
+/// Words for the way of the camera, under a heading for it, and under those that leave room for it,
+/// even that of a run.
 #[test]
 fn ways_of_the_camera_are_told_by_their_words() {
-    let room = "the heading leaves room for which way the camera went, and all 6 values look like it";
+    let room =
+        "the heading leaves room for which way the camera went, and all 6 values look like it";
     for (heading, values, reason) in [
-        ("Way", ["DS", "US"], "the heading is a word for which way the camera went, and all 6 values look like it"),
+        (
+            "Way",
+            ["DS", "US"],
+            "the heading is a word for which way the camera went, and all 6 values look like it",
+        ),
         ("Way", ["D/S", "U/S"], ""),
         ("Way", ["down", "up"], ""),
         ("Way", ["with flow", "against flow"], ""),
@@ -158,15 +190,25 @@ fn ways_of_the_camera_are_told_by_their_words() {
         let table = of_runs(heading, values);
         let draft = draft(&table);
         let drafted = &draft.columns[3];
-        assert_eq!(drafted.to.as_deref(), Some("runs.direction"), "{heading} {values:?}: {drafted:#?}");
+        assert_eq!(
+            drafted.to.as_deref(),
+            Some("runs.direction"),
+            "{heading} {values:?}: {drafted:#?}"
+        );
         assert!(reason.is_empty() || drafted.reason == reason, "{heading}: {}", drafted.reason);
         let document = super::json(&read(table.as_bytes(), &draft.layout).0.document);
-        let ways: Vec<&Value> = document["runs"].as_array().unwrap().iter().map(|run| &run["direction"]).collect();
+        let ways: Vec<&Value> =
+            document["runs"].as_array().unwrap().iter().map(|run| &run["direction"]).collect();
         assert_eq!(ways, ["downstream", "upstream"], "{heading} {values:?}");
     }
-    // What has a number, or is a letter among others, does name a run; and from one end to the other is no word for one way.
+    // What has a number, or is a letter among others, does name a run; and from one end to the
+    // other is no word for one way.
     for values in [["D-1", "U-1"], ["D", "E"], ["D", "D"]] {
-        assert_eq!(draft(&of_runs("Run", values)).columns[3].to.as_deref(), Some("runs.id"), "{values:?}");
+        assert_eq!(
+            draft(&of_runs("Run", values)).columns[3].to.as_deref(),
+            Some("runs.id"),
+            "{values:?}"
+        );
     }
     let drafted = draft(&of_runs("Way", ["US to DS", "DS to US"])).columns[3].clone();
     let reason = "the heading is a word for which way the camera went, and its values are not: line 2 has \"US to DS\", line 5 has \"DS to US\"";
@@ -179,7 +221,8 @@ fn ways_of_the_camera_are_told_by_their_words() {
     assert!(draft.open.iter().any(|one| one == open), "{:#?}", draft.open);
 }
 
-/// Below a merged cell for the run, words for a way are the way, and what names the run is named beside them.
+/// Below a merged cell for the run, words for a way are the way, and what names the run is named
+/// beside them.
 #[test]
 fn ways_below_the_heading_of_a_run_are_no_names_of_it() {
     let table = |no: &str, one: &str, other: &str| {
@@ -188,9 +231,10 @@ fn ways_below_the_heading_of_a_run_are_no_names_of_it() {
              P1,A,B,{one}DS,3.5,crack longitudinal,x\nP1,A,B,{one}DS,9.5,end,\nP2,C,D,{other}US,0.0,start,\nP2,C,D,{other}US,9.5,end,\n"
         )
     };
-    for (table, id) in
-        [(table("", "", ""), None), (table("No,", "1,", "2,").replace("Run,No,", "Run,,"), Some("Run\nNo"))]
-    {
+    for (table, id) in [
+        (table("", "", ""), None),
+        (table("No,", "1,", "2,").replace("Run,No,", "Run,,"), Some("Run\nNo")),
+    ] {
         let draft = draft(&table);
         let of = |to: &str| draft.columns.iter().find(|column| column.to.as_deref() == Some(to));
         assert_eq!(
@@ -200,34 +244,68 @@ fn ways_below_the_heading_of_a_run_are_no_names_of_it() {
             draft.columns
         );
         assert_eq!(of("runs.id").map(|column| column.heading.as_str()), id, "{:#?}", draft.columns);
-        assert!(!draft.open.iter().any(|open| open.contains("no column says which way")), "{:#?}", draft.open);
+        assert!(
+            !draft.open.iter().any(|open| open.contains("no column says which way")),
+            "{:#?}",
+            draft.open
+        );
         let document = super::json(&read(table.as_bytes(), &draft.layout).0.document);
         assert_eq!(document["runs"][1]["direction"], "upstream");
     }
 }
 
-/// A moment is of one date and one time of day, or stands in one column; an empty column is no part of it, and no third one is.
+/// A moment is of one date and one time of day, or stands in one column; an empty column is no part
+/// of it, and no third one is.
 #[test]
 fn a_moment_is_of_one_date_and_one_time_that_have_values() {
     const DAY: &str = "13.05.2026";
-    const LACKS: &str = "and all 5 values look like it, but a moment needs a date and a time of day";
+    const LACKS: &str =
+        "and all 5 values look like it, but a moment needs a date and a time of day";
     const EMPTY: &str = "and there are no values to judge by";
     const TAKEN: &str = "which was assigned to \"Date\"";
     type Case<'c> = (&'c [(&'c str, &'c str, &'c str)], Option<&'c str>, &'c str);
     let cases: [Case<'_>; 7] = [
-        (&[("Date", DAY, "and all"), ("Time", "09:30", "and all")], Some("09:30"), "the offset of its times from UTC"),
-        (&[("Date", DAY, LACKS), ("Time", "", EMPTY)], None, "there are dates without times of day"),
-        (&[("Date", "", EMPTY), ("Time", "09:30", LACKS)], None, "there are times of day without dates"),
-        (&[("Date", "", EMPTY), ("Time", "", EMPTY)], None, "the table does not state when the record was issued"),
-        (&[("Date", "13.05.2026 09:30", "and all"), ("Time", "", EMPTY)], Some("09:30"), "its times from UTC"),
         (
-            &[("Date", DAY, "and all"), ("Inspected", "14.05.2026", TAKEN), ("Time", "09:30", "and all")],
+            &[("Date", DAY, "and all"), ("Time", "09:30", "and all")],
+            Some("09:30"),
+            "the offset of its times from UTC",
+        ),
+        (
+            &[("Date", DAY, LACKS), ("Time", "", EMPTY)],
+            None,
+            "there are dates without times of day",
+        ),
+        (
+            &[("Date", "", EMPTY), ("Time", "09:30", LACKS)],
+            None,
+            "there are times of day without dates",
+        ),
+        (
+            &[("Date", "", EMPTY), ("Time", "", EMPTY)],
+            None,
+            "the table does not state when the record was issued",
+        ),
+        (
+            &[("Date", "13.05.2026 09:30", "and all"), ("Time", "", EMPTY)],
+            Some("09:30"),
+            "its times from UTC",
+        ),
+        (
+            &[
+                ("Date", DAY, "and all"),
+                ("Inspected", "14.05.2026", TAKEN),
+                ("Time", "09:30", "and all"),
+            ],
             Some("09:30"),
             "\"Inspected\": the heading",
         ),
         // In one column, it is of one piece.
         (
-            &[("Started", DAY, TAKEN), ("Date", "13.05.2026 09:45", "and all"), ("Time", "09:30", TAKEN)],
+            &[
+                ("Started", DAY, TAKEN),
+                ("Date", "13.05.2026 09:45", "and all"),
+                ("Time", "09:30", TAKEN),
+            ],
             Some("09:45"),
             "\"Started\": the heading",
         ),
@@ -235,7 +313,9 @@ fn a_moment_is_of_one_date_and_one_time_that_have_values() {
     for (columns, started, open) in cases {
         let mut table = SMALL.to_owned();
         for (heading, value, _) in columns.iter().rev() {
-            table = table.replace("Pipe;", &format!("Pipe;{heading};")).replace("P1;", &format!("P1;{value};"));
+            table = table
+                .replace("Pipe;", &format!("Pipe;{heading};"))
+                .replace("P1;", &format!("P1;{value};"));
         }
         let draft = draft(&table);
         for (heading, _, reason) in columns {

@@ -35,7 +35,8 @@ fn the_draft_of_attributes_has_most_paths_right() {
     }
 }
 
-/// Elements instead of attributes, wrappers around lists, values behind the lists, several files, and manholes beside the pipes.
+/// Elements instead of attributes, wrappers around lists, values behind the lists, several files,
+/// and manholes beside the pipes.
 #[test]
 fn the_draft_of_elements_has_most_paths_right() {
     let draft = layout::draft(E, "e.xml").unwrap();
@@ -71,8 +72,13 @@ fn the_draft_of_elements_has_most_paths_right() {
         (finding, "/Pictures/File", "runs.observations.media.id"),
         (finding, "/Comment", "runs.observations.remark"),
     ];
-    let is =
-        |path: &str| draft.columns.iter().find(|column| column.heading == path).and_then(|column| column.to.clone());
+    let is = |path: &str| {
+        draft
+            .columns
+            .iter()
+            .find(|column| column.heading == path)
+            .and_then(|column| column.to.clone())
+    };
     let wrong: Vec<_> = ought
         .iter()
         .map(|(element, below, to)| (format!("{element}{below}"), *to))
@@ -86,14 +92,24 @@ fn the_draft_of_elements_has_most_paths_right() {
         format!("{visit} is the run of the rows in it"),
         format!("{pipe} is the pipe of the rows in it"),
     ] {
-        assert!(draft.guesses.iter().any(|one| one.starts_with(&guess)), "{guess}: {:#?}", draft.guesses);
+        assert!(
+            draft.guesses.iter().any(|one| one.starts_with(&guess)),
+            "{guess}: {:#?}",
+            draft.guesses
+        );
     }
-    // What is of no row is said, and so is that no field takes the unit of an amount that stands beside it.
-    let beside = draft.columns.iter().find(|column| column.heading.ends_with("/Manhole/Cover")).unwrap();
-    assert!(beside.to.is_none() && beside.reason.starts_with("it is in an element that repeats outside the rows"));
+    // What is of no row is said, and so is that no field takes the unit of an amount that stands
+    // beside it.
+    let beside =
+        draft.columns.iter().find(|column| column.heading.ends_with("/Manhole/Cover")).unwrap();
+    assert!(
+        beside.to.is_none()
+            && beside.reason.starts_with("it is in an element that repeats outside the rows")
+    );
 }
 
-/// A drafted layout reads the file that it was drafted from, and what it reads is what the layout by hand does, but for what is open.
+/// A drafted layout reads the file that it was drafted from, and what it reads is what the layout
+/// by hand does, but for what is open.
 #[test]
 fn drafts_read_their_own_files() {
     for (source, pipes, runs, observations) in [(C, 1, 1, 5), (E, 2, 2, 7)] {
@@ -101,13 +117,22 @@ fn drafts_read_their_own_files() {
         assert_eq!(draft.layout.problems(), [], "{:#?}", draft.open);
         let document = read(source, &draft.layout).0.document;
         let rows: usize = document.runs.iter().map(|run| run.observations.len()).sum();
-        assert_eq!((document.head.pipes.len(), document.runs.len(), rows), (pipes, runs, observations));
+        assert_eq!(
+            (document.head.pipes.len(), document.runs.len(), rows),
+            (pipes, runs, observations)
+        );
     }
     let drafted = json(&read(C, &layout::draft(C, "t.xml").unwrap().layout).0.document);
     let by_hand = json(&read(C, &c()).0.document);
-    for pointer in
-        ["/units", "/coding", "/grading", "/assignment", "/structures", "/runs/0/observations", "/runs/0/outcome"]
-    {
+    for pointer in [
+        "/units",
+        "/coding",
+        "/grading",
+        "/assignment",
+        "/structures",
+        "/runs/0/observations",
+        "/runs/0/outcome",
+    ] {
         assert_eq!(drafted.pointer(pointer), by_hand.pointer(pointer), "{pointer}");
     }
     let files = json(&read(E, &layout::draft(E, "t.xml").unwrap().layout).0.document);
@@ -125,9 +150,16 @@ fn rows_right_below_the_root_hold_everything() {
             "<Row Pipe=\"P1\" Upstream=\"A\" Downstream=\"B\" Distance=\"{at}\" Code=\"roots.fine\" Grade=\"{grade}\"/>\n"
         )
     };
-    let text = format!("<Rows>\n{}{}{}{}</Rows>", row("1,5", "2"), row("2,5", "3"), row("3,5", "bad"), row("9,5", "4"));
+    let text = format!(
+        "<Rows>\n{}{}{}{}</Rows>",
+        row("1,5", "2"),
+        row("2,5", "3"),
+        row("3,5", "bad"),
+        row("9,5", "4")
+    );
     let draft = draft(&text);
-    let to: Vec<&str> = draft.columns.iter().map(|column| column.to.as_deref().unwrap_or("nothing")).collect();
+    let to: Vec<&str> =
+        draft.columns.iter().map(|column| column.to.as_deref().unwrap_or("nothing")).collect();
     let ought = [
         "pipes.id",
         "pipes.upstream",
@@ -140,7 +172,9 @@ fn rows_right_below_the_root_hold_everything() {
     assert_eq!(draft.layout.xml.as_ref().unwrap().decimal_mark.as_deref(), Some(","));
     let grade = draft.columns.last().unwrap();
     assert!(
-        grade.reason.ends_with("3 of 4 values look like whole numbers up to 10; line 4 has \"bad\""),
+        grade
+            .reason
+            .ends_with("3 of 4 values look like whole numbers up to 10; line 4 has \"bad\""),
         "{}",
         grade.reason
     );
@@ -148,12 +182,14 @@ fn rows_right_below_the_root_hold_everything() {
     assert_eq!(read(sound.as_bytes(), &draft.layout).0.document.runs[0].observations.len(), 4);
 }
 
-/// What an element is for is told by its name where that says it, and by where it stands where it does not: a root that is the run,
-/// runs of one observation each, and records of several kinds beside each other, of which one is the row.
+/// What an element is for is told by its name where that says it, and by where it stands where it
+/// does not: a root that is the run, runs of one observation each, and records of several kinds
+/// beside each other, of which one is the row.
 #[test]
 fn what_an_element_is_for_is_told_by_its_name_or_its_place() {
     let to = |draft: &Draft| -> Vec<(String, String)> {
-        let to = |column: &layout::Drafted| column.to.clone().unwrap_or_else(|| "nothing".to_owned());
+        let to =
+            |column: &layout::Drafted| column.to.clone().unwrap_or_else(|| "nothing".to_owned());
         draft.columns.iter().map(|column| (column.heading.clone(), to(column))).collect()
     };
     let ought = |of: &[(&str, &str)]| -> Vec<(String, String)> {
@@ -201,12 +237,18 @@ fn what_an_element_is_for_is_told_by_its_name_or_its_place() {
     assert_eq!(to(&kinds), ought(&fields));
 }
 
-/// Prefixes stay in the paths, as they do when the file is read, and say nothing of what a name means.
+/// Prefixes stay in the paths, as they do when the file is read, and say nothing of what a name
+/// means.
 #[test]
 fn names_with_prefixes_are_drafted_and_read() {
-    let text = String::from_utf8_lossy(C)
-        .replace("<Works ", "<w:Works xmlns:w=\"https://works.example/1\" xmlns=\"https://works.example/2\" ");
-    let text = text.replace("</Works>", "</w:Works>").replace("<Line ", "<w:Line ").replace("</Line>", "</w:Line>");
+    let text = String::from_utf8_lossy(C).replace(
+        "<Works ",
+        "<w:Works xmlns:w=\"https://works.example/1\" xmlns=\"https://works.example/2\" ",
+    );
+    let text = text
+        .replace("</Works>", "</w:Works>")
+        .replace("<Line ", "<w:Line ")
+        .replace("</Line>", "</w:Line>");
     let draft = draft(&text);
     assert_eq!(draft.layout.xml.as_ref().unwrap().rows.as_str(), "w:Works/w:Line/Look/Note");
     assert!(draft.columns.iter().all(|column| column.to.is_some()), "{:#?}", draft.columns);
@@ -227,7 +269,11 @@ fn names_with_prefixes_are_drafted_and_read() {
     assert_eq!(refused, said);
     // Attributes that every file can have are no reason to refuse.
     let lang = layout::draft(&with_language(), "t.xml").unwrap();
-    assert!(lang.columns.iter().any(|column| column.heading == "Works/@xml:lang"), "{:#?}", lang.columns);
+    assert!(
+        lang.columns.iter().any(|column| column.heading == "Works/@xml:lang"),
+        "{:#?}",
+        lang.columns
+    );
     assert!(!lang.open.iter().any(|open| open.contains("prefixes")), "{:#?}", lang.open);
     let (survey, _) = read(&with_language(), &lang.layout);
     layout::write(&survey.document, &lang.layout, &[]).unwrap();
@@ -243,7 +289,8 @@ fn with_language() -> Vec<u8> {
     String::from_utf8_lossy(C).replace("<Works ", "<Works xml:lang=\"en\" ").into_bytes()
 }
 
-/// What the reader of XML refuses, a draft refuses in the same words (OWASP's advice: no document types at all).
+/// What the reader of XML refuses, a draft refuses in the same words (OWASP's advice: no document
+/// types at all).
 #[test]
 fn what_is_no_xml_with_rows_is_refused() {
     let with = |from: &str, to: &str| {
@@ -263,7 +310,10 @@ fn what_is_no_xml_with_rows_is_refused() {
             b"<Works job=\"1\"><Line ref=\"2\"><Look at=\"1\"/></Line></Works>".to_vec(),
             "t.xml:1: no element occurs more than once in another",
         ),
-        (b"<Works><Note>a</Note><Note>b</Note></Works>".to_vec(), "no element occurs more than once in another"),
+        (
+            b"<Works><Note>a</Note><Note>b</Note></Works>".to_vec(),
+            "no element occurs more than once in another",
+        ),
         (own.into_bytes(), "this is a survey in the XML of this format already"),
         (deep.into_bytes(), "elements nested more than 64 deep"),
         (
@@ -277,18 +327,23 @@ fn what_is_no_xml_with_rows_is_refused() {
     }
 }
 
-/// Text beside elements, Latin-1, and more rows than are looked at, of which the last have another path.
+/// Text beside elements, Latin-1, and more rows than are looked at, of which the last have another
+/// path.
 #[test]
 fn long_files_and_texts_beside_elements_are_told() {
     let text = String::from_utf8_lossy(C).replace("<Look ", "seen by night\n<Look ");
     let mixed = draft(&text);
     assert!(
-        mixed.open.iter().any(|open| open.contains("\"seen by night\" is a text in <Line> beside elements")),
+        mixed
+            .open
+            .iter()
+            .any(|open| open.contains("\"seen by night\" is a text in <Line> beside elements")),
         "{:#?}",
         mixed.open
     );
     let latin = "<?xml version=\"1.0\" encoding=\"ISO-8859-1\"?><S><Rohr Straße=\"x\" Länge=\"1,5\"/><Rohr Straße=\"y\" Länge=\"2,5\"/></S>";
-    let latin: Vec<u8> = latin.chars().map(|letter| u8::try_from(u32::from(letter)).unwrap()).collect();
+    let latin: Vec<u8> =
+        latin.chars().map(|letter| u8::try_from(u32::from(letter)).unwrap()).collect();
     let drafted = layout::draft(&latin, "t.xml").unwrap();
     let to: Vec<_> = drafted.columns.iter().map(|column| column.to.as_deref()).collect();
     assert_eq!(to, [Some("pipes.street"), Some("pipes.length")]);

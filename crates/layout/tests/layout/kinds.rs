@@ -8,7 +8,8 @@ use serde_json::{Value, json};
 
 use super::{json, read};
 
-/// A layout with a column of every kind, with a decimal comma and points between thousands where `comma`, as a table or as XML.
+/// A layout with a column of every kind, with a decimal comma and points between thousands where
+/// `comma`, as a table or as XML.
 fn every_kind(comma: bool, xml: bool) -> Layout {
     let (decimal, thousands) = if comma { (",", ".") } else { (".", ",") };
     let heading = |name: &str| if xml { format!("S/R/O/@{name}") } else { name.to_owned() };
@@ -59,10 +60,10 @@ fn every_kind(comma: bool, xml: bool) -> Layout {
         "zone": "-05:00"
     });
     if xml {
-        layout["xml"] = json!({"rows": "S/R/O", "decimal_mark": decimal, "thousands_mark": thousands});
+        layout["xml"] =
+            json!({"rows": "S/R/O", "decimal_mark": decimal, "thousands_mark": thousands});
     } else {
-        layout["table"] =
-            json!({"encoding": "utf-16", "delimiter": "\t", "decimal_mark": decimal, "thousands_mark": thousands});
+        layout["table"] = json!({"encoding": "utf-16", "delimiter": "\t", "decimal_mark": decimal, "thousands_mark": thousands});
     }
     let layout = Layout::read(layout.to_string().as_bytes()).unwrap();
     assert_eq!(layout.problems(), []);
@@ -146,7 +147,8 @@ proptest! {
         let (bytes, losses) = layout::write(&document, &layout, &[]).unwrap();
         let (survey, report) = read(&bytes, &layout);
         let (back, before) = (json(&survey.document), json(&document));
-        // Which of the pictures and the recording comes first in the table of media, and in a row, is the order of the columns.
+        // Which of the pictures and the recording comes first in the table of media, and in a row,
+        // is the order of the columns.
         let order_only = |losses: &LossReport| losses.losses.iter().all(|loss| loss.pointer.starts_with("/media"));
         prop_assert!(order_only(&losses), "{:#?}\n{}", losses.losses, String::from_utf8_lossy(&bytes));
         prop_assert!(report.losses.is_empty(), "{report:#?}");

@@ -35,7 +35,9 @@ fn b() -> Layout {
 
 fn read(source: &[u8], layout: &Layout) -> (Survey, LossReport) {
     layout::read(source, "t.csv", layout, &[]).unwrap_or_else(|error| match error {
-        ConvertError::Structure(all) => panic!("{}", all.iter().map(|one| format!("{one}\n")).collect::<String>()),
+        ConvertError::Structure(all) => {
+            panic!("{}", all.iter().map(|one| format!("{one}\n")).collect::<String>())
+        }
         other => panic!("{other}"),
     })
 }
@@ -44,7 +46,9 @@ fn read(source: &[u8], layout: &Layout) -> (Survey, LossReport) {
 fn refused(source: &[u8], layout: &Layout) -> Vec<String> {
     match layout::read(source, "t.csv", layout, &[]) {
         Err(ConvertError::Structure(all)) => {
-            let said = |one: &PlacedProblem| format!("{}: {}", one.place.as_ref().unwrap(), one.problem.message);
+            let said = |one: &PlacedProblem| {
+                format!("{}: {}", one.place.as_ref().unwrap(), one.problem.message)
+            };
             all.iter().map(said).collect()
         }
         Err(other) => vec![other.to_string()],
@@ -88,7 +92,10 @@ fn the_table_of_office_a_becomes_a_document() {
     );
     assert_eq!(first["observations"][4]["remark"], "at joint, \"hair\" roots");
     assert_eq!(first["observations"][4]["joint"], true);
-    assert_eq!(first["observations"][5]["quantities"], serde_json::json!([{"value": 0.5, "unit": "in"}]));
+    assert_eq!(
+        first["observations"][5]["quantities"],
+        serde_json::json!([{"value": 0.5, "unit": "in"}])
+    );
     assert_eq!(runs[1]["observations"][3]["remark"], "cannot pass – café side");
     assert_eq!(runs[1]["outcome"], serde_json::json!({"kind": "stopped", "reason": "collapse"}));
     assert_eq!(runs[2]["reverse_of"], "L-102");
@@ -109,7 +116,10 @@ fn the_table_of_office_b_becomes_a_document() {
     assert_eq!(document["units"], serde_json::json!({"length": "m", "section": "mm"}));
     let (down, up) = (&document["runs"][0], &document["runs"][1]);
     assert_eq!((&down["from"], &down["to"]), (&"DV07".into(), &"DV08".into()));
-    assert_eq!((&up["from"], &up["to"], &up["direction"]), (&"DV09".into(), &"DV08".into(), &"upstream".into()));
+    assert_eq!(
+        (&up["from"], &up["to"], &up["direction"]),
+        (&"DV09".into(), &"DV08".into(), &"upstream".into())
+    );
     assert_eq!(up["started"], "2026-03-17T09:05:00+01:00");
     assert_eq!(
         down["observations"][2],
@@ -119,9 +129,16 @@ fn the_table_of_office_b_becomes_a_document() {
             "media": [{"id": "b001.jpg"}, {"id": "DV07-DV08-downstream.mpg", "offset": 52}, {"id": "DV07-DV08-downstream.mpg", "offset": 130}]
         })
     );
-    // The amount of BAJ is millimetres or degrees by its first characterisation; of BDD it is a percentage.
-    assert_eq!(down["observations"][4]["quantities"], serde_json::json!([{"value": 15, "unit": "mm"}]));
-    assert_eq!(down["observations"][1]["quantities"], serde_json::json!([{"value": 10, "unit": "percent"}]));
+    // The amount of BAJ is millimetres or degrees by its first characterisation; of BDD it is a
+    // percentage.
+    assert_eq!(
+        down["observations"][4]["quantities"],
+        serde_json::json!([{"value": 15, "unit": "mm"}])
+    );
+    assert_eq!(
+        down["observations"][1]["quantities"],
+        serde_json::json!([{"value": 10, "unit": "percent"}])
+    );
     assert_eq!(down["observations"][3]["quantities"].as_array().unwrap().len(), 2);
     assert_eq!(down["observations"][6]["clock"], serde_json::json!({"at": 12}));
     assert_eq!(down["pipe"], "DV07-DV08");
@@ -145,7 +162,10 @@ fn the_rows_of_the_offices_come_back() {
         let (survey, _) = read(source, &layout);
         let (bytes, _) = layout::write(&survey.document, &layout, &[]).unwrap();
         let lines = |bytes: &[u8]| -> Vec<String> {
-            bytes.split(|byte| *byte == b'\n').map(|line| String::from_utf8_lossy(line).trim().to_owned()).collect()
+            bytes
+                .split(|byte| *byte == b'\n')
+                .map(|line| String::from_utf8_lossy(line).trim().to_owned())
+                .collect()
         };
         let (before, after) = (lines(source), lines(&bytes));
         assert_eq!(before.len(), after.len());
@@ -159,7 +179,9 @@ fn the_survey_of_a_goes_into_the_table_of_b() {
     let (survey, _) = read(A, &a());
     let refused = layout::write(&survey.document, &b(), &[]).unwrap_err().to_string();
     assert!(refused.contains("translate it first (--coding en-13508-2)"), "{refused}");
-    let (translated, _) = recode::document(&survey.document, CodeList::obvert_terms(), CodeList::en_13508_2()).unwrap();
+    let (translated, _) =
+        recode::document(&survey.document, CodeList::obvert_terms(), CodeList::en_13508_2())
+            .unwrap();
     let (bytes, losses) = layout::write(&translated, &b(), &[]).unwrap();
     let (back, _) = read(&bytes, &b());
     assert_eq!(back.document.runs.len(), 4);
@@ -172,20 +194,31 @@ fn the_survey_of_a_goes_into_the_table_of_b() {
     );
     assert_eq!(document["pipes"][0]["height"], 203);
     let said = |kind: LossKind, start: &str, text: &str| {
-        losses
-            .losses
-            .iter()
-            .any(|loss| loss.kind == kind && loss.pointer.starts_with(start) && loss.message.contains(text))
+        losses.losses.iter().any(|loss| {
+            loss.kind == kind && loss.pointer.starts_with(start) && loss.message.contains(text)
+        })
     };
     for (kind, start, text) in [
         (LossKind::Changed, "/units/length", "from ft to m"),
         (LossKind::Changed, "/units/section", "from in to mm"),
         (LossKind::Dropped, "/pipes/0/street", "no column for pipes.street"),
-        (LossKind::Dropped, "/runs/0/observations/2/grades", "no column for runs.observations.grades"),
+        (
+            LossKind::Dropped,
+            "/runs/0/observations/2/grades",
+            "no column for runs.observations.grades",
+        ),
         (LossKind::Dropped, "/runs/0/operator", "no column for runs.operator"),
         (LossKind::Dropped, "/runs/2/reverse_of", "no column for runs.reverse_of"),
-        (LossKind::Changed, "/pipes/0/height", "pipes.height is read back differently through the column \"DN\""),
-        (LossKind::Changed, "/runs/0/started", "runs.started is read back differently through the column \"Datum\""),
+        (
+            LossKind::Changed,
+            "/pipes/0/height",
+            "pipes.height is read back differently through the column \"DN\"",
+        ),
+        (
+            LossKind::Changed,
+            "/runs/0/started",
+            "runs.started is read back differently through the column \"Datum\"",
+        ),
     ] {
         assert!(said(kind, start, text), "{kind:?} {start} {text}: {:#?}", losses.losses);
     }
@@ -201,13 +234,33 @@ fn with(from: &str, to: &str) -> Vec<u8> {
 #[test]
 fn every_cell_that_cannot_be_read_is_said_with_its_place() {
     let cases = [
-        ("1+40.00", "140.00", "t.csv:9:11 (column Station): ", "found \"140.00\"; expected a station such as 1+64.50"),
-        ("0.5 in", "0.5 inch", "t.csv:8:15 (column Amount): ", "expected a number with its unit, one of in, %, ft"),
+        (
+            "1+40.00",
+            "140.00",
+            "t.csv:9:11 (column Station): ",
+            "found \"140.00\"; expected a station such as 1+64.50",
+        ),
+        (
+            "0.5 in",
+            "0.5 inch",
+            "t.csv:8:15 (column Amount): ",
+            "expected a number with its unit, one of in, %, ft",
+        ),
         ("9:31 AM", "9.31", "t.csv:2:10 (column Time): ", "expected a time as h:mm am"),
         ("5/6/2026", "6.5.2026", "t.csv:2:9 (column Date): ", "expected a date as m/d/yyyy"),
-        ("5/6/2026", "2/30/2026", "t.csv:2:9 (column Date): ", "as m/d/yyyy; there is no day 30 in Feb 2026"),
+        (
+            "5/6/2026",
+            "2/30/2026",
+            "t.csv:2:9 (column Date): ",
+            "as m/d/yyyy; there is no day 30 in Feb 2026",
+        ),
         ("5/6/2026", "13/6/2026", "t.csv:2:9 (column Date): ", "as m/d/yyyy; there is no month 13"),
-        ("9:31 AM", "25:31 AM", "t.csv:2:10 (column Time): ", "as h:mm am; there is no such time of day"),
+        (
+            "9:31 AM",
+            "25:31 AM",
+            "t.csv:2:10 (column Time): ",
+            "as h:mm am; there is no such time of day",
+        ),
         (
             "0+12.40,",
             ",",
@@ -226,14 +279,24 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
             "t.csv:2: ",
             "which pipe it belongs to, so it was not read; fill in \"To MH\"",
         ),
-        ("L-101,", ",", "t.csv:2: ", "which run it belongs to, so it was not read; fill in \"Sheet\""),
+        (
+            "L-101,",
+            ",",
+            "t.csv:2: ",
+            "which run it belongs to, so it was not read; fill in \"Sheet\"",
+        ),
         (
             "Crack,longitudinal,11-1,,end 1",
             "Crack,complex,11-1,,end 1",
             "t.csv:6:12 (column Observation): ",
             "the row that ends the stretch \"end 1\" has another code than line 4, which begins it",
         ),
-        ("11-1,", "11/1,", "t.csv:4:14 (column Clock): ", "expected a clock position such as 3, or two such as 11-1"),
+        (
+            "11-1,",
+            "11/1,",
+            "t.csv:4:14 (column Clock): ",
+            "expected a clock position such as 3, or two such as 11-1",
+        ),
         (",VCP,", ",Clay,", "t.csv:2:7 (column Material): ", "expected one of VCP, PVC"),
         (
             "Roots,fine",
@@ -284,7 +347,10 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
     ];
     for (from, to, place, message) in cases {
         let said = refused(&with(from, to), &a());
-        assert!(said.iter().any(|one| one.starts_with(place) && one.contains(message)), "{from} {to}: {said:#?}");
+        assert!(
+            said.iter().any(|one| one.starts_with(place) && one.contains(message)),
+            "{from} {to}: {said:#?}"
+        );
     }
     // A heading that is written in another way is one mistake.
     assert_eq!(refused(&with("Dia in", "Dia. [in]"), &a()).len(), 1);
@@ -295,14 +361,16 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
 fn what_stands_beside_a_column_of_the_offices_own_is_read() {
     let text: String = A.iter().map(|byte| char::from(*byte)).collect();
     let lines: Vec<String> = text.lines().map(|line| format!("{line},x")).collect();
-    let wider: Vec<u8> = lines.join("\r\n").chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect();
+    let wider: Vec<u8> =
+        lines.join("\r\n").chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect();
     let rest = |table: &[u8]| match layout::read(table, "t.csv", &a(), &[]).unwrap_err() {
         ConvertError::Structure(problems) => problems.rest().map(|rest| rest.value.clone()),
         other => panic!("{other}"),
     };
     let whole = serde_json::to_value(&read(A, &a()).0.document).unwrap();
     assert_eq!(rest(&wider), Some(whole));
-    // One that stands under another name is missed, and what could be said without it would mislead.
+    // One that stands under another name is missed, and what could be said without it would
+    // mislead.
     let renamed = refused(&with("Dia in", "Dia. [in]"), &a());
     assert_eq!(renamed.len(), 1, "{renamed:#?}");
 }
@@ -312,14 +380,22 @@ fn what_stands_beside_a_column_of_the_offices_own_is_read() {
 fn a_date_that_cannot_be_hides_nothing_and_adds_nothing() {
     let text: String = A.iter().map(|byte| char::from(*byte)).collect();
     let bad = text.replace("5/6/2026,1:15 PM", "2/29/2026,1:15 PM");
-    let said = refused(&bad.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>(), &a());
+    let said = refused(
+        &bad.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>(),
+        &a(),
+    );
     assert_eq!(said.len(), 5, "{said:#?}");
     assert!(said.iter().all(|one| {
-        one.contains(" (column Date): found \"2/29/2026\"; expected a date as m/d/yyyy; there is no day 29")
+        one.contains(
+            " (column Date): found \"2/29/2026\"; expected a date as m/d/yyyy; there is no day 29",
+        )
     }));
     // What the document has is made from the last row.
     let blank = text.replace("5/6/2026,1:15 PM", ",");
-    let said = refused(&blank.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>(), &a());
+    let said = refused(
+        &blank.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>(),
+        &a(),
+    );
     let needs = "there is no value under \"Date\", \"Time\" in the last row, and every survey needs it; fill it in";
     assert_eq!(said, [format!("t.csv:26:9 (column Date): {needs}")]);
 }
@@ -332,7 +408,10 @@ fn rows_that_were_pasted_twice_are_said() {
     let (survey, report) = read(&twice, &a());
     assert_eq!(survey.document.runs[0].observations.len(), 18);
     let said: Vec<&str> = report.notes.iter().map(|note| note.message.as_str()).collect();
-    assert_eq!(said, ["rows 13 to 23 say the same as rows 2 to 12, cell by cell; remove what was pasted twice"]);
+    assert_eq!(
+        said,
+        ["rows 13 to 23 say the same as rows 2 to 12, cell by cell; remove what was pasted twice"]
+    );
     // One row that stands twice may be two things alike, and is seldom: it is read, and said.
     let once = [&lines[..12], &lines[11..]].concat().concat();
     let (survey, report) = read(&once, &a());
@@ -346,8 +425,11 @@ fn rows_that_were_pasted_twice_are_said() {
 #[test]
 fn mistakes_are_said_all_at_once_and_once_each() {
     let text: String = with("1+40.00", "140.00").iter().map(|byte| char::from(*byte)).collect();
-    let bad: Vec<u8> =
-        text.replace("0.5 in", "0.5 inch").chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect();
+    let bad: Vec<u8> = text
+        .replace("0.5 in", "0.5 inch")
+        .chars()
+        .map(|c| u8::try_from(u32::from(c)).unwrap())
+        .collect();
     let said = refused(&bad, &a());
     assert_eq!(said.len(), 2, "{said:#?}");
 }
@@ -379,7 +461,8 @@ fn a_character_that_the_encoding_does_not_have_is_a_loss() {
     }
 }
 
-/// A table that tells runs apart by pipe and direction cannot hold two of one: they would become one run that nobody drove.
+/// A table that tells runs apart by pipe and direction cannot hold two of one: they would become
+/// one run that nobody drove.
 #[test]
 fn runs_that_a_layout_would_confuse_are_not_written() {
     let (survey, _) = read(B, &b());
@@ -389,7 +472,10 @@ fn runs_that_a_layout_would_confuse_are_not_written() {
     second.started = "2026-03-18T08:12:00+01:00".parse().ok();
     document.runs.push(second);
     let refused = layout::write(&document, &b(), &[]).unwrap_err().to_string();
-    assert!(refused.starts_with("the layout morvelde-haltungen cannot hold this survey"), "{refused}");
+    assert!(
+        refused.starts_with("the layout morvelde-haltungen cannot hold this survey"),
+        "{refused}"
+    );
     assert!(refused.contains("for the same run"), "{refused}");
 }
 
@@ -400,7 +486,8 @@ fn text() -> impl Strategy<Value = String> {
 
 proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(96) })]
-    /// A document of values of every kind of cell goes through a table unchanged, exactly when the report is empty.
+    /// A document of values of every kind of cell goes through a table unchanged, exactly when the
+    /// report is empty.
     #[test]
     fn every_kind_of_cell_comes_back(
         rows in proptest::collection::vec((0u32..30_000, 0usize..9, 0u32..100, any::<bool>(), proptest::option::of(text()), 0u32..9000), 1..12),
@@ -453,7 +540,8 @@ proptest! {
         let back = read(&bytes, &layout).0.document;
         let same = json(&back) == json(&document);
         prop_assert_eq!(losses.is_empty(), same, "{:#?}", losses.losses);
-        // Nothing that was generated here is beyond what the two tables hold but the order of media.
+        // Nothing that was generated here is beyond what the two tables hold but the order of
+        // media.
         let order_only = losses.losses.iter().all(|loss| loss.pointer.starts_with("/media"));
         prop_assert!(order_only, "{:#?}", losses.losses);
     }
@@ -461,7 +549,8 @@ proptest! {
 
 proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(24) })]
-    /// Whatever stands in a file, the answer is a document or an error, and a table spoiled in one place loses no row without a word.
+    /// Whatever stands in a file, the answer is a document or an error, and a table spoiled in one
+    /// place loses no row without a word.
     #[test]
     fn no_file_makes_a_reader_fall_over(at in 0usize..4000, bytes in proptest::collection::vec(any::<u8>(), 0..12), cut: bool) {
         let c = Layout::read(include_bytes!("../../../../examples/layouts/office-c.layout.json")).unwrap();

@@ -1,5 +1,5 @@
-//! Tables as they really come: titles above the headings, cut rows, unknown encodings, days counted by spreadsheets, units of all kinds,
-//! and texts that a spreadsheet would run.
+//! Tables as they really come: titles above the headings, cut rows, unknown encodings, days counted
+//! by spreadsheets, units of all kinds, and texts that a spreadsheet would run.
 
 use obvert_convert::{LossKind, LossReport};
 use obvert_layout as layout;
@@ -71,14 +71,24 @@ fn rows_of_other_widths_are_said_and_blank_cells_beyond_are_nothing() {
     for (row, message) in [
         ("P1;a;b;1,5", "t.csv:3: the row has 4 cells but there are 5 headings, so it was not read"),
         ("P1;a;b;1;5;crack.longitudinal", "t.csv:3: the row has 6 cells but there are 5 headings"),
-        ("P1;a;b;1,5;\"crack\" here", "t.csv:3:5 (column Code): there is text after the closing quotation mark"),
+        (
+            "P1;a;b;1,5;\"crack\" here",
+            "t.csv:3:5 (column Code): there is text after the closing quotation mark",
+        ),
     ] {
-        let said = refused(format!("Pipe;A;B;At;Code\nP1;a;b;1,5;crack.longitudinal\n{row}\n").as_bytes(), &layout);
+        let said = refused(
+            format!("Pipe;A;B;At;Code\nP1;a;b;1,5;crack.longitudinal\n{row}\n").as_bytes(),
+            &layout,
+        );
         assert!(said[0].starts_with(message), "{said:?}");
         assert_eq!(said.len(), 1, "{said:?}");
     }
-    let open = refused(b"Pipe;A;B;At;Code\nP1;a;b;1,5;\"crack\nP1;a;b;2,5;crack.longitudinal\n", &layout);
-    assert!(open[0].starts_with("t.csv:2: a quotation mark begins a cell here and none ends it"), "{open:?}");
+    let open =
+        refused(b"Pipe;A;B;At;Code\nP1;a;b;1,5;\"crack\nP1;a;b;2,5;crack.longitudinal\n", &layout);
+    assert!(
+        open[0].starts_with("t.csv:2: a quotation mark begins a cell here and none ends it"),
+        "{open:?}"
+    );
 }
 
 #[test]
@@ -100,7 +110,10 @@ fn an_encoding_that_the_layout_does_not_name_is_guessed_and_announced() {
         assert_eq!(json(&survey.document)["pipes"][0]["street"], "Große Gasse");
         let notes: Vec<&str> = report.notes.iter().map(|note| note.message.as_str()).collect();
         match note {
-            Some(encoding) => assert!(notes[0].ends_with(&format!("the table was read as {encoding}")), "{notes:?}"),
+            Some(encoding) => assert!(
+                notes[0].ends_with(&format!("the table was read as {encoding}")),
+                "{notes:?}"
+            ),
             None => assert_eq!(notes, Vec::<&str>::new()),
         }
     }
@@ -108,8 +121,7 @@ fn an_encoding_that_the_layout_does_not_name_is_guessed_and_announced() {
 
 #[test]
 fn days_of_spreadsheets_and_moments_in_one_cell_are_read() {
-    let column =
-        |pattern: &str| json!({"heading": "When", "to": "runs.started", "kind": "date-time", "pattern": pattern});
+    let column = |pattern: &str| json!({"heading": "When", "to": "runs.started", "kind": "date-time", "pattern": pattern});
     for (pattern, cell) in [
         ("serial-1900", "46148,3965277778"),
         ("serial-1904", "44686,3965277778"),
@@ -119,14 +131,20 @@ fn days_of_spreadsheets_and_moments_in_one_cell_are_read() {
     ] {
         let layout = small(&[column(pattern)], |_| ());
         let table = format!("Pipe;A;B;At;Code;When\nP1;a;b;1,5;crack.longitudinal;{cell}\n");
-        assert_eq!(both_ways(&table, &layout)["runs"][0]["started"], "2026-05-06T09:31:00+01:00", "{pattern}");
+        assert_eq!(
+            both_ways(&table, &layout)["runs"][0]["started"],
+            "2026-05-06T09:31:00+01:00",
+            "{pattern}"
+        );
     }
     let layout = small(&[column("serial-1900")], |_| ());
-    let said = refused(b"Pipe;A;B;At;Code;When\nP1;a;b;1,5;crack.longitudinal;06.05.2026\n", &layout);
+    let said =
+        refused(b"Pipe;A;B;At;Code;When\nP1;a;b;1,5;crack.longitudinal;06.05.2026\n", &layout);
     assert!(said[0].contains("expected a day number of a spreadsheet (serial-1900)"), "{said:?}");
 }
 
-/// Lengths in the unit of their column or of their cell become those of the document: 25.4 mm an inch, 0.3048 m a foot, exactly.
+/// Lengths in the unit of their column or of their cell become those of the document: 25.4 mm an
+/// inch, 0.3048 m a foot, exactly.
 #[test]
 fn columns_and_cells_have_units_of_their_own() {
     let layout = small(
@@ -140,17 +158,24 @@ fn columns_and_cells_have_units_of_their_own() {
         format!("Pipe;A;B;At;Code;Size;Long ft\nP1;a;b;1,5;crack.longitudinal;{size};{long}\n")
     };
     let document = both_ways(&table("8 in", "100"), &layout);
-    assert_eq!((&document["pipes"][0]["height"], &document["pipes"][0]["length"]), (&json!(203.2), &json!(30.48)));
+    assert_eq!(
+        (&document["pipes"][0]["height"], &document["pipes"][0]["length"]),
+        (&json!(203.2), &json!(30.48))
+    );
     assert_eq!(both_ways(&table("0,5 m", "1"), &layout)["pipes"][0]["height"], 500);
     let (survey, _) = read(table("300 mm", "100").as_bytes(), &layout);
     let (bytes, _) = layout::write(&survey.document, &layout, &[]).unwrap();
     assert!(String::from_utf8(bytes).unwrap().contains(";300 mm;100\r\n"));
     let said = refused(table("300", "x").as_bytes(), &layout);
-    assert!(said[0].contains("found \"300\"; expected a number with its unit, one of in, m, mm"), "{said:?}");
+    assert!(
+        said[0].contains("found \"300\"; expected a number with its unit, one of in, m, mm"),
+        "{said:?}"
+    );
     assert_eq!(said.len(), 2);
 }
 
-/// OWASP "CSV Injection": cells that begin with =, +, -, @, TAB or CR. A negative number is none of them.
+/// OWASP "CSV Injection": cells that begin with =, +, -, @, TAB or CR. A negative number is none of
+/// them.
 #[test]
 fn texts_that_a_spreadsheet_would_run_are_made_harmless_and_numbers_stay() {
     let layout = small(&[json!({"heading": "Remark", "to": "runs.observations.remark"})], |_| ());
@@ -180,13 +205,16 @@ fn a_column_can_name_the_recording_that_offsets_are_into() {
         ],
         |_| (),
     );
-    let table = "Pipe;A;B;At;Code;Film;Picture;Into\nP1;a;b;1,5;crack.longitudinal;f.mp4;p.jpg;75:02\n";
+    let table =
+        "Pipe;A;B;At;Code;Film;Picture;Into\nP1;a;b;1,5;crack.longitudinal;f.mp4;p.jpg;75:02\n";
     let document = both_ways(table, &layout);
     let media = &document["runs"][0]["observations"][0]["media"];
     assert_eq!(*media, json!([{"id": "f.mp4", "offset": 4502}, {"id": "p.jpg"}]));
     let said = refused(table.replace("f.mp4", "").as_bytes(), &layout);
     assert!(
-        said[0].contains("found 4502 seconds into a recording, but the row does not name the recording"),
+        said[0].contains(
+            "found 4502 seconds into a recording, but the row does not name the recording"
+        ),
         "{said:?}"
     );
 }
@@ -206,7 +234,11 @@ fn what_several_rows_say_of_one_thing_must_agree() {
     let document = both_ways(table, &layout);
     assert_eq!(document["pipes"][0]["extensions"], json!({"org.example.s": {"Ward": "North"}}));
     assert_eq!(document["assignment"]["contract"], "C1");
-    let bad = table.replacen("P1;a;b;2;crack.longitudinal;North;C1;m;", "P1;a;b;2;crack.longitudinal;South;C2;ft;x", 1);
+    let bad = table.replacen(
+        "P1;a;b;2;crack.longitudinal;North;C1;m;",
+        "P1;a;b;2;crack.longitudinal;South;C2;ft;x",
+        1,
+    );
     let said = refused(bad.as_bytes(), &layout);
     for message in [
         "t.csv:3:6 (column Ward): South where line 2 has North for the same pipe",
@@ -216,15 +248,22 @@ fn what_several_rows_say_of_one_thing_must_agree() {
         assert!(said.iter().any(|one| one.starts_with(message)), "{message}: {said:#?}");
     }
     let feet = refused(table.replace(";m;", ";ft;").as_bytes(), &layout);
-    assert!(feet[0].starts_with("t.csv:2:8 (column Unit): found \"ft\", but the layout s fixes \"m\""), "{feet:?}");
+    assert!(
+        feet[0].starts_with("t.csv:2:8 (column Unit): found \"ft\", but the layout s fixes \"m\""),
+        "{feet:?}"
+    );
     // What a dropped column has in it is named.
     let (_, report) = read(table.replacen("C1;m;\n", "C1;m;x\n", 1).as_bytes(), &layout);
     assert_eq!(report.losses.len(), 1);
     assert_eq!(report.losses[0].kind, LossKind::Dropped);
-    assert_eq!(report.losses[0].message, "the column \"Old\" is not carried over: nobody knows what it was for");
+    assert_eq!(
+        report.losses[0].message,
+        "the column \"Old\" is not carried over: nobody knows what it was for"
+    );
 }
 
-/// A code that its list does not have tells neither the aspect of a grade nor the unit of an amount, and both are said, not dropped.
+/// A code that its list does not have tells neither the aspect of a grade nor the unit of an
+/// amount, and both are said, not dropped.
 #[test]
 fn what_an_unknown_code_leaves_open_is_said() {
     let layout = small(
@@ -243,8 +282,8 @@ fn what_an_unknown_code_leaves_open_is_said() {
     }
 }
 
-/// One message instead of one for each key that a survey needs, with the file and the line of the headings; a survey whose layout
-/// says all of it needs no row.
+/// One message instead of one for each key that a survey needs, with the file and the line of the
+/// headings; a survey whose layout says all of it needs no row.
 #[test]
 fn a_table_of_headings_alone_is_said_once() {
     let layout = small(&[], |layout| {
@@ -268,7 +307,9 @@ fn a_cell_that_has_swallowed_rows_is_no_remark() {
     let layout = small(&[json!({"heading": "Note", "to": "runs.observations.remark"})], |_| {});
     let head = "Pipe;A;B;At;Code;Note\n";
     let row = |at: usize, note: &str| format!("P1;a;b;{at};crack.longitudinal;{note}\n");
-    let rows = [row(1, "\"two\nlines\""), row(2, "\"see photo"), row(3, ""), row(4, "leak\""), row(5, "")].concat();
+    let rows =
+        [row(1, "\"two\nlines\""), row(2, "\"see photo"), row(3, ""), row(4, "leak\""), row(5, "")]
+            .concat();
     let said = refused(format!("{head}{rows}").as_bytes(), &layout);
     assert_eq!(said.len(), 1, "{said:#?}");
     let expected = "t.csv:4:6 (column Note): a quotation mark begins a cell in line 4 that spans 3 lines and contains whole rows; close it on its \
@@ -276,7 +317,8 @@ fn a_cell_that_has_swallowed_rows_is_no_remark() {
     assert_eq!(said[0], expected);
 }
 
-/// White space around a separator is nobody's, and a cell that another mark cuts into files is not one file.
+/// White space around a separator is nobody's, and a cell that another mark cuts into files is not
+/// one file.
 #[test]
 fn files_between_other_marks_are_said() {
     let column = |separator: Option<&str>| {
@@ -289,20 +331,27 @@ fn files_between_other_marks_are_said() {
     let table = |cell: &str| format!("Pipe;A;B;At;Code;Pic\nP1;a;b;1;crack.longitudinal;{cell}\n");
     let files = |cell: &str, layout: &Layout| -> Vec<String> {
         let (survey, _) = read(table(cell).as_bytes(), layout);
-        survey.document.runs[0].observations[0].media.iter().map(|media| media.id.to_string()).collect()
+        survey.document.runs[0].observations[0]
+            .media
+            .iter()
+            .map(|media| media.id.to_string())
+            .collect()
     };
     for cell in ["a.jpg, b.jpg", "a.jpg,b.jpg", "a.jpg ,b.jpg"] {
         assert_eq!(files(cell, &column(Some(", "))), ["a.jpg", "b.jpg"], "{cell}");
     }
     assert_eq!(files("a.jpg b.jpg", &column(Some(" "))), ["a.jpg", "b.jpg"]);
     assert_eq!(files("left, wall.jpg", &column(None)), ["left, wall.jpg"]);
-    for (separator, expected) in
-        [(Some("/"), "expected \"/\" between the names of files"), (None, "set what is between them in separator")]
-    {
+    for (separator, expected) in [
+        (Some("/"), "expected \"/\" between the names of files"),
+        (None, "set what is between them in separator"),
+    ] {
         let said = refused(table("a.jpg, b.jpg").as_bytes(), &column(separator));
         assert_eq!(said.len(), 1, "{said:#?}");
         assert!(
-            said[0].starts_with("t.csv:2:6 (column Pic): found \"a.jpg, b.jpg\", which names several files"),
+            said[0].starts_with(
+                "t.csv:2:6 (column Pic): found \"a.jpg, b.jpg\", which names several files"
+            ),
             "{said:?}"
         );
         assert!(said[0].contains(expected), "{said:?}");
@@ -312,12 +361,18 @@ fn files_between_other_marks_are_said() {
 /// What the record is dated by need not stand in the last row.
 #[test]
 fn the_time_of_issue_is_the_latest_and_has_its_place() {
-    let columns = [json!({"heading": "On", "to": "runs.started", "kind": "date-time", "pattern": "yyyy-mm-dd hh:mm"})];
+    let columns = [
+        json!({"heading": "On", "to": "runs.started", "kind": "date-time", "pattern": "yyyy-mm-dd hh:mm"}),
+    ];
     let layout = small(&columns, |layout| {
         layout["fixed"].as_array_mut().unwrap().retain(|fixed| fixed["to"] != "issued");
-        layout["made"].as_array_mut().unwrap().push(json!({"to": "issued", "text": "{runs.started}"}));
+        layout["made"]
+            .as_array_mut()
+            .unwrap()
+            .push(json!({"to": "issued", "text": "{runs.started}"}));
     });
-    let row = |pipe: &str, day: u32| format!("{pipe};a;b;1;crack.longitudinal;2026-05-{day:02} 09:30\n");
+    let row =
+        |pipe: &str, day: u32| format!("{pipe};a;b;1;crack.longitudinal;2026-05-{day:02} 09:30\n");
     let table = ["Pipe;A;B;At;Code;On\n", &row("P1", 4), &row("P2", 9), &row("P3", 5)].concat();
     let (survey, report) = read(table.as_bytes(), &layout);
     assert_eq!(survey.document.head.issued.to_string(), "2026-05-09T09:30:00+01:00");
@@ -326,7 +381,8 @@ fn the_time_of_issue_is_the_latest_and_has_its_place() {
     assert_eq!(kinds, [LossKind::Defaulted]);
 }
 
-/// A mark between thousands behind the decimal mark is none: the marks are the other way round, and the number a thousand times another.
+/// A mark between thousands behind the decimal mark is none: the marks are the other way round, and
+/// the number a thousand times another.
 #[test]
 fn marks_the_wrong_way_round_are_no_number() {
     let with = |decimal: &str, thousands: &str| {
@@ -355,7 +411,9 @@ fn marks_the_wrong_way_round_are_no_number() {
             None => {
                 let said = refused(table(number).as_bytes(), &layout);
                 assert!(
-                    said[0].starts_with(&format!("t.csv:2:4 (column At): found {number:?}; expected a number")),
+                    said[0].starts_with(&format!(
+                        "t.csv:2:4 (column At): found {number:?}; expected a number"
+                    )),
                     "{said:?}"
                 );
             }
@@ -369,14 +427,17 @@ fn utf_16_of_either_order_is_read_without_a_mark() {
     let layout = small(&[], |layout| layout["table"]["encoding"] = "utf-16".into());
     let text = "Pipe;A;B;At;Code\nP1;a;b;1,5;crack.longitudinal\n";
     for big in [false, true] {
-        let bytes: Vec<u8> =
-            text.encode_utf16().flat_map(|unit| if big { unit.to_be_bytes() } else { unit.to_le_bytes() }).collect();
+        let bytes: Vec<u8> = text
+            .encode_utf16()
+            .flat_map(|unit| if big { unit.to_be_bytes() } else { unit.to_le_bytes() })
+            .collect();
         let (survey, _) = read(&bytes, &layout);
         assert_eq!(survey.document.head.pipes[0].id.as_str(), "P1", "{big}");
     }
 }
 
-/// Two runs whose ids become one in the encoding of the table, or that nothing in it tells apart, are not written as one.
+/// Two runs whose ids become one in the encoding of the table, or that nothing in it tells apart,
+/// are not written as one.
 #[test]
 fn runs_that_would_come_back_as_one_are_not_written() {
     let layout = small(&[], |layout| layout["table"]["encoding"] = "windows-1252".into());
@@ -388,13 +449,16 @@ fn runs_that_would_come_back_as_one_are_not_written() {
                     differ in characters that the encoding of the layout does not have, '\u{141}' (U+0141), '\u{15a}' (U+015A), so write each \
                     run separately";
     assert_eq!(refused, expected);
-    let (mut document, _) = read("Pipe;A;B;At;Code\nP1;a;b;1;crack.longitudinal\n".as_bytes(), &utf8);
+    let (mut document, _) =
+        read("Pipe;A;B;At;Code\nP1;a;b;1;crack.longitudinal\n".as_bytes(), &utf8);
     let mut again = document.document.runs[0].clone();
     again.id = "again".parse().unwrap();
     document.document.runs.push(again);
     let refused = layout::write(&document.document, &utf8, &[]).unwrap_err().to_string();
     assert!(
-        refused.contains("would be read back as one: R P1, again; no value in \"Pipe\" tells them apart"),
+        refused.contains(
+            "would be read back as one: R P1, again; no value in \"Pipe\" tells them apart"
+        ),
         "{refused}"
     );
 }

@@ -25,7 +25,10 @@ fn the_file_of_office_c_becomes_a_document() {
     assert_eq!(c().problems(), []);
     let (survey, _) = read(C, &c());
     let document = json(&survey.document);
-    assert_eq!(document["assignment"], json!({"contract": "LK-2026-11", "owner": "Larkmoor Water Department"}));
+    assert_eq!(
+        document["assignment"],
+        json!({"contract": "LK-2026-11", "owner": "Larkmoor Water Department"})
+    );
     assert_eq!(document["parties"][0]["role"], "owner");
     assert_eq!(document["units"], json!({"length": "m", "section": "mm"}));
     assert_eq!(
@@ -66,7 +69,9 @@ fn what_is_written_reads_as_the_same_document() {
     // The tags are those of the office's own file, but for its comment and the order of attributes.
     let tags = |bytes: &[u8]| -> Vec<Vec<String>> {
         let text = String::from_utf8_lossy(bytes).into_owned();
-        let tags = text.lines().filter(|line| line.trim_start().starts_with('<') && !line.contains("<!--"));
+        let tags = text
+            .lines()
+            .filter(|line| line.trim_start().starts_with('<') && !line.contains("<!--"));
         tags.map(|line| {
             let mut parts: Vec<String> =
                 line.trim().split_inclusive("\" ").map(|part| part.trim().to_owned()).collect();
@@ -97,41 +102,66 @@ fn what_cannot_be_read_is_said_with_its_place_and_path() {
             "t.csv:4:81 (column Works/Line/@stuff): ",
             "expected one of clayware",
         ),
-        ("what=\"collapse\" ", "what=\"hole\" ", "t.csv:9:23 (column Works/Line/Look/Note/@what): ", "found \"hole\""),
-        ("pct=\"80\"", "pct=\"80\" mm=\"3\"", "t.csv:9:", "another column of the row has this amount already"),
+        (
+            "what=\"collapse\" ",
+            "what=\"hole\" ",
+            "t.csv:9:23 (column Works/Line/Look/Note/@what): ",
+            "found \"hole\"",
+        ),
+        (
+            "pct=\"80\"",
+            "pct=\"80\" mm=\"3\"",
+            "t.csv:9:",
+            "another column of the row has this amount already",
+        ),
         (
             "bore_unit=\"mm\"",
             "bore_unit=\"in\"",
             "t.csv:4:66 (column Works/Line/@bore_unit): ",
             "found \"in\", but the layout larkmoor-works fixes \"mm\"",
         ),
-        ("ref=\"LM-015/LM-016\" ", "", "t.csv:6: ", "the row does not say which pipe it belongs to"),
+        (
+            "ref=\"LM-015/LM-016\" ",
+            "",
+            "t.csv:6: ",
+            "the row does not say which pipe it belongs to",
+        ),
         (
             "<Note m=\"0.00\"",
             "<Note deep=\"1\" m=\"0.00\"",
             "t.csv:6:13 (column Works/Line/Look/Note/@deep): ",
             "has no column",
         ),
-        ("<Works ", "<Jobs ", "t.csv:3:1: ", "the root element is <Jobs>, but the layout larkmoor-works has <Works>"),
+        (
+            "<Works ",
+            "<Jobs ",
+            "t.csv:3:1: ",
+            "the root element is <Jobs>, but the layout larkmoor-works has <Works>",
+        ),
         ("<Line ", "<Line><Line ", "t.csv:", "not well-formed XML"),
     ];
     for (from, to, place, message) in cases {
         let said = refused(&with(from, to), &c());
-        assert!(said.iter().any(|one| one.starts_with(place) && one.contains(message)), "{from} {to}: {said:#?}");
+        assert!(
+            said.iter().any(|one| one.starts_with(place) && one.contains(message)),
+            "{from} {to}: {said:#?}"
+        );
     }
 }
 
 /// OWASP's advice for XML external entities and expanding ones: refuse document types altogether.
 #[test]
 fn a_document_type_is_refused() {
-    let evil = with("<Works ", "<!DOCTYPE Works [<!ENTITY x SYSTEM \"file:///etc/hostname\">]>\n<Works ");
+    let evil =
+        with("<Works ", "<!DOCTYPE Works [<!ENTITY x SYSTEM \"file:///etc/hostname\">]>\n<Works ");
     let said = refused(&evil, &c());
     assert!(said[0].contains("a document type declaration, which is never read"), "{said:?}");
     let entity = refused(&with("job=\"LK-2026-11\"", "job=\"&job;\""), &c());
     assert!(entity[0].contains("&job;"), "{entity:?}");
 }
 
-/// Elements with texts, several of one name, values after the rows that they are of, a pipe without rows, and Latin-1.
+/// Elements with texts, several of one name, values after the rows that they are of, a pipe without
+/// rows, and Latin-1.
 #[test]
 fn elements_with_texts_are_read_and_written() {
     let layout = Layout::read(
@@ -180,8 +210,8 @@ fn elements_with_texts_are_read_and_written() {
     assert!(twice[0].contains("S/P/Name occurs twice, on lines 1 and 1"), "{twice:?}");
 }
 
-/// A pipe that nobody surveyed is one without runs where it says nothing of a run, and is written as it was read; nobody is asked to
-/// invent an inspection.
+/// A pipe that nobody surveyed is one without runs where it says nothing of a run, and is written
+/// as it was read; nobody is asked to invent an inspection.
 #[test]
 fn a_pipe_that_nobody_surveyed_is_a_pipe_without_runs() {
     let file = |second: &str| {
@@ -233,27 +263,49 @@ fn a_pipe_that_nobody_surveyed_is_a_pipe_without_runs() {
     let source = file("<Line id='P2' up='B' down='C' long='12.5'/>");
     let (survey, _) = read(source.as_bytes(), &layout);
     let document = json(&survey.document);
-    assert_eq!(document["pipes"][1], json!({"id": "P2", "upstream": "B", "downstream": "C", "length": 12.5}));
-    let of: Vec<_> = document["runs"].as_array().unwrap().iter().map(|run| run["pipe"].as_str().unwrap()).collect();
-    assert_eq!((of, document["id"].as_str()), (vec!["P1", "P3"], Some("x:P3 2026-05-07T10:00:00Z")));
+    assert_eq!(
+        document["pipes"][1],
+        json!({"id": "P2", "upstream": "B", "downstream": "C", "length": 12.5})
+    );
+    let of: Vec<_> = document["runs"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|run| run["pipe"].as_str().unwrap())
+        .collect();
+    assert_eq!(
+        (of, document["id"].as_str()),
+        (vec!["P1", "P3"], Some("x:P3 2026-05-07T10:00:00Z"))
+    );
     let (bytes, losses) = layout::write(&survey.document, &layout, &[]).unwrap();
     let text = String::from_utf8_lossy(&bytes);
     assert_eq!(losses, LossReport::default(), "{text}");
-    assert!(text.contains("\n  <Line id=\"P2\" up=\"B\" down=\"C\" long=\"12.5\"/>\n  <Line id=\"P3\""), "{text}");
+    assert!(
+        text.contains("\n  <Line id=\"P2\" up=\"B\" down=\"C\" long=\"12.5\"/>\n  <Line id=\"P3\""),
+        "{text}"
+    );
     assert_eq!(read(&bytes, &layout).0.document, survey.document);
-    // At the end, what is made from the last row is made from the last one with a run; an element for a run that has nothing is none.
+    // At the end, what is made from the last row is made from the last one with a run; an element
+    // for a run that has nothing is none.
     let last = source.replace("</Works>", "<Line id='P4' up='D' down='E'><Look/></Line></Works>");
     let document = json(&read(last.as_bytes(), &layout).0.document);
-    assert_eq!((&document["pipes"][3]["id"], &document["id"]), (&json!("P4"), &json!("x:P3 2026-05-07T10:00:00Z")));
+    assert_eq!(
+        (&document["pipes"][3]["id"], &document["id"]),
+        (&json!("P4"), &json!("x:P3 2026-05-07T10:00:00Z"))
+    );
     // What it says of itself is read and judged as that of any other.
     let wrong = refused(source.replace("12.5", "long").as_bytes(), &layout);
     assert!(
-        wrong.len() == 1 && wrong[0].contains("(column Works/Line/@long): found \"long\"; expected a number"),
+        wrong.len() == 1
+            && wrong[0].contains("(column Works/Line/@long): found \"long\"; expected a number"),
         "{wrong:#?}"
     );
     let contradicts = source.replace("id='P2' up='B'", "id='P1' up='B'");
     let said = refused(contradicts.as_bytes(), &layout);
-    assert!(said.iter().any(|one| one.contains("where line 2 has A for the same pipe")), "{said:#?}");
+    assert!(
+        said.iter().any(|one| one.contains("where line 2 has A for the same pipe")),
+        "{said:#?}"
+    );
     let unnamed = refused(source.replace("id='P2' ", "").as_bytes(), &layout);
     assert!(
         unnamed[0]
@@ -261,15 +313,20 @@ fn a_pipe_that_nobody_surveyed_is_a_pipe_without_runs() {
         "{unnamed:#?}"
     );
     let empty = refused(file("<Line/>").as_bytes(), &layout);
-    assert_eq!(empty, ["t.csv:3: the element has no value of a pipe or a run; fill it in, or remove it"]);
+    assert_eq!(
+        empty,
+        ["t.csv:3: the element has no value of a pipe or a run; fill it in, or remove it"]
+    );
     // Something of a run without what names it is still a mistake.
     let seen = refused(
-        file("<Line id='P2' up='B' down='C'><Look><Note at='1' what='hole'/></Look></Line>").as_bytes(),
+        file("<Line id='P2' up='B' down='C'><Look><Note at='1' what='hole'/></Look></Line>")
+            .as_bytes(),
         &layout,
     );
     let asked = "the row does not say which run it belongs to, so it was not read; fill in \"Works/Line/Look/@on\"";
     assert!(seen[0].ends_with(asked), "{seen:#?}");
-    let operated = refused(file("<Line id='P2' up='B' down='C' crew='Heron 2'/>").as_bytes(), &layout);
+    let operated =
+        refused(file("<Line id='P2' up='B' down='C' crew='Heron 2'/>").as_bytes(), &layout);
     let said = format!("{asked}, or remove the element if there was no inspection");
     assert!(operated[0].ends_with(&said), "{operated:#?}");
     // Where a pipe alone would make the id of a run, nothing in it is of a run either.
@@ -278,15 +335,20 @@ fn a_pipe_that_nobody_surveyed_is_a_pipe_without_runs() {
     let (survey, _) = read(source.as_bytes(), &by_pipe);
     assert_eq!((survey.document.head.pipes.len(), survey.document.runs.len()), (3, 2));
     let (bytes, losses) = layout::write(&survey.document, &by_pipe, &[]).unwrap();
-    assert_eq!((losses, read(&bytes, &by_pipe).0.document), (LossReport::default(), survey.document));
-    // A run of which nothing can be written is in the report, and is not made up when it is read again.
+    assert_eq!(
+        (losses, read(&bytes, &by_pipe).0.document),
+        (LossReport::default(), survey.document)
+    );
+    // A run of which nothing can be written is in the report, and is not made up when it is read
+    // again.
     let mut bare = read(source.as_bytes(), &by_pipe).0.document;
     bare.runs[1].observations.clear();
     bare.runs[1].started = None;
     let (bytes, losses) = layout::write(&bare, &by_pipe, &[]).unwrap();
     assert_eq!(read(&bytes, &by_pipe).0.document.runs.len(), 1);
     assert!(losses.losses.iter().any(|loss| loss.pointer == "/runs/1"), "{losses:#?}");
-    // Where its ends are those of a run, a pipe without one has no room, and is told to be left out.
+    // Where its ends are those of a run, a pipe without one has no room, and is told to be left
+    // out.
     let (survey, _) = read(source.as_bytes(), &layout);
     for (column, to) in [(2, "runs.from"), (3, "runs.to")] {
         by_day["columns"][column]["to"] = to.into();

@@ -1,6 +1,7 @@
-//! Changing a document where it stands: edits as operations of JSON Patch (RFC 6902), applied to the text and not to a value
-//! read from it, so that a file that was written by hand keeps its key order, its layout, its line endings and the spelling
-//! of its numbers everywhere but where something changes.
+//! Changing a document where it stands: edits as operations of JSON Patch (RFC 6902), applied to
+//! the text and not to a value read from it, so that a file that was written by hand keeps its key
+//! order, its layout, its line endings and the spelling of its numbers everywhere but where
+//! something changes.
 //!
 //! ```
 //! use obvert_model::edit::{self, Edit};
@@ -78,9 +79,10 @@ impl Edit {
     #[must_use]
     pub fn path(&self) -> &str {
         match self {
-            Self::Add { path, .. } | Self::Remove { path } | Self::Replace { path, .. } | Self::Move { path, .. } => {
-                path
-            }
+            Self::Add { path, .. }
+            | Self::Remove { path }
+            | Self::Replace { path, .. }
+            | Self::Move { path, .. } => path,
         }
     }
 
@@ -94,8 +96,8 @@ impl Edit {
         }
     }
 
-    /// The values that nobody else may rely on or change beside this edit: what is replaced, and for an item that comes or goes
-    /// the whole list, since the numbers of its neighbours change.
+    /// The values that nobody else may rely on or change beside this edit: what is replaced, and
+    /// for an item that comes or goes the whole list, since the numbers of its neighbours change.
     fn touched(&self) -> Vec<&str> {
         fn of(path: &str) -> &str {
             match path.rsplit_once('/') {
@@ -111,11 +113,12 @@ impl Edit {
     }
 }
 
-/// A mend for something that was found: what to change, and whether that can be done without asking anybody.
+/// A mend for something that was found: what to change, and whether that can be done without asking
+/// anybody.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Fix {
-    /// Whether it changes nothing that anybody meant. Otherwise whoever applies it states something that the document does not
-    /// say.
+    /// Whether it changes nothing that anybody meant. Otherwise whoever applies it states something
+    /// that the document does not say.
     pub safe: bool,
     /// What it does, in words; where it is not safe, what whoever applies it states. Not stable.
     pub does: String,
@@ -136,16 +139,21 @@ impl Fix {
         Self { safe: false, does: does.into(), edits }
     }
 
-    /// Whether another fix changes something that this one changes or relies on, so that only one of them can be applied to a
-    /// document before it is looked at again.
+    /// Whether another fix changes something that this one changes or relies on, so that only one
+    /// of them can be applied to a document before it is looked at again.
     #[must_use]
     pub fn overlaps(&self, other: &Self) -> bool {
-        let touched = |fix: &Self| fix.edits.iter().flat_map(Edit::touched).map(str::to_owned).collect::<Vec<_>>();
+        let touched = |fix: &Self| {
+            fix.edits.iter().flat_map(Edit::touched).map(str::to_owned).collect::<Vec<_>>()
+        };
         let others = touched(other);
-        touched(self).iter().any(|one| others.iter().any(|other| within(one, other) || within(other, one)))
+        touched(self)
+            .iter()
+            .any(|one| others.iter().any(|other| within(one, other) || within(other, one)))
     }
 
-    /// The pointers that it changes: a fix overlaps with another where one of the one lies within one of the other.
+    /// The pointers that it changes: a fix overlaps with another where one of the one lies within
+    /// one of the other.
     pub fn touched(&self) -> impl Iterator<Item = &str> {
         self.edits.iter().flat_map(Edit::touched)
     }
@@ -154,7 +162,9 @@ impl Fix {
     #[must_use]
     pub fn reorders(&self) -> bool {
         let list = |path: &str| {
-            path.rsplit_once('/').filter(|(_, last)| index(last).is_some()).map(|(list, _)| list.to_owned())
+            path.rsplit_once('/')
+                .filter(|(_, last)| index(last).is_some())
+                .map(|(list, _)| list.to_owned())
         };
         let mut lists = self.edits.iter().map(|edit| match edit {
             Edit::Move { from, path } => list(from).filter(|one| list(path).as_ref() == Some(one)),
@@ -211,10 +221,11 @@ pub enum EditError {
     Whole,
 }
 
-/// Applies edits to the text of a document, in order, each to the outcome of the one before. Only what they name changes; the
-/// rest stays byte for byte. A new member stands where the format has it, in the manner of its neighbours; a member that
-/// is moved within its object is renamed in its place; an item that is moved leaves the white space between the items as it is.
-/// Where a key stands twice in an object, the later one counts, and a change leaves only that one.
+/// Applies edits to the text of a document, in order, each to the outcome of the one before. Only
+/// what they name changes; the rest stays byte for byte. A new member stands where the format has
+/// it, in the manner of its neighbours; a member that is moved within its object is renamed in its
+/// place; an item that is moved leaves the white space between the items as it is. Where a key
+/// stands twice in an object, the later one counts, and a change leaves only that one.
 ///
 /// # Errors
 /// When the text is not JSON, or an edit names a place that is not there.
@@ -233,7 +244,8 @@ pub fn text(text: &str, edits: &[Edit]) -> Result<String, EditError> {
     Ok(tree.write(mark, text.len()))
 }
 
-/// A value as it is written in the layout for files: `, ` and `: ` on one line, a whole number without a decimal point.
+/// A value as it is written in the layout for files: `, ` and `: ` on one line, a whole number
+/// without a decimal point.
 #[must_use]
 pub fn spelled(value: &Value) -> String {
     let mut out = String::new();

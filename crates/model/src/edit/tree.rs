@@ -1,5 +1,5 @@
-//! A text of JSON as a tree that holds every byte of it, unfolded only where an edit leads: a survey of a hundred megabytes
-//! stays one slice but for the rows that change.
+//! A text of JSON as a tree that holds every byte of it, unfolded only where an edit leads: a
+//! survey of a hundred megabytes stays one slice but for the rows that change.
 
 use std::borrow::Cow;
 
@@ -19,7 +19,8 @@ enum Node<'s> {
     Held(Box<Holder<'s>>),
 }
 
-/// An object or a list. Between its members stand gaps, one fewer than members, each with its comma.
+/// An object or a list. Between its members stand gaps, one fewer than members, each with its
+/// comma.
 struct Holder<'s> {
     list: bool,
     open: Cow<'s, str>,
@@ -109,7 +110,11 @@ impl<'s> Tree<'s> {
     }
 
     /// The holder of a place, and the last token.
-    fn holder<'k>(&mut self, keys: &'k [String], path: &str) -> Result<(&mut Holder<'s>, &'k str), EditError> {
+    fn holder<'k>(
+        &mut self,
+        keys: &'k [String],
+        path: &str,
+    ) -> Result<(&mut Holder<'s>, &'k str), EditError> {
         let (last, way) = keys.split_last().ok_or(EditError::Whole)?;
         let holder = self.find(way, path)?.unfold()?;
         Ok((holder.ok_or_else(|| EditError::Missing(path.to_owned()))?, last))
@@ -136,17 +141,20 @@ impl<'s> Tree<'s> {
         } else {
             let place = holder.place_for(&keys);
             let raw = serde_json::Value::from(key).to_string().into();
-            let near = holder.members.get(place.saturating_sub(1)).and_then(|member| member.key.as_ref());
+            let near =
+                holder.members.get(place.saturating_sub(1)).and_then(|member| member.key.as_ref());
             let colon = near.map_or(Cow::Borrowed(": "), |key| key.colon.clone());
             holder.insert(place, Some(Key { raw, name: key.to_owned(), colon }), value);
         }
         Ok(())
     }
 
-    /// A move that stays within its list or object: the item changes its place and leaves the gaps as they are, the member is
-    /// renamed where it stands.
+    /// A move that stays within its list or object: the item changes its place and leaves the gaps
+    /// as they are, the member is renamed where it stands.
     fn within_holder(&mut self, from: &str, path: &str) -> Result<bool, EditError> {
-        if from.rsplit_once('/').map(|(holder, _)| holder) != path.rsplit_once('/').map(|(holder, _)| holder) {
+        if from.rsplit_once('/').map(|(holder, _)| holder)
+            != path.rsplit_once('/').map(|(holder, _)| holder)
+        {
             return Ok(false);
         }
         let (old, new) = (tokens(from)?, tokens(path)?);
@@ -249,7 +257,11 @@ impl<'s> Holder<'s> {
                 scan.at += 1;
                 scan.space();
                 let name = serde_json::from_str(raw).ok()?;
-                Some(Key { raw: Cow::Borrowed(raw), name, colon: Cow::Borrowed(text.get(from..scan.at)?) })
+                Some(Key {
+                    raw: Cow::Borrowed(raw),
+                    name,
+                    colon: Cow::Borrowed(text.get(from..scan.at)?),
+                })
             };
             let value = Node::Raw(Cow::Borrowed(scan.value()?));
             holder.members.push(Member { key, value });
@@ -271,7 +283,8 @@ impl<'s> Holder<'s> {
         }
         let member = |member: Member<'s>| {
             let Member { key, value } = member;
-            let key = key.map(|key| Key { raw: own(key.raw), name: key.name, colon: own(key.colon) });
+            let key =
+                key.map(|key| Key { raw: own(key.raw), name: key.name, colon: own(key.colon) });
             let value = match value {
                 Node::Raw(text) => Node::Raw(own(text)),
                 Node::Held(holder) => Node::Held(Box::new(holder.into_owned())),
@@ -292,15 +305,21 @@ impl<'s> Holder<'s> {
         if self.list {
             return index(token).filter(|place| *place < self.members.len());
         }
-        self.members.iter().rposition(|member| member.key.as_ref().is_some_and(|key| key.name == token))
+        self.members
+            .iter()
+            .rposition(|member| member.key.as_ref().is_some_and(|key| key.name == token))
     }
 
-    /// Takes out the members before a place that have the same key, and says where the place is then.
+    /// Takes out the members before a place that have the same key, and says where the place is
+    /// then.
     fn only(&mut self, place: usize) -> usize {
-        let Some(name) = self.members[place].key.as_ref().map(|key| key.name.clone()) else { return place };
+        let Some(name) = self.members[place].key.as_ref().map(|key| key.name.clone()) else {
+            return place;
+        };
         let mut last = place;
-        while let Some(other) =
-            self.members[..last].iter().position(|member| member.key.as_ref().is_some_and(|key| key.name == name))
+        while let Some(other) = self.members[..last]
+            .iter()
+            .position(|member| member.key.as_ref().is_some_and(|key| key.name == name))
         {
             self.take(other);
             last -= 1;
@@ -308,12 +327,13 @@ impl<'s> Holder<'s> {
         last
     }
 
-    /// Where a new member belongs: behind the one that the format has nearest before it; at the end of an object that the
-    /// format does not know.
+    /// Where a new member belongs: behind the one that the format has nearest before it; at the end
+    /// of an object that the format does not know.
     fn place_for(&self, keys: &[String]) -> usize {
         let end = self.members.len();
         let Some((name, way)) = keys.split_last() else { return end };
-        let way: Vec<&str> = way.iter().map(String::as_str).filter(|key| index(key).is_none()).collect();
+        let way: Vec<&str> =
+            way.iter().map(String::as_str).filter(|key| index(key).is_none()).collect();
         let object = if way.is_empty() {
             shape::document()
         } else {
@@ -329,7 +349,10 @@ impl<'s> Holder<'s> {
         let rank = |name: &str| object.fields.iter().position(|field| field.name == name);
         let Some(own) = rank(name) else { return end };
         let ranked = self.members.iter().enumerate().filter_map(|(place, member)| {
-            Some((member.key.as_ref().and_then(|key| rank(&key.name)).filter(|rank| *rank < own)?, place))
+            Some((
+                member.key.as_ref().and_then(|key| rank(&key.name)).filter(|rank| *rank < own)?,
+                place,
+            ))
         });
         ranked.max().map_or(0, |(_, place)| place + 1)
     }
@@ -345,7 +368,8 @@ impl<'s> Holder<'s> {
                 false => Cow::Borrowed(", "),
             });
         } else {
-            // The gap before the neighbour in front: where rows are wrapped, the break stays where it is.
+            // The gap before the neighbour in front: where rows are wrapped, the break stays where
+            // it is.
             let like = self.gaps[place.saturating_sub(2).min(self.gaps.len() - 1)].clone();
             self.gaps.insert(place.saturating_sub(1), like);
         }

@@ -1,5 +1,5 @@
-//! Whether a layout's words lead to codes that its code list has. A code that the list does not have would be found in every row of
-//! every survey; here it is found once, where it was written.
+//! Whether a layout's words lead to codes that its code list has. A code that the list does not
+//! have would be found in every row of every survey; here it is found once, where it was written.
 
 use super::{Layout, LayoutProblem, Target};
 use crate::lists::{Characterisation, Code, CodeList};
@@ -7,30 +7,39 @@ use crate::profile::Scalar;
 use crate::text::nearest;
 
 impl Layout {
-    /// The codes and characterisations that the layout leads to and a code list does not have, in the order of the layout's keys. The
-    /// list should be the one that `coding.list` is fixed to; what it leaves open is no problem.
+    /// The codes and characterisations that the layout leads to and a code list does not have, in
+    /// the order of the layout's keys. The list should be the one that `coding.list` is fixed to;
+    /// what it leaves open is no problem.
     #[must_use]
     pub fn coding_problems(&self, list: &CodeList) -> Vec<LayoutProblem> {
         let codes = list.by_code();
         let mut problems = Vec::new();
-        let mut add = |pointer: String, message: String| problems.push(LayoutProblem { pointer, message });
+        let mut add =
+            |pointer: String, message: String| problems.push(LayoutProblem { pointer, message });
         let unknown = |code: &str| {
-            let near = nearest(code, list.codes.iter().map(|code| code.code.as_str())).map(str::to_owned);
+            let near =
+                nearest(code, list.codes.iter().map(|code| code.code.as_str())).map(str::to_owned);
             let near = near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
             format!("the code list {} {} has no code {code:?}{near}", list.id, list.version)
         };
         for (index, column) in self.columns.iter().enumerate() {
-            let texts =
-                column.translate.iter().enumerate().filter_map(|(number, translation)| match &translation.value {
-                    Scalar::Text(text) => Some((format!("/columns/{index}/translate/{number}/value"), text)),
+            let texts = column.translate.iter().enumerate().filter_map(|(number, translation)| {
+                match &translation.value {
+                    Scalar::Text(text) => {
+                        Some((format!("/columns/{index}/translate/{number}/value"), text))
+                    }
                     _ => None,
-                });
+                }
+            });
             match column.target() {
                 Some(Target::CODE) => texts
                     .filter(|(_, code)| !codes.contains_key(code.as_str()))
                     .for_each(|(pointer, code)| add(pointer, unknown(code))),
                 Some(Target::CHARACTERISATION) => {
-                    let place = column.separator.is_none().then(|| column.place.unwrap_or(1).max(1) as usize - 1);
+                    let place = column
+                        .separator
+                        .is_none()
+                        .then(|| column.place.unwrap_or(1).max(1) as usize - 1);
                     texts.filter(|(_, value)| !anywhere(list, place, value)).for_each(|(pointer, value)| {
                         let message = format!(
                             "no code of the list {} {} has the characterisation {value:?} there",
@@ -54,7 +63,9 @@ impl Layout {
                 }
             }
         }
-        for (index, fixed) in self.fixed.iter().enumerate().filter(|(_, fixed)| &*fixed.to == Target::CODE.path()) {
+        for (index, fixed) in
+            self.fixed.iter().enumerate().filter(|(_, fixed)| &*fixed.to == Target::CODE.path())
+        {
             if let Scalar::Text(code) = &fixed.value
                 && !codes.contains_key(code.as_str())
             {
@@ -66,7 +77,9 @@ impl Layout {
 }
 
 fn takes(place: &Characterisation, value: &str) -> bool {
-    place.open == Some(true) || place.values.is_empty() || place.values.iter().any(|known| *known.value == *value)
+    place.open == Some(true)
+        || place.values.is_empty()
+        || place.values.iter().any(|known| *known.value == *value)
 }
 
 /// Whether some code of a list takes a value, in one place or in any.
@@ -80,14 +93,19 @@ fn anywhere(list: &CodeList, place: Option<usize>, value: &str) -> bool {
 fn unknown_value(code: &Code, place: usize, value: &str) -> Option<String> {
     let Some(known) = code.characterisation.get(place) else {
         let count = code.characterisation.len();
-        return Some(format!("{} takes {count} characterisations, and this is one more", code.code));
+        return Some(format!(
+            "{} takes {count} characterisations, and this is one more",
+            code.code
+        ));
     };
     if takes(known, value) {
         return None;
     }
     let values: Vec<&str> = known.values.iter().map(|known| known.value.as_str()).collect();
     let near = nearest(value, values.iter().copied()).map(str::to_owned);
-    let near =
-        near.map_or_else(|| format!("it can be {}", values.join(", ")), |near| format!("did you mean {near:?}?"));
+    let near = near.map_or_else(
+        || format!("it can be {}", values.join(", ")),
+        |near| format!("did you mean {near:?}?"),
+    );
     Some(format!("{} has no {} {value:?}; {near}", code.code, known.name))
 }

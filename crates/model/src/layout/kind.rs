@@ -24,7 +24,8 @@ words! {
         DateTime = "date-time",
         /// A span of time, `h:mm:ss`, or minutes and seconds with the pattern `m:ss`; in seconds.
         Duration = "duration",
-        /// A clock position or two with a separator between them, `11-1`; without separator four digits, `1101`.
+        /// A clock position or two with a separator between them, `11-1`; without separator four
+        /// digits, `1101`.
         Clock = "clock",
         /// A word for yes; a word for no, or nothing.
         YesNo = "yes-no",
@@ -35,13 +36,16 @@ words! {
 const SERIAL: [&str; 2] = ["serial-1900", "serial-1904"];
 
 impl CellKind {
-    /// Whether cells of the kind can hold a field. `words` says whether the column has words of its own.
+    /// Whether cells of the kind can hold a field. `words` says whether the column has words of its
+    /// own.
     #[must_use]
     pub fn fits(self, target: Target, words: bool) -> bool {
         let shape = target.shape();
         let number = matches!(shape, Shape::Number | Shape::Whole);
         match self {
-            Self::Text => words || matches!(shape, Shape::Text | Shape::Word(_) | Shape::Extensions),
+            Self::Text => {
+                words || matches!(shape, Shape::Text | Shape::Word(_) | Shape::Extensions)
+            }
             Self::Number => number || target == Target::GRADES,
             Self::Station | Self::FeetAndInches | Self::Duration => number,
             Self::Amount => target == Target::AMOUNT || target.measured_in().is_some(),
@@ -57,12 +61,14 @@ impl CellKind {
         matches!(self, Self::Date | Self::Time | Self::DateTime)
     }
 
-    /// What is wrong with the pattern of a column of the kind, or with its having none: the key, or nothing where that is the column,
-    /// and the message.
+    /// What is wrong with the pattern of a column of the kind, or with its having none: the key, or
+    /// nothing where that is the column, and the message.
     pub(super) fn pattern_problem(self, column: &Column) -> Option<(&'static str, String)> {
         let pattern = column.pattern.as_deref();
         let has = |parts: &[&str]| {
-            pattern.is_some_and(|pattern| SERIAL.contains(&pattern) || parts.iter().all(|part| pattern.contains(part)))
+            pattern.is_some_and(|pattern| {
+                SERIAL.contains(&pattern) || parts.iter().all(|part| pattern.contains(part))
+            })
         };
         let of_column = |message: &str| Some(("", message.to_owned()));
         match self {
@@ -70,12 +76,19 @@ impl CellKind {
             Self::Time if has(&["h", "mm"]) => None,
             Self::DateTime if has(&["d", "m", "yy", "h", "mm"]) => None,
             Self::Duration if matches!(pattern, None | Some("m:ss" | "mm:ss")) => None,
-            Self::Date => of_column("a date needs a pattern with day, month and year, such as dd.mm.yyyy"),
-            Self::Time => of_column("a time needs a pattern with hours and minutes, such as h:mm am"),
-            Self::DateTime => of_column("date and time need a pattern with both, such as yyyy-mm-dd hh:mm"),
-            Self::Duration => {
-                Some(("/pattern", "a span of time is h:mm:ss without a pattern, or m:ss with that one".to_owned()))
+            Self::Date => {
+                of_column("a date needs a pattern with day, month and year, such as dd.mm.yyyy")
             }
+            Self::Time => {
+                of_column("a time needs a pattern with hours and minutes, such as h:mm am")
+            }
+            Self::DateTime => {
+                of_column("date and time need a pattern with both, such as yyyy-mm-dd hh:mm")
+            }
+            Self::Duration => Some((
+                "/pattern",
+                "a span of time is h:mm:ss without a pattern, or m:ss with that one".to_owned(),
+            )),
             _ => pattern.map(|_| ("/pattern", format!("{self} takes no pattern; remove it"))),
         }
     }

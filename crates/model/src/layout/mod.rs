@@ -1,5 +1,6 @@
-//! Layouts: how one office's flat table stands to the model, as data. The same file reads the table and writes it, so that
-//! an office describes its columns once and nobody writes a program for them.
+//! Layouts: how one office's flat table stands to the model, as data. The same file reads the table
+//! and writes it, so that an office describes its columns once and nobody writes a program for
+//! them.
 //!
 //! ```
 //! use obvert_model::layout::Layout;
@@ -42,7 +43,8 @@ use crate::text::{CodeId, Text};
 use crate::write::WriteError;
 
 file_error! {
-    /// Why a layout could not be read. Its [`source`](std::error::Error::source) says where and what.
+    /// Why a layout could not be read. Its [`source`](std::error::Error::source) says where and
+    /// what.
     pub LayoutError of "layout"
 }
 
@@ -55,7 +57,8 @@ words! {
 }
 
 texts! {
-    /// How the characters of a table are written as bytes: a label of the WHATWG Encoding standard, whatever its case.
+    /// How the characters of a table are written as bytes: a label of the WHATWG Encoding standard,
+    /// whatever its case.
     pub Encoding matches is_label, r"^[0-9A-Za-z][0-9A-Za-z_:.-]*$", "a label of the WHATWG Encoding standard, such as utf-8 or windows-1252";
 }
 
@@ -77,25 +80,30 @@ words! {
 table! {
     /// How a table of cells is written as a file.
     pub TableForm {
-        /// How its characters are written, as a label of the WHATWG Encoding standard: `utf-8`, `windows-1252`, `shift_jis`.
-        /// `iso-8859-1` and its other names are that standard itself and not `windows-1252`; `utf-16` is little-endian, and written
-        /// with a byte-order mark. A byte-order mark in the file overrides the label. When absent, the encoding is guessed and reported
-        /// on reading, and is UTF-8 on writing.
+        /// How its characters are written, as a label of the WHATWG Encoding standard: `utf-8`,
+        /// `windows-1252`, `shift_jis`. `iso-8859-1` and its other names are that standard itself
+        /// and not `windows-1252`; `utf-16` is little-endian, and written with a byte-order mark. A
+        /// byte-order mark in the file overrides the label. When absent, the encoding is guessed
+        /// and reported on reading, and is UTF-8 on writing.
         encoding?: Encoding,
         /// The character between cells; `\t` for a tab.
         delimiter: Text,
         /// How lines end when it is written; CR and LF when absent.
         line_end?: LineEnd,
-        /// The sheet that it is, where it stands in a workbook; the first that has anything in it when absent.
+        /// The sheet that it is, where it stands in a workbook; the first that has anything in it
+        /// when absent.
         sheet?: Text,
-        /// The row that holds the headings, from 1, which is what it is when absent, blank rows counted. Rows above it are passed over.
+        /// The row that holds the headings, from 1, which is what it is when absent, blank rows
+        /// counted. Rows above it are passed over.
         heading_row?: u32,
-        /// How many rows the headings take, 1 when absent. A heading is what stands one below the other, with a line feed between; a
-        /// blank cell above another takes what stands left of it, as cells that were merged in a spreadsheet do.
+        /// How many rows the headings take, 1 when absent. A heading is what stands one below the
+        /// other, with a line feed between; a blank cell above another takes what stands left of
+        /// it, as cells that were merged in a spreadsheet do.
         heading_rows?: u32,
         /// The decimal mark; a point when absent.
         decimal_mark?: Text,
-        /// The mark between thousands, which may stand in a cell and is not written; none when absent.
+        /// The mark between thousands, which may stand in a cell and is not written; none when
+        /// absent.
         thousands_mark?: Text,
     }
 }
@@ -103,12 +111,14 @@ table! {
 table! {
     /// How an XML file nests what a table would have side by side.
     pub XmlForm {
-        /// The element that is a row, by the names of the elements from the root on: `Works/Line/Look/Note`. What is known of its pipe
-        /// and run stands in the elements around it.
+        /// The element that is a row, by the names of the elements from the root on:
+        /// `Works/Line/Look/Note`. What is known of its pipe and run stands in the elements around
+        /// it.
         rows: Text,
         /// The decimal mark; a point when absent.
         decimal_mark?: Text,
-        /// The mark between thousands, which may stand in a value and is not written; none when absent.
+        /// The mark between thousands, which may stand in a value and is not written; none when
+        /// absent.
         thousands_mark?: Text,
     }
 }
@@ -126,10 +136,12 @@ table! {
 table! {
     /// One column.
     pub Column {
-        /// Its heading. In XML the path of an attribute, `Works/Line/@bore`, or of an element that has a text, `Works/Line/Bore`.
+        /// Its heading. In XML the path of an attribute, `Works/Line/@bore`, or of an element that
+        /// has a text, `Works/Line/Bore`.
         heading: Text,
-        /// The field that it holds, by its keys from the document on, lists being stepped through without a number:
-        /// `runs.observations.at`. Several columns of dates and times that lead to one field are joined.
+        /// The field that it holds, by its keys from the document on, lists being stepped through
+        /// without a number: `runs.observations.at`. Several columns of dates and times that lead
+        /// to one field are joined.
         to?: FieldPath,
         /// Why it leads nowhere, where it does.
         drop?: Text,
@@ -137,19 +149,22 @@ table! {
         kind?: CellKind,
         /// Where in a list the value stands, from 1, which is what it is when absent.
         place?: u32,
-        /// The pattern of a date (`d`, `dd`, `m`, `mm`, `yyyy`; `yy` for a year from 2000 to 2099, `mmm` for `Jan` to `Dec`) or a time
-        /// (`h`, `hh`, `mm`, `ss`, `am`), other characters as they are: `dd.mm.yyyy`, `h:mm am`. In a date and time together, `m` is
-        /// a minute behind `h`. A third `h` is one that stands behind the hour: `hhhmm` for `08h15`. `serial-1900` and `serial-1904`
-        /// are the day numbers of spreadsheets.
+        /// The pattern of a date (`d`, `dd`, `m`, `mm`, `yyyy`; `yy` for a year from 2000 to 2099,
+        /// `mmm` for `Jan` to `Dec`) or a time (`h`, `hh`, `mm`, `ss`, `am`), other characters as
+        /// they are: `dd.mm.yyyy`, `h:mm am`. In a date and time together, `m` is a minute behind
+        /// `h`. A third `h` is one that stands behind the hour: `hhhmm` for `08h15`. `serial-1900`
+        /// and `serial-1904` are the day numbers of spreadsheets.
         pattern?: Text,
-        /// The unit of its numbers, where it is another than that of the document, or where amounts have none in their cells.
+        /// The unit of its numbers, where it is another than that of the document, or where amounts
+        /// have none in their cells.
         unit?: QuantityUnit,
         /// How many decimals a number is written with; as many as it has when absent.
         decimals?: u32,
-        /// How many digits a number, the hours of a clock reference or of a span of time are written with at least, with zeros before
-        /// them; as many as they have when absent.
+        /// How many digits a number, the hours of a clock reference or of a span of time are
+        /// written with at least, with zeros before them; as many as they have when absent.
         digits?: u32,
-        /// What stands between the two hours of a clock reference, or between several values in one cell.
+        /// What stands between the two hours of a clock reference, or between several values in one
+        /// cell.
         separator?: Text,
         /// The words of the office. A cell that is none of them is a mistake.
         translate[]: Translation,
@@ -163,7 +178,8 @@ table! {
 table! {
     /// Words for one code.
     pub CodeWords {
-        /// What stands in the columns of the codes, in their order; columns behind the last word are blank.
+        /// What stands in the columns of the codes, in their order; columns behind the last word
+        /// are blank.
         words[]: Text,
         /// The code.
         code: CodeId,
@@ -197,8 +213,9 @@ table! {
     pub Made {
         /// The field.
         to: FieldPath,
-        /// Its text, with fields of the same row in braces: `{pipes.upstream}/{pipes.downstream}`. Fields of the document are
-        /// made from the last row, and `issued` from the one that makes it latest.
+        /// Its text, with fields of the same row in braces: `{pipes.upstream}/{pipes.downstream}`.
+        /// Fields of the document are made from the last row, and `issued` from the one that makes
+        /// it latest.
         text: Text,
     }
 }
@@ -245,9 +262,11 @@ table! {
         table?: TableForm,
         /// How an XML file nests the rows.
         xml?: XmlForm,
-        /// Its columns, in the order in which they are written. They are found by their headings when read.
+        /// Its columns, in the order in which they are written. They are found by their headings
+        /// when read.
         columns[]: Column,
-        /// Columns that together say what was seen; where absent, a column leads to the code itself.
+        /// Columns that together say what was seen; where absent, a column leads to the code
+        /// itself.
         codes?: CodeColumns,
         /// Stretches that are recorded as two rows.
         stretches?: Stretches,
@@ -259,14 +278,16 @@ table! {
         made[]: Made,
         /// The offset of the times in the table, such as `-05:00`.
         zone?: Text,
-        /// Whether the outcome of a run, and how far it came, follow from its rows that are coded as its end.
+        /// Whether the outcome of a run, and how far it came, follow from its rows that are coded
+        /// as its end.
         outcome_from_codes?: bool,
         /// What is put behind the id of a run to name the run that completes it from the other end.
         completed_by?: Text,
-        /// The file that the offsets of observations are into, where no column names it, made as the text of a made value is; `runs.id`
-        /// in braces names the run.
+        /// The file that the offsets of observations are into, where no column names it, made as
+        /// the text of a made value is; `runs.id` in braces names the run.
         video?: Text,
-        /// The key of `extensions` under which columns that lead to `extensions` keep their texts by heading.
+        /// The key of `extensions` under which columns that lead to `extensions` keep their texts
+        /// by heading.
         extension?: Text,
     }
 }
@@ -280,7 +301,8 @@ impl Encoding {
 }
 
 impl Column {
-    /// The field that it holds; `None` where it leads to none, or to one that the format does not have.
+    /// The field that it holds; `None` where it leads to none, or to one that the format does not
+    /// have.
     #[must_use]
     pub fn target(&self) -> Option<Target> {
         Target::named(self.to.as_deref()?)
@@ -331,9 +353,11 @@ impl Layout {
     /// The fixed text of a field, where there is one.
     #[must_use]
     pub fn fixed_text(&self, target: Target) -> Option<&str> {
-        self.fixed.iter().find(|fixed| &*fixed.to == target.path()).and_then(|fixed| match &fixed.value {
-            Scalar::Text(text) => Some(text.as_str()),
-            _ => None,
+        self.fixed.iter().find(|fixed| &*fixed.to == target.path()).and_then(|fixed| {
+            match &fixed.value {
+                Scalar::Text(text) => Some(text.as_str()),
+                _ => None,
+            }
         })
     }
 
@@ -341,7 +365,8 @@ impl Layout {
     #[must_use]
     pub fn leads_to(&self, target: Target) -> bool {
         let columns = self.columns.iter().filter_map(|column| column.to.as_ref());
-        let others = self.fixed.iter().map(|fixed| &fixed.to).chain(self.made.iter().map(|made| &made.to));
+        let others =
+            self.fixed.iter().map(|fixed| &fixed.to).chain(self.made.iter().map(|made| &made.to));
         columns.chain(others).any(|to| &**to == target.path())
     }
 }

@@ -1,5 +1,5 @@
-//! Whether a layout makes sense. An office is told before the first table is read: a column that leads to a field that does not
-//! exist would be missed in every survey.
+//! Whether a layout makes sense. An office is told before the first table is read: a column that
+//! leads to a field that does not exist would be missed in every survey.
 
 use std::collections::BTreeMap;
 
@@ -73,7 +73,8 @@ impl Layout {
             self.heading("/stretches/column", &stretches.column, &mut problems);
             for (key, text) in [("start", &stretches.start), ("finish", &stretches.finish)] {
                 if text.matches('#').count() != 1 {
-                    let message = format!("{text:?} must contain one #, for the number of the stretch");
+                    let message =
+                        format!("{text:?} must contain one #, for the number of the stretch");
                     problems.add(format!("/stretches/{key}"), message);
                 }
             }
@@ -83,7 +84,12 @@ impl Layout {
         }
         for (index, fixed) in self.fixed.iter().enumerate() {
             if let Some(target) = problems.target(&format!("/fixed/{index}/to"), &fixed.to) {
-                value_problem(&format!("/fixed/{index}/value"), &target.field().shape, &fixed.value, &mut problems);
+                value_problem(
+                    &format!("/fixed/{index}/value"),
+                    &target.field().shape,
+                    &fixed.value,
+                    &mut problems,
+                );
             }
         }
         for (index, made) in self.made.iter().enumerate() {
@@ -108,19 +114,31 @@ impl Layout {
                 return;
             }
             _ => {
-                problems.add("", "set either table or xml: how cells are written, or how elements nest");
+                problems.add(
+                    "",
+                    "set either table or xml: how cells are written, or how elements nest",
+                );
                 return;
             }
         };
         mark_problems(marks, problems);
-        if !(table.delimiter.len() == 1 && table.delimiter.is_ascii() && !table.delimiter.contains(['"', '\r', '\n'])) {
-            problems.add("/table/delimiter", "expected one ASCII character, such as a comma, a semicolon or a tab");
+        if !(table.delimiter.len() == 1
+            && table.delimiter.is_ascii()
+            && !table.delimiter.contains(['"', '\r', '\n']))
+        {
+            problems.add(
+                "/table/delimiter",
+                "expected one ASCII character, such as a comma, a semicolon or a tab",
+            );
         }
         if let Some(encoding) = table.encoding.as_ref().filter(|encoding| !encoding.is_known()) {
             let known = ENCODINGS.iter().map(|known| known.name());
             let near = nearest(encoding, known).map(|near| near.to_ascii_lowercase());
             let near = near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
-            problems.add("/table/encoding", format!("{encoding:?} is not a label of an encoding{near}"));
+            problems.add(
+                "/table/encoding",
+                format!("{encoding:?} is not a label of an encoding{near}"),
+            );
         }
         // What no spreadsheet program takes for the name of a sheet.
         let no_sheet = |name: &Text| {
@@ -129,11 +147,12 @@ impl Layout {
                 || name.trim_matches('\'') != name.as_str()
         };
         if table.sheet.as_ref().is_some_and(no_sheet) {
-            let message =
-                "not a name of a sheet: at most 31 characters, none of []:*?/\\, and no apostrophe at either end";
+            let message = "not a name of a sheet: at most 31 characters, none of []:*?/\\, and no apostrophe at either end";
             problems.add("/table/sheet", message);
         }
-        for (key, count) in [("heading_row", table.heading_row), ("heading_rows", table.heading_rows)] {
+        for (key, count) in
+            [("heading_row", table.heading_row), ("heading_rows", table.heading_rows)]
+        {
             if count == Some(0) {
                 problems.add(format!("/table/{key}"), "rows are counted from 1");
             }
@@ -150,7 +169,8 @@ impl Layout {
         }
     }
 
-    /// The paths of XML: a row's element, and for each column an attribute or an element in it or around it.
+    /// The paths of XML: a row's element, and for each column an attribute or an element in it or
+    /// around it.
     fn path_problems(&self, rows: &str, problems: &mut Problems) {
         if !rows.split('/').all(is_name) {
             let message = "expected the names of elements from the root to the row's, such as Works/Line/Note";
@@ -163,8 +183,10 @@ impl Layout {
                 None => (column.heading.as_str(), None),
             };
             let named = path.split('/').all(is_name) && attribute.is_none_or(is_name);
-            let inside = path == root || path.strip_prefix(root).is_some_and(|rest| rest.starts_with('/'));
-            let around = attribute.is_none() && rows.strip_prefix(path).is_some_and(|rest| rest.starts_with('/'));
+            let inside =
+                path == root || path.strip_prefix(root).is_some_and(|rest| rest.starts_with('/'));
+            let around = attribute.is_none()
+                && rows.strip_prefix(path).is_some_and(|rest| rest.starts_with('/'));
             if !named || !inside || around {
                 let message = format!(
                     "expected the path of an attribute, such as {rows}/@name, or of an element with a text, such as {rows}/Name"
@@ -176,9 +198,11 @@ impl Layout {
 
     fn heading(&self, pointer: &str, heading: &str, problems: &mut Problems) {
         if !self.columns.iter().any(|column| &*column.heading == heading) {
-            let near = nearest(heading, self.columns.iter().map(|column| column.heading.as_str())).map(str::to_owned);
+            let near = nearest(heading, self.columns.iter().map(|column| column.heading.as_str()))
+                .map(str::to_owned);
             let near = near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
-            problems.add(pointer, format!("there is no column {heading:?} among the columns{near}"));
+            problems
+                .add(pointer, format!("there is no column {heading:?} among the columns{near}"));
         }
     }
 
@@ -188,23 +212,35 @@ impl Layout {
         for (index, column) in self.columns.iter().enumerate() {
             let pointer = format!("/columns/{index}");
             if let Some(earlier) = headings.insert(column.heading.as_str(), index) {
-                let message = format!("the heading {:?} is a duplicate of that of /columns/{earlier}", column.heading);
+                let message = format!(
+                    "the heading {:?} is a duplicate of that of /columns/{earlier}",
+                    column.heading
+                );
                 problems.add(format!("{pointer}/heading"), message);
             }
-            let elsewhere = self.codes.as_ref().is_some_and(|codes| codes.columns.contains(&column.heading))
-                || self.stretches.as_ref().is_some_and(|stretches| stretches.column == column.heading);
-            let ways = usize::from(elsewhere) + usize::from(column.to.is_some()) + usize::from(column.drop.is_some());
+            let elsewhere =
+                self.codes.as_ref().is_some_and(|codes| codes.columns.contains(&column.heading))
+                    || self
+                        .stretches
+                        .as_ref()
+                        .is_some_and(|stretches| stretches.column == column.heading);
+            let ways = usize::from(elsewhere)
+                + usize::from(column.to.is_some())
+                + usize::from(column.drop.is_some());
             if ways != 1 {
                 let what = if ways == 0 { "leads nowhere" } else { "leads to several places" };
-                let message =
-                    format!("{:?} {what}; set its field in to, or the reason why it has none in drop", column.heading);
+                let message = format!(
+                    "{:?} {what}; set its field in to, or the reason why it has none in drop",
+                    column.heading
+                );
                 problems.add(&pointer, message);
             }
             let Some(to) = &column.to else { continue };
             let at = format!("{pointer}/to");
             let kind = column.kind.unwrap_or(CellKind::Text);
             let target = problems.target(&at, to);
-            let keeps = target.is_some_and(|target| target.is_extensions() || target == Target::MEDIA_FILE);
+            let keeps =
+                target.is_some_and(|target| target.is_extensions() || target == Target::MEDIA_FILE);
             let part = matches!(kind, CellKind::Date | CellKind::Time).then_some(kind);
             let same = (to.as_str(), column.place, part, column.unit.map(|unit| unit.as_str()));
             if let Some(earlier) = (!keeps).then(|| targets.insert(same, index)).flatten() {
@@ -216,10 +252,14 @@ impl Layout {
                 problems.add(&at, format!("/columns/{earlier} leads to {to} already{advice}"));
             }
             let Some(target) = target else { continue };
-            let of_row = matches!(target.record(), Record::Document | Record::Pipe | Record::Run | Record::Observation);
+            let of_row = matches!(
+                target.record(),
+                Record::Document | Record::Pipe | Record::Run | Record::Observation
+            );
             if !of_row || target.is_unlisted() {
-                let message =
-                    format!("{to} is not a field of a pipe, a run, an observation or the document; use fixed or made");
+                let message = format!(
+                    "{to} is not a field of a pipe, a run, an observation or the document; use fixed or made"
+                );
                 problems.add(&at, message);
             }
             if target.is_extensions() && self.extension.is_none() {
@@ -238,7 +278,10 @@ impl Layout {
         for (index, entry) in codes.words.iter().enumerate() {
             let pointer = format!("/codes/words/{index}/words");
             if entry.words.is_empty() || entry.words.len() > codes.columns.len() {
-                let message = format!("expected a word for each of the {} columns, or fewer", codes.columns.len());
+                let message = format!(
+                    "expected a word for each of the {} columns, or fewer",
+                    codes.columns.len()
+                );
                 problems.add(&pointer, message);
             }
             if let Some(earlier) = seen.insert(&entry.words, index) {
@@ -250,18 +293,27 @@ impl Layout {
     /// What no survey can do without.
     fn whole_problems(&self, problems: &mut Problems) {
         for target in OF_SURVEY.into_iter().filter(|target| !self.leads_to(*target)) {
-            problems
-                .add("/fixed", format!("every survey needs {target}; add a column for it, or set it in fixed or made"));
+            problems.add(
+                "/fixed",
+                format!(
+                    "every survey needs {target}; add a column for it, or set it in fixed or made"
+                ),
+            );
         }
         for target in OF_ROW.into_iter().filter(|target| !self.leads_to(*target)) {
             problems.add("/columns", format!("every survey needs {target}; add a column for it"));
         }
         if self.codes.is_none() && !self.leads_to(Target::CODE) {
             let code = Target::CODE;
-            problems.add("/columns", format!("every survey needs {code}; add a column for it, or several in codes"));
+            problems.add(
+                "/columns",
+                format!("every survey needs {code}; add a column for it, or several in codes"),
+            );
         }
         let ends = |one: Target, other: Target| self.leads_to(one) && self.leads_to(other);
-        if !ends(Target::RUN_FROM, Target::RUN_TO) && !ends(Target::PIPE_UPSTREAM, Target::PIPE_DOWNSTREAM) {
+        if !ends(Target::RUN_FROM, Target::RUN_TO)
+            && !ends(Target::PIPE_UPSTREAM, Target::PIPE_DOWNSTREAM)
+        {
             let message = format!(
                 "every survey needs both ends: {} and {} as the camera went, or {} and {} as the water flows",
                 Target::RUN_FROM,
@@ -278,8 +330,12 @@ impl Layout {
         } else if zone.is_none() && self.columns.iter().any(timed) {
             problems.add("/columns", "dates and times need their offset from UTC; set it in zone");
         }
-        let names = |column: &Column| column.target() == Some(Target::MEDIA_FILE) && column.is_recording();
-        if self.video.is_none() && self.leads_to(Target::MEDIA_OFFSET) && !self.columns.iter().any(names) {
+        let names =
+            |column: &Column| column.target() == Some(Target::MEDIA_FILE) && column.is_recording();
+        if self.video.is_none()
+            && self.leads_to(Target::MEDIA_OFFSET)
+            && !self.columns.iter().any(names)
+        {
             let message = "offsets into a recording need its file; name it in a column or in video";
             problems.add("/columns", message);
         }
@@ -305,9 +361,13 @@ fn is_moment(target: Target) -> bool {
     target.field().form.as_deref().is_some_and(|form| form.starts_with("a date, time"))
 }
 
-fn mark_problems((form, decimal, thousands): (&str, &Option<Text>, &Option<Text>), problems: &mut Problems) {
+fn mark_problems(
+    (form, decimal, thousands): (&str, &Option<Text>, &Option<Text>),
+    problems: &mut Problems,
+) {
     for (key, mark) in [("decimal_mark", decimal), ("thousands_mark", thousands)] {
-        let wrong = |mark: &Text| mark.chars().count() != 1 || mark.contains(|c: char| c.is_ascii_digit());
+        let wrong =
+            |mark: &Text| mark.chars().count() != 1 || mark.contains(|c: char| c.is_ascii_digit());
         if mark.as_ref().is_some_and(wrong) {
             problems.add(format!("/{form}/{key}"), "expected one character that is not a digit");
         }
@@ -318,13 +378,21 @@ fn mark_problems((form, decimal, thousands): (&str, &Option<Text>, &Option<Text>
     }
 }
 
-/// Whether a text can be the name of an element or attribute: ASCII, or letters beyond it, as XML 1.0 has them for the most part.
+/// Whether a text can be the name of an element or attribute: ASCII, or letters beyond it, as XML
+/// 1.0 has them for the most part.
 fn is_name(text: &str) -> bool {
     text.starts_with(|c: char| c.is_alphabetic() || c == '_')
         && text.chars().all(|c| c.is_alphanumeric() || matches!(c, '_' | '-' | '.' | ':'))
 }
 
-fn kind_problems(at: &str, column: &Column, kind: CellKind, target: Target, layout: &Layout, problems: &mut Problems) {
+fn kind_problems(
+    at: &str,
+    column: &Column,
+    kind: CellKind,
+    target: Target,
+    layout: &Layout,
+    problems: &mut Problems,
+) {
     let shape = target.shape();
     if !kind.fits(target, !column.translate.is_empty()) {
         let instead = match shape {
@@ -334,10 +402,16 @@ fn kind_problems(at: &str, column: &Column, kind: CellKind, target: Target, layo
             Shape::Text if kind == CellKind::YesNo => "; use text, or a kind for dates or times",
             _ => "",
         };
-        problems.add(format!("{at}/kind"), format!("{target} cannot hold cells of the kind {kind}{instead}"));
+        problems.add(
+            format!("{at}/kind"),
+            format!("{target} cannot hold cells of the kind {kind}{instead}"),
+        );
     }
     if kind == CellKind::Amount && layout.units.is_empty() {
-        problems.add(format!("{at}/kind"), "amounts need the words for their units; list them in units");
+        problems.add(
+            format!("{at}/kind"),
+            "amounts need the words for their units; list them in units",
+        );
     }
     unit_problems(at, column, kind, target, layout, problems);
     if kind == CellKind::YesNo && column.translate.is_empty() {
@@ -351,19 +425,32 @@ fn kind_problems(at: &str, column: &Column, kind: CellKind, target: Target, layo
     }
     for (index, translation) in column.translate.iter().enumerate() {
         let pointer = format!("{at}/translate/{index}");
-        if let Some(earlier) = column.translate[..index].iter().position(|other| other.text == translation.text) {
-            problems.add(format!("{pointer}/text"), format!("a duplicate of {at}/translate/{earlier}; keep one"));
+        if let Some(earlier) =
+            column.translate[..index].iter().position(|other| other.text == translation.text)
+        {
+            problems.add(
+                format!("{pointer}/text"),
+                format!("a duplicate of {at}/translate/{earlier}; keep one"),
+            );
         }
         value_problem(&format!("{pointer}/value"), shape, &translation.value, problems);
     }
 }
 
 /// A unit where there is none, or none where it is needed.
-fn unit_problems(at: &str, column: &Column, kind: CellKind, target: Target, layout: &Layout, problems: &mut Problems) {
+fn unit_problems(
+    at: &str,
+    column: &Column,
+    kind: CellKind,
+    target: Target,
+    layout: &Layout,
+    problems: &mut Problems,
+) {
     let pointer = format!("{at}/unit");
     match (column.unit, target.measured_in()) {
         (Some(_), _) if kind == CellKind::Amount => {
-            problems.add(pointer, "the cells of an amount have a unit of their own; remove this one");
+            problems
+                .add(pointer, "the cells of an amount have a unit of their own; remove this one");
         }
         (Some(unit), Some(_)) if unit.dimension() != crate::tables::Dimension::Length => {
             problems.add(pointer, format!("{unit} is not a unit of length"));
@@ -377,7 +464,10 @@ fn unit_problems(at: &str, column: &Column, kind: CellKind, target: Target, layo
         && (column.unit.is_some() || kind == CellKind::Amount)
         && layout.fixed_text(unit).is_none()
     {
-        problems.add(at, format!("lengths with a unit of their own are converted to {unit}; set that in fixed"));
+        problems.add(
+            at,
+            format!("lengths with a unit of their own are converted to {unit}; set that in fixed"),
+        );
     }
 }
 
@@ -400,16 +490,19 @@ fn template_problems(pointer: &str, text: &Text, problems: &mut Problems) {
     for error in Template::parse(text).err().into_iter().flatten() {
         match error {
             TemplateError::Path(error) => problems.path(pointer, error),
-            TemplateError::Brace => {
-                problems.add(pointer, format!("{text:?} has a brace without the path of a field, such as {{pipes.id}}"))
-            }
+            TemplateError::Brace => problems.add(
+                pointer,
+                format!("{text:?} has a brace without the path of a field, such as {{pipes.id}}"),
+            ),
         }
     }
 }
 
 /// Whether a text is an offset as RFC 3339 has it.
 fn is_offset(text: &str) -> bool {
-    let number = |part: &str, below: u8| part.len() == 2 && part.parse::<u8>().is_ok_and(|number| number < below);
+    let number = |part: &str, below: u8| {
+        part.len() == 2 && part.parse::<u8>().is_ok_and(|number| number < below)
+    };
     text == "Z"
         || text
             .strip_prefix(['+', '-'])
@@ -437,10 +530,22 @@ mod tests {
 
     #[test]
     fn every_label_of_the_encoding_standard_is_known() {
-        for label in
-            ["utf-8", "UTF8", "windows-1250", "cp1252", "latin1", "macintosh", "shift_jis", "gb18030", "utf-16be"]
-        {
-            assert_eq!(said(|l| l["table"]["encoding"] = label.into()), Vec::<String>::new(), "{label}");
+        for label in [
+            "utf-8",
+            "UTF8",
+            "windows-1250",
+            "cp1252",
+            "latin1",
+            "macintosh",
+            "shift_jis",
+            "gb18030",
+            "utf-16be",
+        ] {
+            assert_eq!(
+                said(|l| l["table"]["encoding"] = label.into()),
+                Vec::<String>::new(),
+                "{label}"
+            );
         }
         // A label that stands for what cannot be decoded.
         assert_eq!(said(|l| l["table"]["encoding"] = "hz-gb-2312".into()).len(), 1);
@@ -454,29 +559,59 @@ mod tests {
                 |l| l["table"]["encoding"] = "windows-1253x".into(),
                 "/table/encoding: \"windows-1253x\" is not a label of an encoding; did you mean \"windows-1253\"?",
             ),
-            (|l| l["columns"][0]["pattern"] = "dd".into(), "/columns/0/pattern: text takes no pattern; remove it"),
+            (
+                |l| l["columns"][0]["pattern"] = "dd".into(),
+                "/columns/0/pattern: text takes no pattern; remove it",
+            ),
             (|l| l["table"]["sheet"] = "Runs/May".into(), "/table/sheet: not a name of a sheet"),
             (
                 |l| l["columns"][0]["to"] = "pipes.idd".into(),
                 "/columns/0/to: pipes has no field \"idd\"; did you mean \"pipes.id\"?",
             ),
-            (|l| l["columns"][1]["heading"] = l["columns"][0]["heading"].clone(), "/columns/1/heading: the heading"),
-            (|l| l["columns"][0]["to"] = "media.id".into(), "/columns/0/to: media.id is not a field of a pipe"),
+            (
+                |l| l["columns"][1]["heading"] = l["columns"][0]["heading"].clone(),
+                "/columns/1/heading: the heading",
+            ),
+            (
+                |l| l["columns"][0]["to"] = "media.id".into(),
+                "/columns/0/to: media.id is not a field of a pipe",
+            ),
             (
                 |l| l["columns"][0]["kind"] = "station".into(),
                 "/columns/0/kind: pipes.id cannot hold cells of the kind station",
             ),
-            (|l| l["columns"][0]["drop"] = "no place".into(), "/columns/0: \"Pipe\" leads to several places"),
+            (
+                |l| l["columns"][0]["drop"] = "no place".into(),
+                "/columns/0: \"Pipe\" leads to several places",
+            ),
             (
                 |l| l["columns"][2]["translate"][0]["value"] = "down".into(),
                 "/columns/2/translate/0/value: \"down\" is not one of",
             ),
-            (|l| l["table"]["thousands_mark"] = ".".into(), "/table/thousands_mark: the same as the decimal mark"),
-            (|l| l["table"]["delimiter"] = ";;".into(), "/table/delimiter: expected one ASCII character"),
-            (|l| l["stretches"]["finish"] = "end".into(), "/stretches/finish: \"end\" must contain one #"),
-            (|l| l["made"][0]["text"] = "{pipes.id".into(), "/made/0/text: \"{pipes.id\" has a brace"),
-            (|l| l["table"]["heading_row"] = 0.into(), "/table/heading_row: rows are counted from 1"),
-            (|l| l["columns"][0]["heading"] = "Pipe\nno".into(), "/columns/0/heading: \"Pipe\\nno\" takes more rows"),
+            (
+                |l| l["table"]["thousands_mark"] = ".".into(),
+                "/table/thousands_mark: the same as the decimal mark",
+            ),
+            (
+                |l| l["table"]["delimiter"] = ";;".into(),
+                "/table/delimiter: expected one ASCII character",
+            ),
+            (
+                |l| l["stretches"]["finish"] = "end".into(),
+                "/stretches/finish: \"end\" must contain one #",
+            ),
+            (
+                |l| l["made"][0]["text"] = "{pipes.id".into(),
+                "/made/0/text: \"{pipes.id\" has a brace",
+            ),
+            (
+                |l| l["table"]["heading_row"] = 0.into(),
+                "/table/heading_row: rows are counted from 1",
+            ),
+            (
+                |l| l["columns"][0]["heading"] = "Pipe\nno".into(),
+                "/columns/0/heading: \"Pipe\\nno\" takes more rows",
+            ),
             (|l| l["xml"] = serde_json::json!({"rows": "Works/Note"}), ": set either table or xml"),
             (
                 |l| {
@@ -485,13 +620,25 @@ mod tests {
                 },
                 "/columns/0/heading: expected the path of an attribute, such as Works/Line/Note/@name",
             ),
-            (|l| l["columns"][5]["unit"] = "percent".into(), "/columns/5/unit: percent is not a unit of length"),
-            (|l| l["columns"][0]["unit"] = "mm".into(), "/columns/0/unit: the numbers of this field have no unit"),
-            (|l| l["columns"][1]["kind"] = "date-time".into(), "/columns/1: date and time need a pattern with both"),
+            (
+                |l| l["columns"][5]["unit"] = "percent".into(),
+                "/columns/5/unit: percent is not a unit of length",
+            ),
+            (
+                |l| l["columns"][0]["unit"] = "mm".into(),
+                "/columns/0/unit: the numbers of this field have no unit",
+            ),
+            (
+                |l| l["columns"][1]["kind"] = "date-time".into(),
+                "/columns/1: date and time need a pattern with both",
+            ),
             (
                 |l| {
                     l["columns"][5]["unit"] = "mm".into();
-                    l["fixed"].as_array_mut().unwrap().retain(|fixed| fixed["to"] != "units.length");
+                    l["fixed"]
+                        .as_array_mut()
+                        .unwrap()
+                        .retain(|fixed| fixed["to"] != "units.length");
                 },
                 "/columns/5: lengths with a unit of their own are converted to units.length",
             ),
@@ -499,19 +646,26 @@ mod tests {
                 |l| {
                     let columns = l["columns"].as_array_mut().unwrap();
                     columns.insert(0, serde_json::json!({"heading": "On", "to": "runs.finished"}));
-                    columns.insert(1, serde_json::json!({"heading": "At what time", "to": "runs.finished"}));
+                    columns.insert(
+                        1,
+                        serde_json::json!({"heading": "At what time", "to": "runs.finished"}),
+                    );
                 },
                 "/columns/1/to: /columns/0 leads to runs.finished already; a date and a time of day can share it",
             ),
             (
                 |l| {
-                    let column = serde_json::json!({"heading": "J", "to": "runs.observations.joint"});
+                    let column =
+                        serde_json::json!({"heading": "J", "to": "runs.observations.joint"});
                     l["columns"].as_array_mut().unwrap().insert(0, column);
                 },
                 "/columns/0/kind: runs.observations.joint cannot hold cells of the kind text; use yes-no, with its words in translate",
             ),
             (|l| l["zone"] = "CST".into(), "/zone: expected an offset from UTC"),
-            (|l| l["codes"]["columns"][0] = "Sen".into(), "/codes/columns/0: there is no column \"Sen\""),
+            (
+                |l| l["codes"]["columns"][0] = "Sen".into(),
+                "/codes/columns/0: there is no column \"Sen\"",
+            ),
         ];
         for (change, start) in cases {
             let said = said(change);

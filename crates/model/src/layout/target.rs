@@ -1,5 +1,5 @@
-//! The fields that a layout's paths lead to. Every path of the format is known from its shape, so a path is looked up once and is a
-//! number from then on: cheap to copy, to compare and to match.
+//! The fields that a layout's paths lead to. Every path of the format is known from its shape, so a
+//! path is looked up once and is a number from then on: cheap to copy, to compare and to match.
 
 use std::cmp::Ordering;
 use std::collections::{BTreeMap, HashMap};
@@ -11,7 +11,8 @@ use serde_json::{Map, Value};
 use crate::profile::{FieldPath, FieldPathError};
 use crate::shape::{self, Field, ObjectShape, Shape};
 
-/// A field of the format, as the path of a layout leads to it: lists are stepped through without a number.
+/// A field of the format, as the path of a layout leads to it: lists are stepped through without a
+/// number.
 ///
 /// ```
 /// use obvert_model::layout::{Record, Target};
@@ -28,8 +29,8 @@ use crate::shape::{self, Field, ObjectShape, Shape};
 #[derive(Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Target(u16);
 
-/// The fields that a layout treats in a way of their own. This is the one place where their paths are written out; a test holds that
-/// the format has them all.
+/// The fields that a layout treats in a way of their own. This is the one place where their paths
+/// are written out; a test holds that the format has them all.
 macro_rules! targets {
     ($($(#[$doc:meta])+ $name:ident = $path:literal;)+) => {
         #[allow(non_camel_case_types, clippy::upper_case_acronyms)]
@@ -125,7 +126,8 @@ targets! {
     CHARACTERISATION = "runs.observations.characterisation";
     /// The amounts of an observation, each a value and its unit.
     AMOUNTS = "runs.observations.quantities";
-    /// One amount of an observation; its unit is in the cell, in the column or follows from the code.
+    /// One amount of an observation; its unit is in the cell, in the column or follows from the
+    /// code.
     AMOUNT = "runs.observations.quantities.value";
     /// The grades of an observation. A column has one; the code says of which aspect it is.
     GRADES = "runs.observations.grades";
@@ -173,7 +175,8 @@ pub enum Record {
 
 impl Record {
     /// The records with lists of their own, the list within another before that one.
-    const LISTED: [Self; 6] = [Self::Observation, Self::Run, Self::Pipe, Self::Structure, Self::Media, Self::Party];
+    const LISTED: [Self; 6] =
+        [Self::Observation, Self::Run, Self::Pipe, Self::Structure, Self::Media, Self::Party];
 
     /// The path of the list that holds such records; empty for the document.
     #[must_use]
@@ -205,7 +208,9 @@ impl Record {
 
     /// The record of a path, and the path from there on.
     fn of(path: &str) -> (Self, &str) {
-        let below = |record: &Self| path.strip_prefix(record.list())?.strip_prefix('.').map(|rest| (*record, rest));
+        let below = |record: &Self| {
+            path.strip_prefix(record.list())?.strip_prefix('.').map(|rest| (*record, rest))
+        };
         Self::LISTED.iter().find_map(below).unwrap_or((Self::Document, path))
     }
 }
@@ -217,7 +222,8 @@ impl Target {
     /// When the format has no such field, with the nearest that it has.
     pub fn resolve(path: &FieldPath) -> Result<Self, FieldPathError> {
         path.resolve()?;
-        let none = || FieldPathError { message: format!("the format has no field {path}"), near: None };
+        let none =
+            || FieldPathError { message: format!("the format has no field {path}"), near: None };
         Self::named(path).ok_or_else(none)
     }
 
@@ -284,13 +290,15 @@ impl Target {
         }
     }
 
-    /// For a length, the field that has its unit: [`Target::LENGTH_UNIT`] or [`Target::SECTION_UNIT`].
+    /// For a length, the field that has its unit: [`Target::LENGTH_UNIT`] or
+    /// [`Target::SECTION_UNIT`].
     #[must_use]
     pub fn measured_in(self) -> Option<Self> {
         self.field().measures().and_then(Self::named)
     }
 
-    /// Whether it is of a record in a list for which there is no [`Record`], such as that of the equipment.
+    /// Whether it is of a record in a list for which there is no [`Record`], such as that of the
+    /// equipment.
     #[must_use]
     pub fn is_unlisted(self) -> bool {
         self.entry().unlisted
@@ -305,7 +313,8 @@ impl Target {
     /// Whether another field is this one or within it.
     #[must_use]
     pub fn holds(self, other: Self) -> bool {
-        self == other || other.path().strip_prefix(self.path()).is_some_and(|rest| rest.starts_with('.'))
+        self == other
+            || other.path().strip_prefix(self.path()).is_some_and(|rest| rest.starts_with('.'))
     }
 
     /// Its value in a record.
@@ -321,7 +330,8 @@ impl Target {
         rest.iter().try_fold(record.get(first)?, |value, key| value.get(key))
     }
 
-    /// Sets its value in the fields of a record; the objects that hold it are made where they are absent.
+    /// Sets its value in the fields of a record; the objects that hold it are made where they are
+    /// absent.
     pub fn put(self, record: &mut Map<String, Value>, value: Value) {
         let Some((last, above)) = self.keys().split_last() else { return };
         let mut holder = record;
@@ -439,9 +449,15 @@ fn catalogue() -> &'static Catalogue {
 type Found = (&'static Field, bool);
 
 /// The fields of an object and of all that is below it, by path.
-fn collect(object: &'static ObjectShape, above: &str, in_list: bool, fields: &mut BTreeMap<String, Found>) {
+fn collect(
+    object: &'static ObjectShape,
+    above: &str,
+    in_list: bool,
+    fields: &mut BTreeMap<String, Found>,
+) {
     for field in &object.fields {
-        let path = if above.is_empty() { field.name.clone() } else { format!("{above}.{}", field.name) };
+        let path =
+            if above.is_empty() { field.name.clone() } else { format!("{above}.{}", field.name) };
         let mut shape = &field.shape;
         while let Shape::List(item) = shape {
             shape = item;

@@ -1,4 +1,5 @@
-//! Texts with fields in braces, from which a layout makes values: `{pipes.upstream}/{pipes.downstream}`.
+//! Texts with fields in braces, from which a layout makes values:
+//! `{pipes.upstream}/{pipes.downstream}`.
 
 use super::Target;
 use crate::profile::{FieldPath, FieldPathError};
@@ -27,7 +28,9 @@ pub struct Template {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum TemplateError {
     /// A brace without the path of a field.
-    #[error("a brace is not followed by the path of a field and a closing brace, such as {{pipes.id}}")]
+    #[error(
+        "a brace is not followed by the path of a field and a closing brace, such as {{pipes.id}}"
+    )]
     Brace,
     /// A path that leads nowhere.
     #[error(transparent)]

@@ -70,7 +70,8 @@ words! {
         Read = "read",
         /// It was read in a public source that quotes the original.
         SecondHand = "second-hand",
-        /// It was written down from memory and held against no source: look it up before relying on it.
+        /// It was written down from memory and held against no source: look it up before relying on
+        /// it.
         FromMemory = "from-memory",
     }
 }
@@ -132,7 +133,8 @@ words! {
 }
 
 words! {
-    /// What a percentage is a share of. Ten per cent of the height of a circular pipe is 5.2 per cent of its area.
+    /// What a percentage is a share of. Ten per cent of the height of a circular pipe is 5.2 per
+    /// cent of its area.
     pub PercentOf {
         /// The height of the cross-section.
         Height = "height",
@@ -173,7 +175,8 @@ table! {
         name: Text,
         /// Whether it must be there.
         required: bool,
-        /// Whether there are values that this list does not know, so that another one is no mistake.
+        /// Whether there are values that this list does not know, so that another one is no
+        /// mistake.
         open?: bool,
         /// The values that it can have.
         values[]: CharacterisationValue,
@@ -185,7 +188,8 @@ table! {
     pub QuantityMeaning {
         /// What is measured.
         name: Text,
-        /// The unit of `min`, `max` and of a grade scheme's bands; other units of the same dimension may be recorded.
+        /// The unit of `min`, `max` and of a grade scheme's bands; other units of the same
+        /// dimension may be recorded.
         unit: QuantityUnit,
         /// Whether it must be there.
         required?: bool,
@@ -195,8 +199,8 @@ table! {
         max?: f64,
         /// What a percentage is a share of.
         of?: PercentOf,
-        /// The characterisation that it goes with, from the first place on; any when absent. Amounts that go with
-        /// another characterisation take no place.
+        /// The characterisation that it goes with, from the first place on; any when absent.
+        /// Amounts that go with another characterisation take no place.
         when[]: Text,
         /// How far it can be trusted, where that differs from its code.
         standing?: Standing,
@@ -221,7 +225,8 @@ table! {
 }
 
 table! {
-    /// An amount that two codes of different lists share. The recorded number and unit stay as they are.
+    /// An amount that two codes of different lists share. The recorded number and unit stay as they
+    /// are.
     pub SameAmount {
         /// Its name with this code.
         own: Text,
@@ -231,12 +236,13 @@ table! {
 }
 
 table! {
-    /// A code of another list that means the same, or the same and more. What it says holds both ways where it fits exactly.
+    /// A code of another list that means the same, or the same and more. What it says holds both
+    /// ways where it fits exactly.
     pub SameAs {
         /// The other list's id.
         list: Text,
-        /// The characterisation of this code that the link is for, from the first place on; any when absent. Of several
-        /// links that hold, the one that asks for most is taken.
+        /// The characterisation of this code that the link is for, from the first place on; any
+        /// when absent. Of several links that hold, the one that asks for most is taken.
         when[]: Text,
         /// The code there.
         code: CodeId,
@@ -287,12 +293,13 @@ table! {
         shapes[]: Shape,
         /// Codes of other lists that mean the same.
         same_as[]: SameAs,
-        /// How far the code, its name and what it holds can be trusted, as far as nothing below says otherwise. A list
-        /// that is its own authority has none.
+        /// How far the code, its name and what it holds can be trusted, as far as nothing below
+        /// says otherwise. A list that is its own authority has none.
         standing?: Standing,
         /// Where it was read, or what is uncertain about it.
         source?: Text,
-        /// How far what it says of clock, stretch, joint, materials and shapes can be trusted, where that differs.
+        /// How far what it says of clock, stretch, joint, materials and shapes can be trusted,
+        /// where that differs.
         use_standing?: Standing,
     }
 }
@@ -305,7 +312,8 @@ impl Code {
         self.label.get("en").or_else(any).map_or(self.code.as_str(), Text::as_str)
     }
 
-    /// What the amounts of an observation with this characterisation measure, in the order in which they stand there.
+    /// What the amounts of an observation with this characterisation measure, in the order in which
+    /// they stand there.
     pub fn amounts<'c, C: AsRef<str>>(
         &'c self,
         characterisation: &'c [C],
@@ -316,7 +324,8 @@ impl Code {
 
 /// Whether a characterisation begins as a condition asks.
 pub(crate) fn begins<C: AsRef<str>>(characterisation: &[C], when: &[Text]) -> bool {
-    when.len() <= characterisation.len() && when.iter().zip(characterisation).all(|(asked, is)| **asked == *is.as_ref())
+    when.len() <= characterisation.len()
+        && when.iter().zip(characterisation).all(|(asked, is)| **asked == *is.as_ref())
 }
 
 table! {
@@ -358,27 +367,30 @@ impl CodeList {
         crate::schema::of::<Self>("code-list", "Obvert code list", examples)
     }
 
-    /// The project's own list, `obvert-terms`. It is no authority's; an office that is bound to another list brings it
-    /// as a file.
+    /// The project's own list, `obvert-terms`. It is no authority's; an office that is bound to
+    /// another list brings it as a file.
     #[must_use]
     pub fn obvert_terms() -> &'static Self {
         static LIST: OnceLock<CodeList> = OnceLock::new();
         LIST.get_or_init(|| {
             // Embedded, and read by a test.
             #[allow(clippy::expect_used)]
-            CodeList::read(include_bytes!("../../data/code-lists/obvert-terms.json")).expect("the built-in list reads")
+            CodeList::read(include_bytes!("../../data/code-lists/obvert-terms.json"))
+                .expect("the built-in list reads")
         })
     }
 
-    /// The codes of EN 13508-2:2003+A1:2011 for drains and sewers, as far as public sources and memory go: the project's
-    /// compilation, in its own words, and no substitute for the standard. Every entry says how far it can be trusted.
+    /// The codes of EN 13508-2:2003+A1:2011 for drains and sewers, as far as public sources and
+    /// memory go: the project's compilation, in its own words, and no substitute for the standard.
+    /// Every entry says how far it can be trusted.
     #[must_use]
     pub fn en_13508_2() -> &'static Self {
         static LIST: OnceLock<CodeList> = OnceLock::new();
         LIST.get_or_init(|| {
             // Embedded, and read by a test.
             #[allow(clippy::expect_used)]
-            CodeList::read(include_bytes!("../../data/code-lists/en-13508-2.json")).expect("the built-in list reads")
+            CodeList::read(include_bytes!("../../data/code-lists/en-13508-2.json"))
+                .expect("the built-in list reads")
         })
     }
 

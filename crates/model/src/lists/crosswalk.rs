@@ -1,5 +1,6 @@
-//! From one code list to another along `same_as`. What a link does not carry is named, so that whoever translates a
-//! document, or grades it by a scheme for another list, can say what was lost instead of losing it.
+//! From one code list to another along `same_as`. What a link does not carry is named, so that
+//! whoever translates a document, or grades it by a scheme for another list, can say what was lost
+//! instead of losing it.
 //!
 //! ```
 //! use obvert_model::lists::{CodeList, Crosswalk};
@@ -23,9 +24,10 @@ use super::{Code, CodeList, Fit};
 use crate::tables::Quantity;
 use crate::text::Text;
 
-/// The extension of an observation that keeps the coding from before a translation: an object of `list`, `version` and
-/// `code`, and as far as they were recorded `characterisation`, `quantities` and `remark`, as they stood in the observation;
-/// `earlier` is a list of what stood under this very key before.
+/// The extension of an observation that keeps the coding from before a translation: an object of
+/// `list`, `version` and `code`, and as far as they were recorded `characterisation`, `quantities`
+/// and `remark`, as they stood in the observation; `earlier` is a list of what stood under this
+/// very key before.
 pub const ORIGINAL: &str = "example.obvert.original";
 
 /// The way from one list to another.
@@ -87,7 +89,8 @@ pub enum NoEquivalent<'l> {
     Unknown,
     /// No link leads from it, as it is characterised, to the other list.
     Missing(&'l Code),
-    /// There are links, but each asks for a characterisation that is not recorded. It could be any of these.
+    /// There are links, but each asks for a characterisation that is not recorded. It could be any
+    /// of these.
     Ambiguous(&'l Code, Vec<&'l Code>),
 }
 
@@ -100,15 +103,20 @@ impl std::fmt::Display for NoEquivalent<'_> {
             Self::Missing(code) => write!(f, "{} has no equivalent", code.code),
             Self::Ambiguous(code, could) => {
                 let could: Vec<&str> = could.iter().map(|code| code.code.as_str()).collect();
-                write!(f, "{} could be {}: what would tell them apart is not recorded", code.code, could.join(" or "))
+                write!(
+                    f,
+                    "{} could be {}: what would tell them apart is not recorded",
+                    code.code,
+                    could.join(" or ")
+                )
             }
         }
     }
 }
 
 impl<'l> Crosswalk<'l> {
-    /// Gathers the links of both lists: those of `from`, and, for what these leave open, those of `to` that fit exactly,
-    /// taken the other way. Links to codes that are not there lead nowhere.
+    /// Gathers the links of both lists: those of `from`, and, for what these leave open, those of
+    /// `to` that fit exactly, taken the other way. Links to codes that are not there lead nowhere.
     #[must_use]
     pub fn new(from: &'l CodeList, to: &'l CodeList) -> Self {
         let (codes, targets) = (from.by_code(), to.by_code());
@@ -116,7 +124,11 @@ impl<'l> Crosswalk<'l> {
         for code in &from.codes {
             for same in code.same_as.iter().filter(|same| same.list == to.id) {
                 let Some(target) = targets.get(same.code.as_str()) else { continue };
-                let amounts = same.quantities.iter().map(|both| (both.own.as_str(), both.other.as_str())).collect();
+                let amounts = same
+                    .quantities
+                    .iter()
+                    .map(|both| (both.own.as_str(), both.other.as_str()))
+                    .collect();
                 links.entry(&code.code).or_default().push(Link {
                     when: &same.when,
                     code: target,
@@ -128,16 +140,29 @@ impl<'l> Crosswalk<'l> {
         }
         let mut reverse: Vec<(&str, Link<'l>)> = Vec::new();
         for target in &to.codes {
-            for same in target.same_as.iter().filter(|same| same.list == from.id && same.fit() == Fit::Exact) {
+            for same in target
+                .same_as
+                .iter()
+                .filter(|same| same.list == from.id && same.fit() == Fit::Exact)
+            {
                 let own = links.get(same.code.as_str());
-                let settled =
-                    own.is_some_and(|own| own.iter().any(|link| link.when == same.characterisation.as_slice()));
+                let settled = own.is_some_and(|own| {
+                    own.iter().any(|link| link.when == same.characterisation.as_slice())
+                });
                 if settled || !codes.contains_key(same.code.as_str()) {
                     continue;
                 }
-                let amounts = same.quantities.iter().map(|both| (both.other.as_str(), both.own.as_str())).collect();
-                let (when, characterisation) = (same.characterisation.as_slice(), same.when.as_slice());
-                reverse.push((&same.code, Link { when, code: target, characterisation, fit: Fit::Exact, amounts }));
+                let amounts = same
+                    .quantities
+                    .iter()
+                    .map(|both| (both.other.as_str(), both.own.as_str()))
+                    .collect();
+                let (when, characterisation) =
+                    (same.characterisation.as_slice(), same.when.as_slice());
+                reverse.push((
+                    &same.code,
+                    Link { when, code: target, characterisation, fit: Fit::Exact, amounts },
+                ));
             }
         }
         for (code, link) in reverse {
@@ -200,12 +225,17 @@ impl<'l> Crosswalk<'l> {
             lost.push(Lost::Characterisation(link.when.len()));
         }
         let quantities = amounts(own, link, characterisation, quantities, &mut lost);
-        Ok(Carried { code: link.code, characterisation: link.characterisation.to_vec(), quantities, lost })
+        Ok(Carried {
+            code: link.code,
+            characterisation: link.characterisation.to_vec(),
+            quantities,
+            lost,
+        })
     }
 }
 
-/// The amounts in the other code's order. An amount whose place there can only be reached over an empty one is lost, since
-/// amounts are told apart by their places.
+/// The amounts in the other code's order. An amount whose place there can only be reached over an
+/// empty one is lost, since amounts are told apart by their places.
 fn amounts<'l>(
     own: &'l Code,
     link: &Link<'l>,
@@ -221,9 +251,12 @@ fn amounts<'l>(
         .collect();
     let mut places: Vec<(usize, usize)> = Vec::new();
     for (index, _) in quantities.iter().enumerate() {
-        let other = names.get(index).and_then(|name| link.amounts.iter().find(|(own, _)| own == name));
+        let other =
+            names.get(index).and_then(|name| link.amounts.iter().find(|(own, _)| own == name));
         let place = other.and_then(|(_, other)| {
-            link.code.amounts(link.characterisation).position(|meaning| meaning.name.as_str() == *other)
+            link.code
+                .amounts(link.characterisation)
+                .position(|meaning| meaning.name.as_str() == *other)
         });
         if let Some(place) = place.filter(|place| places.iter().all(|(_, taken)| taken != place)) {
             places.push((index, place));

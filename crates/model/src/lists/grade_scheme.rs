@@ -1,4 +1,5 @@
-//! A grade scheme: how bad each code is, by its amount, the pipe's material and size, and how grades roll up.
+//! A grade scheme: how bad each code is, by its amount, the pipe's material and size, and how
+//! grades roll up.
 
 use std::sync::OnceLock;
 
@@ -76,8 +77,8 @@ table! {
 }
 
 table! {
-    /// How one code is graded in one aspect, under conditions. Entries of a code are tried in order; the first whose
-    /// conditions hold is taken.
+    /// How one code is graded in one aspect, under conditions. Entries of a code are tried in
+    /// order; the first whose conditions hold is taken.
     pub GradeEntry {
         /// The code.
         code: CodeId,
@@ -107,11 +108,13 @@ table! {
 }
 
 words! {
-    /// What the peak of a pipe is. Public practice has more than one, and they give different figures.
+    /// What the peak of a pipe is. Public practice has more than one, and they give different
+    /// figures.
     pub complete PeakMethod {
         /// The worst single grade.
         WorstGrade = "worst-grade",
-        /// The greatest sum of grades in one of the lengths that the run is cut into from its zero point on.
+        /// The greatest sum of grades in one of the lengths that the run is cut into from its zero
+        /// point on.
         FixedLengths = "fixed-lengths",
         /// The greatest sum of grades in any length, wherever it begins.
         SlidingLength = "sliding-length",
@@ -123,7 +126,8 @@ table! {
     pub Peak {
         /// What it is.
         method: PeakMethod,
-        /// The length that grades are summed over; half-open, its beginning belongs to it. Not with `worst-grade`.
+        /// The length that grades are summed over; half-open, its beginning belongs to it. Not with
+        /// `worst-grade`.
         length?: Span,
     }
 }
@@ -133,7 +137,8 @@ table! {
     pub Rollup {
         /// How the peak is found; the worst single grade when absent.
         peak?: Peak,
-        /// The interval at which a stretch counts again: a stretch counts once for every interval begun, at least once.
+        /// The interval at which a stretch counts again: a stretch counts once for every interval
+        /// begun, at least once.
         interval: Span,
         /// The length that `per_length` is stated for.
         per_length: Span,
@@ -172,7 +177,8 @@ table! {
 }
 
 impl Rollup {
-    /// The length that a peak is summed over, in metres, and whether it slides; `None` where the peak is the worst grade.
+    /// The length that a peak is summed over, in metres, and whether it slides; `None` where the
+    /// peak is the worst grade.
     #[must_use]
     pub fn peak_over(&self) -> Option<(f64, bool)> {
         let peak = self.peak.as_ref()?;
@@ -197,11 +203,13 @@ impl GradeScheme {
     /// The schema of grade schemes.
     #[must_use]
     pub fn schema() -> serde_json::Value {
-        let examples = crate::schema::example(include_str!("../../data/examples/grade-scheme.json"));
+        let examples =
+            crate::schema::example(include_str!("../../data/examples/grade-scheme.json"));
         crate::schema::of::<Self>("grade-scheme", "Obvert grade scheme", examples)
     }
 
-    /// The project's own scheme, `obvert-grades`. It is no authority's and no statement that a pipe is safe.
+    /// The project's own scheme, `obvert-grades`. It is no authority's and no statement that a pipe
+    /// is safe.
     #[must_use]
     pub fn obvert_grades() -> &'static Self {
         static SCHEME: OnceLock<GradeScheme> = OnceLock::new();
@@ -216,6 +224,8 @@ impl GradeScheme {
     /// A built-in scheme by its id and version.
     #[must_use]
     pub fn built_in(id: &str, version: &str) -> Option<&'static Self> {
-        [Self::obvert_grades()].into_iter().find(|scheme| *scheme.id == *id && *scheme.version == *version)
+        [Self::obvert_grades()]
+            .into_iter()
+            .find(|scheme| *scheme.id == *id && *scheme.version == *version)
     }
 }

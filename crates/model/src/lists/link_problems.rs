@@ -1,4 +1,5 @@
-//! Whether the links of a code list lead somewhere, and whether a translation along them could go two ways.
+//! Whether the links of a code list lead somewhere, and whether a translation along them could go
+//! two ways.
 
 use std::collections::BTreeMap;
 
@@ -13,7 +14,8 @@ use crate::text::Text;
 /// A code with a characterisation.
 type Characterised<'l> = (&'l str, &'l [Text]);
 
-/// Looks at every link of a list. Those to lists that are not at hand can be looked at from this side only.
+/// Looks at every link of a list. Those to lists that are not at hand can be looked at from this
+/// side only.
 pub(super) fn add(list: &CodeList, others: &[&CodeList], problems: &mut Problems) {
     let own = list.by_code();
     let built_in = |id: &str| CodeList::built_ins().into_iter().find(|known| *known.id == *id);
@@ -25,14 +27,23 @@ pub(super) fn add(list: &CodeList, others: &[&CodeList], problems: &mut Problems
             let at = format!("/codes/{index}/same_as/{number}");
             values_problems(code, &link.when, &format!("{at}/when"), problems);
             if link.list == list.id && link.code == code.code {
-                problems.add(ListProblemKind::Link, &at, "the code is linked to itself; take the link away");
+                problems.add(
+                    ListProblemKind::Link,
+                    &at,
+                    "the code is linked to itself; take the link away",
+                );
                 continue;
             }
             let before = &code.same_as[..number];
             if let Some(earlier) = before.iter().position(|other| same_question(other, link)) {
                 let other = &before[earlier];
-                let (kind, message) = if other.code == link.code && other.characterisation == link.characterisation {
-                    (ListProblemKind::Twice, format!("the link to {} stands twice; keep one", target(link)))
+                let (kind, message) = if other.code == link.code
+                    && other.characterisation == link.characterisation
+                {
+                    (
+                        ListProblemKind::Twice,
+                        format!("the link to {} stands twice; keep one", target(link)),
+                    )
                 } else {
                     let message = format!(
                         "{:?} is translated to {} and to {}; give the two different conditions under when, or keep one",
@@ -46,7 +57,8 @@ pub(super) fn add(list: &CodeList, others: &[&CodeList], problems: &mut Problems
                 continue;
             }
             if link.fit() == Fit::Exact {
-                let key = (link.list.as_str(), (link.code.as_str(), link.characterisation.as_slice()));
+                let key =
+                    (link.list.as_str(), (link.code.as_str(), link.characterisation.as_slice()));
                 let this = (code.code.as_str(), link.when.as_slice());
                 let first = *claimed.entry(key).or_insert(this);
                 if first != this {
@@ -81,24 +93,39 @@ fn target(link: &SameAs) -> String {
     format!("{}{letters} of {}", link.code, link.list)
 }
 
-fn follow(code: &Code, link: &SameAs, there: &BTreeMap<&str, &Code>, at: &str, problems: &mut Problems) {
+fn follow(
+    code: &Code,
+    link: &SameAs,
+    there: &BTreeMap<&str, &Code>,
+    at: &str,
+    problems: &mut Problems,
+) {
     let Some(other) = there.get(link.code.as_str()) else {
         let message = format!("{} has no code {:?}", link.list, &*link.code);
         let mut all: Vec<&str> = there.keys().copied().collect();
         all.sort_unstable();
-        return problems.unknown(ListProblemKind::Link, format!("{at}/code"), message, &link.code, all.into_iter());
+        return problems.unknown(
+            ListProblemKind::Link,
+            format!("{at}/code"),
+            message,
+            &link.code,
+            all.into_iter(),
+        );
     };
     values_problems(other, &link.characterisation, &format!("{at}/characterisation"), problems);
     for (index, both) in link.quantities.iter().enumerate() {
         let at = format!("{at}/quantities/{index}");
         let before = &link.quantities[..index];
-        let twice = |same: fn(&SameAmount) -> &str| before.iter().any(|earlier| same(earlier) == same(both));
+        let twice = |same: fn(&SameAmount) -> &str| {
+            before.iter().any(|earlier| same(earlier) == same(both))
+        };
         if twice(|both| &both.own) || twice(|both| &both.other) {
             let message = "one of the two amounts is linked already; link each once";
             problems.add(ListProblemKind::Twice, &at, message);
         }
         let here = amount(code, &link.when, &both.own, &format!("{at}/own"), problems);
-        let there = amount(other, &link.characterisation, &both.other, &format!("{at}/other"), problems);
+        let there =
+            amount(other, &link.characterisation, &both.other, &format!("{at}/other"), problems);
         if let (Some(here), Some(there)) = (here, there) {
             if here.unit.dimension() != there.unit.dimension() || here.of != there.of {
                 let message = format!(
@@ -125,13 +152,15 @@ fn amount<'c>(
     at: &str,
     problems: &mut Problems,
 ) -> Option<&'c QuantityMeaning> {
-    let can =
-        |meaning: &&QuantityMeaning| begins(characterisation, &meaning.when) || begins(&meaning.when, characterisation);
+    let can = |meaning: &&QuantityMeaning| {
+        begins(characterisation, &meaning.when) || begins(&meaning.when, characterisation)
+    };
     let found = code.quantities.iter().filter(can).find(|meaning| *meaning.name == *name);
     if found.is_none() {
         let names = || code.quantities.iter().filter(can).map(|meaning| meaning.name.as_str());
         let has = names().collect::<Vec<_>>().join(", ");
-        let has = if has.is_empty() { "it has none there".to_owned() } else { format!("it has {has}") };
+        let has =
+            if has.is_empty() { "it has none there".to_owned() } else { format!("it has {has}") };
         let message = format!("{:?} has no amount {name:?}; {has}", &*code.code);
         problems.unknown(ListProblemKind::Link, at, message, name, names());
     }

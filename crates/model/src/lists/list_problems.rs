@@ -1,15 +1,17 @@
-//! Whether a code list makes sense in itself: what its schema cannot say. An office that brings its own is told before
-//! the first survey is checked by it, with the place in the file.
+//! Whether a code list makes sense in itself: what its schema cannot say. An office that brings its
+//! own is told before the first survey is checked by it, with the place in the file.
 
 use super::code_list::begins;
 use super::problems::Problems;
-use super::{ClockUse, Code, CodeList, ListProblem, ListProblemKind, QuantityMeaning, link_problems};
+use super::{
+    ClockUse, Code, CodeList, ListProblem, ListProblemKind, QuantityMeaning, link_problems,
+};
 use crate::tables::QuantityUnit;
 use crate::text::Text;
 
 impl CodeList {
-    /// What does not make sense in the list; empty for a sound one. Links are followed within the list and to the
-    /// built-in ones.
+    /// What does not make sense in the list; empty for a sound one. Links are followed within the
+    /// list and to the built-in ones.
     ///
     /// ```
     /// use obvert_model::lists::{CodeList, ListProblemKind};
@@ -38,7 +40,10 @@ impl CodeList {
         }
         problems.twice("/codes", "code", self.codes.iter().map(|code| code.code.as_str()));
         let each = || self.codes.iter().enumerate();
-        problems.named_twice(each().map(|(index, code)| (format!("/codes/{index}"), code.code.as_str(), &code.label)));
+        problems.named_twice(
+            each()
+                .map(|(index, code)| (format!("/codes/{index}"), code.code.as_str(), &code.label)),
+        );
         for (index, code) in each() {
             code_problems(code, &format!("/codes/{index}"), &mut problems);
         }
@@ -49,15 +54,21 @@ impl CodeList {
 
 fn code_problems(code: &Code, at: &str, problems: &mut Problems) {
     if code.label.is_empty() {
-        problems.add(ListProblemKind::Empty, format!("{at}/label"), "the code has a name in no language");
+        problems.add(
+            ListProblemKind::Empty,
+            format!("{at}/label"),
+            "the code has a name in no language",
+        );
     }
     characterisation_problems(code, at, problems);
     let mut optional = None;
     for (index, quantity) in code.quantities.iter().enumerate() {
         let at = format!("{at}/quantities/{index}");
-        // Amounts of one name can stand for different characterisations, where only one of them ever applies.
-        let meets =
-            |other: &&QuantityMeaning| begins(&other.when, &quantity.when) || begins(&quantity.when, &other.when);
+        // Amounts of one name can stand for different characterisations, where only one of them
+        // ever applies.
+        let meets = |other: &&QuantityMeaning| {
+            begins(&other.when, &quantity.when) || begins(&quantity.when, &other.when)
+        };
         let before = &code.quantities[..index];
         if before.iter().filter(meets).any(|other| other.name == quantity.name) {
             let message = format!("the amount {:?} stands twice; keep one", &*quantity.name);
@@ -67,7 +78,11 @@ fn code_problems(code: &Code, at: &str, problems: &mut Problems) {
         if quantity.required != Some(true) {
             optional.get_or_insert(quantity);
         } else if let Some(earlier) = optional.filter(meets) {
-            problems.add(ListProblemKind::Order, at, behind_optional(&quantity.name, &earlier.name));
+            problems.add(
+                ListProblemKind::Order,
+                at,
+                behind_optional(&quantity.name, &earlier.name),
+            );
         }
     }
     if code.clock.usage == ClockUse::None && code.clock.extent.is_some() {
@@ -77,12 +92,18 @@ fn code_problems(code: &Code, at: &str, problems: &mut Problems) {
 }
 
 fn behind_optional(name: &str, earlier: &str) -> String {
-    format!("{name:?} must be there but stands behind {earlier:?}, which may be left out; put what must be there first")
+    format!(
+        "{name:?} must be there but stands behind {earlier:?}, which may be left out; put what must be there first"
+    )
 }
 
 fn characterisation_problems(code: &Code, at: &str, problems: &mut Problems) {
     let places = &code.characterisation;
-    problems.twice(&format!("{at}/characterisation"), "place", places.iter().map(|place| place.name.as_str()));
+    problems.twice(
+        &format!("{at}/characterisation"),
+        "place",
+        places.iter().map(|place| place.name.as_str()),
+    );
     let mut optional = None;
     for (index, place) in places.iter().enumerate() {
         let at = format!("{at}/characterisation/{index}");
@@ -95,9 +116,15 @@ fn characterisation_problems(code: &Code, at: &str, problems: &mut Problems) {
             let message = "the place can have no value; list them, or say that it is open";
             problems.add(ListProblemKind::Empty, format!("{at}/values"), message);
         }
-        problems.twice(&format!("{at}/values"), "value", place.values.iter().map(|value| value.value.as_str()));
+        problems.twice(
+            &format!("{at}/values"),
+            "value",
+            place.values.iter().map(|value| value.value.as_str()),
+        );
         let values = place.values.iter().enumerate();
-        problems.named_twice(values.map(|(index, v)| (format!("{at}/values/{index}"), v.value.as_str(), &v.label)));
+        problems.named_twice(
+            values.map(|(index, v)| (format!("{at}/values/{index}"), v.value.as_str(), &v.label)),
+        );
         for (index, value) in place.values.iter().enumerate() {
             if value.label.is_empty() {
                 let at = format!("{at}/values/{index}/label");
@@ -107,12 +134,16 @@ fn characterisation_problems(code: &Code, at: &str, problems: &mut Problems) {
     }
 }
 
-/// Reports values that cannot stand in a code's characterisation: in a condition, or at the other end of a link.
+/// Reports values that cannot stand in a code's characterisation: in a condition, or at the other
+/// end of a link.
 pub(super) fn values_problems(code: &Code, values: &[Text], at: &str, problems: &mut Problems) {
     for (index, value) in values.iter().enumerate() {
         let place = code.characterisation.get(index);
-        let known = || place.into_iter().flat_map(|place| &place.values).map(|known| known.value.as_str());
-        if place.is_some_and(|place| place.open == Some(true)) || known().any(|known| *known == **value) {
+        let known =
+            || place.into_iter().flat_map(|place| &place.values).map(|known| known.value.as_str());
+        if place.is_some_and(|place| place.open == Some(true))
+            || known().any(|known| *known == **value)
+        {
             continue;
         }
         let message = match place {
@@ -129,7 +160,13 @@ pub(super) fn values_problems(code: &Code, values: &[Text], at: &str, problems: 
                 )
             }
         };
-        problems.unknown(ListProblemKind::Unknown, format!("{at}/{index}"), message, value, known());
+        problems.unknown(
+            ListProblemKind::Unknown,
+            format!("{at}/{index}"),
+            message,
+            value,
+            known(),
+        );
     }
 }
 
@@ -140,7 +177,10 @@ fn quantity_problems(code: &Code, quantity: &QuantityMeaning, at: &str, problems
             problems.add(
                 ListProblemKind::EmptyRange,
                 at,
-                format!("nothing lies from {min} to {max} {}; put the lesser number into min", quantity.unit),
+                format!(
+                    "nothing lies from {min} to {max} {}; put the lesser number into min",
+                    quantity.unit
+                ),
             );
         }
     }
@@ -152,7 +192,11 @@ fn quantity_problems(code: &Code, quantity: &QuantityMeaning, at: &str, problems
         }
         (QuantityUnit::Percent, Some(_)) | (_, None) => {}
         (unit, Some(of)) => {
-            problems.add(ListProblemKind::Contradiction, at, format!("an amount in {unit} is no share of {of}"));
+            problems.add(
+                ListProblemKind::Contradiction,
+                at,
+                format!("an amount in {unit} is no share of {of}"),
+            );
         }
     }
 }

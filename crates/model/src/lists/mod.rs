@@ -1,5 +1,5 @@
-//! Code lists and grade schemes: what codes mean and how bad each is. Both are data, so that an office that is bound
-//! to a list of its own brings it as a file.
+//! Code lists and grade schemes: what codes mean and how bad each is. Both are data, so that an
+//! office that is bound to a list of its own brings it as a file.
 //!
 //! ```
 //! use obvert_model::lists::{CodeList, GradeScheme};
@@ -27,13 +27,14 @@ mod list_problems;
 mod problems;
 
 pub use code_list::{
-    Characterisation, CharacterisationValue, ClockExtent, ClockRule, ClockUse, Code, CodeList, CodeListVersion, Family,
-    Fit, JointUse, Labels, PercentOf, QuantityMeaning, Role, SameAmount, SameAs, Standing, StretchUse,
+    Characterisation, CharacterisationValue, ClockExtent, ClockRule, ClockUse, Code, CodeList,
+    CodeListVersion, Family, Fit, JointUse, Labels, PercentOf, QuantityMeaning, Role, SameAmount,
+    SameAs, Standing, StretchUse,
 };
 pub use crosswalk::{Carried, Crosswalk, Link, Lost, NoEquivalent, ORIGINAL};
 pub use grade_scheme::{
-    Band, CodeListRef, GradeEntry, GradeScheme, GradeSchemeVersion, GradeStep, Peak, PeakMethod, Rollup, Scale,
-    SizeRange, Span,
+    Band, CodeListRef, GradeEntry, GradeScheme, GradeSchemeVersion, GradeStep, Peak, PeakMethod,
+    Rollup, Scale, SizeRange, Span,
 };
 pub use problems::{ListProblem, ListProblemKind};
 
@@ -43,12 +44,14 @@ use crate::read::{ReadError, Subject, explain_as};
 use crate::text::{Language, Text};
 
 file_error! {
-    /// Why a code list could not be read. Its [`source`](std::error::Error::source) says where and what.
+    /// Why a code list could not be read. Its [`source`](std::error::Error::source) says where and
+    /// what.
     pub CodeListError of "code list"
 }
 
 file_error! {
-    /// Why a grade scheme could not be read. Its [`source`](std::error::Error::source) says where and what.
+    /// Why a grade scheme could not be read. Its [`source`](std::error::Error::source) says where
+    /// and what.
     pub GradeSchemeError of "grade scheme"
 }
 
@@ -70,7 +73,9 @@ fn labels<'de, D: Deserializer<'de>>(source: D) -> Result<Labels, D::Error> {
             let mut labels = Labels::new();
             while let Some((language, text)) = source.next_entry::<Language, Text>()? {
                 if let Some(earlier) = labels.insert(language, text) {
-                    return Err(A::Error::custom(format_args!("a second name beside {earlier:?} in one language")));
+                    return Err(A::Error::custom(format_args!(
+                        "a second name beside {earlier:?} in one language"
+                    )));
                 }
             }
             Ok(labels)

@@ -1,5 +1,6 @@
-//! Whether a list or a scheme makes sense in itself. An office that brings its own is told before the first survey is
-//! judged by it, since a band that is missing shows nowhere else than in a grade that nobody expected.
+//! Whether a list or a scheme makes sense in itself. An office that brings its own is told before
+//! the first survey is judged by it, since a band that is missing shows nowhere else than in a
+//! grade that nobody expected.
 
 use std::collections::BTreeMap;
 
@@ -13,17 +14,20 @@ use crate::text::nearest;
 words! {
     /// What kind of problem a code list or a grade scheme has in itself.
     pub ListProblemKind {
-        /// A code, a place of a characterisation, a value, an amount, a step or a link stands twice.
+        /// A code, a place of a characterisation, a value, an amount, a step or a link stands
+        /// twice.
         Twice = "twice",
         /// A list or a label without anything in it.
         Empty = "empty",
-        /// A link leads to the very code that has it, or to a code, characterisation or amount that is not there.
+        /// A link leads to the very code that has it, or to a code, characterisation or amount that
+        /// is not there.
         Link = "link",
         /// A translation that could go two ways.
         Ambiguous = "ambiguous",
         /// A range that nothing lies in: its end is not above its beginning.
         EmptyRange = "empty-range",
-        /// A place that must be filled stands behind one that may be left out, so that what is written cannot be told apart.
+        /// A place that must be filled stands behind one that may be left out, so that what is
+        /// written cannot be told apart.
         Order = "order",
         /// Two statements that contradict each other.
         Contradiction = "contradiction",
@@ -71,8 +75,18 @@ impl std::fmt::Display for ListProblem {
 pub(super) struct Problems(pub(super) Vec<ListProblem>);
 
 impl Problems {
-    pub(super) fn add(&mut self, kind: ListProblemKind, pointer: impl Into<String>, message: impl Into<String>) {
-        self.0.push(ListProblem { kind, pointer: pointer.into(), message: message.into(), suggestion: None });
+    pub(super) fn add(
+        &mut self,
+        kind: ListProblemKind,
+        pointer: impl Into<String>,
+        message: impl Into<String>,
+    ) {
+        self.0.push(ListProblem {
+            kind,
+            pointer: pointer.into(),
+            message: message.into(),
+            suggestion: None,
+        });
     }
 
     /// Reports a word that is none of those that can stand there, with the nearest of them.
@@ -85,11 +99,21 @@ impl Problems {
         words: impl Iterator<Item = &'w str>,
     ) {
         let suggestion = nearest(word, words).map(str::to_owned);
-        self.0.push(ListProblem { kind, pointer: pointer.into(), message: message.into(), suggestion });
+        self.0.push(ListProblem {
+            kind,
+            pointer: pointer.into(),
+            message: message.into(),
+            suggestion,
+        });
     }
 
     /// Reports every name but the first of its kind, at `pointer` and its number.
-    pub(super) fn twice<'n>(&mut self, pointer: &str, what: &str, names: impl Iterator<Item = &'n str>) {
+    pub(super) fn twice<'n>(
+        &mut self,
+        pointer: &str,
+        what: &str,
+        names: impl Iterator<Item = &'n str>,
+    ) {
         let mut first: FxHashMap<&str, usize> = FxHashMap::default();
         for (index, name) in names.enumerate() {
             let earlier = *first.entry(name).or_insert(index);
@@ -97,20 +121,28 @@ impl Problems {
                 self.add(
                     ListProblemKind::Twice,
                     format!("{pointer}/{index}"),
-                    format!("the {what} {name:?} stands twice, at {pointer}/{earlier} already; keep one"),
+                    format!(
+                        "the {what} {name:?} stands twice, at {pointer}/{earlier} already; keep one"
+                    ),
                 );
             }
         }
     }
 
-    /// Reports every name in a language that something before has already, so that nobody can tell the two apart.
-    pub(super) fn named_twice<'n>(&mut self, items: impl Iterator<Item = (String, &'n str, &'n Labels)>) {
+    /// Reports every name in a language that something before has already, so that nobody can tell
+    /// the two apart.
+    pub(super) fn named_twice<'n>(
+        &mut self,
+        items: impl Iterator<Item = (String, &'n str, &'n Labels)>,
+    ) {
         let mut first: FxHashMap<(&str, &str), &str> = FxHashMap::default();
         for (at, own, labels) in items {
             for (language, label) in labels {
                 let earlier = *first.entry((language, label)).or_insert(own);
                 if earlier != own {
-                    let message = format!("{label:?} is the {language} name of {earlier:?} as well; give each its own");
+                    let message = format!(
+                        "{label:?} is the {language} name of {earlier:?} as well; give each its own"
+                    );
                     self.add(ListProblemKind::Twice, format!("{at}/label/{language}"), message);
                 }
             }
@@ -119,11 +151,13 @@ impl Problems {
 }
 
 impl GradeScheme {
-    /// What does not make sense in the scheme together with the list that it grades, in its order; empty for a sound one.
+    /// What does not make sense in the scheme together with the list that it grades, in its order;
+    /// empty for a sound one.
     ///
-    /// Every condition that entries set is played through: each material class, each range of sizes, each
-    /// characterisation, and each of these unknown. So it is found when an entry is never taken and when something
-    /// gets no grade, however the conditions are spread over entries.
+    /// Every condition that entries set is played through: each material class, each range of
+    /// sizes, each characterisation, and each of these unknown. So it is found when an entry is
+    /// never taken and when something gets no grade, however the conditions are spread over
+    /// entries.
     #[must_use]
     pub fn problems(&self, list: &CodeList) -> Vec<ListProblem> {
         let mut problems = Problems::default();
@@ -140,7 +174,9 @@ impl GradeScheme {
         let mut groups: BTreeMap<(&str, Aspect), Vec<usize>> = BTreeMap::new();
         for (index, entry) in self.entries.iter().enumerate() {
             match codes.get(entry.code.as_str()) {
-                Some(code) => self.entry_problems(entry, code, &format!("/entries/{index}"), &mut problems),
+                Some(code) => {
+                    self.entry_problems(entry, code, &format!("/entries/{index}"), &mut problems)
+                }
                 None => {
                     let message = format!("the code list has no code {:?}", &*entry.code);
                     let all = list.codes.iter().map(|code| code.code.as_str());
@@ -161,12 +197,15 @@ impl GradeScheme {
                 Family::Operational => Aspect::Operational,
                 Family::Construction | Family::Level | Family::Housekeeping => continue,
             };
-            if self.aspects.contains(&aspect) && !groups.contains_key(&(code.code.as_str(), aspect)) {
+            if self.aspects.contains(&aspect) && !groups.contains_key(&(code.code.as_str(), aspect))
+            {
                 let message = format!("the {aspect} code {:?} has no {aspect} grade", &*code.code);
                 problems.add(ListProblemKind::NotGraded, "/entries", message);
             }
         }
-        for (name, span) in [("interval", &self.rollup.interval), ("per_length", &self.rollup.per_length)] {
+        for (name, span) in
+            [("interval", &self.rollup.interval), ("per_length", &self.rollup.per_length)]
+        {
             if span.value <= 0.0 {
                 let message = format!("{} {} is no length to count by", span.value, span.unit);
                 problems.add(ListProblemKind::EmptyRange, format!("/rollup/{name}"), message);
@@ -180,9 +219,15 @@ impl GradeScheme {
         let Some(peak) = &self.rollup.peak else { return };
         let summed = peak.method != PeakMethod::WorstGrade;
         let message = match &peak.length {
-            None if summed => format!("{} needs the length that grades are summed over", peak.method),
-            Some(_) if !summed => "the worst grade is of no length; leave the length out".to_owned(),
-            Some(length) if length.value <= 0.0 => format!("{} {} is no length to sum over", length.value, length.unit),
+            None if summed => {
+                format!("{} needs the length that grades are summed over", peak.method)
+            }
+            Some(_) if !summed => {
+                "the worst grade is of no length; leave the length out".to_owned()
+            }
+            Some(length) if length.value <= 0.0 => {
+                format!("{} {} is no length to sum over", length.value, length.unit)
+            }
             _ => return,
         };
         problems.add(ListProblemKind::EmptyRange, "/rollup/peak/length", message);
@@ -191,17 +236,30 @@ impl GradeScheme {
     fn scale_problems(&self, problems: &mut Problems) {
         let (best, worst) = (self.scale.best.get(), self.scale.worst.get());
         if best == worst {
-            problems.add(ListProblemKind::EmptyRange, "/scale", "the best grade and the worst are the same");
+            problems.add(
+                ListProblemKind::EmptyRange,
+                "/scale",
+                "the best grade and the worst are the same",
+            );
         }
-        let grades: Vec<String> = self.scale.steps.iter().map(|step| step.grade.to_string()).collect();
+        let grades: Vec<String> =
+            self.scale.steps.iter().map(|step| step.grade.to_string()).collect();
         problems.twice("/scale/steps", "step", grades.iter().map(String::as_str));
         for (index, step) in self.scale.steps.iter().enumerate() {
             let at = format!("/scale/steps/{index}");
             if !(best.min(worst)..=best.max(worst)).contains(&step.grade.get()) {
-                problems.add(ListProblemKind::OffScale, &at, format!("the step {} lies outside the scale", step.grade));
+                problems.add(
+                    ListProblemKind::OffScale,
+                    &at,
+                    format!("the step {} lies outside the scale", step.grade),
+                );
             }
             if step.label.is_empty() {
-                problems.add(ListProblemKind::Empty, format!("{at}/label"), "the step has a name in no language");
+                problems.add(
+                    ListProblemKind::Empty,
+                    format!("{at}/label"),
+                    "the step has a name in no language",
+                );
             }
         }
         for (what, grade) in [("best", self.scale.best), ("worst", self.scale.worst)] {
@@ -228,7 +286,8 @@ impl GradeScheme {
 
     fn entry_problems(&self, entry: &GradeEntry, code: &Code, at: &str, problems: &mut Problems) {
         if !self.aspects.contains(&entry.aspect) {
-            let message = format!("the scheme does not judge the aspect {:?}", entry.aspect.as_str());
+            let message =
+                format!("the scheme does not judge the aspect {:?}", entry.aspect.as_str());
             problems.add(ListProblemKind::Unknown, format!("{at}/aspect"), message);
         }
         values_problems(code, &entry.characterisation, &format!("{at}/characterisation"), problems);
@@ -239,16 +298,29 @@ impl GradeScheme {
                 problems.add(ListProblemKind::EmptyRange, format!("{at}/size"), message);
             }
         }
-        let grades = entry.bands.iter().enumerate().map(|(index, band)| (format!("{at}/bands/{index}"), band.grade));
+        let grades = entry
+            .bands
+            .iter()
+            .enumerate()
+            .map(|(index, band)| (format!("{at}/bands/{index}"), band.grade));
         for (at, grade) in grades.chain(entry.grade.map(|grade| (format!("{at}/grade"), grade))) {
             if !self.is_step(grade.get()) {
-                problems.add(ListProblemKind::OffScale, at, format!("the grade {grade} is no step of the scale"));
+                problems.add(
+                    ListProblemKind::OffScale,
+                    at,
+                    format!("the grade {grade} is no step of the scale"),
+                );
             }
         }
         band_problems(&entry.bands, code, at, problems);
-        let quantity = entry.bands.first().and_then(|band| code.quantities.iter().find(|q| q.name == band.quantity));
-        // Even an amount that must be there may be missing; then the observation has no grade, which the checker says.
-        if entry.grade.is_none() && quantity.is_none_or(|quantity| quantity.required != Some(true)) {
+        let quantity = entry
+            .bands
+            .first()
+            .and_then(|band| code.quantities.iter().find(|q| q.name == band.quantity));
+        // Even an amount that must be there may be missing; then the observation has no grade,
+        // which the checker says.
+        if entry.grade.is_none() && quantity.is_none_or(|quantity| quantity.required != Some(true))
+        {
             let message = if entry.bands.is_empty() {
                 "the entry has neither bands nor a grade"
             } else {
@@ -258,9 +330,11 @@ impl GradeScheme {
         }
     }
 
-    /// Plays every case of one code and aspect through the entries, as a grader does: the first that fits is taken.
+    /// Plays every case of one code and aspect through the entries, as a grader does: the first
+    /// that fits is taken.
     fn reach_problems(&self, code: &Code, indexes: &[usize], problems: &mut Problems) {
-        let entries: Vec<&GradeEntry> = indexes.iter().filter_map(|index| self.entries.get(*index)).collect();
+        let entries: Vec<&GradeEntry> =
+            indexes.iter().filter_map(|index| self.entries.get(*index)).collect();
         let mut taken = vec![false; entries.len()];
         let mut ungraded = None;
         for case in cases(code, &entries) {
@@ -272,13 +346,18 @@ impl GradeScheme {
         }
         for ((entry, index), taken) in entries.iter().zip(indexes).zip(taken) {
             if !taken {
-                let message =
-                    format!("no {:?} comes here: the entries before it take all that this one would", &*entry.code);
+                let message = format!(
+                    "no {:?} comes here: the entries before it take all that this one would",
+                    &*entry.code
+                );
                 problems.add(ListProblemKind::Unreachable, format!("/entries/{index}"), message);
             }
         }
         if let (Some(case), Some(last), Some(entry)) = (ungraded, indexes.last(), entries.last()) {
-            let message = format!("{:?} {case} gets no grade; add an entry without conditions last", &*entry.code);
+            let message = format!(
+                "{:?} {case} gets no grade; add an entry without conditions last",
+                &*entry.code
+            );
             problems.add(ListProblemKind::NotGraded, format!("/entries/{last}"), message);
         }
     }
@@ -296,15 +375,23 @@ fn band_problems(bands: &[Band], code: &Code, at: &str, problems: &mut Problems)
             problems.add(ListProblemKind::Contradiction, &at, message);
         }
         if band.below.is_some_and(|below| below <= band.from) {
-            let message = format!("nothing lies from {} to below {}", band.from, band.below.unwrap_or_default());
+            let message = format!(
+                "nothing lies from {} to below {}",
+                band.from,
+                band.below.unwrap_or_default()
+            );
             problems.add(ListProblemKind::EmptyRange, &at, message);
         }
     }
-    let Some(quantity) = code.quantities.iter().find(|quantity| quantity.name == first.quantity) else {
+    let Some(quantity) = code.quantities.iter().find(|quantity| quantity.name == first.quantity)
+    else {
         let names = || code.quantities.iter().map(|quantity| quantity.name.as_str());
         let has = names().collect::<Vec<_>>().join(", ");
         let has = if has.is_empty() { "none at all".to_owned() } else { has };
-        let message = format!("the code {:?} has no amount {:?}; it has {has}", &*code.code, &*first.quantity);
+        let message = format!(
+            "the code {:?} has no amount {:?}; it has {has}",
+            &*code.code, &*first.quantity
+        );
         let at = format!("{at}/bands/0/quantity");
         return problems.unknown(ListProblemKind::Unknown, at, message, &first.quantity, names());
     };
@@ -323,7 +410,11 @@ fn band_problems(bands: &[Band], code: &Code, at: &str, problems: &mut Problems)
         let at = format!("{at}/bands/{}", index + 1);
         let (end, next) = (two[0].below.unwrap_or(f64::INFINITY), two[1].from);
         if end < next {
-            problems.add(ListProblemKind::Gap, at, format!("amounts from {end} to below {next} {unit} have no band"));
+            problems.add(
+                ListProblemKind::Gap,
+                at,
+                format!("amounts from {end} to below {next} {unit} have no band"),
+            );
         } else if end > next {
             problems.add(
                 ListProblemKind::Overlap,
@@ -334,12 +425,14 @@ fn band_problems(bands: &[Band], code: &Code, at: &str, problems: &mut Problems)
     }
     let end = bands.last().and_then(|band| band.below);
     if let Some(end) = end.filter(|end| quantity.max.is_none_or(|max| *end <= max)) {
-        let message = format!("amounts from {end} {unit} on have no band; leave the last band open");
+        let message =
+            format!("amounts from {end} {unit} on have no band; leave the last band open");
         problems.add(ListProblemKind::Gap, format!("{at}/bands/{}", bands.len() - 1), message);
     }
 }
 
-/// One case that a grader can meet: what is known of the pipe and of the observation, as far as entries ask for it.
+/// One case that a grader can meet: what is known of the pipe and of the observation, as far as
+/// entries ask for it.
 #[derive(Clone)]
 struct Case<'l> {
     material: Option<MaterialClass>,
@@ -350,15 +443,20 @@ struct Case<'l> {
 
 impl Case<'_> {
     fn fits(&self, entry: &GradeEntry) -> bool {
-        let material =
-            entry.materials.is_empty() || self.material.is_some_and(|class| entry.materials.contains(&class));
+        let material = entry.materials.is_empty()
+            || self.material.is_some_and(|class| entry.materials.contains(&class));
         let size = entry.size.as_ref().is_none_or(|range| {
             self.size.is_some_and(|size| {
-                range.from.is_none_or(|from| size >= from) && range.below.is_none_or(|below| size < below)
+                range.from.is_none_or(|from| size >= from)
+                    && range.below.is_none_or(|below| size < below)
             })
         });
         let characterisation = entry.characterisation.len() <= self.characterisation.len()
-            && entry.characterisation.iter().zip(&self.characterisation).all(|(wanted, value)| **wanted == **value);
+            && entry
+                .characterisation
+                .iter()
+                .zip(&self.characterisation)
+                .all(|(wanted, value)| **wanted == **value);
         material && size && characterisation
     }
 }
@@ -380,7 +478,8 @@ impl std::fmt::Display for Case<'_> {
 }
 
 fn cases<'l>(code: &'l Code, entries: &[&GradeEntry]) -> Vec<Case<'l>> {
-    let allowed = |class: &&MaterialClass| code.materials.is_empty() || code.materials.contains(class);
+    let allowed =
+        |class: &&MaterialClass| code.materials.is_empty() || code.materials.contains(class);
     let materials = MaterialClass::ALL.iter().filter(allowed).copied().map(Some).chain([None]);
     let mut bounds: Vec<f64> = vec![0.0];
     let ranges = entries.iter().filter_map(|entry| entry.size.as_ref());
@@ -395,7 +494,12 @@ fn cases<'l>(code: &'l Code, entries: &[&GradeEntry]) -> Vec<Case<'l>> {
     for place in code.characterisation.iter().take(asked) {
         longest = longest
             .iter()
-            .flat_map(|before| place.values.iter().map(|value| [before.as_slice(), &[value.value.as_str()]].concat()))
+            .flat_map(|before| {
+                place
+                    .values
+                    .iter()
+                    .map(|value| [before.as_slice(), &[value.value.as_str()]].concat())
+            })
             .collect();
         characterisations.extend(longest.iter().cloned());
     }
@@ -403,7 +507,11 @@ fn cases<'l>(code: &'l Code, entries: &[&GradeEntry]) -> Vec<Case<'l>> {
     for material in materials {
         for size in &sizes {
             for characterisation in &characterisations {
-                cases.push(Case { material, size: *size, characterisation: characterisation.clone() });
+                cases.push(Case {
+                    material,
+                    size: *size,
+                    characterisation: characterisation.clone(),
+                });
             }
         }
     }

@@ -1,20 +1,27 @@
-//! What does not make sense in a demand on a field: values that can never stand there, a pattern that none of them has,
-//! conditions that say nothing or the opposite.
+//! What does not make sense in a demand on a field: values that can never stand there, a pattern
+//! that none of them has, conditions that say nothing or the opposite.
 
 use super::problems::{Problems, ProfileProblemKind};
 use super::{Condition, Demand, FieldDemand, Pattern, Resolved, Scalar};
 use crate::shape::Shape;
 use crate::text::nearest;
 
-pub(super) fn demand_problems(demand: &FieldDemand, there: &Resolved, at: &str, problems: &mut Problems) {
+pub(super) fn demand_problems(
+    demand: &FieldDemand,
+    there: &Resolved,
+    at: &str,
+    problems: &mut Problems,
+) {
     value_problems(&demand.values, demand.pattern.as_ref(), there, at, problems);
     if demand.demand == Some(Demand::Forbidden) {
         if there.always {
-            let message = format!("the format itself requires {}, so it cannot be forbidden", demand.path);
+            let message =
+                format!("the format itself requires {}, so it cannot be forbidden", demand.path);
             problems.add(ProfileProblemKind::Contradiction, format!("{at}/demand"), message);
         }
         if !demand.values.is_empty() || demand.pattern.is_some() {
-            let message = "a field that must not be there has no values and no pattern; leave them out";
+            let message =
+                "a field that must not be there has no values and no pattern; leave them out";
             problems.add(ProfileProblemKind::Contradiction, at, message);
         }
     }
@@ -22,10 +29,21 @@ pub(super) fn demand_problems(demand: &FieldDemand, there: &Resolved, at: &str, 
         let at = format!("{at}/where/{index}");
         match condition.field.resolve_in(&there.table) {
             Err(error) => {
-                problems.near(ProfileProblemKind::UnknownField, format!("{at}/field"), error.message, error.near);
+                problems.near(
+                    ProfileProblemKind::UnknownField,
+                    format!("{at}/field"),
+                    error.message,
+                    error.near,
+                );
             }
             Ok(field) => {
-                value_problems(&condition.values, condition.pattern.as_ref(), &field, &at, problems);
+                value_problems(
+                    &condition.values,
+                    condition.pattern.as_ref(),
+                    &field,
+                    &at,
+                    problems,
+                );
                 own_condition(demand, condition, there, &field, &at, problems);
             }
         }
@@ -42,8 +60,10 @@ fn own_condition(
     problems: &mut Problems,
 ) {
     if field.keys == there.keys && demand.demand == Some(Demand::Required) {
-        let message =
-            format!("{} is there whenever this condition is true; condition it on another field", condition.field);
+        let message = format!(
+            "{} is there whenever this condition is true; condition it on another field",
+            condition.field
+        );
         problems.add(ProfileProblemKind::Contradiction, format!("{at}/field"), message);
     }
 }
@@ -55,7 +75,13 @@ fn item(shape: &Shape) -> &Shape {
     }
 }
 
-fn value_problems(values: &[Scalar], pattern: Option<&Pattern>, there: &Resolved, at: &str, problems: &mut Problems) {
+fn value_problems(
+    values: &[Scalar],
+    pattern: Option<&Pattern>,
+    there: &Resolved,
+    at: &str,
+    problems: &mut Problems,
+) {
     let shape = item(&there.field.shape);
     let name = there.keys.join(".");
     for (index, value) in values.iter().enumerate() {
@@ -64,7 +90,8 @@ fn value_problems(values: &[Scalar], pattern: Option<&Pattern>, there: &Resolved
             (Shape::Word(words), Scalar::Text(text)) => {
                 if !words.iter().any(|word| **word == **text) {
                     let near = nearest(text, words.iter().map(String::as_str)).map(str::to_owned);
-                    let message = format!("{value} is none of the words of {name}: {}", words.join(", "));
+                    let message =
+                        format!("{value} is none of the words of {name}: {}", words.join(", "));
                     problems.near(ProfileProblemKind::Value, at, message, near);
                 }
                 continue;
@@ -76,18 +103,26 @@ fn value_problems(values: &[Scalar], pattern: Option<&Pattern>, there: &Resolved
             (Shape::Number | Shape::Whole, _) => "a number",
             (Shape::Bool, _) => "true or false",
             _ => {
-                let message = format!("{name} has no single value; only whether it is there can be demanded");
+                let message =
+                    format!("{name} has no single value; only whether it is there can be demanded");
                 problems.add(ProfileProblemKind::Value, at, message);
                 continue;
             }
         };
-        problems.add(ProfileProblemKind::Value, at, format!("{value} can never stand there: {name} is {kind}"));
+        problems.add(
+            ProfileProblemKind::Value,
+            at,
+            format!("{value} can never stand there: {name} is {kind}"),
+        );
     }
-    problems.twice(&format!("{at}/values"), "value", values, |value| value.to_string().trim_matches('"').to_owned());
+    problems.twice(&format!("{at}/values"), "value", values, |value| {
+        value.to_string().trim_matches('"').to_owned()
+    });
     let Some(pattern) = pattern else { return };
     let at = format!("{at}/pattern");
     if !matches!(shape, Shape::Text | Shape::Word(_)) {
-        let message = format!("{name} is no text, and only a text has a pattern; give values instead");
+        let message =
+            format!("{name} is no text, and only a text has a pattern; give values instead");
         problems.add(ProfileProblemKind::Pattern, &at, message);
     }
     match pattern.compile() {
@@ -98,7 +133,9 @@ fn value_problems(values: &[Scalar], pattern: Option<&Pattern>, there: &Resolved
                 _ => None,
             });
             for text in texts.filter(|text| !matcher.matches(text)) {
-                let message = format!("{text:?} is among the values but has not this pattern; correct one of the two");
+                let message = format!(
+                    "{text:?} is among the values but has not this pattern; correct one of the two"
+                );
                 problems.add(ProfileProblemKind::Contradiction, &at, message);
             }
         }

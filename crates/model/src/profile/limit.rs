@@ -1,4 +1,5 @@
-//! Limits of rules in the unit that an office thinks in: a rule states its limit in metres, a US office in feet.
+//! Limits of rules in the unit that an office thinks in: a rule states its limit in metres, a US
+//! office in feet.
 
 use crate::number::Amount;
 use crate::text::Text;
@@ -36,7 +37,8 @@ table! {
 }
 
 impl LimitUnit {
-    /// A number in this unit as one in a rule's unit, with the exact factor; `None` where the two measure different things.
+    /// A number in this unit as one in a rule's unit, with the exact factor; `None` where the two
+    /// measure different things.
     ///
     /// ```
     /// use obvert_model::profile::LimitUnit;
@@ -48,7 +50,8 @@ impl LimitUnit {
     pub fn convert(self, value: f64, to: &str) -> Option<f64> {
         let to: Self = to.parse().ok()?;
         let ((a, b), (c, d)) = (self.tenths(), to.tenths());
-        // Whole numbers until the one division, so that there is one rounding: 30 ft are 9.144 m and nothing beside it.
+        // Whole numbers until the one division, so that there is one rounding: 30 ft are 9.144 m
+        // and nothing beside it.
         (self.is_speed() == to.is_speed()).then(|| value * (a * d) / (b * c))
     }
 

@@ -1,5 +1,6 @@
-//! Submission profiles: what one receiving office demands of a survey, as data. A contractor checks against the same file
-//! before sending as the office does on receipt, so that nobody finds out at the counter.
+//! Submission profiles: what one receiving office demands of a survey, as data. A contractor checks
+//! against the same file before sending as the office does on receipt, so that nobody finds out at
+//! the counter.
 //!
 //! ```
 //! use obvert_model::profile::Profile;
@@ -33,11 +34,14 @@ use crate::lists::Role;
 use crate::number::Grade;
 use crate::read::Subject;
 use crate::tables::{Aspect, LengthUnit, MediaKind, SectionUnit};
-use crate::text::{CodeId, CrsId, Date, Digest, FormatName, Language, ObservationId, PipeId, RunId, Text};
+use crate::text::{
+    CodeId, CrsId, Date, Digest, FormatName, Language, ObservationId, PipeId, RunId, Text,
+};
 use crate::write::WriteError;
 
 file_error! {
-    /// Why a profile could not be read. Its [`source`](std::error::Error::source) says where and what.
+    /// Why a profile could not be read. Its [`source`](std::error::Error::source) says where and
+    /// what.
     pub ProfileError of "profile"
 }
 
@@ -76,7 +80,8 @@ words! {
 words! {
     /// What must have a media file.
     pub MediaOf {
-        /// Every run, whether the table of media or an observation of the run says that the file is of it.
+        /// Every run, whether the table of media or an observation of the run says that the file is
+        /// of it.
         Run = "run",
         /// Every observation that the conditions are true of.
         Observation = "observation",
@@ -142,7 +147,8 @@ table! {
     pub Condition {
         /// Another field of the same row, by its keys from the row on: `code`, `counter.zero`.
         field: FieldPath,
-        /// The values of which it has one. Without values and pattern it is enough that it is there.
+        /// The values of which it has one. Without values and pattern it is enough that it is
+        /// there.
         values[]: Scalar,
         /// A pattern that it has as a whole.
         pattern?: Pattern,
@@ -150,9 +156,11 @@ table! {
 }
 
 table! {
-    /// What is demanded of one field, in every row of its table or in those that the conditions are true of.
+    /// What is demanded of one field, in every row of its table or in those that the conditions are
+    /// true of.
     pub FieldDemand {
-        /// The field, by its keys from the document on, lists being stepped through without a number: `pipes.material`.
+        /// The field, by its keys from the document on, lists being stepped through without a
+        /// number: `pipes.material`.
         path: FieldPath,
         /// Whether it must be there or must not.
         demand?: Demand,
@@ -177,7 +185,8 @@ table! {
         of: MediaOf,
         /// The kinds of which there must be one.
         kinds[]: MediaKind,
-        /// The grade from which on towards the worst it is demanded of an observation, recorded or computed.
+        /// The grade from which on towards the worst it is demanded of an observation, recorded or
+        /// computed.
         from_grade?: Grade,
         /// The aspect of that grade; either when absent.
         aspect?: Aspect,
@@ -203,7 +212,8 @@ table! {
         pipes[]: PipeId,
         /// The runs that they concern; any when absent.
         runs[]: RunId,
-        /// The observations that they concern, by the ids that they have in their runs; any when absent.
+        /// The observations that they concern, by the ids that they have in their runs; any when
+        /// absent.
         observations[]: ObservationId,
         /// Why.
         reason: Text,
@@ -242,7 +252,8 @@ table! {
         media[]: MediaDemand,
         /// Findings to live with.
         suppressions[]: Suppression,
-        /// The formats in which the survey is to be delivered, by name. Information for the contractor; no rule checks it.
+        /// The formats in which the survey is to be delivered, by name. Information for the
+        /// contractor; no rule checks it.
         deliver[]: FormatName,
     }
 }
@@ -263,8 +274,8 @@ impl Profile {
         crate::schema::of::<Self>("profile", "Obvert submission profile", examples)
     }
 
-    /// The profile's digest: SHA-256 over its canonical form (RFC 8785), so that white space and the order of keys do not
-    /// matter.
+    /// The profile's digest: SHA-256 over its canonical form (RFC 8785), so that white space and
+    /// the order of keys do not matter.
     ///
     /// # Errors
     /// None that are known; the signature is the serializer's.

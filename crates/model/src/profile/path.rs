@@ -18,7 +18,8 @@ fn is_field_path(text: &str) -> bool {
 /// What a path leads to.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Resolved {
-    /// The keys of the table whose rows have the field: `["runs", "observations"]`; none for the document itself.
+    /// The keys of the table whose rows have the field: `["runs", "observations"]`; none for the
+    /// document itself.
     pub table: Vec<String>,
     /// The keys from the row on.
     pub keys: Vec<String>,
@@ -54,7 +55,9 @@ impl FieldPath {
         // Runs are read one at a time and let go: only their fields can be looked at.
         if keys == ["runs"] {
             return Err(FieldPathError {
-                message: "nothing can be demanded of the list of runs itself; name a field of a run".to_owned(),
+                message:
+                    "nothing can be demanded of the list of runs itself; name a field of a run"
+                        .to_owned(),
                 near: None,
             });
         }
@@ -72,11 +75,17 @@ impl FieldPath {
             _ => shape::document(),
         };
         let keys: Vec<&str> = self.split('.').collect();
-        let name = if above.is_empty() { "the document".to_owned() } else { format!("a row of {}", above.join(".")) };
+        let name = if above.is_empty() {
+            "the document".to_owned()
+        } else {
+            format!("a row of {}", above.join("."))
+        };
         let (fields, split) = walk(row, &keys, &name)?;
         if split > 0 || above.is_empty() && keys == ["runs"] {
             return Err(FieldPathError {
-                message: format!("{self} is no field of the row itself; a condition looks at one row only"),
+                message: format!(
+                    "{self} is no field of the row itself; a condition looks at one row only"
+                ),
                 near: None,
             });
         }
@@ -111,7 +120,8 @@ fn walk(
         let Some(field) = holder.field(key) else {
             let before = keys[..index].join(".");
             let place = if before.is_empty() { start.to_owned() } else { before.clone() };
-            let near = nearest(key, holder.fields.iter().map(|field| field.name.as_str())).map(str::to_owned);
+            let near = nearest(key, holder.fields.iter().map(|field| field.name.as_str()))
+                .map(str::to_owned);
             let near = near.map(|near| {
                 let rest = [&[near.as_str()], &keys[index + 1..]].concat().join(".");
                 if before.is_empty() { rest } else { format!("{before}.{rest}") }

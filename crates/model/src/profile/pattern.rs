@@ -1,6 +1,6 @@
-//! Patterns in I-Regexp (RFC 9485): the regular expressions that every implementation reads alike, matched against the
-//! whole of a text, in time that grows with its length and nothing else. They are turned into the dialect of the crate
-//! `regex`, which knows no other kind.
+//! Patterns in I-Regexp (RFC 9485): the regular expressions that every implementation reads alike,
+//! matched against the whole of a text, in time that grows with its length and nothing else. They
+//! are turned into the dialect of the crate `regex`, which knows no other kind.
 
 use regex::{Regex, RegexBuilder};
 
@@ -60,7 +60,9 @@ impl Pattern {
         built.map(Matcher).map_err(|error| PatternError {
             at: 1,
             message: match error {
-                regex::Error::CompiledTooBig(_) => "the pattern takes too much room; repeat less".to_owned(),
+                regex::Error::CompiledTooBig(_) => {
+                    "the pattern takes too much room; repeat less".to_owned()
+                }
                 _ => "the pattern names a class of characters that does not exist".to_owned(),
             },
         })
@@ -116,7 +118,9 @@ impl Reader {
         match self.peek() {
             Some('(') => {
                 if depth == DEEPEST {
-                    return Err(self.error(format!("groups stand more than {DEEPEST} deep in each other")));
+                    return Err(
+                        self.error(format!("groups stand more than {DEEPEST} deep in each other"))
+                    );
                 }
                 self.at += 1;
                 if self.peek() == Some('?') {
@@ -138,7 +142,9 @@ impl Reader {
             }
             Some('\\') => self.escape()?,
             Some(c @ ('*' | '+' | '?' | '{' | '}' | ']')) => {
-                return Err(self.error(format!("{c} has nothing before it; write \\{c} for the character itself")));
+                return Err(self.error(format!(
+                    "{c} has nothing before it; write \\{c} for the character itself"
+                )));
             }
             Some(c) => {
                 self.at += 1;
@@ -193,8 +199,13 @@ impl Reader {
         let digits: String = self.chars[start..self.at].iter().collect();
         match digits.parse::<u32>() {
             Ok(number) if number <= MOST => Ok(number),
-            _ if digits.is_empty() => Err(self.error("a number is expected; write \\{ for the character itself")),
-            _ => Err(PatternError { at: start + 1, message: format!("more than {MOST} repetitions") }),
+            _ if digits.is_empty() => {
+                Err(self.error("a number is expected; write \\{ for the character itself"))
+            }
+            _ => Err(PatternError {
+                at: start + 1,
+                message: format!("more than {MOST} repetitions"),
+            }),
         }
     }
 
@@ -216,7 +227,9 @@ impl Reader {
                     '$' | '/' => "; it stands for itself without the \\",
                     _ => "",
                 };
-                return Err(self.error(format!("\\{c} is no escape of this dialect (RFC 9485){instead}")));
+                return Err(
+                    self.error(format!("\\{c} is no escape of this dialect (RFC 9485){instead}"))
+                );
             }
         }
         Ok(())
@@ -232,8 +245,15 @@ impl Reader {
             name.push(c);
             self.at += 1;
         }
-        let minors =
-            [('L', "lmotu"), ('M', "cen"), ('N', "dlo"), ('P', "cdefios"), ('Z', "lps"), ('S', "ckmo"), ('C', "cfno")];
+        let minors = [
+            ('L', "lmotu"),
+            ('M', "cen"),
+            ('N', "dlo"),
+            ('P', "cdefios"),
+            ('Z', "lps"),
+            ('S', "ckmo"),
+            ('C', "cfno"),
+        ];
         let mut chars = name.chars();
         let minor = chars.next().and_then(|major| minors.iter().find(|(known, _)| *known == major));
         let known = match (minor, chars.next(), chars.next()) {
@@ -262,17 +282,27 @@ impl Reader {
             match self.peek() {
                 None => return Err(unclosed),
                 Some(']') if !first => break,
-                Some(']') => return Err(self.error("[ ] with nothing in it; write \\] for the character itself")),
-                Some('[') => return Err(self.error("[ in a class; write \\[ for the character itself")),
+                Some(']') => {
+                    return Err(
+                        self.error("[ ] with nothing in it; write \\] for the character itself")
+                    );
+                }
+                Some('[') => {
+                    return Err(self.error("[ in a class; write \\[ for the character itself"));
+                }
                 Some('-') => {
                     let last = self.chars.get(self.at + 1) == Some(&']');
                     if !first && !last {
-                        return Err(self.error("- between two ranges; put it first or last, or write \\-"));
+                        return Err(
+                            self.error("- between two ranges; put it first or last, or write \\-")
+                        );
                     }
                     self.at += 1;
                     self.plain('-');
                 }
-                Some('\\') if matches!(self.chars.get(self.at + 1), Some('p' | 'P')) => self.escape()?,
+                Some('\\') if matches!(self.chars.get(self.at + 1), Some('p' | 'P')) => {
+                    self.escape()?
+                }
                 Some(_) => self.range()?,
             }
             first = false;
@@ -285,7 +315,8 @@ impl Reader {
     fn range(&mut self) -> Result<(), PatternError> {
         let start = self.at;
         let low = self.class_char()?;
-        let to = self.peek() == Some('-') && self.chars.get(self.at + 1).is_some_and(|next| *next != ']');
+        let to = self.peek() == Some('-')
+            && self.chars.get(self.at + 1).is_some_and(|next| *next != ']');
         if !to {
             self.plain(low);
             return Ok(());
@@ -320,7 +351,9 @@ impl Reader {
             'n' => '\n',
             'r' => '\r',
             't' => '\t',
-            '}' if self.chars[self.at - 2] != '\\' => return Err(self.error("a category is no end of a range")),
+            '}' if self.chars[self.at - 2] != '\\' => {
+                return Err(self.error("a category is no end of a range"));
+            }
             c => c,
         })
     }

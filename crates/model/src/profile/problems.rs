@@ -1,5 +1,5 @@
-//! Whether a profile makes sense. An office is told before the first survey is held against it: a demand on a field that
-//! does not exist is met by every survey, and nobody would notice.
+//! Whether a profile makes sense. An office is told before the first survey is held against it: a
+//! demand on a field that does not exist is met by every survey, and nobody would notice.
 
 use rustc_hash::FxHashMap;
 
@@ -102,7 +102,12 @@ pub struct AtHand<'a> {
 pub(super) struct Problems(Vec<ProfileProblem>);
 
 impl Problems {
-    pub(super) fn add(&mut self, kind: ProfileProblemKind, pointer: impl Into<String>, message: impl Into<String>) {
+    pub(super) fn add(
+        &mut self,
+        kind: ProfileProblemKind,
+        pointer: impl Into<String>,
+        message: impl Into<String>,
+    ) {
         self.near(kind, pointer, message, None);
     }
 
@@ -113,14 +118,27 @@ impl Problems {
         message: impl Into<String>,
         suggestion: Option<String>,
     ) {
-        self.0.push(ProfileProblem { kind, pointer: pointer.into(), message: message.into(), suggestion });
+        self.0.push(ProfileProblem {
+            kind,
+            pointer: pointer.into(),
+            message: message.into(),
+            suggestion,
+        });
     }
 
-    pub(super) fn twice<T: PartialEq>(&mut self, pointer: &str, what: &str, items: &[T], name: impl Fn(&T) -> String) {
+    pub(super) fn twice<T: PartialEq>(
+        &mut self,
+        pointer: &str,
+        what: &str,
+        items: &[T],
+        name: impl Fn(&T) -> String,
+    ) {
         for (index, item) in items.iter().enumerate() {
             if let Some(earlier) = items[..index].iter().position(|other| other == item) {
-                let message =
-                    format!("the {what} {:?} stands twice, at {pointer}/{earlier} already; keep one", name(item));
+                let message = format!(
+                    "the {what} {:?} stands twice, at {pointer}/{earlier} already; keep one",
+                    name(item)
+                );
                 self.add(ProfileProblemKind::Twice, format!("{pointer}/{index}"), message);
             }
         }
@@ -156,11 +174,20 @@ impl Profile {
     }
 
     fn format_problems(&self, hand: &AtHand<'_>, problems: &mut Problems) {
-        let unknown = self.deliver.iter().enumerate().filter(|(_, name)| !hand.formats.contains(&name.as_str()));
+        let unknown = self
+            .deliver
+            .iter()
+            .enumerate()
+            .filter(|(_, name)| !hand.formats.contains(&name.as_str()));
         for (index, name) in unknown.filter(|_| !hand.formats.is_empty()) {
             let near = nearest(name, hand.formats.iter().copied()).map(str::to_owned);
             let message = format!("there is no format {:?}", name.as_str());
-            problems.near(ProfileProblemKind::UnknownFormat, format!("/deliver/{index}"), message, near);
+            problems.near(
+                ProfileProblemKind::UnknownFormat,
+                format!("/deliver/{index}"),
+                message,
+                near,
+            );
         }
     }
 
@@ -170,11 +197,14 @@ impl Profile {
             Some(version) => format!("{id} {version}"),
             None => id.to_owned(),
         };
-        for (index, wanted) in allow.code_lists.iter().enumerate().filter(|_| !hand.code_lists.is_empty()) {
+        for (index, wanted) in
+            allow.code_lists.iter().enumerate().filter(|_| !hand.code_lists.is_empty())
+        {
             if self.lists(hand, index).next().is_none() {
                 let name = versioned(&wanted.list, &wanted.version);
                 let near =
-                    nearest(&wanted.list, hand.code_lists.iter().map(|list| list.id.as_str())).map(str::to_owned);
+                    nearest(&wanted.list, hand.code_lists.iter().map(|list| list.id.as_str()))
+                        .map(str::to_owned);
                 let message = format!(
                     "the code list {name} is not at hand; nothing that depends on codes can be checked without it"
                 );
@@ -186,15 +216,23 @@ impl Profile {
                 );
             }
         }
-        for (index, wanted) in allow.grade_schemes.iter().enumerate().filter(|_| !hand.grade_schemes.is_empty()) {
+        for (index, wanted) in
+            allow.grade_schemes.iter().enumerate().filter(|_| !hand.grade_schemes.is_empty())
+        {
             let fits = |scheme: &&&GradeScheme| {
-                scheme.id == wanted.scheme && wanted.version.as_ref().is_none_or(|version| scheme.version == *version)
+                scheme.id == wanted.scheme
+                    && wanted.version.as_ref().is_none_or(|version| scheme.version == *version)
             };
             if !hand.grade_schemes.iter().any(|scheme| fits(&scheme)) {
                 let name = versioned(&wanted.scheme, &wanted.version);
-                let near = nearest(&wanted.scheme, hand.grade_schemes.iter().map(|scheme| scheme.id.as_str()))
-                    .map(str::to_owned);
-                let message = format!("the grade scheme {name} is not at hand; no grade can be checked without it");
+                let near = nearest(
+                    &wanted.scheme,
+                    hand.grade_schemes.iter().map(|scheme| scheme.id.as_str()),
+                )
+                .map(str::to_owned);
+                let message = format!(
+                    "the grade scheme {name} is not at hand; no grade can be checked without it"
+                );
                 problems.near(
                     ProfileProblemKind::NotAtHand,
                     format!("/allow/grade_schemes/{index}"),
@@ -203,8 +241,9 @@ impl Profile {
                 );
             }
         }
-        problems
-            .twice("/allow/code_lists", "code list", &allow.code_lists, |item| versioned(&item.list, &item.version));
+        problems.twice("/allow/code_lists", "code list", &allow.code_lists, |item| {
+            versioned(&item.list, &item.version)
+        });
         problems.twice("/allow/grade_schemes", "grade scheme", &allow.grade_schemes, |item| {
             versioned(&item.scheme, &item.version)
         });
@@ -215,11 +254,16 @@ impl Profile {
     }
 
     /// The lists at hand that an allowed one names.
-    fn lists<'a>(&'a self, hand: &'a AtHand<'_>, index: usize) -> impl Iterator<Item = &'a CodeList> {
+    fn lists<'a>(
+        &'a self,
+        hand: &'a AtHand<'_>,
+        index: usize,
+    ) -> impl Iterator<Item = &'a CodeList> {
         let wanted = self.allow.as_ref().and_then(|allow| allow.code_lists.get(index));
         hand.code_lists.iter().copied().filter(move |list| {
             wanted.is_some_and(|wanted| {
-                list.id == wanted.list && wanted.version.as_ref().is_none_or(|version| list.version == *version)
+                list.id == wanted.list
+                    && wanted.version.as_ref().is_none_or(|version| list.version == *version)
             })
         })
     }
@@ -236,15 +280,23 @@ impl Profile {
                     "neither a severity nor a limit is set; leave the rule out",
                 );
             }
-            let limits: Vec<&str> = setting.limits.iter().map(|limit| limit.name.as_str()).collect();
+            let limits: Vec<&str> =
+                setting.limits.iter().map(|limit| limit.name.as_str()).collect();
             problems.twice(&format!("{at}/limits"), "limit", &limits, ToString::to_string);
-            let Some(rule) = known_rule(&setting.rule, &format!("{at}/rule"), hand, problems) else { continue };
+            let Some(rule) = known_rule(&setting.rule, &format!("{at}/rule"), hand, problems)
+            else {
+                continue;
+            };
             for (index, limit) in setting.limits.iter().enumerate() {
                 let at = format!("{at}/limits/{index}");
-                let Some((_, unit)) = rule.limits.iter().find(|(name, _)| *name == &*limit.name) else {
+                let Some((_, unit)) = rule.limits.iter().find(|(name, _)| *name == &*limit.name)
+                else {
                     let has: Vec<&str> = rule.limits.iter().map(|(name, _)| *name).collect();
                     let has = if has.is_empty() { "none".to_owned() } else { has.join(", ") };
-                    let message = format!("the rule {} has no limit {:?}; it has: {has}", rule.name, &*limit.name);
+                    let message = format!(
+                        "the rule {} has no limit {:?}; it has: {has}",
+                        rule.name, &*limit.name
+                    );
                     problems.add(ProfileProblemKind::UnknownLimit, format!("{at}/name"), message);
                     continue;
                 };
@@ -270,7 +322,11 @@ impl Profile {
         for (index, demand) in self.fields.iter().enumerate() {
             let at = format!("/fields/{index}");
             if demand.demand.is_none() && demand.values.is_empty() && demand.pattern.is_none() {
-                problems.add(ProfileProblemKind::Empty, &at, "nothing is demanded: give demand, values or pattern");
+                problems.add(
+                    ProfileProblemKind::Empty,
+                    &at,
+                    "nothing is demanded: give demand, values or pattern",
+                );
             }
             match demand.path.resolve() {
                 Err(error) => {
@@ -318,16 +374,28 @@ impl Profile {
                     || !other.values.is_empty() && !demand.values.is_empty()
                     || other.pattern.is_some() && demand.pattern.is_some())
             {
-                let message =
-                    format!("the same is demanded of {} at /fields/{earlier}; put the two together", demand.path);
+                let message = format!(
+                    "the same is demanded of {} at /fields/{earlier}; put the two together",
+                    demand.path
+                );
                 problems.add(ProfileProblemKind::Twice, at, message);
             }
         }
     }
 
-    fn media_problems(&self, demand: &MediaDemand, at: &str, hand: &AtHand<'_>, problems: &mut Problems) {
+    fn media_problems(
+        &self,
+        demand: &MediaDemand,
+        at: &str,
+        hand: &AtHand<'_>,
+        problems: &mut Problems,
+    ) {
         if demand.kinds.is_empty() {
-            problems.add(ProfileProblemKind::Empty, at, "no kind of media is named; give at least one in kinds");
+            problems.add(
+                ProfileProblemKind::Empty,
+                at,
+                "no kind of media is named; give at least one in kinds",
+            );
         }
         problems.twice(&format!("{at}/kinds"), "kind", &demand.kinds, ToString::to_string);
         let conditions = demand.from_grade.is_some()
@@ -344,26 +412,43 @@ impl Profile {
         }
         problems.twice(&format!("{at}/codes"), "code", &demand.codes, ToString::to_string);
         let allowed = self.allow.as_ref().map_or(0, |allow| allow.code_lists.len());
-        let lists: Vec<&CodeList> = (0..allowed).flat_map(|index| self.lists(hand, index)).collect();
+        let lists: Vec<&CodeList> =
+            (0..allowed).flat_map(|index| self.lists(hand, index)).collect();
         // A code may be one of a list that is not at hand.
-        let all_at_hand = allowed > 0 && (0..allowed).all(|index| self.lists(hand, index).next().is_some());
+        let all_at_hand =
+            allowed > 0 && (0..allowed).all(|index| self.lists(hand, index).next().is_some());
         for (index, code) in demand.codes.iter().enumerate().filter(|_| all_at_hand) {
-            let mut known = lists.iter().flat_map(|list| &list.codes).map(|known| known.code.as_str());
+            let mut known =
+                lists.iter().flat_map(|list| &list.codes).map(|known| known.code.as_str());
             if !known.any(|known| known == &**code) {
-                let known = lists.iter().flat_map(|list| &list.codes).map(|known| known.code.as_str());
-                let message = format!("no code list that the profile allows has the code {:?}", &**code);
+                let known =
+                    lists.iter().flat_map(|list| &list.codes).map(|known| known.code.as_str());
+                let message =
+                    format!("no code list that the profile allows has the code {:?}", &**code);
                 let at = format!("{at}/codes/{index}");
-                problems.near(ProfileProblemKind::UnknownCode, at, message, nearest(code, known).map(str::to_owned));
+                problems.near(
+                    ProfileProblemKind::UnknownCode,
+                    at,
+                    message,
+                    nearest(code, known).map(str::to_owned),
+                );
             }
         }
         self.grade_problems(demand, at, hand, problems);
     }
 
-    fn grade_problems(&self, demand: &MediaDemand, at: &str, hand: &AtHand<'_>, problems: &mut Problems) {
+    fn grade_problems(
+        &self,
+        demand: &MediaDemand,
+        at: &str,
+        hand: &AtHand<'_>,
+        problems: &mut Problems,
+    ) {
         let (Some(grade), Some(allow)) = (demand.from_grade, &self.allow) else { return };
         let mut schemes = hand.grade_schemes.iter().filter(|scheme| {
             allow.grade_schemes.iter().any(|wanted| {
-                scheme.id == wanted.scheme && wanted.version.as_ref().is_none_or(|version| scheme.version == *version)
+                scheme.id == wanted.scheme
+                    && wanted.version.as_ref().is_none_or(|version| scheme.version == *version)
             })
         });
         let Some(first) = schemes.next() else { return };
@@ -373,8 +458,10 @@ impl Profile {
         };
         if off(first) && schemes.all(|scheme| off(scheme)) {
             let (best, worst) = (first.scale.best, first.scale.worst);
-            let message =
-                format!("grade {grade} is not on the scale of {}, {best} (best) to {worst} (worst)", first.id);
+            let message = format!(
+                "grade {grade} is not on the scale of {}, {best} (best) to {worst} (worst)",
+                first.id
+            );
             problems.add(ProfileProblemKind::UnknownCode, format!("{at}/from_grade"), message);
         }
     }
@@ -384,8 +471,15 @@ impl Profile {
         for (index, suppression) in self.suppressions.iter().enumerate() {
             let at = format!("/suppressions/{index}");
             known_rule(&suppression.rule, &format!("{at}/rule"), hand, problems);
-            let bounds = (&suppression.path, &suppression.pipes, &suppression.runs, &suppression.observations);
-            if let (None, [], [], []) = (bounds.0, bounds.1.as_slice(), bounds.2.as_slice(), bounds.3.as_slice()) {
+            let bounds = (
+                &suppression.path,
+                &suppression.pipes,
+                &suppression.runs,
+                &suppression.observations,
+            );
+            if let (None, [], [], []) =
+                (bounds.0, bounds.1.as_slice(), bounds.2.as_slice(), bounds.3.as_slice())
+            {
                 let message = "every finding of the rule would be suppressed; name a path, pipes, runs or observations, or \
                                turn the rule off in rules";
                 problems.add(ProfileProblemKind::Empty, &at, message);
@@ -394,20 +488,28 @@ impl Profile {
                 let keys: Vec<&str> = path.split('.').collect();
                 if shape::field(&keys).is_none() {
                     let error = path.resolve().err();
-                    let (message, near) = error.map_or_else(Default::default, |error| (error.message, error.near));
-                    problems.near(ProfileProblemKind::UnknownField, format!("{at}/path"), message, near);
+                    let (message, near) =
+                        error.map_or_else(Default::default, |error| (error.message, error.near));
+                    problems.near(
+                        ProfileProblemKind::UnknownField,
+                        format!("{at}/path"),
+                        message,
+                        near,
+                    );
                 }
             }
             let whole = format!("{:?}{bounds:?}", &*suppression.rule);
             let earlier = *seen.entry(whole).or_insert(index);
             if earlier != index {
-                let message = format!("the same is suppressed at /suppressions/{earlier}; keep one");
+                let message =
+                    format!("the same is suppressed at /suppressions/{earlier}; keep one");
                 problems.add(ProfileProblemKind::Twice, &at, message);
             }
             if let (Some(until), Some(today)) = (&suppression.until, hand.today) {
                 if until < today {
-                    let message =
-                        format!("it ended on {until} and suppresses nothing any more; take it out, or renew it");
+                    let message = format!(
+                        "it ended on {until} and suppresses nothing any more; take it out, or renew it"
+                    );
                     problems.add(ProfileProblemKind::Expired, format!("{at}/until"), message);
                 }
             }
@@ -425,12 +527,18 @@ fn known_rule<'h, 'a>(
     let found = hand.rules.iter().find(|rule| rule.name == name);
     if found.is_none() && !hand.rules.is_empty() {
         if let Some(new) = renamed(name) {
-            let message = format!("{name:?} was renamed to {new:?}; `obvert migrate` writes the new name");
+            let message =
+                format!("{name:?} was renamed to {new:?}; `obvert migrate` writes the new name");
             problems.add(ProfileProblemKind::UnknownRule, at, message);
             return None;
         }
         let near = nearest(name, hand.rules.iter().map(|rule| rule.name)).map(str::to_owned);
-        problems.near(ProfileProblemKind::UnknownRule, at, format!("no rule is called {name:?}"), near);
+        problems.near(
+            ProfileProblemKind::UnknownRule,
+            at,
+            format!("no rule is called {name:?}"),
+            near,
+        );
     }
     found
 }

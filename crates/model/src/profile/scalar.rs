@@ -55,7 +55,9 @@ impl<'de> Deserialize<'de> for Scalar {
             }
             fn visit_f64<E: Error>(self, value: f64) -> Result<Scalar, E> {
                 let number = Number::new(value);
-                number.map(Scalar::Number).map_err(|_| E::custom(format_args!("{value} lies beyond ±9007199254740991")))
+                number
+                    .map(Scalar::Number)
+                    .map_err(|_| E::custom(format_args!("{value} lies beyond ±9007199254740991")))
             }
             #[allow(clippy::cast_precision_loss)]
             fn visit_u64<E: Error>(self, value: u64) -> Result<Scalar, E> {

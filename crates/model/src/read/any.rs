@@ -1,5 +1,5 @@
-//! Any JSON as a tree, by the one visitor that there is for it: what is built of it, and what happens to a key that repeats in an
-//! object, is the caller's choice.
+//! Any JSON as a tree, by the one visitor that there is for it: what is built of it, and what
+//! happens to a key that repeats in an object, is the caller's choice.
 
 use std::cell::RefCell;
 use std::fmt::{self, Write as _};
@@ -60,7 +60,8 @@ pub(crate) fn strict<'de, D: Deserializer<'de>, T: Tree>(source: D) -> Result<T,
     Seed { duplicates: None, tree: PhantomData }.deserialize(source)
 }
 
-/// Parses JSON in which no object has a key twice: of two values the usual parser drops the first silently.
+/// Parses JSON in which no object has a key twice: of two values the usual parser drops the first
+/// silently.
 ///
 /// # Errors
 /// When the text is not JSON, or a key repeats.
@@ -75,7 +76,8 @@ pub fn strict_value(text: &str) -> Result<Value, serde_json::Error> {
 pub(super) fn noting_duplicates(source: &[u8]) -> Result<(Value, Vec<String>), serde_json::Error> {
     let duplicates = Duplicates::default();
     let mut reader = serde_json::Deserializer::from_slice(source);
-    let value = Seed { duplicates: Some(&duplicates), tree: PhantomData }.deserialize(&mut reader)?;
+    let value =
+        Seed { duplicates: Some(&duplicates), tree: PhantomData }.deserialize(&mut reader)?;
     reader.end()?;
     Ok((value, duplicates.found.into_inner()))
 }
@@ -153,7 +155,8 @@ impl<'de, T: Tree> Visitor<'de> for Seed<'_, T> {
     fn visit_seq<A: SeqAccess<'de>>(self, mut source: A) -> Result<T, A::Error> {
         let mut items = Vec::new();
         loop {
-            let above = self.duplicates.map(|duplicates| duplicates.enter(format_args!("{}", items.len())));
+            let above =
+                self.duplicates.map(|duplicates| duplicates.enter(format_args!("{}", items.len())));
             let item = source.next_element_seed(self)?;
             if let (Some(duplicates), Some(above)) = (self.duplicates, above) {
                 duplicates.leave(above);
@@ -170,7 +173,9 @@ impl<'de, T: Tree> Visitor<'de> for Seed<'_, T> {
             let repeats = T::has(&entries, &key);
             let value = match self.duplicates {
                 None if repeats => {
-                    return Err(A::Error::custom(format_args!("duplicate key {key:?}; keep one of the two")));
+                    return Err(A::Error::custom(format_args!(
+                        "duplicate key {key:?}; keep one of the two"
+                    )));
                 }
                 None => source.next_value_seed(self)?,
                 Some(duplicates) => {
@@ -204,7 +209,8 @@ mod tests {
     #[cfg(feature = "diagnose")]
     #[test]
     fn a_key_that_repeats_is_noted_where_it_does() {
-        let source = br#"{"a": 1, "b/~": [0, {"c": 1, "c": {"d": 1, "d": 2}, "c": 3}], "a": [2], "e": 5}"#;
+        let source =
+            br#"{"a": 1, "b/~": [0, {"c": 1, "c": {"d": 1, "d": 2}, "c": 3}], "a": [2], "e": 5}"#;
         let (value, duplicates) = noting_duplicates(source).unwrap();
         assert_eq!(duplicates, ["/b~1~0/1/c", "/b~1~0/1/c/d", "/b~1~0/1/c", "/a"]);
         assert_eq!((&value["a"][0], &value["b/~"][1]["c"]), (&2.into(), &3.into()));

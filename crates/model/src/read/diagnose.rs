@@ -1,5 +1,6 @@
-//! The diagnostic path: what to do with a source that turned out to be invalid. It is parsed once more, into a value, and every
-//! structural problem of that is reported at once, each with its location and the nearest valid spelling.
+//! The diagnostic path: what to do with a source that turned out to be invalid. It is parsed once
+//! more, into a value, and every structural problem of that is reported at once, each with its
+//! location and the nearest valid spelling.
 
 #[cfg(feature = "diagnose")]
 use serde_json::Value;
@@ -23,7 +24,8 @@ pub(crate) enum Subject {
     Layout,
 }
 
-/// Everything that is wrong with a document, and the document as a value: what was parsed to find that out.
+/// Everything that is wrong with a document, and the document as a value: what was parsed to find
+/// that out.
 ///
 /// ```
 /// let source = br#"{ "obvert": "0.2", "id": "d", "issued": "2026-05-06T16:20:00-05:00",
@@ -42,20 +44,22 @@ pub(crate) enum Subject {
 pub struct Diagnosis {
     /// Every structural problem, in the order of the source; none if the document is valid.
     pub problems: Vec<Problem>,
-    /// The document as the problems were found in it. If a key repeats, it has the last value; a number that no double holds is
-    /// replaced by another that is out of range.
+    /// The document as the problems were found in it. If a key repeats, it has the last value; a
+    /// number that no double holds is replaced by another that is out of range.
     pub value: Value,
 }
 
 #[cfg(feature = "diagnose")]
 impl Diagnosis {
-    /// The diagnosis of a document that another format's reader has as a value. The problems have no locations.
+    /// The diagnosis of a document that another format's reader has as a value. The problems have
+    /// no locations.
     #[must_use]
     pub fn of_value(value: Value) -> Self {
         Self { problems: value_problems(&value), value }
     }
 
-    /// The part of the document that can be read; `None` if there is none, as when the units are wrong.
+    /// The part of the document that can be read; `None` if there is none, as when the units are
+    /// wrong.
     #[must_use]
     pub fn into_remains(self) -> Option<remains::Remains> {
         remains::remains(self.value, self.problems)
@@ -64,8 +68,8 @@ impl Diagnosis {
 
 /// Finds everything that is wrong with a document.
 ///
-/// This parses the whole source into a value: several times slower than reading, and in memory that is a multiple of the source.
-/// Call it when reading has failed.
+/// This parses the whole source into a value: several times slower than reading, and in memory that
+/// is a multiple of the source. Call it when reading has failed.
 ///
 /// # Errors
 /// When the source is empty, not UTF-8 or not JSON.
@@ -94,7 +98,8 @@ pub fn value_problems(value: &Value) -> Vec<Problem> {
 
 /// Replaces what a reader of a document stopped at by everything that is wrong.
 pub(super) fn explain(source: &[u8], first: ReadError) -> ReadError {
-    let ids_only = !first.problems().is_empty() && first.problems().iter().all(|p| p.kind == ProblemKind::DuplicateId);
+    let ids_only = !first.problems().is_empty()
+        && first.problems().iter().all(|p| p.kind == ProblemKind::DuplicateId);
     if ids_only || matches!(first, ReadError::Empty | ReadError::Encoding { .. }) {
         return first;
     }
@@ -109,7 +114,9 @@ pub(super) fn explain(source: &[u8], first: ReadError) -> ReadError {
         let source = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
         // The rest of the source has not been looked at; it may not even be JSON.
         match serde_json::from_slice::<serde::de::IgnoredAny>(source) {
-            Err(error) if matches!(first, ReadError::Structure(_)) => stopped::syntax(source, 0, &error),
+            Err(error) if matches!(first, ReadError::Structure(_)) => {
+                stopped::syntax(source, 0, &error)
+            }
             _ => first,
         }
     }
@@ -155,7 +162,11 @@ fn not_text(source: &[u8]) -> Option<ReadError> {
 #[cfg(feature = "diagnose")]
 pub(crate) fn validated(source: &[u8], subject: Subject) -> Result<Value, ReadError> {
     let diagnosis = diagnose_as(source, subject)?;
-    if diagnosis.problems.is_empty() { Ok(diagnosis.value) } else { Err(ReadError::Structure(diagnosis.problems)) }
+    if diagnosis.problems.is_empty() {
+        Ok(diagnosis.value)
+    } else {
+        Err(ReadError::Structure(diagnosis.problems))
+    }
 }
 
 /// The value of a source, and every problem of it by the schema of its subject.
@@ -165,8 +176,11 @@ fn diagnose_as(source: &[u8], subject: Subject) -> Result<Diagnosis, ReadError> 
         return Err(error);
     }
     let (tame, tokens) = huge::tame(source);
-    let (value, duplicates) = any::noting_duplicates(&tame).map_err(|error| stopped::syntax(source, 0, &error))?;
-    let repeated = |pointer| Problem::new(ProblemKind::DuplicateKey, pointer, "this key stands twice in one object");
+    let (value, duplicates) =
+        any::noting_duplicates(&tame).map_err(|error| stopped::syntax(source, 0, &error))?;
+    let repeated = |pointer| {
+        Problem::new(ProblemKind::DuplicateKey, pointer, "this key stands twice in one object")
+    };
     let mut problems: Vec<Problem> = duplicates.into_iter().map(repeated).collect();
     problems.extend(problems_as(&value, subject));
     one_of_a_kind(&mut problems);
@@ -182,7 +196,9 @@ fn diagnose_as(source: &[u8], subject: Subject) -> Result<Diagnosis, ReadError> 
         let place = if problem.kind.is_of_key() { places.key(&problem.pointer) } else { value };
         (problem.line, problem.column) = (place.line, place.column);
     }
-    problems.sort_by(|a, b| (a.line, a.column, a.kind, &a.pointer).cmp(&(b.line, b.column, b.kind, &b.pointer)));
+    problems.sort_by(|a, b| {
+        (a.line, a.column, a.kind, &a.pointer).cmp(&(b.line, b.column, b.kind, &b.pointer))
+    });
     Ok(Diagnosis { problems, value })
 }
 
@@ -190,16 +206,20 @@ fn diagnose_as(source: &[u8], subject: Subject) -> Result<Diagnosis, ReadError> 
 fn problems_as(value: &Value, subject: Subject) -> Vec<Problem> {
     let mut problems = schema::problems(value, subject);
     if matches!(subject, Subject::Document | Subject::Document0_1) {
-        problems.extend(ids::twice_in(value).into_iter().map(|twice| twice.problem(span::Span::default())));
+        problems.extend(
+            ids::twice_in(value).into_iter().map(|twice| twice.problem(span::Span::default())),
+        );
     }
     one_of_a_kind(&mut problems);
     problems
 }
 
-/// Keeps one problem of each kind and pointer, whatever number of schema keywords it violates: a word of the wrong type violates
-/// both `type` and `enum`. Only of missing keys there can be several in one object.
+/// Keeps one problem of each kind and pointer, whatever number of schema keywords it violates: a
+/// word of the wrong type violates both `type` and `enum`. Only of missing keys there can be
+/// several in one object.
 #[cfg(feature = "diagnose")]
 fn one_of_a_kind(problems: &mut Vec<Problem>) {
     let mut seen = rustc_hash::FxHashSet::default();
-    problems.retain(|p| p.kind == ProblemKind::MissingKey || seen.insert((p.kind, p.pointer.clone())));
+    problems
+        .retain(|p| p.kind == ProblemKind::MissingKey || seen.insert((p.kind, p.pointer.clone())));
 }

@@ -4,7 +4,9 @@ use std::borrow::Cow;
 use std::fmt;
 
 use serde::de::value::MapAccessDeserializer;
-use serde::de::{Deserialize, DeserializeSeed, Deserializer, Error, IntoDeserializer, MapAccess, Visitor};
+use serde::de::{
+    Deserialize, DeserializeSeed, Deserializer, Error, IntoDeserializer, MapAccess, Visitor,
+};
 
 use super::ObjectOnly;
 use crate::tables::{Document, Head, Run};
@@ -35,7 +37,10 @@ pub(super) struct SetAside<A, R> {
 
 impl<'de, A: MapAccess<'de>, R: Deserialize<'de>> MapAccess<'de> for SetAside<A, R> {
     type Error = A::Error;
-    fn next_key_seed<K: DeserializeSeed<'de>>(&mut self, seed: K) -> Result<Option<K::Value>, A::Error> {
+    fn next_key_seed<K: DeserializeSeed<'de>>(
+        &mut self,
+        seed: K,
+    ) -> Result<Option<K::Value>, A::Error> {
         loop {
             match self.map.next_key::<Cow<'de, str>>()? {
                 None => return Ok(None),

@@ -1,4 +1,5 @@
-//! What can be wrong with the form of a document, as data: a caller shows it, folds it or turns it into findings.
+//! What can be wrong with the form of a document, as data: a caller shows it, folds it or turns it
+//! into findings.
 
 use std::fmt;
 
@@ -22,7 +23,8 @@ pub enum ProblemKind {
     DuplicateId,
     /// The empty text, which the format never has.
     EmptyText,
-    /// A number beyond the range that every JSON implementation reads exactly, or not a whole number where one is asked.
+    /// A number beyond the range that every JSON implementation reads exactly, or not a whole
+    /// number where one is asked.
     NumberRange,
     /// A word that is not in the vocabulary of its place.
     UnknownWord,
@@ -70,7 +72,8 @@ impl ProblemKind {
         }
     }
 
-    /// Whether it is a problem of the key rather than of what stands under it, so that the key is where to look.
+    /// Whether it is a problem of the key rather than of what stands under it, so that the key is
+    /// where to look.
     #[cfg(feature = "diagnose")]
     pub(super) const fn is_of_key(self) -> bool {
         matches!(self, Self::UnknownKey | Self::DuplicateKey)
@@ -89,7 +92,9 @@ impl ProblemKind {
                 "The value has the wrong JSON type, such as a text where a number belongs. A number stands without quotation marks \
                  and has a decimal point; a text stands between quotation marks."
             }
-            Self::NullValue => "`null` is never written: a value that is not known is left out, key and all.",
+            Self::NullValue => {
+                "`null` is never written: a value that is not known is left out, key and all."
+            }
             Self::DuplicateKey => {
                 "A key stands twice in one object, and JSON readers differ in which of the two they take (RFC 8259 section 4). \
                  Keep one."
@@ -97,12 +102,16 @@ impl ProblemKind {
             Self::DuplicateId => {
                 "An id stands twice in one table, so a reference to it is ambiguous. Give each row its own id."
             }
-            Self::EmptyText => "The empty text is never written: a value that is not known is left out, key and all.",
+            Self::EmptyText => {
+                "The empty text is never written: a value that is not known is left out, key and all."
+            }
             Self::NumberRange => {
                 "The number lies beyond what every JSON reader holds exactly (RFC 7493 section 2.2), or beyond what its place \
                  can hold, or is not whole where a whole number is asked for."
             }
-            Self::UnknownWord => "The word is not in the vocabulary of its place. Use one of the words listed.",
+            Self::UnknownWord => {
+                "The word is not in the vocabulary of its place. Use one of the words listed."
+            }
             Self::TextForm => {
                 "The text has not the form of its place, such as a date and time without its offset. Write it as in the example \
                  that the message gives."
@@ -137,11 +146,13 @@ pub struct Problem {
     pub line: usize,
     /// Column in that line, in characters from 1.
     pub column: usize,
-    /// What is wrong: lower case, no full stop. Another place that it has to do with stands in `other`.
+    /// What is wrong: lower case, no full stop. Another place that it has to do with stands in
+    /// `other`.
     pub message: String,
     /// Of a missing key, that key.
     pub key: Option<String>,
-    /// Another place that it has to do with, as a JSON Pointer: of an id that stands twice, the row that has it first.
+    /// Another place that it has to do with, as a JSON Pointer: of an id that stands twice, the row
+    /// that has it first.
     pub other: Option<String>,
     /// The nearest valid spelling, where there is one.
     pub suggestion: Option<String>,
@@ -154,13 +165,24 @@ impl Problem {
     #[must_use]
     pub fn new(kind: ProblemKind, pointer: impl Into<String>, message: impl Into<String>) -> Self {
         let (pointer, message) = (pointer.into(), message.into());
-        Self { kind, pointer, line: 0, column: 0, message, key: None, other: None, suggestion: None, fix: None }
+        Self {
+            kind,
+            pointer,
+            line: 0,
+            column: 0,
+            message,
+            key: None,
+            other: None,
+            suggestion: None,
+            fix: None,
+        }
     }
 
     /// The message with the other place, where there is one.
     #[must_use]
     pub fn text(&self) -> String {
-        let other = self.other.as_ref().map_or_else(String::new, |other| format!(", first in {other}"));
+        let other =
+            self.other.as_ref().map_or_else(String::new, |other| format!(", first in {other}"));
         format!("{}{other}", self.message)
     }
 }
@@ -204,8 +226,9 @@ pub enum ReadError {
         /// What the JSON reader says.
         message: String,
     },
-    /// The source is JSON, but not a document of this format. A [`Reader`](super::Reader) gives the first problem alone, or every id
-    /// that repeats; [`document`](fn@super::document) gives every problem.
+    /// The source is JSON, but not a document of this format. A [`Reader`](super::Reader) gives the
+    /// first problem alone, or every id that repeats; [`document`](fn@super::document) gives every
+    /// problem.
     #[error("{}{}", .0.first().map(ToString::to_string).unwrap_or_default(), match .0.len() { 0 | 1 => String::new(), all => format!("; and {} more", all - 1) })]
     Structure(Vec<Problem>),
 }
@@ -218,7 +241,9 @@ impl ReadError {
             Self::Empty => (1, 1),
             Self::Encoding { line, .. } => (*line, 1),
             Self::Syntax { line, column, .. } => (*line, *column),
-            Self::Structure(problems) => problems.first().map_or((1, 1), |first| (first.line, first.column)),
+            Self::Structure(problems) => {
+                problems.first().map_or((1, 1), |first| (first.line, first.column))
+            }
         }
     }
 
@@ -229,9 +254,10 @@ impl ReadError {
             Self::Empty => self.to_string(),
             Self::Encoding { hint, .. } => format!("not UTF-8 text ({hint}); save it as UTF-8"),
             Self::Syntax { message, .. } => format!("not JSON: {message}"),
-            Self::Structure(problems) => {
-                problems.first().map(|first| Problem { line: 0, ..first.clone() }.to_string()).unwrap_or_default()
-            }
+            Self::Structure(problems) => problems
+                .first()
+                .map(|first| Problem { line: 0, ..first.clone() }.to_string())
+                .unwrap_or_default(),
         }
     }
 
@@ -244,10 +270,11 @@ impl ReadError {
         }
     }
 
-    /// Replaces the first problem of a document, at which a [`Reader`](super::Reader) stopped, by every problem of it. `source` is
-    /// the document.
+    /// Replaces the first problem of a document, at which a [`Reader`](super::Reader) stopped, by
+    /// every problem of it. `source` is the document.
     ///
-    /// To have the problems together with the value that they were found in, call [`diagnose`](super::diagnose).
+    /// To have the problems together with the value that they were found in, call
+    /// [`diagnose`](super::diagnose).
     #[must_use]
     pub fn with_all_problems(self, source: &[u8]) -> Self {
         super::diagnose::explain(source, self)

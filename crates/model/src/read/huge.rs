@@ -1,6 +1,6 @@
-//! Numbers that no double holds, such as `1e400`. They are JSON, so a document that has one is wrong in its structure
-//! and not in its syntax; but the JSON reader stops at them. On the slow road they are replaced by a number that is
-//! wrong as well, and small enough to be read.
+//! Numbers that no double holds, such as `1e400`. They are JSON, so a document that has one is
+//! wrong in its structure and not in its syntax; but the JSON reader stops at them. On the slow
+//! road they are replaced by a number that is wrong as well, and small enough to be read.
 
 use std::borrow::Cow;
 
@@ -8,7 +8,8 @@ use rustc_hash::FxHashMap;
 
 use super::scan;
 
-/// The source with a stand-in for every such number, nothing moved; and what stood there, by byte offset.
+/// The source with a stand-in for every such number, nothing moved; and what stood there, by byte
+/// offset.
 pub(super) fn tame(source: &[u8]) -> (Cow<'_, [u8]>, FxHashMap<usize, String>) {
     let mut tame = Cow::Borrowed(source);
     let mut tokens = FxHashMap::default();
@@ -19,11 +20,16 @@ pub(super) fn tame(source: &[u8]) -> (Cow<'_, [u8]>, FxHashMap<usize, String>) {
             b'-' | b'0'..=b'9' => {
                 let length = source[at..]
                     .iter()
-                    .take_while(|byte| matches!(byte, b'0'..=b'9' | b'+' | b'-' | b'.' | b'e' | b'E'))
+                    .take_while(|byte| {
+                        matches!(byte, b'0'..=b'9' | b'+' | b'-' | b'.' | b'e' | b'E')
+                    })
                     .count();
                 let token = std::str::from_utf8(&source[at..at + length]).unwrap_or_default();
                 // Shorter ones cannot be so large; and most numbers are short.
-                if length >= 5 && is_number(token) && token.parse::<f64>().is_ok_and(f64::is_infinite) {
+                if length >= 5
+                    && is_number(token)
+                    && token.parse::<f64>().is_ok_and(f64::is_infinite)
+                {
                     let stand_in = if token.starts_with('-') { "-9e99" } else { "9e99" };
                     let place = &mut tame.to_mut()[at..at + length];
                     place.fill(b' ');
@@ -51,21 +57,25 @@ fn shorten(token: &str) -> String {
 fn is_number(token: &str) -> bool {
     let digits = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
     let token = token.strip_prefix('-').unwrap_or(token);
-    let (mantissa, exponent) =
-        token.split_once(['e', 'E']).map_or((token, None), |(mantissa, exponent)| (mantissa, Some(exponent)));
-    let (whole, fraction) =
-        mantissa.split_once('.').map_or((mantissa, None), |(whole, fraction)| (whole, Some(fraction)));
+    let (mantissa, exponent) = token
+        .split_once(['e', 'E'])
+        .map_or((token, None), |(mantissa, exponent)| (mantissa, Some(exponent)));
+    let (whole, fraction) = mantissa
+        .split_once('.')
+        .map_or((mantissa, None), |(whole, fraction)| (whole, Some(fraction)));
     digits(whole)
         && (whole == "0" || !whole.starts_with('0'))
         && fraction.is_none_or(digits)
-        && exponent.is_none_or(|exponent| digits(exponent.strip_prefix(['+', '-']).unwrap_or(exponent)))
+        && exponent
+            .is_none_or(|exponent| digits(exponent.strip_prefix(['+', '-']).unwrap_or(exponent)))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    // RFC 8259 section 6 for what is a number; 1.7976931348623157e308 is the largest double (IEEE 754 binary64).
+    // RFC 8259 section 6 for what is a number; 1.7976931348623157e308 is the largest double (IEEE
+    // 754 binary64).
     #[test]
     fn only_numbers_beyond_a_double_are_replaced() {
         for (source, expected) in [
@@ -74,7 +84,10 @@ mod tests {
             ("[1.7976931348623157e308]", "[1.7976931348623157e308]"),
             ("[1e-400, 0e99999]", "[1e-400, 0e99999]"),
             ("[01e400, 1.e400, 1e400e1]", "[01e400, 1.e400, 1e400e1]"),
-            (r#"{"1e400": "1e400 \" 1e400", "a": 1E+999}"#, r#"{"1e400": "1e400 \" 1e400", "a": 9e99  }"#),
+            (
+                r#"{"1e400": "1e400 \" 1e400", "a": 1E+999}"#,
+                r#"{"1e400": "1e400 \" 1e400", "a": 9e99  }"#,
+            ),
         ] {
             assert_eq!(String::from_utf8_lossy(&tame(source.as_bytes()).0), expected);
         }

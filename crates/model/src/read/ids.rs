@@ -1,5 +1,5 @@
-//! Ids that stand twice, watched while a document streams past. An observation's id is unique within its run, so
-//! nothing has to be remembered of a run but its own id.
+//! Ids that stand twice, watched while a document streams past. An observation's id is unique
+//! within its run, so nothing has to be remembered of a run but its own id.
 
 use std::collections::hash_map::Entry;
 
@@ -10,7 +10,8 @@ use super::span::{Span, locate_all};
 use crate::tables::{Document, Head, Run};
 use crate::text::RunId;
 
-/// The ids of a document made in memory, or by a serde reader of another form, that stand twice in their table.
+/// The ids of a document made in memory, or by a serde reader of another form, that stand twice in
+/// their table.
 #[must_use]
 pub fn twice(document: &Document) -> Vec<Problem> {
     let mut ids = IdWatch::default();
@@ -44,8 +45,8 @@ impl Twice {
     }
 }
 
-/// Watches for ids that stand twice in their table while a document streams past, for readers of other forms that never have a
-/// whole one. [`Reader`](super::Reader) does so by itself.
+/// Watches for ids that stand twice in their table while a document streams past, for readers of
+/// other forms that never have a whole one. [`Reader`](super::Reader) does so by itself.
 ///
 /// ```
 /// use obvert_model::{read, tables::Run};
@@ -86,7 +87,8 @@ impl IdWatch {
         self.run_at(self.count, run);
     }
 
-    /// Looks at the run of a number in its document, and at its observations: for runs that are read out of order.
+    /// Looks at the run of a number in its document, and at its observations: for runs that are
+    /// read out of order.
     pub fn run_at(&mut self, index: usize, run: &Run) {
         self.count = index + 1;
         self.run_id(run.id.clone(), u32::try_from(index).unwrap_or(u32::MAX));
@@ -130,8 +132,12 @@ impl IdWatch {
     /// The ids that repeat, as problems; `place` gives the location of a pointer.
     fn problems(self, place: impl Fn(&str) -> Span) -> Vec<Problem> {
         let first_run = |twice: &Twice| {
-            let is_run = twice.pointer.starts_with("/runs/") && twice.pointer.matches('/').count() == 3;
-            is_run.then(|| self.runs.get(twice.id.as_str())).flatten().map(|first| format!("/runs/{first}"))
+            let is_run =
+                twice.pointer.starts_with("/runs/") && twice.pointer.matches('/').count() == 3;
+            is_run
+                .then(|| self.runs.get(twice.id.as_str()))
+                .flatten()
+                .map(|first| format!("/runs/{first}"))
         };
         let problem = |twice: Twice| {
             let first = twice.first.clone().or_else(|| first_run(&twice));
@@ -142,15 +148,21 @@ impl IdWatch {
     }
 
     fn table<'a>(&mut self, name: &str, ids: impl ExactSizeIterator<Item = &'a str> + Clone) {
-        /// Of how many repeated ids the first row is looked for: a table that is nothing else would take the square of
-        /// its rows.
+        /// Of how many repeated ids the first row is looked for: a table that is nothing else would
+        /// take the square of its rows.
         const SEARCHED: usize = 100;
         let mut seen = FxHashSet::with_capacity_and_hasher(ids.len(), rustc_hash::FxBuildHasher);
         for (index, id) in ids.clone().enumerate() {
             if !seen.insert(id) {
-                let first = (self.twice.len() < SEARCHED).then(|| ids.clone().position(|other| other == id)).flatten();
+                let first = (self.twice.len() < SEARCHED)
+                    .then(|| ids.clone().position(|other| other == id))
+                    .flatten();
                 let first = first.map(|first| format!("/{name}/{first}"));
-                self.twice.push(Twice { pointer: format!("/{name}/{index}/id"), id: id.to_owned(), first });
+                self.twice.push(Twice {
+                    pointer: format!("/{name}/{index}/id"),
+                    id: id.to_owned(),
+                    first,
+                });
             }
         }
     }
@@ -161,7 +173,8 @@ impl IdWatch {
         }
         let places = locate_all(source, self.twice.iter().map(|twice| twice.pointer.as_str()));
         let mut problems = self.problems(|pointer| places.get(pointer));
-        // The tables were looked at in the order of the format, which need not be that of the source.
+        // The tables were looked at in the order of the format, which need not be that of the
+        // source.
         problems.sort_by_key(|problem| (problem.line, problem.column));
         Err(ReadError::Structure(problems))
     }
@@ -173,7 +186,11 @@ pub(super) fn twice_in(document: &serde_json::Value) -> Vec<Twice> {
     use serde_json::Value;
     let rows = |holder: &Value, table: &str| -> Vec<Option<String>> {
         let id = |row: &Value| row.get("id").and_then(Value::as_str).map(str::to_owned);
-        holder.get(table).and_then(Value::as_array).map(|rows| rows.iter().map(id).collect()).unwrap_or_default()
+        holder
+            .get(table)
+            .and_then(Value::as_array)
+            .map(|rows| rows.iter().map(id).collect())
+            .unwrap_or_default()
     };
     let mut twice = Vec::new();
     let mut table = |name: &str, ids: Vec<Option<String>>| {
@@ -191,10 +208,14 @@ pub(super) fn twice_in(document: &serde_json::Value) -> Vec<Twice> {
             }
         }
     };
-    for name in ["parties", "equipment", "structures", "pipes", "media", "locates", "ratings", "runs"] {
+    for name in
+        ["parties", "equipment", "structures", "pipes", "media", "locates", "ratings", "runs"]
+    {
         table(name, rows(document, name));
     }
-    for (index, run) in document.get("runs").and_then(Value::as_array).into_iter().flatten().enumerate() {
+    for (index, run) in
+        document.get("runs").and_then(Value::as_array).into_iter().flatten().enumerate()
+    {
         table(&format!("runs/{index}/observations"), rows(run, "observations"));
     }
     twice

@@ -1,13 +1,17 @@
-//! The reader of JSON: the head first, then one run after the other, each read by itself when it is asked for.
+//! The reader of JSON: the head first, then one run after the other, each read by itself when it is
+//! asked for.
 //!
-//! The canonical form has `runs` last. The last row of the source shows whether that is so, without a look at the rest;
-//! then the head is read up to `runs`, and the runs one after the other. In any other order the whole source is parsed
-//! once, the value of `runs` skipped, and the runs are read from where it was found.
+//! The canonical form has `runs` last. The last row of the source shows whether that is so, without
+//! a look at the rest; then the head is read up to `runs`, and the runs one after the other. In any
+//! other order the whole source is parsed once, the value of `runs` skipped, and the runs are read
+//! from where it was found.
 
 use std::sync::Arc;
 
 use serde::de::value::{BorrowedStrDeserializer, MapAccessDeserializer};
-use serde::de::{Deserialize, DeserializeSeed, Deserializer as _, Error as _, IgnoredAny, MapAccess, Visitor};
+use serde::de::{
+    Deserialize, DeserializeSeed, Deserializer as _, Error as _, IgnoredAny, MapAccess, Visitor,
+};
 use serde_json::value::RawValue;
 use serde_json::{Deserializer, Error};
 
@@ -20,8 +24,9 @@ use crate::tables::{Document, Head, Run};
 
 /// Reads a JSON document run by run.
 ///
-/// Memory is that of the head and of one run, whatever the size of the source. The keys can be in any order; reading is
-/// fastest with `runs` last, as [`write`](mod@crate::write) writes them. Ids that repeat are reported after the last run.
+/// Memory is that of the head and of one run, whatever the size of the source. The keys can be in
+/// any order; reading is fastest with `runs` last, as [`write`](mod@crate::write) writes them. Ids
+/// that repeat are reported after the last run.
 ///
 /// An error names what reading stopped at; [`super::diagnose`] finds every problem of the source.
 ///
@@ -75,7 +80,8 @@ impl<'s> Reader<'s> {
     /// Reads the head.
     ///
     /// # Errors
-    /// When the source is not UTF-8, or not JSON as far as it was parsed, or its head is not that of a document.
+    /// When the source is not UTF-8, or not JSON as far as it was parsed, or its head is not that
+    /// of a document.
     pub fn new(source: &'s [u8]) -> Result<Self, ReadError> {
         let source = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
         // Once for the whole source is faster than once for every string in it.
@@ -92,7 +98,8 @@ impl<'s> Reader<'s> {
         self.runs.begin
     }
 
-    /// The runs that are left, as slices of the source that can be read in any order and on several threads.
+    /// The runs that are left, as slices of the source that can be read in any order and on several
+    /// threads.
     #[must_use]
     pub fn into_slices(self) -> RunSlices<'s> {
         RunSlices { head: self.head, runs: self.runs, ids: self.ids, state: self.state }
@@ -113,8 +120,10 @@ impl<'s> Reader<'s> {
 
     fn read_next(&mut self) -> Result<Option<Run>, ReadError> {
         let Some(start) = self.runs.next_start()? else { return Ok(None) };
-        let mut stream = Deserializer::from_str(self.text.get(start..).unwrap_or_default()).into_iter::<Run>();
-        let run = stream.next().unwrap_or_else(|| Err(Error::custom("the source ends inside `runs`")));
+        let mut stream =
+            Deserializer::from_str(self.text.get(start..).unwrap_or_default()).into_iter::<Run>();
+        let run =
+            stream.next().unwrap_or_else(|| Err(Error::custom("the source ends inside `runs`")));
         let run = run.map_err(|error| self.runs.failed(start, &error))?;
         self.runs.took(start, start + stream.byte_offset())?;
         Ok(Some(run))
@@ -150,8 +159,8 @@ impl RunReader for Reader<'_> {
     }
 }
 
-/// The runs of a document as slices of its source, in order. Finding them is a scan at several hundred megabytes a second;
-/// reading them can be shared between threads.
+/// The runs of a document as slices of its source, in order. Finding them is a scan at several
+/// hundred megabytes a second; reading them can be shared between threads.
 ///
 /// ```
 /// use std::sync::Mutex;
@@ -275,7 +284,11 @@ impl<'s> RunSlice<'s> {
         let mut reader = Deserializer::from_str(self.text());
         let run = Run::deserialize(&mut reader).and_then(|run| reader.end().map(|()| run));
         let run = run.map_err(|error| stopped::error(self.source, self.offset, &error))?;
-        if is_too_deep(self.text()) { Err(stopped::too_deep(self.source, self.offset)) } else { Ok(run) }
+        if is_too_deep(self.text()) {
+            Err(stopped::too_deep(self.source, self.offset))
+        } else {
+            Ok(run)
+        }
     }
 }
 
@@ -314,7 +327,8 @@ impl Elements<'_> {
             Some(b']') if self.rest == Rest::Read => Ok(None),
             Some(b']') => {
                 let close = scan::skip_space(bytes, at + 1);
-                let ends = bytes.get(close) == Some(&b'}') && scan::skip_space(bytes, close + 1) == bytes.len();
+                let ends = bytes.get(close) == Some(&b'}')
+                    && scan::skip_space(bytes, close + 1) == bytes.len();
                 if ends { Ok(None) } else { Err(self.broken()) }
             }
             Some(b',') if self.count > 0 => Ok(Some(scan::skip_space(bytes, at + 1))),
@@ -334,7 +348,11 @@ impl Elements<'_> {
 
     /// What is wrong with an element.
     fn failed(&self, start: usize, error: &Error) -> ReadError {
-        if error.is_data() { stopped::error(self.text, start, error) } else { self.broken_or(start, error) }
+        if error.is_data() {
+            stopped::error(self.text, start, error)
+        } else {
+            self.broken_or(start, error)
+        }
     }
 
     /// What is wrong with a source whose runs are not followed by what must follow them.
@@ -350,11 +368,12 @@ impl Elements<'_> {
     }
 }
 
-/// How deep a run nests at most: serde_json reads 127 levels, and a run is below the document and its list.
+/// How deep a run nests at most: serde_json reads 127 levels, and a run is below the document and
+/// its list.
 const DEEPEST: usize = 125;
 
-/// Whether a run, which was read by itself, nests deeper than it may in its document. Only extensions nest deeper than the
-/// format does.
+/// Whether a run, which was read by itself, nests deeper than it may in its document. Only
+/// extensions nest deeper than the format does.
 fn is_too_deep(run: &str) -> bool {
     let suspect = run.contains("extensions") || run.contains('\\');
     suspect && scan::depth(run.as_bytes()) > DEEPEST
@@ -368,8 +387,8 @@ fn split(text: &str) -> Result<(Head, Elements<'_>), Error> {
     }
 }
 
-/// Whether `runs` is the last key of a document, if the source is one: whether its last row is a run. Only runs have a
-/// direction.
+/// Whether `runs` is the last key of a document, if the source is one: whether its last row is a
+/// run. Only runs have a direction.
 fn runs_are_last(text: &str) -> bool {
     #[derive(serde::Deserialize)]
     struct LastRow {
@@ -402,14 +421,16 @@ fn up_to_runs(text: &str) -> Option<(Head, Elements<'_>)> {
     }
     let mut found = None;
     let visitor = UpToRuns { found: &mut found, source: text.as_ptr().addr() };
-    // What is asked for is in `found`: the parser itself cannot stop in the middle of an object but by an error.
+    // What is asked for is in `found`: the parser itself cannot stop in the middle of an object but
+    // by an error.
     let _ = Deserializer::from_str(text).deserialize_map(visitor);
     let (head, after_key) = found?;
     let bytes = text.as_bytes();
     let colon = scan::skip_space(bytes, after_key);
     let list = scan::skip_space(bytes, colon + 1);
     let is_list = bytes.get(colon) == Some(&b':') && bytes.get(list) == Some(&b'[');
-    is_list.then(|| (head, Elements { text, at: list + 1, begin: list, count: 0, rest: Rest::Unread }))
+    is_list
+        .then(|| (head, Elements { text, at: list + 1, begin: list, count: 0, rest: Rest::Unread }))
 }
 
 /// Passes on every key up to `runs`, and there ends the object.
@@ -422,8 +443,12 @@ struct KeysBefore<A> {
 
 impl<'de, A: MapAccess<'de>> MapAccess<'de> for KeysBefore<A> {
     type Error = A::Error;
-    fn next_key_seed<K: DeserializeSeed<'de>>(&mut self, seed: K) -> Result<Option<K::Value>, A::Error> {
-        // A key that cannot be borrowed has an escape in it, which nothing writes in the format's keys.
+    fn next_key_seed<K: DeserializeSeed<'de>>(
+        &mut self,
+        seed: K,
+    ) -> Result<Option<K::Value>, A::Error> {
+        // A key that cannot be borrowed has an escape in it, which nothing writes in the format's
+        // keys.
         match self.map.next_key::<&'de str>()? {
             None => Ok(None),
             Some(key) if key == "runs" => {

@@ -1,5 +1,6 @@
-//! What of the structure can be mended without asking: a word in another case, a number between quotation marks, a null where
-//! nothing belongs. Nothing is made up: whatever could be meant in two ways gets no mend, or one that somebody must confirm.
+//! What of the structure can be mended without asking: a word in another case, a number between
+//! quotation marks, a null where nothing belongs. Nothing is made up: whatever could be meant in
+//! two ways gets no mend, or one that somebody must confirm.
 
 use regex::Regex;
 use serde_json::Value;
@@ -10,7 +11,8 @@ use crate::shape::{self, Field, Shape};
 
 /// Gives every problem of a document its mend, where it has one.
 pub(super) fn mend(document: &Value, problems: &mut [Problem]) {
-    // Of a key that stands twice a mend would take one away, and nobody knows which of the two is right.
+    // Of a key that stands twice a mend would take one away, and nobody knows which of the two is
+    // right.
     let twice: Vec<String> = problems
         .iter()
         .filter(|problem| problem.kind == ProblemKind::DuplicateKey)
@@ -18,7 +20,9 @@ pub(super) fn mend(document: &Value, problems: &mut [Problem]) {
         .collect();
     let clear = |pointer: &str| {
         let inside = |twice: &String| {
-            pointer.strip_prefix(twice.as_str()).is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
+            pointer
+                .strip_prefix(twice.as_str())
+                .is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
         };
         !twice.iter().any(inside)
     };
@@ -33,28 +37,41 @@ fn fix(document: &Value, problem: &Problem) -> Option<Fix> {
     let (holder, last) = pointer.rsplit_once('/')?;
     let holder_value = document.pointer(holder)?;
     match problem.kind {
-        ProblemKind::UnknownWord => respelled(pointer, value.as_str()?, problem.suggestion.as_deref()?),
+        ProblemKind::UnknownWord => {
+            respelled(pointer, value.as_str()?, problem.suggestion.as_deref()?)
+        }
         ProblemKind::UnknownKey => {
             let key = last.replace("~1", "/").replace("~0", "~");
             let meant = problem.suggestion.as_deref()?;
             // Of two spellings of one key nobody knows which is right.
-            let twins = holder_value.as_object()?.keys().filter(|other| plain(other) == plain(&key)).count();
+            let twins = holder_value
+                .as_object()?
+                .keys()
+                .filter(|other| plain(other) == plain(&key))
+                .count();
             if twins != 1 {
                 return None;
             }
             let safe = same_but_case(&key, meant).then_some(true);
             let safe = safe.or_else(|| (plain(&key) == plain(meant)).then_some(false))?;
             let does = format!("writes the key {key:?} as {meant:?}");
-            let edits = vec![Edit::relocate(pointer, format!("{holder}/{}", crate::edit::token(meant)))];
+            let edits =
+                vec![Edit::relocate(pointer, format!("{holder}/{}", crate::edit::token(meant)))];
             Some(Fix { safe, does, edits })
         }
         ProblemKind::NullValue | ProblemKind::EmptyText => {
-            let optional = holder_value.is_object() && field(pointer).is_some_and(|field| !field.required);
-            optional
-                .then(|| Fix::safe(format!("leaves {last} out: nothing is known of it"), vec![Edit::remove(pointer)]))
+            let optional =
+                holder_value.is_object() && field(pointer).is_some_and(|field| !field.required);
+            optional.then(|| {
+                Fix::safe(
+                    format!("leaves {last} out: nothing is known of it"),
+                    vec![Edit::remove(pointer)],
+                )
+            })
         }
         ProblemKind::MissingKey => {
-            let empty = last == "extensions" && value.as_object().is_some_and(serde_json::Map::is_empty);
+            let empty =
+                last == "extensions" && value.as_object().is_some_and(serde_json::Map::is_empty);
             empty.then(|| Fix::safe("leaves the empty extensions out", vec![Edit::remove(pointer)]))
         }
         ProblemKind::WrongType => retyped(pointer, value),
@@ -96,7 +113,8 @@ fn respelled(pointer: &str, word: &str, meant: &str) -> Option<Fix> {
     if same_but_case(word, meant) {
         return Some(Fix::safe(format!("writes {word:?} as {meant:?}"), edits));
     }
-    (plain(word) == plain(meant)).then(|| Fix::to_confirm(format!("{word:?} means {meant:?}"), edits))
+    (plain(word) == plain(meant))
+        .then(|| Fix::to_confirm(format!("{word:?} means {meant:?}"), edits))
 }
 
 /// A number or a truth that stands as text, and a text that stands as a whole number.
@@ -126,19 +144,20 @@ fn retyped(pointer: &str, value: &Value) -> Option<Fix> {
     Some(Fix::safe(format!("writes {value} as {new}"), vec![Edit::replace(pointer, new)]))
 }
 
-/// A text that has its form in another case, without the white space around it, or with the T between date and time that
-/// RFC 3339 (5.6) lets people leave out for the eye.
+/// A text that has its form in another case, without the white space around it, or with the T
+/// between date and time that RFC 3339 (5.6) lets people leave out for the eye.
 fn reformed(pointer: &str, text: &str) -> Option<Fix> {
     let pattern = field(pointer)?.pattern.as_deref()?;
     // The schema closes a gap between dialects with what this one neither has nor needs.
     let pattern = Regex::new(pattern.trim_end_matches("(?!\\n)")).ok()?;
     let trimmed = text.trim();
-    let mut fits: Vec<String> = [trimmed.to_owned(), trimmed.to_lowercase(), trimmed.to_uppercase()]
-        .into_iter()
-        .flat_map(|one| [with_t(&one), Some(one)])
-        .flatten()
-        .filter(|one| pattern.is_match(one))
-        .collect();
+    let mut fits: Vec<String> =
+        [trimmed.to_owned(), trimmed.to_lowercase(), trimmed.to_uppercase()]
+            .into_iter()
+            .flat_map(|one| [with_t(&one), Some(one)])
+            .flatten()
+            .filter(|one| pattern.is_match(one))
+            .collect();
     fits.sort_unstable();
     fits.dedup();
     // What is right but for white space has its case as it was meant.

@@ -1,15 +1,18 @@
 //! Reading a document, strictly: a document is valid as a whole or not at all.
 //!
-//! [`document`] reads a whole one. [`Reader`] gives the head first and then one run after the other, when it is asked for it, so
-//! that a survey of any size needs little memory; its [slices](Reader::into_slices) can be read on several threads. Both are the
-//! fast path: from bytes to the typed model, stopping at the first thing that is wrong.
+//! [`document`] reads a whole one. [`Reader`] gives the head first and then one run after the
+//! other, when it is asked for it, so that a survey of any size needs little memory; its
+//! [slices](Reader::into_slices) can be read on several threads. Both are the fast path: from bytes
+//! to the typed model, stopping at the first thing that is wrong.
 //!
-//! [`diagnose`] is the diagnostic path, for a source that is invalid: it parses the source into a value and reports every
-//! structural problem at once, each with its location and the nearest valid spelling. Its [`Diagnosis`] also has the part of the
-//! document that can be read. [`document`] takes this path when reading fails. A property test checks that both paths agree on what
-//! is valid.
+//! [`diagnose`] is the diagnostic path, for a source that is invalid: it parses the source into a
+//! value and reports every structural problem at once, each with its location and the nearest valid
+//! spelling. Its [`Diagnosis`] also has the part of the document that can be read. [`document`]
+//! takes this path when reading fails. A property test checks that both paths agree on what is
+//! valid.
 //!
-//! Readers of other formats implement [`RunReader`] too, so that code that takes runs need not know where they come from.
+//! Readers of other formats implement [`RunReader`] too, so that code that takes runs need not know
+//! where they come from.
 
 mod any;
 mod diagnose;
@@ -62,5 +65,7 @@ use crate::tables::Document;
 /// assert!(problems.iter().any(|p| p.pointer == "/idd"));
 /// ```
 pub fn document(source: &[u8]) -> Result<Document, ReadError> {
-    Reader::new(source).and_then(Reader::into_document).map_err(|error| error.with_all_problems(source))
+    Reader::new(source)
+        .and_then(Reader::into_document)
+        .map_err(|error| error.with_all_problems(source))
 }

@@ -1,10 +1,12 @@
-//! What every reader of surveys has in common: it is asked for the head, then for one run after the other.
+//! What every reader of surveys has in common: it is asked for the head, then for one run after the
+//! other.
 
 use std::sync::Arc;
 
 use crate::tables::{Document, Head, Observation, Run};
 
-/// A survey that is read on demand, in any format: the head first, then its runs in the order of the file.
+/// A survey that is read on demand, in any format: the head first, then its runs in the order of
+/// the file.
 ///
 /// Memory is that of the head and of one run, as long as the caller drops what it is given.
 ///
@@ -26,7 +28,8 @@ pub trait RunReader {
     /// Everything but the runs.
     fn head(&self) -> &Head;
 
-    /// The head, to be kept while runs are asked for. A reader that owns its head should give it without a copy.
+    /// The head, to be kept while runs are asked for. A reader that owns its head should give it
+    /// without a copy.
     fn share_head(&self) -> Arc<Head> {
         Arc::new(self.head().clone())
     }
@@ -34,10 +37,12 @@ pub trait RunReader {
     /// The next run; `None` after the last.
     ///
     /// # Errors
-    /// When the rest of the source is not valid. A survey is valid as a whole or not at all, so what was read before is void.
+    /// When the rest of the source is not valid. A survey is valid as a whole or not at all, so
+    /// what was read before is void.
     fn next_run(&mut self) -> Result<Option<Run>, Self::Error>;
 
-    /// Takes back the observations of a run that are no longer needed. What was allocated on one thread is freed there fastest.
+    /// Takes back the observations of a run that are no longer needed. What was allocated on one
+    /// thread is freed there fastest.
     fn recycle(&mut self, observations: Vec<Observation>) {
         drop(observations);
     }

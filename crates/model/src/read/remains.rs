@@ -1,10 +1,11 @@
-//! What is readable of a document that has structural problems: what is wrong is taken out, the least that can be, and
-//! the remainder is a document. A checker can then say what it has to say of the rest, instead of nothing at all for one
-//! bad word.
+//! What is readable of a document that has structural problems: what is wrong is taken out, the
+//! least that can be, and the remainder is a document. A checker can then say what it has to say of
+//! the rest, instead of nothing at all for one bad word.
 //!
-//! A value that cannot be read goes with its key, where the key may be missing; where it may not, the row goes that it
-//! stands in. Of a list that is no table, such as the corners of a path, the whole list goes: what remained would mean
-//! something else. Rows that go leave those behind them with other numbers, so [`Remains::original`] leads back.
+//! A value that cannot be read goes with its key, where the key may be missing; where it may not,
+//! the row goes that it stands in. Of a list that is no table, such as the corners of a path, the
+//! whole list goes: what remained would mean something else. Rows that go leave those behind them
+//! with other numbers, so [`Remains::original`] leads back.
 
 use std::collections::{BTreeMap, HashSet};
 
@@ -38,22 +39,27 @@ pub struct Remains {
     kept: Kept,
 }
 
-/// The rows that are left of every table that lost one: for the table's pointer in the source, their numbers there.
+/// The rows that are left of every table that lost one: for the table's pointer in the source,
+/// their numbers there.
 type Kept = BTreeMap<String, Vec<usize>>;
 
-/// What stands in for a value of the head that must be there and that few rules ask for, so that all others can be run.
+/// What stands in for a value of the head that must be there and that few rules ask for, so that
+/// all others can be run.
 const STAND_INS: [(&str, &str); 2] =
     [("id", "urn:uuid:00000000-0000-0000-0000-000000000000"), ("issued", "1970-01-01T00:00:00Z")];
 
-/// Rounds of taking out before it is given up: a value, what holds it, its row, and once more for a slip.
+/// Rounds of taking out before it is given up: a value, what holds it, its row, and once more for a
+/// slip.
 const ROUNDS: usize = 6;
 
-/// The readable part of a value that has structural problems; `None` if there is none, as when the units cannot be read.
+/// The readable part of a value that has structural problems; `None` if there is none, as when the
+/// units cannot be read.
 pub(super) fn remains(mut value: Value, problems: Vec<Problem>) -> Option<Remains> {
     let (mut left_out, mut kept) = (Vec::new(), Kept::new());
     let mut found = problems;
     for _ in 0..ROUNDS {
-        let taken = take_out(&mut value, &found, &mut left_out, &mut kept)? + stand_in(&mut value, &mut left_out);
+        let taken = take_out(&mut value, &found, &mut left_out, &mut kept)?
+            + stand_in(&mut value, &mut left_out);
         if let Ok(document) = Document::deserialize(&value) {
             left_out.sort_by(|a: &LeftOut, b: &LeftOut| order(&a.pointer).cmp(&order(&b.pointer)));
             return Some(Remains { document, left_out, kept });
@@ -73,7 +79,8 @@ impl Remains {
         original(&self.kept, pointer)
     }
 
-    /// Whether every place of the remainder is the same place in the source, since no row was taken out.
+    /// Whether every place of the remainder is the same place in the source, since no row was taken
+    /// out.
     #[must_use]
     pub fn in_place(&self) -> bool {
         self.kept.is_empty()
@@ -84,19 +91,32 @@ impl Remains {
 fn stand_in(value: &mut Value, out: &mut Vec<LeftOut>) -> usize {
     let Some(head) = value.as_object_mut() else { return 0 };
     let mut inserted = 0;
-    for (key, text) in STAND_INS.iter().filter(|(key, _)| !head.contains_key(*key)).collect::<Vec<_>>() {
+    for (key, text) in
+        STAND_INS.iter().filter(|(key, _)| !head.contains_key(*key)).collect::<Vec<_>>()
+    {
         head.insert((*key).to_owned(), (*text).into());
         let pointer = format!("/{key}");
         if !out.iter().any(|out| out.pointer == pointer) {
-            out.push(LeftOut { pointer, kind: ProblemKind::MissingKey, meant: None, value: Value::Null });
+            out.push(LeftOut {
+                pointer,
+                kind: ProblemKind::MissingKey,
+                meant: None,
+                value: Value::Null,
+            });
         }
         inserted += 1;
     }
     inserted
 }
 
-/// Takes out what every problem is about, and says how much that was. `None` where it would be the document.
-fn take_out(value: &mut Value, problems: &[Problem], out: &mut Vec<LeftOut>, kept: &mut Kept) -> Option<usize> {
+/// Takes out what every problem is about, and says how much that was. `None` where it would be the
+/// document.
+fn take_out(
+    value: &mut Value,
+    problems: &[Problem],
+    out: &mut Vec<LeftOut>,
+    kept: &mut Kept,
+) -> Option<usize> {
     let mut taken = 0;
     let mut places: Vec<(String, &Problem)> = Vec::new();
     for problem in problems {
@@ -109,9 +129,11 @@ fn take_out(value: &mut Value, problems: &[Problem], out: &mut Vec<LeftOut>, kep
                 out.push(LeftOut { pointer, kind, meant: None, value: Value::Null });
                 continue;
             }
-            // Nor did what other forms have beside the format's own, and passed over: an element, a column, a table.
+            // Nor did what other forms have beside the format's own, and passed over: an element, a
+            // column, a table.
             ProblemKind::UnknownKey if value.pointer(&problem.pointer).is_none() => {
-                let (pointer, kind, meant) = (problem.pointer.clone(), problem.kind, problem.suggestion.clone());
+                let (pointer, kind, meant) =
+                    (problem.pointer.clone(), problem.kind, problem.suggestion.clone());
                 out.push(LeftOut { pointer, kind, meant, value: Value::Null });
                 continue;
             }
@@ -122,7 +144,8 @@ fn take_out(value: &mut Value, problems: &[Problem], out: &mut Vec<LeftOut>, kep
         // That of a missing key is the object that lacks it.
         places.push((removable(value, &problem.pointer)?.to_owned(), problem));
     }
-    // From the end, so that the numbers of rows before one that goes still hold, and what stands in a row before the row.
+    // From the end, so that the numbers of rows before one that goes still hold, and what stands in
+    // a row before the row.
     places.sort_by(|a, b| order(&b.0).cmp(&order(&a.0)));
     places.dedup_by(|a, b| a.0 == b.0);
     let mut gone: HashSet<String> = HashSet::new();
@@ -182,7 +205,14 @@ fn is_table(list: &str) -> bool {
     let tokens: Vec<&str> = list.split('/').skip(1).collect();
     matches!(
         tokens.as_slice(),
-        ["parties" | "equipment" | "structures" | "pipes" | "media" | "locates" | "ratings" | "runs"]
+        ["parties"
+            | "equipment"
+            | "structures"
+            | "pipes"
+            | "media"
+            | "locates"
+            | "ratings"
+            | "runs"]
             | ["runs", _, "observations"]
     )
 }

@@ -1,6 +1,8 @@
-//! Walking over JSON text without reading it: where a string ends, where a value ends, how deep a value nests.
+//! Walking over JSON text without reading it: where a string ends, where a value ends, how deep a
+//! value nests.
 //!
-//! Nothing here checks that the text is JSON. The callers either know that it is, or read what they found with a parser.
+//! Nothing here checks that the text is JSON. The callers either know that it is, or read what they
+//! found with a parser.
 
 /// Where the white space at a position ends.
 pub(crate) fn skip_space(text: &[u8], mut at: usize) -> usize {
@@ -22,7 +24,8 @@ pub(crate) fn string_end(text: &[u8], start: usize) -> Option<usize> {
     }
 }
 
-/// The next quotation mark or backslash. Looks at eight bytes at a time: most of a survey's bytes are in strings.
+/// The next quotation mark or backslash. Looks at eight bytes at a time: most of a survey's bytes
+/// are in strings.
 fn quote_or_backslash(text: &[u8], from: usize) -> Option<usize> {
     const ONES: u64 = u64::from_le_bytes([0x01; 8]);
     const HIGH: u64 = u64::from_le_bytes([0x80; 8]);
@@ -45,14 +48,16 @@ fn quote_or_backslash(text: &[u8], from: usize) -> Option<usize> {
     rest.iter().position(|byte| matches!(byte, b'"' | b'\\')).map(|place| at + place)
 }
 
-/// The position after the value that begins at `start`; `None` if the text ends inside it or no value begins there.
+/// The position after the value that begins at `start`; `None` if the text ends inside it or no
+/// value begins there.
 pub(crate) fn value_end(text: &[u8], start: usize) -> Option<usize> {
     let mut at = start;
     match text.get(at)? {
         b'"' => return string_end(text, at),
         b'{' | b'[' => {}
         _ => {
-            let length = text[at..].iter().take_while(|byte| !b",:]} \t\n\r".contains(byte)).count();
+            let length =
+                text[at..].iter().take_while(|byte| !b",:]} \t\n\r".contains(byte)).count();
             return (length > 0).then_some(at + length);
         }
     }
@@ -100,8 +105,8 @@ pub(crate) fn depth(text: &[u8]) -> usize {
     deepest
 }
 
-/// The last element of a list, if the text ends with that list as the last value of an object: `… {…} ] }`. Walks backwards,
-/// and gives up after `within` bytes. The element is an object.
+/// The last element of a list, if the text ends with that list as the last value of an object: `…
+/// {…} ] }`. Walks backwards, and gives up after `within` bytes. The element is an object.
 pub(crate) fn last_element(text: &str, within: usize) -> Option<&str> {
     let bytes = text.as_bytes();
     let mut at = bytes.len();
@@ -125,8 +130,8 @@ pub(crate) fn last_element(text: &str, within: usize) -> Option<&str> {
     text.get(at..end)
 }
 
-/// Where the string begins whose closing quotation mark is at `end`. A quotation mark after an odd number of backslashes is
-/// part of the string.
+/// Where the string begins whose closing quotation mark is at `end`. A quotation mark after an odd
+/// number of backslashes is part of the string.
 fn string_start(text: &[u8], end: usize) -> Option<usize> {
     let mut at = end;
     loop {
@@ -166,7 +171,8 @@ mod tests {
     fn a_word_of_eight_bytes_is_searched_to_its_first_match() {
         for at in 0..24 {
             for (mark, other) in [('"', 'x'), ('\\', '#'), ('"', '\u{fc}')] {
-                let text = format!("{}{mark}{}", other.to_string().repeat(at), "\"\\zz\"\\zz\"\\zz");
+                let text =
+                    format!("{}{mark}{}", other.to_string().repeat(at), "\"\\zz\"\\zz\"\\zz");
                 let expected = text.find(mark);
                 assert_eq!(quote_or_backslash(text.as_bytes(), 0), expected, "{text}");
             }

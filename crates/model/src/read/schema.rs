@@ -10,7 +10,8 @@ use super::error::{Problem, ProblemKind};
 use crate::edit;
 use crate::text::nearest;
 
-/// Every problem that the schema of a subject finds in a value, without locations. One value can have several of one kind.
+/// Every problem that the schema of a subject finds in a value, without locations. One value can
+/// have several of one kind.
 pub(super) fn problems(value: &Value, subject: Subject) -> Vec<Problem> {
     let schema = schema(subject);
     let mut problems = Vec::new();
@@ -77,7 +78,11 @@ fn child(pointer: &str, key: &str) -> String {
 
 fn show(value: &Value) -> String {
     let text = value.to_string();
-    if text.chars().count() > 60 { format!("{}…", text.chars().take(60).collect::<String>()) } else { text }
+    if text.chars().count() > 60 {
+        format!("{}…", text.chars().take(60).collect::<String>())
+    } else {
+        text
+    }
 }
 
 fn type_name(value: &Value) -> &'static str {
@@ -91,14 +96,19 @@ fn type_name(value: &Value) -> &'static str {
     }
 }
 
-fn translate(error: &jsonschema::ValidationError<'_>, schema: &'static Schema, problems: &mut Vec<Problem>) {
+fn translate(
+    error: &jsonschema::ValidationError<'_>,
+    schema: &'static Schema,
+    problems: &mut Vec<Problem>,
+) {
     let at = error.instance_path().to_string();
     let instance = error.instance();
     let mut add = |kind, pointer, message, suggestion| {
         problems.push(Problem { suggestion, ..Problem::new(kind, pointer, message) });
     };
     if instance.is_null() {
-        let message = "null is never written; leave the key out when the value is not known".to_owned();
+        let message =
+            "null is never written; leave the key out when the value is not known".to_owned();
         return add(ProblemKind::NullValue, at, message, None);
     }
     match error.kind() {
@@ -107,13 +117,16 @@ fn translate(error: &jsonschema::ValidationError<'_>, schema: &'static Schema, p
             let known = object.map(keys_of).unwrap_or_default();
             for key in unexpected {
                 if object.is_some_and(|object| object.get("patternProperties").is_some()) {
-                    let message = format!("{key:?} is not a language tag (BCP 47), such as en or pt-BR");
+                    let message =
+                        format!("{key:?} is not a language tag (BCP 47), such as en or pt-BR");
                     add(ProblemKind::TextForm, child(&at, key), message, None);
                     continue;
                 }
                 let near = nearest(key, known.iter().copied()).map(str::to_owned);
                 let own = match schema.subject {
-                    Subject::Document | Subject::Document0_1 => "; data of your own goes under \"extensions\"",
+                    Subject::Document | Subject::Document0_1 => {
+                        "; data of your own goes under \"extensions\""
+                    }
                     // Without a near one it helps to see what there is.
                     _ if near.is_none() => &format!("; what can stand here: {}", known.join(", ")),
                     _ => "",
@@ -125,7 +138,10 @@ fn translate(error: &jsonschema::ValidationError<'_>, schema: &'static Schema, p
         Kind::Required { property } => {
             let key = property.as_str().unwrap_or_default();
             let message = format!("the key {key:?} is missing");
-            problems.push(Problem { key: Some(key.to_owned()), ..Problem::new(ProblemKind::MissingKey, at, message) });
+            problems.push(Problem {
+                key: Some(key.to_owned()),
+                ..Problem::new(ProblemKind::MissingKey, at, message)
+            });
         }
         Kind::Type { kind } => {
             let wanted = expected_type(kind);
@@ -140,17 +156,21 @@ fn translate(error: &jsonschema::ValidationError<'_>, schema: &'static Schema, p
             add(kind, at, message, None);
         }
         Kind::Enum { options } => {
-            let words: Vec<&str> = options.as_array().into_iter().flatten().filter_map(Value::as_str).collect();
+            let words: Vec<&str> =
+                options.as_array().into_iter().flatten().filter_map(Value::as_str).collect();
             let list = words.join(", ");
             match instance.as_str() {
                 Some("") => add(ProblemKind::EmptyText, at, EMPTY.to_owned(), None),
                 // A document of another version is no slip of the pen: no word is near.
                 Some(version) if at == schema.subject.version_pointer() => {
                     let noun = schema.subject.noun();
-                    let older = schema.subject == Subject::Document && crate::versions::KNOWN.contains(&version);
-                    let hint = if older { "; obvert migrate brings a JSON document to it" } else { "" };
-                    let message =
-                        format!("the {noun} is of version {version:?} of the format; this reader knows {list}{hint}");
+                    let older = schema.subject == Subject::Document
+                        && crate::versions::KNOWN.contains(&version);
+                    let hint =
+                        if older { "; obvert migrate brings a JSON document to it" } else { "" };
+                    let message = format!(
+                        "the {noun} is of version {version:?} of the format; this reader knows {list}{hint}"
+                    );
                     add(ProblemKind::UnknownWord, at, message, None);
                 }
                 Some(word) => {
@@ -163,7 +183,8 @@ fn translate(error: &jsonschema::ValidationError<'_>, schema: &'static Schema, p
         }
         Kind::Minimum { limit } | Kind::Maximum { limit } => {
             let side = if matches!(error.kind(), Kind::Minimum { .. }) { "below" } else { "above" };
-            let message = format!("{} is {side} {limit}, the limit of what can stand here", show(instance));
+            let message =
+                format!("{} is {side} {limit}, the limit of what can stand here", show(instance));
             add(ProblemKind::NumberRange, at, message, None);
         }
         Kind::MinLength { .. } => add(ProblemKind::EmptyText, at, EMPTY.to_owned(), None),
@@ -175,16 +196,27 @@ fn translate(error: &jsonschema::ValidationError<'_>, schema: &'static Schema, p
             add(ProblemKind::TextForm, at, format!("{} is not {form}", show(instance)), None);
         }
         Kind::MinItems { .. } | Kind::MaxItems { .. } => {
-            let message = format!("a position is two numbers, easting or longitude first; found {}", show(instance));
+            let message = format!(
+                "a position is two numbers, easting or longitude first; found {}",
+                show(instance)
+            );
             add(ProblemKind::WrongType, at, message, None);
         }
         Kind::MinProperties { .. } => {
-            add(ProblemKind::MissingKey, at, "empty extensions; leave the key out".to_owned(), None);
+            add(
+                ProblemKind::MissingKey,
+                at,
+                "empty extensions; leave the key out".to_owned(),
+                None,
+            );
         }
         Kind::PropertyNames { error } => {
-            let message =
-                format!("{} is not a reverse domain name, such as org.example.dispatch", show(error.instance()));
-            let pointer = error.instance().as_str().map_or_else(|| at.clone(), |key| child(&at, key));
+            let message = format!(
+                "{} is not a reverse domain name, such as org.example.dispatch",
+                show(error.instance())
+            );
+            let pointer =
+                error.instance().as_str().map_or_else(|| at.clone(), |key| child(&at, key));
             add(ProblemKind::TextForm, pointer, message, None);
         }
         _ => add(ProblemKind::WrongType, at, error.to_string(), None),
@@ -210,7 +242,8 @@ fn expected_type(kind: &jsonschema::error::TypeKind) -> String {
 }
 
 impl Schema {
-    /// The schema object that holds the keyword at a schema path such as `/$defs/Pipe/additionalProperties`.
+    /// The schema object that holds the keyword at a schema path such as
+    /// `/$defs/Pipe/additionalProperties`.
     fn holder(&'static self, schema_path: &str) -> Option<&'static Value> {
         let parent = schema_path.rsplit_once('/').map_or("", |(parent, _)| parent);
         let mut node = &self.value;

@@ -5,7 +5,9 @@ use std::fmt;
 use serde::de::{Deserialize, Deserializer, Error, Unexpected, Visitor};
 
 /// Reads the value of a key that is present, so that `null` is refused as any other wrong type is.
-pub(crate) fn present<'de, D: Deserializer<'de>, T: Deserialize<'de>>(source: D) -> Result<Option<T>, D::Error> {
+pub(crate) fn present<'de, D: Deserializer<'de>, T: Deserialize<'de>>(
+    source: D,
+) -> Result<Option<T>, D::Error> {
     T::deserialize(source).map(Some)
 }
 
@@ -28,8 +30,9 @@ pub(crate) fn word<'de, D: Deserializer<'de>, T>(
     source.deserialize_str(Word(words, find))
 }
 
-/// Lets a derived reader see JSON objects only. Serde's derived readers take a JSON array for an object as well,
-/// its items in the order of the fields; such a document would be read here and refused everywhere else.
+/// Lets a derived reader see JSON objects only. Serde's derived readers take a JSON array for an
+/// object as well, its items in the order of the fields; such a document would be read here and
+/// refused everywhere else.
 pub(crate) struct ObjectOnly<D>(pub(crate) D);
 
 impl<'de, D: Deserializer<'de>> Deserializer<'de> for ObjectOnly<D> {

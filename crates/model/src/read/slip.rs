@@ -1,12 +1,17 @@
-//! What a person probably did where a source stops being JSON. Surveys are mended by hand, by people who do not read
-//! JSON: a parser's word for what it expected does not tell them that a comma stands where a point belongs.
+//! What a person probably did where a source stops being JSON. Surveys are mended by hand, by
+//! people who do not read JSON: a parser's word for what it expected does not tell them that a
+//! comma stands where a point belongs.
 
-/// The likely slip at a place in a source, as advice; `None` where nothing is likely. `at` is the byte at which the
-/// reader stopped, or one near it.
+/// The likely slip at a place in a source, as advice; `None` where nothing is likely. `at` is the
+/// byte at which the reader stopped, or one near it.
 pub(super) fn likely(source: &[u8], at: usize) -> Option<&'static str> {
     let at = at.min(source.len());
-    let from = source[..at].iter().rposition(|byte| *byte == b'\n').map_or(0, |newline| newline + 1);
-    let to = source[at..].iter().position(|byte| *byte == b'\n').map_or(source.len(), |newline| at + newline);
+    let from =
+        source[..at].iter().rposition(|byte| *byte == b'\n').map_or(0, |newline| newline + 1);
+    let to = source[at..]
+        .iter()
+        .position(|byte| *byte == b'\n')
+        .map_or(source.len(), |newline| at + newline);
     let (line, here) = (&source[from..to], at - from);
     let around = &line[here.saturating_sub(3)..(here + 3).min(line.len())];
     if around.contains(&b'\'') {
@@ -22,8 +27,12 @@ pub(super) fn likely(source: &[u8], at: usize) -> Option<&'static str> {
     let stopped = source.get(at).or_else(|| source.last());
     match (before, stopped) {
         (Some(b','), Some(b',')) => Some("two commas follow each other; take one out"),
-        (Some(b','), Some(b'}' | b']')) => Some("a comma stands before the closing bracket; take it out"),
-        (_, Some(b'\\')) | (Some(b'\\'), _) => Some("write a slash (/) between folders, or two backslashes"),
+        (Some(b','), Some(b'}' | b']')) => {
+            Some("a comma stands before the closing bracket; take it out")
+        }
+        (_, Some(b'\\')) | (Some(b'\\'), _) => {
+            Some("write a slash (/) between folders, or two backslashes")
+        }
         (_, Some(b'\n' | b'\r')) if open_text(&source[from..at]) => {
             Some("a text in this line has no quotation mark at its end")
         }
@@ -46,12 +55,16 @@ fn decimal_comma(line: &[u8], here: usize) -> bool {
     let digit = |index: usize| line.get(index).is_some_and(u8::is_ascii_digit);
     let lone = |index: usize| {
         // In a list of numbers a comma belongs between two; behind a key it does not.
-        let start = line[..index].iter().rposition(|byte| !byte.is_ascii_digit() && *byte != b'-').unwrap_or(0);
+        let start = line[..index]
+            .iter()
+            .rposition(|byte| !byte.is_ascii_digit() && *byte != b'-')
+            .unwrap_or(0);
         let lead = line[..=start].iter().rev().find(|byte| !byte.is_ascii_whitespace());
         lead == Some(&b':')
     };
-    near.into_iter()
-        .any(|index| line[index] == b',' && index > 0 && digit(index - 1) && digit(index + 1) && lone(index))
+    near.into_iter().any(|index| {
+        line[index] == b',' && index > 0 && digit(index - 1) && digit(index + 1) && lone(index)
+    })
 }
 
 /// Whether a line leaves a text open.

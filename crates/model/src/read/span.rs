@@ -1,5 +1,6 @@
-//! From a JSON Pointer back to a line and column: one scan of the source, for just the pointers that are asked for.
-//! The readers keep no positions, since a document that is right never needs one.
+//! From a JSON Pointer back to a line and column: one scan of the source, for just the pointers
+//! that are asked for. The readers keep no positions, since a document that is right never needs
+//! one.
 
 use rustc_hash::FxHashMap;
 
@@ -29,14 +30,15 @@ struct Pair {
 }
 
 impl Spans {
-    /// The place of a pointer's value; of the nearest value that holds it where there is no such value.
+    /// The place of a pointer's value; of the nearest value that holds it where there is no such
+    /// value.
     #[must_use]
     pub fn get(&self, pointer: &str) -> Span {
         self.spot(pointer).map_or_else(Span::default, |spot| spot.value)
     }
 
-    /// The place of the key under which a pointer's value stands, quotes included; of the value where it stands under
-    /// none, as the items of a list do.
+    /// The place of the key under which a pointer's value stands, quotes included; of the value
+    /// where it stands under none, as the items of a list do.
     #[must_use]
     pub fn key(&self, pointer: &str) -> Span {
         self.spot(pointer).map_or_else(Span::default, |spot| spot.key.unwrap_or(spot.value))
@@ -59,8 +61,9 @@ pub fn locate(source: &[u8], pointer: &str) -> Span {
     locate_all(source, [pointer]).get(pointer)
 }
 
-/// The places of many pointers, in one scan. Where a key stands twice in an object, the later one counts. The
-/// source must be JSON; on anything else the scan ends early and what follows has no place.
+/// The places of many pointers, in one scan. Where a key stands twice in an object, the later one
+/// counts. The source must be JSON; on anything else the scan ends early and what follows has no
+/// place.
 #[must_use]
 pub fn locate_all<'p>(source: &[u8], pointers: impl IntoIterator<Item = &'p str>) -> Spans {
     let mut trie = Trie::default();
@@ -84,7 +87,8 @@ pub fn locate_all<'p>(source: &[u8], pointers: impl IntoIterator<Item = &'p str>
         Span { line, column, offset, end }
     };
     let spots = found.into_iter().map(|f| {
-        let spot = Pair { value: place(f.start, f.end), key: f.key.map(|(start, end)| place(start, end)) };
+        let spot =
+            Pair { value: place(f.start, f.end), key: f.key.map(|(start, end)| place(start, end)) };
         (trie.nodes[f.node].pointer.clone(), spot)
     });
     Spans(spots.collect())
@@ -120,7 +124,10 @@ impl Trie {
                 Some(child) => *child,
                 None => {
                     let child = self.nodes.len();
-                    self.nodes.push(Node { pointer: pointer[..end].to_owned(), children: FxHashMap::default() });
+                    self.nodes.push(Node {
+                        pointer: pointer[..end].to_owned(),
+                        children: FxHashMap::default(),
+                    });
                     self.nodes[node].children.insert(key, child);
                     child
                 }
@@ -204,7 +211,8 @@ impl Scan<'_> {
                     }
                     self.string();
                     let key_end = self.at;
-                    let key = serde_json::from_slice::<String>(&self.source[key_start..key_end]).unwrap_or_default();
+                    let key = serde_json::from_slice::<String>(&self.source[key_start..key_end])
+                        .unwrap_or_default();
                     if !self.next_is(b':') {
                         return;
                     }
@@ -252,7 +260,8 @@ impl Scan<'_> {
 mod tests {
     use super::*;
 
-    // RFC 6901 §5: the document and pointers of the standard; the value found must be the one it lists.
+    // RFC 6901 §5: the document and pointers of the standard; the value found must be the one it
+    // lists.
     const RFC_6901: &str = r#"{
       "foo": ["bar", "baz"], "": 0, "a/b": 1, "c%d": 2, "e^f": 3, "g|h": 4, "i\\j": 5, "k\"l": 6, " ": 7, "m~n": 8
    }"#;
@@ -307,7 +316,9 @@ mod tests {
 
     #[test]
     fn broken_sources_end_the_scan() {
-        for source in ["", "{", "[1,", "{\"a", "{\"a\":", "[[[[", "{\"a\":[1,2", "nonsense", "{,}", "[,]"] {
+        for source in
+            ["", "{", "[1,", "{\"a", "{\"a\":", "[[[[", "{\"a\":[1,2", "nonsense", "{,}", "[,]"]
+        {
             let _ = locate_all(source.as_bytes(), ["/a/0", "/0/0", ""]);
         }
     }

@@ -40,9 +40,8 @@ pub(super) fn encoding(source: &[u8]) -> Option<ReadError> {
         [b'P', b'K', 3, 4, ..] => "it begins like a zip archive",
         [0x1F, 0x8B, ..] => "it begins like a gzip archive",
         [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..] => "it begins like UTF-16",
-        [b'{' | b'[' | b' ' | b'\r' | b'\n', 0, ..] | [0, b'{' | b'[' | b' ' | b'\r' | b'\n', ..] => {
-            "it begins like UTF-16"
-        }
+        [b'{' | b'[' | b' ' | b'\r' | b'\n', 0, ..]
+        | [0, b'{' | b'[' | b' ' | b'\r' | b'\n', ..] => "it begins like UTF-16",
         _ if source.contains(&0) => "it looks binary",
         _ => {
             broken?;
@@ -50,15 +49,20 @@ pub(super) fn encoding(source: &[u8]) -> Option<ReadError> {
         }
     };
     let at = broken.or_else(|| source.iter().position(|byte| *byte == 0)).unwrap_or(0);
-    Some(ReadError::Encoding { line: 1 + source[..at].iter().filter(|byte| **byte == b'\n').count(), hint })
+    Some(ReadError::Encoding {
+        line: 1 + source[..at].iter().filter(|byte| **byte == b'\n').count(),
+        hint,
+    })
 }
 
-/// Where the source stops being JSON, from what the parser says of the part of it that begins at byte `begin`.
+/// Where the source stops being JSON, from what the parser says of the part of it that begins at
+/// byte `begin`.
 pub(super) fn syntax(source: &[u8], begin: usize, error: &serde_json::Error) -> ReadError {
     let whole = error.to_string();
     let message = match parser_message(&whole) {
         "recursion limit exceeded" => TOO_DEEP.to_owned(),
-        // The parser's words for a UTF-16 escape whose other half is missing (RFC 8259 section 8.2).
+        // The parser's words for a UTF-16 escape whose other half is missing (RFC 8259 section
+        // 8.2).
         "unexpected end of hex escape" | "lone leading surrogate in hex escape" => {
             "a text has half a character in it, an escape from \\ud800 to \\udfff without its other half; write the character itself"
                 .to_owned()
@@ -92,9 +96,13 @@ fn parser_message(whole: &str) -> &str {
 fn stopped_at(source: &[u8], begin: usize, error: &serde_json::Error) -> usize {
     let part = source.get(begin..).unwrap_or_default();
     let lines_before = error.line().saturating_sub(1);
-    let newline =
-        |count: usize| part.iter().enumerate().filter(|(_, byte)| **byte == b'\n').nth(count).map(|(at, _)| at);
-    let line = begin + lines_before.checked_sub(1).map_or(0, |before| newline(before).map_or(part.len(), |at| at + 1));
+    let newline = |count: usize| {
+        part.iter().enumerate().filter(|(_, byte)| **byte == b'\n').nth(count).map(|(at, _)| at)
+    };
+    let line = begin
+        + lines_before
+            .checked_sub(1)
+            .map_or(0, |before| newline(before).map_or(part.len(), |at| at + 1));
     match error.column() {
         0 => line.saturating_sub(usize::from(lines_before > 0)),
         column => (line + column - 1).min(source.len()),
@@ -104,7 +112,10 @@ fn stopped_at(source: &[u8], begin: usize, error: &serde_json::Error) -> usize {
 /// Both from 1; the column counts characters.
 fn line_and_column(source: &[u8], at: usize) -> (usize, usize) {
     let before = source.get(..at).unwrap_or(source);
-    let line = before.iter().rposition(|byte| *byte == b'\n').map_or(before, |newline| &before[newline + 1..]);
+    let line = before
+        .iter()
+        .rposition(|byte| *byte == b'\n')
+        .map_or(before, |newline| &before[newline + 1..]);
     let number = 1 + before.iter().filter(|byte| **byte == b'\n').count();
     (number, 1 + String::from_utf8_lossy(line).chars().count())
 }

@@ -17,7 +17,8 @@ words! {
     pub complete LengthUnit {
         /// The international foot, 0.3048 m exactly.
         Foot = "ft",
-        /// The US survey foot, 1200/3937 m exactly; deprecated by NIST since 2023 but frequent in older records.
+        /// The US survey foot, 1200/3937 m exactly; deprecated by NIST since 2023 but frequent in
+        /// older records.
         UsSurveyFoot = "us-ft",
         /// The metre.
         Metre = "m",
@@ -92,7 +93,8 @@ words! {
 }
 
 table! {
-    /// The units of every length and section in the document. There is no default: a bare number is ambiguous.
+    /// The units of every length and section in the document. There is no default: a bare number is
+    /// ambiguous.
     pub Units {
         /// The unit of distances along pipes, depths and elevations.
         length: LengthUnit,
@@ -224,8 +226,8 @@ table! {
 
 /// A whole survey document: the head and its runs.
 ///
-/// The runs are last in the canonical form, so that a reader that takes them one at a time has read everything that they
-/// refer to.
+/// The runs are last in the canonical form, so that a reader that takes them one at a time has read
+/// everything that they refer to.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Document {
     /// Everything but the runs.

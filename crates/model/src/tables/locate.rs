@@ -1,5 +1,6 @@
-//! Positions of the camera, or of the pipe, found from the surface. They answer "where do we dig?", and never by
-//! themselves: local codes and licensed practice decide how a located position is verified before anybody digs.
+//! Positions of the camera, or of the pipe, found from the surface. They answer "where do we dig?",
+//! and never by themselves: local codes and licensed practice decide how a located position is
+//! verified before anybody digs.
 
 use crate::extension::Extensions;
 use crate::number::{Hertz, Length, Position};
@@ -60,7 +61,8 @@ table! {
         transmitter_offset?: Length,
         /// The stated accuracy in plan, in length units.
         accuracy?: Length,
-        /// The stated accuracy of the depth, in length units: by common practice another than in plan.
+        /// The stated accuracy of the depth, in length units: by common practice another than in
+        /// plan.
         depth_accuracy?: Length,
         /// Data that the format does not define.
         extensions?: Box<Extensions>,

@@ -56,8 +56,8 @@ table! {
         duration?: Seconds,
         /// Pictures a second.
         frame_rate?: FrameRate,
-        /// How far the operator had turned the picture clockwise against what the camera saw, in degrees. Clock
-        /// references refer to the true vertical whatever this says.
+        /// How far the operator had turned the picture clockwise against what the camera saw, in
+        /// degrees. Clock references refer to the true vertical whatever this says.
         rotation?: Degrees,
         /// The run that it belongs to.
         run?: RunId,

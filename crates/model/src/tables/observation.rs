@@ -49,7 +49,9 @@ impl QuantityUnit {
     #[must_use]
     pub const fn dimension(self) -> Dimension {
         match self {
-            Self::Millimetre | Self::Inch | Self::Metre | Self::Foot | Self::UsSurveyFoot => Dimension::Length,
+            Self::Millimetre | Self::Inch | Self::Metre | Self::Foot | Self::UsSurveyFoot => {
+                Dimension::Length
+            }
             Self::Percent => Dimension::Percent,
             Self::Degrees => Dimension::Angle,
             Self::Count => Dimension::Count,
@@ -57,11 +59,12 @@ impl QuantityUnit {
         }
     }
 
-    /// The factor that turns an amount in this unit into one in `other`, or `None` where they measure different things.
+    /// The factor that turns an amount in this unit into one in `other`, or `None` where they
+    /// measure different things.
     #[must_use]
     pub fn factor_to(self, other: Self) -> Option<f64> {
-        /// Tenths of a millimetre as a fraction of whole numbers, so that the one division below is the only rounding:
-        /// a foot is exactly 12 inches, which 304.8 / 25.4 is not.
+        /// Tenths of a millimetre as a fraction of whole numbers, so that the one division below is
+        /// the only rounding: a foot is exactly 12 inches, which 304.8 / 25.4 is not.
         const fn tenths(unit: QuantityUnit) -> (f64, f64) {
             match unit {
                 QuantityUnit::Millimetre => (10.0, 1.0),
@@ -69,9 +72,10 @@ impl QuantityUnit {
                 QuantityUnit::Metre => (10_000.0, 1.0),
                 QuantityUnit::Foot => (3048.0, 1.0),
                 QuantityUnit::UsSurveyFoot => (12_000_000.0, 3937.0),
-                QuantityUnit::Percent | QuantityUnit::Degrees | QuantityUnit::Count | QuantityUnit::LitresPerSecond => {
-                    (1.0, 1.0)
-                }
+                QuantityUnit::Percent
+                | QuantityUnit::Degrees
+                | QuantityUnit::Count
+                | QuantityUnit::LitresPerSecond => (1.0, 1.0),
             }
         }
         let ((a, b), (c, d)) = (tenths(self), tenths(other));
@@ -94,7 +98,8 @@ words! {
 }
 
 table! {
-    /// Where on the wall: at one hour, or clockwise from one to another, as seen in the direction of travel.
+    /// Where on the wall: at one hour, or clockwise from one to another, as seen in the direction
+    /// of travel.
     pub Clock {
         /// The one hour: 1 to 12 in steps of a half, and 12.5 for half past twelve.
         at?: ClockHour,
@@ -135,8 +140,8 @@ impl ClockHour {
         (1.0..=12.5).contains(&self.get()) && (self.get() * 2.0).fract() == 0.0
     }
 
-    /// The same place on the wall as seen by a camera that travels the other way: 3 o'clock going down is 9 o'clock
-    /// going up, 12 and 6 stay. `None` for an hour that no clock has.
+    /// The same place on the wall as seen by a camera that travels the other way: 3 o'clock going
+    /// down is 9 o'clock going up, 12 and 6 stay. `None` for an hour that no clock has.
     #[must_use]
     pub fn mirrored(self) -> Option<Self> {
         if !self.is_valid() {
@@ -148,7 +153,8 @@ impl ClockHour {
 }
 
 impl ClockReading {
-    /// The reading as seen by a camera that travels the other way; an arc stays clockwise, so its ends change places.
+    /// The reading as seen by a camera that travels the other way; an arc stays clockwise, so its
+    /// ends change places.
     #[must_use]
     pub fn mirrored(self) -> Option<Self> {
         Some(match self {
@@ -157,7 +163,8 @@ impl ClockReading {
         })
     }
 
-    /// How many hours the reading covers: 0 for a point, 12 for an arc whose ends are equal (all round).
+    /// How many hours the reading covers: 0 for a point, 12 for an arc whose ends are equal (all
+    /// round).
     #[must_use]
     pub fn hours(self) -> f64 {
         match self {
@@ -171,7 +178,8 @@ impl ClockReading {
 }
 
 table! {
-    /// A measured or estimated amount. What it measures follows from the code: amounts stand in the code list's order.
+    /// A measured or estimated amount. What it measures follows from the code: amounts stand in the
+    /// code list's order.
     pub Quantity {
         /// The amount.
         value: Amount,

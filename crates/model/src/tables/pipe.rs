@@ -128,12 +128,18 @@ impl Material {
     pub const fn class(self) -> MaterialClass {
         match self {
             Self::VitrifiedClay => MaterialClass::Clayware,
-            Self::Concrete | Self::ReinforcedConcrete | Self::AsbestosCement => MaterialClass::Concrete,
-            Self::Brick | Self::Stone => MaterialClass::Masonry,
-            Self::Pvc | Self::Polyethylene | Self::Polypropylene | Self::Abs | Self::GlassReinforcedPlastic => {
-                MaterialClass::Plastic
+            Self::Concrete | Self::ReinforcedConcrete | Self::AsbestosCement => {
+                MaterialClass::Concrete
             }
-            Self::CastIron | Self::DuctileIron | Self::Steel | Self::CorrugatedMetal => MaterialClass::Metal,
+            Self::Brick | Self::Stone => MaterialClass::Masonry,
+            Self::Pvc
+            | Self::Polyethylene
+            | Self::Polypropylene
+            | Self::Abs
+            | Self::GlassReinforcedPlastic => MaterialClass::Plastic,
+            Self::CastIron | Self::DuctileIron | Self::Steel | Self::CorrugatedMetal => {
+                MaterialClass::Metal
+            }
             Self::BituminisedFibre | Self::Other => MaterialClass::Other,
         }
     }

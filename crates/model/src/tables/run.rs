@@ -152,7 +152,8 @@ table! {
         zero: CounterZero,
         /// The point in words, beside `other`.
         zero_text?: Box<Text>,
-        /// The distance from the centre of the start structure to that point, in length units; 0 when absent.
+        /// The distance from the centre of the start structure to that point, in length units; 0
+        /// when absent.
         offset?: Length,
         /// What the counter showed there, in length units; 0 when absent.
         reads?: Length,

@@ -80,8 +80,12 @@ impl Migration {
     /// The schema of a log.
     #[must_use]
     pub fn schema() -> Value {
-        let example = super::migrate(include_bytes!("../../data/versions/example-0.1.json"), super::CURRENT).ok();
-        let documents = example.iter().map(|migrated| MigratedDocument::of("plover-street.obvert.json", migrated));
+        let example =
+            super::migrate(include_bytes!("../../data/versions/example-0.1.json"), super::CURRENT)
+                .ok();
+        let documents = example
+            .iter()
+            .map(|migrated| MigratedDocument::of("plover-street.obvert.json", migrated));
         let example = serde_json::to_value(Self::new(documents.collect())).ok();
         let title = "Log of the migration of obvert survey documents";
         crate::schema::of::<Self>("migration", title, example.into_iter().collect())

@@ -95,7 +95,9 @@ impl Migrated {
 #[must_use]
 pub fn schema(version: &str) -> Option<Value> {
     match version {
-        "0.1" => serde_json::from_str(include_str!("../../data/versions/document-0.1.schema.json")).ok(),
+        "0.1" => {
+            serde_json::from_str(include_str!("../../data/versions/document-0.1.schema.json")).ok()
+        }
         CURRENT => Some(crate::schema::document()),
         _ => None,
     }
@@ -107,23 +109,27 @@ fn subject(version: &str) -> Subject {
 
 /// The version of this program that a text names, and its place among all.
 fn known(version: &str) -> Result<usize, MigrateError> {
-    KNOWN.iter().position(|known| *known == version).ok_or_else(|| MigrateError::Unknown(version.to_owned()))
+    KNOWN
+        .iter()
+        .position(|known| *known == version)
+        .ok_or_else(|| MigrateError::Unknown(version.to_owned()))
 }
 
-/// Brings a document to a version, step by step; one that is of that version already comes back as it is. A byte-order mark stays.
+/// Brings a document to a version, step by step; one that is of that version already comes back as
+/// it is. A byte-order mark stays.
 ///
 /// # Errors
-/// When the document is none of the version that it states, with every problem and its place; when that version, or the one asked for, is
-/// not known; when the one asked for is older.
+/// When the document is none of the version that it states, with every problem and its place; when
+/// that version, or the one asked for, is not known; when the one asked for is older.
 pub fn migrate(source: &[u8], to: &str) -> Result<Migrated, MigrateError> {
     let target = known(to)?;
     let (mark, body) = without_mark(source);
     let Some(version) = stated(body) else {
         // What is no JSON is told as that.
         return Err(match validated(body, Subject::Document) {
-            Err(error @ (ReadError::Empty | ReadError::Encoding { .. } | ReadError::Syntax { .. })) => {
-                MigrateError::Before { version: CURRENT, source: error }
-            }
+            Err(
+                error @ (ReadError::Empty | ReadError::Encoding { .. } | ReadError::Syntax { .. }),
+            ) => MigrateError::Before { version: CURRENT, source: error },
             _ => MigrateError::Unstated,
         });
     };
@@ -132,21 +138,24 @@ pub fn migrate(source: &[u8], to: &str) -> Result<Migrated, MigrateError> {
         return Err(MigrateError::Backwards { from: version, to: to.to_owned() });
     }
     let before = KNOWN[first];
-    let mut value =
-        validated(body, subject(before)).map_err(|source| MigrateError::Before { version: before, source })?;
+    let mut value = validated(body, subject(before))
+        .map_err(|source| MigrateError::Before { version: before, source })?;
     let mut text = String::from_utf8_lossy(body).into_owned();
     let (mut taken, mut shifts) = (Vec::new(), Vec::new());
     for place in first..target {
         let (from, next) = (KNOWN[place], KNOWN[place + 1]);
         let mut moved = Vec::new();
-        let steps = STEPS.iter().filter(|step| step.from == from).map(|step| (step, step.edits(&value)));
+        let steps =
+            STEPS.iter().filter(|step| step.from == from).map(|step| (step, step.edits(&value)));
         let steps: Vec<_> = steps.filter(|(_, edits)| !edits.is_empty()).collect();
-        let pointers = steps.iter().flat_map(|(_, edits)| edits.iter().filter_map(edit::Edit::source));
+        let pointers =
+            steps.iter().flat_map(|(_, edits)| edits.iter().filter_map(edit::Edit::source));
         let places = locate_all(text.as_bytes(), pointers);
         let mut migrated = text.clone();
         for (step, edits) in &steps {
             moved.extend(edits.iter().filter_map(|edit| shift(&text, edit, &places)));
-            migrated = edit::text(&migrated, edits).map_err(|source| MigrateError::Step { step: step.name, source })?;
+            migrated = edit::text(&migrated, edits)
+                .map_err(|source| MigrateError::Step { step: step.name, source })?;
         }
         moved.sort_by_key(|shift| (shift.line, shift.column));
         shifts.push(moved);
@@ -155,10 +164,17 @@ pub fn migrate(source: &[u8], to: &str) -> Result<Migrated, MigrateError> {
             .map_err(|source| MigrateError::After { version: next, source })?;
         text = migrated;
     }
-    Ok(Migrated { from: before, to: KNOWN[target], text: format!("{mark}{text}"), steps: taken, shifts })
+    Ok(Migrated {
+        from: before,
+        to: KNOWN[target],
+        text: format!("{mark}{text}"),
+        steps: taken,
+        shifts,
+    })
 }
 
-/// By how much an edit moves what stands behind it in its line: those of the steps replace a key or a value by another.
+/// By how much an edit moves what stands behind it in its line: those of the steps replace a key or
+/// a value by another.
 fn shift(text: &str, edit: &edit::Edit, places: &read::Spans) -> Option<Shift> {
     let (place, width) = match edit {
         edit::Edit::Move { from, path } => {
@@ -173,7 +189,8 @@ fn shift(text: &str, edit: &edit::Edit, places: &read::Spans) -> Option<Shift> {
     Some(Shift { line: place.line, column: place.column, by })
 }
 
-/// The canonical form (RFC 8785) of a document in the version that it states: what others name it by, which migrating changes.
+/// The canonical form (RFC 8785) of a document in the version that it states: what others name it
+/// by, which migrating changes.
 ///
 /// # Errors
 /// When the document is none of the version that it states, or that is not known.
@@ -181,7 +198,8 @@ pub fn canonical(source: &[u8]) -> Result<Vec<u8>, MigrateError> {
     let body = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
     let version = stated(body).ok_or(MigrateError::Unstated)?;
     let version = KNOWN[known(&version)?];
-    let mut value = validated(body, subject(version)).map_err(|source| MigrateError::Before { version, source })?;
+    let mut value = validated(body, subject(version))
+        .map_err(|source| MigrateError::Before { version, source })?;
     without_empty_lists(&mut value);
     serde_json_canonicalizer::to_vec(&value).map_err(|_| MigrateError::Unstated)
 }
@@ -194,12 +212,15 @@ pub fn digest(source: &[u8]) -> Result<Digest, MigrateError> {
     crate::write::digest_of_bytes(&canonical(source)?).map_err(|_| MigrateError::Unstated)
 }
 
-/// An empty list equals an absent one, but below extensions, where nothing is known of what it means.
+/// An empty list equals an absent one, but below extensions, where nothing is known of what it
+/// means.
 fn without_empty_lists(value: &mut Value) {
     match value {
         Value::Array(items) => items.iter_mut().for_each(without_empty_lists),
         Value::Object(entries) => {
-            entries.retain(|key, entry| key == "extensions" || entry.as_array().is_none_or(|list| !list.is_empty()));
+            entries.retain(|key, entry| {
+                key == "extensions" || entry.as_array().is_none_or(|list| !list.is_empty())
+            });
             for (_, entry) in entries.iter_mut().filter(|(key, _)| *key != "extensions") {
                 without_empty_lists(entry);
             }

@@ -1,8 +1,10 @@
-//! Versions of the format, and how a document of an older one becomes one of this: by steps that are named, and applied to the text, so
-//! that whatever no step speaks of stays byte for byte. Archives last longer than drafts.
+//! Versions of the format, and how a document of an older one becomes one of this: by steps that
+//! are named, and applied to the text, so that whatever no step speaks of stays byte for byte.
+//! Archives last longer than drafts.
 //!
-//! A document is held against the schema of the version that it states before anything is done to it, and against that of the next one
-//! afterwards. Nothing is read by another version's schema because it seems to fit.
+//! A document is held against the schema of the version that it states before anything is done to
+//! it, and against that of the next one afterwards. Nothing is read by another version's schema
+//! because it seems to fit.
 //!
 //! ```
 //! use obvert_model::versions;
@@ -46,7 +48,8 @@ pub const CURRENT: &str = "0.2";
 /// Every version that can be read, the oldest first.
 pub const KNOWN: &[&str] = &["0.1", CURRENT];
 
-/// The version that a source states; no more of it is read than it takes. `None` where there is none, or no JSON up to there.
+/// The version that a source states; no more of it is read than it takes. `None` where there is
+/// none, or no JSON up to there.
 #[must_use]
 pub fn stated(source: &[u8]) -> Option<String> {
     top_level_text(source, "obvert")
@@ -79,7 +82,8 @@ fn top_level_text(source: &[u8], key: &str) -> Option<String> {
     }
     let found = RefCell::new(None);
     // An error ends the reading as soon as the key is found.
-    let _ = Find(key, &found).deserialize(&mut serde_json::Deserializer::from_slice(without_mark(source).1));
+    let _ = Find(key, &found)
+        .deserialize(&mut serde_json::Deserializer::from_slice(without_mark(source).1));
     found.into_inner()
 }
 

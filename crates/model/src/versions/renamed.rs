@@ -1,5 +1,5 @@
-//! Rules and structural problems that were renamed. There are no aliases: an old name is an error that names the new one, and
-//! [`migrate_profile`] writes the new one into a profile.
+//! Rules and structural problems that were renamed. There are no aliases: an old name is an error
+//! that names the new one, and [`migrate_profile`] writes the new one into a profile.
 
 #[cfg(feature = "diagnose")]
 use serde_json::Value;
@@ -13,7 +13,8 @@ use crate::profile::ProfileVersion;
 #[cfg(feature = "diagnose")]
 use crate::read::{self, Subject};
 
-/// Every rule and structural problem that was renamed: the old name and the new one, sorted by the old one.
+/// Every rule and structural problem that was renamed: the old name and the new one, sorted by the
+/// old one.
 pub const RENAMED: &[(&str, &str)] = &[
     ("asset-twice", "asset-duplicate"),
     ("characterisation-surplus", "characterisation-unexpected"),
@@ -75,13 +76,15 @@ pub fn renamed(old: &str) -> Option<&'static str> {
     RENAMED.iter().find(|(name, _)| *name == old).map(|(_, new)| *new)
 }
 
-/// Whether a source is a profile and not a document: a JSON object with the key `profile` and without `obvert`.
+/// Whether a source is a profile and not a document: a JSON object with the key `profile` and
+/// without `obvert`.
 #[must_use]
 pub fn is_profile(source: &[u8]) -> bool {
     super::stated(source).is_none() && super::top_level_text(source, "profile").is_some()
 }
 
-/// Writes the new names of renamed rules into a profile, with one step for each rule. Everything else stays byte for byte.
+/// Writes the new names of renamed rules into a profile, with one step for each rule. Everything
+/// else stays byte for byte.
 ///
 /// ```
 /// use obvert_model::versions;
@@ -99,7 +102,8 @@ pub fn is_profile(source: &[u8]) -> bool {
 pub fn migrate_profile(source: &[u8]) -> Result<Migrated, MigrateError> {
     let version = ProfileVersion::V0_1.as_str();
     let (mark, body) = super::without_mark(source);
-    let value = read::validated(body, Subject::Profile).map_err(|source| MigrateError::Before { version, source })?;
+    let value = read::validated(body, Subject::Profile)
+        .map_err(|source| MigrateError::Before { version, source })?;
     let mut steps: Vec<Taken> = Vec::new();
     for (pointer, old, new) in old_names(&value) {
         let does = format!("{old} is now {new}");
@@ -119,10 +123,17 @@ pub fn migrate_profile(source: &[u8]) -> Result<Migrated, MigrateError> {
     let edits: Vec<Edit> = steps.iter().flat_map(|step| step.edits.iter().cloned()).collect();
     let text = edit::text(&String::from_utf8_lossy(body), &edits)
         .map_err(|source| MigrateError::Step { step: "renamed-rule", source })?;
-    Ok(Migrated { from: version, to: version, text: format!("{mark}{text}"), steps, shifts: Vec::new() })
+    Ok(Migrated {
+        from: version,
+        to: version,
+        text: format!("{mark}{text}"),
+        steps,
+        shifts: Vec::new(),
+    })
 }
 
-/// Every place of a profile that names a rule by an old name: its pointer, the old name and the new one.
+/// Every place of a profile that names a rule by an old name: its pointer, the old name and the new
+/// one.
 #[cfg(feature = "diagnose")]
 fn old_names(profile: &Value) -> impl Iterator<Item = (String, &str, &'static str)> {
     ["rules", "suppressions"].into_iter().flat_map(move |list| {

@@ -1,4 +1,5 @@
-//! The steps from one version to the next, as data: what each does is named, explained and shown before it is done.
+//! The steps from one version to the next, as data: what each does is named, explained and shown
+//! before it is done.
 
 use serde_json::Value;
 
@@ -22,7 +23,8 @@ pub struct Step {
 
 #[derive(Clone, Copy, Debug)]
 enum Change {
-    /// Another key for the same value, in every object at a path; `*` stands for every item of a list.
+    /// Another key for the same value, in every object at a path; `*` stands for every item of a
+    /// list.
     Rename { holder: &'static [&'static str], from: &'static str, to: &'static str },
     /// Another value where this one stands, at the top.
     Restate { key: &'static str, from: &'static str, to: &'static str },
@@ -37,7 +39,11 @@ pub const STEPS: &[Step] = &[
         does: "calls the distance that a check of the counter was held against \"known\"; it was called \"true\", which reads like a \
                truth value and is no name in most languages",
         lossless: true,
-        change: Change::Rename { holder: &["runs", "*", "counter", "checks", "*"], from: "true", to: "known" },
+        change: Change::Rename {
+            holder: &["runs", "*", "counter", "checks", "*"],
+            from: "true",
+            to: "known",
+        },
     },
     Step {
         name: "schema-address-0.2",

@@ -1,11 +1,14 @@
-//! Cases for judges from outside: some thousand documents, valid or spoilt in one known way, each with the verdict of this reader. Two
-//! engines of other people (`tests/interop/test_cases.py`, `tests/interop/cases.mjs`) hold the published schema against them.
+//! Cases for judges from outside: some thousand documents, valid or spoilt in one known way, each
+//! with the verdict of this reader. Two engines of other people (`tests/interop/test_cases.py`,
+//! `tests/interop/cases.mjs`) hold the published schema against them.
 //!
-//! What a schema cannot see is [`Verdict::Beyond`], and nothing else may be: there the reader refuses and a validator of the schema alone
-//! accepts. `spec/format/conformance.md` lists these kinds.
+//! What a schema cannot see is [`Verdict::Beyond`], and nothing else may be: there the reader
+//! refuses and a validator of the schema alone accepts. `spec/format/conformance.md` lists these
+//! kinds.
 //!
-//! Nothing here is left to chance: equal seeds give equal cases. `OBVERT_CASES` names a file to write them to, `OBVERT_CASES_SEED` another
-//! seed than 1, `OBVERT_CASES_EACH` how many are spoilt at random in each way, instead of 40.
+//! Nothing here is left to chance: equal seeds give equal cases. `OBVERT_CASES` names a file to
+//! write them to, `OBVERT_CASES_SEED` another seed than 1, `OBVERT_CASES_EACH` how many are spoilt
+//! at random in each way, instead of 40.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
@@ -57,11 +60,14 @@ fn judged(kind: &Kind, at: &str, source: String) -> Case {
     let outcome = read::document(source.as_bytes());
     let refused = outcome.is_err();
     let problems: Vec<ProblemKind> = match &outcome {
-        Err(ReadError::Structure(problems)) => problems.iter().map(|problem| problem.kind).collect(),
+        Err(ReadError::Structure(problems)) => {
+            problems.iter().map(|problem| problem.kind).collect()
+        }
         _ => Vec::new(),
     };
     let has = |wanted: &ProblemKind| problems.contains(wanted);
-    let twice = |kind: &ProblemKind| matches!(kind, ProblemKind::DuplicateKey | ProblemKind::DuplicateId);
+    let twice =
+        |kind: &ProblemKind| matches!(kind, ProblemKind::DuplicateKey | ProblemKind::DuplicateId);
     let as_expected = match kind.verdict {
         Verdict::Valid => !refused,
         Verdict::Refused(wanted) => has(&wanted),
@@ -71,7 +77,8 @@ fn judged(kind: &Kind, at: &str, source: String) -> Case {
     };
     assert!(as_expected, "{} at {at}: {:?}\n{source}", kind.name, outcome.map(|_| ()));
     // What is spoilt at random may come to be something that no schema sees.
-    let beyond = matches!(kind.verdict, Verdict::Beyond(_)) || (refused && problems.iter().all(twice));
+    let beyond =
+        matches!(kind.verdict, Verdict::Beyond(_)) || (refused && problems.iter().all(twice));
     Case { kind: kind.name, at: at.to_owned(), source, refused, schema_refuses: refused && !beyond }
 }
 
@@ -86,9 +93,14 @@ fn at_every_field(root: &Value, chance: &mut Chance, cases: &mut Vec<Case>) {
         }
         for kind in KINDS {
             // Every required key once.
-            let keys = spot.schema["required"].as_array().filter(|_| kind.name == "missing-key").map_or(1, Vec::len);
+            let keys = spot.schema["required"]
+                .as_array()
+                .filter(|_| kind.name == "missing-key")
+                .map_or(1, Vec::len);
             for key in 0..keys {
-                let mut choose = |count| if kind.name == "missing-key" { key % count } else { chance.below(count) };
+                let mut choose = |count| {
+                    if kind.name == "missing-key" { key % count } else { chance.below(count) }
+                };
                 let mut tree = Tree::of(&value);
                 if (kind.spoil)(tree.node(spot.index).unwrap(), &spot, &mut choose) {
                     cases.push(judged(kind, &spot.name, tree.source(&mut || false)));
@@ -99,7 +111,13 @@ fn at_every_field(root: &Value, chance: &mut Chance, cases: &mut Vec<Case>) {
 }
 
 /// Every way of spoiling a number of times, at a place and in a document that chance chooses.
-fn at_random(root: &Value, documents: &[Value], each: usize, chance: &mut Chance, cases: &mut Vec<Case>) {
+fn at_random(
+    root: &Value,
+    documents: &[Value],
+    each: usize,
+    chance: &mut Chance,
+    cases: &mut Vec<Case>,
+) {
     for kind in KINDS {
         let (mut made, mut tried) = (0, 0);
         while made < each {
@@ -123,7 +141,8 @@ fn at_random(root: &Value, documents: &[Value], each: usize, chance: &mut Chance
     }
 }
 
-/// Valid documents as they are generated, and the same with anything done to them at any place, extensions included.
+/// Valid documents as they are generated, and the same with anything done to them at any place,
+/// extensions included.
 fn unspoilt_and_arbitrary(documents: &[Value], chance: &mut Chance, cases: &mut Vec<Case>) {
     let changes = roads::change();
     let kind = |name, verdict| Kind { name, verdict, spoil: |_, _, _| true };
@@ -149,7 +168,9 @@ fn unspoilt_and_arbitrary(documents: &[Value], chance: &mut Chance, cases: &mut 
 
 fn number_of(variable: &str, otherwise: u64) -> u64 {
     match std::env::var(variable) {
-        Ok(text) => text.parse().unwrap_or_else(|_| panic!("{variable} is no whole number: {text:?}")),
+        Ok(text) => {
+            text.parse().unwrap_or_else(|_| panic!("{variable} is no whole number: {text:?}"))
+        }
         Err(_) => otherwise,
     }
 }
@@ -167,14 +188,17 @@ fn generated_cases_get_their_verdicts() {
     at_random(&root, &documents, each, &mut chance, &mut cases);
     unspoilt_and_arbitrary(&documents, &mut chance, &mut cases);
     let trees: Vec<Tree> = documents.iter().map(Tree::of).collect();
-    let met: BTreeSet<String> = trees.iter().flat_map(|tree| spoil::spots(&root, tree)).map(|spot| spot.name).collect();
+    let met: BTreeSet<String> =
+        trees.iter().flat_map(|tree| spoil::spots(&root, tree)).map(|spot| spot.name).collect();
 
-    // Every field of every object stands in a valid document, and each was spoilt in more than one way.
+    // Every field of every object stands in a valid document, and each was spoilt in more than one
+    // way.
     for object in shape::objects() {
         for field in &object.fields {
             let name = format!("{}.{}", object.name, field.name);
             assert!(met.contains(&name) || each < 40, "{name} stands in no valid document");
-            let ways: BTreeSet<&str> = cases.iter().filter(|case| case.at == name).map(|case| case.kind).collect();
+            let ways: BTreeSet<&str> =
+                cases.iter().filter(|case| case.at == name).map(|case| case.kind).collect();
             assert!(ways.len() > 1, "{name} was spoilt in these ways only: {ways:?}");
         }
     }
@@ -183,7 +207,13 @@ fn generated_cases_get_their_verdicts() {
     for case in &cases {
         counts.entry(case.kind).or_default()[usize::from(case.refused)] += 1;
     }
-    println!("seed {seed}, {} cases\n{:<22} {:>8} {:>8}", cases.len(), "kind", "accepted", "refused");
+    println!(
+        "seed {seed}, {} cases\n{:<22} {:>8} {:>8}",
+        cases.len(),
+        "kind",
+        "accepted",
+        "refused"
+    );
     for (kind, [accepted, refused]) in counts {
         println!("{kind:<22} {accepted:>8} {refused:>8}");
     }

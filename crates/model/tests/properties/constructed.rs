@@ -1,5 +1,5 @@
-//! Documents made by the constructors, as an embedder makes them: whatever the public interface lets through is written
-//! and read back equal, or refused because an id occurs twice.
+//! Documents made by the constructors, as an embedder makes them: whatever the public interface
+//! lets through is written and read back equal, or refused because an id occurs twice.
 
 use std::collections::BTreeSet;
 use std::fmt::Debug;
@@ -61,8 +61,8 @@ impl Draw {
         loop {
             let length = self.below(6);
             let any = [
-                'a', 'B', '7', ' ', '-', '.', '"', '\\', '/', '\u{0}', '\n', '\u{7f}', 'é', '\u{2028}', '\u{feff}',
-                '🚰',
+                'a', 'B', '7', ' ', '-', '.', '"', '\\', '/', '\u{0}', '\n', '\u{7f}', 'é',
+                '\u{2028}', '\u{feff}', '🚰',
             ];
             let text: String = (0..length).map(|_| self.pick(&any)).collect();
             if let Ok(text) = text.parse() {
@@ -81,7 +81,11 @@ impl Draw {
     }
 
     fn moment<T: FromStr<Err: Debug>>(&mut self) -> T {
-        self.form(&["2026-05-06T16:20:00-05:00", "2024-02-29T23:59:60.123456789Z", "2026-02-31T00:00:00+00:00"])
+        self.form(&[
+            "2026-05-06T16:20:00-05:00",
+            "2024-02-29T23:59:60.123456789Z",
+            "2026-02-31T00:00:00+00:00",
+        ])
     }
 
     fn position(&mut self) -> Position {
@@ -101,16 +105,19 @@ impl Draw {
             3 => Json::String(self.pick(&["", "a", "\u{0}", "é\""]).into()),
             4 => Json::Array(self.list(|draw| draw.json(deep - 1))),
             _ => Json::Object(
-                self.list(|draw| (draw.pick(&["", "a", "b/~", "é"]).to_owned(), draw.json(deep - 1)))
-                    .into_iter()
-                    .collect(),
+                self.list(|draw| {
+                    (draw.pick(&["", "a", "b/~", "é"]).to_owned(), draw.json(deep - 1))
+                })
+                .into_iter()
+                .collect(),
             ),
         }
     }
 
     fn extensions(&mut self) -> Extensions {
-        let mut entries =
-            self.list(|draw| (draw.form::<ExtensionKey>(&["org.example", "a.b-c", "com.example.x9"]), draw.json(3)));
+        let mut entries = self.list(|draw| {
+            (draw.form::<ExtensionKey>(&["org.example", "a.b-c", "com.example.x9"]), draw.json(3))
+        });
         entries.push(("org.example.last".parse().unwrap(), self.json(3)));
         Extensions::new(entries).unwrap()
     }
@@ -164,7 +171,8 @@ fn pipe(d: &mut Draw) -> Pipe {
         with_length_between = d.pick(LengthBetween::ALL),
         with_joint_spacing = d.number(),
         with_laid = Year::new(d.below(10_000) as u16).unwrap(),
-        with_inverts = fill!(d, Inverts::new(), with_upstream = d.number(), with_downstream = d.number()),
+        with_inverts =
+            fill!(d, Inverts::new(), with_upstream = d.number(), with_downstream = d.number()),
         with_path = d.list(Draw::position),
         with_street = d.text(),
         with_asset = d.text()
@@ -253,14 +261,25 @@ fn observation(d: &mut Draw) -> Observation {
         with_to = d.number(),
         with_continuous = d.coin(),
         with_characterisation = d.list(Draw::text),
-        with_quantities = d.list(|d| fill!(d, Quantity::new(d.number(), d.pick(QuantityUnit::ALL)),)),
-        with_clock = fill!(d, Clock::new(), with_at = d.number(), with_from = d.number(), with_to = d.number()),
+        with_quantities =
+            d.list(|d| fill!(d, Quantity::new(d.number(), d.pick(QuantityUnit::ALL)),)),
+        with_clock = fill!(
+            d,
+            Clock::new(),
+            with_at = d.number(),
+            with_from = d.number(),
+            with_to = d.number()
+        ),
         with_joint = d.coin(),
         with_joins = d.text(),
         with_flow = d.pick(FlowState::ALL),
         with_clear = d.coin(),
-        with_grades =
-            fill!(d, Grades::new(), with_structural = Grade::new(d.below(256) as u8), with_operational = 3.into()),
+        with_grades = fill!(
+            d,
+            Grades::new(),
+            with_structural = Grade::new(d.below(256) as u8),
+            with_operational = 3.into()
+        ),
         with_remark = d.text(),
         with_media = d.list(|d| fill!(d, MediaRef::new(d.text()), with_offset = d.number()))
     )
@@ -318,8 +337,11 @@ fn head(d: &mut Draw) -> Head {
         with_crs = d.form(&["EPSG:6494", "OGC:CRS84"]),
         with_vertical = d.text(),
         with_grading = fill!(d, Grading::new(d.text(), d.text()),),
-        with_revises =
-            fill!(d, Revises::new(d.text()), with_digest = d.form(&[&format!("sha-256:{}", "0a".repeat(32))])),
+        with_revises = fill!(
+            d,
+            Revises::new(d.text()),
+            with_digest = d.form(&[&format!("sha-256:{}", "0a".repeat(32))])
+        ),
         with_review = fill!(
             d,
             Review::new(d.pick(ReviewStatus::ALL)),
@@ -394,14 +416,19 @@ fn every_field_is_set() {
             }
         }
     }
-    let mut runner = TestRunner::new_with_rng(Config::default(), TestRng::deterministic_rng(RngAlgorithm::ChaCha));
+    let mut runner = TestRunner::new_with_rng(
+        Config::default(),
+        TestRng::deterministic_rng(RngAlgorithm::ChaCha),
+    );
     let mut seen = BTreeSet::new();
     for _ in 0..256 {
         let document = documents().new_tree(&mut runner).unwrap().current();
         look(&serde_json::to_value(document).unwrap(), shape::document(), &mut seen);
     }
     let all: BTreeSet<String> = shape::objects()
-        .flat_map(|object| object.fields.iter().map(|field| format!("{}.{}", object.name, field.name)))
+        .flat_map(|object| {
+            object.fields.iter().map(|field| format!("{}.{}", object.name, field.name))
+        })
         .collect();
     assert_eq!(all.difference(&seen).collect::<Vec<_>>(), Vec::<&String>::new());
 }
@@ -415,7 +442,8 @@ fn nesting_ends_before_the_readers_limit() {
     let extensions = Extensions::new([(key(), nested(Extensions::DEEPEST))]).unwrap();
     let draw = &mut Draw(TestRng::deterministic_rng(RngAlgorithm::ChaCha));
     let quantity = Quantity::new(draw.number(), QuantityUnit::Percent).with_extensions(extensions);
-    let observation = Observation::new(draw.id(), draw.number(), draw.id()).with_quantities([quantity]);
+    let observation =
+        Observation::new(draw.id(), draw.number(), draw.id()).with_quantities([quantity]);
     let run = Run::new(draw.id(), draw.id(), Direction::Upstream).with_observations([observation]);
     let document = Document::new(head(draw)).with_runs([run]);
     let written = write::to_string(&document).unwrap();

@@ -1,10 +1,11 @@
-//! The text forms are matched by hand on the fast road and by pattern on the slow one. The patterns are the
-//! specification.
+//! The text forms are matched by hand on the fast road and by pattern on the slow one. The patterns
+//! are the specification.
 
 use std::sync::OnceLock;
 
 use obvert_model::text::{
-    CrsId, Date, Digest, DocumentId, ExtensionKey, Language, MediaType, Sha256, Text, TextError, Timestamp,
+    CrsId, Date, Digest, DocumentId, ExtensionKey, Language, MediaType, Sha256, Text, TextError,
+    Timestamp,
 };
 use proptest::prelude::*;
 use proptest::sample::{Index, select};
@@ -47,7 +48,10 @@ fn near() -> impl Strategy<Value = char> {
 
 /// A text that the pattern of one of the forms makes, and which form.
 fn made() -> impl Strategy<Value = (usize, String)> {
-    let each = forms().iter().enumerate().map(|(which, form)| (Just(which), generate::form(&form.pattern)).boxed());
+    let each = forms()
+        .iter()
+        .enumerate()
+        .map(|(which, form)| (Just(which), generate::form(&form.pattern)).boxed());
     Union::new(each.collect::<Vec<_>>())
 }
 
@@ -84,7 +88,8 @@ proptest! {
     }
 }
 
-// RFC 3339 section 5.8 for the examples, section 5.6 for the grammar; the strict form is RFC 7493 section 4.3.
+// RFC 3339 section 5.8 for the examples, section 5.6 for the grammar; the strict form is RFC 7493
+// section 4.3.
 #[test]
 fn timestamps_of_rfc_3339() {
     for text in [

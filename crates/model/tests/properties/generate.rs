@@ -1,4 +1,5 @@
-//! Documents from the schema: every table, every field, present or not, with the values that break readers.
+//! Documents from the schema: every table, every field, present or not, with the values that break
+//! readers.
 
 use obvert_model::schema;
 use proptest::prelude::*;
@@ -30,19 +31,30 @@ fn value(root: &Value, schema: &Value) -> BoxedStrategy<Value> {
     }
     match schema["type"].as_str() {
         Some("object") => object(root, schema),
-        Some("array") if schema["maxItems"] == 2 => prop::collection::vec(number(), 2).prop_map(Value::from).boxed(),
-        Some("array") => prop::collection::vec(value(root, &schema["items"]), 0..3).prop_map(Value::from).boxed(),
+        Some("array") if schema["maxItems"] == 2 => {
+            prop::collection::vec(number(), 2).prop_map(Value::from).boxed()
+        }
+        Some("array") => {
+            prop::collection::vec(value(root, &schema["items"]), 0..3).prop_map(Value::from).boxed()
+        }
         Some("number") => number().boxed(),
         Some("integer") => {
             let largest = schema["maximum"].as_u64().unwrap();
             // JSON does not tell 3 from 3.0.
             #[allow(clippy::cast_precision_loss)]
             let with_fraction = (0..=largest).prop_map(|whole| json!(whole as f64));
-            prop_oneof![Just(json!(0)), Just(json!(largest)), (0..=largest).prop_map(|n| json!(n)), with_fraction]
-                .boxed()
+            prop_oneof![
+                Just(json!(0)),
+                Just(json!(largest)),
+                (0..=largest).prop_map(|n| json!(n)),
+                with_fraction
+            ]
+            .boxed()
         }
         Some("boolean") => any::<bool>().prop_map(Value::from).boxed(),
-        Some("string") => text().prop_filter("never empty", |text| !text.is_empty()).prop_map(Value::from).boxed(),
+        Some("string") => {
+            text().prop_filter("never empty", |text| !text.is_empty()).prop_map(Value::from).boxed()
+        }
         other => panic!("the generator does not know {other:?}: {schema}"),
     }
 }
@@ -56,7 +68,10 @@ fn object(root: &Value, schema: &Value) -> BoxedStrategy<Value> {
         let entry = entry.prop_map(move |entry| (key.clone(), entry));
         if must { entry.prop_map(Some).boxed() } else { prop::option::weighted(0.4, entry).boxed() }
     });
-    fields.collect::<Vec<_>>().prop_map(|entries| Value::Object(entries.into_iter().flatten().collect())).boxed()
+    fields
+        .collect::<Vec<_>>()
+        .prop_map(|entries| Value::Object(entries.into_iter().flatten().collect()))
+        .boxed()
 }
 
 /// A text of a form, from its pattern in the schema.
@@ -66,7 +81,8 @@ pub(crate) fn form(pattern: &str) -> impl Strategy<Value = String> + use<> {
     prop::string::string_regex(inner).unwrap()
 }
 
-/// Texts that break readers: escapes, line ends, characters beyond the first 65 536, what sorts oddly.
+/// Texts that break readers: escapes, line ends, characters beyond the first 65 536, what sorts
+/// oddly.
 pub(crate) fn text() -> impl Strategy<Value = String> {
     prop_oneof![
         3 => "[a-zA-Z0-9 .,-]{1,12}",
@@ -81,7 +97,8 @@ pub(crate) fn text() -> impl Strategy<Value = String> {
     ]
 }
 
-/// Numbers that break readers and writers: the ends of the range, the smallest, minus zero, halves, long fractions.
+/// Numbers that break readers and writers: the ends of the range, the smallest, minus zero, halves,
+/// long fractions.
 fn number() -> impl Strategy<Value = Value> {
     let special = prop::sample::select(vec![
         json!(0),
@@ -102,8 +119,9 @@ fn number() -> impl Strategy<Value = Value> {
         (-100_000..100_000_i64).prop_map(|n| json!(n)),
         (-1e6..1e6).prop_map(|n: f64| json!((n * 100.0).round() / 100.0)),
         // Of every magnitude that is small enough.
-        (any::<f64>(), -330..16)
-            .prop_map(|(n, power)| json!((n.to_bits() % 1_000_000) as f64 / 1e6 * 10f64.powi(power))),
+        (any::<f64>(), -330..16).prop_map(|(n, power)| json!(
+            (n.to_bits() % 1_000_000) as f64 / 1e6 * 10f64.powi(power)
+        )),
     ]
 }
 
@@ -124,7 +142,8 @@ fn extensions() -> impl Strategy<Value = Value> {
         ])
     });
     let key = "[a-z][a-z0-9-]{0,3}(\\.[a-z0-9][a-z0-9-]{0,3}){1,3}";
-    prop::collection::vec((key, any_json), 1..3).prop_map(|entries| Value::Object(entries.into_iter().collect()))
+    prop::collection::vec((key, any_json), 1..3)
+        .prop_map(|entries| Value::Object(entries.into_iter().collect()))
 }
 
 /// Ids are unique within their table, those of observations within their run.
@@ -133,7 +152,11 @@ fn with_ids_apart(mut document: Value) -> Value {
         let mut seen = std::collections::BTreeSet::new();
         for (index, row) in rows.as_array_mut().into_iter().flatten().enumerate() {
             let Some(row) = row.as_object_mut() else { continue };
-            while row.get("id").and_then(Value::as_str).is_some_and(|id| !seen.insert(id.to_owned())) {
+            while row
+                .get("id")
+                .and_then(Value::as_str)
+                .is_some_and(|id| !seen.insert(id.to_owned()))
+            {
                 let id = row["id"].as_str().unwrap_or_default();
                 let apart = format!("{id}-{index}");
                 row.insert("id".into(), apart.into());

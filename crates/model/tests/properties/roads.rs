@@ -167,11 +167,15 @@ pub(crate) fn apply(node: &mut Tree, change: Change) -> bool {
     match (change, &mut *node) {
         (Change::Replace(other), _) => *node = other,
         (Change::Wrap, _) => *node = Tree::List(vec![taken(node)]),
-        (Change::AsKey, Tree::Text(text)) => *node = Tree::Object(vec![(text.clone(), Tree::Token("null".into()))]),
+        (Change::AsKey, Tree::Text(text)) => {
+            *node = Tree::Object(vec![(text.clone(), Tree::Token("null".into()))])
+        }
         (Change::Drop(at), Tree::Object(entries)) if !entries.is_empty() => {
             drop(entries.remove(at.index(entries.len())))
         }
-        (Change::Drop(at), Tree::List(items)) if !items.is_empty() => drop(items.remove(at.index(items.len()))),
+        (Change::Drop(at), Tree::List(items)) if !items.is_empty() => {
+            drop(items.remove(at.index(items.len())))
+        }
         (Change::Rename(at, name), Tree::Object(entries)) if !entries.is_empty() => {
             let at = at.index(entries.len());
             entries[at].0 = name;
@@ -185,7 +189,8 @@ pub(crate) fn apply(node: &mut Tree, change: Change) -> bool {
         }
         (Change::Add(name, tree), Tree::Object(entries)) => entries.push((name, tree)),
         (Change::ObjectToList, Tree::Object(entries)) => {
-            *node = Tree::List(std::mem::take(entries).into_iter().map(|(_, value)| value).collect());
+            *node =
+                Tree::List(std::mem::take(entries).into_iter().map(|(_, value)| value).collect());
         }
         (Change::ListToObject, Tree::List(items)) => {
             let entries = std::mem::take(items).into_iter().enumerate();
@@ -211,7 +216,8 @@ pub(crate) fn apply(node: &mut Tree, change: Change) -> bool {
 
 fn check(tree: &Tree) -> Result<bool, TestCaseError> {
     let source = tree.source(&mut || false);
-    // The diagnostic path alone, from the value; none if a value cannot hold a number of the source.
+    // The diagnostic path alone, from the value; none if a value cannot hold a number of the
+    // source.
     let value: Option<Value> = serde_json::from_str(&source).ok();
     let alone = value.map(|value| read::value_problems(&value));
     let outcome = read::document(source.as_bytes());
@@ -221,7 +227,10 @@ fn check(tree: &Tree) -> Result<bool, TestCaseError> {
         Ok(_) => {
             let agrees = alone.as_ref().is_some_and(Vec::is_empty) && !tree.has_twin_keys();
             prop_assert!(agrees, "read, but the diagnosis finds {:#?}\n{}", alone, source);
-            prop_assert_eq!(read::diagnose(source.as_bytes()).map(|diagnosis| diagnosis.problems).ok(), Some(vec![]));
+            prop_assert_eq!(
+                read::diagnose(source.as_bytes()).map(|diagnosis| diagnosis.problems).ok(),
+                Some(vec![])
+            );
             Ok(true)
         }
         Err(ReadError::Structure(problems)) => {
@@ -240,16 +249,21 @@ fn check(tree: &Tree) -> Result<bool, TestCaseError> {
             }
             let found = match &alone {
                 Some(alone) => !alone.is_empty() || tree.has_twin_keys(),
-                // The words of the typed reader, which is what is left if the diagnosis finds nothing.
+                // The words of the typed reader, which is what is left if the diagnosis finds
+                // nothing.
                 None => {
                     let words = by_slices.as_ref().map_or_else(ReadError::problems, |_| &[]);
-                    problems.iter().all(|problem| words.iter().all(|word| word.message != problem.message))
+                    problems
+                        .iter()
+                        .all(|problem| words.iter().all(|word| word.message != problem.message))
                 }
             };
             prop_assert!(found, "only the typed reader refuses: {:#?}\n{}", problems, source);
             Ok(false)
         }
-        Err(error) => Err(TestCaseError::fail(format!("JSON was called something else: {error}\n{source}"))),
+        Err(error) => {
+            Err(TestCaseError::fail(format!("JSON was called something else: {error}\n{source}")))
+        }
     }
 }
 
@@ -301,7 +315,8 @@ proptest! {
     }
 }
 
-/// The same changes, one after the other, at every node of a document that has every field: what chance may miss.
+/// The same changes, one after the other, at every node of a document that has every field: what
+/// chance may miss.
 #[test]
 fn the_two_paths_agree_at_every_place() {
     let whole = include_bytes!("../../../../tests/corpus/structure/valid-every-field.json");

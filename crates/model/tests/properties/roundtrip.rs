@@ -104,7 +104,8 @@ proptest! {
         prop_assert_eq!(write::to_string(&again).unwrap(), write::to_string(&document).unwrap());
     }
 
-    // RFC 8785: the canonical form is JSON of the same content, without white space, and its own canonical form.
+    // RFC 8785: the canonical form is JSON of the same content, without white space, and its own
+    // canonical form.
     #[test]
     fn the_canonical_form_is_stable(value in generate::document()) {
         let document = typed(&value);
@@ -116,7 +117,8 @@ proptest! {
         prop_assert_eq!(serde_json_canonicalizer::to_vec(&plain).unwrap(), canonical);
     }
 
-    // The document's own lines: one a row of a table, so that differences between files show as lines.
+    // The document's own lines: one a row of a table, so that differences between files show as
+    // lines.
     #[test]
     fn every_row_has_a_line(value in generate::document()) {
         let document = typed(&value);

@@ -1,4 +1,5 @@
-//! Ways of spoiling a document, each at the places of the schema where it can be done, and what a reader has to say of it.
+//! Ways of spoiling a document, each at the places of the schema where it can be done, and what a
+//! reader has to say of it.
 
 use obvert_model::read::ProblemKind;
 use serde_json::Value;
@@ -12,7 +13,8 @@ pub(crate) enum Verdict {
     Valid,
     /// Refused, with a problem of this kind among others; the schema alone refuses it too.
     Refused(ProblemKind),
-    /// Refused by a reader, while the schema alone sees nothing: with problems of this kind, or as no JSON that can be relied on.
+    /// Refused by a reader, while the schema alone sees nothing: with problems of this kind, or as
+    /// no JSON that can be relied on.
     Beyond(Option<ProblemKind>),
     /// Whatever the reader says is the measure.
     Any,
@@ -22,7 +24,8 @@ pub(crate) enum Verdict {
 pub(crate) struct Spot<'s> {
     /// Which node of the tree.
     pub index: usize,
-    /// The field, such as `Pipe.height`; an item of a list is `Pipe.path[]`, the whole is `Document`.
+    /// The field, such as `Pipe.height`; an item of a list is `Pipe.path[]`, the whole is
+    /// `Document`.
     pub name: String,
     /// The schema of the place, references resolved.
     pub schema: &'s Value,
@@ -56,7 +59,8 @@ type Spoil = fn(&mut Tree, &Spot<'_>, &mut dyn FnMut(usize) -> usize) -> bool;
 pub(crate) struct Kind {
     pub name: &'static str,
     pub verdict: Verdict,
-    /// Does it to the node of a spot, or returns false where it cannot be done there. The last argument chooses a number below another.
+    /// Does it to the node of a spot, or returns false where it cannot be done there. The last
+    /// argument chooses a number below another.
     pub spoil: Spoil,
 }
 
@@ -90,7 +94,14 @@ fn walk<'s>(
         }
         Tree::Object(entries) => {
             for (key, value) in entries {
-                walk(root, &schema["properties"][key], format!("{object}.{key}"), value, index, found);
+                walk(
+                    root,
+                    &schema["properties"][key],
+                    format!("{object}.{key}"),
+                    value,
+                    index,
+                    found,
+                );
             }
         }
     }
@@ -118,12 +129,18 @@ fn entries(node: &mut Tree) -> &mut Vec<(String, Tree)> {
 }
 
 /// Takes a key away that is, or is not, required.
-fn without(node: &mut Tree, spot: &Spot<'_>, required: bool, choose: &mut dyn FnMut(usize) -> usize) -> bool {
+fn without(
+    node: &mut Tree,
+    spot: &Spot<'_>,
+    required: bool,
+    choose: &mut dyn FnMut(usize) -> usize,
+) -> bool {
     if !spot.is_object() {
         return false;
     }
     let entries = entries(node);
-    let which: Vec<usize> = (0..entries.len()).filter(|at| spot.requires(&entries[*at].0) == required).collect();
+    let which: Vec<usize> =
+        (0..entries.len()).filter(|at| spot.requires(&entries[*at].0) == required).collect();
     if which.is_empty() {
         return false;
     }
@@ -140,7 +157,8 @@ pub(crate) const KINDS: &[Kind] = &[
             if !spot.is_object() {
                 return false;
             }
-            let known: Vec<&String> = spot.schema["properties"].as_object().unwrap().keys().collect();
+            let known: Vec<&String> =
+                spot.schema["properties"].as_object().unwrap().keys().collect();
             let near = known[choose(known.len())];
             let key = match choose(5) {
                 0 => format!("{near}s"),
@@ -160,7 +178,10 @@ pub(crate) const KINDS: &[Kind] = &[
         name: "key-of-elsewhere",
         verdict: Verdict::Refused(ProblemKind::UnknownKey),
         spoil: |node, spot, choose| {
-            let key = one(&["obvert", "upstream", "observations", "code", "sha256", "depth_to", "peak"], choose);
+            let key = one(
+                &["obvert", "upstream", "observations", "code", "sha256", "depth_to", "peak"],
+                choose,
+            );
             if !spot.is_object() || !spot.schema["properties"][key].is_null() {
                 return false;
             }
@@ -217,7 +238,9 @@ pub(crate) const KINDS: &[Kind] = &[
         verdict: Verdict::Refused(ProblemKind::WrongType),
         spoil: |node, _, _| {
             let Tree::List(items) = node else { return false };
-            *node = Tree::Object(items.iter().enumerate().map(|(at, item)| (at.to_string(), item.clone())).collect());
+            *node = Tree::Object(
+                items.iter().enumerate().map(|(at, item)| (at.to_string(), item.clone())).collect(),
+            );
             true
         },
     },
@@ -233,7 +256,9 @@ pub(crate) const KINDS: &[Kind] = &[
         name: "unknown-word",
         verdict: Verdict::Refused(ProblemKind::UnknownWord),
         spoil: |node, spot, choose| {
-            let (Tree::Text(word), true) = (&mut *node, spot.schema["enum"].is_array()) else { return false };
+            let (Tree::Text(word), true) = (&mut *node, spot.schema["enum"].is_array()) else {
+                return false;
+            };
             *word = match choose(5) {
                 0 => format!("{word} "),
                 1 => format!("{word}s"),
@@ -241,15 +266,19 @@ pub(crate) const KINDS: &[Kind] = &[
                 3 => one(&["9.9", "circuler", "null", "é"], choose).into(),
                 _ => word.chars().skip(1).chain(word.chars().take(1)).collect(),
             };
-            spot.schema["enum"].as_array().unwrap().iter().all(|known| known != word.as_str()) && !word.is_empty()
+            spot.schema["enum"].as_array().unwrap().iter().all(|known| known != word.as_str())
+                && !word.is_empty()
         },
     },
     Kind {
         name: "text-form",
         verdict: Verdict::Refused(ProblemKind::TextForm),
         spoil: |node, spot, choose| {
-            let (Tree::Text(text), true) = (&mut *node, spot.schema["pattern"].is_string()) else { return false };
-            // No form has a blank, a line end, a letter beyond ASCII or a digit of another script anywhere.
+            let (Tree::Text(text), true) = (&mut *node, spot.schema["pattern"].is_string()) else {
+                return false;
+            };
+            // No form has a blank, a line end, a letter beyond ASCII or a digit of another script
+            // anywhere.
             let (c, at) = (['\n', ' ', 'é', '٢', '\u{0}', '\u{2028}'][choose(6)], choose(3));
             *text = match at {
                 0 => format!("{text}{c}"),
@@ -263,10 +292,21 @@ pub(crate) const KINDS: &[Kind] = &[
         name: "number-range",
         verdict: Verdict::Refused(ProblemKind::NumberRange),
         spoil: |node, spot, choose| {
-            let beyond = ["9007199254740992", "-9007199254740992", "9007199254740993.0", "1e16", "1e308", "-1e400"];
+            let beyond = [
+                "9007199254740992",
+                "-9007199254740992",
+                "9007199254740993.0",
+                "1e16",
+                "1e308",
+                "-1e400",
+            ];
             let number = match spot.schema["maximum"].as_u64() {
-                Some(_) if spot.is("integer") && choose(2) == 0 => one(&["-1", "1.5", "1e-7", "-0.5"], choose),
-                Some(_) if spot.is("integer") && spot.schema["maximum"] == 9999 => one(&["10000", "1e4"], choose),
+                Some(_) if spot.is("integer") && choose(2) == 0 => {
+                    one(&["-1", "1.5", "1e-7", "-0.5"], choose)
+                }
+                Some(_) if spot.is("integer") && spot.schema["maximum"] == 9999 => {
+                    one(&["10000", "1e4"], choose)
+                }
                 _ => one(&beyond, choose),
             };
             *node = token(number);
@@ -277,7 +317,9 @@ pub(crate) const KINDS: &[Kind] = &[
         name: "position-length",
         verdict: Verdict::Refused(ProblemKind::WrongType),
         spoil: |node, spot, choose| {
-            let (Tree::List(items), true) = (node, spot.schema["maxItems"] == 2) else { return false };
+            let (Tree::List(items), true) = (node, spot.schema["maxItems"] == 2) else {
+                return false;
+            };
             match choose(3) {
                 0 => drop(items.pop()),
                 1 => items.clear(),
@@ -293,8 +335,18 @@ pub(crate) const KINDS: &[Kind] = &[
             if !spot.is_extensions() {
                 return false;
             }
-            let key =
-                one(&["truck", "Org.example", "org..example", "org.example ", "org.example\n", "1.a", "org.é"], choose);
+            let key = one(
+                &[
+                    "truck",
+                    "Org.example",
+                    "org..example",
+                    "org.example ",
+                    "org.example\n",
+                    "1.a",
+                    "org.é",
+                ],
+                choose,
+            );
             entries(node).push((key.into(), token("1")));
             true
         },
@@ -318,7 +370,10 @@ pub(crate) const KINDS: &[Kind] = &[
             let held = match choose(3) {
                 0 => number,
                 1 => Tree::List(vec![token("0"), number]),
-                _ => Tree::Object(vec![("a".into(), Tree::List(vec![Tree::Object(vec![(String::new(), number)])]))]),
+                _ => Tree::Object(vec![(
+                    "a".into(),
+                    Tree::List(vec![Tree::Object(vec![(String::new(), number)])]),
+                )]),
             };
             entries(node).push(("org.example.far".into(), held));
             true
@@ -331,8 +386,16 @@ pub(crate) const KINDS: &[Kind] = &[
             if !spot.is_extensions() {
                 return false;
             }
-            let held =
-                one(&["null", "\"\"", "[[], {}, null, false]", r#"{"": {"runs": 7}}"#, "-9007199254740991"], choose);
+            let held = one(
+                &[
+                    "null",
+                    "\"\"",
+                    "[[], {}, null, false]",
+                    r#"{"": {"runs": 7}}"#,
+                    "-9007199254740991",
+                ],
+                choose,
+            );
             entries(node).push(("org.example.any".into(), token(held)));
             true
         },
@@ -365,7 +428,10 @@ pub(crate) const KINDS: &[Kind] = &[
         name: "number-spelling",
         verdict: Verdict::Valid,
         spoil: |node, spot, choose| {
-            let (Tree::Token(number), true) = (node, spot.is("number") || spot.is("integer")) else { return false };
+            let (Tree::Token(number), true) = (node, spot.is("number") || spot.is("integer"))
+            else {
+                return false;
+            };
             if number.contains(['e', 'E']) {
                 return false;
             }
@@ -394,10 +460,11 @@ pub(crate) const KINDS: &[Kind] = &[
         name: "duplicate-id",
         verdict: Verdict::Beyond(Some(ProblemKind::DuplicateId)),
         spoil: |node, spot, choose| {
-            let is_row =
-                |item: &Tree| matches!(item, Tree::Object(entries) if entries.iter().any(|(key, _)| key == "id"));
+            let is_row = |item: &Tree| matches!(item, Tree::Object(entries) if entries.iter().any(|(key, _)| key == "id"));
             // Media of an observation have an id that is a reference.
-            let (Tree::List(items), false) = (node, spot.name == "Observation.media") else { return false };
+            let (Tree::List(items), false) = (node, spot.name == "Observation.media") else {
+                return false;
+            };
             if items.is_empty() || !items.iter().all(is_row) {
                 return false;
             }
@@ -421,7 +488,10 @@ pub(crate) const KINDS: &[Kind] = &[
                 return false;
             }
             let levels = 130 + choose(20);
-            entries(node).push(("org.example.deep".into(), token(&("[".repeat(levels) + &"]".repeat(levels)))));
+            entries(node).push((
+                "org.example.deep".into(),
+                token(&("[".repeat(levels) + &"]".repeat(levels))),
+            ));
             true
         },
     },

@@ -1,5 +1,5 @@
-//! Every path of the format resolves to a field that writes the same path, and a path that it does not have is an error with the
-//! nearest that it has.
+//! Every path of the format resolves to a field that writes the same path, and a path that it does
+//! not have is an error with the nearest that it has.
 
 use obvert_model::layout::Target;
 use obvert_model::profile::FieldPath;
@@ -24,7 +24,8 @@ fn paths() -> Vec<String> {
     }
     let mut paths = Vec::new();
     below(shape::document(), &[], &mut paths);
-    // No layout leads to the schema's address, whose key no path can spell, or to the list of runs as a whole.
+    // No layout leads to the schema's address, whose key no path can spell, or to the list of runs
+    // as a whole.
     paths.retain(|path| path.parse::<FieldPath>().is_ok() && path != "runs");
     paths
 }
@@ -34,7 +35,8 @@ fn every_path_of_the_format_comes_back_as_the_same_text() {
     let paths = paths();
     assert!(paths.len() > 150, "{}", paths.len());
     for path in paths {
-        let target = Target::resolve(&path.parse().unwrap()).unwrap_or_else(|error| panic!("{path}: {error}"));
+        let target = Target::resolve(&path.parse().unwrap())
+            .unwrap_or_else(|error| panic!("{path}: {error}"));
         assert_eq!((target.path(), target.to_string()), (path.as_str(), path.clone()));
         assert_eq!(target.keys().last().unwrap(), &target.field().name);
         assert!(path.ends_with(&target.keys().join(".")), "{path}");
@@ -42,7 +44,8 @@ fn every_path_of_the_format_comes_back_as_the_same_text() {
 }
 
 proptest! {
-    /// A letter that is left out or put in makes a path that leads nowhere, or another that leads somewhere.
+    /// A letter that is left out or put in makes a path that leads nowhere, or another that leads
+    /// somewhere.
     #[test]
     fn a_misspelt_path_is_an_error_with_the_nearest(path in select(paths()), at in 0..40_usize, letter in "[a-z]?") {
         let letters: Vec<(usize, char)> = path.char_indices().filter(|(_, letter)| letter.is_ascii_lowercase()).collect();

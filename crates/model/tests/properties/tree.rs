@@ -1,5 +1,6 @@
-//! JSON as it stands in a file and not as it is meant: keys may stand twice and in any order, numbers are spelt one way
-//! or another, characters are escaped or not. What a value cannot hold, a source can.
+//! JSON as it stands in a file and not as it is meant: keys may stand twice and in any order,
+//! numbers are spelt one way or another, characters are escaped or not. What a value cannot hold, a
+//! source can.
 
 use std::fmt::Write;
 
@@ -19,7 +20,9 @@ impl Tree {
         match value {
             Value::String(text) => Self::Text(text.clone()),
             Value::Array(items) => Self::List(items.iter().map(Self::of).collect()),
-            Value::Object(entries) => Self::Object(entries.iter().map(|(k, v)| (k.clone(), Self::of(v))).collect()),
+            Value::Object(entries) => {
+                Self::Object(entries.iter().map(|(k, v)| (k.clone(), Self::of(v))).collect())
+            }
             other => Self::Token(other.to_string()),
         }
     }
@@ -42,7 +45,9 @@ impl Tree {
             match tree {
                 Tree::Token(_) | Tree::Text(_) => None,
                 Tree::List(items) => items.iter_mut().find_map(|item| find(item, left)),
-                Tree::Object(entries) => entries.iter_mut().find_map(|(_, value)| find(value, left)),
+                Tree::Object(entries) => {
+                    entries.iter_mut().find_map(|(_, value)| find(value, left))
+                }
             }
         }
         find(self, &mut { index })
@@ -56,12 +61,14 @@ impl Tree {
             Self::Object(entries) => {
                 let mut keys: Vec<&str> = entries.iter().map(|(key, _)| key.as_str()).collect();
                 keys.sort_unstable();
-                keys.windows(2).any(|two| two[0] == two[1]) || entries.iter().any(|(_, value)| value.has_twin_keys())
+                keys.windows(2).any(|two| two[0] == two[1])
+                    || entries.iter().any(|(_, value)| value.has_twin_keys())
             }
         }
     }
 
-    /// The source. `escape` decides, character by character, whether one is escaped that needs not be.
+    /// The source. `escape` decides, character by character, whether one is escaped that needs not
+    /// be.
     pub(crate) fn source(&self, escape: &mut impl FnMut() -> bool) -> String {
         let mut out = String::new();
         self.write(&mut out, escape);

@@ -1,4 +1,5 @@
-//! Every document of every older version becomes one of this, and says the same: documents are made from the schema that was released.
+//! Every document of every older version becomes one of this, and says the same: documents are made
+//! from the schema that was released.
 
 use obvert_model::versions::{self, KNOWN, STEPS};
 use obvert_model::{edit, read};
@@ -51,7 +52,8 @@ proptest! {
 
 #[test]
 fn steps_are_named_for_good() {
-    // A name that has been in a log is never given another meaning: add to this list, and take nothing out.
+    // A name that has been in a log is never given another meaning: add to this list, and take
+    // nothing out.
     let names: Vec<&str> = STEPS.iter().map(|step| step.name).collect();
     assert_eq!(names, ["counter-check-known", "schema-address-0.2", "version-0.2"]);
 }

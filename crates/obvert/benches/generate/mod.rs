@@ -1,6 +1,7 @@
-//! Survey documents of any size, for measuring. Everything in them is invented; their shape is that of a city's archive:
-//! a pipe between two manholes, one run through it, some sixty observations, a video and a few stills. They are clean
-//! under every rule, so that a check is measured and not the printing of findings.
+//! Survey documents of any size, for measuring. Everything in them is invented; their shape is that
+//! of a city's archive: a pipe between two manholes, one run through it, some sixty observations, a
+//! video and a few stills. They are clean under every rule, so that a check is measured and not the
+//! printing of findings.
 
 #![allow(dead_code, unreachable_pub, clippy::write_with_newline)]
 
@@ -74,8 +75,14 @@ fn run(text: &mut String, dice: &mut Dice, index: usize, length: u32) {
          \"surveyed\": {far}, \"outcome\": {{\"kind\": \"reached\"}}, \"observations\": [\n",
         index + 1,
     );
-    let video = |seconds: f64| format!("\"media\": [{{\"id\": \"V{index:06}\", \"offset\": {seconds:.0}}}]");
-    let _ = writeln!(text, "      {{\"id\": \"1\", \"at\": 0, \"code\": \"run.start\", {}}},", video(0.0));
+    let video = |seconds: f64| {
+        format!("\"media\": [{{\"id\": \"V{index:06}\", \"offset\": {seconds:.0}}}]")
+    };
+    let _ = writeln!(
+        text,
+        "      {{\"id\": \"1\", \"at\": 0, \"code\": \"run.start\", {}}},",
+        video(0.0)
+    );
     let level = 5 + dice.below(10);
     let _ = writeln!(
         text,
@@ -143,7 +150,8 @@ struct Dice(u64);
 
 impl Dice {
     fn below(&mut self, end: u32) -> u32 {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        self.0 =
+            self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         ((self.0 >> 33) % u64::from(end)) as u32
     }
 }

@@ -1,4 +1,5 @@
-//! What it takes to add a format: one file, and one line where it is registered. Everything else derives from the registry.
+//! What it takes to add a format: one file, and one line where it is registered. Everything else
+//! derives from the registry.
 #![cfg(all(feature = "check", feature = "xml"))]
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -43,7 +44,8 @@ fn it_is_detected_by_name_and_content() {
     let error = formats().detect(&Input::file("survey", bytes.as_slice()), xml).unwrap_err();
     assert_eq!(error.to_string(), "looks like toy, and not like xml");
     // A registry without it does not know it.
-    let error = Opened::new(Input::file("survey", bytes.as_slice()), &Formats::built_in(), None).unwrap_err();
+    let error = Opened::new(Input::file("survey", bytes.as_slice()), &Formats::built_in(), None)
+        .unwrap_err();
     assert!(matches!(error.kind(), OpenErrorKind::Format(FormatError::Unknown)), "{error}");
 }
 
@@ -72,15 +74,23 @@ fn it_is_checked_with_the_line_of_every_finding() {
     let bytes = toy(&survey.to_string());
     let report = opened("survey.toy", &bytes).unwrap().check(&checker).unwrap();
     assert_eq!(report.documents[0].format.as_deref(), Some("toy"));
-    let on_run = report.findings.iter().filter(|finding| finding.subject.path.starts_with("/runs/0"));
+    let on_run =
+        report.findings.iter().filter(|finding| finding.subject.path.starts_with("/runs/0"));
     let at: Vec<_> = on_run.filter_map(|finding| finding.at.as_ref()).collect();
-    assert!(!at.is_empty() && at.iter().all(|at| at.file == "survey.toy" && at.line == 3), "{at:?}");
+    assert!(
+        !at.is_empty() && at.iter().all(|at| at.file == "survey.toy" && at.line == 3),
+        "{at:?}"
+    );
 
     // One that is not valid is reported with what is wrong.
     let right = "\"direction\":\"downstream\"";
-    let bytes = String::from_utf8(written()).unwrap().replacen(right, "\"direction\":\"sideways\"", 1).into_bytes();
+    let bytes = String::from_utf8(written())
+        .unwrap()
+        .replacen(right, "\"direction\":\"sideways\"", 1)
+        .into_bytes();
     let report = opened("survey.toy", &bytes).unwrap().check(&checker).unwrap();
-    let finding = report.findings.iter().find(|finding| finding.message.contains("sideways")).unwrap();
+    let finding =
+        report.findings.iter().find(|finding| finding.message.contains("sideways")).unwrap();
     assert_eq!(finding.at.as_ref().map(|at| at.line), Some(3));
     let error = opened("survey.toy", &bytes).unwrap().survey().unwrap_err().to_string();
     assert!(error.starts_with("survey.toy: not a valid obvert document: 1 problem"), "{error}");

@@ -1,11 +1,11 @@
-//! A format in one file: a line for the head and one for each run, behind a first line that says so. That is all it takes; the rest is
-//! one line where it is registered.
+//! A format in one file: a line for the head and one for each run, behind a first line that says
+//! so. That is all it takes; the rest is one line where it is registered.
 
 use std::sync::Arc;
 
 use obvert::convert::{
-    Capabilities, Container, ConvertError, Detection, Diagnosis, Format, Input, Location, Locations, LossReport,
-    Output, PlacedProblem, Provenance, Source, SourceMap, SurveyReader,
+    Capabilities, Container, ConvertError, Detection, Diagnosis, Format, Input, Location,
+    Locations, LossReport, Output, PlacedProblem, Provenance, Source, SourceMap, SurveyReader,
 };
 use obvert::model::read::{Problem, ProblemKind, RunReader};
 use obvert::model::tables::{Head, Run};
@@ -41,9 +41,22 @@ struct Toy<'a>(Input<'a>);
 impl Toy<'_> {
     /// The lines, each with its location.
     fn lines(&self) -> impl Iterator<Item = (Location, &[u8])> {
-        let lines = self.0.bytes().split(|byte| *byte == b'\n').enumerate().filter(|(_, line)| !line.is_empty());
+        let lines = self
+            .0
+            .bytes()
+            .split(|byte| *byte == b'\n')
+            .enumerate()
+            .filter(|(_, line)| !line.is_empty());
         lines.map(|(number, line)| {
-            (Location { file: self.0.name().to_owned(), line: number + 1, column: None, heading: None }, line)
+            (
+                Location {
+                    file: self.0.name().to_owned(),
+                    line: number + 1,
+                    column: None,
+                    heading: None,
+                },
+                line,
+            )
         })
     }
 }
@@ -57,7 +70,8 @@ impl Source for Toy<'_> {
         let mut places = SourceMap::default();
         let file = places.file(self.0.name());
         let mut lines = self.lines().skip(1);
-        let (at, line) = lines.next().ok_or_else(|| invalid(&Location::default(), &"there is no head"))?;
+        let (at, line) =
+            lines.next().ok_or_else(|| invalid(&Location::default(), &"there is no head"))?;
         places.record("", file, at.line, 0);
         let head = serde_json::from_slice(line).map_err(|error| invalid(&at, &error))?;
         let places = (locations == Locations::Kept).then_some(places);

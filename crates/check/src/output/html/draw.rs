@@ -41,11 +41,16 @@ pub(super) fn write(
     let placed: Vec<(usize, f64, Numbered<'_>)> = section
         .findings()
         .filter_map(|numbered| {
-            let run = pipe.runs.iter().position(|run| Some(&run.run) == numbered.finding.subject.run.as_ref())?;
+            let run = pipe
+                .runs
+                .iter()
+                .position(|run| Some(&run.run) == numbered.finding.subject.run.as_ref())?;
             Some((run, numbered.finding.subject.distance.filter(|at| at.is_finite())?, numbered))
         })
         .collect();
-    let Some(scale) = Scale::new(pipe, placed.iter().map(|(run, at, _)| (*run, *at))) else { return Ok(()) };
+    let Some(scale) = Scale::new(pipe, placed.iter().map(|(run, at, _)| (*run, *at))) else {
+        return Ok(());
+    };
     let anchor = section.anchor();
     let mut lanes = String::new();
     let mut y = 84.0;
@@ -65,7 +70,11 @@ pub(super) fn write(
     )?;
     sink.write_all(body(pipe, &scale, unit).as_bytes())?;
     sink.write_all(lanes.as_bytes())?;
-    writeln!(sink, "</svg>\n</div>\n<figcaption>{}</figcaption>\n</figure>", Text(&caption(pipe, &scale, unit)))?;
+    writeln!(
+        sink,
+        "</svg>\n</div>\n<figcaption>{}</figcaption>\n</figure>",
+        Text(&caption(pipe, &scale, unit))
+    )?;
     words(pipe, section, &placed, unit, sink)
 }
 
@@ -94,9 +103,14 @@ fn description(pipe: &Concerned, scale: &Scale, unit: &str, marked: usize) -> St
 fn body(pipe: &Concerned, scale: &Scale, unit: &str) -> String {
     let (from, to) = (scale.x(0.0), scale.x(scale.length));
     let mut out = String::new();
-    let upper = pipe.upstream.as_deref().map_or_else(|| "upstream".to_owned(), |id| format!("upstream: {}", short(id)));
-    let lower =
-        pipe.downstream.as_deref().map_or_else(|| "downstream".to_owned(), |id| format!("downstream: {}", short(id)));
+    let upper = pipe
+        .upstream
+        .as_deref()
+        .map_or_else(|| "upstream".to_owned(), |id| format!("upstream: {}", short(id)));
+    let lower = pipe
+        .downstream
+        .as_deref()
+        .map_or_else(|| "downstream".to_owned(), |id| format!("downstream: {}", short(id)));
     let _ = write!(
         out,
         "<g aria-hidden=\"true\">\n<text class=\"end\" x=\"{LEFT}\" y=\"16\">{}</text>\n\
@@ -200,7 +214,12 @@ fn lane(
     #[allow(clippy::cast_precision_loss)]
     let height = |mark: &Mark<'_>| line - 16.0 - mark.level as f64 * LEVEL;
     for mark in marks {
-        let _ = write!(out, "<path class=\"lead\" d=\"M{0:.1} {1:.1}V{line:.1}\"/>", mark.x, height(mark));
+        let _ = write!(
+            out,
+            "<path class=\"lead\" d=\"M{0:.1} {1:.1}V{line:.1}\"/>",
+            mark.x,
+            height(mark)
+        );
     }
     out.push_str("\n</g>\n");
     for mark in marks {
@@ -216,15 +235,29 @@ fn draw_mark(out: &mut String, mark: &Mark<'_>, y: f64, page: &Page<'_>, unit: &
         .iter()
         .take(SAID)
         .map(|numbered| {
-            let at = numbered.finding.subject.distance.map(|at| format!(", at {at} {unit}")).unwrap_or_default();
-            format!("finding {}, {}{at}", numbered.number, meaning(numbered.finding.severity).to_lowercase())
+            let at = numbered
+                .finding
+                .subject
+                .distance
+                .map(|at| format!(", at {at} {unit}"))
+                .unwrap_or_default();
+            format!(
+                "finding {}, {}{at}",
+                numbered.number,
+                meaning(numbered.finding.severity).to_lowercase()
+            )
         })
         .collect();
     if mark.findings.len() > SAID {
         says.push(format!("and {} more", mark.findings.len() - SAID));
     }
     let beyond = if mark.beyond { ", beyond the drawing" } else { "" };
-    let worst = mark.findings.iter().map(|numbered| numbered.finding.severity).max().unwrap_or(Severity::Note);
+    let worst = mark
+        .findings
+        .iter()
+        .map(|numbered| numbered.finding.severity)
+        .max()
+        .unwrap_or(Severity::Note);
     let (class, text) = match mark.findings.as_slice() {
         [one] => (format!("is-{worst} {}", page.class(&one.finding.rule)), one.number.to_string()),
         several => (String::new(), format!("+{}", several.len())),
@@ -249,7 +282,11 @@ fn draw_mark(out: &mut String, mark: &Mark<'_>, y: f64, page: &Page<'_>, unit: &
     );
     if mark.beyond {
         // An arrow that points out of the drawing.
-        let out_of = if mark.x < f64::midpoint(LEFT, RIGHT) { "M-12 -4l-5 4l5 4" } else { "M12 -4l5 4l-5 4" };
+        let out_of = if mark.x < f64::midpoint(LEFT, RIGHT) {
+            "M-12 -4l-5 4l5 4"
+        } else {
+            "M12 -4l5 4l-5 4"
+        };
         let _ = write!(out, "<path class=\"beyond\" d=\"{out_of}\"/>");
     }
     out.push_str("</g></a>\n");
@@ -279,8 +316,10 @@ fn words(
     for (index, run) in pipe.runs.iter().enumerate() {
         let mut here: Vec<_> = placed.iter().filter(|(of, ..)| *of == index).collect();
         here.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.2.number.cmp(&b.2.number)));
-        let list: Vec<String> =
-            here.iter().map(|(_, at, numbered)| format!("at {at} {}: {}", Text(unit), link(numbered.number))).collect();
+        let list: Vec<String> = here
+            .iter()
+            .map(|(_, at, numbered)| format!("at {at} {}: {}", Text(unit), link(numbered.number)))
+            .collect();
         let list = if list.is_empty() { "nothing marked".to_owned() } else { list.join(", ") };
         writeln!(sink, "<li><bdi>{}</bdi>: {list}.</li>", Text(&lane_label(run, unit)))?;
     }

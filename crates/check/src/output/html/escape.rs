@@ -43,7 +43,9 @@ pub(super) struct Paragraphs<'t>(pub(super) &'t str);
 
 impl fmt::Display for Paragraphs<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for paragraph in self.0.split("\n\n").map(str::trim).filter(|paragraph| !paragraph.is_empty()) {
+        for paragraph in
+            self.0.split("\n\n").map(str::trim).filter(|paragraph| !paragraph.is_empty())
+        {
             write!(f, "<p>{}</p>", Inline(paragraph))?;
         }
         Ok(())

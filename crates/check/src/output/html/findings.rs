@@ -1,4 +1,5 @@
-//! The findings on the page: the filter, then a section for each survey as a whole and for each pipe.
+//! The findings on the page: the filter, then a section for each survey as a whole and for each
+//! pipe.
 
 use std::io::{self, Write};
 
@@ -42,7 +43,9 @@ fn filter(report: &Report, page: &Page<'_>, sink: &mut dyn Write) -> io::Result<
         sink,
         "<div class=\"filter\" role=\"group\" aria-labelledby=\"filter-head\">\n<h3 id=\"filter-head\">Show</h3>\n<div class=\"boxes\">"
     )?;
-    for severity in Severity::ALL.into_iter().rev().filter(|severity| report.totals.of(*severity) > 0) {
+    for severity in
+        Severity::ALL.into_iter().rev().filter(|severity| report.totals.of(*severity) > 0)
+    {
         writeln!(
             sink,
             "<label><input type=\"checkbox\" id=\"show-{0}\" checked> {1} {2} <span class=\"dim\">{3}</span></label>",
@@ -52,7 +55,10 @@ fn filter(report: &Report, page: &Page<'_>, sink: &mut dyn Write) -> io::Result<
             thousands(report.totals.of(severity)),
         )?;
     }
-    writeln!(sink, "</div>\n<details><summary>Choose by rule</summary>\n<div class=\"boxes rules\">")?;
+    writeln!(
+        sink,
+        "</div>\n<details><summary>Choose by rule</summary>\n<div class=\"boxes rules\">"
+    )?;
     for total in &report.rules {
         writeln!(
             sink,
@@ -65,19 +71,35 @@ fn filter(report: &Report, page: &Page<'_>, sink: &mut dyn Write) -> io::Result<
     }
     let found: usize = Severity::ALL.into_iter().map(|severity| report.totals.of(severity)).sum();
     let (left, shown) = ("<p id=\"left\" role=\"status\"", page.shown);
-    writeln!(sink, "</div>\n</details>\n{left} data-all=\"{shown}\" data-found=\"{found}\"></p>\n</div>")
+    writeln!(
+        sink,
+        "</div>\n</details>\n{left} data-all=\"{shown}\" data-found=\"{found}\"></p>\n</div>"
+    )
 }
 
-fn one(report: &Report, page: &Page<'_>, section: &Section<'_>, sink: &mut dyn Write) -> io::Result<()> {
+fn one(
+    report: &Report,
+    page: &Page<'_>,
+    section: &Section<'_>,
+    sink: &mut dyn Write,
+) -> io::Result<()> {
     let anchor = section.anchor();
     writeln!(sink, "<section class=\"part\" id=\"{anchor}\" aria-labelledby=\"{anchor}-head\">")?;
     match section.pipe {
-        Some(pipe) => writeln!(sink, "<h3 id=\"{anchor}-head\">Pipe <bdi>{}</bdi></h3>", Text(pipe))?,
+        Some(pipe) => {
+            writeln!(sink, "<h3 id=\"{anchor}-head\">Pipe <bdi>{}</bdi></h3>", Text(pipe))?
+        }
         None => writeln!(sink, "<h3 id=\"{anchor}-head\">The survey as a whole</h3>")?,
     }
     let document = &report.documents[section.document];
     if let Some(concerned) = section.concerned {
-        draw::write(concerned, section, page, document.length_unit.as_deref().unwrap_or_default(), sink)?;
+        draw::write(
+            concerned,
+            section,
+            page,
+            document.length_unit.as_deref().unwrap_or_default(),
+            sink,
+        )?;
     }
     for group in &section.groups {
         self::group(report, page, group, sink)?;
@@ -85,7 +107,12 @@ fn one(report: &Report, page: &Page<'_>, section: &Section<'_>, sink: &mut dyn W
     writeln!(sink, "</section>")
 }
 
-fn group(report: &Report, page: &Page<'_>, group: &Group<'_>, sink: &mut dyn Write) -> io::Result<()> {
+fn group(
+    report: &Report,
+    page: &Page<'_>,
+    group: &Group<'_>,
+    sink: &mut dyn Write,
+) -> io::Result<()> {
     let named = Named::find(report, group.rule);
     writeln!(
         sink,
@@ -135,7 +162,11 @@ fn place(report: &Report, numbered: Numbered<'_>, sink: &mut dyn Write) -> io::R
             true => ("Can be fixed automatically", "obvert fix"),
             false => ("Can be fixed if you confirm", "obvert fix --confirm"),
         };
-        write!(sink, "<div><dt>{term}</dt><dd>{} (<code>{command}</code>)</dd></div>", Text(&fix.does))?;
+        write!(
+            sink,
+            "<div><dt>{term}</dt><dd>{} (<code>{command}</code>)</dd></div>",
+            Text(&fix.does)
+        )?;
     }
     writeln!(sink, "</dl></li>")
 }
@@ -143,7 +174,11 @@ fn place(report: &Report, numbered: Numbered<'_>, sink: &mut dyn Write) -> io::R
 /// Where it is in the source.
 fn source(finding: &Finding) -> String {
     let Some(at) = &finding.at else {
-        let path = if finding.subject.path.is_empty() { "the whole document" } else { &finding.subject.path };
+        let path = if finding.subject.path.is_empty() {
+            "the whole document"
+        } else {
+            &finding.subject.path
+        };
         return format!("<code>{}</code>", Text(path));
     };
     let file = format!("<bdi>{}</bdi>", Text(&at.file));

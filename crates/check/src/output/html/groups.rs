@@ -65,23 +65,40 @@ struct Sections<'r> {
 impl<'r> Sections<'r> {
     fn new(document: usize, concerned: &'r [Concerned]) -> Self {
         let section = |pipe, concerned| Section { document, pipe, concerned, groups: Vec::new() };
-        let runs = |pipe: &'r Concerned| pipe.runs.iter().map(|run| (run.run.as_str(), pipe.pipe.as_str()));
+        let runs = |pipe: &'r Concerned| {
+            pipe.runs.iter().map(|run| (run.run.as_str(), pipe.pipe.as_str()))
+        };
         Self {
             whole: section(None, None),
-            by_pipe: concerned.iter().map(|pipe| section(Some(pipe.pipe.as_str()), Some(pipe))).collect(),
-            place: concerned.iter().enumerate().map(|(index, pipe)| (pipe.pipe.as_str(), index)).collect(),
+            by_pipe: concerned
+                .iter()
+                .map(|pipe| section(Some(pipe.pipe.as_str()), Some(pipe)))
+                .collect(),
+            place: concerned
+                .iter()
+                .enumerate()
+                .map(|(index, pipe)| (pipe.pipe.as_str(), index))
+                .collect(),
             pipe_of_run: concerned.iter().flat_map(runs).collect(),
         }
     }
 
     /// The section of a finding, which is made if its pipe has none.
     fn of(&mut self, finding: &'r Finding) -> &mut Section<'r> {
-        let run = || finding.subject.run.as_deref().and_then(|run| self.pipe_of_run.get(run).copied());
-        let Some(pipe) = finding.subject.pipe.as_deref().or_else(run) else { return &mut self.whole };
+        let run =
+            || finding.subject.run.as_deref().and_then(|run| self.pipe_of_run.get(run).copied());
+        let Some(pipe) = finding.subject.pipe.as_deref().or_else(run) else {
+            return &mut self.whole;
+        };
         let by_pipe = &mut self.by_pipe;
         let document = self.whole.document;
         let index = *self.place.entry(pipe).or_insert_with(|| {
-            by_pipe.push(Section { document, pipe: Some(pipe), concerned: None, groups: Vec::new() });
+            by_pipe.push(Section {
+                document,
+                pipe: Some(pipe),
+                concerned: None,
+                groups: Vec::new(),
+            });
             by_pipe.len() - 1
         });
         &mut by_pipe[index]
@@ -125,10 +142,21 @@ impl<'r> Page<'r> {
         let held_back = report
             .rules
             .iter()
-            .map(|total| (total.rule.as_str(), shown.get(total.rule.as_str()).copied().unwrap_or(0), total.total))
+            .map(|total| {
+                (
+                    total.rule.as_str(),
+                    shown.get(total.rule.as_str()).copied().unwrap_or(0),
+                    total.total,
+                )
+            })
             .filter(|(_, shown, total)| shown < total)
             .collect();
-        let rules = report.rules.iter().enumerate().map(|(index, total)| (total.rule.as_str(), index)).collect();
+        let rules = report
+            .rules
+            .iter()
+            .enumerate()
+            .map(|(index, total)| (total.rule.as_str(), index))
+            .collect();
         Self { sections, rules, held_back, shown: number }
     }
 

@@ -65,7 +65,10 @@ pub fn write(report: &Report, options: &Options, sink: &mut dyn Write) -> io::Re
         Text(&about),
     )?;
     page.filter_style(sink)?;
-    write!(sink, "</style>\n</head>\n<body>\n<a class=\"skip\" href=\"#findings\">Skip to the findings</a>\n")?;
+    write!(
+        sink,
+        "</style>\n</head>\n<body>\n<a class=\"skip\" href=\"#findings\">Skip to the findings</a>\n"
+    )?;
     top::write(report, &page, &about, sink)?;
     writeln!(sink, "<main id=\"main\">")?;
     top::totals(report, sink)?;
@@ -77,6 +80,10 @@ pub fn write(report: &Report, options: &Options, sink: &mut dyn Write) -> io::Re
          and in the specification.</p>\n</footer>\n<script>{SCRIPT}</script>\n</body>\n</html>\n",
         Text(&report.tool.name),
         Text(&report.tool.version),
-        report.today.as_ref().map(|today| format!(", using {} as today", Text(today))).unwrap_or_default(),
+        report
+            .today
+            .as_ref()
+            .map(|today| format!(", using {} as today", Text(today)))
+            .unwrap_or_default(),
     )
 }

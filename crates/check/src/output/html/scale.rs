@@ -19,7 +19,10 @@ pub(super) struct Scale {
 impl Scale {
     /// The scale that shows a pipe, its runs and their marks. A distance far outside, such as a
     /// decimal slip, does not shrink the pipe: it is marked at the edge.
-    pub(super) fn new(pipe: &Concerned, marks: impl Iterator<Item = (usize, f64)> + Clone) -> Option<Self> {
+    pub(super) fn new(
+        pipe: &Concerned,
+        marks: impl Iterator<Item = (usize, f64)> + Clone,
+    ) -> Option<Self> {
         let finite = |length: &f64| length.is_finite() && *length > 0.0;
         let stated = pipe.length.filter(finite);
         let reached = pipe.runs.iter().filter_map(|run| Some(travelled(run, run.surveyed?)));
@@ -29,7 +32,10 @@ impl Scale {
             .or_else(|| marked.filter(finite).max_by(f64::total_cmp))?;
         let mut scale = Self { length, stated: stated.is_some(), low: 0.0, high: length };
         let ends = pipe.runs.iter().enumerate().flat_map(|(index, run)| {
-            [Some((index, run.reads.unwrap_or(0.0))), run.surveyed.map(|surveyed| (index, surveyed))]
+            [
+                Some((index, run.reads.unwrap_or(0.0))),
+                run.surveyed.map(|surveyed| (index, surveyed)),
+            ]
         });
         let places: Vec<f64> = ends
             .flatten()
@@ -65,7 +71,10 @@ impl Scale {
     pub(super) fn ticks(&self) -> Vec<f64> {
         let rough = self.length / 8.0;
         let power = 10_f64.powf(rough.log10().floor());
-        let step = [1.0, 2.0, 5.0, 10.0].map(|times| times * power).into_iter().find(|step| *step >= rough);
+        let step = [1.0, 2.0, 5.0, 10.0]
+            .map(|times| times * power)
+            .into_iter()
+            .find(|step| *step >= rough);
         let step = step.unwrap_or(rough);
         let mut ticks = Vec::new();
         let mut number = 0.0;

@@ -34,9 +34,13 @@ pub(super) fn verdict(report: &Report) -> Verdict {
     };
     let mut says = Vec::new();
     if unread > 0 {
-        says.push(format!("{} could not be read, so nothing is known about it.", count(unread, "file")));
+        says.push(format!(
+            "{} could not be read, so nothing is known about it.",
+            count(unread, "file")
+        ));
     }
-    let plural = |number: usize, one: &'static str, many: &'static str| if number == 1 { one } else { many };
+    let plural =
+        |number: usize, one: &'static str, many: &'static str| if number == 1 { one } else { many };
     let new = if report.baseline.is_some() { "new " } else { "" };
     if totals.error > 0 {
         let mistakes = count(totals.error, &format!("{new}mistake"));
@@ -68,7 +72,11 @@ pub(super) fn verdict(report: &Report) -> Verdict {
     }
     for document in &report.documents {
         if let Some(said) = document.incomplete() {
-            let of = if report.documents.len() > 1 { format!("{}: ", name_of(document)) } else { String::new() };
+            let of = if report.documents.len() > 1 {
+                format!("{}: ", name_of(document))
+            } else {
+                String::new()
+            };
             says.push(format!("{of}{said}."));
         }
     }
@@ -79,30 +87,50 @@ pub(super) fn verdict(report: &Report) -> Verdict {
 }
 
 /// The verdict, the caution and the table of contents.
-pub(super) fn write(report: &Report, page: &Page<'_>, about: &str, sink: &mut dyn Write) -> io::Result<()> {
+pub(super) fn write(
+    report: &Report,
+    page: &Page<'_>,
+    about: &str,
+    sink: &mut dyn Write,
+) -> io::Result<()> {
     let verdict = verdict(report);
     writeln!(sink, "<header class=\"verdict v-{}\">", verdict.class)?;
-    writeln!(sink, "<p class=\"about\">Check of <bdi>{}</bdi></p>\n<h1>{}</h1>", Text(about), verdict.title)?;
+    writeln!(
+        sink,
+        "<p class=\"about\">Check of <bdi>{}</bdi></p>\n<h1>{}</h1>",
+        Text(about),
+        verdict.title
+    )?;
     for sentence in &verdict.says {
         writeln!(sink, "<p>{}</p>", Text(sentence))?;
     }
-    writeln!(sink, "<p class=\"caution\"><strong>Caution.</strong> {}</p>\n</header>", Text(CAUTION))?;
+    writeln!(
+        sink,
+        "<p class=\"caution\"><strong>Caution.</strong> {}</p>\n</header>",
+        Text(CAUTION)
+    )?;
     if page.sections.is_empty() {
         return Ok(());
     }
     writeln!(sink, "<nav aria-label=\"Contents\">\n<h2>Where the findings are</h2>\n<ul>")?;
     for section in &page.sections {
         let several = report.documents.len() > 1;
-        let document =
-            if several { format!("{}: ", Text(name_of(&report.documents[section.document]))) } else { String::new() };
-        let name = section.pipe.map_or_else(|| "whole survey".to_owned(), |pipe| format!("pipe {}", Text(pipe)));
+        let document = if several {
+            format!("{}: ", Text(name_of(&report.documents[section.document])))
+        } else {
+            String::new()
+        };
+        let name = section
+            .pipe
+            .map_or_else(|| "whole survey".to_owned(), |pipe| format!("pipe {}", Text(pipe)));
         let errors: usize = section
             .groups
             .iter()
             .filter(|group| group.severity == Severity::Error)
             .map(|group| group.findings.len())
             .sum();
-        let correct = if errors > 0 { format!(", {} to correct", thousands(errors)) } else { String::new() };
+        let correct =
+            if errors > 0 { format!(", {} to correct", thousands(errors)) } else { String::new() };
         writeln!(
             sink,
             "<li><a href=\"#{}\"><bdi>{document}{name}</bdi></a> <span class=\"dim\">{}{correct}</span></li>",
@@ -123,7 +151,12 @@ pub(super) fn totals(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
          <th scope=\"col\" class=\"n\">Observations</th>"
     )?;
     for severity in Severity::ALL.into_iter().rev() {
-        write!(sink, "<th scope=\"col\" class=\"n\">{} {}</th>", mark(severity), meaning(severity))?;
+        write!(
+            sink,
+            "<th scope=\"col\" class=\"n\">{} {}</th>",
+            mark(severity),
+            meaning(severity)
+        )?;
     }
     writeln!(sink, "</tr></thead>\n<tbody>")?;
     for document in &report.documents {
@@ -148,8 +181,9 @@ pub(super) fn totals(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
         writeln!(sink, "</tr></tfoot>")?;
     }
     writeln!(sink, "</table>\n</div>")?;
-    let made = Named::all(report)
-        .filter(|named| (0..report.documents.len()).any(|document| report.ran(named.name(), document)));
+    let made = Named::all(report).filter(|named| {
+        (0..report.documents.len()).any(|document| report.ran(named.name(), document))
+    });
     writeln!(sink, "<p>{} were made.</p>", count(made.count(), "check"))?;
     if let Some(profile) = &report.profile {
         writeln!(
@@ -164,8 +198,17 @@ pub(super) fn totals(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     if !report.settings.is_empty() {
         writeln!(sink, "<p>Settings that differ from the catalogue of rules:</p>\n<ul>")?;
         for (rule, severity) in &report.settings.severities {
-            let weight = if severity == "off" { "not run".to_owned() } else { format!("counts as {}", Text(severity)) };
-            writeln!(sink, "<li>{} <code>{}</code>: {weight}</li>", Text(&heading(rule)), Text(rule))?;
+            let weight = if severity == "off" {
+                "not run".to_owned()
+            } else {
+                format!("counts as {}", Text(severity))
+            };
+            writeln!(
+                sink,
+                "<li>{} <code>{}</code>: {weight}</li>",
+                Text(&heading(rule)),
+                Text(rule)
+            )?;
         }
         for (limit, value) in &report.settings.limits {
             writeln!(sink, "<li>limit <code>{}</code> is {value}</li>", Text(limit))?;
@@ -178,11 +221,17 @@ pub(super) fn totals(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
 /// Why checks were not made, and which.
 fn reason(report: &Report, checks: &NotRun, said: &str, sink: &mut dyn Write) -> io::Result<()> {
     let documents = checks.documents.iter().filter_map(|index| report.documents.get(*index));
-    let names: Vec<String> = documents.map(|document| Text(name_of(document)).to_string()).collect();
-    let on = if report.documents.len() > 1 { format!(" in {}", names.join(", ")) } else { String::new() };
+    let names: Vec<String> =
+        documents.map(|document| Text(name_of(document)).to_string()).collect();
+    let on = if report.documents.len() > 1 {
+        format!(" in {}", names.join(", "))
+    } else {
+        String::new()
+    };
     let rules = checks.rules.iter();
-    let rules: Vec<String> =
-        rules.map(|rule| format!("<li>{} <code>{}</code></li>", Text(&heading(rule)), Text(rule))).collect();
+    let rules: Vec<String> = rules
+        .map(|rule| format!("<li>{} <code>{}</code></li>", Text(&heading(rule)), Text(rule)))
+        .collect();
     writeln!(
         sink,
         "<li>Because {}{on}:\n<details><summary>{} {said}</summary><ul class=\"names\">{}</ul></details></li>",
@@ -220,7 +269,10 @@ pub(super) fn unchecked(report: &Report, page: &Page<'_>, sink: &mut dyn Write) 
         writeln!(sink, "</section>")?;
     }
     if !report.idle.is_empty() {
-        writeln!(sink, "<section aria-labelledby=\"idle\">\n<h2 id=\"idle\">Checks that did not apply</h2>\n<ul>")?;
+        writeln!(
+            sink,
+            "<section aria-labelledby=\"idle\">\n<h2 id=\"idle\">Checks that did not apply</h2>\n<ul>"
+        )?;
         for idle in &report.idle {
             reason(report, idle, "did not apply", sink)?;
         }
@@ -245,9 +297,14 @@ pub(super) fn unchecked(report: &Report, page: &Page<'_>, sink: &mut dyn Write) 
         writeln!(sink, "</ul>\n</section>")?;
     }
     suppressed(report, sink)?;
-    if let Some(unsure) = report.baseline.as_ref().map(|baseline| &baseline.unsure).filter(|unsure| !unsure.is_empty())
+    if let Some(unsure) = report
+        .baseline
+        .as_ref()
+        .map(|baseline| &baseline.unsure)
+        .filter(|unsure| !unsure.is_empty())
     {
-        let names: Vec<String> = unsure.iter().map(|rule| format!("<code>{}</code>", Text(rule))).collect();
+        let names: Vec<String> =
+            unsure.iter().map(|rule| format!("<code>{}</code>", Text(rule))).collect();
         writeln!(
             sink,
             "<p>One of the two reports does not list all findings of {}. Unlisted findings cannot be recognised, so \
@@ -270,12 +327,16 @@ fn suppressed(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     )?;
     for held in &report.suppressed {
         let until = match (&held.until, held.expired) {
-            (Some(until), true) => format!(", until {}, which is over: counted and listed again", Text(until)),
+            (Some(until), true) => {
+                format!(", until {}, which is over: counted and listed again", Text(until))
+            }
             (Some(until), false) => format!(", until {}", Text(until)),
             (None, _) => String::new(),
         };
         let document = report.documents.get(held.document).filter(|_| report.documents.len() > 1);
-        let on = document.map(|document| format!(" in <bdi>{}</bdi>", Text(name_of(document)))).unwrap_or_default();
+        let on = document
+            .map(|document| format!(" in <bdi>{}</bdi>", Text(name_of(document))))
+            .unwrap_or_default();
         writeln!(
             sink,
             "<li>{} <code>{}</code>: {}{on}{until}. {}</li>",

@@ -22,7 +22,8 @@ use crate::report::Report;
 use crate::report::fingerprint::fingerprint;
 
 /// The location of the schema of the format.
-pub const SCHEMA: &str = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json";
+pub const SCHEMA: &str =
+    "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json";
 
 /// Writes a report as SARIF.
 ///
@@ -118,9 +119,13 @@ impl<'r> Frame<'r> {
                 let document = report.documents.get(finding.document);
                 let zip = document
                     // Tables in a folder are files themselves.
-                    .filter(|document| document.format.as_deref().is_some_and(|format| format != "csv"))
+                    .filter(|document| {
+                        document.format.as_deref().is_some_and(|format| format != "csv")
+                    })
                     .and_then(|document| document.file.as_ref())
-                    .filter(|zip| at.file.strip_prefix(zip.as_str()).is_some_and(|rest| rest.starts_with('/')))
+                    .filter(|zip| {
+                        at.file.strip_prefix(zip.as_str()).is_some_and(|rest| rest.starts_with('/'))
+                    })
                     .and_then(|zip| frame.file_index.get(zip).copied());
                 frame.file(&at.file, zip);
             }
@@ -137,13 +142,17 @@ impl<'r> Frame<'r> {
 
     fn run(&'r self) -> Run<'r> {
         let report = self.report;
-        let rules: Vec<Value> = self.rules.iter().map(|(name, named)| rule_object(report, name, *named)).collect();
+        let rules: Vec<Value> =
+            self.rules.iter().map(|(name, named)| rule_object(report, name, *named)).collect();
         let notifications = [
             ("rule-not-run", "A rule could not be run on a document."),
             ("findings-not-listed", "A rule found more than is listed; totals are exact."),
             ("document-not-read", "A document could not be read."),
             ("compared-with-earlier-report", "Findings of an earlier report are left out."),
-            ("part-not-read", "A part of a document could not be read; the rules ran over the rest."),
+            (
+                "part-not-read",
+                "A part of a document could not be read; the rules ran over the rest.",
+            ),
             (
                 "rule-not-needed",
                 "A rule did not apply: what it checks a document against is neither named nor demanded.",
@@ -193,7 +202,8 @@ impl<'r> Frame<'r> {
         let report = self.report;
         let mut list = Vec::new();
         let locations = |documents: &[usize]| -> Vec<Value> {
-            let files = documents.iter().filter_map(|index| report.documents.get(*index)?.file.as_ref());
+            let files =
+                documents.iter().filter_map(|index| report.documents.get(*index)?.file.as_ref());
             files.map(|file| json!({ "physicalLocation": { "artifactLocation": self.location(file) } })).collect()
         };
         for (index, document) in report.documents.iter().enumerate() {
@@ -219,7 +229,8 @@ impl<'r> Frame<'r> {
         }
         for (index, document) in report.documents.iter().enumerate() {
             if let Some(said) = document.incomplete() {
-                let paths: Vec<&str> = document.left_out.iter().map(|out| out.path.as_str()).collect();
+                let paths: Vec<&str> =
+                    document.left_out.iter().map(|out| out.path.as_str()).collect();
                 list.push(json!({
                     "descriptor": { "id": "part-not-read", "index": 4 },
                     "level": "warning",
@@ -241,7 +252,11 @@ impl<'r> Frame<'r> {
             }
         }
         for (rule, listed, total) in unlisted(report) {
-            let message = format!("{rule}: {} of {} findings are listed", thousands(listed), thousands(total));
+            let message = format!(
+                "{rule}: {} of {} findings are listed",
+                thousands(listed),
+                thousands(total)
+            );
             list.push(json!({
                 "descriptor": { "id": "findings-not-listed", "index": 1 },
                 "associatedRule": self.reference(rule),
@@ -278,16 +293,19 @@ impl<'r> Frame<'r> {
             if let Some(parent) = parent {
                 artifact["parentIndex"] = json!(parent);
             }
-            let document = self.report.documents.iter().find(|document| document.file.as_ref() == Some(file));
+            let document =
+                self.report.documents.iter().find(|document| document.file.as_ref() == Some(file));
             if let Some(document) = document {
                 artifact["roles"] = json!(["analysisTarget"]);
                 let mut properties = Map::new();
                 if let Some(id) = &document.id {
                     properties.insert("document".into(), json!(id));
                 }
-                for (name, number) in
-                    [("pipes", document.pipes), ("runs", document.runs), ("observations", document.observations)]
-                {
+                for (name, number) in [
+                    ("pipes", document.pipes),
+                    ("runs", document.runs),
+                    ("observations", document.observations),
+                ] {
                     properties.insert(name.into(), json!(number));
                 }
                 properties.insert("totals".into(), json!(document.totals));
@@ -321,7 +339,8 @@ impl<'r> Frame<'r> {
                 if let Some(column) = character_column(at) {
                     region["startColumn"] = json!(column);
                 }
-                let place = json!({ "artifactLocation": self.location(&at.file), "region": region });
+                let place =
+                    json!({ "artifactLocation": self.location(&at.file), "region": region });
                 location.insert("physicalLocation".into(), place);
                 if let (Some(heading), Some(column)) = (&at.heading, at.column) {
                     properties.insert("csvColumn".into(), json!(column));
@@ -329,7 +348,10 @@ impl<'r> Frame<'r> {
                 }
             }
             (None, Some(file)) => {
-                location.insert("physicalLocation".into(), json!({ "artifactLocation": self.location(file) }));
+                location.insert(
+                    "physicalLocation".into(),
+                    json!({ "artifactLocation": self.location(file) }),
+                );
             }
             (None, None) => {}
         }
@@ -361,7 +383,10 @@ impl<'r> Frame<'r> {
         result.insert("level".into(), json!(level(finding.severity)));
         result.insert("message".into(), json!({ "text": message(finding) }));
         result.insert("locations".into(), json!([location]));
-        result.insert("partialFingerprints".into(), json!({ "obvertFinding/v1": digest(identity, count) }));
+        result.insert(
+            "partialFingerprints".into(),
+            json!({ "obvertFinding/v1": digest(identity, count) }),
+        );
         if report.baseline.is_some() {
             result.insert("baselineState".into(), json!("new"));
         }

@@ -20,9 +20,13 @@ pub(super) fn rule_object(report: &Report, name: &str, named: Option<Named<'_>>)
         "defaultConfiguration": { "level": level(severity) },
     });
     let sections = named.sections();
-    let plain = |text: &str| text.replace('`', "").replace("\n\n", "\u{0}").replace('\n', " ").replace('\u{0}', "\n\n");
-    let whole: Vec<String> = sections.iter().map(|(heading, text)| format!("{heading}: {}", plain(text))).collect();
-    object["fullDescription"] = json!({ "text": sections.first().map(|(_, text)| plain(text)).unwrap_or_default() });
+    let plain = |text: &str| {
+        text.replace('`', "").replace("\n\n", "\u{0}").replace('\n', " ").replace('\u{0}', "\n\n")
+    };
+    let whole: Vec<String> =
+        sections.iter().map(|(heading, text)| format!("{heading}: {}", plain(text))).collect();
+    object["fullDescription"] =
+        json!({ "text": sections.first().map(|(_, text)| plain(text)).unwrap_or_default() });
     let fix = Section::Fix.heading();
     let text = format!("{}\n\n{fix}: {}", whole.join("\n\n"), plain(&named.advice()));
     let mut markdown = String::new();
@@ -40,7 +44,10 @@ pub(super) fn rule_object(report: &Report, name: &str, named: Option<Named<'_>>)
             .iter()
             .map(|limit| {
                 let set = report.settings.limits.get(&format!("{name}.{}", limit.name)).copied();
-                (limit.name.to_owned(), json!({ "value": set.unwrap_or(limit.default), "unit": limit.unit }))
+                (
+                    limit.name.to_owned(),
+                    json!({ "value": set.unwrap_or(limit.default), "unit": limit.unit }),
+                )
             })
             .collect();
         if !limits.is_empty() {
@@ -57,7 +64,8 @@ fn severity_of(report: &Report, name: &str, named: Option<Named<'_>>) -> Severit
         return total.severity;
     }
     let set = report.settings.severities.get(name);
-    let set = set.and_then(|word| Severity::ALL.into_iter().find(|severity| severity.as_str() == word));
+    let set =
+        set.and_then(|word| Severity::ALL.into_iter().find(|severity| severity.as_str() == word));
     set.or(named.map(Named::severity)).unwrap_or(Severity::Error)
 }
 
@@ -76,8 +84,11 @@ pub(super) fn artifact_location(file: &str, within: Option<&str>) -> Value {
 pub(super) fn logical_locations(finding: &Finding, document: &str) -> Vec<Value> {
     let mut list = Vec::new();
     let mut qualified = uri::encoded(document);
-    let record =
-        finding.subject.record.as_ref().map(|id| (finding.subject.path.split('/').nth(1).unwrap_or("rows"), id));
+    let record = finding
+        .subject
+        .record
+        .as_ref()
+        .map(|id| (finding.subject.path.split('/').nth(1).unwrap_or("rows"), id));
     let ids = [
         ("pipe", finding.subject.pipe.as_ref().map(|id| ("pipes", id))),
         ("run", finding.subject.run.as_ref().map(|id| ("runs", id))),

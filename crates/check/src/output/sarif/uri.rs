@@ -19,7 +19,9 @@ pub(super) fn encoded(path: &str) -> String {
     let mut out = String::new();
     for byte in path.bytes() {
         match byte {
-            b'A'..=b'Z' | b'a'..=b'z' | b'0'..=b'9' | b'-' | b'.' | b'_' | b'~' | b'/' => out.push(char::from(byte)),
+            b'A'..=b'Z' | b'a'..=b'z' | b'0'..=b'9' | b'-' | b'.' | b'_' | b'~' | b'/' => {
+                out.push(char::from(byte))
+            }
             _ => {
                 out.push('%');
                 for nibble in [byte >> 4, byte & 15] {

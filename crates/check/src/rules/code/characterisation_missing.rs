@@ -36,7 +36,11 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let recorded = row.row.characterisation.len();
     if let Some(place) = code.characterisation.iter().skip(recorded).find(|place| place.required) {
         let values: Vec<&str> = place.values.iter().map(|value| value.value.as_str()).collect();
-        let values = if values.is_empty() { String::new() } else { format!(", one of {}", values.join(", ")) };
+        let values = if values.is_empty() {
+            String::new()
+        } else {
+            format!(", one of {}", values.join(", "))
+        };
         out.report(
             row.subject(if row.row.characterisation.is_empty() { "" } else { "/characterisation" }),
             format!("{} is missing its {}{values}", code.code, place.name),

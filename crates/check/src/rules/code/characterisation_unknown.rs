@@ -47,7 +47,9 @@ fn has(place: &Characterisation, value: &str) -> bool {
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(code) = row.code else { return };
-    for (index, (value, place)) in row.row.characterisation.iter().zip(&code.characterisation).enumerate() {
+    for (index, (value, place)) in
+        row.row.characterisation.iter().zip(&code.characterisation).enumerate()
+    {
         if place.open == Some(true) || place.values.is_empty() || has(place, value) {
             continue;
         }
@@ -71,7 +73,9 @@ fn advice(code: &Code, place: &Characterisation, value: &str, out: &mut Sink<'_>
         );
     }
     let meant = value.to_lowercase();
-    if let Some(known) = place.values.iter().find(|known| known.label.values().any(|l| l.to_lowercase() == meant)) {
+    if let Some(known) =
+        place.values.iter().find(|known| known.label.values().any(|l| l.to_lowercase() == meant))
+    {
         return format!("did you mean {:?}?", known.value.as_str());
     }
     let values = || place.values.iter().map(|known| known.value.as_str());

@@ -54,10 +54,15 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
                 format!("{} extends over an arc, but only {at} o'clock is recorded", code.code),
             );
         }
-        (ClockReading::Arc(from, to), Some(ClockExtent::Point)) if from.is_valid() && to.is_valid() && from != to => {
+        (ClockReading::Arc(from, to), Some(ClockExtent::Point))
+            if from.is_valid() && to.is_valid() && from != to =>
+        {
             out.report(
                 row.subject("/clock"),
-                format!("{} is at one hour, but an arc from {from} to {to} o'clock is recorded", code.code),
+                format!(
+                    "{} is at one hour, but an arc from {from} to {to} o'clock is recorded",
+                    code.code
+                ),
             );
         }
         _ => {}

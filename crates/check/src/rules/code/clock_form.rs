@@ -40,7 +40,9 @@ rule! {
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
-    let Some(clock) = row.row.clock.as_ref().filter(|clock| clock.reading().is_none()) else { return };
+    let Some(clock) = row.row.clock.as_ref().filter(|clock| clock.reading().is_none()) else {
+        return;
+    };
     if row.code.is_some_and(|code| code.clock.usage == ClockUse::None) {
         return;
     }

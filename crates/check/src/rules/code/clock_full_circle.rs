@@ -17,8 +17,8 @@ rule! {
     /// - The code takes no clock reference (`clock-not-applicable`).
     ///
     /// # Why it matters
-    /// "12 to 12" is entered for a subject at the top as often as for the whole circumference, which
-    /// is far more serious.
+    /// "12 to 12" is entered for a subject at the top as often as for the whole circumference,
+    /// which is far more serious.
     ///
     /// # Fails
     /// At `/runs/0/observations/5/clock`:
@@ -47,15 +47,28 @@ rule! {
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
-    let Some(ClockReading::Arc(from, to)) = row.row.clock.as_ref().and_then(|clock| clock.reading()) else { return };
-    if from != to || !from.is_valid() || row.code.is_some_and(|code| code.clock.usage == ClockUse::None) {
+    let Some(ClockReading::Arc(from, to)) =
+        row.row.clock.as_ref().and_then(|clock| clock.reading())
+    else {
+        return;
+    };
+    if from != to
+        || !from.is_valid()
+        || row.code.is_some_and(|code| code.clock.usage == ClockUse::None)
+    {
         return;
     }
     let point = row.code.is_some_and(|code| code.clock.extent == Some(ClockExtent::Point));
-    let meaning =
-        if point { "one hour was probably meant" } else { "one hour or the whole circumference may be meant" };
+    let meaning = if point {
+        "one hour was probably meant"
+    } else {
+        "one hour or the whole circumference may be meant"
+    };
     let finding = out
-        .report(row.subject("/clock"), format!("the arc begins and ends at {from} o'clock; {meaning}"))
+        .report(
+            row.subject("/clock"),
+            format!("the arc begins and ends at {from} o'clock; {meaning}"),
+        )
         .fact("hour", from.get());
     if point {
         let edits = vec![

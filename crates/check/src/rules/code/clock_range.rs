@@ -93,7 +93,8 @@ fn judge(hour: Option<ClockHour>, subject: impl FnOnce() -> Subject, out: &mut S
     // In 24-hour counting, the hour from 0 on is the clock's 12.
     let meant = Some(value + 12.0).filter(|_| value == 0.0 || value == 0.5);
     let edits = meant.map(|meant| vec![Edit::replace(subject.path.as_str(), meant)]);
-    let finding = out.report(subject, format!("{hour} is not a clock reference: {why}")).fact("hour", value);
+    let finding =
+        out.report(subject, format!("{hour} is not a clock reference: {why}")).fact("hour", value);
     if let (Some(meant), Some(edits)) = (meant, edits) {
         finding.fix_if_confirmed(format!("{value} means {meant} o'clock"), edits);
     }

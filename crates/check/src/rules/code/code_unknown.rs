@@ -50,8 +50,12 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(list) = row.survey().list.filter(|_| row.code.is_none()) else { return };
     let code = row.row.code.as_str();
     let language = row.survey().head.language.as_ref().map_or("en", |language| language.as_str());
-    let help = out.lists().then(|| advice(code, &row.row.characterisation, list, language, out)).flatten();
-    let finding = out.report(row.subject("/code"), format!("{code:?} is not a code of {} {}", list.id, list.version));
+    let help =
+        out.lists().then(|| advice(code, &row.row.characterisation, list, language, out)).flatten();
+    let finding = out.report(
+        row.subject("/code"),
+        format!("{code:?} is not a code of {} {}", list.id, list.version),
+    );
     finding.fact("code", code).fact("list", list.id.as_str());
     if let Some(help) = help {
         finding.help(help);
@@ -74,11 +78,15 @@ fn advice(
     if let Some(known) = list.codes.iter().find(|known| named(known)) {
         return Some(format!("did you mean {:?}? {code:?} is its label", known.code.as_str()));
     }
-    let links = || list.codes.iter().flat_map(|known| known.same_as.iter().map(move |other| (known, other)));
+    let links = || {
+        list.codes.iter().flat_map(|known| known.same_as.iter().map(move |other| (known, other)))
+    };
     if let Some((_, first)) = links().find(|(_, other)| *other.code == *code) {
         let of = || links().filter(|(_, other)| other.list == first.list && *other.code == *code);
         // One code there can be several here, with different characterisations.
-        let exact = of().find(|(_, other)| other.fit() == Fit::Exact && other.characterisation == characterisation);
+        let exact = of().find(|(_, other)| {
+            other.fit() == Fit::Exact && other.characterisation == characterisation
+        });
         let mut would: Vec<&str> = exact
             .map_or_else(|| of().collect(), |one| vec![one])
             .iter()
@@ -99,8 +107,11 @@ fn advice(
     }
     // A word of the trade, in a document that is coded in the format's own terms.
     let is_listed = |code: &&String| list.codes.iter().any(|known| *known.code == **code);
-    let synonyms: Vec<&str> =
-        synonyms::of(code).flat_map(|synonym| &synonym.codes).filter(is_listed).map(String::as_str).collect();
+    let synonyms: Vec<&str> = synonyms::of(code)
+        .flat_map(|synonym| &synonym.codes)
+        .filter(is_listed)
+        .map(String::as_str)
+        .collect();
     match synonyms.as_slice() {
         [] => {}
         [only] => return Some(format!("did you mean {only:?}?")),
@@ -108,6 +119,7 @@ fn advice(
     }
     let words = list.codes.iter().flat_map(|known| [known.code.as_str(), label(known, language)]);
     let near = out.near(code, words)?;
-    let known = list.codes.iter().find(|known| *known.code == *near || label(known, language) == near)?;
+    let known =
+        list.codes.iter().find(|known| *known.code == *near || label(known, language) == near)?;
     Some(format!("did you mean {:?}, {}?", known.code.as_str(), label(known, language)))
 }

@@ -39,8 +39,11 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         if let Some(code) = row.code.filter(|code| code.joint == JointUse::Never) {
             let subject = row.subject("/joint");
             let edits = vec![Edit::remove(subject.path.as_str())];
-            out.report(subject, format!("{} cannot be at a joint, but is recorded at one", code.code))
-                .fix_if_confirmed("the code is right, and joint: true is a mistake", edits);
+            out.report(
+                subject,
+                format!("{} cannot be at a joint, but is recorded at one", code.code),
+            )
+            .fix_if_confirmed("the code is right, and joint: true is a mistake", edits);
         }
     }
 }

@@ -46,5 +46,8 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         row.subject(if row.row.joint.is_some() { "/joint" } else { "" }),
         format!("{} occurs only at joints, but the row {recorded}", code.code),
     )
-    .fix_if_confirmed("the code is right, and it is at a joint", vec![Edit::add(row.subject("/joint").path, true)]);
+    .fix_if_confirmed(
+        "the code is right, and it is at a joint",
+        vec![Edit::add(row.subject("/joint").path, true)],
+    );
 }

@@ -61,7 +61,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     if row.run.pipe.is_some_and(|view| view.pipe.lining.is_some()) {
         return;
     }
-    let Some(class) = row.cross_section().class.filter(|class| *class != MaterialClass::Other) else { return };
+    let Some(class) = row.cross_section().class.filter(|class| *class != MaterialClass::Other)
+    else {
+        return;
+    };
     if !code.materials.contains(&class) {
         let only: Vec<&str> = code.materials.iter().map(|class| class.as_str()).collect();
         let allowed = only.join(", ");

@@ -56,10 +56,13 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(code) = row.code.filter(|code| code.role != Some(Role::SizeChange)) else { return };
     let amounts = code.amounts(&row.row.characterisation);
     for (place, (quantity, meaning)) in row.row.quantities.iter().zip(amounts).enumerate() {
-        if meaning.unit.dimension() != Dimension::Length || !ACROSS.contains(&meaning.name.as_str()) {
+        if meaning.unit.dimension() != Dimension::Length || !ACROSS.contains(&meaning.name.as_str())
+        {
             continue;
         }
-        let (Some(amount), Some(factor)) = (row.amount(place), meaning.unit.factor_to(QuantityUnit::Millimetre)) else {
+        let (Some(amount), Some(factor)) =
+            (row.amount(place), meaning.unit.factor_to(QuantityUnit::Millimetre))
+        else {
             continue;
         };
         let Some(height) = row.cross_section().height else { return };
@@ -76,6 +79,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             "the {name} of {value} {unit} is more than the pipe's height of {high} {}",
             row.survey().head.units.section
         );
-        out.report(row.subject(&format!("/quantities/{place}/value")), message).fact("millimetres", amount * factor);
+        out.report(row.subject(&format!("/quantities/{place}/value")), message)
+            .fact("millimetres", amount * factor);
     }
 }

@@ -43,7 +43,9 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     }
     let missing_names: Vec<String> = missing()
         .map(|meaning| match meaning.of {
-            Some(of) => format!("{} ({} of {})", meaning.name, meaning.unit, of.as_str().replace('-', " ")),
+            Some(of) => {
+                format!("{} ({} of {})", meaning.name, meaning.unit, of.as_str().replace('-', " "))
+            }
             None => format!("{} ({})", meaning.name, meaning.unit),
         })
         .collect();

@@ -48,9 +48,14 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     for (index, (recorded, meaning)) in
         row.row.quantities.iter().zip(code.amounts(&row.row.characterisation)).enumerate()
     {
-        let Some(amount) = row.amount(index).filter(|amount| !in_range(meaning, *amount)) else { continue };
-        let converted =
-            if recorded.unit == meaning.unit { String::new() } else { format!(" = {} {}", tidy(amount), meaning.unit) };
+        let Some(amount) = row.amount(index).filter(|amount| !in_range(meaning, *amount)) else {
+            continue;
+        };
+        let converted = if recorded.unit == meaning.unit {
+            String::new()
+        } else {
+            format!(" = {} {}", tidy(amount), meaning.unit)
+        };
         let range = match (meaning.min, meaning.max) {
             (Some(min), Some(max)) => format!("between {min} and {max}"),
             (Some(min), None) => format!("{min} or more"),

@@ -43,9 +43,10 @@ rule! {
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(code) = row.code else { return };
     // A characterisation that the list does not know may have a quantity of its own.
-    let known = |(place, value): (&obvert_model::lists::Characterisation, &obvert_model::text::Text)| {
-        place.open != Some(true) || place.values.iter().any(|known| known.value == *value)
-    };
+    let known =
+        |(place, value): (&obvert_model::lists::Characterisation, &obvert_model::text::Text)| {
+            place.open != Some(true) || place.values.iter().any(|known| known.value == *value)
+        };
     if !code.characterisation.iter().zip(&row.row.characterisation).all(known) {
         return;
     }
@@ -53,11 +54,17 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let places = amounts().count();
     if let Some(extra) = row.row.quantities.get(places) {
         let names: Vec<&str> = amounts().map(|meaning| meaning.name.as_str()).collect();
-        let takes =
-            if names.is_empty() { "no quantity".to_owned() } else { format!("only its {}", names.join(" and ")) };
+        let takes = if names.is_empty() {
+            "no quantity".to_owned()
+        } else {
+            format!("only its {}", names.join(" and "))
+        };
         out.report(
             row.subject(&format!("/quantities/{places}")),
-            format!("{} takes {takes}, but {} {} is recorded as well", code.code, extra.value, extra.unit),
+            format!(
+                "{} takes {takes}, but {} {} is recorded as well",
+                code.code, extra.value, extra.unit
+            ),
         )
         .fact("recorded", row.row.quantities.len())
         .fact("places", places);

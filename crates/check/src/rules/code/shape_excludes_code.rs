@@ -49,7 +49,9 @@ rule! {
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(code) = row.code.filter(|code| !code.shapes.is_empty()) else { return };
-    let Some(shape) = row.cross_section().shape.filter(|shape| *shape != Shape::Other) else { return };
+    let Some(shape) = row.cross_section().shape.filter(|shape| *shape != Shape::Other) else {
+        return;
+    };
     if !code.shapes.contains(&shape) {
         let only: Vec<&str> = code.shapes.iter().map(|shape| shape.as_str()).collect();
         let allowed = only.join(", ");

@@ -80,7 +80,8 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
             Some(Role::Level) => {
                 let Some(level) = level(&row) else { continue };
                 if let Some((before, was)) = last {
-                    let metres = run.survey.metres(row.row.at) - run.survey.metres(before.row.end());
+                    let metres =
+                        run.survey.metres(row.row.at) - run.survey.metres(before.row.end());
                     let allowed = step + flat(&row, metres);
                     if (0.0..=within).contains(&metres) && (level - was).abs() > allowed {
                         let end = run.survey.say(before.row.end());
@@ -104,12 +105,16 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
 
 /// The level in percent, if one is recorded and in range.
 fn level(row: &RowView<'_>) -> Option<f64> {
-    let meaning =
-        row.code?.amounts(&row.row.characterisation).next().filter(|meaning| meaning.unit == QuantityUnit::Percent)?;
+    let meaning = row
+        .code?
+        .amounts(&row.row.characterisation)
+        .next()
+        .filter(|meaning| meaning.unit == QuantityUnit::Percent)?;
     row.amount(0).filter(|amount| in_range(meaning, *amount))
 }
 
-/// How much a flat water surface gains on the invert over a distance, in percent of the height; 0 if not known.
+/// How much a flat water surface gains on the invert over a distance, in percent of the height; 0
+/// if not known.
 fn flat(row: &RowView<'_>, metres: f64) -> f64 {
     let gain = || {
         let view = row.run.pipe?;

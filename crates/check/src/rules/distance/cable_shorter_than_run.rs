@@ -68,7 +68,8 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let (length, available) = (survey.say_metres(travelled), survey.say_metres(cable));
-    let message = format!("the run is {length} long, but its equipment has only {available} of cable");
+    let message =
+        format!("the run is {length} long, but its equipment has only {available} of cable");
     out.report(run.subject("/equipment"), message)
         .fact("travelled", survey.in_units(travelled))
         .fact("cable", survey.in_units(cable));

@@ -78,7 +78,8 @@ rule! {
     facts: { "metres_per_minute" = MetresPerMinute "the speed that is compared with the limit" },
 }
 
-/// A distance, the seconds that the camera took for it, and how many more the rounding of the times allows.
+/// A distance, the seconds that the camera took for it, and how many more the rounding of the times
+/// allows.
 struct Travel {
     metres: f64,
     seconds: f64,
@@ -122,8 +123,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
 fn whole_run(run: &RunView<'_>) -> Option<Travel> {
     let (started, finished) = (run.run.started.as_ref()?, run.run.finished.as_ref()?);
     let seconds = seconds_between(started, finished).filter(|seconds| *seconds >= 0.0)?;
-    let rounded =
-        [started, finished].iter().all(|time| matches!(time.as_str().get(16..20), Some(":00Z" | ":00+" | ":00-")));
+    let rounded = [started, finished]
+        .iter()
+        .all(|time| matches!(time.as_str().get(16..20), Some(":00Z" | ":00+" | ":00-")));
     Some(Travel { metres: run.travelled()?, seconds, rounding: if rounded { 60.0 } else { 0.0 } })
 }
 
@@ -131,7 +133,9 @@ fn fastest<'r>(run: &'r RunView<'_>, least: f64) -> Option<(Travel, RowView<'r>)
     let mut mark: Option<(&str, f64, f64)> = None;
     let mut worst: Option<(Travel, RowView<'r>)> = None;
     for row in run.rows() {
-        let timed = row.media().find_map(|(shown, media)| Some((shown.id.as_str(), shown.offset?.get(), media)));
+        let timed = row
+            .media()
+            .find_map(|(shown, media)| Some((shown.id.as_str(), shown.offset?.get(), media)));
         let Some((id, offset, Some(media))) = timed else { continue };
         if media.kind != MediaKind::Video || !row_order::in_order(run, row.index) {
             continue;
@@ -142,7 +146,8 @@ fn fastest<'r>(run: &'r RunView<'_>, least: f64) -> Option<(Travel, RowView<'r>)
                 if metres - from < least {
                     continue;
                 }
-                let travel = Travel { metres: metres - from, seconds: offset - since, rounding: 1.0 };
+                let travel =
+                    Travel { metres: metres - from, seconds: offset - since, rounding: 1.0 };
                 if worst.as_ref().is_none_or(|(most, _)| travel.speed() > most.speed()) {
                     worst = Some((travel, row));
                 }

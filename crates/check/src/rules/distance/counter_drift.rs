@@ -60,9 +60,13 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let Some((index, off)) = worst else { return };
     let check = &counter.checks[index];
     let (reading, known) = (run.survey.say(check.reading), run.survey.say(check.known));
-    let (off, allowed) = (run.survey.say_metres(off), run.survey.say_metres(tolerance(run.survey.metres(check.known))));
-    let message =
-        format!("the counter read {reading} at a known {known}: it is off by {off}, and {allowed} is allowed");
+    let (off, allowed) = (
+        run.survey.say_metres(off),
+        run.survey.say_metres(tolerance(run.survey.metres(check.known))),
+    );
+    let message = format!(
+        "the counter read {reading} at a known {known}: it is off by {off}, and {allowed} is allowed"
+    );
     out.report(run.subject(&format!("/counter/checks/{index}/reading")), message)
         .fact("reading", check.reading.get())
         .fact("known", check.known.get());

@@ -64,13 +64,20 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if at.get() <= reads || !row_order::in_order(run, start.index) {
         return;
     }
-    let step =
-        run.run.counter.as_ref().and_then(|counter| counter.resolution).map_or(0.0, |step| run.survey.metres(step));
+    let step = run
+        .run
+        .counter
+        .as_ref()
+        .and_then(|counter| counter.resolution)
+        .map_or(0.0, |step| run.survey.metres(step));
     let unit = run.survey.head.units.length;
     if exceeds((at.get() - reads) * unit.metres(), step.max(out.limit("slack"))) {
         let said = run.survey.say(at);
-        let message = format!("the start row is at {said}, but the counter read {reads} {unit} at the zero point");
-        let finding = out.report(start.subject("/at"), message).fact("at", at.get()).fact("reads", reads);
+        let message = format!(
+            "the start row is at {said}, but the counter read {reads} {unit} at the zero point"
+        );
+        let finding =
+            out.report(start.subject("/at"), message).fact("at", at.get()).fact("reads", reads);
         if run.run.counter.is_some() {
             let edits = vec![Edit::add(run.subject("/counter/reads").path, at.get())];
             finding.fix_if_confirmed(format!("the counter read {said} at the zero point"), edits);

@@ -32,10 +32,15 @@ rule! {
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
-    let centred = run.run.counter.as_ref().filter(|counter| counter.zero == CounterZero::StructureCentre);
-    if let Some(offset) = centred.and_then(|counter| counter.offset).filter(|offset| offset.get() != 0.0) {
+    let centred =
+        run.run.counter.as_ref().filter(|counter| counter.zero == CounterZero::StructureCentre);
+    if let Some(offset) =
+        centred.and_then(|counter| counter.offset).filter(|offset| offset.get() != 0.0)
+    {
         let said = run.survey.say(offset);
-        let message = format!("the counter was set at the structure's centre, but its offset from there is {said}");
+        let message = format!(
+            "the counter was set at the structure's centre, but its offset from there is {said}"
+        );
         out.report(run.subject("/counter/offset"), message).fact("offset", offset.get());
     }
 }

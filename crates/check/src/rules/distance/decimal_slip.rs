@@ -82,6 +82,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         out.report(subject, format!("{said} breaks the order of the rows; {corrected} would not"))
             .fact("at", at.get())
             .fact("fits", moved)
-            .fix_if_confirmed(format!("the decimal point slipped: the distance is {corrected}"), edits);
+            .fix_if_confirmed(
+                format!("the decimal point slipped: the distance is {corrected}"),
+                edits,
+            );
     }
 }

@@ -98,7 +98,11 @@ fn report_disordered(run: &RunView<'_>, out: &mut Sink<'_>) {
     let rows = &run.run.observations;
     if let (true, Some(first), Some(last)) = (row_order::reversed(run), rows.first(), rows.last()) {
         let (first, last) = (first.at, last.at);
-        let message = format!("all rows run backwards, from {} to {}", run.survey.say(first), run.survey.say(last));
+        let message = format!(
+            "all rows run backwards, from {} to {}",
+            run.survey.say(first),
+            run.survey.say(last)
+        );
         let edits = out.lists().then(|| reordering::reversed(run)).flatten();
         let finding = out.report(run.subject("/observations"), message);
         finding.fact("first", first.get()).fact("last", last.get()).help(
@@ -116,8 +120,13 @@ fn report_disordered(run: &RunView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let (misplaced, of) = (row_order::out_of_order(run).unwrap_or_default(), rows.len());
-    let why = if row_order::sorted_as_text(run) { ", but sorted by id as text (10 before 2)" } else { "" };
-    let message = format!("the rows are not in order of distance{why}: {misplaced} of {of} are out of place");
+    let why = if row_order::sorted_as_text(run) {
+        ", but sorted by id as text (10 before 2)"
+    } else {
+        ""
+    };
+    let message =
+        format!("the rows are not in order of distance{why}: {misplaced} of {of} are out of place");
     let edits = out.lists().then(|| reordering::by_distance(run)).flatten();
     let finding = out.report(run.subject("/observations"), message);
     finding.fact("rows", of).fact("astray", misplaced);
@@ -135,7 +144,9 @@ fn starts_at(run: &RunView<'_>, at: Length) -> bool {
 fn report_fall(run: &RunView<'_>, index: usize, out: &mut Sink<'_>) {
     let rows = &run.run.observations;
     let (at, before) = (rows[index].at, rows[index - 1].at);
-    if at.get() < run.reads() || [index, index - 1].iter().any(|row| row_order::decimal_slip(run, *row).is_some()) {
+    if at.get() < run.reads()
+        || [index, index - 1].iter().any(|row| row_order::decimal_slip(run, *row).is_some())
+    {
         return;
     }
     // The upper row is out of step if removing it puts the others in order.
@@ -148,9 +159,12 @@ fn report_fall(run: &RunView<'_>, index: usize, out: &mut Sink<'_>) {
     let out_of_step = if upper { index - 1 } else { index };
     let Some(row) = run.rows().nth(out_of_step) else { return };
     let (from, to) = (run.survey.say(before), run.survey.say(at));
-    let finding = out.report(row.subject("/at"), format!("the distance decreases from {from} to {to}"));
+    let finding =
+        out.report(row.subject("/at"), format!("the distance decreases from {from} to {to}"));
     finding.fact("at", at.get()).fact("before", before.get());
     let distance = run.survey.say(row.row.at);
-    let assumed = format!("the row was entered late: its distance of {distance} is right, only its order is wrong");
+    let assumed = format!(
+        "the row was entered late: its distance of {distance} is right, only its order is wrong"
+    );
     finding.fix_if_confirmed(assumed, reordering::into_place(run, out_of_step));
 }

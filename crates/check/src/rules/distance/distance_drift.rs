@@ -61,7 +61,11 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
             }
             None => (Subject::at("/runs"), String::new()),
         };
-        let message = format!("{agree} of {of} runs{with} are about {percent} % {how} than their pipes");
-        out.report(subject, message).fact("runs", of).fact("agree", agree).fact("share", drift.share);
+        let message =
+            format!("{agree} of {of} runs{with} are about {percent} % {how} than their pipes");
+        out.report(subject, message)
+            .fact("runs", of)
+            .fact("agree", agree)
+            .fact("share", drift.share);
     }
 }

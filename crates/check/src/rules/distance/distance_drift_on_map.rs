@@ -64,15 +64,25 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let course = |summary: &RunSummary| {
         let row = survey.pipe_index(&summary.run.pipe)?;
         let pipe = &survey.head.pipes[row];
-        if pipe.length.is_some() || pipe.path.len() < 2 { None } else { survey.map_lengths().fitted_length(row) }
+        if pipe.length.is_some() || pipe.path.len() < 2 {
+            None
+        } else {
+            survey.map_lengths().fitted_length(row)
+        }
     };
     for drift in drifting_cameras(ending, out.limit("least") / 100.0, course) {
         let percent = (drift.share.abs() * 1000.0).round() / 10.0;
         let how = if drift.share > 0.0 { "longer" } else { "shorter" };
         let (agree, of) = (drift.agree, drift.of);
-        let subject = drift.camera.map_or_else(|| Subject::at("/runs"), |row| Subject::at(format!("/equipment/{row}")));
-        let message =
-            format!("{agree} of {of} runs are about {percent} % {how} than the paths of their pipes on the map");
-        out.report(subject, message).fact("runs", of).fact("agree", agree).fact("share", drift.share);
+        let subject = drift
+            .camera
+            .map_or_else(|| Subject::at("/runs"), |row| Subject::at(format!("/equipment/{row}")));
+        let message = format!(
+            "{agree} of {of} runs are about {percent} % {how} than the paths of their pipes on the map"
+        );
+        out.report(subject, message)
+            .fact("runs", of)
+            .fact("agree", agree)
+            .fact("share", drift.share);
     }
 }

@@ -58,7 +58,9 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         _ => return,
     };
     let first_is_low = row.run.run.observations.first().is_some_and(|first| first.at.get() < reads);
-    if first_is_low && row.index > 0 || field == "/at" && row_order::decimal_slip(row.run, row.index).is_some() {
+    if first_is_low && row.index > 0
+        || field == "/at" && row_order::decimal_slip(row.run, row.index).is_some()
+    {
         return;
     }
     let survey = row.survey();
@@ -66,7 +68,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         format!("{} is before the zero point of the run", survey.say(low))
     } else {
         let unit = survey.head.units.length;
-        format!("{} is less than {reads} {unit}, the counter's reading at the zero point", survey.say(low))
+        format!(
+            "{} is less than {reads} {unit}, the counter's reading at the zero point",
+            survey.say(low)
+        )
     };
     out.report(row.subject(field), message).fact("distance", low.get()).fact("reads", reads);
 }

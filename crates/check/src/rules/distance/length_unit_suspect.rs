@@ -71,7 +71,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     if let Some(mixup) = unit_mixup(ending) {
         let (runs, of) = (mixup.runs, mixup.of);
         let how = if mixup.long { "3.28 times as long as" } else { "0.305 times as long as" };
-        let message = format!("{runs} of {of} runs that reached the far structure are about {how} their pipes");
+        let message = format!(
+            "{runs} of {of} runs that reached the far structure are about {how} their pipes"
+        );
         out.report(Subject::at("/units/length"), message)
             .fact("runs", runs)
             .fact("of", of)
@@ -79,7 +81,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         return;
     }
     let map_lengths = ending.survey.map_lengths();
-    let (Some(WrongUnit::Lengths), Some(vote)) = (map_lengths.wrong_unit, map_lengths.vote) else { return };
+    let (Some(WrongUnit::Lengths), Some(vote)) = (map_lengths.wrong_unit, map_lengths.vote) else {
+        return;
+    };
     let (times, meant) = if vote.ratio > 1.0 { ("3.28", "feet") } else { ("0.3048", "metres") };
     let (agree, of) = (vote.agree, vote.of);
     let declares = if declared == LengthUnit::Metre { "metres" } else { "feet" };
@@ -99,6 +103,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     if declares != meant {
         let unit = if meant == "feet" { LengthUnit::Foot } else { LengthUnit::Metre };
         let edits = vec![Edit::replace("/units/length", unit.as_str())];
-        finding.fix_if_confirmed(format!("every distance, depth and elevation is in {meant} ({unit})"), edits);
+        finding.fix_if_confirmed(
+            format!("every distance, depth and elevation is in {meant} ({unit})"),
+            edits,
+        );
     }
 }

@@ -38,11 +38,14 @@ rule! {
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let met = |summary: &&RunSummary| summary.outcome() == Some(OutcomeKind::Met);
     for summary in ending.runs.iter().filter(met) {
-        // A run in the same direction may be the other one, with a wrong direction; other rules check that.
+        // A run in the same direction may be the other one, with a wrong direction; other rules
+        // check that.
         let alone = ending.runs_of(&summary.run.pipe).all(|other| other.index == summary.index);
         if alone && summary.run.reverse_of.is_none() && !ending.misses_a_run() {
             let pipe = summary.run.pipe.as_str();
-            let message = format!("the outcome is \"met\", but the document has no other run through {pipe:?}");
+            let message = format!(
+                "the outcome is \"met\", but the document has no other run through {pipe:?}"
+            );
             out.report(summary.subject("/outcome/kind"), message);
         }
     }

@@ -60,12 +60,16 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let run = row.run;
-    let (distance, field) = match (row_order::past_end(run, at.get()), row_order::past_end(run, to.get())) {
-        (true, _) => (at, "/at"),
-        (false, true) => (to, "/to"),
-        _ => return,
-    };
-    let earlier = row.index.checked_sub(1).is_some_and(|i| row_order::past_end(run, run.run.observations[i].at.get()));
+    let (distance, field) =
+        match (row_order::past_end(run, at.get()), row_order::past_end(run, to.get())) {
+            (true, _) => (at, "/at"),
+            (false, true) => (to, "/to"),
+            _ => return,
+        };
+    let earlier = row
+        .index
+        .checked_sub(1)
+        .is_some_and(|i| row_order::past_end(run, run.run.observations[i].at.get()));
     if earlier || field == "/at" && row_order::decimal_slip(run, row.index).is_some() {
         return;
     }

@@ -65,7 +65,10 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let kind = outcome.kind;
     if stopped != (kind == OutcomeKind::Stopped) && !(stopped && kind == OutcomeKind::Met) {
         let role = if stopped { "stopped" } else { "finish" };
-        let message = format!("the outcome is {:?}, but the closing row has the role {role:?}", kind.as_str());
+        let message = format!(
+            "the outcome is {:?}, but the closing row has the role {role:?}",
+            kind.as_str()
+        );
         out.report(run.subject("/outcome/kind"), message)
             .fact("outcome", kind.as_str())
             .fact("code", row.row.code.as_str());
@@ -76,7 +79,10 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         && given != reason
     {
         let (given, reason) = (given.as_str(), reason.as_str());
-        let message = format!("the outcome gives the reason {reason:?}, but the closing row gives {given:?}");
-        out.report(run.subject("/outcome/reason"), message).fact("reason", reason).fact("row", given);
+        let message =
+            format!("the outcome gives the reason {reason:?}, but the closing row gives {given:?}");
+        out.report(run.subject("/outcome/reason"), message)
+            .fact("reason", reason)
+            .fact("row", given);
     }
 }

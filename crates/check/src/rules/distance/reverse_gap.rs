@@ -3,7 +3,9 @@
 use obvert_model::tables::CounterZero;
 
 use crate::sink::Sink;
-use crate::support::run_extent::{beyond_pipe, exceeds, far_position, pipe_with_length, unit_mixup};
+use crate::support::run_extent::{
+    beyond_pipe, exceeds, far_position, pipe_with_length, unit_mixup,
+};
 use crate::views::{Ending, RunSummary, tolerance};
 
 rule! {
@@ -78,17 +80,27 @@ pub(super) fn pairs<'d>(ending: &'d Ending<'d>, allowance: f64) -> impl Iterator
             return None;
         }
         let (_, length) = pipe_with_length(survey, &run.run)?;
-        if [run, other].iter().any(|one| beyond_pipe(survey, &one.run, one.marks, allowance).is_some()) {
+        if [run, other]
+            .iter()
+            .any(|one| beyond_pipe(survey, &one.run, one.marks, allowance).is_some())
+        {
             return None;
         }
-        let far = [far_position(survey, &run.run, run.marks)?, far_position(survey, &other.run, other.marks)?];
+        let far = [
+            far_position(survey, &run.run, run.marks)?,
+            far_position(survey, &other.run, other.marks)?,
+        ];
         Some(Pair { run, other, far, length })
     })
 }
 
 /// Whether it is known that a run's distances are from the centre of its structure.
 fn centred(summary: &RunSummary) -> bool {
-    summary.run.counter.as_ref().is_some_and(|c| c.zero == CounterZero::StructureCentre || c.offset.is_some())
+    summary
+        .run
+        .counter
+        .as_ref()
+        .is_some_and(|c| c.zero == CounterZero::StructureCentre || c.offset.is_some())
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
@@ -106,7 +118,8 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         }
         let [a, b] = pair.far.map(|far| survey.say_metres(far));
         let (length, unseen) = (survey.say_metres(pair.length), survey.say_metres(gap));
-        let message = format!("{unseen} of the pipe was not seen: the runs cover {a} and {b} of {length}");
+        let message =
+            format!("{unseen} of the pipe was not seen: the runs cover {a} and {b} of {length}");
         out.report(pair.run.subject("/reverse_of"), message)
             .fact("gap", survey.in_units(gap))
             .fact("reverse_of", pair.other.run.id.as_str());

@@ -47,16 +47,27 @@ rule! {
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let direction_wrong = |summary: &RunSummary| {
-        ending.survey.pipe(&summary.run.pipe).is_some_and(|pipe| direction_contradicts(pipe, &summary.run))
+        ending
+            .survey
+            .pipe(&summary.run.pipe)
+            .is_some_and(|pipe| direction_contradicts(pipe, &summary.run))
     };
     for summary in ending.runs {
-        let Some(other) = summary.run.reverse_of.as_ref().and_then(|id| ending.run(id)) else { continue };
+        let Some(other) = summary.run.reverse_of.as_ref().and_then(|id| ending.run(id)) else {
+            continue;
+        };
         let (run, id) = (&summary.run, other.run.id.as_str());
         let message = if other.run.pipe != run.pipe {
-            format!("`reverse_of` names {id:?}, which is a run of the pipe {:?}", other.run.pipe.as_str())
+            format!(
+                "`reverse_of` names {id:?}, which is a run of the pipe {:?}",
+                other.run.pipe.as_str()
+            )
         } else if other.index == summary.index {
             "`reverse_of` names the run itself".to_owned()
-        } else if other.run.direction == run.direction && !direction_wrong(summary) && !direction_wrong(other) {
+        } else if other.run.direction == run.direction
+            && !direction_wrong(summary)
+            && !direction_wrong(other)
+        {
             format!("`reverse_of` names {id:?}, which also went {}", run.direction)
         } else {
             continue;

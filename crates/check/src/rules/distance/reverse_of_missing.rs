@@ -36,16 +36,21 @@ rule! {
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
-    let met = |summary: &&RunSummary| summary.outcome() == Some(OutcomeKind::Met) && summary.run.reverse_of.is_none();
+    let met = |summary: &&RunSummary| {
+        summary.outcome() == Some(OutcomeKind::Met) && summary.run.reverse_of.is_none()
+    };
     for summary in ending.runs.iter().filter(met) {
         let run = &summary.run;
         let others = || ending.runs_of(&run.pipe).filter(|other| other.index != summary.index);
         if others().any(|other| other.run.reverse_of.as_ref() == Some(&run.id)) {
             continue;
         }
-        let Some(other) = others().find(|other| other.run.direction != run.direction) else { continue };
+        let Some(other) = others().find(|other| other.run.direction != run.direction) else {
+            continue;
+        };
         let id = other.run.id.as_str();
-        let message = format!("the run met another but has no `reverse_of`; {id:?} came from the other end");
+        let message =
+            format!("the run met another but has no `reverse_of`; {id:?} came from the other end");
         let edits = vec![Edit::add(summary.subject("/reverse_of").path, id)];
         out.report(summary.subject(""), message)
             .fact("other", id)

@@ -63,7 +63,8 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let mut mixup = None;
     for pair in pairs(ending, allowance) {
         let overlap = pair.far[0] + pair.far[1] - pair.length;
-        let between = pipe_with_length(survey, &pair.run.run).and_then(|(pipe, _)| pipe.length_between);
+        let between =
+            pipe_with_length(survey, &pair.run.run).and_then(|(pipe, _)| pipe.length_between);
         let structures = if between == Some(LengthBetween::Centres) { 0.0 } else { allowance };
         if !exceeds(overlap, tolerance(pair.length) + structures) {
             continue;
@@ -73,7 +74,8 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         }
         let [a, b] = pair.far.map(|far| survey.say_metres(far));
         let (length, shared) = (survey.say_metres(pair.length), survey.say_metres(overlap));
-        let message = format!("{shared} of the pipe was seen twice: the runs cover {a} and {b} of {length}");
+        let message =
+            format!("{shared} of the pipe was seen twice: the runs cover {a} and {b} of {length}");
         out.report(pair.run.subject("/reverse_of"), message)
             .fact("overlap", survey.in_units(overlap))
             .fact("reverse_of", pair.other.run.id.as_str());

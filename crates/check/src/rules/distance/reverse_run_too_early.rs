@@ -36,8 +36,11 @@ rule! {
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
-    for summary in ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Met)) {
-        let Some(other) = summary.run.reverse_of.as_ref().and_then(|id| ending.run(id)) else { continue };
+    for summary in ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Met))
+    {
+        let Some(other) = summary.run.reverse_of.as_ref().and_then(|id| ending.run(id)) else {
+            continue;
+        };
         // If both met, either may have been the first.
         if other.outcome() == Some(OutcomeKind::Met) || other.run.pipe != summary.run.pipe {
             continue;
@@ -47,7 +50,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
             && begun < before
         {
             let id = other.run.id.as_str();
-            let message = format!("started at {this}, but {id:?}, which it completes, was started at {first}");
+            let message = format!(
+                "started at {this}, but {id:?}, which it completes, was started at {first}"
+            );
             out.report(summary.subject("/started"), message).fact("reverse_of", id);
         }
     }

@@ -74,7 +74,10 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let allowance = out.limit("structure_allowance");
     let mut mixup = None;
     for summary in ending.runs {
-        let Some(extent) = run_extent::beyond_pipe(survey, &summary.run, summary.marks, allowance) else { continue };
+        let Some(extent) = run_extent::beyond_pipe(survey, &summary.run, summary.marks, allowance)
+        else {
+            continue;
+        };
         if ending.camera_drifts(&summary.run) {
             continue;
         }
@@ -84,7 +87,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let (far, length) = (survey.say_metres(extent.far), survey.say_metres(extent.length));
         let message = format!("the run covers {far} of a pipe that is {length} long");
         let finding = out.report(summary.subject("/surveyed"), message);
-        finding.fact("far", survey.in_units(extent.far)).fact("length", survey.in_units(extent.length));
+        finding
+            .fact("far", survey.in_units(extent.far))
+            .fact("length", survey.in_units(extent.length));
         if extent.unit_ratio().is_some() {
             let unit = run_extent::unit_advice(survey.head.units.length, true);
             finding.help(format!("check the units: {unit}"));

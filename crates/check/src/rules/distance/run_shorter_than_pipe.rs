@@ -64,18 +64,23 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let survey = ending.survey;
     let allowance = out.limit("structure_allowance");
     let mut mixup = None;
-    for summary in ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Reached)) {
+    for summary in
+        ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Reached))
+    {
         let Some((_, length)) = pipe_with_length(survey, &summary.run) else { continue };
         let Some(far) = far_position(survey, &summary.run, summary.marks) else { continue };
-        if !exceeds(length, far + tolerance(length) + allowance) || ending.camera_drifts(&summary.run) {
+        if !exceeds(length, far + tolerance(length) + allowance)
+            || ending.camera_drifts(&summary.run)
+        {
             continue;
         }
         if *mixup.get_or_insert_with(|| unit_mixup(ending).is_some()) {
             return;
         }
         let (came, whole) = (survey.say_metres(far), survey.say_metres(length));
-        let message =
-            format!("the run reached the far structure, but covers only {came} of a pipe that is {whole} long");
+        let message = format!(
+            "the run reached the far structure, but covers only {came} of a pipe that is {whole} long"
+        );
         out.report(summary.subject("/surveyed"), message)
             .fact("far", survey.in_units(far))
             .fact("length", survey.in_units(length));

@@ -50,9 +50,16 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         return;
     };
     let Some(code) = first.code else { return };
-    let listed = run.survey.list.is_some_and(|list| list.codes.iter().any(|code| code.role == Some(Role::Start)));
+    let listed = run
+        .survey
+        .list
+        .is_some_and(|list| list.codes.iter().any(|code| code.role == Some(Role::Start)));
     if listed && !run.disordered() {
-        let message = format!("the run begins with {:?} ({}), not with a start row", code.code.as_str(), code.name());
+        let message = format!(
+            "the run begins with {:?} ({}), not with a start row",
+            code.code.as_str(),
+            code.name()
+        );
         let elsewhere = run.rows().find(|row| row.role() == Some(Role::Start));
         let finding = out.report(first.subject(""), message);
         finding.fact("code", code.code.as_str());

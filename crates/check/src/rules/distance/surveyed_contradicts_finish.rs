@@ -55,7 +55,10 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let (stated, closing) = (run.survey.say(surveyed), run.survey.say(row.row.at));
-    out.report(run.subject("/surveyed"), format!("`surveyed` is {stated}, but the closing row is at {closing}"))
-        .fact("surveyed", surveyed.get())
-        .fact("finish", row.row.at.get());
+    out.report(
+        run.subject("/surveyed"),
+        format!("`surveyed` is {stated}, but the closing row is at {closing}"),
+    )
+    .fact("surveyed", surveyed.get())
+    .fact("finish", row.row.at.get());
 }

@@ -46,8 +46,12 @@ rule! {
 
 fn check(view: &StructureView<'_>, out: &mut Sink<'_>) {
     let (survey, row) = (view.survey, view.structure);
-    let Some(by) = disagreement(survey, row).filter(|by| exceeds(*by, out.limit("slack"))) else { return };
-    let (Some(depth), Some(ground), Some(invert)) = (row.depth, row.ground, row.invert) else { return };
+    let Some(by) = disagreement(survey, row).filter(|by| exceeds(*by, out.limit("slack"))) else {
+        return;
+    };
+    let (Some(depth), Some(ground), Some(invert)) = (row.depth, row.ground, row.invert) else {
+        return;
+    };
     let message = format!(
         "the depth of {} differs from ground minus invert, {} - {} = {}",
         survey.say(depth),
@@ -55,5 +59,7 @@ fn check(view: &StructureView<'_>, out: &mut Sink<'_>) {
         survey.say(invert),
         survey.say_metres(survey.metres(ground) - survey.metres(invert))
     );
-    out.report(view.subject("/depth"), message).fact("depth", depth.get()).fact("off", survey.in_units(by));
+    out.report(view.subject("/depth"), message)
+        .fact("depth", depth.get())
+        .fact("off", survey.in_units(by));
 }

@@ -83,13 +83,19 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let (pipe, survey) = (view.pipe, view.survey);
     let sewer = matches!(pipe.carries, Some(Carries::Sanitary | Carries::Combined));
     let circular = pipe.shape == Some(Shape::Circular);
-    let (Some(height), Some(length), Some(own)) = (pipe.height, view.metres(), &pipe.inverts) else { return };
+    let (Some(height), Some(length), Some(own)) = (pipe.height, view.metres(), &pipe.inverts)
+    else {
+        return;
+    };
     let (Some(upper), Some(lower)) = (own.upstream, own.downstream) else { return };
     if !sewer || !circular || length <= 0.0 || view.size_doubtful() {
         return;
     }
     let inches = survey.millimetres(height) / 25.4;
-    let Some((_, least)) = MINIMA.iter().find(|(size, _)| (inches / size - 1.0).abs() <= 0.03) else { return };
+    let Some((_, least)) = MINIMA.iter().find(|(size, _)| (inches / size - 1.0).abs() <= 0.03)
+    else {
+        return;
+    };
     let drop = survey.metres(upper) - survey.metres(lower);
     if drop < 0.0 || length * least / 100.0 - drop <= SLACK + 1e-9 || any_invert_mismatch(view) {
         return;
@@ -97,7 +103,9 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let percent = drop / length * 100.0;
     let rounded = (percent * 100.0).round() / 100.0;
     let size = survey.say_section(height);
-    let message = format!("the gradient of {rounded} % is below the minimum of {least} % for a sewer of {size}");
+    let message = format!(
+        "the gradient of {rounded} % is below the minimum of {least} % for a sewer of {size}"
+    );
     out.report(view.subject("/inverts"), message).fact("percent", percent).fact("least", *least);
 }
 

@@ -57,9 +57,15 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let Some((upper, lower)) = upper.zip(lower) else { return };
     let drop = survey.metres(upper) - survey.metres(lower);
     // Either may be in the wrong unit, and the longer one gives the smaller gradient.
-    let length = view.metres().unwrap_or(0.0).max(survey.map_lengths().length_on_map(view.index).unwrap_or(0.0));
+    let length = view
+        .metres()
+        .unwrap_or(0.0)
+        .max(survey.map_lengths().length_on_map(view.index).unwrap_or(0.0));
     let steepest = out.limit("steepest");
-    if length <= 0.0 || drop <= length * (steepest / 100.0) * (1.0 + 1e-9) || any_invert_mismatch(view) {
+    if length <= 0.0
+        || drop <= length * (steepest / 100.0) * (1.0 + 1e-9)
+        || any_invert_mismatch(view)
+    {
         return;
     }
     let percent = drop / length * 100.0;

@@ -65,9 +65,14 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let own = view.pipe.inverts.as_ref();
-    let (own_upper, own_lower) = (own.and_then(|row| row.upstream), own.and_then(|row| row.downstream));
-    let reliable = |own: bool, structure: Option<_>| own || structure.is_none_or(|row| consistent(survey, row));
-    if !reliable(own_upper.is_some(), view.upstream()) || !reliable(own_lower.is_some(), view.downstream()) {
+    let (own_upper, own_lower) =
+        (own.and_then(|row| row.upstream), own.and_then(|row| row.downstream));
+    let reliable = |own: bool, structure: Option<_>| {
+        own || structure.is_none_or(|row| consistent(survey, row))
+    };
+    if !reliable(own_upper.is_some(), view.upstream())
+        || !reliable(own_lower.is_some(), view.downstream())
+    {
         return;
     }
     let unit = survey.head.units.length;

@@ -46,11 +46,16 @@ rule! {
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     for view in survey.structures() {
-        let Some((ground, invert)) = view.structure.ground.zip(view.structure.invert) else { continue };
+        let Some((ground, invert)) = view.structure.ground.zip(view.structure.invert) else {
+            continue;
+        };
         if invert > ground {
             let (invert_text, ground_text) = (survey.say(invert), survey.say(ground));
-            let message = format!("the invert at {invert_text} is above the ground at {ground_text}");
-            out.report(view.subject("/invert"), message).fact("invert", invert.get()).fact("ground", ground.get());
+            let message =
+                format!("the invert at {invert_text} is above the ground at {ground_text}");
+            out.report(view.subject("/invert"), message)
+                .fact("invert", invert.get())
+                .fact("ground", ground.get());
         }
     }
     for view in survey.pipes() {

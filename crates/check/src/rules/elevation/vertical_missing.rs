@@ -38,14 +38,19 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     if head.vertical.is_some() {
         return;
     }
-    let structures =
-        head.structures.iter().map(|row| usize::from(row.ground.is_some()) + usize::from(row.invert.is_some()));
+    let structures = head
+        .structures
+        .iter()
+        .map(|row| usize::from(row.ground.is_some()) + usize::from(row.invert.is_some()));
     let ends = head.pipes.iter().filter_map(|row| row.inverts.as_ref());
-    let ends = ends.map(|row| usize::from(row.upstream.is_some()) + usize::from(row.downstream.is_some()));
+    let ends =
+        ends.map(|row| usize::from(row.upstream.is_some()) + usize::from(row.downstream.is_some()));
     let locates = head.locates.iter().map(|row| usize::from(row.ground.is_some()));
     let elevations: usize = structures.chain(ends).chain(locates).sum();
     if elevations > 0 {
-        let message = format!("the document has {elevations} elevations but does not name their datum in vertical");
+        let message = format!(
+            "the document has {elevations} elevations but does not name their datum in vertical"
+        );
         out.report(Subject::at(""), message).fact("elevations", elevations);
     }
 }

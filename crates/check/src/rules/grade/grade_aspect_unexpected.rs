@@ -53,10 +53,14 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         }
         let id = &grader.scheme.id;
         let other = Aspect::ALL.iter().find(|other| row.gradable(**other));
-        let gives = other.map_or_else(|| "no grade".to_owned(), |other| format!("{other} grades only"));
+        let gives =
+            other.map_or_else(|| "no grade".to_owned(), |other| format!("{other} grades only"));
         out.report(
             row.subject(&format!("/grades/{aspect}")),
-            format!("{aspect} grade {grade} is recorded for {}, but {id} gives it {gives}", code.code),
+            format!(
+                "{aspect} grade {grade} is recorded for {}, but {id} gives it {gives}",
+                code.code
+            ),
         )
         .fact("aspect", aspect.as_str())
         .fact("grade", grade.get());

@@ -64,11 +64,15 @@ rule! {
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let (Some(grader), Some(code)) = (&row.survey().grader, row.code) else { return };
     for aspect in Aspect::ALL {
-        let Some(recorded) = row.recorded(*aspect).filter(|grade| grader.on_scale(*grade)) else { continue };
+        let Some(recorded) = row.recorded(*aspect).filter(|grade| grader.on_scale(*grade)) else {
+            continue;
+        };
         if !row.gradable(*aspect) {
             continue;
         }
-        let Some(judgement) = row.judged(*aspect).filter(|judgement| judgement.certain) else { continue };
+        let Some(judgement) = row.judged(*aspect).filter(|judgement| judgement.certain) else {
+            continue;
+        };
         if judgement.grade == Some(recorded) {
             continue;
         }
@@ -77,7 +81,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let id = &grader.scheme.id;
         let finding = out.report(
             row.subject(&format!("/grades/{aspect}")),
-            format!("{aspect} grade {recorded} is recorded for {}, but {id} gives {gives}: {reason}", code.code),
+            format!(
+                "{aspect} grade {recorded} is recorded for {}, but {id} gives {gives}: {reason}",
+                code.code
+            ),
         );
         finding.fact("recorded", recorded.get());
         if let Some(grade) = judgement.grade {

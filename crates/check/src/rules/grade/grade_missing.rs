@@ -68,8 +68,13 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             .fix_if_confirmed(
                 format!("the {aspect} grade is the one that {} gives, {grade}", grader.scheme.id),
                 vec![match row.row.grades {
-                    Some(_) => Edit::add(row.subject(&format!("/grades/{aspect}")).path, grade.get()),
-                    None => Edit::add(row.subject("/grades").path, json!({ aspect.as_str(): grade.get() })),
+                    Some(_) => {
+                        Edit::add(row.subject(&format!("/grades/{aspect}")).path, grade.get())
+                    }
+                    None => Edit::add(
+                        row.subject("/grades").path,
+                        json!({ aspect.as_str(): grade.get() }),
+                    ),
                 }],
             );
         }

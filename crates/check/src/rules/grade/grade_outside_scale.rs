@@ -39,14 +39,24 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(grader) = &row.survey().grader else { return };
     for aspect in Aspect::ALL {
         if let Some(grade) = row.recorded(*aspect).filter(|grade| !grader.on_scale(*grade)) {
-            out.report(row.subject(&format!("/grades/{aspect}")), message(*aspect, grade, grader.scheme))
-                .fact("grade", grade.get());
+            out.report(
+                row.subject(&format!("/grades/{aspect}")),
+                message(*aspect, grade, grader.scheme),
+            )
+            .fact("grade", grade.get());
         }
     }
 }
 
 /// The message for a grade that is not on the scheme's scale.
-pub(crate) fn message(aspect: Aspect, grade: impl std::fmt::Display, scheme: &GradeScheme) -> String {
+pub(crate) fn message(
+    aspect: Aspect,
+    grade: impl std::fmt::Display,
+    scheme: &GradeScheme,
+) -> String {
     let (best, worst) = (scheme.scale.best, scheme.scale.worst);
-    format!("{aspect} grade {grade} is not on the scale of {}, from {best} (best) to {worst} (worst)", scheme.id)
+    format!(
+        "{aspect} grade {grade} is not on the scale of {}, from {best} (best) to {worst} (worst)",
+        scheme.id
+    )
 }

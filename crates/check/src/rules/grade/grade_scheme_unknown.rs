@@ -44,7 +44,10 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     if let Some(scheme) = survey.scheme {
         let (of, coding) = (&scheme.code_list, &survey.head.coding);
         let across = survey.grader.as_ref().is_some_and(|grader| grader.links.is_some());
-        if (of.list != coding.list || of.version != coding.version) && survey.list.is_some() && !across {
+        if (of.list != coding.list || of.version != coding.version)
+            && survey.list.is_some()
+            && !across
+        {
             out.report(
                 Subject::at("/grading/scheme"),
                 format!(

@@ -34,10 +34,15 @@ rule! {
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
-    let (Some(newest), Some(grading)) = (survey.scheme_versions.last(), &survey.head.grading) else { return };
+    let (Some(newest), Some(grading)) = (survey.scheme_versions.last(), &survey.head.grading)
+    else {
+        return;
+    };
     let (id, version) = (grading.scheme.as_str(), grading.version.as_str());
     let available = survey.scheme_versions.join(", ");
-    let message = format!("version {version} of {id} is not available, so no grade is checked; available: {available}");
+    let message = format!(
+        "version {version} of {id} is not available, so no grade is checked; available: {available}"
+    );
     let finding =
         out.report(Subject::at("/grading/version"), message).fact("scheme", id).fact("version", version).help(format!(
             "write {newest:?} if that is the version in use, or pass version {version} to the checker as a file"

@@ -49,7 +49,10 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         (0, ratings) => count(ratings, "rating is stated", "ratings are stated"),
         (graded, ratings) => {
             let observations = count(graded, "observation has a grade", "observations have grades");
-            format!("{observations} and {}", count(ratings, "rating is stated", "ratings are stated"))
+            format!(
+                "{observations} and {}",
+                count(ratings, "rating is stated", "ratings are stated")
+            )
         }
     };
     out.report(Subject::at(""), format!("{what}, but no grade scheme is named"))

@@ -104,7 +104,10 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
             let subject = view.subject(&format!("/runs/{place}"));
             out.report(
                 subject,
-                format!("run {run} went through {}, but the rating is of {}", other.run.pipe, rating.pipe),
+                format!(
+                    "run {run} went through {}, but the rating is of {}",
+                    other.run.pipe, rating.pipe
+                ),
             );
             return;
         }
@@ -113,7 +116,10 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
         return;
     }
     if runs.is_empty() {
-        out.report(view.subject("/pipe"), format!("no run of this document went through {}", rating.pipe));
+        out.report(
+            view.subject("/pipe"),
+            format!("no run of this document went through {}", rating.pipe),
+        );
         return;
     }
     if view.ending.lengths_doubtful() {
@@ -126,7 +132,8 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
     let slack = out.limit("slack");
     let close = |a: f64, b: f64| (a - b).abs() <= slack * b.abs().max(1.0) + 1e-12;
     let wrong = rating_totals::wrong_figures(view, &totals, grader, &close);
-    // Other rules report recorded grades that differ from the scheme's. A rating that follows the scheme is right.
+    // Other rules report recorded grades that differ from the scheme's. A rating that follows the
+    // scheme is right.
     let mended = RatingTotals::corrected(&runs, rating.aspect, grader.scheme);
     if wrong.is_empty()
         || mended.tally.doubtful > 0
@@ -135,23 +142,38 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let (field, message) = match &*wrong {
-        [one] => (format!("/{}", one.field), format!("{} {} is stated, but {}", one.field, one.stated, one.how)),
+        [one] => (
+            format!("/{}", one.field),
+            format!("{} {} is stated, but {}", one.field, one.stated, one.how),
+        ),
         several => {
-            let each = several.iter().map(|one| format!("{} {} is stated, but {}", one.field, one.stated, one.how));
+            let each = several
+                .iter()
+                .map(|one| format!("{} {} is stated, but {}", one.field, one.stated, one.how));
             let each = each.collect::<Vec<_>>().join("; ");
-            (String::new(), format!("{} figures differ from what the grades give: {each}", several.len()))
+            (
+                String::new(),
+                format!("{} figures differ from what the grades give: {each}", several.len()),
+            )
         }
     };
     let of = |amount: &dyn Fn(&rating_totals::WrongFigure) -> Option<f64>| -> Value {
-        wrong.iter().filter_map(|one| Some((one.field.to_owned(), Value::from(amount(one)?)))).collect()
+        wrong
+            .iter()
+            .filter_map(|one| Some((one.field.to_owned(), Value::from(amount(one)?))))
+            .collect()
     };
     let finding = out.report(view.subject(&field), message);
-    let finding = finding.fact("stated", of(&|one| Some(one.stated))).fact("computed", of(&|one| one.computed));
-    let known: Vec<_> = wrong.iter().filter_map(|one| Some((one.field, tidy(one.computed?)))).collect();
+    let finding = finding
+        .fact("stated", of(&|one| Some(one.stated)))
+        .fact("computed", of(&|one| one.computed));
+    let known: Vec<_> =
+        wrong.iter().filter_map(|one| Some((one.field, tidy(one.computed?)))).collect();
     if known.is_empty() {
         return;
     }
-    let figures = known.iter().map(|(field, computed)| format!("{field} is {computed}")).collect::<Vec<_>>();
+    let figures =
+        known.iter().map(|(field, computed)| format!("{field} is {computed}")).collect::<Vec<_>>();
     let edits = known
         .iter()
         .map(|(field, computed)| Edit::replace(view.subject(&format!("/{field}")).path, *computed))

@@ -44,7 +44,11 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let view = RatingView { ending, rating, index };
         // `unknown-run` reports a rating of a run that the document does not have.
         let Some(runs) = runs_of_rating(&view) else { continue };
-        let key = (rating.pipe.as_str(), rating.aspect, runs.iter().map(|summary| summary.index).collect());
+        let key = (
+            rating.pipe.as_str(),
+            rating.aspect,
+            runs.iter().map(|summary| summary.index).collect(),
+        );
         if let Some(earlier) = first.get(&key) {
             let other = &ending.survey.head.ratings[*earlier];
             out.report(

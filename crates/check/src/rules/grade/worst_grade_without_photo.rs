@@ -58,7 +58,8 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         ((f64::from(grade.get()) - worst).abs() < steps).then_some((*aspect, grade))
     };
     let Some((aspect, grade)) = Aspect::ALL.iter().find_map(bad) else { return };
-    let demanded = |profile| graded(profile, row).any(|(demand, ..)| demand.kinds.contains(&MediaKind::Photo));
+    let demanded =
+        |profile| graded(profile, row).any(|(demand, ..)| demand.kinds.contains(&MediaKind::Photo));
     if row.survey().profile().is_some_and(demanded) {
         return;
     }

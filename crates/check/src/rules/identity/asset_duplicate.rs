@@ -36,15 +36,31 @@ rule! {
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
-    let structures =
-        survey.structures().filter_map(|view| Some((view.structure.asset.as_ref()?, &view.structure.id, view.index)));
-    report_duplicates(structures.map(|(asset, id, index)| (asset.as_str(), id.as_str(), index)), "structure", out);
-    let pipes = survey.pipes().filter_map(|view| Some((view.pipe.asset.as_ref()?, &view.pipe.id, view.index)));
-    report_duplicates(pipes.map(|(asset, id, index)| (asset.as_str(), id.as_str(), index)), "pipe", out);
+    let structures = survey
+        .structures()
+        .filter_map(|view| Some((view.structure.asset.as_ref()?, &view.structure.id, view.index)));
+    report_duplicates(
+        structures.map(|(asset, id, index)| (asset.as_str(), id.as_str(), index)),
+        "structure",
+        out,
+    );
+    let pipes = survey
+        .pipes()
+        .filter_map(|view| Some((view.pipe.asset.as_ref()?, &view.pipe.id, view.index)));
+    report_duplicates(
+        pipes.map(|(asset, id, index)| (asset.as_str(), id.as_str(), index)),
+        "pipe",
+        out,
+    );
 }
 
-/// Reports every asset number that an earlier row has. A row is its number, its id and its index in the table.
-fn report_duplicates<'d>(rows: impl Iterator<Item = (&'d str, &'d str, usize)>, what: &str, out: &mut Sink<'_>) {
+/// Reports every asset number that an earlier row has. A row is its number, its id and its index in
+/// the table.
+fn report_duplicates<'d>(
+    rows: impl Iterator<Item = (&'d str, &'d str, usize)>,
+    what: &str,
+    out: &mut Sink<'_>,
+) {
     let mut first: FxHashMap<&str, &str> = FxHashMap::default();
     for (asset, id, index) in rows {
         let other = *first.entry(asset).or_insert(id);
@@ -54,8 +70,11 @@ fn report_duplicates<'d>(rows: impl Iterator<Item = (&'d str, &'d str, usize)>, 
                 pipe: (what == "pipe").then(|| id.to_owned()),
                 ..Subject::default()
             };
-            out.report(subject, format!("the asset number {asset:?} is also that of the {what} {other:?}"))
-                .fact("other", other);
+            out.report(
+                subject,
+                format!("the asset number {asset:?} is also that of the {what} {other:?}"),
+            )
+            .fact("other", other);
         }
     }
 }

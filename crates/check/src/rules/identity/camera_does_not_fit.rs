@@ -54,13 +54,21 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         _ => return,
     };
     let Some(view) = run.pipe else { return };
-    let Some(height) = view.pipe.height.filter(|height| height.get() > 0.0 && !view.size_doubtful()) else { return };
+    let Some(height) =
+        view.pipe.height.filter(|height| height.get() > 0.0 && !view.size_doubtful())
+    else {
+        return;
+    };
     // A pipe that becomes larger along the run may admit the camera at its other end.
     let millimetres = run.survey.millimetres(height);
-    if millimetres >= out.limit(limit) || !run.changes.is_empty() || millimetres < *PLAUSIBLE_HEIGHTS.start() {
+    if millimetres >= out.limit(limit)
+        || !run.changes.is_empty()
+        || millimetres < *PLAUSIBLE_HEIGHTS.start()
+    {
         return;
     }
-    let (method, size) = (run.run.method.map_or("", Method::as_str), run.survey.say_section(height));
+    let (method, size) =
+        (run.run.method.map_or("", Method::as_str), run.survey.say_section(height));
     let message = format!("the method is {method:?}, but the pipe is {size} high");
     out.report(run.subject("/method"), message).fact("millimetres", millimetres);
 }

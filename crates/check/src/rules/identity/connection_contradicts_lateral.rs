@@ -94,7 +94,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     }
     let lateral = lateral.as_str();
     if joins.pipe != view.pipe.id {
-        let message = format!("{lateral:?} connects here, but by its record it joins {:?}", joins.pipe.as_str());
+        let message = format!(
+            "{lateral:?} connects here, but by its record it joins {:?}",
+            joins.pipe.as_str()
+        );
         out.report(row.subject("/joins"), message).fact("joins", joins.pipe.as_str());
         return;
     }
@@ -102,16 +105,26 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     if let (Some(at), Some(seen)) = (joins.at, from_upstream(row, upstream)) {
         let (joined, length) = (survey.metres(at), view.metres().unwrap_or(0.0));
         let on_it = joined >= 0.0 && (length <= 0.0 || joined <= length + 2.0 * tolerance(length));
-        let known =
-            run.run.counter.as_ref().is_some_and(|c| c.offset.is_some() || c.zero == CounterZero::StructureCentre);
+        let known = run
+            .run
+            .counter
+            .as_ref()
+            .is_some_and(|c| c.offset.is_some() || c.zero == CounterZero::StructureCentre);
         let structures = if known { 0.0 } else { out.limit("structure_allowance") };
         let off = exceeds((seen - joined).abs(), 2.0 * tolerance(joined) + structures);
-        if on_it && off && row_order::in_order(run, row.index) && !run.disordered() && !run.marks().counter_reset {
+        if on_it
+            && off
+            && row_order::in_order(run, row.index)
+            && !run.disordered()
+            && !run.marks().counter_reset
+        {
             let (here, there) = (survey.say_metres(seen), survey.say_metres(joined));
             let message = format!(
                 "{lateral:?} connects {here} from the upstream structure, but by its record it joins at {there}"
             );
-            out.report(row.subject("/joins"), message).fact("seen", survey.in_units(seen)).fact("joins_at", at.get());
+            out.report(row.subject("/joins"), message)
+                .fact("seen", survey.in_units(seen))
+                .fact("joins_at", at.get());
             return;
         }
     }
@@ -134,7 +147,8 @@ fn from_upstream(row: &RowView<'_>, upstream: bool) -> Option<f64> {
         return None;
     }
     let unit = run.survey.head.units.length.metres();
-    let offset = run.run.counter.as_ref().and_then(|counter| counter.offset).map_or(0.0, Length::get);
+    let offset =
+        run.run.counter.as_ref().and_then(|counter| counter.offset).map_or(0.0, Length::get);
     let far = (offset + row.row.at.get() - run.reads()) * unit;
     if upstream { Some(run.pipe?.metres()? - far) } else { Some(far) }
 }

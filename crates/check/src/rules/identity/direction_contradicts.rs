@@ -53,6 +53,10 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     };
     let upper = view.pipe.upstream.as_str();
     let direction = run.run.direction;
-    let message = format!("the direction is {direction}, but {way} is the other way: the pipe begins at {upper:?}");
-    out.report(run.subject("/direction"), message).fact("direction", direction.as_str()).fact("upstream", upper);
+    let message = format!(
+        "the direction is {direction}, but {way} is the other way: the pipe begins at {upper:?}"
+    );
+    out.report(run.subject("/direction"), message)
+        .fact("direction", direction.as_str())
+        .fact("upstream", upper);
 }

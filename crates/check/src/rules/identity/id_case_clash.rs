@@ -56,8 +56,8 @@ fn clash<'d>(ids: impl Iterator<Item = &'d str>, table: &str, out: &mut Sink<'_>
     }
 }
 
-/// An id without its case: the lower-case form, with ASCII letters as capitals. Most ids are in capitals already and need
-/// no allocation.
+/// An id without its case: the lower-case form, with ASCII letters as capitals. Most ids are in
+/// capitals already and need no allocation.
 fn folded(id: &str) -> Cow<'_, str> {
     let capitals = id.is_ascii() && !id.bytes().any(|byte| byte.is_ascii_lowercase());
     if capitals { Cow::Borrowed(id) } else { Cow::Owned(id.to_lowercase().to_ascii_uppercase()) }

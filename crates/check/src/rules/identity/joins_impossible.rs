@@ -60,24 +60,39 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
         }
         Part::Run(run) => {
             if let Some(launched) = &run.run.launched {
-                compare(run.survey, launched, &|field| run.subject(&format!("/launched{field}")), out);
+                compare(
+                    run.survey,
+                    launched,
+                    &|field| run.subject(&format!("/launched{field}")),
+                    out,
+                );
             }
         }
     }
 }
 
-fn compare(survey: &Survey<'_>, joins: &Joins, subject: &dyn Fn(&str) -> Subject, out: &mut Sink<'_>) {
+fn compare(
+    survey: &Survey<'_>,
+    joins: &Joins,
+    subject: &dyn Fn(&str) -> Subject,
+    out: &mut Sink<'_>,
+) {
     let Some(at) = joins.at else { return };
     let main = joins.pipe.as_str();
-    let length = survey.pipe(&joins.pipe).and_then(|pipe| pipe.length).filter(|length| length.get() > 0.0);
+    let length =
+        survey.pipe(&joins.pipe).and_then(|pipe| pipe.length).filter(|length| length.get() > 0.0);
     let metres = survey.metres(at);
     if metres < -tolerance(0.0) {
         let message = format!("{} is before the upstream structure of {main:?}", survey.say(at));
         out.report(subject("/at"), message).fact("at", at.get());
-    } else if let Some(length) =
-        length.filter(|length| !survey.lengths_doubtful() && metres > beyond(survey.metres(*length)))
+    } else if let Some(length) = length
+        .filter(|length| !survey.lengths_doubtful() && metres > beyond(survey.metres(*length)))
     {
-        let message = format!("{} is beyond the end of {main:?}, which is {} long", survey.say(at), survey.say(length));
+        let message = format!(
+            "{} is beyond the end of {main:?}, which is {} long",
+            survey.say(at),
+            survey.say(length)
+        );
         out.report(subject("/at"), message).fact("at", at.get()).fact("length", length.get());
     }
 }

@@ -65,7 +65,8 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     };
     let main = joins.pipe.as_str();
     if launched.pipe != joins.pipe {
-        let message = format!("launched from {:?}, but {pipe:?} joins {main:?}", launched.pipe.as_str());
+        let message =
+            format!("launched from {:?}, but {pipe:?} joins {main:?}", launched.pipe.as_str());
         out.report(run.subject("/launched/pipe"), message).fact("joins", main);
         return;
     }
@@ -73,7 +74,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         let (metres, joined) = (survey.metres(from), survey.metres(at));
         if (metres - joined).abs() > 2.0 * tolerance(joined.max(metres)) {
             let [launched_at, joins_at] = [from, at].map(|distance| survey.say(distance));
-            let message = format!("launched at {launched_at} of {main:?}, but {pipe:?} joins it at {joins_at}");
+            let message = format!(
+                "launched at {launched_at} of {main:?}, but {pipe:?} joins it at {joins_at}"
+            );
             out.report(run.subject("/launched/at"), message).fact("joins_at", at.get());
             return;
         }
@@ -83,7 +86,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         && clock.is_valid()
         && hours_between(from.get(), clock.get()) > 1.0
     {
-        let message = format!("launched at {from} o'clock of {main:?}, but {pipe:?} joins it at {clock} o'clock");
+        let message = format!(
+            "launched at {from} o'clock of {main:?}, but {pipe:?} joins it at {clock} o'clock"
+        );
         out.report(run.subject("/launched/clock"), message).fact("joins_clock", clock.get());
     }
 }

@@ -52,14 +52,20 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         Some(Method::Float) => EquipmentKind::Float,
         _ => return,
     };
-    let kinds =
-        || run.run.equipment.iter().filter_map(|id| Some(run.survey.equipment(id)?.kind)).filter(|k| is_camera(*k));
+    let kinds = || {
+        run.run
+            .equipment
+            .iter()
+            .filter_map(|id| Some(run.survey.equipment(id)?.kind))
+            .filter(|k| is_camera(*k))
+    };
     if kinds().any(|kind| kind == carried) {
         return;
     }
     if let Some(kind) = kinds().next() {
         let (method, kind) = (carried.as_str(), kind.as_str());
-        let message = format!("the method is {method:?}, but the camera that the run names is a {kind}");
+        let message =
+            format!("the method is {method:?}, but the camera that the run names is a {kind}");
         out.report(run.subject("/method"), message).fact("method", method).fact("equipment", kind);
     }
 }

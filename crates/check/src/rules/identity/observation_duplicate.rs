@@ -86,7 +86,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
             let message = format!("the row repeats observation {:?} at {from}", first.id.as_str());
             out.report(run.row(repeat.from).subject(""), message)
                 .fact("other", first.id.as_str())
-                .help("remove the row if it was pasted or imported twice; do not change its distance");
+                .help(
+                    "remove the row if it was pasted or imported twice; do not change its distance",
+                );
             continue;
         }
         let message = format!(
@@ -102,8 +104,11 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     }
     for (duplicate, first) in run.duplicates() {
         let (row, id) = (&rows[*duplicate], rows[*first].id.as_str());
-        let message =
-            format!("{:?} at {} is already recorded as observation {id:?}", row.code.as_str(), run.survey.say(row.at));
+        let message = format!(
+            "{:?} at {} is already recorded as observation {id:?}",
+            row.code.as_str(),
+            run.survey.say(row.at)
+        );
         out.report(run.row(*duplicate).subject(""), message).fact("other", id);
     }
 }

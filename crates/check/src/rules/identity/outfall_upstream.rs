@@ -33,7 +33,10 @@ rule! {
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     if view.upstream().is_some_and(|structure| structure.kind == StructureKind::Outfall) {
         let id = view.pipe.upstream.as_str();
-        out.report(view.subject("/upstream"), format!("the pipe begins at {id:?}, which is an outfall"))
-            .fact("upstream", id);
+        out.report(
+            view.subject("/upstream"),
+            format!("the pipe begins at {id:?}, which is an outfall"),
+        )
+        .fact("upstream", id);
     }
 }

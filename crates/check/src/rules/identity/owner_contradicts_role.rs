@@ -32,11 +32,18 @@ rule! {
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
-    let Some(owner) = survey.head.assignment.as_ref().and_then(|assignment| assignment.owner.as_ref()) else { return };
+    let Some(owner) =
+        survey.head.assignment.as_ref().and_then(|assignment| assignment.owner.as_ref())
+    else {
+        return;
+    };
     let role = survey.party(owner).and_then(|party| party.role);
     if let Some(role @ (PartyRole::Contractor | PartyRole::Operator | PartyRole::Reviewer)) = role {
         let (id, role) = (owner.as_str(), role.as_str());
-        out.report(Subject::at("/assignment/owner"), format!("{id:?} is named as the owner, but its role is {role}"))
-            .fact("role", role);
+        out.report(
+            Subject::at("/assignment/owner"),
+            format!("{id:?} is named as the owner, but its role is {role}"),
+        )
+        .fact("role", role);
     }
 }

@@ -54,8 +54,8 @@ rule! {
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
-    // Each pipe is compared with the first one of its ends only. A later one may equal another, but of several parallel
-    // pipes one finding is enough.
+    // Each pipe is compared with the first one of its ends only. A later one may equal another, but
+    // of several parallel pipes one finding is enough.
     let mut between: FxHashMap<(&str, &str, bool), PipeView<'_>> = FxHashMap::default();
     for view in survey.pipes() {
         let pipe = view.pipe;
@@ -71,7 +71,8 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         };
         if alike(survey, first.pipe, pipe) {
             let id = first.pipe.id.as_str();
-            let message = format!("this pipe cannot be told apart from {id:?}, which has the same ends");
+            let message =
+                format!("this pipe cannot be told apart from {id:?}, which has the same ends");
             out.report(view.subject(""), message).fact("other", id);
         }
     }

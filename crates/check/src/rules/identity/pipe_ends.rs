@@ -40,12 +40,19 @@ rule! {
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     match (&view.pipe.downstream, &view.pipe.joins) {
         (None, None) => {
-            out.report(view.subject(""), "the pipe has no lower end: neither `downstream` nor `joins`");
+            out.report(
+                view.subject(""),
+                "the pipe has no lower end: neither `downstream` nor `joins`",
+            );
         }
         (Some(structure), Some(joins)) => {
             let (structure, pipe) = (structure.as_str(), joins.pipe.as_str());
-            let message = format!("the pipe ends both at the structure {structure:?} and in the pipe {pipe:?}");
-            out.report(view.subject("/joins"), message).fact("downstream", structure).fact("joins", pipe);
+            let message = format!(
+                "the pipe ends both at the structure {structure:?} and in the pipe {pipe:?}"
+            );
+            out.report(view.subject("/joins"), message)
+                .fact("downstream", structure)
+                .fact("joins", pipe);
         }
         _ => {}
     }

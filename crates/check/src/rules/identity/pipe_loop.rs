@@ -45,8 +45,11 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let pipe = view.pipe;
     if pipe.downstream.as_ref() == Some(&pipe.upstream) {
         let id = pipe.upstream.as_str();
-        out.report(view.subject("/downstream"), format!("the pipe ends at {id:?}, where it begins"))
-            .fact("structure", id);
+        out.report(
+            view.subject("/downstream"),
+            format!("the pipe ends at {id:?}, where it begins"),
+        )
+        .fact("structure", id);
     } else if pipe.joins.is_some() && is_first_of_loop(view.survey, view.index, pipe) {
         let message = "the pipe joins itself, directly or through other pipes";
         out.report(view.subject("/joins/pipe"), message);

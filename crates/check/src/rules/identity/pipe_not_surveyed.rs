@@ -60,7 +60,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let named: FxHashSet<(&str, &str)> = ending
         .runs
         .iter()
-        .filter_map(|summary| Some((summary.run.from.as_ref()?.as_str(), summary.run.to.as_ref()?.as_str())))
+        .filter_map(|summary| {
+            Some((summary.run.from.as_ref()?.as_str(), summary.run.to.as_ref()?.as_str()))
+        })
         .flat_map(|(from, to)| [(from, to), (to, from)])
         .collect();
     let seen = |view: &PipeView<'_>| {

@@ -46,16 +46,21 @@ rule! {
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let mut seen: FxHashMap<(&str, &str, &str), &RunSummary> = FxHashMap::default();
-    for summary in ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Reached)) {
+    for summary in
+        ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Reached))
+    {
         let run = &summary.run;
-        let Some(day) = run.started.as_ref().and_then(|started| started.as_str().get(..10)) else { continue };
+        let Some(day) = run.started.as_ref().and_then(|started| started.as_str().get(..10)) else {
+            continue;
+        };
         let key = (run.pipe.as_str(), run.direction.as_str(), day);
         let Some(first) = seen.get(&key) else {
             seen.insert(key, summary);
             continue;
         };
         let other = &first.run;
-        let purposes = run.purpose.is_some() && other.purpose.is_some() && run.purpose != other.purpose;
+        let purposes =
+            run.purpose.is_some() && other.purpose.is_some() && run.purpose != other.purpose;
         if !(purposes || overlap_in_time(run, other) && same_camera(ending.survey, run, other)) {
             let (id, way) = (other.id.as_str(), run.direction);
             let message = format!("run {id:?} already went {way} to the end of the pipe on {day}");

@@ -57,7 +57,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let (from, to) = (run.run.from.as_ref(), run.run.to.as_ref());
     let lateral = pipe.downstream.is_none();
     let mismatched = |named: Option<&StructureId>, lower: bool| {
-        named.is_some_and(|id| !(lateral && lower || is_end(pipe, id)) && survey.structure(id).is_some())
+        named.is_some_and(|id| {
+            !(lateral && lower || is_end(pipe, id)) && survey.structure(id).is_some()
+        })
     };
     let down = run.run.direction == Direction::Downstream;
     let pipe_id = pipe.id.as_str();
@@ -72,11 +74,17 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
             }
         }
         (true, _, Some(id), _) => {
-            let message = format!("the run starts at {:?}, which is not an end of the pipe {pipe_id:?}", id.as_str());
+            let message = format!(
+                "the run starts at {:?}, which is not an end of the pipe {pipe_id:?}",
+                id.as_str()
+            );
             out.report(run.subject("/from"), message).fact("from", id.as_str());
         }
         (_, true, _, Some(id)) => {
-            let message = format!("the run goes to {:?}, which is not an end of the pipe {pipe_id:?}", id.as_str());
+            let message = format!(
+                "the run goes to {:?}, which is not an end of the pipe {pipe_id:?}",
+                id.as_str()
+            );
             out.report(run.subject("/to"), message).fact("to", id.as_str());
         }
         _ => {}
@@ -87,7 +95,11 @@ fn is_end(pipe: &Pipe, id: &StructureId) -> bool {
     pipe.upstream == *id || pipe.downstream.as_ref() == Some(id)
 }
 
-fn only_pipe_between<'d>(survey: &'d Survey<'_>, a: &StructureId, b: &StructureId) -> Option<&'d str> {
+fn only_pipe_between<'d>(
+    survey: &'d Survey<'_>,
+    a: &StructureId,
+    b: &StructureId,
+) -> Option<&'d str> {
     let mut found = survey.head.pipes.iter().filter(|pipe| is_end(pipe, a) && is_end(pipe, b));
     let only = found.next()?;
     found.next().is_none().then_some(only.id.as_str())

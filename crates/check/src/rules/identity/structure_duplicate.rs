@@ -43,7 +43,11 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         let id = first.structure.id.as_str();
         // A duplicate id is a problem of its own.
         if id != view.structure.id.as_str() {
-            let message = format!("the structure is at [{}, {}], the position of {id:?}", position.x(), position.y());
+            let message = format!(
+                "the structure is at [{}, {}], the position of {id:?}",
+                position.x(),
+                position.y()
+            );
             out.report(view.subject("/position"), message).fact("other", id);
         }
     }

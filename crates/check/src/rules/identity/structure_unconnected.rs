@@ -43,8 +43,10 @@ const FEW: usize = 5;
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let survey = ending.survey;
-    let pipes = survey.head.pipes.iter().flat_map(|pipe| [Some(&pipe.upstream), pipe.downstream.as_ref()]);
-    let runs = ending.runs.iter().flat_map(|summary| [summary.run.from.as_ref(), summary.run.to.as_ref()]);
+    let pipes =
+        survey.head.pipes.iter().flat_map(|pipe| [Some(&pipe.upstream), pipe.downstream.as_ref()]);
+    let runs =
+        ending.runs.iter().flat_map(|summary| [summary.run.from.as_ref(), summary.run.to.as_ref()]);
     let mut named: FxHashSet<&str> = FxHashSet::default();
     for id in pipes.chain(runs).flatten() {
         if !survey.knows_structure(id) {
@@ -52,12 +54,14 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         }
         named.insert(id);
     }
-    let unconnected = || survey.structures().filter(|view| !named.contains(view.structure.id.as_str()));
+    let unconnected =
+        || survey.structures().filter(|view| !named.contains(view.structure.id.as_str()));
     let some = unconnected().count();
     if some > FEW {
         let of = survey.head.structures.len();
         let first = unconnected().next().map_or("", |view| view.structure.id.as_str());
-        let message = format!("{some} of {of} structures are not the end of a pipe, for example {first:?}");
+        let message =
+            format!("{some} of {of} structures are not the end of a pipe, for example {first:?}");
         out.report(Subject::at("/structures"), message).fact("structures", some).fact("of", of);
         return;
     }

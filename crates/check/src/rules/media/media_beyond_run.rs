@@ -75,7 +75,12 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     }
 }
 
-fn report(ending: &Ending<'_>, summary: &RunSummary, of_run: &[(usize, MediaView<'_>)], out: &mut Sink<'_>) {
+fn report(
+    ending: &Ending<'_>,
+    summary: &RunSummary,
+    of_run: &[(usize, MediaView<'_>)],
+    out: &mut Sink<'_>,
+) {
     let survey = ending.survey;
     let end = summary.run.surveyed;
     if let (true, Some(end)) = (of_run.len() >= SEVERAL, end) {
@@ -91,7 +96,9 @@ fn report(ending: &Ending<'_>, summary: &RunSummary, of_run: &[(usize, MediaView
         let Some(at) = view.media.at else { continue };
         let (said, run) = (survey.say(at), summary.run.id.as_str());
         let message = match end.filter(|end| *end < at) {
-            Some(end) => format!("taken at {said}, but the run {run:?} ended at {}", survey.say(end)),
+            Some(end) => {
+                format!("taken at {said}, but the run {run:?} ended at {}", survey.say(end))
+            }
             None => format!("taken at {said}, before the zero point of the run {run:?}"),
         };
         out.report(view.subject("/at"), message).fact("at", at.get());
@@ -100,12 +107,14 @@ fn report(ending: &Ending<'_>, summary: &RunSummary, of_run: &[(usize, MediaView
 
 fn is_beyond(ending: &Ending<'_>, summary: &RunSummary, at: Length) -> bool {
     let survey = ending.survey;
-    let reads = summary.run.counter.as_ref().and_then(|counter| counter.reads).map_or(0.0, Length::get);
+    let reads =
+        summary.run.counter.as_ref().and_then(|counter| counter.reads).map_or(0.0, Length::get);
     if at.get() < reads - tolerance(0.0) / survey.head.units.length.metres() {
         return true;
     }
     // If the closing row is as far out, the reading is wrong and not the picture.
-    let closes = summary.marks.finish.is_some_and(|finish| finish >= at) || summary.marks.counter_reset;
+    let closes =
+        summary.marks.finish.is_some_and(|finish| finish >= at) || summary.marks.counter_reset;
     let end = summary.run.surveyed.map(|end| survey.metres(end));
     !closes && end.is_some_and(|end| survey.metres(at) > end + tolerance(end))
 }

@@ -37,8 +37,11 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         let file = view.media.file.as_str();
         match first.get(&file.to_lowercase()) {
             Some(other) if *other != file => {
-                out.report(view.subject("/file"), format!("{file:?} and {other:?} differ only by case"))
-                    .fact("other", *other);
+                out.report(
+                    view.subject("/file"),
+                    format!("{file:?} and {other:?} differ only by case"),
+                )
+                .fact("other", *other);
             }
             Some(_) => {}
             None => {

@@ -88,12 +88,14 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
             wrong += usize::from(exceeds(photo.off, limit));
         }
     }
-    if wrong == 0 || run.disordered() || run.marks().counter_reset || run.survey.lengths_doubtful() {
+    if wrong == 0 || run.disordered() || run.marks().counter_reset || run.survey.lengths_doubtful()
+    {
         return;
     }
     if wrong >= SEVERAL && wrong * 2 > of {
-        let message =
-            format!("{wrong} of {of} photos of the run were taken at other distances than their observations");
+        let message = format!(
+            "{wrong} of {of} photos of the run were taken at other distances than their observations"
+        );
         out.report(run.subject("/observations"), message).fact("photos", of).fact("astray", wrong);
         return;
     }
@@ -104,8 +106,11 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
             }
             let (id, survey) = (row.row.media[index].id.as_str(), run.survey);
             let (taken, seen) = (survey.say(at), survey.say(row.row.at));
-            let message = format!("the photo {id:?} was taken at {taken}, but its observation is at {seen}");
-            out.report(row.subject(&format!("/media/{index}")), message).fact("at", at.get()).fact("media", id);
+            let message =
+                format!("the photo {id:?} was taken at {taken}, but its observation is at {seen}");
+            out.report(row.subject(&format!("/media/{index}")), message)
+                .fact("at", at.get())
+                .fact("media", id);
         }
     }
 }

@@ -35,7 +35,10 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     for view in survey.all_media() {
         match first.get(view.media.file.as_str()) {
             Some(other) => {
-                let message = format!("the file {:?} is already named by the row {}", view.media.file, other.media.id);
+                let message = format!(
+                    "the file {:?} is already named by the row {}",
+                    view.media.file, other.media.id
+                );
                 out.report(view.subject("/file"), message).fact("first", other.media.id.as_str());
             }
             None => {

@@ -42,7 +42,8 @@ rule! {
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
-    let complete = |media: &Media| !matches!(media.state, Some(MediaState::Lost | MediaState::Truncated));
+    let complete =
+        |media: &Media| !matches!(media.state, Some(MediaState::Lost | MediaState::Truncated));
     let head = run.survey.head;
     if run.media.iter().flatten().all(|index| complete(&head.media[*index])) {
         return;
@@ -59,7 +60,11 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     }
     for (media, row, index, rows) in broken {
         let state = if media.state == Some(MediaState::Lost) { "is lost" } else { "is truncated" };
-        let rely = if rows == 1 { "one observation relies".to_owned() } else { format!("{rows} observations rely") };
+        let rely = if rows == 1 {
+            "one observation relies".to_owned()
+        } else {
+            format!("{rows} observations rely")
+        };
         let message = format!("{rely} on {} ({}), which {state}", media.id, media.file);
         out.report(row.subject(&format!("/media/{index}")), message)
             .fact("media", media.id.as_str())

@@ -49,5 +49,6 @@ fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
         return;
     };
     let kind = media.kind.as_str();
-    out.report(view.subject(field), format!("the kind is {kind:?}, but the file has {what}")).fact("kind", kind);
+    out.report(view.subject(field), format!("the kind is {kind:?}, but the file has {what}"))
+        .fact("kind", kind);
 }

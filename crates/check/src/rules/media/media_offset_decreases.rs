@@ -58,8 +58,8 @@ rule! {
     },
 }
 
-/// The farthest row of one recording so far with its latest offset, and the row before it with the offset that the next
-/// row is compared with.
+/// The farthest row of one recording so far with its latest offset, and the row before it with the
+/// offset that the next row is compared with.
 struct Farthest<'r> {
     media: &'r str,
     row: RowView<'r>,
@@ -72,13 +72,16 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let mut recordings: Vec<Farthest<'_>> = Vec::new();
     for row in run.rows() {
         for (index, reference) in row.row.media.iter().enumerate() {
-            let Some(offset) = reference.offset.map(|offset| offset.get()).filter(|offset| *offset >= 0.0) else {
+            let Some(offset) =
+                reference.offset.map(|offset| offset.get()).filter(|offset| *offset >= 0.0)
+            else {
                 continue;
             };
             let media = reference.id.as_str();
             // A later offset of the same row may be the end of a stretch, or a second look.
-            let earlier =
-                |other: &MediaRef| other.id == reference.id && other.offset.is_some_and(|at| at.get() < offset);
+            let earlier = |other: &MediaRef| {
+                other.id == reference.id && other.offset.is_some_and(|at| at.get() < offset)
+            };
             if row.row.media.iter().any(earlier) {
                 continue;
             }

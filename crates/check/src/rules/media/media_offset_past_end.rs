@@ -39,14 +39,18 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     for (index, (reference, media)) in row.media().enumerate() {
         let Some(offset) = reference.offset else { continue };
         let duration = media.and_then(|media| media.duration);
-        let beyond =
-            duration.filter(|duration| offset > *duration && offset.get() > duration.get() + out.limit("rounding"));
+        let beyond = duration.filter(|duration| {
+            offset > *duration && offset.get() > duration.get() + out.limit("rounding")
+        });
         if offset.get() < 0.0 || beyond.is_some() {
             let message = match beyond {
-                Some(duration) => format!("shown at {offset} s of {}, which is {duration} s long", reference.id),
+                Some(duration) => {
+                    format!("shown at {offset} s of {}, which is {duration} s long", reference.id)
+                }
                 None => format!("shown at {offset} s of {}, before it begins", reference.id),
             };
-            out.report(row.subject(&format!("/media/{index}/offset")), message).fact("offset", offset.get());
+            out.report(row.subject(&format!("/media/{index}/offset")), message)
+                .fact("offset", offset.get());
         }
     }
 }

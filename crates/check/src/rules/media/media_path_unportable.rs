@@ -86,12 +86,16 @@ fn unportable(path: &str) -> Option<&'static str> {
     }
     path.split('/').find_map(|part| match part {
         "" | "." | ".." => Some("has an empty part, `.` or `..`"),
-        _ if part.ends_with(['.', ' ']) => Some("has a part that ends in a dot or a space, which Windows drops"),
+        _ if part.ends_with(['.', ' ']) => {
+            Some("has a part that ends in a dot or a space, which Windows drops")
+        }
         _ if part.chars().any(|c| c.is_control() || "<>:\"|?*".contains(c)) => {
             Some("has a character that Windows does not allow in a name")
         }
         // The limit of most file systems, in bytes or in characters: the stricter of the two.
-        _ if part.len() > 255 => Some("has a name of more than 255 bytes, which most file systems do not allow"),
+        _ if part.len() > 255 => {
+            Some("has a name of more than 255 bytes, which most file systems do not allow")
+        }
         _ if reserved(part) => Some("has a name that Windows reserves for devices"),
         _ => None,
     })
@@ -100,7 +104,9 @@ fn unportable(path: &str) -> Option<&'static str> {
 fn reserved(part: &str) -> bool {
     let stem = part.split('.').next().unwrap_or(part).trim_end();
     let numbered = |name: &str| {
-        stem.len() == 4 && stem[..3].eq_ignore_ascii_case(name) && (b'1'..=b'9').contains(&stem.as_bytes()[3])
+        stem.len() == 4
+            && stem[..3].eq_ignore_ascii_case(name)
+            && (b'1'..=b'9').contains(&stem.as_bytes()[3])
     };
     ["con", "prn", "aux", "nul"].iter().any(|name| stem.eq_ignore_ascii_case(name))
         || (stem.is_ascii() && (numbered("com") || numbered("lpt")))
@@ -113,19 +119,37 @@ mod tests {
     // Microsoft, "Naming Files, Paths, and Namespaces", from memory.
     #[test]
     fn names_that_some_computers_refuse() {
-        for path in ["a/COM1", "lpt9.txt", "x/nul", "a?.jpg", "a/b.jpg ", "a./b", "C:x.jpg", "/a", "\\\\pc\\a", "a//b"]
-        {
+        for path in [
+            "a/COM1",
+            "lpt9.txt",
+            "x/nul",
+            "a?.jpg",
+            "a/b.jpg ",
+            "a./b",
+            "C:x.jpg",
+            "/a",
+            "\\\\pc\\a",
+            "a//b",
+        ] {
             assert!(unportable(path).is_some(), "{path}");
         }
         assert!(unportable(&"x".repeat(256)).is_some());
-        assert!(unportable("https://larkmoor.example/a.jpg").is_some_and(|why| why.contains("address")));
+        assert!(
+            unportable("https://larkmoor.example/a.jpg").is_some_and(|why| why.contains("address"))
+        );
     }
 
     #[test]
     fn names_that_only_look_like_it() {
-        for path in
-            ["com/lpt/console.jpg", "COM10.jpg", "com0", "auxiliary/a.jpg", ".hidden", "a..b/ç ü.jpg", "nul-1.jpg"]
-        {
+        for path in [
+            "com/lpt/console.jpg",
+            "COM10.jpg",
+            "com0",
+            "auxiliary/a.jpg",
+            ".hidden",
+            "a..b/ç ü.jpg",
+            "nul-1.jpg",
+        ] {
             assert_eq!(unportable(path), None, "{path}");
         }
         assert_eq!(unportable(&"x".repeat(255)), None);

@@ -58,29 +58,41 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         return;
     }
     if some >= SEVERAL {
-        let first = others().next().and_then(|(_, _, media)| media.run.as_ref()).map_or("", |other| other.as_str());
-        let message = format!("{some} photos of the observations belong to other runs, the first to {first:?}");
-        out.report(run.subject("/observations"), message).fact("photos", some).fact("run_of_media", first);
+        let first = others()
+            .next()
+            .and_then(|(_, _, media)| media.run.as_ref())
+            .map_or("", |other| other.as_str());
+        let message = format!(
+            "{some} photos of the observations belong to other runs, the first to {first:?}"
+        );
+        out.report(run.subject("/observations"), message)
+            .fact("photos", some)
+            .fact("run_of_media", first);
         return;
     }
     let files = &run.survey.head.media;
     for (row, index, media) in others() {
         let Some(other) = &media.run else { continue };
-        // Later runs are not known yet. The files are searched only for a finding that will be listed.
+        // Later runs are not known yet. The files are searched only for a finding that will be
+        // listed.
         let named = |file: &Media| file.id != media.id && file.run.as_ref() == Some(other);
         if out.lists() && !files.iter().any(named) {
             continue;
         }
         let (id, other) = (media.id.as_str(), other.as_str());
-        let message = format!("{id:?} belongs to run {other:?}, but an observation of this run names it");
-        out.report(row.subject(&format!("/media/{index}")), message).fact("run_of_media", other).fact("media", id);
+        let message =
+            format!("{id:?} belongs to run {other:?}, but an observation of this run names it");
+        out.report(row.subject(&format!("/media/{index}")), message)
+            .fact("run_of_media", other)
+            .fact("media", id);
     }
 }
 
 /// The stills of a row that belong to another run, with their index in the row.
 fn of_another<'r>(row: RowView<'r>) -> impl Iterator<Item = (RowView<'r>, usize, &'r Media)> {
     row.media().enumerate().filter_map(move |(index, (_, media))| {
-        let media = media.filter(|media| matches!(media.kind, MediaKind::Photo | MediaKind::Scan))?;
+        let media =
+            media.filter(|media| matches!(media.kind, MediaKind::Photo | MediaKind::Scan))?;
         media.run.as_ref().filter(|run| **run != row.run.run.id).map(|_| (row, index, media))
     })
 }

@@ -37,7 +37,8 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         match first.get(digest.as_str()) {
             // `media-file-duplicate` reports two rows of one file.
             Some(other) if other.media.file != view.media.file => {
-                let message = format!("{:?} has the same content as {:?}", view.media.file, other.media.file);
+                let message =
+                    format!("{:?} has the same content as {:?}", view.media.file, other.media.file);
                 out.report(view.subject("/sha256"), message).fact("first", other.media.id.as_str());
             }
             Some(_) => {}

@@ -77,17 +77,18 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let off = runs.iter().filter(|(_, files)| files.all_outliers()).count();
     if off >= MIN_COUNT && four_in_five(off, runs.len()) {
         let of = runs.len();
-        let message = format!("in {off} of {of} runs all files were taken at other times than the run");
-        out.report(Subject::at("/media"), message)
-            .fact("runs", of)
-            .fact("astray", off)
-            .help("check the clock of the camera and that of the recorder; one of the two was not set");
+        let message =
+            format!("in {off} of {of} runs all files were taken at other times than the run");
+        out.report(Subject::at("/media"), message).fact("runs", of).fact("astray", off).help(
+            "check the clock of the camera and that of the recorder; one of the two was not set",
+        );
         return;
     }
     if runs.values().all(|files| files.outliers.is_empty()) {
         return;
     }
-    let spans: Vec<Option<TimeSpan>> = ending.runs.iter().map(|summary| run_span(&summary.run)).collect();
+    let spans: Vec<Option<TimeSpan>> =
+        ending.runs.iter().map(|summary| run_span(&summary.run)).collect();
     for (index, files) in &runs {
         if !files.outliers.is_empty() {
             report(ending, &ending.runs[*index], files, &spans, out);
@@ -102,19 +103,24 @@ fn report(
     spans: &[Option<TimeSpan>],
     out: &mut Sink<'_>,
 ) {
-    let (Some(started), Some(finished), Some(made)) = (&summary.run.started, &summary.run.finished, files.span) else {
+    let (Some(started), Some(finished), Some(made)) =
+        (&summary.run.started, &summary.run.finished, files.span)
+    else {
         return;
     };
     // `runs-concurrent` reports a run whose camera was in another run at the time.
     let at_once = |(index, other): (usize, &Option<TimeSpan>)| {
         let overlap = other.is_some_and(|other| other.0 < made.1 && made.0 < other.1);
-        overlap && index != summary.index && same_camera(ending.survey, &ending.runs[index].run, &summary.run)
+        overlap
+            && index != summary.index
+            && same_camera(ending.survey, &ending.runs[index].run, &summary.run)
     };
     if out.lists() && spans.iter().enumerate().any(at_once) {
         return;
     }
     if let (true, Some(first)) = (files.all_outliers(), files.outliers.first()) {
-        let (of, captured) = (files.of, first.media.captured.as_ref().map_or("", |captured| captured.as_str()));
+        let (of, captured) =
+            (files.of, first.media.captured.as_ref().map_or("", |captured| captured.as_str()));
         let message = format!(
             "started at {started}, but all {of} files of the run were taken at other times, such as {captured}"
         );
@@ -123,13 +129,16 @@ fn report(
     }
     if let (true, Some(first)) = (files.outliers.len() > MIN_COUNT, files.outliers.first()) {
         let (some, of, run) = (files.outliers.len(), files.of, summary.run.id.as_str());
-        let message = format!("{some} of {of} files of run {run:?} were not taken between {started} and {finished}");
+        let message = format!(
+            "{some} of {of} files of run {run:?} were not taken between {started} and {finished}"
+        );
         out.report(first.subject("/captured"), message).fact("files", of).fact("astray", some);
         return;
     }
     for view in &files.outliers {
         let Some(captured) = &view.media.captured else { continue };
-        let message = format!("taken at {captured}, but the run was made from {started} to {finished}");
+        let message =
+            format!("taken at {captured}, but the run was made from {started} to {finished}");
         out.report(view.subject("/captured"), message).fact("captured", captured.as_str());
     }
 }

@@ -108,7 +108,9 @@ fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
             }
         }
         None => {
-            if let Some(types) = known.filter(|types| !types.iter().any(|one| fits(media.kind, one))) {
+            if let Some(types) =
+                known.filter(|types| !types.iter().any(|one| fits(media.kind, one)))
+            {
                 out.report(
                     view.subject("/file"),
                     format!(
@@ -132,7 +134,8 @@ mod tests {
     fn the_text_has_every_extension() {
         let text = RULE.section(Section::Exactly).replace('\n', " ");
         for (extension, types) in EXTENSIONS {
-            let listed = text.split([' ', ',']).any(|word| word.trim_end_matches(':') == *extension);
+            let listed =
+                text.split([' ', ',']).any(|word| word.trim_end_matches(':') == *extension);
             assert!(listed && types.iter().all(|one| text.contains(one)), "{extension} {types:?}");
         }
     }

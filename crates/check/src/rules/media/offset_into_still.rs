@@ -32,7 +32,9 @@ rule! {
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     for (index, (reference, media)) in row.media().enumerate() {
         let kind = media.map(|media| media.kind);
-        if let (Some(offset), Some(kind @ (MediaKind::Photo | MediaKind::Document))) = (reference.offset, kind) {
+        if let (Some(offset), Some(kind @ (MediaKind::Photo | MediaKind::Document))) =
+            (reference.offset, kind)
+        {
             let (id, kind) = (reference.id.as_str(), kind.as_str());
             let message = format!("shown at {offset} s of {id:?}, which is a {kind}");
             out.report(row.subject(&format!("/media/{index}/offset")), message).fact("media", id);

@@ -66,13 +66,17 @@ fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
     if let Some(duration) = media.duration {
         let (hours, longest) = (duration.get() / 3600.0, out.limit("longest"));
         if hours > longest {
-            let message =
-                format!("the recording is {duration} s ({hours:.0} h) long, more than the plausible {longest} h");
+            let message = format!(
+                "the recording is {duration} s ({hours:.0} h) long, more than the plausible {longest} h"
+            );
             out.report(view.subject("/duration"), message).fact("duration", duration.get());
         }
     }
-    let Some(rate) = media.frame_rate.map(|rate| rate.get()).filter(|rate| *rate > 0.0) else { return };
-    let [fastest, slowest, interval] = ["fastest", "slowest", "interval"].map(|name| out.limit(name));
+    let Some(rate) = media.frame_rate.map(|rate| rate.get()).filter(|rate| *rate > 0.0) else {
+        return;
+    };
+    let [fastest, slowest, interval] =
+        ["fastest", "slowest", "interval"].map(|name| out.limit(name));
     let message = match media.kind {
         MediaKind::Video if rate > fastest => {
             format!("the frame rate is {rate} per second, more than the plausible {fastest}")

@@ -50,22 +50,31 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let map_lengths = survey.map_lengths();
     let geographic = crs.kind() == obvert_geo::CrsKind::Geographic;
     let swapped = |x, y| geographic && lonlat_issue([x, y]) == Some(LonLatIssue::Swapped);
-    let impossible = positions(survey.head).find(|(_, position)| swapped(position.x(), position.y()));
+    let impossible =
+        positions(survey.head).find(|(_, position)| swapped(position.x(), position.y()));
     let slipped = matches!(map_lengths.fit, Some(Fit::Slip(Slip::Swapped | Slip::SwappedDegrees)));
     if !(map_lengths.exchanged || slipped || impossible.is_some()) {
         return;
     }
-    let Some((place, position)) = impossible.or_else(|| positions(survey.head).next()) else { return };
+    let Some((place, position)) = impossible.or_else(|| positions(survey.head).next()) else {
+        return;
+    };
     let order = if geographic { "longitude and latitude" } else { "easting and northing" };
     out.report(
         Subject::at("/crs"),
-        format!("{order} are swapped, for example [{}, {}] in {stated}", position.x(), position.y()),
+        format!(
+            "{order} are swapped, for example [{}, {}] in {stated}",
+            position.x(),
+            position.y()
+        ),
     )
     .fact("first", place.pointer())
     .fix_if_confirmed(
         "the two numbers of every position are swapped",
         positions(survey.head)
-            .map(|(place, _)| Edit::relocate(format!("{}/1", place.pointer()), format!("{}/0", place.pointer())))
+            .map(|(place, _)| {
+                Edit::relocate(format!("{}/1", place.pointer()), format!("{}/0", place.pointer()))
+            })
             .collect(),
     );
 }

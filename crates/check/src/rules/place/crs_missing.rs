@@ -39,9 +39,12 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     if survey.head.crs.is_none() {
         if let Some((place, _)) = positions(survey.head).next() {
             let count = positions(survey.head).count();
-            out.report(Subject::at(""), format!("the document has {count} positions but no reference system"))
-                .fact("positions", count)
-                .fact("first", place.pointer());
+            out.report(
+                Subject::at(""),
+                format!("the document has {count} positions but no reference system"),
+            )
+            .fact("positions", count)
+            .fact("first", place.pointer());
         }
     }
 }

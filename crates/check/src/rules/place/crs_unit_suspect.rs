@@ -60,9 +60,11 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let map_lengths = survey.map_lengths();
     let Some(WrongUnit::Positions(slip)) = map_lengths.wrong_unit else { return };
     let by_area = matches!(map_lengths.fit, Some(Fit::Slip(_)));
-    // The runs are an independent measurement: if they agree with the map, the stated lengths are wrong.
+    // The runs are an independent measurement: if they agree with the map, the stated lengths are
+    // wrong.
     let lengths_wrong = !by_area && vote_of_runs(ending).is_some_and(|vote| vote.ratio == 1.0);
-    let vote = map_lengths.vote.filter(|vote| unit_slip(crs, vote.ratio) == Some(slip) && !lengths_wrong);
+    let vote =
+        map_lengths.vote.filter(|vote| unit_slip(crs, vote.ratio) == Some(slip) && !lengths_wrong);
     if !by_area && vote.is_none() {
         return;
     }
@@ -73,16 +75,24 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let mut reasons = Vec::new();
     if let Some(vote) = vote {
         let times = if vote.ratio < 1.0 { "0.3048" } else { "3.28" };
-        reasons.push(format!("{} of {} stated lengths are {times} times the length on the map", vote.agree, vote.of));
+        reasons.push(format!(
+            "{} of {} stated lengths are {times} times the length on the map",
+            vote.agree, vote.of
+        ));
     }
     if by_area {
-        reasons.push(format!("the positions lie outside the area of {}, but inside it as {fits}", crs.name()));
+        reasons.push(format!(
+            "the positions lie outside the area of {}, but inside it as {fits}",
+            crs.name()
+        ));
     } else if majority(crs, survey.head, factor) == Some(Fit::Inside) {
         reasons.push(format!("the positions lie in the area of {} as {fits}", crs.name()));
     }
     let unit = crs.unit().name();
-    let message =
-        format!("the unit of {stated} is the {unit}, but the positions seem to be in {fits}: {}", reasons.join("; "));
+    let message = format!(
+        "the unit of {stated} is the {unit}, but the positions seem to be in {fits}: {}",
+        reasons.join("; ")
+    );
     let finding = out.report(Subject::at("/crs"), message);
     finding.fact("unit", unit).fact("fits", if slip == Slip::Feet { "feet" } else { "metres" });
     if let Some(vote) = vote {

@@ -40,7 +40,10 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     let said = survey.say(depth);
     if survey.metres(depth) > out.limit("deepest") && !view.ending.lengths_doubtful() {
         let most = survey.say_metres(out.limit("deepest"));
-        out.report(view.subject("/depth"), format!("the depth of {said} is greater than the plausible {most}"))
-            .fact("depth", depth.get());
+        out.report(
+            view.subject("/depth"),
+            format!("the depth of {said} is greater than the plausible {most}"),
+        )
+        .fact("depth", depth.get());
     }
 }

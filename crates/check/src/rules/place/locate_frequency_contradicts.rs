@@ -43,7 +43,10 @@ rule! {
 }
 
 fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
-    let Some(used) = view.locate.frequency.filter(|_| view.locate.method == Some(LocateMethod::InlineTransmitter))
+    let Some(used) = view
+        .locate
+        .frequency
+        .filter(|_| view.locate.method == Some(LocateMethod::InlineTransmitter))
     else {
         return;
     };
@@ -58,7 +61,10 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
         other = Some((transmitter.id.as_str(), own));
     }
     if let Some((id, own)) = other {
-        let message = format!("located at {used} Hz, but the run's transmitter {id:?} sends at {own} Hz");
-        out.report(view.subject("/frequency"), message).fact("frequency", used.get()).fact("own", own.get());
+        let message =
+            format!("located at {used} Hz, but the run's transmitter {id:?} sends at {own} Hz");
+        out.report(view.subject("/frequency"), message)
+            .fact("frequency", used.get())
+            .fact("own", own.get());
     }
 }

@@ -72,12 +72,19 @@ const STEEPEST: f64 = 0.4;
 fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     let (locate, ending) = (view.locate, view.ending);
     let survey = ending.survey;
-    let (Some(ground), Some(depth), Some(summary)) = (locate.ground, locate.depth, ending.run(&locate.run)) else {
+    let (Some(ground), Some(depth), Some(summary)) =
+        (locate.ground, locate.depth, ending.run(&locate.run))
+    else {
         return;
     };
-    let Some(row) = survey.pipe_index(&summary.run.pipe).filter(|_| summary.run.launched.is_none()) else { return };
+    let Some(row) = survey.pipe_index(&summary.run.pipe).filter(|_| summary.run.launched.is_none())
+    else {
+        return;
+    };
     let pipe = PipeView { survey, pipe: &survey.head.pipes[row], index: row };
-    let (Some((upper, lower)), Some(length)) = (pipe.inverts(), pipe.metres().filter(|metres| *metres > 0.0)) else {
+    let (Some((upper, lower)), Some(length)) =
+        (pipe.inverts(), pipe.metres().filter(|metres| *metres > 0.0))
+    else {
         return;
     };
     let unit = survey.head.units.length.metres();
@@ -92,14 +99,19 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     }
     let counter = summary.run.counter.as_ref();
     let of = |length: Option<Length>| length.map_or(0.0, Length::get);
-    let (offset, reads) = counter.map_or((0.0, 0.0), |counter| (of(counter.offset), of(counter.reads)));
+    let (offset, reads) =
+        counter.map_or((0.0, 0.0), |counter| (of(counter.offset), of(counter.reads)));
     let far = (offset + locate.at.get() - reads - of(locate.transmitter_offset)) * unit;
     let along = if summary.run.direction == Direction::Upstream { length - far } else { far };
     // Another rule reports a locate outside its pipe.
     if !(-1.0..=length + 1.0).contains(&along) {
         return;
     }
-    let height = pipe.pipe.height.filter(|_| !pipe.size_doubtful()).map(|height| survey.millimetres(height) / 1000.0);
+    let height = pipe
+        .pipe
+        .height
+        .filter(|_| !pipe.size_doubtful())
+        .map(|height| survey.millimetres(height) / 1000.0);
     let (above_invert, uncertainty) = match (locate.depth_to, height) {
         (Some(DepthTo::Invert), _) => (0.0, 0.0),
         (Some(DepthTo::Centre), Some(height)) => (height / 2.0, 0.0),
@@ -109,14 +121,16 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     };
     let found = (ground.get() - depth.get()) * unit - above_invert;
     let expected = (upper + (lower - upper) * along / length) * unit;
-    let slack = out.limit("slack").max(out.limit("share") / 100.0 * survey.metres(depth)) + uncertainty;
+    let slack =
+        out.limit("slack").max(out.limit("share") / 100.0 * survey.metres(depth)) + uncertainty;
     let off = found - expected;
     if off.abs() <= slack {
         return;
     }
     let how = if off > 0.0 { "above" } else { "below" };
     let (off, depth) = (survey.say_metres(off.abs()), survey.say(depth));
-    let message = format!("a depth of {depth} puts the pipe {off} {how} the line between its inverts");
+    let message =
+        format!("a depth of {depth} puts the pipe {off} {how} the line between its inverts");
     out.report(view.subject(""), message)
         .fact("found", survey.in_units(found))
         .fact("expected", survey.in_units(expected));

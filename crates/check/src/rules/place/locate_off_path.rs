@@ -63,9 +63,13 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     }
     let wrong = wrong(ending, out.limit("accuracy"));
     for view in ending.locates() {
-        let (Some(position), Some(summary)) = (view.locate.position, ending.run(&view.locate.run)) else { continue };
+        let (Some(position), Some(summary)) = (view.locate.position, ending.run(&view.locate.run))
+        else {
+            continue;
+        };
         let Some(row) = survey.pipe_index(&summary.run.pipe) else { continue };
-        let path: Vec<[f64; 2]> = survey.head.pipes[row].path.iter().map(|vertex| (*vertex).into()).collect();
+        let path: Vec<[f64; 2]> =
+            survey.head.pipes[row].path.iter().map(|vertex| (*vertex).into()).collect();
         let outside_area = map_lengths.outliers.iter().any(|(place, _)| match *place {
             PositionRef::Locate(index) => index == view.index,
             PositionRef::Vertex(pipe, _) => pipe == row,
@@ -76,11 +80,15 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         }
         let Ok(path) = crs.path(&path) else { continue };
         let Ok(nearest) = path.nearest(position.into()) else { continue };
-        let accuracy = view.locate.accuracy.map_or(out.limit("accuracy"), |accuracy| survey.metres(accuracy));
+        let accuracy =
+            view.locate.accuracy.map_or(out.limit("accuracy"), |accuracy| survey.metres(accuracy));
         if nearest.offset_metres > out.limit("slack") + accuracy {
             let (off, pipe) = (survey.say_metres(nearest.offset_metres), summary.run.pipe.as_str());
-            out.report(view.subject("/position"), format!("located {off} from the path of {pipe:?} on the map"))
-                .fact("off", survey.in_units(nearest.offset_metres));
+            out.report(
+                view.subject("/position"),
+                format!("located {off} from the path of {pipe:?} on the map"),
+            )
+            .fact("off", survey.in_units(nearest.offset_metres));
         }
     }
 }

@@ -42,14 +42,21 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     let survey = view.ending.survey;
     let Some(summary) = view.ending.run(&view.locate.run) else { return };
     let at = survey.metres(view.locate.at);
-    let reads =
-        summary.run.counter.as_ref().and_then(|counter| counter.reads).map_or(0.0, |reads| survey.metres(reads));
+    let reads = summary
+        .run
+        .counter
+        .as_ref()
+        .and_then(|counter| counter.reads)
+        .map_or(0.0, |reads| survey.metres(reads));
     if at < reads - tolerance(0.0) {
-        let message = format!("located at {}, before the run's zero point", survey.say(view.locate.at));
+        let message =
+            format!("located at {}, before the run's zero point", survey.say(view.locate.at));
         out.report(view.subject("/at"), message).fact("at", view.locate.at.get());
         return;
     }
-    let Some(surveyed) = summary.run.surveyed.filter(|_| !view.ending.lengths_doubtful()) else { return };
+    let Some(surveyed) = summary.run.surveyed.filter(|_| !view.ending.lengths_doubtful()) else {
+        return;
+    };
     let end = survey.metres(surveyed);
     if at > end + tolerance(end) {
         let (said, came) = (survey.say(view.locate.at), survey.say(surveyed));

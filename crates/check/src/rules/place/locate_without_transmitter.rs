@@ -45,11 +45,15 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     // A camera with a frequency of its own has a built-in transmitter.
     let sends = |id: &_| {
         survey.equipment(id).is_none_or(|row| {
-            row.frequency.is_some() || matches!(row.kind, EquipmentKind::Transmitter | EquipmentKind::Other)
+            row.frequency.is_some()
+                || matches!(row.kind, EquipmentKind::Transmitter | EquipmentKind::Other)
         })
     };
     if !equipment.is_empty() && !equipment.iter().any(|id| sends(id.as_str())) {
         let run = summary.run.id.as_str();
-        out.report(view.subject(""), format!("a transmitter was located, but the equipment of run {run:?} has none"));
+        out.report(
+            view.subject(""),
+            format!("a transmitter was located, but the equipment of run {run:?} has none"),
+        );
     }
 }

@@ -62,10 +62,12 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     }
     let survey = ending.survey;
     for chord in wrong(ending, out.limit("accuracy")) {
-        let view = LocateView { ending, locate: &survey.head.locates[chord.wrong], index: chord.wrong };
+        let view =
+            LocateView { ending, locate: &survey.head.locates[chord.wrong], index: chord.wrong };
         let from = survey.head.locates[chord.from].id.as_str();
         let (apart, between) = (survey.say_metres(chord.chord), survey.say_metres(chord.cable));
-        let message = format!("{apart} from {from} on the ground, but only {between} along the cable");
+        let message =
+            format!("{apart} from {from} on the ground, but only {between} along the cable");
         out.report(view.subject("/position"), message)
             .fact("apart", survey.in_units(chord.chord))
             .fact("cable", survey.in_units(chord.cable))
@@ -73,8 +75,8 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     }
 }
 
-/// A locate that is too far from another one of its run: their rows, and their distance on the ground and along the cable
-/// in metres.
+/// A locate that is too far from another one of its run: their rows, and their distance on the
+/// ground and along the cable in metres.
 pub(super) struct Chord {
     pub(super) wrong: usize,
     from: usize,
@@ -82,26 +84,30 @@ pub(super) struct Chord {
     cable: f64,
 }
 
-/// The locates that are farther from their neighbours than the cable between them. A locate that states no accuracy has
-/// `accuracy`.
+/// The locates that are farther from their neighbours than the cable between them. A locate that
+/// states no accuracy has `accuracy`.
 pub(super) fn wrong(ending: &Ending<'_>, accuracy: f64) -> Vec<Chord> {
     let mut found = Vec::new();
-    let mut locates: Vec<LocateView<'_>> = ending.locates().filter(|view| view.locate.position.is_some()).collect();
+    let mut locates: Vec<LocateView<'_>> =
+        ending.locates().filter(|view| view.locate.position.is_some()).collect();
     locates.sort_by(|a, b| {
-        (&a.locate.run, along(a)).partial_cmp(&(&b.locate.run, along(b))).unwrap_or(a.index.cmp(&b.index))
+        (&a.locate.run, along(a))
+            .partial_cmp(&(&b.locate.run, along(b)))
+            .unwrap_or(a.index.cmp(&b.index))
     });
     for run in locates.chunk_by(|a, b| a.locate.run == b.locate.run) {
         let mut kept: Option<&LocateView<'_>> = None;
         for (index, view) in run.iter().enumerate() {
-            let Some((chord, cable)) = kept.and_then(|before| beyond(before, view, accuracy)) else {
+            let Some((chord, cable)) = kept.and_then(|before| beyond(before, view, accuracy))
+            else {
                 kept = Some(view);
                 continue;
             };
             let Some(before) = kept else { continue };
             // The one that also disagrees with the next is the wrong one.
-            let earlier_is_wrong = run
-                .get(index + 1)
-                .is_some_and(|next| beyond(before, next, accuracy).is_some() && beyond(view, next, accuracy).is_none());
+            let earlier_is_wrong = run.get(index + 1).is_some_and(|next| {
+                beyond(before, next, accuracy).is_some() && beyond(view, next, accuracy).is_none()
+            });
             let (wrong, right) = if earlier_is_wrong { (before, view) } else { (view, before) };
             found.push(Chord { wrong: wrong.index, from: right.index, chord, cable });
             if earlier_is_wrong {
@@ -117,13 +123,17 @@ fn along(view: &LocateView<'_>) -> f64 {
     view.locate.at.get() - view.locate.transmitter_offset.map_or(0.0, Length::get)
 }
 
-/// The distance on the ground and the cable between two locates in metres, if the cable is too short for the distance.
+/// The distance on the ground and the cable between two locates in metres, if the cable is too
+/// short for the distance.
 fn beyond(a: &LocateView<'_>, b: &LocateView<'_>, accuracy: f64) -> Option<(f64, f64)> {
     let survey = a.ending.survey;
     let crs = survey.crs.as_ref()?;
     let map_lengths = survey.map_lengths();
-    let chord = map_lengths.distance(crs, a.locate.position?, b.locate.position?)? * map_lengths.position_factor(crs);
+    let chord = map_lengths.distance(crs, a.locate.position?, b.locate.position?)?
+        * map_lengths.position_factor(crs);
     let cable = (along(b) - along(a)).abs() * survey.head.units.length.metres();
-    let off = |view: &LocateView<'_>| view.locate.accuracy.map_or(accuracy, |accuracy| survey.metres(accuracy));
+    let off = |view: &LocateView<'_>| {
+        view.locate.accuracy.map_or(accuracy, |accuracy| survey.metres(accuracy))
+    };
     (chord > cable + off(a) + off(b) + tolerance(cable)).then_some((chord, cable))
 }

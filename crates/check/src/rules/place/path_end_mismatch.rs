@@ -42,8 +42,11 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
         if gap > out.limit("slack") {
             let end = if vertex == 0 { "begins" } else { "ends" };
             let far = view.survey.say_metres(gap);
-            out.report(view.subject(&format!("/path/{vertex}")), format!("the path {end} {far} from {structure}"))
-                .fact("gap", view.survey.in_units(gap));
+            out.report(
+                view.subject(&format!("/path/{vertex}")),
+                format!("the path {end} {far} from {structure}"),
+            )
+            .fact("gap", view.survey.in_units(gap));
         }
     }
 }

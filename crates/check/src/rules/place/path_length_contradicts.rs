@@ -63,8 +63,12 @@ rule! {
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let map_lengths = view.survey.map_lengths();
-    let (Some(stated), Some(course)) = (view.metres(), map_lengths.fitted_length(view.index)) else { return };
-    if stated <= 0.0 || map_lengths.end_gaps(view).into_iter().flatten().any(|gap| gap > ENDS_SLACK) {
+    let (Some(stated), Some(course)) = (view.metres(), map_lengths.fitted_length(view.index))
+    else {
+        return;
+    };
+    if stated <= 0.0 || map_lengths.end_gaps(view).into_iter().flatten().any(|gap| gap > ENDS_SLACK)
+    {
         return;
     }
     let between = view.pipe.length_between.is_none_or(|between| between == LengthBetween::Centres);

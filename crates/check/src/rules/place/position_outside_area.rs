@@ -66,8 +66,13 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let (Some(crs), Some(stated)) = (&survey.crs, &survey.head.crs) else { return };
     let map_lengths = survey.map_lengths();
     let why = match map_lengths.fit {
-        Some(Fit::Inside | Fit::Slip(Slip::Swapped | Slip::SwappedDegrees | Slip::Feet | Slip::Metres)) => None,
-        Some(Fit::Slip(Slip::Degrees)) => Some("they seem to be degrees of longitude and latitude".to_owned()),
+        Some(
+            Fit::Inside
+            | Fit::Slip(Slip::Swapped | Slip::SwappedDegrees | Slip::Feet | Slip::Metres),
+        ) => None,
+        Some(Fit::Slip(Slip::Degrees)) => {
+            Some("they seem to be degrees of longitude and latitude".to_owned())
+        }
         Some(Fit::Slip(Slip::LongitudeSign)) => {
             Some("they would lie inside it with the sign of the longitude changed".to_owned())
         }
@@ -80,20 +85,30 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     // `coordinates-swapped` reports swapped numbers.
     if let Some(why) = why.filter(|_| !map_lengths.exchanged) {
         let Some((first, _)) = positions(survey.head).next() else { return };
-        let message = format!("the positions lie outside the area of use of {stated} ({}): {why}", area(crs));
-        out.report(Subject::at("/crs"), message).fact("first", first.pointer()).fact("area", bounds(crs));
+        let message =
+            format!("the positions lie outside the area of use of {stated} ({}): {why}", area(crs));
+        out.report(Subject::at("/crs"), message)
+            .fact("first", first.pointer())
+            .fact("area", bounds(crs));
         return;
     }
     let outside = &map_lengths.outliers;
     if let Some((first, _)) = outside.first().filter(|_| outside.len() > FEW) {
         let (some, of) = (outside.len(), positions(survey.head).count());
-        let message = format!("{some} of {of} positions lie outside the area of use of {stated} ({})", area(crs));
-        out.report(Subject::at("/crs"), message).fact("positions", some).fact("of", of).fact("first", first.pointer());
+        let message = format!(
+            "{some} of {of} positions lie outside the area of use of {stated} ({})",
+            area(crs)
+        );
+        out.report(Subject::at("/crs"), message)
+            .fact("positions", some)
+            .fact("of", of)
+            .fact("first", first.pointer());
         return;
     }
     for (place, position) in outside {
         let [x, y] = (*position).into();
-        let message = format!("[{x}, {y}] lies outside the area of use of {stated} ({})", area(crs));
+        let message =
+            format!("[{x}, {y}] lies outside the area of use of {stated} ({})", area(crs));
         let finding = out.report(Subject::at(place.pointer()), message);
         if matches!(crs.fit(&[[y, x]]), Ok(Fit::Inside)) {
             finding.help("swap the two numbers: easting or longitude comes first");
@@ -110,6 +125,7 @@ fn bounds(crs: &Crs) -> Vec<f64> {
 /// The name of the reference system and its area of use.
 fn area(crs: &Crs) -> String {
     let area = crs.area();
-    let (name, [west, east], [south, north]) = (crs.name(), [area.west, area.east], [area.south, area.north]);
+    let (name, [west, east], [south, north]) =
+        (crs.name(), [area.west, area.east], [area.south, area.north]);
     format!("{name}, longitudes {west} to {east} and latitudes {south} to {north}")
 }

@@ -49,8 +49,10 @@ rule! {
 
 fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     let survey = view.ending.survey;
-    let Some(stated) =
-        view.locate.transmitter_offset.filter(|_| view.locate.method == Some(LocateMethod::InlineTransmitter))
+    let Some(stated) = view
+        .locate
+        .transmitter_offset
+        .filter(|_| view.locate.method == Some(LocateMethod::InlineTransmitter))
     else {
         return;
     };
@@ -66,7 +68,10 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     }
     if let Some((id, own)) = other {
         let [stated_text, own_text] = [stated, own].map(|offset| survey.say(offset));
-        let message = format!("the transmitter offset is {stated_text}, but that of {id:?} is {own_text}");
-        out.report(view.subject("/transmitter_offset"), message).fact("stated", stated.get()).fact("own", own.get());
+        let message =
+            format!("the transmitter offset is {stated_text}, but that of {id:?} is {own_text}");
+        out.report(view.subject("/transmitter_offset"), message)
+            .fact("stated", stated.get())
+            .fact("own", own.get());
     }
 }

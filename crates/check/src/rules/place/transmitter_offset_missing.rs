@@ -36,7 +36,12 @@ rule! {
 }
 
 fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
-    if view.locate.method == Some(LocateMethod::InlineTransmitter) && view.locate.transmitter_offset.is_none() {
-        out.report(view.subject(""), "the distance of the transmitter behind the camera is not stated");
+    if view.locate.method == Some(LocateMethod::InlineTransmitter)
+        && view.locate.transmitter_offset.is_none()
+    {
+        out.report(
+            view.subject(""),
+            "the distance of the transmitter behind the camera is not stated",
+        );
     }
 }

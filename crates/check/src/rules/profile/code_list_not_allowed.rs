@@ -46,12 +46,15 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let Some(allow) = survey.profile().and_then(|profile| profile.allow.as_ref()) else { return };
     let coding = &survey.head.coding;
     let fits = |version: Option<&str>| version.is_none_or(|version| *coding.version == *version);
-    let mut of_list = allow.code_lists.iter().filter(|allowed| allowed.list == coding.list).peekable();
+    let mut of_list =
+        allow.code_lists.iter().filter(|allowed| allowed.list == coding.list).peekable();
     let field = if of_list.peek().is_some() { "/coding/version" } else { "/coding/list" };
     if allow.code_lists.is_empty() || of_list.any(|allowed| fits(allowed.version.as_deref())) {
         return;
     }
-    let allowed = list_of(allow.code_lists.iter().map(|allowed| (&*allowed.list, allowed.version.as_deref())));
+    let allowed = list_of(
+        allow.code_lists.iter().map(|allowed| (&*allowed.list, allowed.version.as_deref())),
+    );
     let (list, version) = (coding.list.as_str(), coding.version.as_str());
     out.report(
         Subject::at(field),

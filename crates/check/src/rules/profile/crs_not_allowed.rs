@@ -44,6 +44,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         return;
     }
     let allowed = list_of(allow.crs.iter().map(|allowed| (allowed.as_str(), None)));
-    let message = format!("the profile does not allow the reference system {crs}; it allows {allowed}");
+    let message =
+        format!("the profile does not allow the reference system {crs}; it allows {allowed}");
     out.report(Subject::at("/crs"), message).fact("crs", crs.as_str());
 }

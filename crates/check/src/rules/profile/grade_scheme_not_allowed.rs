@@ -44,13 +44,18 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let Some(allow) = survey.profile().and_then(|profile| profile.allow.as_ref()) else { return };
     let Some(grading) = &survey.head.grading else { return };
     let fits = |version: Option<&str>| version.is_none_or(|version| *grading.version == *version);
-    let mut of_scheme = allow.grade_schemes.iter().filter(|allowed| allowed.scheme == grading.scheme).peekable();
+    let mut of_scheme =
+        allow.grade_schemes.iter().filter(|allowed| allowed.scheme == grading.scheme).peekable();
     let field = if of_scheme.peek().is_some() { "/grading/version" } else { "/grading/scheme" };
     if allow.grade_schemes.is_empty() || of_scheme.any(|allowed| fits(allowed.version.as_deref())) {
         return;
     }
-    let allowed = list_of(allow.grade_schemes.iter().map(|allowed| (&*allowed.scheme, allowed.version.as_deref())));
+    let allowed = list_of(
+        allow.grade_schemes.iter().map(|allowed| (&*allowed.scheme, allowed.version.as_deref())),
+    );
     let (scheme, version) = (grading.scheme.as_str(), grading.version.as_str());
-    let message = format!("the profile does not allow the grade scheme {scheme} {version}; it allows {allowed}");
+    let message = format!(
+        "the profile does not allow the grade scheme {scheme} {version}; it allows {allowed}"
+    );
     out.report(Subject::at(field), message).fact("scheme", scheme).fact("version", version);
 }

@@ -56,7 +56,11 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let Some(kinds) = shown(row) else { return };
         if !kinds.has_one(&demand.kinds) {
             let subject = row.subject(if row.row.media.is_empty() { "" } else { "/media" });
-            let message = format!("{} has no {}, but the profile requires one", row.row.code, kinds_in_words(demand));
+            let message = format!(
+                "{} has no {}, but the profile requires one",
+                row.row.code,
+                kinds_in_words(demand)
+            );
             add_demand(out.report(subject, message), demand);
         }
     }

@@ -52,7 +52,8 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     for demand in of_runs(profile) {
         let kinds: &MediaKinds = kinds.get_or_insert_with(|| run.media_kinds());
         if !kinds.has_one(&demand.kinds) {
-            let message = format!("the run has no {}, but the profile requires one", kinds_in_words(demand));
+            let message =
+                format!("the run has no {}, but the profile requires one", kinds_in_words(demand));
             add_demand(out.report(run.subject(""), message), demand);
         }
     }

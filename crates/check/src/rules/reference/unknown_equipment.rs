@@ -36,7 +36,12 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     for (index, id) in run.run.equipment.iter().enumerate() {
         if !survey.knows_equipment(id) {
             let subject = || run.subject(&format!("/equipment/{index}"));
-            out.unknown("equipment", id, survey.head.equipment.iter().map(|row| row.id.as_str()), subject);
+            out.unknown(
+                "equipment",
+                id,
+                survey.head.equipment.iter().map(|row| row.id.as_str()),
+                subject,
+            );
         }
     }
 }

@@ -48,7 +48,9 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
     match part {
         Part::Head(survey) => {
             let head = survey.head;
-            if let Some(owner) = head.assignment.as_ref().and_then(|assignment| assignment.owner.as_ref()) {
+            if let Some(owner) =
+                head.assignment.as_ref().and_then(|assignment| assignment.owner.as_ref())
+            {
                 named(survey, owner, || Subject::at("/assignment/owner"), out);
             }
             if let Some(by) = head.review.as_ref().and_then(|review| review.by.as_ref()) {

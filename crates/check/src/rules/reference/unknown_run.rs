@@ -50,7 +50,12 @@ rule! {
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let named = |id: &RunId, subject: &dyn Fn() -> Subject, out: &mut Sink<'_>| {
         if !ending.knows_run(id) {
-            out.unknown("run", id, ending.runs.iter().map(|summary| summary.run.id.as_str()), subject);
+            out.unknown(
+                "run",
+                id,
+                ending.runs.iter().map(|summary| summary.run.id.as_str()),
+                subject,
+            );
         }
     };
     for view in ending.survey.all_media() {

@@ -58,6 +58,11 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
 
 fn named(survey: &Survey<'_>, id: &str, subject: impl FnOnce() -> Subject, out: &mut Sink<'_>) {
     if !survey.knows_structure(id) {
-        out.unknown("structure", id, survey.head.structures.iter().map(|row| row.id.as_str()), subject);
+        out.unknown(
+            "structure",
+            id,
+            survey.head.structures.iter().map(|row| row.id.as_str()),
+            subject,
+        );
     }
 }

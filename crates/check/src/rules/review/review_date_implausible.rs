@@ -52,11 +52,18 @@ rule! {
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let head = ending.survey.head;
-    let Some(review) = head.review.as_ref().filter(|review| review.status != ReviewStatus::Draft) else { return };
+    let Some(review) = head.review.as_ref().filter(|review| review.status != ReviewStatus::Draft)
+    else {
+        return;
+    };
     let Some(at) = review.at.as_ref().filter(|at| !in_future(ending.survey, at)) else { return };
     let (Some(reviewed), Some(issued)) = (instant(at), instant(&head.issued)) else { return };
-    let ends =
-        || ending.runs.iter().filter_map(|summary| instant(summary.run.finished.as_ref().or(summary.started())?));
+    let ends = || {
+        ending
+            .runs
+            .iter()
+            .filter_map(|summary| instant(summary.run.finished.as_ref().or(summary.started())?))
+    };
     let (runs, later) = (ends().count(), ends().filter(|end| *end > reviewed).count());
     let early = ends().any(|end| end > issued);
     let status = review.status.as_str();

@@ -38,7 +38,9 @@ rule! {
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
-    let Some(review) = survey.head.review.as_ref().filter(|review| review.status != ReviewStatus::Draft) else {
+    let Some(review) =
+        survey.head.review.as_ref().filter(|review| review.status != ReviewStatus::Draft)
+    else {
         return;
     };
     let lacks = match (&review.by, &review.at) {
@@ -48,6 +50,9 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         (Some(_), Some(_)) => return,
     };
     let status = review.status.as_str();
-    out.report(Subject::at("/review"), format!("the document is {status} but does not state {lacks}"))
-        .fact("status", status);
+    out.report(
+        Subject::at("/review"),
+        format!("the document is {status} but does not state {lacks}"),
+    )
+    .fact("status", status);
 }

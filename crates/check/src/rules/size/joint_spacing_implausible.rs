@@ -50,7 +50,9 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     }
     let metres = view.survey.metres(spacing);
     let (limit, how) = match (out.limit("shortest"), out.limit("longest")) {
-        (shortest, _) if metres < shortest * (1.0 - 1e-9) => (shortest, "shorter than the shortest"),
+        (shortest, _) if metres < shortest * (1.0 - 1e-9) => {
+            (shortest, "shorter than the shortest")
+        }
         (_, longest) if metres > longest * (1.0 + 1e-9) => (longest, "longer than the longest"),
         _ => return,
     };

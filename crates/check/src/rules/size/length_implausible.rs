@@ -48,8 +48,9 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
         && view.survey.map_lengths().length_on_map(view.index).is_none()
     {
         let longest = view.survey.say_metres(longest);
-        let message =
-            format!("the pipe's length of {length_text} is more than the longest between two structures, {longest}");
+        let message = format!(
+            "the pipe's length of {length_text} is more than the longest between two structures, {longest}"
+        );
         out.report(view.subject("/length"), message).fact("metres", metres);
     }
 }

@@ -53,8 +53,12 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     // `year-laid-implausible` reports an earlier year.
     if laid.get() < first && laid.get() >= EARLIEST {
         let name = material.as_str();
-        let message = format!("the pipe was laid in {laid}, but there were no pipes of {name} before {first}");
-        out.report(view.subject("/material"), message).fact("laid", laid.get()).fact("first", first);
+        let message = format!(
+            "the pipe was laid in {laid}, but there were no pipes of {name} before {first}"
+        );
+        out.report(view.subject("/material"), message)
+            .fact("laid", laid.get())
+            .fact("first", first);
     }
 }
 
@@ -85,7 +89,8 @@ mod tests {
             match first_year(*material) {
                 Some(year) => {
                     let (_, after) = text.split_once(&format!("`{material}`")).unwrap();
-                    let first = after.split([' ', ',', ';', '.']).find_map(|word| word.parse::<u16>().ok());
+                    let first =
+                        after.split([' ', ',', ';', '.']).find_map(|word| word.parse::<u16>().ok());
                     assert_eq!(first, Some(year), "{material}");
                 }
                 None => assert!(!text.contains(&format!("`{material}`")), "{material}"),

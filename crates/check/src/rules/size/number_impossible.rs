@@ -64,12 +64,24 @@ macro_rules! value {
 fn head(survey: &Survey<'_>, out: &mut Sink<'_>) {
     for (index, row) in survey.head.equipment.iter().enumerate() {
         let subject = |field: &str| Subject::at(format!("/equipment/{index}{field}"));
-        above_zero(value!(row.counter_resolution), "counter resolution", "/counter_resolution", &subject, out);
+        above_zero(
+            value!(row.counter_resolution),
+            "counter resolution",
+            "/counter_resolution",
+            &subject,
+            out,
+        );
         above_zero(value!(row.cable_length), "cable length", "/cable_length", &subject, out);
         above_zero(value!(row.frequency), "frequency", "/frequency", &subject, out);
     }
     for view in survey.structures() {
-        zero_or_more(value!(view.structure.depth), "depth", "/depth", &|field| view.subject(field), out);
+        zero_or_more(
+            value!(view.structure.depth),
+            "depth",
+            "/depth",
+            &|field| view.subject(field),
+            out,
+        );
     }
     for view in survey.pipes() {
         let (row, subject) = (view.pipe, |field: &str| view.subject(field));
@@ -98,26 +110,47 @@ fn head(survey: &Survey<'_>, out: &mut Sink<'_>) {
 fn run(view: &RunView<'_>, out: &mut Sink<'_>) {
     let subject = |field: &str| view.subject(field);
     if let Some(counter) = &view.run.counter {
-        above_zero(value!(counter.resolution), "counter resolution", "/counter/resolution", &subject, out);
+        above_zero(
+            value!(counter.resolution),
+            "counter resolution",
+            "/counter/resolution",
+            &subject,
+            out,
+        );
     }
     let reads = view.reads();
     if let Some(surveyed) = view.run.surveyed.filter(|surveyed| surveyed.get() < reads) {
         let unit = view.survey.head.units.length;
-        let message = format!("surveyed is {surveyed} {unit}, below the zero reading of {reads} {unit}");
+        let message =
+            format!("surveyed is {surveyed} {unit}, below the zero reading of {reads} {unit}");
         out.report(view.subject("/surveyed"), message).fact("value", surveyed.get());
     }
 }
 
 /// Reports a number that is not above 0.
-fn above_zero(value: Option<f64>, what: &str, field: &str, subject: &dyn Fn(&str) -> Subject, out: &mut Sink<'_>) {
+fn above_zero(
+    value: Option<f64>,
+    what: &str,
+    field: &str,
+    subject: &dyn Fn(&str) -> Subject,
+    out: &mut Sink<'_>,
+) {
     if let Some(value) = value.filter(|value| *value <= 0.0) {
-        out.report(subject(field), format!("the {what} of {value} is not above 0")).fact("value", value);
+        out.report(subject(field), format!("the {what} of {value} is not above 0"))
+            .fact("value", value);
     }
 }
 
 /// Reports a number that is below 0.
-fn zero_or_more(value: Option<f64>, what: &str, field: &str, subject: &dyn Fn(&str) -> Subject, out: &mut Sink<'_>) {
+fn zero_or_more(
+    value: Option<f64>,
+    what: &str,
+    field: &str,
+    subject: &dyn Fn(&str) -> Subject,
+    out: &mut Sink<'_>,
+) {
     if let Some(value) = value.filter(|value| *value < 0.0) {
-        out.report(subject(field), format!("the {what} of {value} is below 0")).fact("value", value);
+        out.report(subject(field), format!("the {what} of {value} is below 0"))
+            .fact("value", value);
     }
 }

@@ -52,16 +52,23 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let survey = view.survey;
-    for (size, what, field) in [(view.pipe.height, "height", "/height"), (view.pipe.width, "width", "/width")] {
+    for (size, what, field) in
+        [(view.pipe.height, "height", "/height"), (view.pipe.width, "width", "/width")]
+    {
         let Some(size) = size.filter(|size| size.get() > 0.0) else { continue };
-        let (millimetres, one) = (survey.millimetres(size), survey.head.units.section.millimetres());
+        let (millimetres, one) =
+            (survey.millimetres(size), survey.head.units.section.millimetres());
         let (limit, how) = match (out.limit("smallest"), out.limit("largest")) {
             (smallest, _) if millimetres < smallest => (smallest, "smaller than the smallest"),
             (_, largest) if millimetres > largest => (largest, "larger than the largest"),
             _ => continue,
         };
-        let limit = format!("{} {}", (limit / one * 100.0).round() / 100.0, survey.head.units.section);
-        let message = format!("the {what} of {} is {how} pipe surveyed by camera, {limit}", survey.say_section(size));
+        let limit =
+            format!("{} {}", (limit / one * 100.0).round() / 100.0, survey.head.units.section);
+        let message = format!(
+            "the {what} of {} is {how} pipe surveyed by camera, {limit}",
+            survey.say_section(size)
+        );
         out.report(view.subject(field), message).fact("millimetres", millimetres);
     }
 }

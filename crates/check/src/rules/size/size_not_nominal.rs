@@ -63,20 +63,24 @@ rule! {
 
 /// Sizes up to 42 in: ASTM D3034, C76, A746, C700 and A74.
 const INCHES: [f64; 21] = [
-    1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 14.0, 15.0, 16.0, 18.0, 20.0, 21.0, 24.0, 27.0, 30.0, 33.0, 36.0,
-    39.0,
+    1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 14.0, 15.0, 16.0, 18.0, 20.0, 21.0, 24.0, 27.0,
+    30.0, 33.0, 36.0, 39.0,
 ];
 
 /// Outside sizes of plastic pipes, in millimetres: EN 476 and the series of ISO 161.
 const OUTSIDE: [f64; 21] = [
-    40.0, 63.0, 90.0, 110.0, 125.0, 140.0, 160.0, 180.0, 200.0, 250.0, 280.0, 315.0, 355.0, 400.0, 450.0, 500.0, 560.0,
-    630.0, 710.0, 800.0, 1000.0,
+    40.0, 63.0, 90.0, 110.0, 125.0, 140.0, 160.0, 180.0, 200.0, 250.0, 280.0, 315.0, 355.0, 400.0,
+    450.0, 500.0, 560.0, 630.0, 710.0, 800.0, 1000.0,
 ];
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let pipe = view.pipe;
     let circular = pipe.shape.is_none_or(|shape| shape == Shape::Circular);
-    let Some(height) = pipe.height.filter(|_| circular && pipe.size_basis == Some(SizeBasis::Nominal)) else { return };
+    let Some(height) =
+        pipe.height.filter(|_| circular && pipe.size_basis == Some(SizeBasis::Nominal))
+    else {
+        return;
+    };
     if view.size_doubtful() || !PLAUSIBLE_HEIGHTS.contains(&view.survey.millimetres(height)) {
         return;
     }
@@ -97,7 +101,9 @@ fn is_nominal(unit: SectionUnit, size: f64) -> bool {
     match unit {
         SectionUnit::Inch => INCHES.contains(&size) || size >= 42.0 && size % 6.0 == 0.0,
         SectionUnit::Millimetre => {
-            OUTSIDE.contains(&size) || size >= 50.0 && (size % 50.0 == 0.0 || size % 75.0 == 0.0) || size == 125.0
+            OUTSIDE.contains(&size)
+                || size >= 50.0 && (size % 50.0 == 0.0 || size % 75.0 == 0.0)
+                || size == 125.0
         }
     }
 }
@@ -123,16 +129,24 @@ mod tests {
     // The series are from memory, except ASTM D3034 and the small sizes of C76.
     #[test]
     fn sizes_of_every_series_are_nominal() {
-        for size in [4.0, 6.0, 8.0, 10.0, 12.0, 15.0, 14.0, 21.0, 27.0, 33.0, 39.0, 42.0, 54.0, 66.0, 102.0, 144.0] {
+        for size in [
+            4.0, 6.0, 8.0, 10.0, 12.0, 15.0, 14.0, 21.0, 27.0, 33.0, 39.0, 42.0, 54.0, 66.0, 102.0,
+            144.0,
+        ] {
             assert!(is_nominal(Inch, size), "{size} in");
         }
-        for size in [100.0, 110.0, 125.0, 150.0, 160.0, 200.0, 225.0, 315.0, 375.0, 525.0, 630.0, 825.0, 1200.0, 3600.0]
-        {
+        for size in [
+            100.0, 110.0, 125.0, 150.0, 160.0, 200.0, 225.0, 315.0, 375.0, 525.0, 630.0, 825.0,
+            1200.0, 3600.0,
+        ] {
             assert!(is_nominal(Millimetre, size), "{size} mm");
         }
-        for (unit, size, near) in
-            [(Inch, 7.0, 6.0), (Inch, 11.5, 12.0), (Millimetre, 203.0, 200.0), (Millimetre, 305.0, 300.0)]
-        {
+        for (unit, size, near) in [
+            (Inch, 7.0, 6.0),
+            (Inch, 11.5, 12.0),
+            (Millimetre, 203.0, 200.0),
+            (Millimetre, 305.0, 300.0),
+        ] {
             assert!(!is_nominal(unit, size), "{size} {unit}");
             assert_eq!(nearest(unit, size), near, "{size} {unit}");
         }

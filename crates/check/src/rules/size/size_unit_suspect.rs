@@ -82,8 +82,12 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
             SectionUnit::Inch => format!(" ({:.1} m)", survey.millimetres(height) / 1000.0),
             SectionUnit::Millimetre => String::new(),
         };
-        let message =
-            format!("the height of {}{size} is not a pipe size, but {height} {meant} is", survey.say_section(height));
-        out.report(view.subject("/height"), message).fact("height", height.get()).fact("fits", meant.as_str());
+        let message = format!(
+            "the height of {}{size} is not a pipe size, but {height} {meant} is",
+            survey.say_section(height)
+        );
+        out.report(view.subject("/height"), message)
+            .fact("height", height.get())
+            .fact("fits", meant.as_str());
     }
 }

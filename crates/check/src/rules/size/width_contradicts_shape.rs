@@ -59,18 +59,24 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let wide = view.survey.say_section(width);
     let message = match (shape, view.pipe.height) {
         // Sizes that were converted from another unit may differ by rounding.
-        (Shape::Circular, Some(height)) if (width.get() - height.get()).abs() > height.get().abs() * 0.01 => {
+        (Shape::Circular, Some(height))
+            if (width.get() - height.get()).abs() > height.get().abs() * 0.01 =>
+        {
             format!(
                 "the pipe is circular, but its width of {wide} differs from its height of {}",
                 view.survey.say_section(height)
             )
         }
-        (Shape::Circular, None) => format!("the pipe is circular and has a width of {wide}, but no height"),
+        (Shape::Circular, None) => {
+            format!("the pipe is circular and has a width of {wide}, but no height")
+        }
         (Shape::Egg, Some(height)) if width >= height => format!(
             "the pipe is egg-shaped, but its width of {wide} is not less than its height of {}",
             view.survey.say_section(height)
         ),
         _ => return,
     };
-    out.report(view.subject("/width"), message).fact("shape", shape.as_str()).fact("width", width.get());
+    out.report(view.subject("/width"), message)
+        .fact("shape", shape.as_str())
+        .fact("width", width.get());
 }

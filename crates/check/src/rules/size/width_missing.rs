@@ -37,7 +37,10 @@ rule! {
 }
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
-    let (Some(shape), Some(height), None) = (view.pipe.shape, view.pipe.height, view.pipe.width) else { return };
+    let (Some(shape), Some(height), None) = (view.pipe.shape, view.pipe.height, view.pipe.width)
+    else {
+        return;
+    };
     if shape != Shape::Circular {
         let of = match shape {
             Shape::Other => view.pipe.shape_text.as_ref().map_or("other", |text| text.as_str()),

@@ -49,7 +49,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let (begins, ends) = (row.survey().say(at), row.survey().say(to));
-    out.report(row.subject("/to"), format!("the stretch ends at {ends}, before it begins at {begins}"))
-        .fact("at", at.get())
-        .fact("to", to.get());
+    out.report(
+        row.subject("/to"),
+        format!("the stretch ends at {ends}, before it begins at {begins}"),
+    )
+    .fact("at", at.get())
+    .fact("to", to.get());
 }

@@ -54,7 +54,9 @@ rule! {
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
-    for (later, earlier) in run.overlapping_stretches().iter().filter(|(later, _)| !run.is_repeated(*later)) {
+    for (later, earlier) in
+        run.overlapping_stretches().iter().filter(|(later, _)| !run.is_repeated(*later))
+    {
         let (row, other) = (run.row(*later), &run.run.observations[*earlier]);
         if row.code.is_some_and(|code| code.continuous == StretchUse::Never) {
             continue;

@@ -43,15 +43,16 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     if row.code.is_some_and(|code| code.continuous == StretchUse::Never) {
         return;
     }
-    let message = format!("the row ends at {} but does not have continuous: true", row.survey().say(to));
+    let message =
+        format!("the row ends at {} but does not have continuous: true", row.survey().say(to));
     let finding = out.report(row.subject("/to"), message).fact("to", to.get());
     let edits = vec![Edit::add(row.subject("/continuous").path, true)];
     match row.row.continuous {
-        // Only a stretch has an end beyond its start, and readers of the format already treat it as one.
+        // Only a stretch has an end beyond its start, and readers of the format already treat it as
+        // one.
         None if to > row.row.at => finding.fix_safely("adds continuous: true", edits),
-        Some(false) if to > row.row.at => {
-            finding.fix_if_confirmed("the row is a stretch, and continuous: false is a mistake", edits)
-        }
+        Some(false) if to > row.row.at => finding
+            .fix_if_confirmed("the row is a stretch, and continuous: false is a mistake", edits),
         _ => finding,
     };
 }

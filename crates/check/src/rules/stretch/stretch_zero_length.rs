@@ -34,7 +34,9 @@ rule! {
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
-    if row.row.to != Some(row.row.at) || row.code.is_some_and(|code| code.continuous == StretchUse::Never) {
+    if row.row.to != Some(row.row.at)
+        || row.code.is_some_and(|code| code.continuous == StretchUse::Never)
+    {
         return;
     }
     let message = format!("the stretch begins and ends at {}", row.survey().say(row.row.at));

@@ -1,8 +1,8 @@
 //! See the rule's documentation below.
 
 use obvert_model::tables::{
-    Carries, CounterZero, EquipmentKind, LocateMethod, Material, Method, PartyRole, Purpose, Shape, StopReason,
-    StructureKind, Weather,
+    Carries, CounterZero, EquipmentKind, LocateMethod, Material, Method, PartyRole, Purpose, Shape,
+    StopReason, StructureKind, Weather,
 };
 
 use crate::sink::Sink;
@@ -41,7 +41,10 @@ rule! {
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let survey = ending.survey;
     let head = survey.head;
-    let mut check_text = |other: bool, described: bool, field: &str, subject: &dyn Fn(&str) -> Subject| {
+    let mut check_text = |other: bool,
+                          described: bool,
+                          field: &str,
+                          subject: &dyn Fn(&str) -> Subject| {
         if other && !described {
             let name = field.rsplit('/').next().unwrap_or(field);
             out.report(subject(field), format!("{name} is \"other\" but {name}_text is missing"));
@@ -65,27 +68,62 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     }
     for view in survey.structures() {
         let row = view.structure;
-        check_text(row.kind == StructureKind::Other, row.kind_text.is_some(), "/kind", &|field| view.subject(field));
-    }
-    for view in survey.pipes() {
-        let (row, subject) = (view.pipe, |field: &str| view.subject(field));
-        check_text(row.carries == Some(Carries::Other), row.carries_text.is_some(), "/carries", &subject);
-        check_text(row.shape == Some(Shape::Other), row.shape_text.is_some(), "/shape", &subject);
-        check_text(row.material == Some(Material::Other), row.material_text.is_some(), "/material", &subject);
-    }
-    for view in ending.locates() {
-        let row = view.locate;
-        check_text(row.method == Some(LocateMethod::Other), row.method_text.is_some(), "/method", &|field| {
+        check_text(row.kind == StructureKind::Other, row.kind_text.is_some(), "/kind", &|field| {
             view.subject(field)
         });
     }
+    for view in survey.pipes() {
+        let (row, subject) = (view.pipe, |field: &str| view.subject(field));
+        check_text(
+            row.carries == Some(Carries::Other),
+            row.carries_text.is_some(),
+            "/carries",
+            &subject,
+        );
+        check_text(row.shape == Some(Shape::Other), row.shape_text.is_some(), "/shape", &subject);
+        check_text(
+            row.material == Some(Material::Other),
+            row.material_text.is_some(),
+            "/material",
+            &subject,
+        );
+    }
+    for view in ending.locates() {
+        let row = view.locate;
+        check_text(
+            row.method == Some(LocateMethod::Other),
+            row.method_text.is_some(),
+            "/method",
+            &|field| view.subject(field),
+        );
+    }
     for summary in ending.runs {
         let (run, subject) = (&summary.run, |field: &str| summary.subject(field));
-        check_text(run.method == Some(Method::Other), run.method_text.is_some(), "/method", &subject);
-        check_text(run.purpose == Some(Purpose::Other), run.purpose_text.is_some(), "/purpose", &subject);
-        check_text(run.weather == Some(Weather::Other), run.weather_text.is_some(), "/weather", &subject);
+        check_text(
+            run.method == Some(Method::Other),
+            run.method_text.is_some(),
+            "/method",
+            &subject,
+        );
+        check_text(
+            run.purpose == Some(Purpose::Other),
+            run.purpose_text.is_some(),
+            "/purpose",
+            &subject,
+        );
+        check_text(
+            run.weather == Some(Weather::Other),
+            run.weather_text.is_some(),
+            "/weather",
+            &subject,
+        );
         if let Some(counter) = &run.counter {
-            check_text(counter.zero == CounterZero::Other, counter.zero_text.is_some(), "/counter/zero", &subject);
+            check_text(
+                counter.zero == CounterZero::Other,
+                counter.zero_text.is_some(),
+                "/counter/zero",
+                &subject,
+            );
         }
         if let Some(outcome) = &run.outcome {
             check_text(

@@ -63,13 +63,17 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
 
 /// Whether a text shows that it was decoded with the wrong encoding.
 fn garbled(text: &str) -> bool {
-    if text.bytes().any(|byte| byte < b' ' && !matches!(byte, b'\t' | b'\n' | b'\r') || byte == 0x7f) {
+    if text
+        .bytes()
+        .any(|byte| byte < b' ' && !matches!(byte, b'\t' | b'\n' | b'\r') || byte == 0x7f)
+    {
         return true;
     }
     if text.is_ascii() {
         return false;
     }
-    // The first byte of most Western letters in UTF-8, read as Latin-1, then a character that follows no letter.
+    // The first byte of most Western letters in UTF-8, read as Latin-1, then a character that
+    // follows no letter.
     let pair = |a: char, b: char| matches!(a, 'Â' | 'Ã') && ('\u{80}'..='\u{bf}').contains(&b);
     text.contains("â€")
         || text.chars().any(|c| c == '\u{fffd}' || ('\u{80}'..='\u{9f}').contains(&c))
@@ -83,8 +87,17 @@ mod tests {
     // UTF-8 read as Latin-1 or Windows-1252, made with Python's codecs.
     #[test]
     fn marks_of_a_wrong_encoding() {
-        for text in ["Ã¼", "45Â°", "itâ€™s", "ZoÃ«", "caf\u{fffd}", "Gr\u{81}n", "â€œ", "LPB\u{1b}118", "\u{7f}"]
-        {
+        for text in [
+            "Ã¼",
+            "45Â°",
+            "itâ€™s",
+            "ZoÃ«",
+            "caf\u{fffd}",
+            "Gr\u{81}n",
+            "â€œ",
+            "LPB\u{1b}118",
+            "\u{7f}",
+        ] {
             assert!(garbled(text), "{text}");
         }
         for text in [

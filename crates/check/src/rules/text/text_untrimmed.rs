@@ -41,8 +41,9 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
             // An id has to change everywhere it is used, and that takes the whole document.
             let local = !subject.path.ends_with("/id") && !text.trim().is_empty();
             let edits = local.then(|| vec![Edit::replace(subject.path.as_str(), text.trim())]);
-            let finding =
-                out.report(subject.clone(), format!("{text:?} {end} with white space")).fact("text", text.as_str());
+            let finding = out
+                .report(subject.clone(), format!("{text:?} {end} with white space"))
+                .fact("text", text.as_str());
             if let Some(edits) = edits {
                 finding.fix_safely("removes the white space", edits);
             }

@@ -52,20 +52,28 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         if future || start_of_day(calibrated).is_none() {
             continue;
         }
-        let runs = ending.runs.iter().filter(|summary| summary.run.equipment.contains(&equipment.id));
+        let runs =
+            ending.runs.iter().filter(|summary| summary.run.equipment.contains(&equipment.id));
         let before = runs.filter(|summary| {
-            let dated = time_of_run(ending, summary.index).is_some() && !ending.is_date_outlier(summary);
+            let dated =
+                time_of_run(ending, summary.index).is_some() && !ending.is_date_outlier(summary);
             let run = summary.run.started.as_ref().or(summary.run.finished.as_ref());
-            dated && run.is_some_and(|time| time.as_str().get(..10).is_some_and(|day| day < calibrated.as_str()))
+            dated
+                && run.is_some_and(|time| {
+                    time.as_str().get(..10).is_some_and(|day| day < calibrated.as_str())
+                })
         });
         let before: Vec<_> = before.collect();
         if let Some(first) = before.first() {
             let (id, runs) = (first.run.id.as_str(), before.len());
             let message = match runs {
                 1 => format!("calibrated on {calibrated}, after run {id:?} was made with it"),
-                _ => format!("calibrated on {calibrated}, after {runs} runs were made with it, such as {id:?}"),
+                _ => format!(
+                    "calibrated on {calibrated}, after {runs} runs were made with it, such as {id:?}"
+                ),
             };
-            out.report(Subject::at(format!("/equipment/{row}/calibrated")), message).fact("runs", runs);
+            out.report(Subject::at(format!("/equipment/{row}/calibrated")), message)
+                .fact("runs", runs);
         }
     }
 }

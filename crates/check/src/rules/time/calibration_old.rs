@@ -53,7 +53,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     }
     let mut last: FxHashMap<usize, (Timestamp, usize)> = FxHashMap::default();
     for summary in ending.runs {
-        let Some(time) = time_of_run(ending, summary.index).filter(|_| !ending.is_date_outlier(summary)) else {
+        let Some(time) =
+            time_of_run(ending, summary.index).filter(|_| !ending.is_date_outlier(summary))
+        else {
             continue;
         };
         for row in summary.run.equipment.iter().filter_map(|id| survey.equipment_index(id)) {
@@ -62,13 +64,19 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         }
     }
     for (row, equipment) in survey.head.equipment.iter().enumerate() {
-        let (Some(calibrated), Some((used, index))) = (&equipment.calibrated, last.get(&row)) else { continue };
+        let (Some(calibrated), Some((used, index))) = (&equipment.calibrated, last.get(&row))
+        else {
+            continue;
+        };
         let Some(on) = start_of_day(calibrated) else { continue };
         let days = used.duration_since(on).as_secs_f64() / 86_400.0;
         if days > out.limit("oldest") {
             let run = ending.runs[*index].run.id.as_str();
-            let message = format!("calibrated on {calibrated}, {days:.0} days before run {run:?} was made with it");
-            out.report(Subject::at(format!("/equipment/{row}/calibrated")), message).fact("days", days);
+            let message = format!(
+                "calibrated on {calibrated}, {days:.0} days before run {run:?} was made with it"
+            );
+            out.report(Subject::at(format!("/equipment/{row}/calibrated")), message)
+                .fact("days", days);
         }
     }
 }

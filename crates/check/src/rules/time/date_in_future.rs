@@ -53,24 +53,31 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let Some(today) = survey.today else { return };
     let issued = in_future(survey, &head.issued).then(|| instant(&head.issued)).flatten();
     let mut report = |time: &str, subject: Subject| {
-        out.report(subject, format!("{time} is in the future; today is {today}")).fact("time", time);
+        out.report(subject, format!("{time} is in the future; today is {today}"))
+            .fact("time", time);
     };
     if issued.is_some() {
         report(&head.issued, Subject::at("/issued"));
     }
     let later = |time: &Timestamp| in_future(survey, time) && instant(time) > issued;
-    if let Some(at) = head.review.as_ref().and_then(|review| review.at.as_ref()).filter(|at| later(at)) {
+    if let Some(at) =
+        head.review.as_ref().and_then(|review| review.at.as_ref()).filter(|at| later(at))
+    {
         report(at, Subject::at("/review/at"));
     }
     for (index, row) in head.equipment.iter().enumerate() {
         let midnight = |date: &str| format!("{date}T00:00:00Z").parse().ok();
-        if let Some(date) = row.calibrated.as_ref().filter(|date| midnight(date) > end_of_day(today)) {
+        if let Some(date) =
+            row.calibrated.as_ref().filter(|date| midnight(date) > end_of_day(today))
+        {
             report(date, Subject::at(format!("/equipment/{index}/calibrated")));
         }
     }
     for view in survey.pipes() {
         let year = |date: &str| date.get(..4).and_then(|year| year.parse().ok());
-        if let Some(laid) = view.pipe.laid.filter(|laid| year(today).is_some_and(|year: u16| laid.get() > year)) {
+        if let Some(laid) =
+            view.pipe.laid.filter(|laid| year(today).is_some_and(|year: u16| laid.get() > year))
+        {
             report(&laid.to_string(), view.subject("/laid"));
         }
     }
@@ -80,8 +87,13 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         }
     }
     for summary in ending.runs {
-        let times = [(summary.run.started.as_ref(), "/started"), (summary.run.finished.as_ref(), "/finished")];
-        if let Some((Some(time), field)) = times.into_iter().find(|(time, _)| time.is_some_and(later)) {
+        let times = [
+            (summary.run.started.as_ref(), "/started"),
+            (summary.run.finished.as_ref(), "/finished"),
+        ];
+        if let Some((Some(time), field)) =
+            times.into_iter().find(|(time, _)| time.is_some_and(later))
+        {
             report(time, summary.subject(field));
         }
     }

@@ -65,14 +65,19 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         return;
     }
     if after > 1 || runs == after {
-        let message = format!("the document was issued at {issued}, before its runs: {after} of {runs} are later");
+        let message = format!(
+            "the document was issued at {issued}, before its runs: {after} of {runs} are later"
+        );
         out.report(Subject::at("/issued"), message).fact("runs", after).fact("of", runs);
         return;
     }
     for (summary, (time, field)) in dated() {
         if late(time) && !in_future(survey, time) {
-            let message = format!("the run's time {time} is after the document was issued at {issued}");
-            out.report(summary.subject(field), message).fact("issued", issued.as_str()).fact("time", time.as_str());
+            let message =
+                format!("the run's time {time} is after the document was issued at {issued}");
+            out.report(summary.subject(field), message)
+                .fact("issued", issued.as_str())
+                .fact("time", time.as_str());
         }
     }
 }

@@ -52,7 +52,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let date = run.started.as_ref().or(run.finished.as_ref()).map_or("", |time| time.as_str());
         let year = date.get(..4).and_then(|year| year.parse::<u16>().ok());
         let message = if year.is_some_and(|year| year < FIRST_CAMERA_YEAR) {
-            format!("the run is dated {date}, before there were cameras in sewers ({FIRST_CAMERA_YEAR})")
+            format!(
+                "the run is dated {date}, before there were cameras in sewers ({FIRST_CAMERA_YEAR})"
+            )
         } else if ending.is_date_outlier(summary) {
             format!("the run is dated {date}, more than {OUTLIER_DAYS} days from the other runs")
         } else {

@@ -67,7 +67,8 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let (other, run) = (&ending.runs[first].run, &ending.runs[second]);
         let equipment = ending.survey.head.equipment[camera].id.as_str();
         let id = other.id.as_str();
-        let message = format!("the run was started with {equipment:?} while run {id:?} was still using it");
+        let message =
+            format!("the run was started with {equipment:?} while run {id:?} was still using it");
         out.report(run.subject("/started"), message).fact("other", id).fact("equipment", equipment);
     }
 }

@@ -41,8 +41,11 @@ rule! {
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let (Some(started), Some(finished)) = (&run.run.started, &run.run.finished) else { return };
-    if seconds_between(started, finished).is_some_and(|seconds| seconds < 0.0) && !in_future(run.survey, started) {
-        let message = format!("the run was finished at {finished}, before it was started at {started}");
+    if seconds_between(started, finished).is_some_and(|seconds| seconds < 0.0)
+        && !in_future(run.survey, started)
+    {
+        let message =
+            format!("the run was finished at {finished}, before it was started at {started}");
         out.report(run.subject("/finished"), message)
             .fact("started", started.as_str())
             .fact("finished", finished.as_str());

@@ -41,15 +41,22 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let year = |text: &str| text.get(..4).and_then(|year| year.parse::<u16>().ok());
     let today = survey.today.and_then(|today| year(today));
     for view in survey.pipes() {
-        let Some(laid) = view.pipe.laid.filter(|laid| today.is_none_or(|today| laid.get() <= today)) else { continue };
+        let Some(laid) =
+            view.pipe.laid.filter(|laid| today.is_none_or(|today| laid.get() <= today))
+        else {
+            continue;
+        };
         let made = |summary: &RunSummary| {
-            let time = summary.started().filter(|time| !in_future(survey, time) && !ending.is_date_outlier(summary))?;
+            let time = summary
+                .started()
+                .filter(|time| !in_future(survey, time) && !ending.is_date_outlier(summary))?;
             year(time)
         };
         let earlier = |summary: &&RunSummary| made(summary).is_some_and(|made| made < laid.get());
         if let Some(summary) = ending.runs_of(&view.pipe.id).find(earlier) {
             let (id, made) = (summary.run.id.as_str(), made(summary).unwrap_or_default());
-            let message = format!("the pipe was laid in {laid}, but run {id:?} went through it in {made}");
+            let message =
+                format!("the pipe was laid in {laid}, but run {id:?} went through it in {made}");
             out.report(view.subject("/laid"), message).fact("laid", laid.get()).fact("run", id);
         }
     }

@@ -1,5 +1,5 @@
-//! The attributes of a tag, by the letter of the recommendation: the markup reader below is lenient about them, and a
-//! document that other tools refuse must be refused here as well.
+//! The attributes of a tag, by the letter of the recommendation: the markup reader below is lenient
+//! about them, and a document that other tools refuse must be refused here as well.
 
 use super::super::text::{is_space, reference};
 
@@ -15,13 +15,15 @@ pub(super) struct Attribute<'t> {
 /// Whether a name can stand in front of or behind a colon.
 pub(super) fn is_name(name: &str) -> bool {
     let begins = |letter: char| letter.is_alphabetic() || letter == '_';
-    let goes_on = |letter: char| letter.is_alphanumeric() || matches!(letter, '_' | '-' | '.' | '\u{b7}');
+    let goes_on =
+        |letter: char| letter.is_alphanumeric() || matches!(letter, '_' | '-' | '.' | '\u{b7}');
     name.starts_with(begins) && name.chars().all(goes_on)
 }
 
 /// Whether a name is a name, or two of them with a colon between.
 pub(super) fn is_qualified(name: &str) -> bool {
-    name.split_once(':').map_or_else(|| is_name(name), |(prefix, local)| is_name(prefix) && is_name(local))
+    name.split_once(':')
+        .map_or_else(|| is_name(name), |(prefix, local)| is_name(prefix) && is_name(local))
 }
 
 /// What stands between a tag's name and its end, as attributes; or where it goes wrong and why.
@@ -39,20 +41,27 @@ pub(super) fn parse(text: &str) -> Result<Vec<Attribute<'_>>, (usize, String)> {
         if space == 0 {
             return Err((at, "white space is missing before an attribute".to_owned()));
         }
-        let wrong = || (at, "this is no attribute; an attribute is a name, = and a value in quotes".to_owned());
+        let wrong = || {
+            (at, "this is no attribute; an attribute is a name, = and a value in quotes".to_owned())
+        };
         let equals = rest.find('=').ok_or_else(wrong)?;
         let name = rest[..equals].trim_end_matches(is_space);
         if !is_qualified(name) {
             return Err(wrong());
         }
         let value = rest[equals + 1..].trim_start_matches(is_space);
-        let quote = value.chars().next().filter(|quote| matches!(quote, '"' | '\'')).ok_or_else(wrong)?;
+        let quote =
+            value.chars().next().filter(|quote| matches!(quote, '"' | '\'')).ok_or_else(wrong)?;
         let end = value[1..].find(quote).ok_or_else(wrong)?;
         let raw = &value[1..=end];
         if found.iter().any(|other| other.name == name) {
             return Err((at, format!("the attribute {name:?} stands twice")));
         }
-        found.push(Attribute { name, value: resolve(raw).map_err(|message| (at, message))?, offset: at });
+        found.push(Attribute {
+            name,
+            value: resolve(raw).map_err(|message| (at, message))?,
+            offset: at,
+        });
         at = text.len() - value.len() + end + 2;
     }
 }
@@ -69,7 +78,8 @@ fn resolve(raw: &str) -> Result<String, String> {
         rest = &rest[at..];
         if let Some(after) = rest.strip_prefix('&') {
             let end = after.find(';').ok_or("an & that begins no reference; write it as &amp;")?;
-            let letter = reference(&after[..end]).ok_or_else(|| unknown_reference(&after[..end]))?;
+            let letter =
+                reference(&after[..end]).ok_or_else(|| unknown_reference(&after[..end]))?;
             value.push(letter);
             rest = &after[end + 1..];
         } else {
@@ -95,7 +105,9 @@ mod tests {
 
     #[test]
     fn attributes_are_read_by_the_letter() {
-        let names = |text| parse(text).map(|all| all.into_iter().map(|a| (a.name, a.value)).collect::<Vec<_>>());
+        let names = |text| {
+            parse(text).map(|all| all.into_iter().map(|a| (a.name, a.value)).collect::<Vec<_>>())
+        };
         assert_eq!(names(""), Ok(vec![]));
         assert_eq!(names("  "), Ok(vec![]));
         assert_eq!(

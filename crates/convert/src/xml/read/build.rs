@@ -1,5 +1,5 @@
-//! From markup to a document, by the shape of the format. What is wrong is noted with its place and reading goes on,
-//! so that everything is reported at once.
+//! From markup to a document, by the shape of the format. What is wrong is noted with its place and
+//! reading goes on, so that everything is reported at once.
 
 use std::borrow::Cow;
 use std::collections::BTreeSet;
@@ -18,8 +18,8 @@ use super::tokens::{Start, Token, Tokens, short};
 use crate::source::{Diagnosis, Locations, Provenance, SurveyReader, diagnosed};
 use crate::{ConvertError, LossReport, PlacedProblem, SourceMap, typed};
 
-/// How many objects and lists JSON can have inside each other: what its reader allows. A deeper extension
-/// could be read here and never again.
+/// How many objects and lists JSON can have inside each other: what its reader allows. A deeper
+/// extension could be read here and never again.
 const JSON_DEPTH: usize = 127;
 
 /// Everything that is wrong with a document, and the document as far as it can be read.
@@ -40,7 +40,9 @@ pub(super) fn diagnose(text: &str, name: &str) -> Result<Diagnosis, ConvertError
     };
     let mut all = problems;
     all.extend(more.into_iter().filter(|placed| !known(&placed.problem.pointer)));
-    let at = |placed: &PlacedProblem| placed.place.as_ref().map_or((0, None), |place| (place.line, place.column));
+    let at = |placed: &PlacedProblem| {
+        placed.place.as_ref().map_or((0, None), |place| (place.line, place.column))
+    };
     all.sort_by_key(at);
     Ok(Diagnosis { value, locations, problems: all })
 }
@@ -66,7 +68,11 @@ struct Runs<'t> {
 
 impl<'t> XmlRuns<'t> {
     /// Reads the head. Elements are in the order of the schema, in which the runs are last.
-    pub(super) fn new(text: &'t str, name: &str, locations: Locations) -> Result<Self, ConvertError> {
+    pub(super) fn new(
+        text: &'t str,
+        name: &str,
+        locations: Locations,
+    ) -> Result<Self, ConvertError> {
         let mut build = Build::new(text, name, locations);
         let root = build.root()?;
         let fields = &shape::document().fields;
@@ -75,7 +81,8 @@ impl<'t> XmlRuns<'t> {
         let mut list = None;
         while let Some(start) = build.child(&root, "")? {
             let index = fields.iter().position(|field| names::element(&field.name) == start.name);
-            let index = index.filter(|index| start.foreign.is_none() && last.is_none_or(|last| *index > last));
+            let index = index
+                .filter(|index| start.foreign.is_none() && last.is_none_or(|last| *index > last));
             let Some(index) = index else { return Err(build.out_of_place(&start)) };
             last = Some(index);
             let field = &fields[index];
@@ -109,7 +116,8 @@ impl<'t> XmlRuns<'t> {
         build.record(&pointer, start.offset);
         let value = build.value(field, item, &start, &pointer)?;
         build.sound()?;
-        let run = Run::deserialize(value).map_err(|error| build.invalid(start.offset, error.to_string()))?;
+        let run = Run::deserialize(value)
+            .map_err(|error| build.invalid(start.offset, error.to_string()))?;
         self.ids.run(&run);
         if self.ids.seen_twice() {
             return Err(ConvertError::repeated_id(Some(build.tokens.place(start.offset))));
@@ -117,7 +125,8 @@ impl<'t> XmlRuns<'t> {
         Ok(Some(run))
     }
 
-    /// Reads what is behind the runs: the root ends there, unless it had no runs and has ended, and then the document.
+    /// Reads what is behind the runs: the root ends there, unless it had no runs and has ended, and
+    /// then the document.
     fn end(&mut self, ran: bool) -> Result<Option<Run>, ConvertError> {
         if ran && let Some(more) = self.build.child(&self.root, "")? {
             return Err(self.build.out_of_place(&more));
@@ -197,7 +206,8 @@ impl<'t> Build<'t> {
                     self.attributes(&start, "", &[]);
                     return Ok(start);
                 }
-                // Before the root there is nothing but white space, and a document without one is refused at its end.
+                // Before the root there is nothing but white space, and a document without one is
+                // refused at its end.
                 Token::Text { .. } | Token::End | Token::Eof => {}
             }
         }
@@ -213,11 +223,14 @@ impl<'t> Build<'t> {
     }
 
     fn out_of_place(&mut self, start: &Start<'t>) -> ConvertError {
-        self.invalid(start.offset, format!("the element <{}> does not belong there", short(start.name)))
+        self.invalid(
+            start.offset,
+            format!("the element <{}> does not belong there", short(start.name)),
+        )
     }
 
-    /// Records where a table or a row begins. What is below is looked for when it is asked for: a record of every
-    /// element would outweigh the document.
+    /// Records where a table or a row begins. What is below is looked for when it is asked for: a
+    /// record of every element would outweigh the document.
     fn record(&mut self, pointer: &str, offset: usize) {
         let Some(file) = self.file else { return };
         let at = self.tokens.line_column(offset);
@@ -241,8 +254,8 @@ impl<'t> Build<'t> {
         self.problems.push(PlacedProblem { place: Some(place), problem });
     }
 
-    /// A problem with a value that goes into the document as it was found: the typed reader's own complaint about it is
-    /// left out.
+    /// A problem with a value that goes into the document as it was found: the typed reader's own
+    /// complaint about it is left out.
     fn judge(&mut self, kind: ProblemKind, pointer: &str, offset: usize, message: String) {
         self.judged.insert(pointer.to_owned());
         self.problem(kind, pointer, offset, message);
@@ -255,7 +268,8 @@ impl<'t> Build<'t> {
                 continue;
             }
             let suggestion = nearest(name, known.iter().copied()).map(str::to_owned);
-            let message = format!("unknown attribute {name:?} of <{}>; values stand in elements", start.name);
+            let message =
+                format!("unknown attribute {name:?} of <{}>; values stand in elements", start.name);
             // No element has such a name.
             let below = format!("{pointer}/@{}", token(name));
             self.suggest(ProblemKind::UnknownKey, &below, *offset, message, suggestion);
@@ -278,7 +292,11 @@ impl<'t> Build<'t> {
     }
 
     /// The next child of an element that has only elements in it; `None` at its end.
-    fn child(&mut self, parent: &Start<'t>, pointer: &str) -> Result<Option<Start<'t>>, ConvertError> {
+    fn child(
+        &mut self,
+        parent: &Start<'t>,
+        pointer: &str,
+    ) -> Result<Option<Start<'t>>, ConvertError> {
         let mut said = false;
         loop {
             match self.tokens.next()? {
@@ -301,7 +319,8 @@ impl<'t> Build<'t> {
         }
     }
 
-    /// Reports a child that an element cannot have, and passes over it. In a list `only` one kind of element may stand.
+    /// Reports a child that an element cannot have, and passes over it. In a list `only` one kind
+    /// of element may stand.
     fn unknown(
         &mut self,
         start: &Start<'t>,
@@ -314,16 +333,21 @@ impl<'t> Build<'t> {
         let (message, suggestion) = match (start.foreign.as_deref(), known) {
             (Some(""), _) => (format!("the element <{name}> is in no namespace"), None),
             (Some(other), _) => {
-                let message =
-                    format!("the element <{name}> is in the namespace {:?}, which is not the format's", short(other));
+                let message = format!(
+                    "the element <{name}> is in the namespace {:?}, which is not the format's",
+                    short(other)
+                );
                 (message, None)
             }
-            (None, [item]) if only => {
-                (format!("unknown element <{name}> in <{}>, where each is an <{item}>", parent.name), None)
-            }
+            (None, [item]) if only => (
+                format!("unknown element <{name}> in <{}>, where each is an <{item}>", parent.name),
+                None,
+            ),
             (None, _) => {
-                let message =
-                    format!("unknown element <{name}> in <{}>; data of your own goes into <extensions>", parent.name);
+                let message = format!(
+                    "unknown element <{name}> in <{}>; data of your own goes into <extensions>",
+                    parent.name
+                );
                 (message, nearest(start.name, known.iter().copied()).map(str::to_owned))
             }
         };
@@ -332,27 +356,40 @@ impl<'t> Build<'t> {
         self.skip()
     }
 
-    fn object(&mut self, shape: &ObjectShape, parent: &Start<'t>, pointer: &str) -> Result<Value, ConvertError> {
-        let known = || -> Vec<&str> { shape.fields.iter().map(|field| names::element(&field.name)).collect() };
+    fn object(
+        &mut self,
+        shape: &ObjectShape,
+        parent: &Start<'t>,
+        pointer: &str,
+    ) -> Result<Value, ConvertError> {
+        let known = || -> Vec<&str> {
+            shape.fields.iter().map(|field| names::element(&field.name)).collect()
+        };
         let mut row = Map::new();
         // The last one seen, since elements stand in the order of the schema.
         let mut last = 0;
         while let Some(start) = self.child(parent, pointer)? {
             let mut fields = shape.fields.iter().enumerate();
-            let found = fields.find(|(_, field)| start.foreign.is_none() && names::element(&field.name) == start.name);
+            let found = fields.find(|(_, field)| {
+                start.foreign.is_none() && names::element(&field.name) == start.name
+            });
             let Some((index, field)) = found else {
                 self.unknown(&start, parent, pointer, &known(), false)?;
                 continue;
             };
             let below = format!("{pointer}/{}", field.name);
             if row.contains_key(&field.name) {
-                let message = format!("the element <{}> stands twice in <{}>; keep one", start.name, parent.name);
+                let message = format!(
+                    "the element <{}> stands twice in <{}>; keep one",
+                    start.name, parent.name
+                );
                 self.problem(ProblemKind::DuplicateKey, &below, start.offset, message);
                 self.skip()?;
                 continue;
             }
             if index < last {
-                // Everything in a file of one maker is out of order in the same way: one report is enough.
+                // Everything in a file of one maker is out of order in the same way: one report is
+                // enough.
                 let known = known();
                 let after = known.get(last).copied().unwrap_or_default();
                 let before = known.get(index + 1..).unwrap_or_default().join(", ");
@@ -372,7 +409,13 @@ impl<'t> Build<'t> {
         Ok(Value::Object(row))
     }
 
-    fn value(&mut self, field: &Field, shape: &Shape, start: &Start<'t>, pointer: &str) -> Result<Value, ConvertError> {
+    fn value(
+        &mut self,
+        field: &Field,
+        shape: &Shape,
+        start: &Start<'t>,
+        pointer: &str,
+    ) -> Result<Value, ConvertError> {
         let known: &[&str] = match shape {
             Shape::Text if field.pattern.is_none() => &[names::ENCODING],
             _ => &[],
@@ -390,7 +433,13 @@ impl<'t> Build<'t> {
         }
     }
 
-    fn list(&mut self, field: &Field, shape: &Shape, parent: &Start<'t>, pointer: &str) -> Result<Value, ConvertError> {
+    fn list(
+        &mut self,
+        field: &Field,
+        shape: &Shape,
+        parent: &Start<'t>,
+        pointer: &str,
+    ) -> Result<Value, ConvertError> {
         let name = names::item(shape);
         let mut items = Vec::new();
         let table = pointer.matches('/').count() == 1 || field.name == "observations";
@@ -423,8 +472,11 @@ impl<'t> Build<'t> {
                 Token::Text { text, .. } => content.to_mut().push_str(&text),
                 Token::End | Token::Eof => return Ok(content),
                 Token::Start(inner) => {
-                    let message =
-                        format!("the element <{}> in <{}>, where text alone belongs", short(inner.name), start.name);
+                    let message = format!(
+                        "the element <{}> in <{}>, where text alone belongs",
+                        short(inner.name),
+                        start.name
+                    );
                     self.judge(ProblemKind::WrongType, pointer, inner.offset, message);
                     self.skip()?;
                 }
@@ -438,7 +490,8 @@ impl<'t> Build<'t> {
         let encoding = start.attributes.iter().find(|(name, ..)| name == names::ENCODING);
         let Some((_, encoding, offset)) = encoding else { return Ok(found.into()) };
         if text::trim(encoding) != names::JSON {
-            let message = format!("unknown encoding {:?}; the only one is \"json\"", short(encoding));
+            let message =
+                format!("unknown encoding {:?}; the only one is \"json\"", short(encoding));
             self.judge(ProblemKind::UnknownWord, pointer, *offset, message);
             return Ok(found.into());
         }
@@ -456,7 +509,13 @@ impl<'t> Build<'t> {
     }
 
     /// A value that stands in an element as one piece of text.
-    fn leaf(&mut self, shape: &Shape, found: &str, start: &Start<'t>, pointer: &str) -> Result<Value, ConvertError> {
+    fn leaf(
+        &mut self,
+        shape: &Shape,
+        found: &str,
+        start: &Start<'t>,
+        pointer: &str,
+    ) -> Result<Value, ConvertError> {
         let value = match shape {
             Shape::Bool => match found {
                 "true" => Some(Value::Bool(true)),
@@ -465,13 +524,16 @@ impl<'t> Build<'t> {
             },
             Shape::Number => number(found),
             Shape::Whole => {
-                let digits =
-                    found.bytes().all(|byte| byte.is_ascii_digit()) && (found == "0" || !found.starts_with('0'));
+                let digits = found.bytes().all(|byte| byte.is_ascii_digit())
+                    && (found == "0" || !found.starts_with('0'));
                 if digits { number(found) } else { None }
             }
             Shape::Position => {
-                let numbers: Option<Vec<Value>> =
-                    found.split(text::is_space).filter(|part| !part.is_empty()).map(number).collect();
+                let numbers: Option<Vec<Value>> = found
+                    .split(text::is_space)
+                    .filter(|part| !part.is_empty())
+                    .map(number)
+                    .collect();
                 numbers.filter(|numbers| numbers.len() == 2).map(Value::Array)
             }
             _ => Some(found.into()),
@@ -503,8 +565,11 @@ impl<'t> Build<'t> {
             self.attributes(&start, pointer, &[names::EXTENSION_NAME]);
             let key = start.attributes.iter().find(|(name, ..)| name == names::EXTENSION_NAME);
             let Some((_, key, _)) = key else {
-                let message =
-                    format!("<{}> without its {:?}, a reverse domain name", start.name, names::EXTENSION_NAME);
+                let message = format!(
+                    "<{}> without its {:?}, a reverse domain name",
+                    start.name,
+                    names::EXTENSION_NAME
+                );
                 self.judge(ProblemKind::MissingKey, pointer, start.offset, message);
                 self.skip()?;
                 continue;
@@ -532,7 +597,10 @@ impl<'t> Build<'t> {
                 match serde_json::to_value(&json) {
                     Ok(value) if above + depth(&json) <= JSON_DEPTH => return Ok(value),
                     Ok(_) => {
-                        format!("an extension nested more than {} deep, which no JSON reader takes", JSON_DEPTH - above)
+                        format!(
+                            "an extension nested more than {} deep, which no JSON reader takes",
+                            JSON_DEPTH - above
+                        )
                     }
                     Err(error) => error.to_string(),
                 }
@@ -541,7 +609,10 @@ impl<'t> Build<'t> {
                 drop(error);
                 "an extension without its value, which stands as JSON".to_owned()
             }
-            Err(error) => format!("the value of an extension stands as JSON: {error}; found {:?}", short(&content)),
+            Err(error) => format!(
+                "the value of an extension stands as JSON: {error}; found {:?}",
+                short(&content)
+            ),
         };
         if !self.judged.contains(pointer) {
             self.judge(ProblemKind::WrongType, pointer, start.offset, message);
@@ -554,7 +625,8 @@ fn number(found: &str) -> Option<Value> {
     if !text::is_json_number(found) {
         return None;
     }
-    // What is too large for a double is reported by the typed reader: it is beyond the format's range.
+    // What is too large for a double is reported by the typed reader: it is beyond the format's
+    // range.
     serde_json::from_str::<serde_json::Number>(found).ok().map(Value::Number)
 }
 

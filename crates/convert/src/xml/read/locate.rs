@@ -1,5 +1,6 @@
-//! Where a value below an element stands. The source map records tables and rows only; this looks into the one row that
-//! is asked for. It reads text that has been read before, so it is lenient and ends quietly.
+//! Where a value below an element stands. The source map records tables and rows only; this looks
+//! into the one row that is asked for. It reads text that has been read before, so it is lenient
+//! and ends quietly.
 
 use quick_xml::events::{BytesStart, Event};
 use quick_xml::reader::Reader;
@@ -7,14 +8,18 @@ use quick_xml::reader::Reader;
 use super::super::names;
 use crate::position::Counter;
 
-/// Line and column, from 1 and counted from the part's own start, of the element at a pointer below the element that a
-/// part begins with; of the nearest that holds it where there is no such element.
+/// Line and column, from 1 and counted from the part's own start, of the element at a pointer below
+/// the element that a part begins with; of the nearest that holds it where there is no such
+/// element.
 pub(crate) fn locate(part: &[u8], below: &str) -> (usize, usize) {
-    let steps: Vec<String> = below.split('/').skip(1).map(|step| step.replace("~1", "/").replace("~0", "~")).collect();
-    // The part can be the rest of a large file, which is not to be looked through for every question.
+    let steps: Vec<String> =
+        below.split('/').skip(1).map(|step| step.replace("~1", "/").replace("~0", "~")).collect();
+    // The part can be the rest of a large file, which is not to be looked through for every
+    // question.
     let mut reader = Reader::from_reader(part);
     reader.config_mut().expand_empty_elements = true;
-    // How many elements are open, how many steps have been found, and how many elements the last one found has had.
+    // How many elements are open, how many steps have been found, and how many elements the last
+    // one found has had.
     let (mut open, mut found, mut before) = (0_usize, 0_usize, 0_usize);
     let mut at = 0;
     while let Some(step) = steps.get(found) {
@@ -48,5 +53,7 @@ pub(crate) fn locate(part: &[u8], below: &str) -> (usize, usize) {
 fn is_step(tag: &BytesStart<'_>, step: &str, before: usize) -> bool {
     tag.local_name().into_inner() == names::element(step)
         || step.parse() == Ok(before)
-        || tag.try_get_attribute(names::EXTENSION_NAME).is_ok_and(|name| name.is_some_and(|name| name.value == step))
+        || tag
+            .try_get_attribute(names::EXTENSION_NAME)
+            .is_ok_and(|name| name.is_some_and(|name| name.value == step))
 }

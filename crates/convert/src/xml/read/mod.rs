@@ -1,6 +1,6 @@
 //! Reading XML. Three layers: the bytes ([`source`]), the markup ([`tokens`]), and what it says
-//! ([`build`]). The first two stop at the first thing that is wrong, since what follows would be guesswork; the third
-//! goes on and reports everything at once.
+//! ([`build`]). The first two stop at the first thing that is wrong, since what follows would be
+//! guesswork; the third goes on and reports everything at once.
 
 mod attributes;
 mod build;
@@ -18,8 +18,9 @@ use crate::{ConvertError, Input, Survey};
 /// Reads a document from XML. `name` is what messages and the source map call the file.
 ///
 /// # Errors
-/// [`ConvertError::Form`] when the source is not XML, or not of this namespace and version, or elements are out of
-/// order; [`ConvertError::Structure`], with every problem found, when it does not describe a valid document.
+/// [`ConvertError::Form`] when the source is not XML, or not of this namespace and version, or
+/// elements are out of order; [`ConvertError::Structure`], with every problem found, when it does
+/// not describe a valid document.
 pub fn read(source: &[u8], name: &str) -> Result<Survey, ConvertError> {
     open(Input::file(name, source))?.survey()
 }

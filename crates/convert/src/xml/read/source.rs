@@ -7,7 +7,8 @@ use crate::{ConvertError, Location};
 /// The text of a source, without a byte-order mark.
 ///
 /// # Errors
-/// When it is not UTF-8, not XML by its first characters, or has a character that XML 1.0 cannot hold.
+/// When it is not UTF-8, not XML by its first characters, or has a character that XML 1.0 cannot
+/// hold.
 pub fn text<'s>(source: &'s [u8], name: &str) -> Result<&'s str, ConvertError> {
     let refuse = |line: usize, message: String| {
         let place = Location { file: name.to_owned(), line, column: None, heading: None };
@@ -50,7 +51,10 @@ pub fn text<'s>(source: &'s [u8], name: &str) -> Result<&'s str, ConvertError> {
             "the character U+{:04X} cannot stand in XML 1.0; a text that has it is written as a JSON string, with encoding=\"json\"",
             u32::from(letter)
         );
-        return Err(ConvertError::Form { place: Some(Counter::new(text).location(offset, name)), message });
+        return Err(ConvertError::Form {
+            place: Some(Counter::new(text).location(offset, name)),
+            message,
+        });
     }
     Ok(text)
 }

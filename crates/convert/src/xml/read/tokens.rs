@@ -1,5 +1,5 @@
-//! The markup of a document: tags and text, well formed and in the right namespace. What XML offers beyond that (document
-//! types, processing instructions, other encodings) ends the reading here.
+//! The markup of a document: tags and text, well formed and in the right namespace. What XML offers
+//! beyond that (document types, processing instructions, other encodings) ends the reading here.
 
 use std::borrow::Cow;
 
@@ -38,14 +38,16 @@ pub enum Token<'t> {
     Eof,
 }
 
-/// A start tag. An element of another namespace has its name with the prefix, which no element of the format has.
+/// A start tag. An element of another namespace has its name with the prefix, which no element of
+/// the format has.
 #[derive(Debug)]
 pub struct Start<'t> {
     /// Its name.
     pub name: &'t str,
     /// The namespace, when it is not that of the format.
     pub(super) foreign: Option<String>,
-    /// Name and value of the attributes that are not about namespaces or schemas, with their offsets.
+    /// Name and value of the attributes that are not about namespaces or schemas, with their
+    /// offsets.
     pub attributes: Vec<(String, String, usize)>,
     /// Where it begins.
     pub offset: usize,
@@ -131,7 +133,8 @@ impl<'t> Tokens<'t> {
                 Ok(event) => event,
                 Err(error) => {
                     let at = usize::try_from(self.reader.error_position()).unwrap_or(offset);
-                    return Err(self.refuse(at.min(self.text.len()), format!("not well-formed XML: {error}")));
+                    return Err(self
+                        .refuse(at.min(self.text.len()), format!("not well-formed XML: {error}")));
                 }
             };
             match event {
@@ -144,7 +147,10 @@ impl<'t> Tokens<'t> {
                 }
                 Event::Text(piece) => {
                     if let Some(at) = piece.find("]]>") {
-                        return Err(self.refuse(offset + at, "not well-formed XML: ]]> in a text; write it as ]]&gt;"));
+                        return Err(self.refuse(
+                            offset + at,
+                            "not well-formed XML: ]]> in a text; write it as ]]&gt;",
+                        ));
                     }
                     // Only where line ends must be made alike does the text differ from the source.
                     let text = match self.text.get(offset..offset + piece.len()) {
@@ -159,7 +165,8 @@ impl<'t> Tokens<'t> {
                     let text = Cow::Owned(piece.xml10_content().into_owned());
                     // Not even an empty one may stand outside the root.
                     if self.open.is_empty() {
-                        return Err(self.refuse(offset, "not well-formed XML: text outside the root element"));
+                        return Err(self
+                            .refuse(offset, "not well-formed XML: text outside the root element"));
                     }
                     return Ok(Token::Text { text, offset });
                 }
@@ -168,7 +175,8 @@ impl<'t> Tokens<'t> {
                         return Err(self.refuse(offset, attributes::unknown_reference(&name)));
                     };
                     if self.open.is_empty() {
-                        return Err(self.refuse(offset, "not well-formed XML: text outside the root element"));
+                        return Err(self
+                            .refuse(offset, "not well-formed XML: text outside the root element"));
                     }
                     return Ok(Token::Text { text: letter.to_string().into(), offset });
                 }
@@ -176,7 +184,10 @@ impl<'t> Tokens<'t> {
                 Event::Decl(declaration) => {
                     // The mark before it has been taken off with the bytes.
                     if offset != 0 {
-                        return Err(self.refuse(offset, "not well-formed XML: the XML declaration must stand first"));
+                        return Err(self.refuse(
+                            offset,
+                            "not well-formed XML: the XML declaration must stand first",
+                        ));
                     }
                     let text = declaration.strip_prefix("xml").unwrap_or_default().to_owned();
                     self.declaration(&text)?;
@@ -188,14 +199,18 @@ impl<'t> Tokens<'t> {
                     ));
                 }
                 Event::PI(_) => {
-                    return Err(
-                        self.refuse(offset, "a processing instruction, which the format does not have; take it out")
-                    );
+                    return Err(self.refuse(
+                        offset,
+                        "a processing instruction, which the format does not have; take it out",
+                    ));
                 }
                 Event::Eof => {
                     if let Some(begins) = self.open.pop() {
                         let rest = self.text.get(begins + 1..).unwrap_or_default();
-                        let name = rest.split(|letter| is_space(letter) || letter == '>').next().unwrap_or_default();
+                        let name = rest
+                            .split(|letter| is_space(letter) || letter == '>')
+                            .next()
+                            .unwrap_or_default();
                         let begins = self.place(begins).line;
                         return Err(self.refuse(
                             self.text.len(),
@@ -221,13 +236,19 @@ impl<'t> Tokens<'t> {
     }
 
     /// Text inside the root; outside, only white space is allowed and gives nothing.
-    fn content(&mut self, text: Cow<'t, str>, offset: usize) -> Result<Option<Cow<'t, str>>, ConvertError> {
+    fn content(
+        &mut self,
+        text: Cow<'t, str>,
+        offset: usize,
+    ) -> Result<Option<Cow<'t, str>>, ConvertError> {
         if !self.open.is_empty() {
             return Ok(Some(text));
         }
         match text.find(|letter| !is_space(letter)) {
             None => Ok(None),
-            Some(at) => Err(self.refuse(offset + at, "not well-formed XML: text outside the root element")),
+            Some(at) => {
+                Err(self.refuse(offset + at, "not well-formed XML: text outside the root element"))
+            }
         }
     }
 
@@ -235,12 +256,16 @@ impl<'t> Tokens<'t> {
         let length = tag.name().into_inner().len();
         let qualified = self.text.get(offset + 1..offset + 1 + length).unwrap_or_default();
         if !attributes::is_qualified(qualified) {
-            return Err(
-                self.refuse(offset, format!("not well-formed XML: {:?} is no name of an element", short(qualified)))
-            );
+            return Err(self.refuse(
+                offset,
+                format!("not well-formed XML: {:?} is no name of an element", short(qualified)),
+            ));
         }
         let raw = attributes::parse(tag.attributes_raw()).map_err(|(at, message)| {
-            self.refuse(offset + 1 + qualified.len() + at, format!("not well-formed XML: {message}"))
+            self.refuse(
+                offset + 1 + qualified.len() + at,
+                format!("not well-formed XML: {message}"),
+            )
         })?;
         let begins = offset + 1 + qualified.len();
         let mut attributes = Vec::new();
@@ -257,7 +282,10 @@ impl<'t> Tokens<'t> {
             ResolveResult::Bound(Namespace(other)) => Some(other.to_owned()),
             ResolveResult::Unbound => Some(String::new()),
             ResolveResult::Unknown(prefix) => {
-                return Err(self.refuse(offset, format!("not well-formed XML: nothing binds the prefix {prefix:?}")));
+                return Err(self.refuse(
+                    offset,
+                    format!("not well-formed XML: nothing binds the prefix {prefix:?}"),
+                ));
             }
         };
         if self.open.is_empty() {
@@ -270,21 +298,32 @@ impl<'t> Tokens<'t> {
             }
         }
         if self.open.len() >= DEEPEST {
-            return Err(self.refuse(offset, format!("elements nested more than {DEEPEST} deep; no survey is")));
+            return Err(self.refuse(
+                offset,
+                format!("elements nested more than {DEEPEST} deep; no survey is"),
+            ));
         }
         self.open.push(offset);
         let name = if foreign.is_some() || self.any { qualified } else { local };
         Ok(Start { name, foreign, attributes, offset })
     }
 
-    /// The name of an attribute that says something about the document; `None` for those about namespaces and schemas.
-    fn attribute(&mut self, attribute: &Attribute<'_>, at: usize) -> Result<Option<String>, ConvertError> {
+    /// The name of an attribute that says something about the document; `None` for those about
+    /// namespaces and schemas.
+    fn attribute(
+        &mut self,
+        attribute: &Attribute<'_>,
+        at: usize,
+    ) -> Result<Option<String>, ConvertError> {
         let Some((prefix, local)) = attribute.name.split_once(':') else {
             return Ok((attribute.name != "xmlns").then(|| attribute.name.to_owned()));
         };
         if prefix == "xmlns" {
             if attribute.value.is_empty() {
-                return Err(self.refuse(at, format!("not well-formed XML: the prefix {local:?} is bound to nothing")));
+                return Err(self.refuse(
+                    at,
+                    format!("not well-formed XML: the prefix {local:?} is bound to nothing"),
+                ));
             }
             return Ok(None);
         }
@@ -295,18 +334,24 @@ impl<'t> Tokens<'t> {
             {
                 Ok(None)
             }
-            ResolveResult::Unknown(prefix) => {
-                Err(self.refuse(at, format!("not well-formed XML: nothing binds the prefix {prefix:?}")))
-            }
+            ResolveResult::Unknown(prefix) => Err(self
+                .refuse(at, format!("not well-formed XML: nothing binds the prefix {prefix:?}"))),
             _ => Ok(Some(attribute.name.to_owned())),
         }
     }
 
-    fn root(&mut self, local: &str, foreign: Option<&str>, offset: usize) -> Result<(), ConvertError> {
+    fn root(
+        &mut self,
+        local: &str,
+        foreign: Option<&str>,
+        offset: usize,
+    ) -> Result<(), ConvertError> {
         let message = match foreign {
             None if local == ROOT => return Ok(()),
             None => format!("the root element is <{local}>, where <{ROOT}> is expected"),
-            Some("") => format!("the root element <{local}> is in no namespace; write <{ROOT} xmlns=\"{NAMESPACE}\">"),
+            Some("") => format!(
+                "the root element <{local}> is in no namespace; write <{ROOT} xmlns=\"{NAMESPACE}\">"
+            ),
             Some(other) => match other.strip_prefix(NAMESPACES) {
                 Some(version) => format!(
                     "the document is of version {:?} of the format; this reader knows version {:?}",
@@ -314,7 +359,10 @@ impl<'t> Tokens<'t> {
                     NAMESPACE.strip_prefix(NAMESPACES).unwrap_or_default()
                 ),
                 None => {
-                    format!("the root element is in the namespace {:?}, where {NAMESPACE:?} is expected", short(other))
+                    format!(
+                        "the root element is in the namespace {:?}, where {NAMESPACE:?} is expected",
+                        short(other)
+                    )
                 }
             },
         };
@@ -329,7 +377,8 @@ impl<'t> Tokens<'t> {
         match parts.next() {
             Some(Attribute { name: "version", value, .. }) if value == "1.0" => {}
             Some(Attribute { name: "version", value, .. }) => {
-                let message = format!("XML version {:?}; save the document as XML 1.0", short(value));
+                let message =
+                    format!("XML version {:?}; save the document as XML 1.0", short(value));
                 return Err(self.refuse(0, message));
             }
             _ => return Err(self.refuse(0, wrong)),
@@ -339,7 +388,10 @@ impl<'t> Tokens<'t> {
             // The caller that reads any vocabulary has decoded the document by its declaration.
             && !self.any
         {
-            let message = format!("the encoding {:?}; save the document as UTF-8 and say so", short(&encoding.value));
+            let message = format!(
+                "the encoding {:?}; save the document as UTF-8 and say so",
+                short(&encoding.value)
+            );
             return Err(self.refuse(0, message));
         }
         if let Some(standalone) = parts.next_if(|part| part.name == "standalone")

@@ -34,7 +34,8 @@ pub(super) fn are_known(statistics: &ColumnStatistics) -> bool {
     known > 2 && known * 10 >= some.len() * 6
 }
 
-/// The code that words are most likely for, with its characterisation: all words of its id are among them, and the more the better.
+/// The code that words are most likely for, with its characterisation: all words of its id are
+/// among them, and the more the better.
 pub(crate) fn meant(text: &str) -> Option<(&'static Code, Vec<&'static str>)> {
     let mut own = vocabulary::in_code_words(text);
     let has = |own: &[String], word: &str| own.iter().any(|own| own == word);
@@ -44,11 +45,15 @@ pub(crate) fn meant(text: &str) -> Option<(&'static Code, Vec<&'static str>)> {
         own.push("run".to_owned());
     }
     let all = |words: &[String]| words.iter().all(|word| has(&own, word));
-    let by_id = known_codes().iter().filter(|known| all(&known.id)).max_by_key(|known| known.id.len());
+    let by_id =
+        known_codes().iter().filter(|known| all(&known.id)).max_by_key(|known| known.id.len());
     // Or all words of its name in some language; a short one alone may be part of anything.
     let by_name = || {
-        let names = known_codes().iter().flat_map(|known| known.names.iter().map(move |name| (known, name)));
-        let whole = names.filter(|(_, name)| all(name) && (name.len() > 1 || name.concat().len() > 4));
+        let names = known_codes()
+            .iter()
+            .flat_map(|known| known.names.iter().map(move |name| (known, name)));
+        let whole =
+            names.filter(|(_, name)| all(name) && (name.len() > 1 || name.concat().len() > 4));
         whole.max_by_key(|(_, name)| name.len()).map(|(known, _)| known)
     };
     let best = by_id.or_else(by_name)?.code;

@@ -1,5 +1,5 @@
-//! What is a date whether or not a layout can read it: in a way of writing that no pattern has, dates are still no names of pipes or
-//! runs, which would make a new one of each day.
+//! What is a date whether or not a layout can read it: in a way of writing that no pattern has,
+//! dates are still no names of pipes or runs, which would make a new one of each day.
 
 use super::Column;
 use crate::draft::statistics::ColumnStatistics;
@@ -7,27 +7,33 @@ use crate::draft::vocabulary::{self, vocabulary};
 
 /// How the names of months begin, in the languages of the words, without accents.
 const MONTHS: &[&str] = &[
-    "jan", "ene", "gen", "feb", "fev", "mar", "maart", "mrt", "apr", "abr", "avr", "may", "mai", "mei", "mag", "jun",
-    "juin", "giu", "jul", "juil", "lug", "aug", "aou", "ago", "sep", "set", "oct", "okt", "ott", "nov", "dec", "dez",
-    "dic",
+    "jan", "ene", "gen", "feb", "fev", "mar", "maart", "mrt", "apr", "abr", "avr", "may", "mai",
+    "mei", "mag", "jun", "juin", "giu", "jul", "juil", "lug", "aug", "aou", "ago", "sep", "set",
+    "oct", "okt", "ott", "nov", "dec", "dez", "dic",
 ];
 
-/// Whether a text is a day, a month and a year, in any order that tells the year: it has four digits or stands last.
+/// Whether a text is a day, a month and a year, in any order that tells the year: it has four
+/// digits or stands last.
 fn is_date(text: &str) -> bool {
     let parts = vocabulary::words(text);
-    let number = |part: &str, least: u32, most: u32| part.parse::<u32>().is_ok_and(|is| (least..=most).contains(&is));
+    let number = |part: &str, least: u32, most: u32| {
+        part.parse::<u32>().is_ok_and(|is| (least..=most).contains(&is))
+    };
     let day = |part: &str| part.len() <= 2 && number(part, 1, 31);
     let year = |part: &str| part.len() == 4 && number(part, 1900, 2099);
     let month = |part: &str| MONTHS.iter().any(|month| part.starts_with(month));
     let parts: Vec<&str> = parts.iter().map(String::as_str).collect();
     match parts.as_slice() {
         [first, name, last] if month(name) => {
-            day(first) && (year(last) || last.len() == 2 && number(last, 0, 99)) || year(first) && day(last)
+            day(first) && (year(last) || last.len() == 2 && number(last, 0, 99))
+                || year(first) && day(last)
         }
         [name, first, last] if month(name) => day(first) && year(last),
         [first, second, last] => {
             let marked = text.contains(['.', '/', '-']);
-            marked && (day(first) && day(second) && year(last) || year(first) && day(second) && day(last))
+            marked
+                && (day(first) && day(second) && year(last)
+                    || year(first) && day(second) && day(last))
         }
         _ => false,
     }
@@ -40,7 +46,8 @@ pub(super) fn named(heading: &[String]) -> bool {
     heading.iter().any(|word| known.contains(word) || word.ends_with("datum"))
 }
 
-/// Whether the heading of a column says that dates or times of day stand below it, so that numbers there are those of a spreadsheet.
+/// Whether the heading of a column says that dates or times of day stand below it, so that numbers
+/// there are those of a spreadsheet.
 pub(super) fn are_named(column: &Column) -> bool {
     let times = |word: &String| vocabulary().times.contains(word) || word.ends_with("zeit");
     column.words.iter().any(|words| named(words) || words.iter().any(times))
@@ -59,11 +66,20 @@ mod tests {
 
     #[test]
     fn dates_are_told_from_what_names_a_pipe() {
-        for date in ["03-May-26", "3 May 2026", "3. März 2026", "May 3, 2026", "2026-may-03", "03.05.2026", "2026.5.3"]
-        {
+        for date in [
+            "03-May-26",
+            "3 May 2026",
+            "3. März 2026",
+            "May 3, 2026",
+            "2026-may-03",
+            "03.05.2026",
+            "2026.5.3",
+        ] {
             assert!(is_date(date), "{date}");
         }
-        for name in ["MAR-01-26", "P1", "12-45-2026", "1-2-3", "A-12-2026", "May", "2026", "MH 12 May", ""] {
+        for name in
+            ["MAR-01-26", "P1", "12-45-2026", "1-2-3", "A-12-2026", "May", "2026", "MH 12 May", ""]
+        {
             assert!(!is_date(name), "{name}");
         }
     }

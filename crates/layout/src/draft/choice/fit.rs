@@ -46,7 +46,9 @@ pub(crate) fn fit(meaning: &Meaning, statistics: &ColumnStatistics) -> Option<f6
             (are_words && values.len() <= 2).then_some(1.0)
         }
         Wants::Grade => has(&CellPattern::Grade).then_some(1.0),
-        Wants::Picture if has(&CellPattern::Picture) => (!statistics.has_mixed_separators()).then_some(1.0),
+        Wants::Picture if has(&CellPattern::Picture) => {
+            (!statistics.has_mixed_separators()).then_some(1.0)
+        }
         Wants::Picture => {
             let is_other = has(&CellPattern::Duration) || has(&CellPattern::Recording);
             (!is_number && !has_moments && !is_other).then_some(0.4)
@@ -79,16 +81,21 @@ fn text(meaning: &Meaning, statistics: &ColumnStatistics) -> Option<f64> {
     }
     match is_number {
         false => Some(0.8),
-        true => (statistics.decimals == 0 && NAMES.iter().any(|name| meaning.is_field(*name))).then_some(0.6),
+        true => (statistics.decimals == 0 && NAMES.iter().any(|name| meaning.is_field(*name)))
+            .then_some(0.6),
     }
 }
 
 fn word(meaning: &Meaning, statistics: &ColumnStatistics) -> Option<f64> {
-    if statistics.has(&CellPattern::Number) || statistics.has_moments() || statistics.distinct.len() > FEW {
+    if statistics.has(&CellPattern::Number)
+        || statistics.has_moments()
+        || statistics.distinct.len() > FEW
+    {
         return None;
     }
     match known_share(meaning, statistics) {
-        // The direction of the camera has few words in any language; of materials and shapes there are more than are known.
+        // The direction of the camera has few words in any language; of materials and shapes there
+        // are more than are known.
         Some(0.0) if directions::is(meaning) => None,
         Some(share) => Some(0.5 + 0.5 * share),
         None => Some(0.7),
@@ -98,7 +105,8 @@ fn word(meaning: &Meaning, statistics: &ColumnStatistics) -> Option<f64> {
 /// A distance can be a station or feet and inches; an amount has its unit behind it first of all.
 fn length(wants: Wants, statistics: &ColumnStatistics) -> Option<f64> {
     let is_feet = statistics.has(&CellPattern::FeetAndInches);
-    let (is_number, has_units) = (statistics.has(&CellPattern::Number), statistics.units().is_some());
+    let (is_number, has_units) =
+        (statistics.has(&CellPattern::Number), statistics.units().is_some());
     if wants == Wants::Distance {
         return match () {
             () if is_feet || statistics.has(&CellPattern::Station) => Some(1.0),
@@ -117,16 +125,22 @@ fn length(wants: Wants, statistics: &ColumnStatistics) -> Option<f64> {
 fn known_share(meaning: &Meaning, statistics: &ColumnStatistics) -> Option<f64> {
     meaning.words.as_ref()?;
     let values = &statistics.distinct;
-    let known = values.iter().filter(|(value, _)| vocabulary::meant(value, meaning).is_some()).count();
+    let known =
+        values.iter().filter(|(value, _)| vocabulary::meant(value, meaning).is_some()).count();
     Some(known as f64 / values.len().max(1) as f64)
 }
 
 /// The best fit, of all values or of a majority of them, and which majority that is.
-pub(crate) fn best(meaning: &Meaning, statistics: &ColumnStatistics) -> Option<(f64, Option<usize>)> {
+pub(crate) fn best(
+    meaning: &Meaning,
+    statistics: &ColumnStatistics,
+) -> Option<(f64, Option<usize>)> {
     let whole = fit(meaning, statistics).map(|fit| (fit, None));
     let but_few = statistics.majorities.iter().enumerate().filter_map(|(index, majority)| {
         let is_sharp = match meaning.wants {
-            Wants::Text => meaning.role == Role::Codes && majority.statistics.has(&CellPattern::StandardCode),
+            Wants::Text => {
+                meaning.role == Role::Codes && majority.statistics.has(&CellPattern::StandardCode)
+            }
             Wants::Picture => majority.statistics.has(&CellPattern::Picture),
             Wants::Word | Wants::Unit => false,
             _ => true,
@@ -143,19 +157,24 @@ pub(crate) fn is_telling(meaning: &Meaning, statistics: &ColumnStatistics, level
     match meaning.wants {
         Wants::Moment => {
             // In a table, a time can as well be one of a recording.
-            let of_date = |pattern: &CellPattern| level == Level::Run || !matches!(pattern, CellPattern::Time(_));
+            let of_date = |pattern: &CellPattern| {
+                level == Level::Run || !matches!(pattern, CellPattern::Time(_))
+            };
             !statistics.has(&CellPattern::Number)
                 && statistics.has_any(|pattern| pattern.is_moment() && of_date(pattern))
         }
         // Nothing else rises from row to row and begins again with the next run.
         Wants::Distance => statistics.has(&CellPattern::Station) || statistics.rises,
         // Four digits can be anything.
-        Wants::Clock => statistics.has_any(|pattern| matches!(pattern, CellPattern::Clock(Some(_)))),
+        Wants::Clock => {
+            statistics.has_any(|pattern| matches!(pattern, CellPattern::Clock(Some(_))))
+        }
         Wants::Picture => statistics.has(&CellPattern::Picture),
         Wants::Recording => statistics.has(&CellPattern::Recording),
         Wants::Stretch => statistics.stretch_marks().is_some(),
         Wants::Text => {
-            meaning.role == Role::Codes && (statistics.has(&CellPattern::StandardCode) || codes::are_known(statistics))
+            meaning.role == Role::Codes
+                && (statistics.has(&CellPattern::StandardCode) || codes::are_known(statistics))
         }
         // Two letters can be short for anything.
         Wants::Word => {

@@ -1,5 +1,5 @@
-//! Which meaning a column is taken for: its heading and the statistics of its values are compared with everything that a column of a survey
-//! can mean, the surest choices first.
+//! Which meaning a column is taken for: its heading and the statistics of its values are compared
+//! with everything that a column of a survey can mean, the surest choices first.
 
 pub(super) mod codes;
 mod dates;
@@ -23,7 +23,8 @@ const VARYING: f64 = 0.9;
 
 /// Below this, no proposal is made.
 const LEAST: f64 = 0.5;
-/// How sure a column is that has no heading that names it, and values that can hardly be anything else.
+/// How sure a column is that has no heading that names it, and values that can hardly be anything
+/// else.
 const BY_VALUES: f64 = 0.55;
 /// How well a heading names what its values are words for, and it only leaves room for.
 const ROOM: f64 = 0.5;
@@ -32,14 +33,16 @@ const ROOM: f64 = 0.5;
 pub(super) struct Column {
     /// How it is called in the layout.
     pub(super) heading: String,
-    /// The words of its heading; in XML those of the path within the element that it is of, and others that say less surely what it is.
+    /// The words of its heading; in XML those of the path within the element that it is of, and
+    /// others that say less surely what it is.
     pub(super) words: Vec<Vec<String>>,
     pub(super) statistics: ColumnStatistics,
     /// What it can be a field of, by where it is; anything where that says nothing.
     pub(super) level: Level,
     /// What is between several values of one cell, where some have several.
     pub(super) several: Option<&'static str>,
-    /// Why it is no size of the pipe, where its heading is a word for one and its values change within a run.
+    /// Why it is no size of the pipe, where its heading is a word for one and its values change
+    /// within a run.
     pub(super) varies: Option<String>,
 }
 
@@ -62,12 +65,13 @@ impl Column {
     /// The size that its heading is a word for, and how well.
     fn size(&self) -> Option<(f64, &'static Meaning)> {
         let sizes = vocabulary().meanings.iter().filter(|meaning| is_size(meaning));
-        let named = sizes.map(|meaning| (self.named(meaning), meaning)).filter(|(named, _)| *named > 0.0);
+        let named =
+            sizes.map(|meaning| (self.named(meaning), meaning)).filter(|(named, _)| *named > 0.0);
         named.max_by(|one, other| one.0.total_cmp(&other.0))
     }
 
-    /// Why a size of it can be no amount of what was seen; `None` where it can: its unit is said, and its heading does not say that it is the
-    /// pipe's.
+    /// Why a size of it can be no amount of what was seen; `None` where it can: its unit is said,
+    /// and its heading does not say that it is the pipe's.
     fn unmeasured(&self) -> Option<&'static str> {
         if self.names(Target::PIPE_ID) {
             return Some("its heading says that it is the pipe's");
@@ -114,8 +118,9 @@ fn most(meaning: &Meaning) -> usize {
     }
 }
 
-/// Whether a meaning comes into question for a column at all: directions of the camera name no run, and dates, and what is below a word for
-/// them, name no pipe and no run, even where no pattern reads them.
+/// Whether a meaning comes into question for a column at all: directions of the camera name no run,
+/// and dates, and what is below a word for them, name no pipe and no run, even where no pattern
+/// reads them.
 fn in_question(column: &Column, meaning: &Meaning) -> bool {
     if column.varies.is_some() && is_size(meaning) {
         return false;
@@ -149,22 +154,29 @@ fn weigh(column: &Column, meaning: &'static Meaning) -> Option<Choice> {
     if is_moment && are_day_numbers(&column.statistics) && !dates::are_named(column) {
         return None;
     }
-    let (statistics, share) = match majority.and_then(|majority| column.statistics.majorities.get(majority)) {
-        // All are pictures, whatever is between several.
-        Some(own) if meaning.wants == Wants::Picture && column.statistics.has_mixed_separators() => {
-            (&own.statistics, 1.0)
-        }
-        Some(own) => (&own.statistics, own.share()),
-        None => (&column.statistics, 1.0),
-    };
+    let (statistics, share) =
+        match majority.and_then(|majority| column.statistics.majorities.get(majority)) {
+            // All are pictures, whatever is between several.
+            Some(own)
+                if meaning.wants == Wants::Picture && column.statistics.has_mixed_separators() =>
+            {
+                (&own.statistics, 1.0)
+            }
+            Some(own) => (&own.statistics, own.share()),
+            None => (&column.statistics, 1.0),
+        };
     let named = named(column, meaning, statistics);
     let confidence = match named {
-        0.0 if statistics.count > 0 && fit::is_telling(meaning, statistics, column.level) => BY_VALUES * share,
+        0.0 if statistics.count > 0 && fit::is_telling(meaning, statistics, column.level) => {
+            BY_VALUES * share
+        }
         0.0 => return None,
         _ => 0.6 * named + 0.4 * fit,
     };
-    // Where everything is in one row, from and to are those of the run sooner than those of a clock.
-    let is_one_word = column.level == Level::Any && column.words.first().is_some_and(|words| words.len() == 1);
+    // Where everything is in one row, from and to are those of the run sooner than those of a
+    // clock.
+    let is_one_word =
+        column.level == Level::Any && column.words.first().is_some_and(|words| words.len() == 1);
     let doubt = if is_one_word && meaning.wants == Wants::Hour { 0.8 } else { 1.0 };
     let confidence = confidence * column.level.share(meaning.role) * doubt;
     (confidence >= LEAST).then_some(Choice { meaning, confidence, named, fit, majority })
@@ -173,7 +185,8 @@ fn weigh(column: &Column, meaning: &'static Meaning) -> Option<Choice> {
 /// How well a heading names a meaning, or leaves room for it.
 fn named(column: &Column, meaning: &Meaning, statistics: &ColumnStatistics) -> f64 {
     let mut named = column.named(meaning);
-    if meaning.is_field(Target::AMOUNT) && column.varies.is_some() && column.unmeasured().is_none() {
+    if meaning.is_field(Target::AMOUNT) && column.varies.is_some() && column.unmeasured().is_none()
+    {
         let size = column.size().map_or(0.0, |(named, _)| named);
         named = named.max(size * VARYING);
     }
@@ -196,9 +209,9 @@ pub(super) fn choose(columns: &[Column]) -> Vec<Option<Choice>> {
     let mut all: Vec<Candidate> = Vec::new();
     for (column, own) in columns.iter().enumerate() {
         let found = vocabulary().meanings.iter().enumerate();
-        all.extend(
-            found.filter_map(|(order, meaning)| Some(Candidate { column, order, choice: weigh(own, meaning)? })),
-        );
+        all.extend(found.filter_map(|(order, meaning)| {
+            Some(Candidate { column, order, choice: weigh(own, meaning)? })
+        }));
     }
     all.sort_by(|one, other| {
         let by_confidence = other.choice.confidence.total_cmp(&one.choice.confidence);

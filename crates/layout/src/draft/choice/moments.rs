@@ -1,5 +1,6 @@
-//! When a run began: one column of dates with times of day, or one of dates and one of times. Others are of something else, and an empty
-//! one tells neither which of them it is nor how it is written.
+//! When a run began: one column of dates with times of day, or one of dates and one of times.
+//! Others are of something else, and an empty one tells neither which of them it is nor how it is
+//! written.
 
 use obvert_model::layout::Target;
 
@@ -25,18 +26,23 @@ pub(crate) fn part(statistics: &ColumnStatistics) -> Option<Part> {
     })
 }
 
-/// The columns that are when a run began, of candidates from the surest on: date and time of day in two columns where both are surer than
-/// those that have both in one.
+/// The columns that are when a run began, of candidates from the surest on: date and time of day in
+/// two columns where both are surer than those that have both in one.
 pub(super) fn columns(sorted: &[Candidate], columns: &[Column]) -> Vec<usize> {
-    let all = sorted.iter().filter(|candidate| candidate.choice.role() == Role::Field(Target::STARTED));
-    let with_part = all.map(|candidate| (candidate, part(candidate.choice.statistics(&columns[candidate.column]))));
+    let all =
+        sorted.iter().filter(|candidate| candidate.choice.role() == Role::Field(Target::STARTED));
+    let with_part = all.map(|candidate| {
+        (candidate, part(candidate.choice.statistics(&columns[candidate.column])))
+    });
     let all: Vec<(&Candidate, Option<Part>)> = with_part.collect();
     let first = |wanted: Part| {
         let found = all.iter().find(|(_, part)| *part == Some(wanted));
         found.map(|(candidate, _)| (candidate.column, candidate.choice.confidence))
     };
     match (first(Part::Both), first(Part::Date), first(Part::Time)) {
-        (Some((_, sure)), Some((date, of_date)), Some((time, of_time))) if of_date > sure && of_time > sure => {
+        (Some((_, sure)), Some((date, of_date)), Some((time, of_time)))
+            if of_date > sure && of_time > sure =>
+        {
             vec![date, time]
         }
         (Some((both, _)), ..) => vec![both],

@@ -10,9 +10,13 @@ use crate::draft::vocabulary::{Meaning, Role, Wants, vocabulary};
 
 /// Values with their lines, the first three of them.
 pub(crate) fn lines(values: &[Sample]) -> String {
-    let shown: Vec<String> = values.iter().take(3).map(|(value, line)| format!("line {line} has {value:?}")).collect();
-    let more =
-        if values.len() > 3 { format!(", and {} other values do not fit", values.len() - 3) } else { String::new() };
+    let shown: Vec<String> =
+        values.iter().take(3).map(|(value, line)| format!("line {line} has {value:?}")).collect();
+    let more = if values.len() > 3 {
+        format!(", and {} other values do not fit", values.len() - 3)
+    } else {
+        String::new()
+    };
     format!("{}{more}", shown.join(", "))
 }
 
@@ -31,7 +35,9 @@ pub(crate) fn of(choice: &Choice, column: &Column) -> String {
     }
     let statistics = &column.statistics;
     if choice.named == 0.0 && choice.meaning.wants == Wants::Distance && statistics.rises {
-        return format!("{heading}, but its lengths rise from row to row and begin again near zero");
+        return format!(
+            "{heading}, but its lengths rise from row to row and begin again near zero"
+        );
     }
     if choice.named == 0.0 && choice.role() == Role::Codes && codes::are_known(statistics) {
         let count = statistics.distinct.len();
@@ -69,17 +75,25 @@ fn of_majority(choice: &Choice, majority: &Majority) -> String {
         },
         wants => called(wants, statistics),
     };
-    format!("{} of {} values look like {look}; {}", statistics.count, majority.all(), lines(&majority.outliers))
+    format!(
+        "{} of {} values look like {look}; {}",
+        statistics.count,
+        majority.all(),
+        lines(&majority.outliers)
+    )
 }
 
 /// What values are called that are taken for what is wanted.
 fn called(wants: Wants, statistics: &ColumnStatistics) -> String {
     use CellPattern::{
-        Amount, Clock, Duration, FeetAndInches, Grade, Hour, Minutes, Number, SingleLetter, Station, Year,
+        Amount, Clock, Duration, FeetAndInches, Grade, Hour, Minutes, Number, SingleLetter,
+        Station, Year,
     };
     let suits = |pattern: &CellPattern| match wants {
         Wants::Moment => pattern.is_moment(),
-        Wants::Distance | Wants::Amount => matches!(pattern, Number | Station | FeetAndInches | Amount(_)),
+        Wants::Distance | Wants::Amount => {
+            matches!(pattern, Number | Station | FeetAndInches | Amount(_))
+        }
         Wants::Clock | Wants::Hour => matches!(pattern, Clock(_) | Hour),
         Wants::Offset => matches!(pattern, Duration | Minutes | Number),
         Wants::Grade => *pattern == Grade,
@@ -88,24 +102,32 @@ fn called(wants: Wants, statistics: &ColumnStatistics) -> String {
         Wants::Letters => *pattern == SingleLetter,
         _ => true,
     };
-    statistics.patterns.iter().rfind(|pattern| suits(pattern)).map_or_else(|| "it".to_owned(), ToString::to_string)
+    statistics
+        .patterns
+        .iter()
+        .rfind(|pattern| suits(pattern))
+        .map_or_else(|| "it".to_owned(), ToString::to_string)
 }
 
 /// The meanings that a heading has a word for, the likeliest first.
 fn likeliest(column: &Column) -> Vec<(f64, &'static Meaning)> {
     let all = vocabulary().meanings.iter();
-    let possible = all.filter(|meaning| column.level.share(meaning.role) > 0.0 && in_question(column, meaning));
-    let mut best: Vec<(f64, &Meaning)> = possible.map(|meaning| (column.named(meaning), meaning)).collect();
+    let possible = all
+        .filter(|meaning| column.level.share(meaning.role) > 0.0 && in_question(column, meaning));
+    let mut best: Vec<(f64, &Meaning)> =
+        possible.map(|meaning| (column.named(meaning), meaning)).collect();
     best.retain(|(named, _)| *named >= 0.5);
     best.sort_by(|one, other| other.0.total_cmp(&one.0));
     best
 }
 
-/// Why nothing was chosen for a column: what its heading is a word for, and which value is none or which column was taken for it.
+/// Why nothing was chosen for a column: what its heading is a word for, and which value is none or
+/// which column was taken for it.
 pub(crate) fn of_none(index: usize, columns: &[Column], choices: &[Option<Choice>]) -> String {
     let column = &columns[index];
     if column.level == Level::Beside {
-        return "it is in an element that repeats outside the rows, so it belongs to none of them".to_owned();
+        return "it is in an element that repeats outside the rows, so it belongs to none of them"
+            .to_owned();
     }
     if column.varies.is_some() {
         let rest = column.unmeasured().map(|why| format!(", and {why}")).unwrap_or_default();
@@ -114,21 +136,38 @@ pub(crate) fn of_none(index: usize, columns: &[Column], choices: &[Option<Choice
     let best = likeliest(column);
     let Some((named, first)) = best.first() else {
         if dates::are_in(&column.statistics) {
-            return "its values are dates, and its heading is no word for when something began".to_owned();
+            return "its values are dates, and its heading is no word for when something began"
+                .to_owned();
         }
         return "neither its heading nor its values say what it holds".to_owned();
     };
     let heading = if *named >= 0.9 { "the heading" } else { "a part of the heading" };
     if column.statistics.count == 0 && first.is_field(Target::STARTED) {
-        return format!("{heading} is a word for {}, and there are no values to judge by", first.is);
+        return format!(
+            "{heading} is a word for {}, and there are no values to judge by",
+            first.is
+        );
     }
-    let mut fitting = best.iter().filter(|(_, meaning)| fit::best(meaning, &column.statistics).is_some());
-    if let Some((meaning, other)) = fitting.find_map(|(_, meaning)| Some((meaning, taken_by(meaning, choices)?))) {
-        return format!("{heading} is a word for {}, which was assigned to {:?}", meaning.is, columns[other].heading);
+    let mut fitting =
+        best.iter().filter(|(_, meaning)| fit::best(meaning, &column.statistics).is_some());
+    if let Some((meaning, other)) =
+        fitting.find_map(|(_, meaning)| Some((meaning, taken_by(meaning, choices)?)))
+    {
+        return format!(
+            "{heading} is a word for {}, which was assigned to {:?}",
+            meaning.is, columns[other].heading
+        );
     }
-    let meant: BTreeSet<&str> =
-        best.iter().filter(|(own, _)| own >= named).map(|(_, meaning)| meaning.is.as_str()).collect();
-    let what = if meant.len() > 3 { first.is.clone() } else { meant.into_iter().collect::<Vec<_>>().join(", or for ") };
+    let meant: BTreeSet<&str> = best
+        .iter()
+        .filter(|(own, _)| own >= named)
+        .map(|(_, meaning)| meaning.is.as_str())
+        .collect();
+    let what = if meant.len() > 3 {
+        first.is.clone()
+    } else {
+        meant.into_iter().collect::<Vec<_>>().join(", or for ")
+    };
     let misfits = misfits(column, &best);
     let which = if misfits.is_empty() { String::new() } else { format!(": {}", lines(&misfits)) };
     format!("{heading} is a word for {what}, and its values are not{which}")
@@ -136,7 +175,9 @@ pub(crate) fn of_none(index: usize, columns: &[Column], choices: &[Option<Choice
 
 /// The column that was taken for a meaning, where no other can have it.
 fn taken_by(meaning: &Meaning, choices: &[Option<Choice>]) -> Option<usize> {
-    let is = |choice: &&Option<Choice>| choice.as_ref().is_some_and(|choice| choice.role() == meaning.role);
+    let is = |choice: &&Option<Choice>| {
+        choice.as_ref().is_some_and(|choice| choice.role() == meaning.role)
+    };
     let is_full = choices.iter().filter(is).count() >= most(meaning);
     choices.iter().position(|choice| is(&choice)).filter(|_| is_full)
 }

@@ -1,5 +1,6 @@
-//! Sizes that are none of the pipe: what is true of a pipe is the same in all of its rows, or is in the first of them alone. A width of a
-//! crack is where the crack is, and differs from one to the next.
+//! Sizes that are none of the pipe: what is true of a pipe is the same in all of its rows, or is in
+//! the first of them alone. A width of a crack is where the crack is, and differs from one to the
+//! next.
 
 use std::collections::BTreeMap;
 
@@ -21,8 +22,13 @@ const KEYS: [Target; 7] = [
     Target::DIRECTION,
 ];
 
-/// Chooses for the columns of a table; a column that was taken for a size of the pipe and cannot be one is told why, and chosen for again.
-pub(crate) fn settle(columns: &mut [Column], cells: &[usize], rows: &[&GridRow]) -> Vec<Option<Choice>> {
+/// Chooses for the columns of a table; a column that was taken for a size of the pipe and cannot be
+/// one is told why, and chosen for again.
+pub(crate) fn settle(
+    columns: &mut [Column],
+    cells: &[usize],
+    rows: &[&GridRow],
+) -> Vec<Option<Choice>> {
     loop {
         let choices = choose(columns);
         match misfit(&choices, cells, rows) {
@@ -33,10 +39,16 @@ pub(crate) fn settle(columns: &mut [Column], cells: &[usize], rows: &[&GridRow])
 }
 
 /// A column that was taken for a size of the pipe and cannot be one, and why.
-fn misfit(choices: &[Option<Choice>], cells: &[usize], rows: &[&GridRow]) -> Option<(usize, String)> {
+fn misfit(
+    choices: &[Option<Choice>],
+    cells: &[usize],
+    rows: &[&GridRow],
+) -> Option<(usize, String)> {
     let of = |targets: &[Target]| -> Vec<usize> {
         let is = |choice: &Option<Choice>| {
-            choice.as_ref().is_some_and(|choice| targets.iter().any(|target| choice.role() == Role::Field(*target)))
+            choice.as_ref().is_some_and(|choice| {
+                targets.iter().any(|target| choice.role() == Role::Field(*target))
+            })
         };
         (0..choices.len()).filter(|column| is(&choices[*column])).collect()
     };
@@ -55,7 +67,8 @@ fn misfit(choices: &[Option<Choice>], cells: &[usize], rows: &[&GridRow]) -> Opt
             let key = keys.iter().map(|key| text(row, *key)).collect();
             runs.entry(key).or_default().push((text(row, column), row.line));
         }
-        let tally: Tally = runs.into_values().map(|run| Tally::of(&run)).fold(Tally::default(), Tally::and);
+        let tally: Tally =
+            runs.into_values().map(|run| Tally::of(&run)).fold(Tally::default(), Tally::and);
         Some((column, tally.against()?))
     })
 }
@@ -92,8 +105,11 @@ impl Tally {
             tally.pair = other.map(|other| ((*begin).clone(), (*other).clone()));
         }
         let starts = run.first().is_some_and(|(value, _)| !value.is_empty());
-        let is_scattered =
-            if starts { filled.len() > 1 && filled.len() * 2 < run.len() } else { filled.len() * 3 <= run.len() * 2 };
+        let is_scattered = if starts {
+            filled.len() > 1 && filled.len() * 2 < run.len()
+        } else {
+            filled.len() * 3 <= run.len() * 2
+        };
         if is_scattered {
             tally.scattered = 1;
             tally.first = Some((*begin).clone());
@@ -116,11 +132,17 @@ impl Tally {
 
     /// What speaks against the values, where it does so in half of the runs that have any.
     fn against(self) -> Option<String> {
-        if let Some(((one, line), (other, below))) = self.pair.filter(|_| self.differ * 2 >= self.with_two) {
-            return Some(format!("within one pipe line {line} has {one:?} and line {below} has {other:?}"));
+        if let Some(((one, line), (other, below))) =
+            self.pair.filter(|_| self.differ * 2 >= self.with_two)
+        {
+            return Some(format!(
+                "within one pipe line {line} has {one:?} and line {below} has {other:?}"
+            ));
         }
         let (value, line) = self.first.filter(|_| self.scattered * 2 >= self.with_any)?;
         let (filled, cells) = (self.filled, self.cells);
-        Some(format!("it is filled in on {filled} of {cells} rows only, the first of them line {line} with {value:?}"))
+        Some(format!(
+            "it is filled in on {filled} of {cells} rows only, the first of them line {line} with {value:?}"
+        ))
     }
 }

@@ -1,4 +1,5 @@
-//! The codes of a draft: those of the table where it holds some of a list, or the words of the table with the codes that they are taken for.
+//! The codes of a draft: those of the table where it holds some of a list, or the words of the
+//! table with the codes that they are taken for.
 
 use obvert_convert::ConvertError;
 use obvert_model::layout::{CodeColumns, CodeWords};
@@ -19,10 +20,17 @@ pub(super) struct Coding {
 }
 
 impl Coding {
-    pub(super) fn of(analysis: &Analysis<'_>, open: &mut Vec<String>) -> Result<Self, ConvertError> {
+    pub(super) fn of(
+        analysis: &Analysis<'_>,
+        open: &mut Vec<String>,
+    ) -> Result<Self, ConvertError> {
         let (terms, standard) = (CodeList::obvert_terms(), CodeList::en_13508_2());
-        let Some(column) = analysis.column_with(Role::Codes) else { return Ok(Self { words: None, list: terms }) };
-        if let Some(list) = [terms, standard].into_iter().find(|list| is_of(analysis, column, list, open)) {
+        let Some(column) = analysis.column_with(Role::Codes) else {
+            return Ok(Self { words: None, list: terms });
+        };
+        if let Some(list) =
+            [terms, standard].into_iter().find(|list| is_of(analysis, column, list, open))
+        {
             return Ok(Self { words: None, list });
         }
         // A code of three letters that the list does not have is a mistake in the table as well.
@@ -33,27 +41,38 @@ impl Coding {
     }
 }
 
-/// Whether most values of a column are codes of a list. The others are mistakes in the table, which the checker finds, and are reported.
+/// Whether most values of a column are codes of a list. The others are mistakes in the table, which
+/// the checker finds, and are reported.
 fn is_of(analysis: &Analysis<'_>, column: usize, list: &CodeList, open: &mut Vec<String>) -> bool {
     let own = &analysis.columns[column];
     let values = &own.statistics.distinct;
     let is_code = |value: &str| list.codes.iter().any(|code| &*code.code == value);
-    let strange: Vec<Sample> = values.iter().filter(|(value, _)| !is_code(value)).cloned().collect();
+    let strange: Vec<Sample> =
+        values.iter().filter(|(value, _)| !is_code(value)).cloned().collect();
     let is_of = !values.is_empty() && strange.len() * 3 <= values.len();
     if is_of && !strange.is_empty() {
         let (heading, id) = (&own.heading, &list.id);
-        open.push(format!("{heading:?}: the codes are read as those of {id}, but {}", reason::lines(&strange)));
+        open.push(format!(
+            "{heading:?}: the codes are read as those of {id}, but {}",
+            reason::lines(&strange)
+        ));
     }
     is_of
 }
 
 /// The words of a file for what was seen, with the codes that they are taken for.
-fn words(analysis: &Analysis<'_>, column: usize, open: &mut Vec<String>) -> Result<CodeColumns, ConvertError> {
+fn words(
+    analysis: &Analysis<'_>,
+    column: usize,
+    open: &mut Vec<String>,
+) -> Result<CodeColumns, ConvertError> {
     let detail = analysis.column_with(Role::CodeDetail);
     let mut seen: Vec<(Vec<&str>, usize)> = Vec::new();
     for row in analysis.rows {
         let mut words = vec![analysis.text(row, column)];
-        words.extend(detail.map(|detail| analysis.text(row, detail)).filter(|text| !text.is_empty()));
+        words.extend(
+            detail.map(|detail| analysis.text(row, detail)).filter(|text| !text.is_empty()),
+        );
         if !words[0].is_empty() && !seen.iter().any(|(other, _)| *other == words) {
             seen.push((words, row.line));
         }
@@ -64,12 +83,16 @@ fn words(analysis: &Analysis<'_>, column: usize, open: &mut Vec<String>) -> Resu
     }
     for (words, line) in seen {
         let Some((code, characterisation)) = codes::meant(&words.join(" ")) else {
-            open.push(format!("line {line}: no code is known for {:?}; add one to codes.words", words.join(", ")));
+            open.push(format!(
+                "line {line}: no code is known for {:?}; add one to codes.words",
+                words.join(", ")
+            ));
             continue;
         };
         let mut entry = CodeWords::new(code.code.clone());
         entry.words = words.into_iter().map(text).collect::<Result<_, _>>()?;
-        entry.characterisation = characterisation.into_iter().map(text).collect::<Result<_, _>>()?;
+        entry.characterisation =
+            characterisation.into_iter().map(text).collect::<Result<_, _>>()?;
         codes.words.push(entry);
     }
     Ok(codes)

@@ -67,8 +67,10 @@ pub(super) fn propose(
     if can_be_either(context, &column, index) {
         confidence *= 0.5;
     }
-    let mut outliers =
-        taken.and_then(|choice| choice.majority(own)).map(|majority| majority.outliers.clone()).unwrap_or_default();
+    let mut outliers = taken
+        .and_then(|choice| choice.majority(own))
+        .map(|majority| majority.outliers.clone())
+        .unwrap_or_default();
     let before = outliers.len();
     outliers.retain(|(value, _)| !is_percentage(context, &column, index, value));
     if outliers.len() < before {
@@ -77,18 +79,25 @@ pub(super) fn propose(
     open.extend(slips(&column, taken, own, &outliers));
     let sample = context.analysis.statistics(index).distinct.first().cloned();
     if role.is_some() {
-        let shown = sample.as_ref().map(|(value, line)| format!("; {value:?} on line {line}")).unwrap_or_default();
+        let shown = sample
+            .as_ref()
+            .map(|(value, line)| format!("; {value:?} on line {line}"))
+            .unwrap_or_default();
         column.basis = Some(text(&format!("drafted, {confidence:.2}: {reason}{shown}"))?);
     } else {
         let (drop, field) = dropped(choice);
         column.drop = Some(text(drop)?);
-        open.push(format!("{:?}: {reason}; {field}, or the reason why it has none in drop", own.heading));
+        open.push(format!(
+            "{:?}: {reason}; {field}, or the reason why it has none in drop",
+            own.heading
+        ));
     }
     let to = role.map(|role| match role {
         Use::Field(target) => target.path().to_owned(),
         other => other.name().to_owned(),
     });
-    let drafted = Drafted { heading: own.heading.clone(), to, confidence, reason, sample, outliers };
+    let drafted =
+        Drafted { heading: own.heading.clone(), to, confidence, reason, sample, outliers };
     Ok(Proposal { column, drafted })
 }
 
@@ -127,9 +136,10 @@ fn why(context: Context<'_>, index: usize, taken: Option<&Choice>) -> String {
 /// What is said of a column that leads nowhere: in the layout, and to whoever corrects it.
 fn dropped(choice: Option<&Choice>) -> (&'static str, &'static str) {
     match choice.map(|choice| choice.meaning.wants) {
-        Some(Wants::Yes) => {
-            ("its words for yes and no are not known", "set its field in to and those words in translate")
-        }
+        Some(Wants::Yes) => (
+            "its words for yes and no are not known",
+            "set its field in to and those words in translate",
+        ),
         _ => ("the draft found no field for it", "set its field in to"),
     }
 }
@@ -140,7 +150,9 @@ fn place(context: Context<'_>, target: Target, places: &mut HashMap<Target, u32>
         return None;
     }
     let analysis = context.analysis;
-    let leads = |column: &usize| analysis.choice(*column).is_some_and(|own| own.role() == Role::Field(target));
+    let leads = |column: &usize| {
+        analysis.choice(*column).is_some_and(|own| own.role() == Role::Field(target))
+    };
     let all: Vec<usize> = (0..analysis.columns.len()).filter(leads).collect();
     if all.len() == 1 || are_alternatives(context, &all) {
         return None;
@@ -150,17 +162,22 @@ fn place(context: Context<'_>, target: Target, places: &mut HashMap<Target, u32>
     Some(*place)
 }
 
-/// Whether columns are of units of their own and no row has a value in two of them, so that each is the first amount of its row.
+/// Whether columns are of units of their own and no row has a value in two of them, so that each is
+/// the first amount of its row.
 fn are_alternatives(context: Context<'_>, columns: &[usize]) -> bool {
     let analysis = context.analysis;
-    let mut units: Vec<_> = columns.iter().filter_map(|column| analysis.named_unit(*column)).collect();
+    let mut units: Vec<_> =
+        columns.iter().filter_map(|column| analysis.named_unit(*column)).collect();
     units.sort_unstable();
     units.dedup();
-    let filled = |row: &GridRow| columns.iter().filter(|column| !analysis.text(row, **column).is_empty()).count();
+    let filled = |row: &GridRow| {
+        columns.iter().filter(|column| !analysis.text(row, **column).is_empty()).count()
+    };
     units.len() == columns.len() && analysis.rows.iter().all(|row| filled(row) < 2)
 }
 
-/// Whether the values of a column, as it is drafted, are numbers or dates of two readings, between which nothing decides.
+/// Whether the values of a column, as it is drafted, are numbers or dates of two readings, between
+/// which nothing decides.
 fn can_be_either(context: Context<'_>, column: &LayoutColumn, index: usize) -> bool {
     let analysis = context.analysis;
     let own = &analysis.columns[index];
@@ -174,7 +191,8 @@ fn can_be_either(context: Context<'_>, column: &LayoutColumn, index: usize) -> b
     }
 }
 
-/// Whether a value of a column is a number that a sheet shows as a percentage, and is read as what is shown: an amount in percent.
+/// Whether a value of a column is a number that a sheet shows as a percentage, and is read as what
+/// is shown: an amount in percent.
 fn is_percentage(context: Context<'_>, column: &LayoutColumn, index: usize, value: &str) -> bool {
     let is_amount = column.target() == Some(Target::AMOUNT)
         && column.kind == Some(CellKind::Number)
@@ -185,10 +203,19 @@ fn is_percentage(context: Context<'_>, column: &LayoutColumn, index: usize, valu
     is_amount && same.peek().is_some() && same.all(|cell| cell.percent().is_some())
 }
 
-/// What to do about outliers. Dates in the other order are reported by themselves, and are no slips.
-fn slips(column: &LayoutColumn, taken: Option<&Choice>, own: &Column, outliers: &[Sample]) -> Option<String> {
-    let is_swapped = |value: &str| column.pattern.as_deref().is_some_and(|pattern| doubts::is_swapped(value, pattern));
-    let slips: Vec<Sample> = outliers.iter().filter(|(value, _)| !is_swapped(value)).cloned().collect();
+/// What to do about outliers. Dates in the other order are reported by themselves, and are no
+/// slips.
+fn slips(
+    column: &LayoutColumn,
+    taken: Option<&Choice>,
+    own: &Column,
+    outliers: &[Sample],
+) -> Option<String> {
+    let is_swapped = |value: &str| {
+        column.pattern.as_deref().is_some_and(|pattern| doubts::is_swapped(value, pattern))
+    };
+    let slips: Vec<Sample> =
+        outliers.iter().filter(|(value, _)| !is_swapped(value)).cloned().collect();
     let advice = match taken.map(|choice| choice.meaning.wants) {
         Some(Wants::Picture) => {
             "which is not written like the others; write it like them, or clear the cell if there is none, or it is read as other files"

@@ -1,5 +1,6 @@
-//! What can as well be something else: numbers whose one mark is a decimal mark or one between thousands, dates of which some have the day
-//! first and others the month, and day numbers of a spreadsheet. A draft takes the likelier and says what the other would change.
+//! What can as well be something else: numbers whose one mark is a decimal mark or one between
+//! thousands, dates of which some have the day first and others the month, and day numbers of a
+//! spreadsheet. A draft takes the likelier and says what the other would change.
 
 use jiff::civil::Date;
 
@@ -30,11 +31,13 @@ pub(super) fn thousandfold(analysis: &Analysis<'_>, index: usize) -> Option<Stri
 
 /// A pattern with day and month the other way round; `None` where that is no other date.
 fn other_order(pattern: &str) -> Option<String> {
-    let is_either = !pattern.contains("mmm") && !pattern.contains("serial") && !pattern.starts_with("yyyy");
+    let is_either =
+        !pattern.contains("mmm") && !pattern.contains("serial") && !pattern.starts_with("yyyy");
     is_either.then(|| swapped(pattern))
 }
 
-/// The date in a value. Of a date with a time of day, the minutes are behind, and count for nothing here.
+/// The date in a value. Of a date with a time of day, the minutes are behind, and count for nothing
+/// here.
 fn date(value: &str, pattern: &str) -> Option<Date> {
     pattern::date(day(value), None, pattern)
 }
@@ -43,16 +46,19 @@ fn day(text: &str) -> &str {
     text.split(['T', ' ']).next().unwrap_or(text)
 }
 
-/// What is to be said of dates of which some have the day first and others the month. `all` are all values of the column, and what was taken
-/// need not fit them all.
+/// What is to be said of dates of which some have the day first and others the month. `all` are all
+/// values of the column, and what was taken need not fit them all.
 pub(super) fn mixed(heading: &str, pattern: &str, all: &ColumnStatistics) -> Option<String> {
     let own = day(pattern);
     let other = other_order(own)?;
     let is = |value: &str, pattern: &str| date(value, pattern).is_some();
     let (first, first_line) = all.find_value(|value| is(value, own) && !is(value, &other))?;
     let (odd, line) = all.find_value(|value| is(value, &other) && !is(value, own))?;
-    let (count, others) = (all.count_of(|value| is(value, own)), all.count_of(|value| is(value, &other)));
-    let both = all.find_value(|value| date(value, own).zip(date(value, &other)).is_some_and(|(one, two)| one != two));
+    let (count, others) =
+        (all.count_of(|value| is(value, own)), all.count_of(|value| is(value, &other)));
+    let both = all.find_value(|value| {
+        date(value, own).zip(date(value, &other)).is_some_and(|(one, two)| one != two)
+    });
     let both = both.and_then(|(value, line)| {
         let (one, two) = (date(value, own)?, date(value, &other)?);
         Some(format!("; {value:?} on line {line} is {one} by the one and {two} by the other"))
@@ -67,7 +73,8 @@ pub(super) fn mixed(heading: &str, pattern: &str, all: &ColumnStatistics) -> Opt
 /// Whether a value is a date by a pattern with day and month the other way round alone.
 pub(super) fn is_swapped(value: &str, own: &str) -> bool {
     let own = day(own);
-    other_order(own).is_some_and(|other| date(value, own).is_none() && date(value, &other).is_some())
+    other_order(own)
+        .is_some_and(|other| date(value, own).is_none() && date(value, &other).is_some())
 }
 
 /// What is to be said of day numbers.

@@ -1,5 +1,6 @@
-//! Rows that do not say which pipe and run they are of: where an office writes that into the first row of a run alone, or merges cells
-//! over several rows, a draft of all columns reads next to nothing, which has to be reported before anybody relies on it.
+//! Rows that do not say which pipe and run they are of: where an office writes that into the first
+//! row of a run alone, or merges cells over several rows, a draft of all columns reads next to
+//! nothing, which has to be reported before anybody relies on it.
 
 use obvert_model::layout::{Layout, Target};
 
@@ -19,8 +20,9 @@ struct Gaps<'l> {
     is_merged: bool,
 }
 
-/// How many rows do not say which pipe and run they are of, since cells are blank, and which columns are needed for that, all at once:
-/// reported one by one, each would be found only when the one before has been filled in.
+/// How many rows do not say which pipe and run they are of, since cells are blank, and which
+/// columns are needed for that, all at once: reported one by one, each would be found only when the
+/// one before has been filled in.
 pub(super) fn report(analysis: &Analysis<'_>, layout: &Layout) -> Option<String> {
     // In XML, what is around a row is of the row.
     let FileForm::Table { .. } = analysis.form else { return None };
@@ -51,9 +53,11 @@ fn find<'l>(analysis: &Analysis<'_>, plan: &Plan<'l>) -> Gaps<'l> {
     for (cell, column) in analysis.cells.iter().zip(&plan.columns) {
         columns[*cell] = Some(*column);
     }
-    let names = [Target::PIPE_ID, Target::RUN_ID].map(|target| needs::columns_of(plan, target)).concat();
+    let names =
+        [Target::PIPE_ID, Target::RUN_ID].map(|target| needs::columns_of(plan, target)).concat();
     let headings = plan.headings().into_iter().zip(analysis.cells.iter().copied());
-    let needed: Vec<(&str, usize)> = headings.filter(|(heading, _)| names.contains(heading)).collect();
+    let needed: Vec<(&str, usize)> =
+        headings.filter(|(heading, _)| names.contains(heading)).collect();
     let mut gaps = Gaps::default();
     for grid_row in analysis.rows {
         let blank = || needed.iter().filter(|(_, cell)| is_blank(grid_row, *cell));
@@ -64,11 +68,16 @@ fn find<'l>(analysis: &Analysis<'_>, plan: &Plan<'l>) -> Gaps<'l> {
         gaps.lines.push(grid_row.line);
         for (heading, cell) in blank() {
             gaps.columns.push(heading);
-            let holds = |one: &Merged| one.rows.contains(&grid_row.line) && one.columns.contains(cell);
+            let holds =
+                |one: &Merged| one.rows.contains(&grid_row.line) && one.columns.contains(cell);
             gaps.is_merged |= analysis.merged.iter().any(holds);
         }
     }
-    gaps.columns = needed.into_iter().map(|(heading, _)| heading).filter(|own| gaps.columns.contains(own)).collect();
+    gaps.columns = needed
+        .into_iter()
+        .map(|(heading, _)| heading)
+        .filter(|own| gaps.columns.contains(own))
+        .collect();
     gaps
 }
 

@@ -22,13 +22,16 @@ pub(super) fn set(
 ) -> Result<(), ConvertError> {
     let statistics = context.analysis.statistics(index);
     match choice.meaning.wants {
-        Wants::Number | Wants::Hour | Wants::Grade | Wants::Year => column.kind = Some(CellKind::Number),
+        Wants::Number | Wants::Hour | Wants::Grade | Wants::Year => {
+            column.kind = Some(CellKind::Number)
+        }
         Wants::Distance | Wants::Amount => length(column, context, index, target),
         Wants::Moment => moment(column, context, index, open)?,
         Wants::Clock => clock(column, statistics)?,
         Wants::Yes => {
             column.kind = Some(CellKind::YesNo);
-            column.translate = translations(statistics, |value| vocabulary::yes(value).map(Scalar::Bool))?;
+            column.translate =
+                translations(statistics, |value| vocabulary::yes(value).map(Scalar::Bool))?;
         }
         Wants::Offset => offset(column, statistics)?,
         Wants::Picture | Wants::Recording => {
@@ -39,9 +42,12 @@ pub(super) fn set(
             let is_picture = choice.meaning.wants == Wants::Picture;
             column.media = Some(if is_picture { MediaKind::Photo } else { MediaKind::Video });
         }
-        Wants::Word if choice.meaning.words.is_some() => words(column, context, index, choice, open)?,
+        Wants::Word if choice.meaning.words.is_some() => {
+            words(column, context, index, choice, open)?
+        }
         Wants::Unit => {
-            let other = |value: &str| vocabulary::unit_of(value).filter(|unit| unit.as_str() != value);
+            let other =
+                |value: &str| vocabulary::unit_of(value).filter(|unit| unit.as_str() != value);
             let scalar = |value: &str| other(value).and_then(|unit| word(unit.as_str()));
             column.translate = translations(statistics, scalar)?;
         }
@@ -83,11 +89,14 @@ fn length(column: &mut LayoutColumn, context: Context<'_>, index: usize, target:
     let decimals = match kind {
         // The most that are behind one of them, and as many as is usual where none has any.
         CellKind::Station => {
-            let decimals = statistics.distinct.iter().map(|(value, _)| context.analysis.marks.decimals(value));
+            let decimals =
+                statistics.distinct.iter().map(|(value, _)| context.analysis.marks.decimals(value));
             decimals.max().unwrap_or(0)
         }
         // Whole numbers in one table do not say that those of the next are, and would round them.
-        CellKind::Number if target != Target::AMOUNT && statistics.has_even_decimals => statistics.decimals,
+        CellKind::Number if target != Target::AMOUNT && statistics.has_even_decimals => {
+            statistics.decimals
+        }
         _ => 0,
     };
     column.decimals = u32::try_from(decimals).ok().filter(|decimals| *decimals > 0);
@@ -123,9 +132,14 @@ fn moment(
     } else if pattern == SERIAL {
         open.extend(doubts::counted(heading, statistics));
     } else if kind != CellKind::Time && !are_settled(pattern, &statistics.distinct) {
-        let why =
-            if analysis.american { "since times are written with am and pm" } else { "as most of the world writes it" };
-        open.push(format!("{heading:?}: day and month cannot be told apart; it was read as {pattern}, {why}"));
+        let why = if analysis.american {
+            "since times are written with am and pm"
+        } else {
+            "as most of the world writes it"
+        };
+        open.push(format!(
+            "{heading:?}: day and month cannot be told apart; it was read as {pattern}, {why}"
+        ));
     }
     Ok(())
 }
@@ -166,9 +180,13 @@ fn words(
     open: &mut Vec<String>,
 ) -> Result<(), ConvertError> {
     let statistics = context.analysis.statistics(index);
-    column.translate = translations(statistics, |value| vocabulary::meant(value, choice.meaning).and_then(word))?;
+    column.translate =
+        translations(statistics, |value| vocabulary::meant(value, choice.meaning).and_then(word))?;
     let heading = &context.analysis.columns[index].heading;
-    let unknown = statistics.distinct.iter().filter(|(value, _)| vocabulary::meant(value, choice.meaning).is_none());
+    let unknown = statistics
+        .distinct
+        .iter()
+        .filter(|(value, _)| vocabulary::meant(value, choice.meaning).is_none());
     open.extend(unknown.map(|(value, line)| {
         format!("{heading:?}: line {line} has {value:?}, which is not a known word; add its meaning to translate")
     }));

@@ -1,4 +1,5 @@
-//! The layout of what was chosen: its columns, each with what it rests on, and what is in no column.
+//! The layout of what was chosen: its columns, each with what it rests on, and what is in no
+//! column.
 
 mod codes;
 mod column;
@@ -51,7 +52,8 @@ pub(super) fn draft(
     let has_start = has_start(analysis, &mut open);
     let context = Context { analysis, units: &units, has_code_words: codes.is_some(), has_start };
     let mut layout = Layout::new(text("draft")?, text("0")?, text("Draft")?);
-    layout.description = Some(text("Proposed from a table; look at each column's basis, then take the bases out.")?);
+    layout.description =
+        Some(text("Proposed from a table; look at each column's basis, then take the bases out.")?);
     let (mut columns, mut places) = (Vec::new(), HashMap::new());
     for index in 0..analysis.columns.len() {
         let Proposal { column, drafted } = column::propose(context, index, &mut places, &mut open)?;
@@ -66,7 +68,9 @@ pub(super) fn draft(
     if let Some(gaps) = gaps::report(analysis, &layout) {
         open.insert(0, gaps);
     }
-    open.extend(layout.problems().iter().map(|problem| format!("the draft cannot be used yet: {problem}")));
+    open.extend(
+        layout.problems().iter().map(|problem| format!("the draft cannot be used yet: {problem}")),
+    );
     Ok(Draft { layout, columns, guesses, open })
 }
 
@@ -87,14 +91,20 @@ fn mark(mark: char) -> Result<Text, ConvertError> {
 
 /// Whether the file says when a run began, and what is missing where it does not.
 fn has_start(analysis: &Analysis<'_>, open: &mut Vec<String>) -> bool {
-    let is_start =
-        |column: &usize| analysis.choice(*column).is_some_and(|choice| choice.role() == Role::Field(Target::STARTED));
+    let is_start = |column: &usize| {
+        analysis.choice(*column).is_some_and(|choice| choice.role() == Role::Field(Target::STARTED))
+    };
     let columns = (0..analysis.columns.len()).filter(is_start);
-    let parts: Vec<Part> = columns.filter_map(|column| moments::part(analysis.statistics(column))).collect();
+    let parts: Vec<Part> =
+        columns.filter_map(|column| moments::part(analysis.statistics(column))).collect();
     let missing = match parts.as_slice() {
         [] => return false,
-        [Part::Date] => "there are dates without times of day, so the start of runs is left out, which needs both",
-        [Part::Time] => "there are times of day without dates, so the start of runs is left out, which needs both",
+        [Part::Date] => {
+            "there are dates without times of day, so the start of runs is left out, which needs both"
+        }
+        [Part::Time] => {
+            "there are times of day without dates, so the start of runs is left out, which needs both"
+        }
         _ => return true,
     };
     open.push(missing.to_owned());
@@ -126,12 +136,15 @@ fn set_form(layout: &mut Layout, analysis: &Analysis<'_>) -> Result<(), ConvertE
     Ok(())
 }
 
-/// What a layout rounds when it writes; another survey may have more decimals than the table that it was drafted from.
+/// What a layout rounds when it writes; another survey may have more decimals than the table that
+/// it was drafted from.
 fn rounding(layout: &Layout) -> Option<String> {
     let columns = layout.columns.iter().filter_map(|column| Some((column, column.decimals?)));
-    let all: Vec<String> =
-        columns.map(|(column, decimals)| format!("{:?} to {decimals}", column.heading.replace('\n', " "))).collect();
+    let all: Vec<String> = columns
+        .map(|(column, decimals)| format!("{:?} to {decimals}", column.heading.replace('\n', " ")))
+        .collect();
     let start = "as many decimals as the values have are written, and more of them are rounded";
-    let end = "give a column more, or take decimals out of one of plain numbers to have none rounded";
+    let end =
+        "give a column more, or take decimals out of one of plain numbers to have none rounded";
     (!all.is_empty()).then(|| format!("{start}: {}; {end}", all.join(", ")))
 }

@@ -67,12 +67,20 @@ fn by_column(analysis: &Analysis<'_>, target: Target) -> Option<Guess> {
 }
 
 /// One of two units, where the heading of a column names it.
-fn by_heading(analysis: &Analysis<'_>, target: Target, units: [QuantityUnit; 2]) -> Option<QuantityUnit> {
+fn by_heading(
+    analysis: &Analysis<'_>,
+    target: Target,
+    units: [QuantityUnit; 2],
+) -> Option<QuantityUnit> {
     analysis.named_unit(analysis.column_of(target)?).filter(|unit| units.contains(unit))
 }
 
 /// One of two units, where it is behind all values of a column.
-fn by_values(analysis: &Analysis<'_>, target: Target, units: [QuantityUnit; 2]) -> Option<QuantityUnit> {
+fn by_values(
+    analysis: &Analysis<'_>,
+    target: Target,
+    units: [QuantityUnit; 2],
+) -> Option<QuantityUnit> {
     let own = analysis.statistics_of(target)?.units()?;
     units.into_iter().find(|known| own.iter().all(|(_, unit)| unit == known))
 }
@@ -85,7 +93,10 @@ fn section(analysis: &Analysis<'_>) -> Option<Guess> {
     if let Some(unit) = by_values(analysis, Target::PIPE_HEIGHT, SECTIONS) {
         return Some(Guess::new(unit, "it follows each size"));
     }
-    let sizes = analysis.statistics_of(Target::PIPE_HEIGHT).into_iter().flat_map(|statistics| &statistics.distinct);
+    let sizes = analysis
+        .statistics_of(Target::PIPE_HEIGHT)
+        .into_iter()
+        .flat_map(|statistics| &statistics.distinct);
     let numbers: Vec<f64> = sizes.filter_map(|(value, _)| analysis.marks.number(value)).collect();
     let least = numbers.iter().copied().reduce(f64::min)?;
     let most = numbers.iter().copied().reduce(f64::max)?;
@@ -96,15 +107,20 @@ fn section(analysis: &Analysis<'_>) -> Option<Guess> {
     })
 }
 
-/// The unit of lengths, by a heading, by what is behind each, by how they are written, or by the unit of sizes.
+/// The unit of lengths, by a heading, by what is behind each, by how they are written, or by the
+/// unit of sizes.
 fn length(analysis: &Analysis<'_>, section: Option<QuantityUnit>) -> Guess {
     let [at, long] = [Target::DISTANCE, Target::PIPE_LENGTH];
-    // The heading of a length that names a unit of something else says nothing, and that of a distance is not asked then.
-    let column = |target: Target| analysis.column_of(target).and_then(|column| analysis.named_unit(column));
+    // The heading of a length that names a unit of something else says nothing, and that of a
+    // distance is not asked then.
+    let column =
+        |target: Target| analysis.column_of(target).and_then(|column| analysis.named_unit(column));
     if let Some(unit) = column(long).or_else(|| column(at)).filter(|unit| LENGTHS.contains(unit)) {
         return Guess::new(unit, "a heading says so");
     }
-    if let Some(unit) = by_values(analysis, at, LENGTHS).or_else(|| by_values(analysis, long, LENGTHS)) {
+    if let Some(unit) =
+        by_values(analysis, at, LENGTHS).or_else(|| by_values(analysis, long, LENGTHS))
+    {
         return Guess::new(unit, "it follows each length");
     }
     let has = |target: Target, pattern: &CellPattern| {
@@ -115,7 +131,9 @@ fn length(analysis: &Analysis<'_>, section: Option<QuantityUnit>) -> Guess {
         return Guess::new(QuantityUnit::Foot, "distances are stations, or feet and inches");
     }
     match section {
-        Some(QuantityUnit::Millimetre) => Guess::new(QuantityUnit::Metre, "sizes are in millimetres"),
+        Some(QuantityUnit::Millimetre) => {
+            Guess::new(QuantityUnit::Metre, "sizes are in millimetres")
+        }
         Some(_) => Guess::new(QuantityUnit::Foot, "sizes are in inches"),
         None => Guess { unit: QuantityUnit::Metre, why: None },
     }

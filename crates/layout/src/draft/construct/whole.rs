@@ -1,4 +1,5 @@
-//! What is in no column of a draft: units, the code list, what is always the same, and what follows from the rest.
+//! What is in no column of a draft: units, the code list, what is always the same, and what follows
+//! from the rest.
 
 use std::collections::HashMap;
 
@@ -25,7 +26,9 @@ pub(super) fn add(
         fix(layout, target, guess.unit.as_str())?;
         if !guess.is_told() {
             let (why, unit) = (guess.why(), guess.unit);
-            open.push(format!("{why} the unit of lengths; it was assumed to be {unit}, so correct units in fixed"));
+            open.push(format!(
+                "{why} the unit of lengths; it was assumed to be {unit}, so correct units in fixed"
+            ));
         }
     }
     fix(layout, Target::CODE_LIST, &list.id)?;
@@ -50,12 +53,15 @@ fn make(layout: &mut Layout, target: Target, template: &str) -> Result<(), Conve
 }
 
 /// Adds what is always the same, as far as nothing tells otherwise.
-fn add_fixed(layout: &mut Layout, analysis: &Analysis<'_>, open: &mut Vec<String>) -> Result<(), ConvertError> {
+fn add_fixed(
+    layout: &mut Layout,
+    analysis: &Analysis<'_>,
+    open: &mut Vec<String>,
+) -> Result<(), ConvertError> {
     if analysis.has(Target::GRADES) {
         fix(layout, Target::GRADE_SCHEME, "obvert-grades")?;
         fix(layout, Target::GRADE_SCHEME_VERSION, "1")?;
-        let grades =
-            "grades are assumed to be those of obvert-grades; if the office has a scheme of its own, name it in fixed";
+        let grades = "grades are assumed to be those of obvert-grades; if the office has a scheme of its own, name it in fixed";
         open.push(grades.to_owned());
     }
     if analysis.has(Target::OPERATOR) {
@@ -73,13 +79,20 @@ fn add_fixed(layout: &mut Layout, analysis: &Analysis<'_>, open: &mut Vec<String
     }
     if !analysis.has(Target::DIRECTION) {
         fix(layout, Target::DIRECTION, "downstream")?;
-        open.push("no column says which way the camera went; every run is assumed to go downstream".to_owned());
+        open.push(
+            "no column says which way the camera went; every run is assumed to go downstream"
+                .to_owned(),
+        );
     }
     Ok(())
 }
 
 /// Adds when the record was issued.
-fn add_issued(layout: &mut Layout, has_start: bool, open: &mut Vec<String>) -> Result<(), ConvertError> {
+fn add_issued(
+    layout: &mut Layout,
+    has_start: bool,
+    open: &mut Vec<String>,
+) -> Result<(), ConvertError> {
     if has_start {
         make(layout, Target::ISSUED, &field(Target::STARTED))?;
         layout.zone = Some(text("+00:00")?);
@@ -101,9 +114,14 @@ fn field(target: Target) -> String {
 }
 
 /// Adds what names the pipes, the runs, the document and the recordings, where no column does.
-fn add_names(layout: &mut Layout, context: Context<'_>, open: &mut Vec<String>) -> Result<(), ConvertError> {
+fn add_names(
+    layout: &mut Layout,
+    context: Context<'_>,
+    open: &mut Vec<String>,
+) -> Result<(), ConvertError> {
     let Context { analysis, has_start, .. } = context;
-    let (pipe, run, direction) = (field(Target::PIPE_ID), field(Target::RUN_ID), field(Target::DIRECTION));
+    let (pipe, run, direction) =
+        (field(Target::PIPE_ID), field(Target::RUN_ID), field(Target::DIRECTION));
     if !analysis.has(Target::PIPE_ID) {
         // The two ends in the order of the flow, whichever way the camera went.
         let is_by_run = analysis.has(Target::RUN_FROM) && !analysis.has(Target::DIRECTION);
@@ -117,18 +135,26 @@ fn add_names(layout: &mut Layout, context: Context<'_>, open: &mut Vec<String>) 
     if !analysis.has(Target::RUN_ID) {
         if has_start && is_ambiguous(analysis) {
             make(layout, Target::RUN_ID, &format!("{pipe} {}", field(Target::STARTED)))?;
-            open.push("no column names the run; the rows of one pipe with one start are taken as one run".to_owned());
+            open.push(
+                "no column names the run; the rows of one pipe with one start are taken as one run"
+                    .to_owned(),
+            );
         } else {
             make(layout, Target::RUN_ID, &format!("{pipe} {direction}"))?;
-            open.push("no column names the run; each direction of a pipe is taken as one run".to_owned());
+            open.push(
+                "no column names the run; each direction of a pipe is taken as one run".to_owned(),
+            );
         }
     }
     make(layout, Target::ID, &format!("draft:{run}"))?;
-    let names_recordings = analysis.choices.iter().flatten().any(|choice| choice.meaning.wants == Wants::Recording);
+    let names_recordings =
+        analysis.choices.iter().flatten().any(|choice| choice.meaning.wants == Wants::Recording);
     if analysis.has(Target::MEDIA_OFFSET) && !names_recordings {
         let of_run = if analysis.has(Target::RUN_ID) { run } else { format!("{pipe}-{direction}") };
         layout.video = Some(text(&format!("{of_run}.mp4"))?);
-        open.push("no column names the recording that offsets are into; set its name in video".to_owned());
+        open.push(
+            "no column names the recording that offsets are into; set its name in video".to_owned(),
+        );
     }
     Ok(())
 }

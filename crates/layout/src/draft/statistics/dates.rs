@@ -29,7 +29,8 @@ pub(super) const DATES: &[&str] = &[
     "d-mmm-yyyy",
     "d-mmm-yy",
 ];
-pub(super) const TIMES: &[&str] = &["hh:mm:ss", "hh:mm", "h:mm:ss am", "h:mm am", "h:mm:ss", "h:mm", "hhhmm"];
+pub(super) const TIMES: &[&str] =
+    &["hh:mm:ss", "hh:mm", "h:mm:ss am", "h:mm am", "h:mm:ss", "h:mm", "hhhmm"];
 
 /// Patterns of dates with those first that are the likelier where several fit.
 pub(super) fn in_order(mut patterns: Vec<&'static str>, american: bool) -> Vec<&'static str> {
@@ -37,12 +38,17 @@ pub(super) fn in_order(mut patterns: Vec<&'static str>, american: bool) -> Vec<&
     patterns
 }
 
-/// What numbers are if they are the day numbers of a spreadsheet: days from 1982 to 2063, or parts of a day with more decimals than
-/// anybody types. Anything else can be that as well, so that a heading has to say it.
+/// What numbers are if they are the day numbers of a spreadsheet: days from 1982 to 2063, or parts
+/// of a day with more decimals than anybody types. Anything else can be that as well, so that a
+/// heading has to say it.
 pub(super) fn day_numbers(numbers: &[f64], decimals: usize) -> Option<CellPattern> {
     if numbers.iter().all(|number| (30_000.0..60_000.0).contains(number)) {
         let are_days = numbers.iter().all(|number| number.fract() == 0.0);
-        return Some(if are_days { CellPattern::Date(SERIAL) } else { CellPattern::DateTime(SERIAL.to_owned()) });
+        return Some(if are_days {
+            CellPattern::Date(SERIAL)
+        } else {
+            CellPattern::DateTime(SERIAL.to_owned())
+        });
     }
     let are_parts = numbers.iter().all(|number| (0.0..1.0).contains(number));
     (decimals > 2 && are_parts).then_some(CellPattern::Time(SERIAL))
@@ -56,7 +62,9 @@ pub(super) fn patterns(values: &[Sample], american: bool) -> impl Iterator<Item 
 }
 
 fn date(values: &[Sample], american: bool) -> Option<&'static str> {
-    let fits = |pattern: &&'static str| values.iter().all(|(value, _)| pattern::date(value, None, pattern).is_some());
+    let fits = |pattern: &&'static str| {
+        values.iter().all(|(value, _)| pattern::date(value, None, pattern).is_some())
+    };
     // Patterns with two digits each fit only where all are written so.
     let is_padded = |pattern: &&'static str| {
         !(pattern.contains("dd") || pattern.contains("mm") && !pattern.contains("mmm"))
@@ -71,24 +79,28 @@ fn time(values: &[Sample]) -> Option<&'static str> {
     let any_length = |pattern: &str| !pattern.contains("hh") || pattern.contains("hhh");
     let fits = |pattern: &&'static str| {
         values.iter().all(|(value, _)| {
-            pattern::time(value, None, pattern).is_some() && (any_length(pattern) || value.len() == pattern.len())
+            pattern::time(value, None, pattern).is_some()
+                && (any_length(pattern) || value.len() == pattern.len())
         })
     };
     TIMES.iter().copied().find(fits)
 }
 
 fn both(values: &[Sample]) -> Option<String> {
-    let spaced = DATES.iter().flat_map(|date| TIMES.iter().map(move |time| format!("{date} {time}")));
+    let spaced =
+        DATES.iter().flat_map(|date| TIMES.iter().map(move |time| format!("{date} {time}")));
     let mut all = spaced.flat_map(|pattern| [pattern.replacen(' ', "T", 1), pattern]);
     all.find(|pattern| {
         let is_fixed = pattern.contains("dd") && pattern.contains("hh");
         values.iter().all(|(value, _)| {
-            pattern::both(value, None, pattern).is_some() && (!is_fixed || value.len() == pattern.len())
+            pattern::both(value, None, pattern).is_some()
+                && (!is_fixed || value.len() == pattern.len())
         })
     })
 }
 
-/// Whether day and month of a pattern can be told apart by the values: a day beyond 12 is in one of them.
+/// Whether day and month of a pattern can be told apart by the values: a day beyond 12 is in one of
+/// them.
 pub(crate) fn are_settled(pattern: &str, values: &[Sample]) -> bool {
     pattern.contains("mmm")
         || pattern.starts_with("yyyy")

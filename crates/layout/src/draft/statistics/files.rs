@@ -1,26 +1,33 @@
 //! Cells that name files, one or several, and what stands between several.
 
 const PICTURES: &[&str] = &["jpg", "jpeg", "png", "bmp", "tif", "tiff", "gif", "webp", "heic"];
-const RECORDINGS: &[&str] = &["mp4", "mpg", "mpeg", "avi", "mov", "wmv", "mkv", "m4v", "webm", "ts", "vob"];
-/// What can stand between files, each as it is written with white space around it and, last, without.
+const RECORDINGS: &[&str] =
+    &["mp4", "mpg", "mpeg", "avi", "mov", "wmv", "mkv", "m4v", "webm", "ts", "vob"];
+/// What can stand between files, each as it is written with white space around it and, last,
+/// without.
 const BETWEEN: &[&[&str]] = &[&["; ", ";"], &[", ", ","], &[" | ", "|"], &[" "]];
 
 fn ending(text: &str, endings: &[&str]) -> bool {
-    text.rsplit_once('.')
-        .is_some_and(|(name, ending)| !name.is_empty() && endings.contains(&ending.to_ascii_lowercase().as_str()))
+    text.rsplit_once('.').is_some_and(|(name, ending)| {
+        !name.is_empty() && endings.contains(&ending.to_ascii_lowercase().as_str())
+    })
 }
 
 pub(crate) fn is_recording(text: &str) -> bool {
     ending(text, RECORDINGS)
 }
 
-/// Whether a text names one picture: what is before white space or a separator in it is none for itself.
+/// Whether a text names one picture: what is before white space or a separator in it is none for
+/// itself.
 fn is_picture(text: &str) -> bool {
-    let mut before = text.rsplit(|letter: char| letter.is_whitespace() || [';', ',', '|'].contains(&letter)).skip(1);
+    let mut before = text
+        .rsplit(|letter: char| letter.is_whitespace() || [';', ',', '|'].contains(&letter))
+        .skip(1);
     ending(text, PICTURES) && !before.any(|part| ending(part, PICTURES))
 }
 
-/// Whether a layout with that separator, or none, reads the pictures of a cell; it takes white space around each off.
+/// Whether a layout with that separator, or none, reads the pictures of a cell; it takes white
+/// space around each off.
 pub(crate) fn are_cut(text: &str, between: Option<&str>) -> bool {
     let Some(between) = between else { return is_picture(text) };
     let mark = if between == " " { between } else { between.trim() };
@@ -37,8 +44,8 @@ fn bare() -> impl Iterator<Item = &'static str> {
     BETWEEN.iter().filter_map(|all| all.last().copied())
 }
 
-/// What stands between several pictures in most of the cells that name several: with the white space that is around it in all of them.
-/// `times` says how often each value stands.
+/// What stands between several pictures in most of the cells that name several: with the white
+/// space that is around it in all of them. `times` says how often each value stands.
 pub(crate) fn between(values: &[(String, usize)], times: &[usize]) -> Option<&'static str> {
     let with = |mark: &'static str| {
         values
@@ -49,11 +56,17 @@ pub(crate) fn between(values: &[(String, usize)], times: &[usize]) -> Option<&'s
     };
     let cells = |mark| with(mark).map(|(_, times)| times).sum::<usize>();
     // Of two that are in use as often, the first.
-    let all = BETWEEN.iter().rev().filter_map(|all| Some((cells(all.last()?), all))).filter(|(cells, _)| *cells > 0);
+    let all = BETWEEN
+        .iter()
+        .rev()
+        .filter_map(|all| Some((cells(all.last()?), all)))
+        .filter(|(cells, _)| *cells > 0);
     let (_, written) = all.max_by_key(|(cells, _)| *cells)?;
     let bare = written.last()?;
     let so = |written: &&&str| {
-        with(bare).all(|(value, _)| value.split(**written).all(|part| part == part.trim() && is_picture(part)))
+        with(bare).all(|(value, _)| {
+            value.split(**written).all(|part| part == part.trim() && is_picture(part))
+        })
     };
     written.iter().find(so).or(Some(bare)).copied()
 }

@@ -7,7 +7,8 @@ pub(crate) struct Marks {
     pub(crate) thousands: Option<char>,
 }
 
-/// The marks of the numbers of a file, why, and the one of which no number tells which of the two it is.
+/// The marks of the numbers of a file, why, and the one of which no number tells which of the two
+/// it is.
 pub(crate) struct NumberMarks {
     pub(crate) marks: Marks,
     pub(crate) reasons: Vec<String>,
@@ -39,17 +40,22 @@ fn grouped(text: &str, mark: char) -> bool {
 
 /// Whether a text is a number with that as its decimal mark.
 fn has_decimals(text: &str, mark: char) -> bool {
-    let are_digits = |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
+    let are_digits =
+        |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
     text.trim().split_once(mark).is_some_and(|(whole, rest)| {
-        let is_grouped = || BETWEEN.iter().any(|between| *between != mark && grouped(whole, *between));
+        let is_grouped =
+            || BETWEEN.iter().any(|between| *between != mark && grouped(whole, *between));
         (are_digits(whole.trim_start_matches('-')) || is_grouped()) && are_digits(rest)
     })
 }
 
 impl Marks {
-    /// The marks of values, and for each that is more than a default, why. A comma is a decimal mark only if `comma` says so, since it
-    /// cannot be one where it is between cells.
-    pub(crate) fn of<'c>(values: impl Iterator<Item = &'c str> + Clone, comma: bool) -> (Self, Vec<String>) {
+    /// The marks of values, and for each that is more than a default, why. A comma is a decimal
+    /// mark only if `comma` says so, since it cannot be one where it is between cells.
+    pub(crate) fn of<'c>(
+        values: impl Iterator<Item = &'c str> + Clone,
+        comma: bool,
+    ) -> (Self, Vec<String>) {
         let (decimal, why) = decimal(values.clone(), comma);
         let mut reasons = vec![format!("{decimal:?} as the decimal mark: {why}")];
         let count = |mark: char| {
@@ -60,9 +66,12 @@ impl Marks {
             };
             values.clone().filter(is).count()
         };
-        let most = BETWEEN.iter().filter(|mark| **mark != decimal).map(|mark| (count(*mark), *mark));
+        let most =
+            BETWEEN.iter().filter(|mark| **mark != decimal).map(|mark| (count(*mark), *mark));
         let most = most.max_by_key(|(count, _)| *count).filter(|(count, _)| *count > 0);
-        reasons.extend(most.map(|(count, mark)| format!("{mark:?} between thousands: {count} values have it")));
+        reasons.extend(
+            most.map(|(count, mark)| format!("{mark:?} between thousands: {count} values have it")),
+        );
         (Self { decimal, thousands: most.map(|(_, mark)| mark) }, reasons)
     }
 
@@ -94,7 +103,9 @@ impl Marks {
 /// The decimal mark of values, and why.
 fn decimal<'c>(values: impl Iterator<Item = &'c str> + Clone, comma: bool) -> (char, String) {
     let count = |mark: char| values.clone().filter(|text| has_decimals(text, mark)).count();
-    let settled = |mark: char| values.clone().filter(|text| has_decimals(text, mark) && !is_either(text, mark)).count();
+    let settled = |mark: char| {
+        values.clone().filter(|text| has_decimals(text, mark) && !is_either(text, mark)).count()
+    };
     let (commas, points) = (count(','), count('.'));
     // What can as well be between thousands decides only where nothing else does.
     let has_more_commas = match (settled(','), settled('.')) {
@@ -119,15 +130,19 @@ fn parts(text: &str, mark: char) -> Option<(&str, &str)> {
     (digits(whole) && digits(rest)).then_some((whole, rest))
 }
 
-/// Whether a text is a number by that mark whichever of the two it is: `1,200` is, and `0,200` is none with thousands.
+/// Whether a text is a number by that mark whichever of the two it is: `1,200` is, and `0,200` is
+/// none with thousands.
 pub(crate) fn is_either(text: &str, mark: char) -> bool {
-    parts(text, mark).is_some_and(|(whole, rest)| rest.len() == 3 && whole.len() < 4 && !whole.starts_with('0'))
+    parts(text, mark)
+        .is_some_and(|(whole, rest)| rest.len() == 3 && whole.len() < 4 && !whole.starts_with('0'))
 }
 
-/// The mark of numbers of which each can be one with decimals or one with thousands; `None` where some number tells.
+/// The mark of numbers of which each can be one with decimals or one with thousands; `None` where
+/// some number tells.
 pub(crate) fn unsettled<'c>(mut values: impl Iterator<Item = &'c str> + Clone) -> Option<char> {
     let tells = |text: &str| {
-        let alone = EITHER.iter().any(|mark| parts(text, *mark).is_some() && !is_either(text, *mark));
+        let alone =
+            EITHER.iter().any(|mark| parts(text, *mark).is_some() && !is_either(text, *mark));
         let marks = text.matches(EITHER).count();
         // Thousands in several groups, or with decimals behind them.
         let both = marks > 1
@@ -138,7 +153,8 @@ pub(crate) fn unsettled<'c>(mut values: impl Iterator<Item = &'c str> + Clone) -
             });
         alone || both
     };
-    let found = EITHER.into_iter().find(|mark| values.clone().any(|text| is_either(text, *mark)))?;
+    let found =
+        EITHER.into_iter().find(|mark| values.clone().any(|text| is_either(text, *mark)))?;
     (!values.any(tells)).then_some(found)
 }
 

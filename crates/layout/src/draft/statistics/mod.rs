@@ -1,5 +1,5 @@
-//! What the values of a column are, before anybody asks what they mean: how many, how many different ones, which patterns all of them or
-//! most of them have.
+//! What the values of a column are, before anybody asks what they mean: how many, how many
+//! different ones, which patterns all of them or most of them have.
 
 pub(crate) mod dates;
 pub(super) mod files;
@@ -35,7 +35,8 @@ pub(super) struct ColumnStatistics {
     pub(super) has_even_decimals: bool,
     /// Those of most values, for each pattern that most have and some do not.
     pub(super) majorities: Vec<Majority>,
-    /// Whether the numbers rise from row to row for the most part, and begin again near zero where they do not.
+    /// Whether the numbers rise from row to row for the most part, and begin again near zero where
+    /// they do not.
     pub(super) rises: bool,
     /// The marks that numbers were told by.
     marks: Marks,
@@ -63,8 +64,13 @@ impl Majority {
 }
 
 impl ColumnStatistics {
-    /// Looks at cells with their lines. `american` says whether months come before days where both would do.
-    pub(super) fn of<'c>(cells: impl Iterator<Item = (&'c str, usize)>, marks: Marks, american: bool) -> Self {
+    /// Looks at cells with their lines. `american` says whether months come before days where both
+    /// would do.
+    pub(super) fn of<'c>(
+        cells: impl Iterator<Item = (&'c str, usize)>,
+        marks: Marks,
+        american: bool,
+    ) -> Self {
         let (mut values, mut known) = (Vec::new(), HashMap::new());
         let mut lengths = Vec::new();
         for (cell, line) in cells {
@@ -89,13 +95,17 @@ impl ColumnStatistics {
     fn of_values(values: Vec<(Sample, usize)>, marks: Marks, american: bool) -> Self {
         let count = values.iter().map(|(_, times)| times).sum();
         let (distinct, times): (Vec<Sample>, Vec<usize>) = values.into_iter().unzip();
-        let mut statistics = Self { has_even_decimals: true, count, marks, times, ..Self::default() };
+        let mut statistics =
+            Self { has_even_decimals: true, count, marks, times, ..Self::default() };
         if !distinct.is_empty() {
-            let numbers: Vec<f64> = distinct.iter().filter_map(|(value, _)| marks.number(value)).collect();
+            let numbers: Vec<f64> =
+                distinct.iter().filter_map(|(value, _)| marks.number(value)).collect();
             if numbers.len() == distinct.len() {
-                let decimals: Vec<usize> = distinct.iter().map(|(value, _)| marks.decimals(value)).collect();
+                let decimals: Vec<usize> =
+                    distinct.iter().map(|(value, _)| marks.decimals(value)).collect();
                 statistics.decimals = decimals.iter().copied().max().unwrap_or(0);
-                statistics.has_even_decimals = decimals.iter().all(|own| *own == statistics.decimals);
+                statistics.has_even_decimals =
+                    decimals.iter().all(|own| *own == statistics.decimals);
             }
             statistics.patterns = recognise::patterns(&distinct, &numbers, marks, american);
         }
@@ -103,28 +113,41 @@ impl ColumnStatistics {
         statistics
     }
 
-    /// The patterns that at least two of three cells have, and that of pictures with one separator where several are in use.
+    /// The patterns that at least two of three cells have, and that of pictures with one separator
+    /// where several are in use.
     fn find_majorities(&self, marks: Marks, american: bool) -> Vec<Majority> {
         let mut found: Vec<Majority> = Vec::new();
         let mut tried: HashSet<Vec<usize>> = HashSet::new();
         let between = self.between_files();
         let pictures: Test<'_> = Box::new(move |value| files::are_cut(value, between));
-        // Where all are pictures, and only what is between several differs, what most cells have counts, however few they are.
+        // Where all are pictures, and only what is between several differs, what most cells have
+        // counts, however few they are.
         let is_mixed = self.has_mixed_separators();
-        let others = recognise::tests(&self.distinct, marks, american).into_iter().map(|test| (test, false));
+        let others =
+            recognise::tests(&self.distinct, marks, american).into_iter().map(|test| (test, false));
         for (test, any_share) in others.chain([(pictures, is_mixed)]) {
-            let fits: Vec<usize> = (0..self.distinct.len()).filter(|index| test(&self.distinct[*index].0)).collect();
+            let fits: Vec<usize> =
+                (0..self.distinct.len()).filter(|index| test(&self.distinct[*index].0)).collect();
             let count: usize = fits.iter().map(|index| self.times[*index]).sum();
             let is_minority = count < 2 || count * 3 < self.count * 2;
-            if count == 0 || count == self.count || is_minority && !any_share || !tried.insert(fits.clone()) {
+            if count == 0
+                || count == self.count
+                || is_minority && !any_share
+                || !tried.insert(fits.clone())
+            {
                 continue;
             }
             let own = |index: usize| (self.distinct[index].clone(), self.times[index]);
-            let outliers = (0..self.distinct.len()).filter(|index| fits.binary_search(index).is_err());
+            let outliers =
+                (0..self.distinct.len()).filter(|index| fits.binary_search(index).is_err());
             found.push(Majority {
                 outliers: outliers.map(|index| self.distinct[index].clone()).collect(),
                 outlier_count: self.count - count,
-                statistics: Self::of_values(fits.iter().map(|index| own(*index)).collect(), marks, american),
+                statistics: Self::of_values(
+                    fits.iter().map(|index| own(*index)).collect(),
+                    marks,
+                    american,
+                ),
             });
         }
         found
@@ -151,12 +174,20 @@ impl ColumnStatistics {
 
     /// The first value that is so.
     pub(super) fn find_value(&self, is: impl Fn(&str) -> bool) -> Option<(&str, usize)> {
-        self.distinct.iter().find(|(value, _)| is(value)).map(|(value, line)| (value.as_str(), *line))
+        self.distinct
+            .iter()
+            .find(|(value, _)| is(value))
+            .map(|(value, line)| (value.as_str(), *line))
     }
 
     /// How many cells have a value that is so.
     pub(super) fn count_of(&self, is: impl Fn(&str) -> bool) -> usize {
-        self.distinct.iter().zip(&self.times).filter(|((value, _), _)| is(value)).map(|(_, times)| times).sum()
+        self.distinct
+            .iter()
+            .zip(&self.times)
+            .filter(|((value, _), _)| is(value))
+            .map(|(_, times)| times)
+            .sum()
     }
 
     /// Whether all values have a pattern.
@@ -176,14 +207,16 @@ impl ColumnStatistics {
 
     /// The units behind the numbers, where every value has one.
     pub(super) fn units(&self) -> Option<&[(String, QuantityUnit)]> {
-        self.patterns
-            .iter()
-            .find_map(|pattern| if let CellPattern::Amount(units) = pattern { Some(&**units) } else { None })
+        self.patterns.iter().find_map(|pattern| {
+            if let CellPattern::Amount(units) = pattern { Some(&**units) } else { None }
+        })
     }
 
     /// What is between two hours, where the values are clock positions.
     pub(super) fn clock_separator(&self) -> Option<Option<&'static str>> {
-        self.patterns.iter().find_map(|pattern| if let CellPattern::Clock(own) = pattern { Some(*own) } else { None })
+        self.patterns.iter().find_map(|pattern| {
+            if let CellPattern::Clock(own) = pattern { Some(*own) } else { None }
+        })
     }
 
     /// The marks of stretches.
@@ -198,9 +231,10 @@ impl ColumnStatistics {
 /// A length with a fraction, or in feet and inches: no count of things.
 fn length(text: &str, marks: Marks) -> Option<f64> {
     match text.split_once('\'') {
-        Some((whole, inches)) if feet(text) => {
-            Some(plain(whole)? + plain(inches.trim_matches(|letter: char| !letter.is_ascii_digit()))? / 12.0)
-        }
+        Some((whole, inches)) if feet(text) => Some(
+            plain(whole)?
+                + plain(inches.trim_matches(|letter: char| !letter.is_ascii_digit()))? / 12.0,
+        ),
         _ => marks.number(text).filter(|_| text.contains(marks.decimal)),
     }
 }
@@ -210,7 +244,8 @@ fn rises(lengths: &[f64]) -> bool {
     let greatest = lengths.iter().copied().fold(0.0, f64::max);
     let is_near_zero = |length: f64| length <= greatest / 10.0;
     let pairs = lengths.windows(2);
-    let falls: Vec<f64> = pairs.clone().filter(|pair| pair[1] < pair[0]).map(|pair| pair[1]).collect();
+    let falls: Vec<f64> =
+        pairs.clone().filter(|pair| pair[1] < pair[0]).map(|pair| pair[1]).collect();
     let strange = falls.iter().filter(|length| !is_near_zero(**length)).count();
     let ups = pairs.filter(|pair| pair[1] > pair[0]).count();
     lengths.first().is_some_and(|first| is_near_zero(*first))

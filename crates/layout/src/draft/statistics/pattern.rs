@@ -53,7 +53,9 @@ impl fmt::Display for CellPattern {
             Self::Time(pattern) => write!(f, "times of day ({pattern})"),
             Self::DateTime(pattern) => write!(f, "dates with a time of day ({pattern})"),
             Self::Amount(_) => f.write_str("amounts with their unit"),
-            Self::Clock(Some(separator)) => write!(f, "clock positions, with {separator:?} between two"),
+            Self::Clock(Some(separator)) => {
+                write!(f, "clock positions, with {separator:?} between two")
+            }
             Self::Clock(None) => f.write_str("clock positions, two of them as four digits"),
             Self::Hour => f.write_str("hours of a clock"),
             Self::Grade => f.write_str("whole numbers up to 10"),

@@ -36,7 +36,11 @@ pub(super) fn station(text: &str, marks: Marks) -> bool {
 pub(super) fn feet(text: &str) -> bool {
     text.split_once('\'').is_some_and(|(feet, inches)| {
         plain(feet).is_some()
-            && inches.trim_start_matches('-').trim().strip_suffix('"').is_some_and(|inches| plain(inches).is_some())
+            && inches
+                .trim_start_matches('-')
+                .trim()
+                .strip_suffix('"')
+                .is_some_and(|inches| plain(inches).is_some())
     })
 }
 
@@ -47,7 +51,8 @@ fn duration(text: &str) -> bool {
 
 fn minutes(text: &str) -> bool {
     let digits = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
-    text.split_once(':').is_some_and(|(minutes, seconds)| digits(minutes) && digits(seconds) && seconds.len() == 2)
+    text.split_once(':')
+        .is_some_and(|(minutes, seconds)| digits(minutes) && digits(seconds) && seconds.len() == 2)
 }
 
 fn is_grade(number: f64) -> bool {
@@ -66,16 +71,21 @@ fn single_letter(text: &str) -> bool {
     text.len() == 1 && capitals(text)
 }
 
-/// An hour of a clock, halves included; 13 occurs in many a table and is a mistake that the checker finds.
+/// An hour of a clock, halves included; 13 occurs in many a table and is a mistake that the checker
+/// finds.
 fn hour(text: &str, marks: Marks) -> bool {
-    marks.number(text).is_some_and(|hour| (hour * 2.0).fract() == 0.0 && (0.5..=13.0).contains(&hour))
+    marks
+        .number(text)
+        .is_some_and(|hour| (hour * 2.0).fract() == 0.0 && (0.5..=13.0).contains(&hour))
 }
 
 /// Two hours with a separator between them; four digits where there is none.
 fn two_hours(text: &str, separator: Option<&str>, marks: Marks) -> bool {
     let two = match separator {
         Some(separator) => text.split_once(separator),
-        None if text.len() == 4 && text.bytes().all(|byte| byte.is_ascii_digit()) => text.split_at_checked(2),
+        None if text.len() == 4 && text.bytes().all(|byte| byte.is_ascii_digit()) => {
+            text.split_at_checked(2)
+        }
         None => None,
     };
     two.is_some_and(|(from, to)| hour(from, marks) && hour(to, marks))
@@ -84,7 +94,10 @@ fn two_hours(text: &str, separator: Option<&str>, marks: Marks) -> bool {
 /// The unit behind a number, as it is written and what it means.
 fn amount(text: &str, marks: Marks) -> Option<(String, QuantityUnit)> {
     let end = text.find(|letter: char| {
-        !(letter.is_ascii_digit() || letter == marks.decimal || Some(letter) == marks.thousands || letter == '-')
+        !(letter.is_ascii_digit()
+            || letter == marks.decimal
+            || Some(letter) == marks.thousands
+            || letter == '-')
     })?;
     let end = text[..end].trim_end().len();
     marks.number(&text[..end])?;
@@ -94,7 +107,8 @@ fn amount(text: &str, marks: Marks) -> Option<(String, QuantityUnit)> {
 /// Tells whether a value has a pattern.
 pub(super) type Test<'v> = Box<dyn Fn(&str) -> bool + 'v>;
 
-/// What single values can be, for columns of which few are not: dates and times in the patterns that the first values have.
+/// What single values can be, for columns of which few are not: dates and times in the patterns
+/// that the first values have.
 pub(super) fn tests(values: &[Sample], marks: Marks, american: bool) -> Vec<Test<'_>> {
     let mut found: Vec<Test<'_>> = vec![
         Box::new(move |value| marks.number(value).is_some()),
@@ -123,7 +137,9 @@ fn moment_tests(values: &[Sample], american: bool) -> Vec<Test<'static>> {
     let mut found: Vec<Test<'static>> = Vec::new();
     for date in dates::in_order(DATES.to_vec(), american) {
         found.push(Box::new(move |value| pattern::date(value, None, date).is_some()));
-        for both in TIMES.iter().flat_map(|time| ["T", " "].map(|between| format!("{date}{between}{time}"))) {
+        for both in
+            TIMES.iter().flat_map(|time| ["T", " "].map(|between| format!("{date}{between}{time}")))
+        {
             found.push(Box::new(move |value| pattern::both(value, None, &both).is_some()));
         }
     }
@@ -135,7 +151,12 @@ fn moment_tests(values: &[Sample], american: bool) -> Vec<Test<'static>> {
 }
 
 /// The patterns that all values have.
-pub(super) fn patterns(values: &[Sample], numbers: &[f64], marks: Marks, american: bool) -> Vec<CellPattern> {
+pub(super) fn patterns(
+    values: &[Sample],
+    numbers: &[f64],
+    marks: Marks,
+    american: bool,
+) -> Vec<CellPattern> {
     let all = |is: &dyn Fn(&str) -> bool| values.iter().all(|(value, _)| is(value));
     let mut found = Vec::new();
     if numbers.len() == values.len() {
@@ -153,7 +174,9 @@ pub(super) fn patterns(values: &[Sample], numbers: &[f64], marks: Marks, america
     found.extend(clock(values, marks));
     found.extend(all(&files::are_pictures).then_some(CellPattern::Picture));
     found.extend(all(&files::is_recording).then_some(CellPattern::Recording));
-    found.extend(stretches::marks(values).map(|(start, finish)| CellPattern::Stretch(start, finish)));
+    found.extend(
+        stretches::marks(values).map(|(start, finish)| CellPattern::Stretch(start, finish)),
+    );
     found.extend(all(&standard_code).then_some(CellPattern::StandardCode));
     found.extend(all(&single_letter).then_some(CellPattern::SingleLetter));
     found
@@ -167,7 +190,10 @@ fn of_numbers(values: &[Sample], numbers: &[f64], marks: Marks) -> Vec<CellPatte
     let kinds = [
         (values.iter().all(|(value, _)| hour(value, marks)), CellPattern::Hour),
         (numbers.iter().all(|number| is_grade(*number)), CellPattern::Grade),
-        (numbers.iter().all(|number| number.fract() == 0.0 && (1800.0..2100.0).contains(number)), CellPattern::Year),
+        (
+            numbers.iter().all(|number| number.fract() == 0.0 && (1800.0..2100.0).contains(number)),
+            CellPattern::Year,
+        ),
     ];
     found.extend(kinds.into_iter().filter(|(is, _)| *is).map(|(_, pattern)| pattern));
     found
@@ -187,7 +213,8 @@ fn amounts(values: &[Sample], marks: Marks) -> Option<CellPattern> {
 fn clock(values: &[Sample], marks: Marks) -> Option<CellPattern> {
     let is_between = |separator: &Option<&'static str>| {
         let two = |value: &str| two_hours(value, *separator, marks);
-        values.iter().all(|(value, _)| hour(value, marks) || two(value)) && values.iter().any(|(value, _)| two(value))
+        values.iter().all(|(value, _)| hour(value, marks) || two(value))
+            && values.iter().any(|(value, _)| two(value))
     };
     separators().find(is_between).map(CellPattern::Clock)
 }

@@ -7,7 +7,10 @@ use crate::draft::vocabulary;
 /// What is around a number, with # for it; `None` where nothing is or another number.
 fn mark(value: &str) -> Option<String> {
     let start = value.find(|letter: char| letter.is_ascii_digit())?;
-    let end = start + value[start..].find(|letter: char| !letter.is_ascii_digit()).unwrap_or(value.len() - start);
+    let end = start
+        + value[start..]
+            .find(|letter: char| !letter.is_ascii_digit())
+            .unwrap_or(value.len() - start);
     let mark = format!("{}#{}", &value[..start], &value[end..]);
     (mark != "#" && !mark.contains(|letter: char| letter.is_ascii_digit())).then_some(mark)
 }
@@ -45,12 +48,15 @@ pub(super) fn marks(values: &[Sample]) -> Option<(String, String)> {
     }
     let [(one, ones), (other, others)] = marks.as_slice() else { return None };
     // The one that comes first with a number is the start, unless its words say otherwise.
-    let comes_first =
-        |(number, order): &(&str, usize)| others.iter().find(|(own, _)| own == number).map(|(_, other)| order < other);
+    let comes_first = |(number, order): &(&str, usize)| {
+        others.iter().find(|(own, _)| own == number).map(|(_, other)| order < other)
+    };
     let order: Vec<bool> = ones.iter().filter_map(comes_first).collect();
     let first = order.iter().filter(|first| **first).count();
-    let says = |mark: &str, word: &str| vocabulary::in_code_words(mark).iter().any(|own| own == word);
+    let says =
+        |mark: &str, word: &str| vocabulary::in_code_words(mark).iter().any(|own| own == word);
     let is_turned = says(one, "finish") || says(other, "start") || first * 2 < order.len();
     let (start, finish) = if is_turned { (other, one) } else { (one, other) };
-    (order.len() * 2 >= others.len().min(ones.len()) && !order.is_empty()).then(|| (start.clone(), finish.clone()))
+    (order.len() * 2 >= others.len().min(ones.len()) && !order.is_empty())
+        .then(|| (start.clone(), finish.clone()))
 }
