@@ -1,5 +1,5 @@
-//! The `obvert` command. It reads files, calls the libraries and prints; what a survey means is
-//! decided there, not here.
+//! The `obvert` command: arguments, files and the terminal. What a survey means is the business of
+//! the libraries.
 
 mod args;
 mod atomic_output;
@@ -16,7 +16,7 @@ use clap::Parser;
 
 fn main() -> ExitCode {
     let arguments = args::Arguments::parse();
-    // A panic that the workbook writer returns as an error is reported once, as that.
+    // The workbook writer turns a panic into an error, which is reported on its own.
     let report = std::panic::take_hook();
     std::panic::set_hook(Box::new(move |panic| {
         if !obvert::convert::xlsx::catches_panic() {
@@ -32,26 +32,26 @@ fn main() -> ExitCode {
     }
 }
 
-/// What a command ends with.
+/// The outcome of a command.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Status {
-    /// Done, and nothing to say against it.
-    Good,
-    /// Done, and there are findings at or above the threshold.
+    /// It succeeded.
+    Success,
+    /// It succeeded, and there are findings at or above the threshold.
     Findings,
-    /// It could not be done.
+    /// It failed.
     Failed,
 }
 
 impl From<Status> for ExitCode {
     fn from(status: Status) -> Self {
         Self::from(match status {
-            Status::Good => 0,
+            Status::Success => 0,
             Status::Findings => 1,
             Status::Failed => 2,
         })
     }
 }
 
-/// Any error, to be shown with its causes.
+/// Any error; it is printed with its causes.
 pub(crate) type Failure = Box<dyn std::error::Error + Send + Sync>;

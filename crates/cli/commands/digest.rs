@@ -1,4 +1,4 @@
-//! `obvert digest`: what a later document names this one by.
+//! `obvert digest`: the digest by which another document refers to a survey.
 
 use obvert::model::{versions, write};
 
@@ -10,7 +10,11 @@ use crate::{Failure, Status, render};
 /// Prints the digest of every file, or the canonical form of one.
 pub(crate) fn run(arguments: &Digest) -> Result<Status, Failure> {
     if arguments.canonical && arguments.files.len() > 1 {
-        return Err("--canonical prints the canonical form of one survey; name one file".into());
+        return Err(format!(
+            "--canonical takes one survey, but {} were given; name one",
+            arguments.files.len()
+        )
+        .into());
     }
     let mut failed = false;
     for path in &arguments.files {
@@ -26,15 +30,15 @@ pub(crate) fn run(arguments: &Digest) -> Result<Status, Failure> {
             }
         }
     }
-    Ok(if failed { Status::Failed } else { Status::Good })
+    Ok(if failed { Status::Failed } else { Status::Success })
 }
 
-/// What is printed for a survey. The canonical form ends without a newline, since the digest is
-/// taken over these bytes.
+/// The output for one survey. The canonical form has no final newline, because the digest covers
+/// exactly these bytes.
 fn output(input: &mut Input<'_>, canonical: bool) -> Result<Vec<u8>, Failure> {
     let name = input.name().to_owned();
     if input.is_older() {
-        // Others name it by what it is, and not by what it would be in this version.
+        // Other documents refer to the file as it is, not to its migrated content.
         let fail =
             |error: versions::MigrateError| format!("{name}: {}", render::with_causes(&error));
         if canonical {
@@ -44,7 +48,7 @@ fn output(input: &mut Input<'_>, canonical: bool) -> Result<Vec<u8>, Failure> {
             format!("{}  {name}\n", versions::digest(input.bytes()).map_err(fail)?).into_bytes()
         );
     }
-    let document = input.whole()?.document;
+    let document = input.read_survey()?.document;
     if canonical {
         return Ok(write::canonical(&document)?);
     }

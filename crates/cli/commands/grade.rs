@@ -1,4 +1,4 @@
-//! `obvert grade`: pipes by how bad they are.
+//! `obvert grade`: the grades of pipes by a grade scheme.
 
 use obvert::check::grading::{GradeBy, GradeTable};
 use obvert::check::{Checker, Settings};
@@ -46,7 +46,8 @@ pub(crate) fn run(arguments: &Grade) -> Result<Status, Failure> {
                 })
             })?;
         }
-        // One file, one object; several, a list: software that asked for one need not unpack it.
+        // One file gives an object and several give a list, so that a program with one file need not
+        // unwrap it.
         TableFormat::Json => {
             let tables: Vec<&GradeTable> = tables.iter().map(|(_, table)| table).collect();
             let text = match (tables.as_slice(), arguments.files.len()) {
@@ -60,7 +61,7 @@ pub(crate) fn run(arguments: &Grade) -> Result<Status, Failure> {
             print(&bytes)?;
         }
     }
-    Ok(if failed { Status::Failed } else { Status::Good })
+    Ok(if failed { Status::Failed } else { Status::Success })
 }
 
 fn grades(
@@ -74,6 +75,6 @@ fn grades(
         input.report_notes();
         return Ok(table);
     }
-    let document = input.whole()?.document;
+    let document = input.read_survey()?.document;
     checker.grades_of(&document, by).map_err(|error| format!("{name}: {error}").into())
 }
