@@ -1,5 +1,5 @@
-//! `obvert fix`: what it writes, what it leaves, and that a preview writes nothing. Before and after stand in
-//! `tests/corpus/fix/` as files.
+//! `obvert fix`: what it writes and what it leaves, and that a preview writes nothing. The files
+//! before and after are in `tests/corpus/fix/`.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -16,7 +16,7 @@ fn fix(folder: &Path, arguments: &[&str]) -> std::process::Output {
     obvert_in(folder, &[&["fix"], arguments, &TODAY].concat())
 }
 
-/// A folder with a survey of the corpus in it, called `survey.json`.
+/// A folder with a survey of the corpus, named `survey.json`.
 fn folder(case: &str) -> tempfile::TempDir {
     let folder = tempfile::tempdir().expect("folder");
     std::fs::write(folder.path().join("survey.json"), read(&format!("tests/corpus/fix/{case}")))
@@ -28,7 +28,7 @@ fn file(folder: &Path, name: &str) -> String {
     std::fs::read_to_string(folder.join(name)).unwrap_or_else(|error| panic!("{name}: {error}"))
 }
 
-/// The demo, changed in a place.
+/// The demo with one change.
 fn demo(folder: &Path, from: &str, to: &str) -> String {
     let text = read("examples/data/larkmoor.obvert.json");
     assert!(text.contains(from), "{from}");
@@ -37,7 +37,8 @@ fn demo(folder: &Path, from: &str, to: &str) -> String {
     text
 }
 
-/// Each case is `<name>.before.json` and `<name>.after.json`, and `<name>.confirmed.json` where confirming changes more.
+/// Each case is `<name>.before.json` and `<name>.after.json`, and `<name>.confirmed.json` if
+/// confirmation changes more.
 #[test]
 fn files_come_out_as_they_should() {
     let mut cases = 0;
@@ -61,10 +62,10 @@ fn files_come_out_as_they_should() {
                 "{case}: {}",
                 stdout(&output)
             );
-            // Once more changes nothing.
+            // A second run changes nothing.
             let again = fix(folder.path(), &[&["survey.json"], options].concat());
             assert_eq!(file(folder.path(), "survey.json"), read(&wanted), "{case}");
-            assert!(stdout(&again).contains("nothing to mend"), "{case}: {}", stdout(&again));
+            assert!(stdout(&again).contains("nothing to fix"), "{case}: {}", stdout(&again));
         }
     }
     assert!(cases >= 4, "{cases} cases");
@@ -98,15 +99,15 @@ fn a_preview_writes_nothing() {
     ] {
         assert!(said.contains(part), "{part}: {said}");
     }
-    // Nothing but the value differs.
+    // Only the value differs.
     let lines: Vec<&str> =
         said.lines().filter(|line| line.contains("| - ") || line.contains("| + ")).collect();
     assert_eq!(lines.len(), 2, "{said}");
 }
 
-/// GNU and BSD patch take a unified difference; here it is applied by hand, hunk by hunk.
+/// GNU and BSD patch accept a unified diff; here it is applied by hand.
 #[test]
-fn the_difference_is_one_that_patch_takes() {
+fn the_diff_can_be_applied() {
     let folder = tempfile::tempdir().expect("folder");
     let text = demo(folder.path(), "\"kind\": \"manhole\"", "\"kind\": \"Manhole\"");
     let diff = stdout(&fix(folder.path(), &["survey.json", "--format", "diff"]));
@@ -135,9 +136,9 @@ fn the_difference_is_one_that_patch_takes() {
 }
 
 #[test]
-fn the_log_is_what_its_schema_takes() {
+fn the_log_is_valid_by_its_schema() {
     let schema: Value =
-        serde_json::from_str(&stdout(&support::obvert(&["schema", "mending"]))).expect("schema");
+        serde_json::from_str(&stdout(&support::obvert(&["schema", "fix-log"]))).expect("schema");
     let validator = jsonschema::validator_for(&schema).expect("the schema compiles");
     let folder = tempfile::tempdir().expect("folder");
     for name in ["larkmoor.obvert.json", "larkmoor-rejected.obvert.json"] {
@@ -168,7 +169,7 @@ fn the_log_is_what_its_schema_takes() {
 
 /// SHA-256 of "abc" is example B.1 of FIPS 180-2.
 #[test]
-fn media_beside_the_survey_are_looked_at_and_nothing_outside() {
+fn only_media_files_in_the_folder_of_the_survey_are_opened() {
     let outside = tempfile::tempdir().expect("folder");
     std::fs::write(outside.path().join("secret.jpg"), "abc").expect("write");
     let folder = folder("media.json");
@@ -201,32 +202,32 @@ fn media_beside_the_survey_are_looked_at_and_nothing_outside() {
         );
     }
     assert!(said.contains("outside the survey's folder") || cfg!(windows), "{said}");
-    let kept = fix(folder.path(), &["survey.json", "--leave-media"]);
+    let kept = fix(folder.path(), &["survey.json", "--no-media"]);
     assert!(!stdout(&kept).contains("media-file"));
 }
 
 #[test]
-fn what_cannot_be_done_is_said_and_writes_nothing() {
+fn errors_are_reported_and_nothing_is_written() {
     let folder = tempfile::tempdir().expect("folder");
     let text = demo(folder.path(), "\"kind\": \"manhole\"", "\"kind\": \"Manhole\"");
     std::fs::write(folder.path().join("other.json"), "{}").expect("write");
     for target in ["tables", "survey.xml"] {
-        let form = if target == "tables" { "csv" } else { "xml" };
+        let format = if target == "tables" { "csv" } else { "xml" };
         let demo = root().join("examples/data/larkmoor.obvert.json");
         let demo = demo.to_str().expect("a path");
         assert_eq!(
-            status(&obvert_in(folder.path(), &["convert", demo, "-o", target, "--to", form])),
+            status(&obvert_in(folder.path(), &["convert", demo, "-o", target, "--to", format])),
             0
         );
     }
     let cases: [(&[&str], &str); 9] = [
         (&["tables"], "convert it first"),
         (&["survey.xml", "--write"], "convert it first"),
-        (&["survey.json", "other.json", "-o", "x.json"], "takes one survey"),
+        (&["survey.json", "other.json", "-o", "x.json"], "takes one file, but 2 were given"),
         (&["survey.json", "-o", "other.json"], "--replace"),
-        (&["survey.json", "-o", "none/x.json"], "there is no folder"),
+        (&["survey.json", "-o", "none/x.json"], "the folder none does not exist"),
         (&["survey.json", "--only", "text-untrimed"], "text-untrimmed"),
-        (&["-", "--write"], "no place"),
+        (&["-", "--write"], "cannot write to standard input"),
         (&["survey.json", "--today", "15.6.2026"], "--today"),
         (&["nowhere.json"], "no such file"),
     ];
@@ -239,7 +240,7 @@ fn what_cannot_be_done_is_said_and_writes_nothing() {
     assert_eq!(file(folder.path(), "other.json"), "{}");
 }
 
-/// A folder that nobody may write into keeps its file; whoever may do anything (root) is not held up by that.
+/// A file in a read-only folder is kept. Root can write to it anyway.
 #[cfg(unix)]
 #[test]
 fn a_folder_that_cannot_be_written_keeps_its_file() {
@@ -247,7 +248,7 @@ fn a_folder_that_cannot_be_written_keeps_its_file() {
     use std::os::unix::fs::PermissionsExt;
     let folder = tempfile::tempdir().expect("folder");
     let text = demo(folder.path(), "\"kind\": \"manhole\"", "\"kind\": \"Manhole\"");
-    // A file that is write-protected is refused whoever asks.
+    // A write-protected file is refused for root too.
     set_permissions(folder.path().join("survey.json"), Permissions::from_mode(0o444))
         .expect("permissions");
     let output = fix(folder.path(), &["survey.json", "--write"]);
@@ -295,9 +296,9 @@ fn standard_streams_are_taken() {
     assert!(stderr(&output).contains("[unknown-word]"), "{}", stderr(&output));
 }
 
-/// 0 nothing at or above the threshold is left, 1 something is: of the survey as it is afterwards.
+/// The exit status is that of the survey after the fixes.
 #[test]
-fn the_exit_status_is_that_of_what_is_left() {
+fn the_exit_status_depends_on_the_findings_that_are_left() {
     let folder = tempfile::tempdir().expect("folder");
     let demo = |from: &str, to: &str| drop(demo(folder.path(), from, to));
     demo("\"kind\": \"manhole\"", "\"kind\": \"Manhole\"");
@@ -313,17 +314,20 @@ fn the_exit_status_is_that_of_what_is_left() {
     assert_eq!(status(&fix(folder.path(), &["survey.json", "--only", "clock-range"])), 0);
 }
 
-/// A check says what can be mended, where it can.
+/// A check reports how many findings can be fixed.
 #[test]
-fn a_check_says_what_can_be_mended() {
+fn a_check_reports_what_can_be_fixed() {
     let folder = tempfile::tempdir().expect("folder");
     demo(folder.path(), "\"kind\": \"manhole\"", "\"kind\": \"Manhole\"");
     let said = stdout(&obvert_in(folder.path(), &["check", "survey.json"]));
-    assert!(said.contains("1 of these can be mended: `obvert fix` shows how"), "{said}");
+    assert!(
+        said.contains("1 can be fixed automatically; run `obvert fix` for a preview"),
+        "{said}"
+    );
     let json = stdout(&obvert_in(folder.path(), &["check", "survey.json", "--format", "json"]));
     let report: Value = serde_json::from_str(&json).expect("json");
     assert_eq!(report["findings"][0]["fix"]["edits"][0]["op"], "replace");
     demo(folder.path(), "\"kind\": \"manhole\"", "\"kind\": \"manhoel\"");
     let said = stdout(&obvert_in(folder.path(), &["check", "survey.json"]));
-    assert!(!said.contains("can be mended"), "{said}");
+    assert!(!said.contains("can be fixed"), "{said}");
 }

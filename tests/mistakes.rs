@@ -1,9 +1,10 @@
-//! The checker held against mistakes that people and machines really make: each is put into clean documents at random
-//! places and in random sizes, and the right rule must name the right path, with no more findings beside it than are
-//! stated. The mistakes are those of the trade (common practice, no published list).
+//! Tests the checker with mistakes that people and machines really make. Each is put into clean
+//! documents at random locations and in random sizes. The right rule must report it at the right path,
+//! with no more other findings than are allowed. The mistakes are known from practice, not from a
+//! published list.
 //!
-//! `cargo test --test mistakes -- --nocapture` prints the table of detection and by-catch; `MISTAKES=50` makes as many
-//! of each instead of the usual few, `MISTAKES_SEED=7` other ones.
+//! `cargo test --test mistakes -- --nocapture` prints the table of detected mistakes and other
+//! findings. `MISTAKES=50` makes 50 of each mistake, and `MISTAKES_SEED=7` makes others.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -33,7 +34,7 @@ const DOCUMENTS: &[&str] =
 
 const TODAY: &str = "2026-06-15";
 
-/// How many of each mistake are made, over all documents, unless the environment says otherwise.
+/// How many of each mistake are made in all documents, unless the environment sets another number.
 const TURNS: usize = 12;
 
 fn number(name: &str, default: usize) -> usize {
@@ -44,26 +45,26 @@ fn check(checker: &Checker, document: &Value) -> Report {
     checker.check(document.to_string().as_bytes()).expect("a mistake leaves JSON")
 }
 
-fn weighs(report: &Report) -> usize {
+fn problems(report: &Report) -> usize {
     report.findings.iter().filter(|finding| finding.severity > Severity::Note).count()
 }
 
 struct Outcome {
     made: usize,
     found: usize,
-    beside: usize,
+    others: usize,
     most: usize,
     why: Vec<String>,
 }
 
-/// Makes one mistake over and over.
-fn try_out(
+/// Makes one mistake several times.
+fn try_mistake(
     mistake: &Mistake,
     documents: &[Value],
     checker: &Checker,
     random: &mut fastrand::Rng,
 ) -> Outcome {
-    let mut outcome = Outcome { made: 0, found: 0, beside: 0, most: 0, why: Vec::new() };
+    let mut outcome = Outcome { made: 0, found: 0, others: 0, most: 0, why: Vec::new() };
     let turns = number("MISTAKES", TURNS);
     for attempt in 0..turns * 4 {
         if outcome.made == turns {
@@ -91,18 +92,18 @@ fn try_out(
         let own = |finding: &&obvert::check::Finding| {
             finding.severity > Severity::Note && mistake.rules.contains(&&*finding.rule)
         };
-        let beside = weighs(&report) - report.findings.iter().filter(own).count();
-        outcome.beside += beside;
-        if beside > outcome.most {
-            outcome.most = beside;
-            if beside > mistake.by_catch {
-                let others = report.findings.iter().filter(|finding| !own(finding));
-                let others = others.map(|finding| {
+        let others = problems(&report) - report.findings.iter().filter(own).count();
+        outcome.others += others;
+        if others > outcome.most {
+            outcome.most = others;
+            if others > mistake.by_catch {
+                let list = report.findings.iter().filter(|finding| !own(finding));
+                let list = list.map(|finding| {
                     format!("{} at {}: {}", finding.rule, finding.subject.path, finding.message)
                 });
                 outcome
                     .why
-                    .push(format!("{beside} beside {path}: {:#?}", others.collect::<Vec<_>>()));
+                    .push(format!("{others} others with {path}: {:#?}", list.collect::<Vec<_>>()));
             }
         }
     }
@@ -110,7 +111,7 @@ fn try_out(
 }
 
 #[test]
-fn every_mistake_is_found_and_little_else() {
+fn every_mistake_is_found_with_few_other_findings() {
     let checker = Checker::new(Settings { today: TODAY.parse().ok(), ..Settings::default() })
         .expect("settings");
     let documents: Vec<Value> = DOCUMENTS
@@ -118,7 +119,7 @@ fn every_mistake_is_found_and_little_else() {
         .map(|path| serde_json::from_str(&read(path)).expect("a document"))
         .collect();
     for (path, document) in DOCUMENTS.iter().zip(&documents) {
-        assert_eq!(weighs(&check(&checker, document)), 0, "{path} is clean to begin with");
+        assert_eq!(problems(&check(&checker, document)), 0, "{path} is clean at first");
     }
     let mistakes: Vec<&Mistake> =
         [distances::ALL, codes::ALL, records::ALL, surveys::ALL].into_iter().flatten().collect();
@@ -126,14 +127,14 @@ fn every_mistake_is_found_and_little_else() {
     let mut random = fastrand::Rng::with_seed(number("MISTAKES_SEED", 1) as u64);
     let mut table = format!(
         "{:<58} {:<28} {:>5} {:>7} {:>6} {:>5}\n",
-        "mistake", "rule", "made", "found", "beside", "most"
+        "mistake", "rule", "made", "found", "others", "most"
     );
     let mut wrong = String::new();
     for mistake in mistakes {
-        let outcome = try_out(mistake, &documents, &checker, &mut random);
-        let Outcome { made, found, beside, most, why } = outcome;
+        let outcome = try_mistake(mistake, &documents, &checker, &mut random);
+        let Outcome { made, found, others, most, why } = outcome;
         let share = 100.0 * found as f64 / made.max(1) as f64;
-        let mean = beside as f64 / made.max(1) as f64;
+        let mean = others as f64 / made.max(1) as f64;
         let _ = writeln!(
             table,
             "{:<58} {:<28} {made:>5} {share:>5.0} % {mean:>6.1} {most:>5}",
@@ -142,7 +143,7 @@ fn every_mistake_is_found_and_little_else() {
         if made < 4 || found < made || most > mistake.by_catch {
             let _ = writeln!(
                 wrong,
-                "{}: {found} of {made} found, {most} findings beside it at most ({} allowed)\n  {}",
+                "{}: {found} of {made} found, with at most {most} other findings ({} allowed)\n  {}",
                 mistake.about,
                 mistake.by_catch,
                 why.iter().take(3).cloned().collect::<Vec<_>>().join("\n  ")
@@ -153,10 +154,10 @@ fn every_mistake_is_found_and_little_else() {
     assert!(wrong.is_empty(), "{wrong}");
 }
 
-/// What is mended without asking is what was right before the mistake; and whatever is mended, no error is more than before
-/// and mending again changes nothing.
+/// A safe fix restores what was right before the mistake. After any fix there are no more errors than
+/// before, and a second run changes nothing.
 #[test]
-fn mending_takes_mistakes_back_and_makes_none() {
+fn fixes_undo_mistakes_and_make_none() {
     let settings = Settings { today: TODAY.parse().ok(), keep: usize::MAX, ..Settings::default() };
     let checker = Checker::new(settings).expect("settings");
     let documents: Vec<Value> = DOCUMENTS
@@ -164,7 +165,7 @@ fn mending_takes_mistakes_back_and_makes_none() {
         .map(|path| serde_json::from_str(&read(path)).expect("a document"))
         .collect();
     let mut random = fastrand::Rng::with_seed(number("MISTAKES_SEED", 1) as u64);
-    // 9 and 9.0 are one number of JSON, and rows at one distance have no order.
+    // 9 and 9.0 are the same JSON number, and rows at the same distance have no order.
     let plain = |value: &Value| -> Value {
         let mut plain: Value =
             serde_json::from_str(&obvert::model::edit::spelled(value)).expect("json");
@@ -195,13 +196,13 @@ fn mending_takes_mistakes_back_and_makes_none() {
             let text = serde_json::to_string_pretty(&document).expect("json");
             for confirm in [false, true] {
                 let what = MendSettings { confirmed: confirm, ..MendSettings::default() };
-                let mended = checker.mend(text.as_bytes(), &what, None).expect("json");
-                let log = &mended.document;
-                let again = checker.mend(mended.text.as_bytes(), &what, None).expect("json");
-                if !again.document.applied.is_empty() || again.text != mended.text {
+                let fixed = checker.mend(text.as_bytes(), &what, None).expect("json");
+                let log = &fixed.document;
+                let again = checker.mend(fixed.text.as_bytes(), &what, None).expect("json");
+                if !again.document.applied.is_empty() || again.text != fixed.text {
                     let _ = writeln!(
                         wrong,
-                        "{}: mended again: {:?}",
+                        "{}: fixed again: {:?}",
                         mistake.about, again.document.applied
                     );
                 }
@@ -214,8 +215,8 @@ fn mending_takes_mistakes_back_and_makes_none() {
                 }
                 *(if confirm { &mut confirmed } else { &mut safe }) +=
                     usize::from(!log.applied.is_empty());
-                let now: Value = serde_json::from_str(&mended.text).expect("json");
-                // The name that Windows cannot have is another one, not the right one spelled wrongly.
+                let now: Value = serde_json::from_str(&fixed.text).expect("json");
+                // A name that Windows does not allow is replaced by another one.
                 let other_name = mistake.rules.contains(&"media-path-unportable");
                 if !confirm && !other_name && !log.applied.is_empty() && plain(&now) != plain(clean)
                 {
@@ -225,13 +226,13 @@ fn mending_takes_mistakes_back_and_makes_none() {
         }
         let _ = writeln!(
             table,
-            "{:<58} {made:>2} made, {safe:>2} mended, {confirmed:>2} if confirmed",
+            "{:<58} {made:>2} made, {safe:>2} fixed, {confirmed:>2} if confirmed",
             mistake.about
         );
         safe_kinds += usize::from(safe > 0);
         confirmed_kinds += usize::from(confirmed > safe);
     }
-    println!("{table}{safe_kinds} kinds are mended, {confirmed_kinds} more if somebody confirms");
+    println!("{table}{safe_kinds} kinds are fixed, {confirmed_kinds} more if confirmed");
     assert!(wrong.is_empty(), "{wrong}");
     assert!(safe_kinds >= 2 && confirmed_kinds >= 15, "{safe_kinds} {confirmed_kinds}");
 }

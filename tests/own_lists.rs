@@ -299,7 +299,7 @@ fn what_is_wrong_is_shown_with_its_line() {
             "{said}"
         );
         assert!(said.lines().any(|line| line.trim_end().ends_with('^')), "{said}");
-        assert!(said.contains("correct it before surveys are held against it"), "{said}");
+        assert!(said.contains("before you use it"), "{said}");
     }
 }
 

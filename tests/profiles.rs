@@ -36,7 +36,7 @@ fn profiles_make_sense() {
         let path = entry.expect("entry").path();
         let output = obvert(&["profile", "check", path.to_str().unwrap(), "--today", TODAY]);
         assert_eq!(status(&output), 0, "{}", stdout(&output));
-        assert!(stdout(&output).contains("nothing wrong") && stdout(&output).contains("sha-256:"));
+        assert!(stdout(&output).contains("no mistakes") && stdout(&output).contains("sha-256:"));
     }
 }
 
@@ -148,7 +148,7 @@ fn findings_fold_by_field() {
         text.contains("and 3 more of required-field-missing") && text.contains("7 errors"),
         "{text}"
     );
-    assert!(text.contains("held against the profile p 1, sha-256:"), "{text}");
+    assert!(text.contains("checked against the profile p 1, sha-256:"), "{text}");
 }
 
 /// Command line over profile over catalogue.
@@ -165,14 +165,14 @@ fn the_command_line_goes_before_the_profile() {
     };
     assert_eq!(run(&[]), 1);
     assert_eq!(
-        run(&["--weigh", "required-field-missing=off", "--weigh", "pattern-mismatch=note"]),
+        run(&["--severity", "required-field-missing=off", "--severity", "pattern-mismatch=note"]),
         0
     );
     assert_eq!(
         run(&[
-            "--weigh",
+            "--severity",
             "required-field-missing=off",
-            "--weigh",
+            "--severity",
             "pattern-mismatch=note",
             "--deny",
             "note"
@@ -268,7 +268,8 @@ fn suppressed_findings_are_printed_with_their_reason() {
     let ended = run("2026-06-14");
     assert_eq!(status(&ended), 1);
     assert!(
-        stdout(&ended).contains("not suppressed any more: 1 of required-field-missing"),
+        stdout(&ended)
+            .contains("suppression ended on 2026-05-31: 1 finding of required-field-missing"),
         "{}",
         stdout(&ended)
     );
@@ -378,7 +379,7 @@ fn a_draft_says_what_it_rests_on() {
     assert_eq!(profile["rules"], Value::Null);
     let (few, _) = draft(
         folder.path(),
-        &["examples/data/larkmoor.obvert.json", "--least", "6", "--least-surveys", "1"],
+        &["examples/data/larkmoor.obvert.json", "--min-rows", "6", "--min-surveys", "1"],
     );
     let named =
         |path: &str| few["fields"].as_array().unwrap().iter().any(|demand| demand["path"] == path);
@@ -417,7 +418,7 @@ fn a_draft_accepts_every_survey_that_it_was_drafted_from() {
         paths.chunks(1).chain([&paths[..2], &paths[..3], &paths[..]]).collect();
     for group in groups {
         for least in ["1", "10"] {
-            draft(folder.path(), &[group, &["--least", least, "--least-surveys", "1"]].concat());
+            draft(folder.path(), &[group, &["--min-rows", least, "--min-surveys", "1"]].concat());
             let profile = folder.path().join("draft.json");
             let profile =
                 ["--profile", profile.to_str().unwrap(), "--today", TODAY, "--deny", "warning"];

@@ -436,7 +436,7 @@ fn the_command_leaves_what_it_cannot_migrate() {
     );
     let unknown = obvert(folder.path(), &["migrate", "good.obvert.json", "--to", "0.9"]);
     assert!(
-        unknown.status.code() == Some(2) && err(&unknown).contains("there are: 0.1, 0.2"),
+        unknown.status.code() == Some(2) && err(&unknown).contains("give one of 0.1, 0.2"),
         "{}",
         err(&unknown)
     );
@@ -460,7 +460,11 @@ fn older_surveys_are_read_as_they_are() {
     let check =
         obvert(&archive, &["check", name, "--today", "2026-06-15", "--all", "--format", "json"]);
     assert_eq!(check.status.code(), Some(1), "{}", err(&check));
-    assert!(err(&check).contains("of version 0.1 of the format, read as 0.2"), "{}", err(&check));
+    assert!(
+        err(&check).contains("has version 0.1 of the format and was read as 0.2"),
+        "{}",
+        err(&check)
+    );
     let report: Value = serde_json::from_slice(&check.stdout).expect("json");
     let text = read(&format!("tests/corpus/versions/0.1/{name}"));
     for finding in report["findings"].as_array().expect("findings") {
@@ -607,7 +611,7 @@ fn old_names_of_rules_are_refused_with_the_new_ones() {
     let renamed = "\"asset-twice\" was renamed to \"asset-duplicate\"";
     for arguments in [
         &["explain", "asset-twice"][..],
-        &["check", &survey, "--weigh", "asset-twice=error"],
+        &["check", &survey, "--severity", "asset-twice=error"],
         &["check", &survey, "--limit", "asset-twice.most=3"],
         &["check", &survey, "--today", "2026-06-15", "--profile", "office.profile.json"],
         &["fix", &survey, "--only", "asset-twice"],

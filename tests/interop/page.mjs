@@ -64,7 +64,7 @@ const pages = {
   several: check([data("larkmoor.obvert.json"), data("larkmoor-rejected.obvert.json"), "no-such-file.json"]),
   hostile: check([written("hostile.json", replaced)]),
   crowded: check([written("crowded.json", crowded)]),
-  broken: check([written("broken.json", broken)], "--weigh", "media-unused=off", "--limit", "camera-speed.limit=3"),
+  broken: check([written("broken.json", broken)], "--severity", "media-unused=off", "--limit", "camera-speed.limit=3"),
 };
 
 const validator = new HtmlValidate({

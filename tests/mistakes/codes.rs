@@ -26,7 +26,7 @@ fn recode(edit: &mut Edit<'_>, place: (usize, usize), with: &Value) {
 
 pub(crate) const ALL: &[Mistake] = &[
     Mistake {
-        about: "a slip in a code",
+        about: "a typing mistake in a code",
         rules: &["code-unknown"],
         by_catch: 0,
         make: |edit| {
@@ -63,7 +63,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a fault of a joint that is at none",
+        about: "a defect of a joint that is not at a joint",
         rules: &["joint-required"],
         by_catch: 0,
         make: |edit| {
@@ -74,7 +74,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "at a joint, where it cannot be",
+        about: "a code at a joint that never occurs there",
         rules: &["joint-impossible"],
         by_catch: 0,
         make: |edit| {
@@ -120,7 +120,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "no clock where one is needed",
+        about: "no clock reference for a code that needs one",
         rules: &["clock-required"],
         by_catch: 1,
         make: |edit| {
@@ -132,7 +132,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a clock where it means nothing",
+        about: "a clock reference for a code that takes none",
         rules: &["clock-not-applicable"],
         by_catch: 0,
         make: |edit| {
@@ -142,7 +142,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "an hour that no clock has",
+        about: "an hour that is not on the clock",
         rules: &["clock-range"],
         by_catch: 0,
         make: |edit| {
@@ -164,7 +164,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "an arc that goes nowhere",
+        about: "an arc that ends where it begins",
         rules: &["clock-form"],
         by_catch: 0,
         make: |edit| {
@@ -174,7 +174,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "an arc for what is at one hour",
+        about: "an arc for a code that takes one hour",
         rules: &["clock-extent"],
         by_catch: 0,
         make: |edit| {
@@ -186,7 +186,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "the amount was left out",
+        about: "the quantity was left out",
         rules: &["quantity-missing"],
         by_catch: 1,
         make: |edit| {
@@ -209,7 +209,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "more than the whole",
+        about: "more than 100 percent",
         rules: &["quantity-range"],
         by_catch: 0,
         make: |edit| {
@@ -220,7 +220,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "an amount that the code does not have",
+        about: "a quantity that the code does not have",
         rules: &["quantity-unexpected"],
         by_catch: 0,
         make: |edit| {
@@ -261,7 +261,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a grade off the scale",
+        about: "a grade outside the scale",
         rules: &["grade-outside-scale"],
         by_catch: 0,
         make: |edit| {
@@ -272,7 +272,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a grade that does not follow from what was coded",
+        about: "a grade that contradicts the code and its quantities",
         rules: &["grade-contradicts"],
         by_catch: 1,
         make: |edit| {
@@ -286,7 +286,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a structural grade for what hinders the flow",
+        about: "a structural grade for an operational code",
         rules: &["grade-aspect-unexpected"],
         by_catch: 0,
         make: |edit| {
@@ -320,7 +320,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a peak that is no grade",
+        about: "a peak that is not a grade",
         rules: &["rating-outside-scale"],
         by_catch: 0,
         make: |edit| {

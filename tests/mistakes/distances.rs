@@ -59,7 +59,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "the counter was set to zero again on the way",
+        about: "the counter was reset during the run",
         rules: &["counter-reset", "distance-decreases", "decimal-slip", "distance-negative"],
         by_catch: 4,
         make: |edit| {
@@ -100,7 +100,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "said to have reached the far end, but short of it",
+        about: "a run that reached the far end, but is shorter than the pipe",
         rules: &["run-shorter-than-pipe"],
         by_catch: 5,
         make: |edit| {
@@ -109,7 +109,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a distance falls back",
+        about: "a distance decreases",
         rules: &["distance-decreases", "decimal-slip"],
         by_catch: 1,
         make: |edit| {
@@ -154,7 +154,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "an observation lies past the end of the run",
+        about: "an observation past the end of the run",
         rules: &["observation-past-run-end"],
         by_catch: 2,
         make: |edit| {
@@ -232,7 +232,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "the outcome says another thing than the last row",
+        about: "the outcome contradicts the last row",
         rules: &["outcome-contradicts-rows"],
         by_catch: 0,
         make: |edit| {
@@ -245,7 +245,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "given up, and nothing says why",
+        about: "a run stopped without a reason",
         rules: &["stopped-without-reason"],
         by_catch: 1,
         make: |edit| {
@@ -260,7 +260,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "nothing says where the counter was set",
+        about: "the zero point of the counter is missing",
         rules: &["counter-missing"],
         by_catch: 0,
         make: |edit| {
@@ -298,7 +298,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a run completes one of another pipe",
+        about: "a reverse run of another pipe",
         rules: &["reverse-mismatch"],
         by_catch: 0,
         make: |edit| {
@@ -334,7 +334,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a stretch of no length",
+        about: "a stretch without length",
         rules: &["stretch-zero-length"],
         by_catch: 0,
         make: |edit| {
@@ -360,7 +360,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "the end of a stretch without its sign",
+        about: "the end of a stretch without its flag",
         rules: &["stretch-undeclared"],
         by_catch: 0,
         make: |edit| {
@@ -370,7 +370,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "something at one place recorded over a stretch",
+        about: "a point feature recorded over a stretch",
         rules: &["stretch-not-allowed"],
         by_catch: 1,
         make: |edit| {
@@ -385,7 +385,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "the camera went faster than anybody can look",
+        about: "the camera went too fast",
         rules: &["camera-speed"],
         by_catch: 0,
         make: |edit| {

@@ -1,22 +1,23 @@
-//! Reaching into a document at random.
+//! Changes a document at a random location.
 
 use obvert::model::lists::{Code, CodeList};
 use serde_json::{Value, json};
 
 /// A mistake that can be made anywhere.
 pub(crate) struct Mistake {
-    /// What somebody did.
+    /// The mistake in words.
     pub(crate) about: &'static str,
-    /// The rule that must say so at the path that `make` returns. Where several are named, any of them may, and where it
-    /// stands is theirs: the mistake can be seen in more than one way.
+    /// The rule that must report it at the path that `make` returns. If there are several, any of them
+    /// may report it, at any path.
     pub(crate) rules: &'static [&'static str],
-    /// How many further errors and warnings there may be.
+    /// How many other errors and warnings are allowed.
     pub(crate) by_catch: usize,
-    /// Makes it, and says at which path it must be found; `None` where the document has no place for it.
+    /// Makes the mistake, and returns the path at which it must be reported; `None` if the document has
+    /// no suitable location.
     pub(crate) make: fn(&mut Edit<'_>) -> Option<String>,
 }
 
-/// A document that is being spoiled.
+/// A document into which a mistake is put.
 pub(crate) struct Edit<'e> {
     pub(crate) document: &'e mut Value,
     pub(crate) random: &'e mut fastrand::Rng,

@@ -151,7 +151,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a reference system that nobody has",
+        about: "a reference system that does not exist",
         rules: &["crs-unknown"],
         by_catch: 0,
         make: |edit| {
@@ -171,7 +171,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a size, a length or a distance of nothing or less",
+        about: "a size, a length or a distance of zero or less",
         rules: &["number-impossible"],
         by_catch: 2,
         make: |edit| {
@@ -195,7 +195,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a run longer than any battery",
+        about: "a run of implausible duration",
         rules: &["run-duration-implausible"],
         by_catch: 1,
         make: |edit| {
@@ -268,7 +268,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "the direction turned round",
+        about: "the direction reversed",
         rules: &["direction-contradicts"],
         by_catch: 0,
         make: |edit| {
@@ -343,7 +343,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "the extension says another thing than the type",
+        about: "the extension contradicts the type",
         rules: &["media-type-contradicts"],
         by_catch: 0,
         make: |edit| {
@@ -364,7 +364,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "two names that are one on another file system",
+        about: "two names that are equal on another file system",
         rules: &["media-case-clash"],
         by_catch: 0,
         make: |edit| {
@@ -378,7 +378,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a name that Windows cannot have",
+        about: "a name that Windows does not allow",
         rules: &["media-path-unportable"],
         by_catch: 0,
         make: |edit| {
@@ -438,7 +438,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a place in a video past its end",
+        about: "an offset past the end of a video",
         rules: &["media-offset-past-end"],
         by_catch: 2,
         make: |edit| {
@@ -512,7 +512,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "something else, and nothing says what",
+        about: "the word other without an explanation",
         rules: &["other-without-text"],
         by_catch: 0,
         make: |edit| {
@@ -522,7 +522,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "an operator whom nobody knows",
+        about: "an operator who is not on the list",
         rules: &["unknown-party"],
         by_catch: 0,
         make: |edit| {

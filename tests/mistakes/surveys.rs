@@ -32,7 +32,7 @@ fn shown(edit: &mut Edit<'_>) -> Option<(usize, (usize, usize), usize)> {
 
 pub(crate) const ALL: &[Mistake] = &[
     Mistake {
-        about: "everything in feet under a heading of metres",
+        about: "all values in feet, declared as metres",
         rules: &["length-unit-suspect"],
         by_catch: 0,
         make: |edit| {
@@ -78,7 +78,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a run is lost, and what belongs to it is left",
+        about: "a run is missing, but its records are not",
         rules: &["unknown-run"],
         by_catch: 0,
         make: |edit| {
@@ -91,7 +91,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "the system of another state",
+        about: "the reference system of another state",
         rules: &["position-outside-area"],
         by_catch: 0,
         make: |edit| {
@@ -203,7 +203,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "letters in the wrong encoding all through",
+        about: "all text in the wrong encoding",
         rules: &["text-garbled"],
         by_catch: 0,
         make: |edit| {
@@ -230,7 +230,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a number that nothing has",
+        about: "an impossible number",
         rules: &["number-impossible"],
         by_catch: 0,
         make: |edit| {

@@ -1,5 +1,6 @@
-//! The worked examples of the specification. Their figures come from the very functions that grade, check and write, so an example
-//! cannot say what the code does not do. What comes from outside is held against its source in the tests of the crates.
+//! The worked examples of the specification. Their figures come from the functions that grade, check
+//! and write, so an example cannot contradict the code. Figures from elsewhere are compared with
+//! their sources in the tests of the crates.
 
 use std::fmt::Write;
 
@@ -29,7 +30,7 @@ pub(crate) fn example(name: &str, chapter: &str) -> Option<String> {
     })
 }
 
-/// Every hour and the one that a camera from the other end sees.
+/// Every hour, and the hour that a camera from the other end reads.
 fn clock() -> String {
     let hour = |half: u32| ClockHour::new(f64::from(half) / 2.0).expect("an hour");
     let mirrored = |hour: ClockHour| hour.mirrored().expect("a clock has it");
@@ -52,7 +53,7 @@ fn clock() -> String {
     out
 }
 
-/// Which materials are of which class.
+/// The materials of each class.
 fn materials() -> String {
     let mut out = String::from("| Class | Materials |\n|---|---|\n");
     for class in MaterialClass::ALL {
@@ -95,7 +96,7 @@ fn units() -> String {
     out
 }
 
-/// A pipe of 200 ft that was driven from both ends, and what the checker makes of the two runs.
+/// A pipe of 200 ft with a run from each end, and the rule that applies to the two runs.
 fn distance(chapter: &str) -> String {
     let catalogue = chapters::path_of("rules")
         .map(|path| chapters::link(chapter, &path))
@@ -139,17 +140,16 @@ fn distance(chapter: &str) -> String {
             fact("gap").or(fact("overlap").map(|overlap| -overlap))
         });
         let gap = 200.0 - a - b;
-        // The checker's own figure is the one that is printed above, wherever it has one.
+        // If the checker has a figure, it is the printed one.
         assert!(fact.is_none_or(|fact| (fact - gap).abs() < 1e-9), "{fact:?} {gap}");
-        let said = |(surveyed, offset, reads): (f64, f64, f64)| {
+        let run = |(surveyed, offset, reads): (f64, f64, f64)| {
             format!("`surveyed` {surveyed}, `offset` {offset}, `reads` {reads}")
         };
         let rule = found.map_or_else(
             || "none: within the tolerance of 1 ft".to_owned(),
             |found| format!("[`{0}`]({catalogue}#{0})", found.rule),
         );
-        let _ =
-            writeln!(out, "| {} | {} | {a} | {b} | {gap} | {rule} |", said(first), said(second));
+        let _ = writeln!(out, "| {} | {} | {a} | {b} | {gap} | {rule} |", run(first), run(second));
     }
     out
 }
@@ -180,13 +180,13 @@ fn stretches() -> String {
         String::from("| Length | *s* ∕ *interval* | *n* | Grade 2 adds |\n|---|---|---|---|\n");
     let feet = |feet: f64| (format!("{feet} ft"), feet * LengthUnit::Foot.metres());
     let metres = |metres: f64| (format!("{metres} m"), metres);
-    for (said, length) in
+    for (label, length) in
         [metres(0.0), metres(0.4), metres(1.0), metres(1.001), metres(2.5), feet(31.8), feet(1.0)]
     {
         let mut totals = GradeTotals::default();
         totals.add(grade(2), GradeExtent { at: 0.0, length: Some(length) }, &scheme);
         let _ =
-            writeln!(out, "| {said} | {} | {} | {} |", tidy(length), totals.count, totals.total);
+            writeln!(out, "| {label} | {} | {} | {} |", tidy(length), totals.count, totals.total);
     }
     out
 }
@@ -226,7 +226,7 @@ fn peaks() -> String {
     );
     let trap = [(3.8, 20), (4.1, 25)];
     for places in [&PLACES[..], &trap] {
-        let said: Vec<String> =
+        let grades: Vec<String> =
             places.iter().map(|(at, grade)| format!("{grade} at {at} m")).collect();
         let peak = |method: &str| {
             let peak = json!({ "method": method, "length": { "value": 1, "unit": "m" } });
@@ -234,12 +234,12 @@ fn peaks() -> String {
             totals.peak(&scheme).expect("a peak")
         };
         let [worst, fixed, sliding] = ["worst-grade", "fixed-lengths", "sliding-length"].map(peak);
-        let _ = writeln!(out, "| {} | {worst} | {fixed} | {sliding} |", said.join(", "));
+        let _ = writeln!(out, "| {} | {worst} | {fixed} | {sliding} |", grades.join(", "));
     }
     out
 }
 
-/// The document of the example, as somebody may have written it.
+/// The document of the example before it is canonicalised.
 const WRITTEN: &str = r#"{
   "obvert": "0.2",
   "issued": "2026-05-06T16:20:00-05:00",

@@ -6,6 +6,7 @@ mod document;
 pub(crate) mod example;
 pub(crate) mod fingerprint;
 mod merge;
+mod renamed;
 mod structural;
 
 use std::collections::BTreeMap;
@@ -236,14 +237,15 @@ impl Report {
             })
     }
 
-    /// Reads a report that was written as one JSON object.
+    /// Reads a report that was written as one JSON object. The old names of renamed rules become the
+    /// new ones.
     ///
     /// # Errors
     /// If the source is not a report, or is a report of another version.
     pub fn read(source: &[u8]) -> Result<Self, serde_json::Error> {
         use serde::de::Error;
         let source = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
-        let report: Self = serde_json::from_slice(source)?;
+        let mut report: Self = serde_json::from_slice(source)?;
         if report.report != VERSION {
             let other = &report.report;
             return Err(serde_json::Error::custom(format!(
@@ -258,6 +260,7 @@ impl Report {
                 "a finding is about document {place} of {documents}"
             )));
         }
+        report.use_current_rule_names();
         Ok(report)
     }
 
