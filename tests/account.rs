@@ -143,8 +143,8 @@ fn an_account_is_of_what_was_written() {
         assert!(support::stderr(&output).contains(said), "{}", support::stderr(&output));
         assert_eq!(std::fs::read_dir(folder.path()).expect("folder").count(), 1, "{arguments:?}");
     };
-    refused(&["-o", "q.xml", "--account", "no/a.json"], "there is no folder no");
-    refused(&["-o", "no/q.xml", "--account", "a.json"], "there is no folder no");
+    refused(&["-o", "q.xml", "--account", "no/a.json"], "the folder no does not exist");
+    refused(&["-o", "no/q.xml", "--account", "a.json"], "the folder no does not exist");
     refused(&["-o", "q.xml", "--account", "q.xml"], "give each its own");
     refused(&["-o", "tables.csv"], "CSV tables are a folder");
 }

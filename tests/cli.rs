@@ -175,7 +175,8 @@ fn rules_as_json_have_what_an_embedder_needs() {
     }
 }
 
-/// Each item of a list begins at the same column, and its further lines are indented under its words.
+/// Each item of a list begins at the same column, and its further lines are indented under its
+/// words.
 #[test]
 fn explain_prints_exceptions_as_a_list() {
     let text = stdout(&obvert(&["explain", "gradient-uphill"]));
@@ -505,10 +506,10 @@ fn unreadable_tables_report_what_was_left_out() {
     std::fs::write(tables.join("document.csv"), &document[..document.len() / 2]).expect("written");
     for command in [&["check", to][..], &["grade", to], &["convert", to, "-o", "-", "--to", "json"]]
     {
-        let said = stderr(&obvert(command));
+        let printed = stderr(&obvert(command));
         assert!(
-            said.contains("/document.csv:") && said.matches("tables").count() == 1,
-            "{command:?}: {said}"
+            printed.contains("/document.csv:") && printed.matches("tables").count() == 1,
+            "{command:?}: {printed}"
         );
     }
 }
@@ -554,7 +555,8 @@ fn grade_prints_the_table_of_pipes() {
     let text = stdout(&obvert(&["grade", CLEAN]));
     assert!(text.starts_with("obvert-grades 1: 1 is best, 5 is worst; recorded grades"), "{text}");
     for line in [
-        // As the document's own rating G-03 states: peak 5, total 121, mean 3.5588, count 34, per length 1.2527.
+        // As the document's own rating G-03 states: peak 5, total 121, mean 3.5588, count 34, per
+        // length 1.2527.
         "P-102  317.2 ft  316.9 ft  structural      5    121  3.5588     34   1.2527  5 at 174.2 ft of R-02: \
          fracture.complex; width 11 mm, from 10 mm; in clayware; height 203.2 mm, below 300 mm",
         "brick.displaced; count 6, from 4 to below 12",
@@ -762,4 +764,98 @@ fn a_write_protected_file_is_not_overwritten() {
     assert_eq!(status(&refused), 2);
     assert!(stderr(&refused).contains("x.xml: is write-protected"), "{}", stderr(&refused));
     assert_eq!(std::fs::read_to_string(&out).unwrap(), "mine");
+}
+
+/// A JSON file of another kind is named as what it is, and not reported as a survey without keys.
+#[test]
+fn files_of_another_kind_are_recognised() {
+    let profile = "examples/profiles/larkmoor-water.profile.json";
+    let layout = "examples/layouts/office-a.layout.json";
+    let folder = tempfile::tempdir().expect("folder");
+    let report = folder.path().join("report.json");
+    std::fs::write(&report, stdout(&check(&[CLEAN, "--format", "json"]))).expect("written");
+    let report = report.to_str().expect("a path");
+    for (arguments, expected) in [
+        (
+            &["check", profile][..],
+            "is a profile, not a survey; name the survey here, and give this file with --profile",
+        ),
+        (&["fix", "schema/obvert-grades.json"], "is a grade scheme, not a survey"),
+        (&["convert", "schema/obvert-terms.json", "-o", "-", "--to", "xml"], "is a code list"),
+        (&["grade", report], "is a report, not a survey"),
+        (&["check", CLEAN, "--profile", layout], "is a layout, not a profile; --layout takes it"),
+        (&["check", CLEAN, "--code-list", CLEAN], "is a survey, not a code list; name a code list"),
+        (&["profile", "check", CLEAN], "is a survey, not a profile; name a profile here"),
+        (&["layout", "check", profile], "is a profile, not a layout; --profile takes it"),
+    ] {
+        let output = obvert(arguments);
+        assert_eq!(status(&output), 2, "{arguments:?}: {}", stdout(&output));
+        assert!(stderr(&output).contains(expected), "{arguments:?}: {}", stderr(&output));
+    }
+    assert_eq!(status(&obvert(&["migrate", profile])), 0, "profiles are migrated");
+}
+
+/// Every command reports all problems of a document, each with its line and column.
+#[test]
+fn every_command_locates_the_problems_of_a_document() {
+    let folder = tempfile::tempdir().expect("folder");
+    std::fs::write(folder.path().join("cut.json"), "{\"obvert\": \"0.2\",\n\"runs\": [")
+        .expect("written");
+    std::fs::write(folder.path().join("keys.json"), "{\"obvert\": \"0.2\", \"rums\": []}")
+        .expect("written");
+    for command in [
+        &["digest", "FILE"][..],
+        &["grade", "FILE"],
+        &["fix", "FILE"],
+        &["migrate", "FILE"],
+        &["convert", "FILE", "-o", "x.xml"],
+        &["archive", "pack", "FILE", "-o", "x.jsonl"],
+    ] {
+        let run = |file: &str| {
+            let command: Vec<&str> =
+                command.iter().map(|word| if *word == "FILE" { file } else { *word }).collect();
+            obvert_in(folder.path(), &command)
+        };
+        let cut = run("cut.json");
+        assert_eq!(status(&cut), 2, "{command:?}");
+        let place = "obvert: cut.json:2:9: not JSON: the source ends inside a list";
+        assert!(stderr(&cut).contains(place), "{command:?}: {}", stderr(&cut));
+        let keys = run("keys.json");
+        let printed = stdout(&keys) + &stderr(&keys);
+        // A fix counts the findings; the others print them.
+        let expected = if command[0] == "fix" { "5 errors" } else { "keys.json:1:19: /rums:" };
+        assert!(printed.contains(expected), "{command:?}: {printed}");
+    }
+}
+
+#[test]
+fn every_command_has_a_manual_page() {
+    for (command, title, option) in [
+        (&[][..], "obvert 1", "colour"),
+        (&["check"], "obvert-check 1", "baseline"),
+        (&["archive", "pack"], "obvert-archive-pack 1", "layout"),
+    ] {
+        let page = stdout(&obvert(&[&["manual"], command].concat()));
+        assert!(page.contains(&format!(".TH {title}")), "{command:?}: {page}");
+        assert!(page.contains(option), "{command:?}: {page}");
+    }
+    let unknown = obvert(&["manual", "archive", "pak"]);
+    assert_eq!(status(&unknown), 2);
+    let expected = "obvert archive has no command \"pak\"; name one of pack, unpack, list";
+    assert!(stderr(&unknown).contains(expected), "{}", stderr(&unknown));
+}
+
+/// Commands without a layout do not offer the format of an office's own table.
+#[test]
+fn only_commands_with_a_layout_offer_it_as_a_format() {
+    for command in [
+        &["digest", CLEAN, "--from", "layout"][..],
+        &["grade", CLEAN, "--from", "layout"],
+        &["archive", "unpack", "x.jsonl", "-o", "x", "--to", "layout"],
+    ] {
+        let output = obvert(command);
+        assert_eq!(status(&output), 2, "{command:?}");
+        let expected = "invalid value 'layout'";
+        assert!(stderr(&output).contains(expected), "{command:?}: {}", stderr(&output));
+    }
 }

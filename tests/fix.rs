@@ -89,7 +89,7 @@ fn a_preview_writes_nothing() {
         assert_eq!(std::fs::metadata(&file).expect("file").modified().expect("time"), before);
         assert_eq!(std::fs::read_dir(folder.path()).expect("folder").count(), 1);
     }
-    let said = stdout(&fix(folder.path(), &["survey.json"]));
+    let printed = stdout(&fix(folder.path(), &["survey.json"]));
     for part in [
         "[unknown-word]",
         "survey.json:",
@@ -97,12 +97,12 @@ fn a_preview_writes_nothing() {
         "nothing is written yet",
         "nothing left to correct",
     ] {
-        assert!(said.contains(part), "{part}: {said}");
+        assert!(printed.contains(part), "{part}: {printed}");
     }
     // Only the value differs.
     let lines: Vec<&str> =
-        said.lines().filter(|line| line.contains("| - ") || line.contains("| + ")).collect();
-    assert_eq!(lines.len(), 2, "{said}");
+        printed.lines().filter(|line| line.contains("| - ") || line.contains("| + ")).collect();
+    assert_eq!(lines.len(), 2, "{printed}");
 }
 
 /// GNU and BSD patch accept a unified diff; here it is applied by hand.
@@ -181,13 +181,13 @@ fn only_media_files_in_the_folder_of_the_survey_are_opened() {
     std::os::unix::fs::symlink(outside.path().join("secret.jpg"), media.join("linked.jpg"))
         .expect("link");
     let output = fix(folder.path(), &["survey.json", "--write", "--only", "media-file"]);
-    let said = stdout(&output).split_whitespace().collect::<Vec<_>>().join(" ");
+    let printed = stdout(&output).split_whitespace().collect::<Vec<_>>().join(" ");
     let document: Value = serde_json::from_str(&file(folder.path(), "survey.json")).expect("json");
     let row = |id: &str| {
         let rows = document["media"].as_array().expect("media");
         rows.iter().find(|row| row["id"] == id).unwrap_or_else(|| panic!("{id}")).clone()
     };
-    assert_eq!(row("a")["bytes"], 3, "{said}");
+    assert_eq!(row("a")["bytes"], 3, "{printed}");
     assert_eq!(
         row("a")["sha256"],
         "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
@@ -197,11 +197,11 @@ fn only_media_files_in_the_folder_of_the_survey_are_opened() {
         assert_eq!(row(id).get("sha256"), None, "{id}");
         assert!(
             cfg!(windows)
-                || said.contains(&format!("media file {id} nothing is stated of the file:")),
-            "{id}: {said}"
+                || printed.contains(&format!("media file {id} nothing is stated of the file:")),
+            "{id}: {printed}"
         );
     }
-    assert!(said.contains("outside the survey's folder") || cfg!(windows), "{said}");
+    assert!(printed.contains("outside the survey's folder") || cfg!(windows), "{printed}");
     let kept = fix(folder.path(), &["survey.json", "--no-media"]);
     assert!(!stdout(&kept).contains("media-file"));
 }
@@ -314,20 +314,38 @@ fn the_exit_status_depends_on_the_findings_that_are_left() {
     assert_eq!(status(&fix(folder.path(), &["survey.json", "--only", "clock-range"])), 0);
 }
 
+/// The last lines give the counts before and after, and what can be confirmed.
+#[test]
+fn the_summary_counts_what_is_left() {
+    let folder = tempfile::tempdir().expect("folder");
+    let demo = root().join("examples/data/larkmoor-rejected.obvert.json");
+    std::fs::copy(demo, folder.path().join("survey.json")).expect("copy");
+    let text = stdout(&fix(folder.path(), &["survey.json"]));
+    let expected = "survey.json: 3 fixes; 131 findings before; left: 54 errors, 68 warnings, 6 \
+                    notes\n\
+                    13 can be fixed with --confirm; --only RULE applies the fixes of one rule\n\
+                    nothing is written yet: --write fixes the file in place, -o OUT writes a new one\n";
+    assert!(text.ends_with(expected), "{text}");
+    let demo = root().join("examples/data/larkmoor.obvert.json");
+    std::fs::copy(demo, folder.path().join("survey.json")).expect("copy");
+    let text = stdout(&fix(folder.path(), &["survey.json", "--no-media"]));
+    assert_eq!(text, "survey.json: nothing to fix; no findings\n");
+}
+
 /// A check reports how many findings can be fixed.
 #[test]
 fn a_check_reports_what_can_be_fixed() {
     let folder = tempfile::tempdir().expect("folder");
     demo(folder.path(), "\"kind\": \"manhole\"", "\"kind\": \"Manhole\"");
-    let said = stdout(&obvert_in(folder.path(), &["check", "survey.json"]));
+    let printed = stdout(&obvert_in(folder.path(), &["check", "survey.json"]));
     assert!(
-        said.contains("1 can be fixed automatically; run `obvert fix` for a preview"),
-        "{said}"
+        printed.contains("1 can be fixed automatically; run `obvert fix` for a preview"),
+        "{printed}"
     );
     let json = stdout(&obvert_in(folder.path(), &["check", "survey.json", "--format", "json"]));
     let report: Value = serde_json::from_str(&json).expect("json");
     assert_eq!(report["findings"][0]["fix"]["edits"][0]["op"], "replace");
     demo(folder.path(), "\"kind\": \"manhole\"", "\"kind\": \"manhoel\"");
-    let said = stdout(&obvert_in(folder.path(), &["check", "survey.json"]));
-    assert!(!said.contains("can be fixed"), "{said}");
+    let printed = stdout(&obvert_in(folder.path(), &["check", "survey.json"]));
+    assert!(!printed.contains("can be fixed"), "{printed}");
 }

@@ -107,12 +107,12 @@ fn control_characters_do_not_reach_the_terminal() {
         &["convert", "e.obvert.json", "-o", "e.json", "--coding", "en-13508-2", "--replace"],
     ] {
         let output = obvert_in(folder.path(), command);
-        let said = stdout(&output) + &stderr(&output);
-        assert!(!said.is_empty());
-        let reaches = said
+        let printed = stdout(&output) + &stderr(&output);
+        assert!(!printed.is_empty());
+        let unsafe_character = printed
             .chars()
             .find(|c| c.is_control() && *c != '\n' || ('\u{202a}'..='\u{202e}').contains(c));
-        assert_eq!(reaches, None, "{command:?}: {said:?}");
+        assert_eq!(unsafe_character, None, "{command:?}: {printed:?}");
     }
     assert_eq!(
         stdout(&obvert_in(folder.path(), &["archive", "list", "e.jsonl"])).lines().count(),
@@ -151,11 +151,12 @@ fn a_full_disk_is_reported() {
             .current_dir(folder.path())
             .output()
             .expect("run");
-        let said = stderr(&output);
-        assert_eq!(status(&output), 2, "{out}: {said}");
+        let printed = stderr(&output);
+        assert_eq!(status(&output), 2, "{out}: {printed}");
         assert!(
-            said.contains(&format!("{out}: cannot be written: ")) && !said.contains("panicked"),
-            "{out}: {said}"
+            printed.contains(&format!("{out}: cannot be written: "))
+                && !printed.contains("panicked"),
+            "{out}: {printed}"
         );
         assert_eq!(std::fs::read_dir(folder.path()).expect("folder").count(), 0, "{out}");
     }

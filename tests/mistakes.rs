@@ -1,7 +1,7 @@
 //! Tests the checker with mistakes that people and machines really make. Each is put into clean
-//! documents at random locations and in random sizes. The right rule must report it at the right path,
-//! with no more other findings than are allowed. The mistakes are known from practice, not from a
-//! published list.
+//! documents at random locations and in random sizes. The right rule must report it at the right
+//! path, with no more other findings than are allowed. The mistakes are known from practice, not
+//! from a published list.
 //!
 //! `cargo test --test mistakes -- --nocapture` prints the table of detected mistakes and other
 //! findings. `MISTAKES=50` makes 50 of each mistake, and `MISTAKES_SEED=7` makes others.
@@ -143,7 +143,8 @@ fn every_mistake_is_found_with_few_other_findings() {
         if made < 4 || found < made || most > mistake.by_catch {
             let _ = writeln!(
                 wrong,
-                "{}: {found} of {made} found, with at most {most} other findings ({} allowed)\n  {}",
+                "{}: {found} of {made} found, with at most {most} other findings ({} allowed)\n  \
+                 {}",
                 mistake.about,
                 mistake.by_catch,
                 why.iter().take(3).cloned().collect::<Vec<_>>().join("\n  ")
@@ -154,8 +155,8 @@ fn every_mistake_is_found_with_few_other_findings() {
     assert!(wrong.is_empty(), "{wrong}");
 }
 
-/// A safe fix restores what was right before the mistake. After any fix there are no more errors than
-/// before, and a second run changes nothing.
+/// A safe fix restores what was right before the mistake. After any fix there are no more errors
+/// than before, and a second run changes nothing.
 #[test]
 fn fixes_undo_mistakes_and_make_none() {
     let settings = Settings { today: TODAY.parse().ok(), keep: usize::MAX, ..Settings::default() };

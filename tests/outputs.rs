@@ -209,12 +209,13 @@ fn unwritable_outputs_are_refused_before_the_check() {
             &["--also", "html=missing/report.html"],
             "missing/report.html: the folder missing does not exist; create it first",
         ),
-        (&["--baseline", "no-such-report.json"], "no-such-report.json"),
+        (&["--baseline", "no-such-report.json"], "no-such-report.json: there is no such file"),
         (&["--baseline", CLEAN], "is not a report"),
     ] {
         let output = check(folder.path(), &[&[REJECTED], arguments].concat());
         assert_eq!(status(&output), 2, "{arguments:?}");
         assert!(stderr(&output).contains(says), "{arguments:?}: {}", stderr(&output));
+        assert_eq!(stdout(&output), "", "{arguments:?}: refused before the check");
     }
 }
 
@@ -255,7 +256,8 @@ fn only_new_findings_make_the_check_fail() {
     assert_eq!(
         stdout(&output),
         format!(
-            "{REJECTED}: no new findings\ncompared with before.json: {all} already known, 0 resolved\n"
+            "{REJECTED}: no new findings\ncompared with before.json: {all} already known, 0 \
+             resolved\n"
         )
     );
     // The same survey as tables, with a row in front of the others: rows and lines differ, but

@@ -262,14 +262,13 @@ fn suppressed_findings_are_printed_with_their_reason() {
     };
     let held = run("2026-06-15");
     assert_eq!(status(&held), 0);
-    let said =
-        "suppressed by the profile: 1 of required-field-missing, until 2026-06-15: the books burnt";
+    let said = "suppressed by the profile until 2026-06-15: 1 finding of required-field-missing: the books burnt";
     assert!(stdout(&held).contains(said), "{}", stdout(&held));
     let ended = run("2026-06-14");
     assert_eq!(status(&ended), 1);
     assert!(
         stdout(&ended)
-            .contains("suppression ended on 2026-05-31: 1 finding of required-field-missing"),
+            .contains("suppression ended on 2026-06-14: 1 finding of required-field-missing"),
         "{}",
         stdout(&ended)
     );

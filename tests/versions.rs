@@ -385,7 +385,7 @@ fn the_command_migrates_when_asked() {
     assert_eq!(fs::read_to_string(&file).expect("there"), old);
     // To the version that it has already, and to another file.
     let same = obvert(folder.path(), &["migrate", "survey.obvert.json", "--to", "0.1"]);
-    assert_eq!(out(&same), "survey.obvert.json: of version 0.1 already\n", "{}", err(&same));
+    assert_eq!(out(&same), "survey.obvert.json: already has version 0.1\n", "{}", err(&same));
     let other = obvert(folder.path(), &["migrate", "survey.obvert.json", "-o", "new.obvert.json"]);
     assert_eq!(other.status.code(), Some(0), "{}", err(&other));
     assert_eq!(fs::read_to_string(&file).expect("there"), old);
@@ -403,7 +403,7 @@ fn the_command_migrates_when_asked() {
     assert_eq!(log["documents"][0]["steps"][0]["edits"][0]["op"], "move");
     assert_eq!(fs::read_to_string(&file).expect("there"), new);
     let done = obvert(folder.path(), &["migrate", "survey.obvert.json", "--write"]);
-    assert_eq!(out(&done), "survey.obvert.json: of version 0.2 already\n");
+    assert_eq!(out(&done), "survey.obvert.json: already has version 0.2\n");
 }
 
 #[test]
@@ -419,7 +419,7 @@ fn the_command_leaves_what_it_cannot_migrate() {
     let run = obvert(folder.path(), &[&["migrate", "--write"][..], &files].concat());
     assert_eq!(run.status.code(), Some(2));
     let said = err(&run);
-    assert!(said.contains("broken.obvert.json: by the schema of its own version 0.1"), "{said}");
+    assert!(said.contains("broken.obvert.json: is not valid in its version 0.1"), "{said}");
     assert!(said.contains("did you mean \"true\"?"), "{said}");
     assert!(
         said.contains("later.obvert.json: version \"0.9\" of the format is not known here"),

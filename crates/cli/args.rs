@@ -21,7 +21,7 @@ pub(crate) use self::fix::{Fix, FixFormat, Migrate};
 pub(crate) use self::grade::{AspectWord, Grade, TableFormat};
 pub(crate) use self::layout::{Layout, LayoutCheck, LayoutDraft};
 pub(crate) use self::profile::{Profile, ProfileCheck, ProfileDraft};
-use crate::formats::parse_input_format;
+use crate::formats::parse_survey_format;
 
 /// Check, fix, convert and explain pipe inspection surveys in the open Obvert format.
 ///
@@ -42,11 +42,11 @@ pub(crate) struct Arguments {
 /// When to use colour.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(crate) enum Colour {
-    /// On a terminal.
+    /// Only on a terminal.
     Auto,
-    /// Always.
+    /// In every output.
     Always,
-    /// Never.
+    /// In no output.
     Never,
 }
 
@@ -63,6 +63,9 @@ pub(crate) enum Command {
     /// Convert a survey to another format.
     Convert(Convert),
     /// Pack, unpack and list archives: files with one survey per line.
+    ///
+    /// Surveys are read and written one at a time, so an archive can be of any size. `obvert check`
+    /// reads archives too.
     #[command(subcommand)]
     Archive(Archive),
     /// Print the digest by which another document refers to a survey.
@@ -86,8 +89,15 @@ pub(crate) enum Command {
         /// The shell.
         shell: Shell,
     },
-    /// Print the manual page (roff).
-    Manual,
+    /// Print the manual page of obvert or of a command (roff).
+    Manual(Manual),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Manual {
+    /// The command, such as check or archive pack.
+    #[arg(value_name = "COMMAND")]
+    pub(crate) command: Vec<String>,
 }
 
 /// The format of a list.
@@ -111,7 +121,7 @@ pub(crate) struct Digest {
     #[arg(required = true, value_name = "FILE")]
     pub(crate) files: Vec<PathBuf>,
     /// Read the surveys as this format instead of detecting it.
-    #[arg(long, value_parser = parse_input_format(), value_name = "FORMAT")]
+    #[arg(long, value_parser = parse_survey_format(), value_name = "FORMAT")]
     pub(crate) from: Option<&'static Format>,
     /// Print the canonical form instead, without a final newline.
     #[arg(long)]

@@ -177,7 +177,8 @@ pub(crate) fn rewrite(path: &Path, known: &[u8], content: &[u8]) -> Result<(), F
     file.as_file().sync_all().map_err(fail)?;
     if fs::read(&target).map_err(fail)? != known {
         return Err(format!(
-            "{name}: was changed by another program in the meantime, so nothing was written; run the \
+            "{name}: was changed by another program in the meantime, so nothing was written; run \
+             the \
              command again"
         )
         .into());
@@ -251,7 +252,8 @@ impl AtomicFolder {
             if let Some(other) = entries.iter().find(|entry| !ours(entry)) {
                 let other = other.display();
                 return Err(format!(
-                    "{name}: contains {other}, which is not a file of this format; choose another folder"
+                    "{name}: contains {other}, which is not a file of this format; choose another \
+                     folder"
                 )
                 .into());
             }
@@ -305,8 +307,8 @@ impl CreateFile for AtomicFolder {
     }
 }
 
-/// Refuses a path that no file may be written to: a folder, an input of this command, an existing
-/// file without `replace`, a write-protected file.
+/// Refuses a path that no file can be written to: a folder, an input of this command, an existing
+/// file without `replace`, a write-protected file, a file in a folder that does not exist.
 pub(crate) fn may_write(path: &Path, replace: bool) -> Result<(), Failure> {
     if path.is_dir() {
         return Err(format!("{}: is a folder; name a file", path.display()).into());
@@ -322,11 +324,11 @@ pub(crate) fn may_write(path: &Path, replace: bool) -> Result<(), Failure> {
         )
         .into());
     }
-    Ok(())
+    folder_of(path).map(drop)
 }
 
 /// The folder that a file is to be written to, which must exist.
-pub(crate) fn folder_of(path: &Path) -> Result<&Path, Failure> {
+fn folder_of(path: &Path) -> Result<&Path, Failure> {
     let folder =
         path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     if folder.is_dir() {

@@ -40,14 +40,24 @@ pub(crate) fn format_names() -> Vec<String> {
         .collect()
 }
 
-/// Parses the name of a readable format.
+/// Parses the name of a readable format, or of an office's own table.
 pub(crate) fn parse_input_format() -> impl TypedValueParser<Value = &'static Format> {
     parser(formats(), |format| format.is_read() || format == &LAYOUT)
 }
 
-/// Parses the name of a writable format.
+/// Parses the name of a readable format, without an office's own table.
+pub(crate) fn parse_survey_format() -> impl TypedValueParser<Value = &'static Format> {
+    parser(formats(), Format::is_read)
+}
+
+/// Parses the name of a writable format, or of an office's own table.
 pub(crate) fn parse_output_format() -> impl TypedValueParser<Value = &'static Format> {
     parser(formats(), |format| format.is_written() || format == &LAYOUT)
+}
+
+/// Parses the name of a writable format, without an office's own table.
+pub(crate) fn parse_unpacked_format() -> impl TypedValueParser<Value = &'static Format> {
+    parser(formats(), Format::is_written)
 }
 
 fn parser(
@@ -95,6 +105,9 @@ pub(crate) fn convert_help() -> String {
 pub(crate) fn refusal(name: &str, error: &FormatError) -> Failure {
     let why = match error {
         FormatError::Unknown => format!("{error}; state it with --from"),
+        FormatError::NoFile(_) => {
+            format!("{error}; name the surveys one by one, or the right folder")
+        }
         FormatError::Contradicted { stated, detected } => {
             format!("looks like {detected}, but --from is {stated}; correct --from, or omit it")
         }

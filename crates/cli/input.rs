@@ -10,13 +10,15 @@ use std::path::Path;
 use obvert::Opened;
 use obvert::convert::{
     self, ConvertError, Detection, Format, FormatError, Locations, LossReport, Provenance, Sample,
-    SourceMap, Survey, SurveyReader, json,
+    SourceMap, SurveyReader, json,
 };
 use obvert::model::layout::Layout;
 use obvert::model::lists::CodeList;
+use obvert::model::read::ReadError;
 use obvert::open::LAYOUT;
 
 use crate::formats::{formats, refusal};
+use crate::kinds::{Kind, kind_of};
 use crate::render::findings::Texts;
 use crate::{Failure, Status, atomic_output, render};
 
@@ -112,19 +114,12 @@ impl<'l> Input<'l> {
         if let Some(Ok(migrated)) = self.migration() {
             let (from, to) = (migrated.from, migrated.to);
             render::note(&format!(
-                "{}: has version {from} of the format and was read as {to}, whose paths are reported; run obvert \
+                "{}: has version {from} of the format and was read as {to}, whose paths are \
+                 reported; run obvert \
                  migrate to see the steps",
                 self.name()
             ));
         }
-    }
-
-    /// Reads the whole survey, and reports what reading lost.
-    pub(crate) fn read_survey(&mut self) -> Result<Survey, Failure> {
-        self.report_notes();
-        let survey = self.survey()?;
-        self.report_losses()?;
-        Ok(survey)
     }
 
     /// Reports what reading the survey lost.
@@ -199,8 +194,8 @@ pub(crate) fn unreadable(path: &Path, error: &io::Error) -> Failure {
     }
 }
 
-/// Opens a survey: a file, a folder of tables, or standard input for `-`. With a layout, a file that
-/// is not a survey in any format is an office's own table.
+/// Opens a survey: a file, a folder of tables, or standard input for `-`. With a layout, a file
+/// that is not a survey in any format is an office's own table.
 pub(crate) fn open<'l>(
     path: &Path,
     stated: Option<&'static Format>,
@@ -208,8 +203,13 @@ pub(crate) fn open<'l>(
 ) -> Result<Input<'l>, Failure> {
     match layout {
         Some(by) if may_be_table(path, stated, by) => open_table(path, stated, by),
-        _ => open_survey(path, stated),
+        _ => open_survey(path, stated, &["survey"]),
     }
+}
+
+/// Opens a survey or a profile.
+pub(crate) fn open_survey_or_profile(path: &Path) -> Result<Input<'static>, Failure> {
+    open_survey(path, None, &["survey", "profile"])
 }
 
 /// Whether a file may be an office's own table, by the stated format and its name.
@@ -243,7 +243,12 @@ fn open_table<'l>(
     Ok(Input::new(Opened::by_layout(bytes, &name, &by.layout, &by.lists)))
 }
 
-fn open_survey<'l>(path: &Path, stated: Option<&'static Format>) -> Result<Input<'l>, Failure> {
+/// Opens a survey, or another kind of JSON file that is expected.
+fn open_survey<'l>(
+    path: &Path,
+    stated: Option<&'static Format>,
+    expected: &[&str],
+) -> Result<Input<'l>, Failure> {
     let name = path.display();
     if stated == Some(&LAYOUT) {
         return Err(
@@ -266,11 +271,10 @@ fn open_survey<'l>(path: &Path, stated: Option<&'static Format>) -> Result<Input
     let format = format.map_err(|error| refusal(&name, &error))?;
     // An office's own CSV or XML may look like one of the formats.
     let may_be_table = is_possible(format) && LAYOUT.extensions.contains(&format.extensions[0]);
-    if format == &json::FORMAT && is_layout(&bytes) {
-        return Err(format!(
-            "{name}: is a layout, not a survey; give it with --layout, and name the table here"
-        )
-        .into());
+    if format == &json::FORMAT
+        && let Some(kind) = kind_of(&bytes).filter(|kind| !expected.contains(&kind.name))
+    {
+        return Err(other_kind(&name, kind));
     }
     match Opened::in_format(convert::Input::file(name, bytes), format) {
         Ok(opened) => Ok(Input::new(opened)),
@@ -317,13 +321,18 @@ pub(crate) fn by_name(path: &Path) -> Option<&'static Format> {
     formats().by_name(&path.file_name()?.to_string_lossy())
 }
 
-/// Whether a JSON document is a layout: it has the key `layout` among its first keys, and no key
-/// `obvert`.
-fn is_layout(bytes: &[u8]) -> bool {
-    let start = String::from_utf8_lossy(&bytes[..bytes.len().min(1024)]);
-    let key = |key: &str| start.contains(&format!("\"{key}\""));
-    key("layout")
-        && !key("obvert")
-        && serde_json::from_slice::<serde_json::Map<String, serde_json::Value>>(bytes)
-            .is_ok_and(|keys| keys.contains_key("layout") && !keys.contains_key("obvert"))
+/// The error for a JSON file that is not a survey.
+fn other_kind(name: &str, kind: &Kind) -> Failure {
+    let hint = match (kind.name, kind.option) {
+        ("layout", _) => "give it with --layout, and name the table here".to_owned(),
+        (_, Some(option)) => format!("name the survey here, and give this file with {option}"),
+        (_, None) => "name the survey here".to_owned(),
+    };
+    format!("{name}: is a {}, not a survey; {hint}", kind.name).into()
+}
+
+/// An error of reading JSON, with its location.
+pub(crate) fn located(name: &str, error: &ReadError) -> String {
+    let (line, column) = error.line_and_column();
+    format!("{name}:{line}:{column}: {}", error.message())
 }

@@ -1,6 +1,6 @@
 //! The user's own code lists, grade schemes, profiles and layouts. They are validated before they
-//! are used, and their mistakes are reported like those of a survey: file, line and column, the line
-//! itself, the pointer, what to do.
+//! are used, and their mistakes are reported like those of a survey: file, line and column, the
+//! line itself, the pointer, what to do.
 
 use std::fs;
 use std::io::{self, Write};
@@ -14,6 +14,7 @@ use obvert::model::read::{Problem, ReadError, locate};
 
 use crate::Failure;
 use crate::input::{self, ByLayout};
+use crate::kinds::kind_of;
 use crate::render::findings::{SourceLines, Texts};
 use crate::render::{severity, strong};
 
@@ -117,6 +118,13 @@ impl File {
                 "looks like a table or XML, but a layout is JSON; check the order of the arguments";
             return Err(format!("{name}: {why}").into());
         }
+        if let Some(kind) = kind_of(&bytes).filter(|kind| kind.name != what) {
+            let hint = match kind.option {
+                Some(option) => format!("{option} takes it; name a {what} here"),
+                None => format!("name a {what} here"),
+            };
+            return Err(format!("{name}: is a {}, not a {what}; {hint}", kind.name).into());
+        }
         Ok(Self { name, bytes, what })
     }
 
@@ -133,8 +141,7 @@ impl File {
 
     /// The error for a file that is not JSON.
     pub(crate) fn unreadable(&self, error: &ReadError) -> Failure {
-        let (line, column) = error.line_and_column();
-        format!("{}:{line}:{column}: {}", self.name, error.message()).into()
+        input::located(&self.name, error).into()
     }
 
     /// Prints structural problems.
@@ -178,8 +185,8 @@ impl File {
         self.show(shown, out)
     }
 
-    /// Prints the mistakes of a list or a scheme. A scheme that leaves codes without a grade is still
-    /// accepted.
+    /// Prints the mistakes of a list or a scheme. A scheme that leaves codes without a grade is
+    /// still accepted.
     fn list_problems(&self, problems: &[ListProblem]) -> Result<(), Failure> {
         let weight = |problem: &ListProblem| match problem.kind {
             ListProblemKind::NotGraded => Severity::Warning,

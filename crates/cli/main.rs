@@ -6,6 +6,7 @@ mod atomic_output;
 mod commands;
 mod formats;
 mod input;
+mod kinds;
 mod lists;
 mod media_folder;
 mod render;

@@ -1,11 +1,11 @@
-//! Mistakes in what was coded, measured and graded.
+//! Mistakes in codes, quantities and grades.
 
 use obvert::model::lists::{ClockExtent, ClockUse, JointUse, StretchUse};
 use serde_json::{Value, json};
 
 use super::edit::{Edit, Mistake, inner, to};
 
-/// A row that has amounts in the unit named.
+/// A row with a quantity in this unit.
 fn measured(row: &Value, unit: &str) -> bool {
     row["quantities"][0]["unit"] == unit
 }
@@ -14,7 +14,7 @@ fn graded(row: &Value, aspect: &str) -> bool {
     row["grades"][aspect].is_number()
 }
 
-/// Puts a code into an inner row in place of what it has.
+/// Replaces the code of an inner row.
 fn recode(edit: &mut Edit<'_>, place: (usize, usize), with: &Value) {
     let row = edit.at(&to(place, ""));
     let keep = ["id", "at", "media"];

@@ -30,7 +30,7 @@ fn scale(edit: &mut Edit<'_>, run: usize, factor: f64) {
     }
 }
 
-/// Makes the distances of a run come out longer or shorter as a whole, and returns the run.
+/// Scales all distances of a run, and returns the run.
 fn scaled(edit: &mut Edit<'_>, factor: f64) -> Option<usize> {
     let run = edit.row("runs", |run| reached(run) && run.get("reverse_of").is_none())?;
     scale(edit, run, factor);
@@ -201,7 +201,7 @@ pub(crate) const ALL: &[Mistake] = &[
             })?;
             edit.rows(run).pop();
             let last = edit.rows(run).len() - 1;
-            // A manhole row at the far structure may stand after the finish.
+            // A manhole row at the far structure may follow the finish.
             let code = edit.code_of(run, last);
             if code.role.is_some() {
                 return None;

@@ -7,13 +7,13 @@ use serde_json::{Value, json};
 pub(crate) struct Mistake {
     /// The mistake in words.
     pub(crate) about: &'static str,
-    /// The rule that must report it at the path that `make` returns. If there are several, any of them
-    /// may report it, at any path.
+    /// The rule that must report it at the path that `make` returns. If there are several, any of
+    /// them may report it, at any path.
     pub(crate) rules: &'static [&'static str],
     /// How many other errors and warnings are allowed.
     pub(crate) by_catch: usize,
-    /// Makes the mistake, and returns the path at which it must be reported; `None` if the document has
-    /// no suitable location.
+    /// Makes the mistake, and returns the path at which it must be reported; `None` if the document
+    /// has no suitable location.
     pub(crate) make: fn(&mut Edit<'_>) -> Option<String>,
 }
 

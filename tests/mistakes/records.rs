@@ -1,4 +1,4 @@
-//! Mistakes in the record around the runs: units, places, identity, time, media, locates.
+//! Mistakes in the records around the runs: units, positions, ids, times, media, locates.
 
 use serde_json::{Value, json};
 
@@ -59,7 +59,7 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["crs-unit-suspect"],
         by_catch: 0,
         make: |edit| {
-            // The system, which is in feet, is kept; its numbers become metres.
+            // The reference system, in feet, is kept, but the numbers become metres.
             for structure in 0..edit.document["structures"].as_array()?.len() {
                 for axis in 0..2 {
                     let pointer = format!("/structures/{structure}/position/{axis}");
@@ -421,7 +421,7 @@ pub(crate) const ALL: &[Mistake] = &[
             let media = edit.row("media", |media| media["kind"] == "photo")?;
             let id = edit.at(&format!("/media/{media}/id")).clone();
             edit.set(&format!("/media/{media}/state"), "lost");
-            // The first observation that names it.
+            // The first observation that refers to it.
             let runs = edit.document["runs"].as_array()?;
             let (run, row) = runs.iter().enumerate().find_map(|(run, record)| {
                 Some((
@@ -466,7 +466,7 @@ pub(crate) const ALL: &[Mistake] = &[
         by_catch: 0,
         make: |edit| {
             let locates = edit.document["locates"].as_array()?.clone();
-            // The last of a run: what is wrong is seen at the later of two.
+            // The last locate of a run, because the rule reports the later of two.
             let locate = edit.row("locates", |row| {
                 let of_run = || locates.iter().filter(|other| other["run"] == row["run"]);
                 row["position"].is_array()

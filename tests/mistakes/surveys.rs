@@ -1,5 +1,5 @@
-//! Mistakes that concern a whole survey or a whole run, and contradictions between rows of different tables: each is one
-//! mistake, however many rows it shows in.
+//! Mistakes that affect a whole survey or a whole run, and contradictions between tables. Each is
+//! one mistake, even if it is visible in many rows.
 
 use serde_json::{Value, json};
 
@@ -9,12 +9,12 @@ fn number(value: &Value, key: &str) -> f64 {
     value[key].as_f64().unwrap_or(0.0)
 }
 
-/// Whether a document has enough runs for what is told by most of them.
+/// Whether a document has enough runs for rules that compare a run with the majority.
 fn large(edit: &Edit<'_>) -> bool {
     edit.document["runs"].as_array().is_some_and(|runs| runs.len() >= 10)
 }
 
-/// A photo that an observation of its own run shows: its row, the observation and the place in it.
+/// A photo of an observation of its own run: its row, the observation, and its index there.
 fn shown(edit: &mut Edit<'_>) -> Option<(usize, (usize, usize), usize)> {
     let photos = edit.document["media"].as_array()?.clone();
     let row = edit.row("media", |media| {
@@ -43,11 +43,11 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the counter of a camera runs fast",
         rules: &["distance-drift"],
-        // Where the runs of another camera and two halves of a pipe are held against the lengths.
+        // The document needs runs of another camera, and a pipe with two half runs.
         by_catch: 1,
         make: |edit| {
             large(edit).then_some(())?;
-            // Without a map nothing but the runs says how long the pipes are.
+            // Without positions, the length of a pipe is known only from its runs.
             for (table, key) in
                 [("structures", "position"), ("pipes", "path"), ("locates", "position")]
             {
@@ -103,7 +103,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "an observation entered twice",
         rules: &["observation-duplicate"],
-        // Grades count twice as well.
+        // Its grade counts twice too.
         by_catch: 0,
         make: |edit| {
             let (run, row) =
@@ -138,7 +138,7 @@ pub(crate) const ALL: &[Mistake] = &[
             let other =
                 edit.row("media", |media| media["run"].is_string() && media["run"] != own)?;
             let run = others[other]["run"].clone();
-            // A run that only this file would name is taken for a mistyped one.
+            // A file for a run that no other file names would count as a mistyped run.
             (others.iter().filter(|media| media["run"] == run).count() > 1).then_some(())?;
             edit.set(&format!("/media/{media}/run"), run);
             edit.remove(&format!("/media/{media}/at"));
@@ -188,7 +188,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a lateral joins elsewhere than its connection was seen",
         rules: &["connection-contradicts-lateral"],
-        // A camera that was launched there says so too.
+        // The launch of a camera at the lateral contradicts it too.
         by_catch: 1,
         make: |edit| {
             let pipes = edit.document["pipes"].as_array()?.clone();

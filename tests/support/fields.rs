@@ -1,6 +1,7 @@
-//! The tables of fields of the specification: for every field its value, range, number of times, meaning, an example and the
-//! rules that guard it. Nothing of that is written down twice: what a value is comes from the schema, the example from a
-//! document that has every field and is clean, the range from asking the checker, and the rules from their own examples.
+//! The tables of fields of the specification: for every field its type, range, cardinality,
+//! meaning, an example, and the rules that check it. All of it is derived: the type from the
+//! schema, the example from a clean document with every field, the range from the checker, and the
+//! rules from their own examples.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
@@ -19,7 +20,8 @@ type Location = (String, String);
 /// The document that has every field.
 pub(crate) const EVERY_FIELD: &str = "tests/data/every-field.obvert.json";
 
-/// The table of an object's fields in a chapter, and below it that of the rules that guard them.
+/// The table of an object's fields in a chapter, followed by the table of the rules that check
+/// them.
 pub(crate) fn table(name: &str, chapter: &str) -> String {
     let object = shape::object(name);
     assert!(!object.fields.is_empty(), "the format has no object {name}");
@@ -69,7 +71,7 @@ pub(crate) fn table(name: &str, chapter: &str) -> String {
     out + &rules(object, chapter)
 }
 
-/// Which rules guard which of an object's fields.
+/// The rules that check each of an object's fields.
 fn rules(object: &ObjectShape, chapter: &str) -> String {
     let catalogue = chapters::path_of("rules")
         .map(|path| chapters::link(chapter, &path))
@@ -89,7 +91,7 @@ fn rules(object: &ObjectShape, chapter: &str) -> String {
     out
 }
 
-/// What a field means, and where each word of its vocabulary has a meaning, these.
+/// The meaning of a field, and the values of an enum if each has a meaning.
 fn meaning(field: &Field) -> (String, Option<String>) {
     let line = |text: &str| text.replace('\n', " ").trim().to_owned();
     // The type has the unit already.
@@ -104,7 +106,8 @@ fn meaning(field: &Field) -> (String, Option<String>) {
     }
 }
 
-/// A word of a vocabulary with its meaning, or alone where the meaning only repeats it. The text of `other` is explained once for all enums.
+/// A value of an enum with its meaning, or alone if the meaning only repeats it. The text of
+/// `other` is explained once for all enums.
 fn brief(word: &str) -> String {
     let Some((name, meaning)) = word.split_once(": ") else { return word.to_owned() };
     let plain = |text: &str| text.trim_matches(['`', '.']).replace('-', " ").to_lowercase();
@@ -112,7 +115,7 @@ fn brief(word: &str) -> String {
     if repeats { format!("{name}.") } else { word.to_owned() }
 }
 
-/// The first field in reading order that has a vocabulary, where its words are explained.
+/// The first field in reading order with these enum values. The table of this field explains them.
 fn first_use(words: &str) -> Option<Location> {
     static FIRST: OnceLock<BTreeMap<String, Location>> = OnceLock::new();
     let first = FIRST.get_or_init(|| {
@@ -129,7 +132,7 @@ fn first_use(words: &str) -> Option<Location> {
     first.get(words).cloned()
 }
 
-/// The objects that have tables with the chapters that have them, in reading order.
+/// The objects that have tables, with their chapters, in reading order.
 fn homes() -> &'static [(String, String)] {
     static HOMES: OnceLock<Vec<(String, String)>> = OnceLock::new();
     HOMES.get_or_init(|| {
@@ -170,7 +173,7 @@ fn kind_of(field: &Field, object: &str, chapter: &str) -> String {
         Shape::List(item) => format!("array of {}", kind(item, chapter)),
         shape => kind(shape, chapter),
     };
-    // The column of examples shows what the form's own example would.
+    // The example is in its own column.
     let form = field.form.as_ref().map(|form| form.split(", such as").next().unwrap_or(form));
     let form = form.map(|form| format!(": {}", form.strip_prefix("a ").unwrap_or(form)));
     let bounds = field.bounds.map(|[least, most]| format!(", {least} to {most}"));
@@ -206,7 +209,7 @@ fn kind(shape: &Shape, chapter: &str) -> String {
     }
 }
 
-/// An example of a field that is no object itself.
+/// An example of a field, unless its value is an object.
 fn example(object: &str, field: &Field) -> Option<String> {
     let holds_objects = match &field.shape {
         Shape::Object(_) => true,
@@ -221,7 +224,7 @@ fn example(object: &str, field: &Field) -> Option<String> {
     Some(found.to_string()).filter(|text| text.len() <= LONGEST_EXAMPLE)
 }
 
-/// An example that is longer shows nothing that a shorter one would not.
+/// Longer examples are left out.
 const LONGEST_EXAMPLE: usize = 130;
 
 /// The first location of every field in the document, and its value there.
@@ -289,7 +292,7 @@ fn collect_in(
     }
 }
 
-/// Fields of the format that no example has: there are none.
+/// Fields of the format without an example; there must be none.
 pub(crate) fn without_example() -> Vec<String> {
     let fields =
         shape::objects().flat_map(|object| object.fields.iter().map(move |field| (object, field)));
@@ -302,15 +305,15 @@ pub(crate) fn without_example() -> Vec<String> {
     fields.filter(lacks).map(|(object, field)| format!("{}.{}", object.name, field.name)).collect()
 }
 
-/// Ranges that a number can have, with numbers inside and outside.
+/// Possible ranges of a number, with numbers inside and outside.
 const RANGES: [(&str, &[f64], &[f64]); 3] = [
     ("above 0", &[0.001, 1.0], &[0.0, -0.001, -1.0]),
     ("0 or more", &[0.0, 0.001, 1.0], &[-0.001, -1.0]),
     ("1 to 12.5 in steps of 0.5", &[1.0, 1.5, 12.0, 12.5], &[0.0, 0.5, 1.25, 12.75, 13.0, -1.0]),
 ];
 
-/// The range that the checker keeps a number to, found by asking it: whether one of the rules about impossible numbers speaks up
-/// at that very place.
+/// The range of a number, found by checking documents with other numbers: a rule about impossible
+/// numbers reports those outside the range.
 fn range(object: &str, field: &Field) -> Option<&'static str> {
     if field.shape != Shape::Number {
         return None;
@@ -325,7 +328,7 @@ fn range(object: &str, field: &Field) -> Option<&'static str> {
             found.subject.path == *pointer && rules.iter().any(|rule| *found.rule == **rule)
         })
     };
-    // Most numbers can be anything, and one question tells so.
+    // Most numbers are not limited, which one check shows.
     if !impossible(&-1.0) {
         return None;
     }
@@ -348,13 +351,14 @@ fn check(document: &Value, rule: Option<&Rule>) -> Report {
     CHECKER.get_or_init(|| Checker::new(settings()).expect("settings")).check(&text).expect("json")
 }
 
-/// For every field the rules that guard it, by their examples. A rule is found at a field where one of its failing examples
-/// has a finding at it, or has none any more once the example's change of that field is taken back.
+/// For every field the rules that check it, derived from their failing examples. A rule checks a
+/// field if it reports the field, or if it reports nothing once the example's change of the field
+/// is reverted.
 pub(crate) fn guards() -> &'static BTreeMap<Location, BTreeSet<&'static str>> {
     static GUARDS: OnceLock<BTreeMap<Location, BTreeSet<&'static str>>> = OnceLock::new();
     GUARDS.get_or_init(|| {
         let mut guards: BTreeMap<Location, BTreeSet<&'static str>> = BTreeMap::new();
-        // A profile can name any field; its rules guard what it says.
+        // A profile can name any field, so its rules are left out.
         for rule in catalogue().iter().filter(|rule| rule.family() != "profile") {
             for example in rule.examples(Section::Fails) {
                 let patch: Value = serde_json::from_str(&example.patch).expect("a patch");
@@ -374,13 +378,13 @@ pub(crate) fn guards() -> &'static BTreeMap<Location, BTreeSet<&'static str>> {
     })
 }
 
-/// The fields of an example's operations without whose change the rule says nothing.
+/// The fields of an example whose change is necessary for the rule to report something.
 fn deciding(rule: &Rule, operations: &[Value]) -> Vec<Location> {
     let minimal: Value = serde_json::from_str(obvert::check::MINIMAL).expect("json");
     let silent = |document: Option<Value>| {
         let Some(document) = document else { return false };
         let report = check(&document, Some(rule));
-        // A document that cannot be read, or a rule that cannot be run, says nothing about the field.
+        // A document that cannot be read, or a rule that cannot be run, proves nothing.
         let whole = report.documents.iter().all(|document| document.left_out.is_empty());
         let ran = whole
             && !report
@@ -448,7 +452,8 @@ fn patched(operations: &[Value]) -> Option<Value> {
     Some(document)
 }
 
-/// The field that a pointer leads to, or the object where it leads to one of a list; `None` below extensions.
+/// The field at a pointer, or the object if the pointer is an item of a list; `None` below
+/// `extensions`.
 pub(crate) fn place_of(pointer: &str) -> Option<Location> {
     let mut object = shape::document();
     let mut place = (object.name.clone(), String::new());

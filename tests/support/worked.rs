@@ -1,6 +1,6 @@
-//! The worked examples of the specification. Their figures come from the functions that grade, check
-//! and write, so an example cannot contradict the code. Figures from elsewhere are compared with
-//! their sources in the tests of the crates.
+//! The worked examples of the specification. Their figures come from the functions that grade,
+//! check and write, so an example cannot contradict the code. Figures from elsewhere are compared
+//! with their sources in the tests of the crates.
 
 use std::fmt::Write;
 

@@ -6,12 +6,9 @@ use clap::{Args, Subcommand};
 use obvert::convert::Format;
 
 use super::ListFormat;
-use crate::formats::parse_output_format;
+use crate::formats::parse_unpacked_format;
 
-/// Pack, unpack and list archives: JSON Lines files with one survey per line.
-///
-/// Surveys are read and written one at a time, so an archive can be of any size. `obvert check`
-/// reads archives too.
+/// The commands for archives.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Archive {
     /// Pack surveys of any format, or other archives, into one archive.
@@ -61,7 +58,7 @@ pub(crate) struct Unpack {
     #[arg(short, long, value_name = "FOLDER")]
     pub(crate) output: PathBuf,
     /// Write this format instead of JSON; values that it cannot hold are reported.
-    #[arg(long, value_parser = parse_output_format(), value_name = "FORMAT")]
+    #[arg(long, value_parser = parse_unpacked_format(), value_name = "FORMAT")]
     pub(crate) to: Option<&'static Format>,
     /// Overwrite files that exist.
     #[arg(long)]

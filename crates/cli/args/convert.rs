@@ -13,7 +13,8 @@ pub(crate) struct Convert {
     /// The survey: a file, a folder of CSV tables, or - for standard input.
     #[arg(value_name = "IN")]
     pub(crate) input: PathBuf,
-    /// Write to this file, to this folder (for a format of several files), or - for standard output.
+    /// Write to this file, to this folder (for a format of several files), or - for standard
+    /// output.
     #[arg(short, long, value_name = "OUT")]
     pub(crate) output: PathBuf,
     /// Read IN as this format instead of detecting it from name and content.

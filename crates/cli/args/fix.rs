@@ -28,7 +28,7 @@ pub(crate) struct Fix {
     /// Overwrite OUT if it exists.
     #[arg(long, requires = "output")]
     pub(crate) replace: bool,
-    /// Apply also the fixes that need confirmation; you vouch for what they state.
+    /// Also apply the fixes that need confirmation: you confirm what they state.
     #[arg(long)]
     pub(crate) confirm: bool,
     /// Apply only the fixes of this rule or structural problem, or those taken from media files
@@ -64,9 +64,9 @@ pub(crate) enum FixFormat {
 
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Nothing is written without --write or --output. Whatever no step changes stays \
-byte for byte. Other commands read older versions as they are. In a profile, the old names of \
-renamed rules are replaced.\n\n\
+    after_help = "Nothing is written without --write or --output. Everything that no step changes \
+stays the same, byte for byte. Other commands read older versions without migration. In a profile, \
+the old names of renamed rules are replaced.\n\n\
 Exit status: 0 on success, also if there is nothing to migrate, 2 on failure."
 )]
 pub(crate) struct Migrate {

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 use obvert::convert::Format;
 
-use crate::formats::parse_input_format;
+use crate::formats::parse_survey_format;
 
 /// The format of a table of grades.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -39,7 +39,7 @@ pub(crate) struct Grade {
     #[arg(required = true, value_name = "FILE")]
     pub(crate) files: Vec<PathBuf>,
     /// Read the surveys as this format instead of detecting it from name and content.
-    #[arg(long, value_parser = parse_input_format(), value_name = "FORMAT")]
+    #[arg(long, value_parser = parse_survey_format(), value_name = "FORMAT")]
     pub(crate) from: Option<&'static Format>,
     /// Print the table in this format.
     #[arg(long, value_enum, default_value_t = TableFormat::Text, value_name = "FORMAT")]

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 
-/// Check or draft a layout, which describes an office's own table.
+/// The commands for layouts.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Layout {
     /// Report the mistakes of a layout, and the values of a table that it cannot read.

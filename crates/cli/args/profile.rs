@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 
-/// Check or draft a submission profile.
+/// The commands for profiles.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Profile {
     /// Report the mistakes of a profile: unknown rules and fields, invalid patterns, contradictory

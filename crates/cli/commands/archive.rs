@@ -10,7 +10,6 @@ use obvert::model::archive::{self, Line};
 use obvert::model::tables::Document;
 use obvert::model::text::Digest;
 use obvert::model::write;
-use obvert::open::LAYOUT;
 use serde_json::json;
 
 use super::{convert, print};
@@ -52,7 +51,8 @@ pub(super) fn lines(path: &Path) -> Result<archive::Lines<Box<dyn BufRead>>, Fai
         }
         // A first line of only a brace begins a single survey that is written over several lines.
         if first.is_some_and(|line| line == b"{" || !line.starts_with(b"{")) {
-            let why = "is not an archive, which has one survey per line (JSON Lines); make one with obvert archive pack";
+            let why = "is not an archive, which has one survey per line (JSON Lines); make one \
+                       with obvert archive pack";
             return Err(format!("{name}: {why}").into());
         }
         Box::new(source)
@@ -70,8 +70,8 @@ pub(super) fn input<'l>(path: &Path, line: Line) -> Result<Input<'l>, Failure> {
 struct Known(HashMap<String, (String, Digest)>);
 
 impl Known {
-    /// Whether a document is new; `false` for a duplicate. A different document with the same id is an
-    /// error.
+    /// Whether a document is new; `false` for a duplicate. A different document with the same id is
+    /// an error.
     fn is_new(&mut self, document: &Document, name: &str) -> Result<bool, Failure> {
         let digest = write::digest(document)?;
         match self.0.get(document.head.id.as_str()) {
@@ -81,7 +81,8 @@ impl Known {
             }
             Some((_, same)) if *same == digest => Ok(false),
             Some((first, _)) => Err(format!(
-                "{name}: has the same id {:?} as {first}, but its content differs; give the later survey its own \
+                "{name}: has the same id {:?} as {first}, but its content differs; give the later \
+                 survey its own \
                  id and name the earlier one in `revises`",
                 document.head.id.as_str()
             )
@@ -242,10 +243,6 @@ fn pack(arguments: &Pack) -> Result<Status, Failure> {
 fn unpack(arguments: &Unpack) -> Result<Status, Failure> {
     let folder = &arguments.output;
     let to = arguments.to.unwrap_or(&json::FORMAT);
-    if to == &LAYOUT {
-        let hint = "unpack as JSON, then run obvert convert with --layout for each survey";
-        return Err(format!("--to layout: a table needs a layout; {hint}").into());
-    }
     match fs::metadata(folder) {
         Ok(about) if !about.is_dir() => {
             return Err(format!("{}: is not a folder; name a folder", folder.display()).into());

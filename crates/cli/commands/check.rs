@@ -117,7 +117,8 @@ fn report_on(checker: &Checker, input: &mut Input<'_>) -> Result<Report, Failure
 /// Notes that a survey is not an office's own table, so that the layout is not used.
 fn note_unused_layout(name: &str, format: &str) {
     render::note(&format!(
-        "{name}: is a survey in the format {format}, so --layout is not used; give --from layout if \
+        "{name}: is a survey in the format {format}, so --layout is not used; give --from layout \
+         if \
          it is an office's own table"
     ));
 }
@@ -143,7 +144,7 @@ pub(super) fn severity(threshold: Threshold) -> Severity {
 fn baseline(path: &Path) -> Result<Report, Failure> {
     let name = path.display();
     crate::atomic_output::note_read(path);
-    let bytes = fs::read(path).map_err(|error| format!("--baseline {name}: {error}"))?;
+    let bytes = fs::read(path).map_err(|error| input::unreadable(path, &error))?;
     let hint = "give a report that `obvert check --all --format json` wrote";
     Report::read(&bytes)
         .map_err(|error| format!("--baseline {name}: is not a report: {error}; {hint}").into())
@@ -172,8 +173,13 @@ pub(super) fn settings(arguments: &RuleOptions, all: bool) -> Result<Settings, F
     }
     settings.today = Some(today(arguments.today.as_deref())?);
     for text in &arguments.severities {
-        let malformed =
-            || format!("--severity {text:?}: expected RULE=SEVERITY, such as camera-speed=error");
+        let malformed = || {
+            format!(
+                "--severity {text:?}: expected RULE=SEVERITY, such as camera-speed=error; the \
+                 severities \
+                 are error, warning, note and off"
+            )
+        };
         let (rule, severity) = text.split_once('=').ok_or_else(malformed)?;
         let severity = match severity {
             "off" => None,

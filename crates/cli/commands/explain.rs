@@ -74,8 +74,8 @@ pub(crate) fn run(name: &str) -> Result<Status, Failure> {
 /// How many results of a search are shown.
 const MOST: usize = 40;
 
-/// The terms for a synonym, fields that end with these keys, codes that have this word in their name
-/// or in a label, and rules and lists of this name.
+/// The terms for a synonym, fields that end with these keys, codes that have this word in their
+/// name or in a label, and rules and lists of this name.
 fn search(name: &str, keys: &[&str]) -> Vec<(String, String)> {
     let wanted = name.to_lowercase();
     let mut found: Vec<(String, String)> = synonyms::of(name).flat_map(terms).collect();

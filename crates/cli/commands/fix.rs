@@ -4,7 +4,7 @@ use std::io::Write;
 use std::path::Path;
 
 use obvert::check::{
-    Checker, MEDIA_FILE, MediaSource, MendSettings, Mended, MendedDocument, Mending,
+    Checker, MEDIA_FILE, MediaSource, MendError, MendSettings, Mended, MendedDocument, Mending,
 };
 
 use super::check::{settings, severity};
@@ -62,7 +62,8 @@ pub(crate) fn run(arguments: &Fix) -> Result<Status, Failure> {
     Ok(status)
 }
 
-/// Fixes one survey. The result is its log, and whether findings at or above the threshold are left.
+/// Fixes one survey. The result is its log, and whether findings at or above the threshold are
+/// left.
 fn one(
     arguments: &Fix,
     checker: &Checker,
@@ -74,7 +75,8 @@ fn one(
     if !source.is_json() {
         let format = source.format();
         return Err(format!(
-            "{name}: is {format}, but only JSON documents can be fixed; convert it first: obvert convert {} \
+            "{name}: is {format}, but only JSON documents can be fixed; convert it first: obvert \
+             convert {} \
              -o survey.obvert.json",
             path.display()
         )
@@ -82,7 +84,8 @@ fn one(
     }
     if source.is_older() {
         return Err(format!(
-            "{name}: has an older version of the format, but only the current version can be fixed; migrate \
+            "{name}: has an older version of the format, but only the current version can be \
+             fixed; migrate \
              it first: obvert migrate {}",
             path.display()
         )
@@ -90,8 +93,10 @@ fn one(
     }
     let folder = if arguments.no_media { None } else { MediaFolder::of(path) };
     let media = folder.as_ref().map(|folder| folder as &dyn MediaSource);
-    let mut fixed =
-        checker.mend(source.bytes(), what, media).map_err(|error| format!("{name}: {error}"))?;
+    let mut fixed = checker.mend(source.bytes(), what, media).map_err(|error| match error {
+        MendError::Read(error) => input::located(name, &error),
+        error => format!("{name}: {error}"),
+    })?;
     fixed.document.name_file(name);
     fixed.document.written = write(arguments, path, &source, &fixed)?;
     let shown = Shown {

@@ -1,9 +1,9 @@
 //! `obvert grade`: the grades of pipes by a grade scheme.
 
-use obvert::check::grading::{GradeBy, GradeTable};
+use obvert::check::grading::{GradeBy, GradeError, GradeTable};
 use obvert::check::{Checker, Settings};
 
-use super::print;
+use super::{convert, print};
 use crate::args::{Grade, TableFormat};
 use crate::input::{self, Input};
 use crate::{Failure, Status, lists, render};
@@ -23,7 +23,8 @@ pub(crate) fn run(arguments: &Grade) -> Result<Status, Failure> {
         match input
             .and_then(|mut input| Ok((grades(&checker, &mut input, by)?, input.name().to_owned())))
         {
-            Ok((table, name)) => tables.push((name, table)),
+            Ok((Some(table), name)) => tables.push((name, table)),
+            Ok((None, _)) => failed = true,
             Err(error) => {
                 failed = true;
                 render::failure(&*error);
@@ -46,8 +47,8 @@ pub(crate) fn run(arguments: &Grade) -> Result<Status, Failure> {
                 })
             })?;
         }
-        // One file gives an object and several give a list, so that a program with one file need not
-        // unwrap it.
+        // One file gives an object and several give a list, so that a program with one file need
+        // not unwrap it.
         TableFormat::Json => {
             let tables: Vec<&GradeTable> = tables.iter().map(|(_, table)| table).collect();
             let text = match (tables.as_slice(), arguments.files.len()) {
@@ -64,17 +65,27 @@ pub(crate) fn run(arguments: &Grade) -> Result<Status, Failure> {
     Ok(if failed { Status::Failed } else { Status::Success })
 }
 
+/// The grades of a survey; `None` if it is not valid, which has been reported.
 fn grades(
     checker: &Checker,
     input: &mut Input<'_>,
     by: GradeBy<'_>,
-) -> Result<GradeTable, Failure> {
+) -> Result<Option<GradeTable>, Failure> {
     let name = input.name().to_owned();
     if let Some(Ok(text)) = input.source().json() {
-        let table = checker.grades(text, by).map_err(|error| format!("{name}: {error}"))?;
-        input.report_notes();
-        return Ok(table);
+        match checker.grades(text, by) {
+            Ok(table) => {
+                input.report_notes();
+                return Ok(Some(table));
+            }
+            // The problems of the document are reported below.
+            Err(GradeError::Read(_)) => {}
+            Err(error) => return Err(format!("{name}: {error}").into()),
+        }
     }
-    let document = input.read_survey()?.document;
-    checker.grades_of(&document, by).map_err(|error| format!("{name}: {error}").into())
+    let Some(document) = convert::document(input)? else { return Ok(None) };
+    match checker.grades_of(&document, by) {
+        Ok(table) => Ok(Some(table)),
+        Err(error) => Err(format!("{name}: {error}").into()),
+    }
 }

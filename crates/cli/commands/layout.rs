@@ -27,7 +27,7 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
 
 /// Drafts a layout, and reports what each column is based on.
 fn draft(arguments: &LayoutDraft) -> Result<Status, Failure> {
-    let id = Text::new(&arguments.id).map_err(|error| format!("--id: {error}"))?;
+    let id = id(&arguments.id)?;
     if let Some(output) = &arguments.output {
         atomic_output::may_write(output, arguments.replace)?;
     }
@@ -65,6 +65,11 @@ fn draft(arguments: &LayoutDraft) -> Result<Status, Failure> {
     // The layout is written whether or not standard error can be written.
     let _ = anstream::stderr().lock().write_all(&log);
     Ok(Status::Success)
+}
+
+/// The id of a draft.
+pub(super) fn id(text: &str) -> Result<Text, Failure> {
+    Text::new(text).map_err(|_| format!("--id {text:?}: expected a text that is not empty").into())
 }
 
 /// Prints what a column is mapped to, with the confidence and the reason.
@@ -109,7 +114,8 @@ fn missing_list(layout: &Layout, own: &[CodeList]) -> Option<String> {
         .map(|list| format!("{} {}", list.id, list.version))
         .collect();
     Some(format!(
-        "the code list {id} {version} is not available, so the codes of the layout were not checked; \
+        "the code list {id} {version} is not available, so the codes of the layout were not \
+         checked; \
          give it with --code-list, or correct the fixed coding.list and coding.version (available: \
          {})",
         known.join(", ")

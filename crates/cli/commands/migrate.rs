@@ -5,7 +5,7 @@ use std::io::Write;
 use std::path::Path;
 
 use obvert::model::edit::{Edit, spelled};
-use obvert::model::read::{Problem, ReadError};
+use obvert::model::read::Problem;
 use obvert::model::versions::{self, MigrateError, Migrated, MigratedDocument, Migration};
 
 use super::print;
@@ -51,12 +51,13 @@ pub(crate) fn run(arguments: &Migrate) -> Result<Status, Failure> {
 }
 
 fn one(arguments: &Migrate, path: &Path) -> Result<MigratedDocument, Failure> {
-    let source = input::open(path, None, None)?;
+    let source = input::open_survey_or_profile(path)?;
     let name = source.name();
     if !source.is_json() {
         let format = source.format();
         return Err(format!(
-            "{name}: is {format}, but only JSON documents can be migrated; first convert it to JSON with \
+            "{name}: is {format}, but only JSON documents can be migrated; first convert it to \
+             JSON with \
              the version of Obvert that wrote it"
         )
         .into());
@@ -66,12 +67,7 @@ fn one(arguments: &Migrate, path: &Path) -> Result<MigratedDocument, Failure> {
         true => versions::migrate_profile(source.bytes()),
         false => versions::migrate(source.bytes(), &arguments.to),
     };
-    let migrated = migrated.map_err(|error| {
-        for problem in problems_before(&error).iter().skip(1) {
-            render::failure(&*Failure::from(format!("{name}: {problem}")));
-        }
-        format!("{name}: {}", render::with_causes(&error))
-    })?;
+    let migrated = migrated.map_err(|error| failure(name, &error))?;
     let mut document = MigratedDocument::of(name, &migrated);
     document.written = write(arguments, path, &source, &migrated)?;
     if arguments.format == ListFormat::Text {
@@ -80,12 +76,20 @@ fn one(arguments: &Migrate, path: &Path) -> Result<MigratedDocument, Failure> {
     Ok(document)
 }
 
-/// The structural problems of a document by the schema of its older version.
-fn problems_before(error: &MigrateError) -> &[Problem] {
-    match error {
-        MigrateError::Before { source: ReadError::Structure(problems), .. } => problems,
-        _ => &[],
+/// The error of a migration. If the file is not valid in its own version, its problems are printed.
+fn failure(name: &str, error: &MigrateError) -> String {
+    let MigrateError::Before { version, source } = error else {
+        return format!("{name}: {}", render::with_causes(error));
+    };
+    if source.problems().is_empty() {
+        return input::located(name, source);
     }
+    for problem in source.problems() {
+        let (line, column) = (problem.line, problem.column);
+        let problem = Problem { line: 0, ..problem.clone() };
+        render::failure(&*Failure::from(format!("{name}:{line}:{column}: {problem}")));
+    }
+    format!("{name}: is not valid in its version {version}; correct it, then migrate it")
 }
 
 /// Writes a migrated file, and returns where. A file without changes is written to OUT, but not in

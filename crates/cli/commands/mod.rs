@@ -8,6 +8,7 @@ mod explain;
 mod fix;
 mod grade;
 mod layout;
+mod manual;
 mod migrate;
 mod outputs;
 mod profile;
@@ -42,11 +43,7 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
             clap_complete::generate(*shell, &mut Arguments::command(), "obvert", &mut script);
             print(&script)
         }
-        Command::Manual => {
-            let mut page = Vec::new();
-            clap_mangen::Man::new(Arguments::command()).render(&mut page)?;
-            print(&page)
-        }
+        Command::Manual(manual) => manual::run(&manual.command),
     }
 }
 

@@ -34,7 +34,8 @@ impl Outputs {
                 ReportFormat::value_variants().iter().map(|format| word(*format)).collect();
             let malformed = || {
                 format!(
-                    "--also {text:?}: expected FORMAT=FILE, such as html=report.html; the formats are {}",
+                    "--also {text:?}: expected FORMAT=FILE, such as html=report.html; the formats \
+                     are {}",
                     known.join(", ")
                 )
             };

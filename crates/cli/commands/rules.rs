@@ -38,7 +38,10 @@ fn list(out: &mut dyn std::io::Write) -> std::io::Result<()> {
 
 fn fact(fact: &Fact) -> Value {
     let mut object = json!({
-        "name": fact.name, "kind": fact.kind.as_str(), "type": fact.kind.json().as_str(), "meaning": fact.meaning
+        "name": fact.name,
+        "kind": fact.kind.as_str(),
+        "type": fact.kind.json().as_str(),
+        "meaning": fact.meaning,
     });
     if let Some(when) = fact.when() {
         object["when"] = when.into();
@@ -73,7 +76,10 @@ fn object(rule: &Rule) -> Value {
         "matters": rule.section(Section::Matters),
         "fix": rule.section(Section::Fix),
         "limits": rule.limits.iter().map(|limit| json!({
-            "name": limit.name, "default": limit.default, "unit": limit.unit, "meaning": limit.meaning
+            "name": limit.name,
+            "default": limit.default,
+            "unit": limit.unit,
+            "meaning": limit.meaning,
         })).collect::<Vec<_>>(),
         "facts": rule.facts.iter().map(fact).collect::<Vec<_>>(),
         "fails": examples(Section::Fails),

@@ -1,5 +1,5 @@
-//! A report as text: each finding with its line of the source, its subject, what to do, and the name
-//! of the rule. Similar findings are folded and counted; totals are always exact.
+//! A report as text: each finding with its line of the source, its subject, what to do, and the
+//! name of the rule. Similar findings are folded and counted; totals are always exact.
 
 use std::collections::BTreeMap;
 use std::io::{self, Write};
@@ -84,8 +84,8 @@ fn limits(out: &mut dyn Write, report: &Report, all: bool) -> io::Result<()> {
     Ok(())
 }
 
-/// The key of similar findings: the rule, and the field if it is a requirement of a profile, so that
-/// a field that every row lacks does not hide another one.
+/// The key of similar findings: the rule, and the field if it is a requirement of a profile, so
+/// that a field that every row lacks does not hide another one.
 fn fold(finding: &Finding) -> (&str, Option<&str>) {
     (&finding.rule, finding.params.get("field").and_then(|field| field.as_str()))
 }

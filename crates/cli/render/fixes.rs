@@ -1,5 +1,5 @@
-//! The log of `obvert fix` as text: one entry per fix with the values before and after, the lines of
-//! the file that change, and what is left to correct by hand.
+//! The log of `obvert fix` as text: one entry per fix with the values before and after, the lines
+//! of the file that change, and what is left to correct by hand.
 
 use std::collections::BTreeMap;
 use std::io::{self, Write};
@@ -262,20 +262,17 @@ fn summary(
     shown: &Shown,
 ) -> io::Result<()> {
     let log = &fixed.document;
-    let totals = [Severity::Error, Severity::Warning, Severity::Note]
-        .into_iter()
-        .map(|weight| (weight, weight.as_str(), log.after.of(weight)));
+    let totals = [Severity::Error, Severity::Warning, Severity::Note].map(|weight| {
+        let number = log.after.of(weight);
+        (number, weight, count(number, weight.as_str()))
+    });
     let contradicted = log.left.iter().filter(|left| left.rule == MEDIA_FILE).count();
+    let media = (contradicted, Severity::Error, count(contradicted, "media file") + " to check");
     let left: Vec<String> = totals
-        .chain([(Severity::Error, "media file to check", contradicted)])
-        .filter(|(.., number)| *number > 0)
-        .map(|(weight, word, number)| {
-            let word = match number {
-                1 => format!("1 {word}"),
-                many => format!("{many} {}", word.replacen("file", "files", 1)),
-            };
-            severity(weight, &word)
-        })
+        .into_iter()
+        .chain([media])
+        .filter(|(number, ..)| *number > 0)
+        .map(|(_, weight, text)| severity(weight, &text))
         .collect();
     let left = match left.is_empty() {
         true => "nothing left to correct".to_owned(),
@@ -285,8 +282,13 @@ fn summary(
         0 => "nothing to fix".to_owned(),
         number => count(number, "fix"),
     };
-    let before = count(log.before.all(), "finding");
-    writeln!(out, "{}: {fixes}; {before} before; {left}", source.name())?;
+    let name = source.name();
+    match log.before.all() {
+        0 if log.applied.is_empty() && contradicted == 0 => {
+            writeln!(out, "{name}: {fixes}; no findings")?;
+        }
+        before => writeln!(out, "{name}: {fixes}; {} before; {left}", count(before, "finding"))?,
+    }
     if !shown.confirmed && log.reach.to_confirm > 0 {
         let hint = format!(
             "{} can be fixed with --confirm; --only RULE applies the fixes of one rule",

@@ -64,7 +64,8 @@ fn about(table: &GradeTable) -> String {
         other => format!("the peak is the highest sum by {other}"),
     };
     format!(
-        "{} {}: {} is best, {} is worst; {counted}; a stretch counts once for each {} or part of it; \
+        "{} {}: {} is best, {} is worst; {counted}; a stretch counts once for each {} or part of \
+         it; \
          {peak}",
         scheme.id, scheme.version, scheme.best, scheme.worst, scheme.interval
     )

@@ -39,8 +39,8 @@ fn is_row(pointer: &str) -> bool {
     matches!(keys.as_slice(), ["runs", _] | ["runs", _, "observations", _])
 }
 
-/// Losses, folded by message: the first of each, and the number of times, in the order of their first
-/// occurrence.
+/// Losses, folded by message: the first of each, and the number of times, in the order of their
+/// first occurrence.
 pub(crate) fn folded<'l>(losses: impl Iterator<Item = &'l Loss>) -> Vec<(&'l Loss, usize)> {
     let mut folds: Vec<(&Loss, usize)> = Vec::new();
     let mut known: HashMap<(LossKind, &str), usize> = HashMap::new();

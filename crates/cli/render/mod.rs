@@ -45,8 +45,8 @@ pub(crate) fn out(write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Resul
     }
 }
 
-/// Makes a text from a survey safe for the terminal: characters that control the terminal, break the
-/// line or change the text direction become replacement characters.
+/// Makes a text from a survey safe for the terminal: characters that control the terminal, break
+/// the line or change the text direction become replacement characters.
 pub(crate) fn plain(text: &str) -> String {
     text.chars()
         .map(|letter| if is_control(letter) { char::REPLACEMENT_CHARACTER } else { letter })
@@ -56,8 +56,8 @@ pub(crate) fn plain(text: &str) -> String {
 /// Whether a character is a control character, or changes the text direction (Unicode Standard
 /// Annex 9).
 fn is_control(letter: char) -> bool {
-    letter.is_control()
-        || matches!(letter, '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}' | '\u{2028}' | '\u{2029}')
+    let turns = matches!(letter, '\u{2028}'..='\u{202E}' | '\u{2066}'..='\u{2069}');
+    letter.is_control() || turns
 }
 
 fn styled(style: Style, text: &str) -> String {

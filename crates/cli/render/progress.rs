@@ -1,5 +1,5 @@
-//! A progress line for commands that take longer than a second. It is shown only on a terminal: in a
-//! pipe or a log it would be noise.
+//! A progress line for commands that take longer than a second. It is shown only on a terminal: in
+//! a pipe or a log it would be noise.
 
 use std::io::{IsTerminal, Write};
 use std::sync::mpsc::{RecvTimeoutError, Sender, channel};
@@ -12,8 +12,8 @@ const INTERVAL: Duration = Duration::from_secs(1);
 /// A step of a command. Its line is removed when it is dropped.
 pub(crate) struct Stage(Option<(Sender<String>, JoinHandle<()>)>);
 
-/// Starts a step. Its text and the seconds since its start are shown on standard error, if that is a
-/// terminal.
+/// Starts a step. Its text and the seconds since its start are shown on standard error, if that is
+/// a terminal.
 pub(crate) fn stage(text: impl Into<String>) -> Stage {
     if !std::io::stderr().is_terminal() {
         return Stage(None);

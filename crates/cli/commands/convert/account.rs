@@ -20,8 +20,7 @@ pub(super) fn may_write(arguments: &Convert, path: &Path) -> Result<(), Failure>
         )
         .into());
     }
-    atomic_output::may_write(path, arguments.replace)?;
-    atomic_output::folder_of(path).map(drop)
+    atomic_output::may_write(path, arguments.replace)
 }
 
 /// Makes the account.

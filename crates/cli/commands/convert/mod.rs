@@ -79,11 +79,16 @@ fn check_options(
     (layout, out_layout): (Option<&ByLayout>, Option<&ByLayout>),
 ) -> Result<(), Failure> {
     if layout.is_some() && !target.is_by_layout() && !input.is_by_layout() {
-        return Err("neither IN nor OUT is an office's own table, so --layout has no effect; give --to layout if OUT should be one".into());
+        return Err(
+            "neither IN nor OUT is an office's own table, so --layout has no effect; give \
+                    --to layout if OUT should be one"
+                .into(),
+        );
     }
     if layout.is_some() && out_layout.is_some() && !input.is_by_layout() {
         return Err(format!(
-            "{}: is a survey in the format {}, but --layout is for an office's own table; omit --layout, \
+            "{}: is a survey in the format {}, but --layout is for an office's own table; omit \
+             --layout, \
              or give --from layout",
             input.name(),
             input.format()
@@ -211,7 +216,8 @@ fn recoder<'l>(
         .find(|list| list.id == coding.list && list.version == coding.version)
         .ok_or_else(|| {
         format!(
-            "the document is coded in {} {}, which is not available; give that list with --code-list",
+            "the document is coded in {} {}, which is not available; give that list with \
+             --code-list",
             coding.list, coding.version
         )
     })?;

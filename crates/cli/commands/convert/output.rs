@@ -28,7 +28,7 @@ impl Output {
             return Self::at(path, target, arguments.replace);
         }
         match target.format.folder() {
-            Some(_) => Err(folder_hint(target.format, true).into()),
+            Some(_) => Err(format!("-o -: {}", folder_hint(target.format, true)).into()),
             None => Ok(Self::Standard(Cursor::default())),
         }
     }

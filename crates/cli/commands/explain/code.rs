@@ -138,7 +138,8 @@ fn standing<'c>(out: &mut dyn Write, code: &'c Code) -> io::Result<()> {
     wrapped(
         out,
         "  ",
-        "Parts from memory were not compared with a source. This list is not the text of the standard, \
+        "Parts from memory were not compared with a source. This list is not the text of the \
+         standard, \
          and does not replace it.",
     )
 }

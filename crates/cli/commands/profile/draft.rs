@@ -5,7 +5,6 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use obvert::check::{Draft, DraftSettings};
-use obvert::model::text::Text;
 
 use crate::args::ProfileDraft;
 use crate::formats::formats;
@@ -22,7 +21,7 @@ pub(super) fn run(arguments: &ProfileDraft) -> Result<Status, Failure> {
         atomic_output::may_write(output, arguments.replace)?;
     }
     let mut draft = Draft::new(DraftSettings {
-        id: Text::new(&arguments.id).map_err(|error| format!("--id: {error}"))?,
+        id: super::super::layout::id(&arguments.id)?,
         least_rows: arguments.min_rows.max(1),
         least_surveys: arguments.min_surveys.max(1),
         check,

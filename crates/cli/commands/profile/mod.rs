@@ -74,7 +74,7 @@ pub(super) fn summary(profile: &Profile) -> String {
     let parts = [
         (profile.fields.len(), "requirement for fields", "requirements for fields"),
         (profile.media.len(), "for media", "for media"),
-        (profile.rules.len(), "changed rule", "changed rules"),
+        (profile.rules.len(), "rule setting", "rule settings"),
         (profile.suppressions.len(), "suppression", "suppressions"),
     ];
     let counts: Vec<String> = parts
