@@ -836,7 +836,8 @@ fn every_command_has_a_manual_page() {
         (&["archive", "pack"], "obvert-archive-pack 1", "layout"),
     ] {
         let page = stdout(&obvert(&[&["manual"], command].concat()));
-        assert!(page.contains(&format!(".TH {title}")), "{command:?}: {page}");
+        let heading = format!(".TH {title}  \"obvert {}\"", env!("CARGO_PKG_VERSION"));
+        assert!(page.contains(&heading), "{command:?}: {page}");
         assert!(page.contains(option), "{command:?}: {page}");
     }
     let unknown = obvert(&["manual", "archive", "pak"]);

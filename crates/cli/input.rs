@@ -333,6 +333,9 @@ fn other_kind(name: &str, kind: &Kind) -> Failure {
 
 /// An error of reading JSON, with its location.
 pub(crate) fn located(name: &str, error: &ReadError) -> String {
+    if matches!(error, ReadError::Empty) {
+        return format!("{name}: {error}");
+    }
     let (line, column) = error.line_and_column();
     format!("{name}:{line}:{column}: {}", error.message())
 }

@@ -26,7 +26,8 @@ pub(crate) fn run(names: &[String]) -> Result<Status, Failure> {
         })?;
     }
     let title = command.get_bin_name().unwrap_or("obvert").replace(' ', "-");
+    let source = concat!("obvert ", env!("CARGO_PKG_VERSION"));
     let mut page = Vec::new();
-    clap_mangen::Man::new(command.clone()).title(title).render(&mut page)?;
+    clap_mangen::Man::new(command.clone()).title(title).source(source).render(&mut page)?;
     print(&page)
 }

@@ -289,6 +289,9 @@ fn summary(
         }
         before => writeln!(out, "{name}: {fixes}; {} before; {left}", count(before, "finding"))?,
     }
+    if log.after.all() > 0 {
+        writeln!(out, "{}", faint("run `obvert check` to see the findings that are left"))?;
+    }
     if !shown.confirmed && log.reach.to_confirm > 0 {
         let hint = format!(
             "{} can be fixed with --confirm; --only RULE applies the fixes of one rule",
