@@ -35,6 +35,17 @@ def reaches(value, edge):
     return value >= edge - 1e-9 * max(1.0, abs(edge))
 
 
+def within(value, start, below):
+    """Whether a half-open range holds a value; an edge that is None is open."""
+    return (start is None or reaches(value, start)) and (below is None or not reaches(value, below))
+
+
+def in_range(meaning, value):
+    """Whether a value lies between the least and the greatest sensible amount."""
+    least, greatest = meaning.get("min"), meaning.get("max")
+    return (least is None or reaches(value, least)) and (greatest is None or reaches(-value, -greatest))
+
+
 def tolerance(metres):
     return max(0.005 * abs(metres), FOOT)
 

@@ -1,12 +1,15 @@
 """The rules of the family distance that look at one run alone."""
 import math
 
+from catalogue import rule
 from figures import FOOT, exceeds, instant
 from reading import SCHEMA
+from rules_length import CAMERAS, past_pipe
 
 REASONS = SCHEMA["$defs"]["StopReason"]["enum"]
 
 
+@rule("error")
 def distance_negative(survey):
     for run in survey.runs:
         for index, row in enumerate(run.rows):
@@ -38,16 +41,18 @@ def falls(run):
             yield index - upper, at[index], at[index - 1]
 
 
+@rule("error")
 def distance_decreases(survey):
     for run in survey.runs:
         if run.backwards:
             yield run.path("observations"), {"first": run.at[0], "last": run.at[-1]}
         elif run.disordered:
-            yield run.path("observations"), {"astray": run.astray, "rows": len(run.at)}
+            yield run.path("observations"), {"astray": run.out_of_order, "rows": len(run.at)}
         for place, at, before in falls(run):
             yield run.path("observations", place, "at"), {"at": at, "before": before}
 
 
+@rule("error")
 def decimal_slip(survey):
     for run in survey.runs:
         reported = None
@@ -57,6 +62,7 @@ def decimal_slip(survey):
                 yield run.path("observations", index, "at"), {"at": run.at[index], "fits": fits}
 
 
+@rule("error")
 def observation_past_run_end(survey):
     for run in survey.runs:
         for index, row in enumerate(run.rows):
@@ -67,6 +73,7 @@ def observation_past_run_end(survey):
                 yield run.path("observations", index, key), {"distance": row[key], "end": run.end}
 
 
+@rule("warning")
 def start_missing(survey):
     if not survey.has_role("start"):
         return
@@ -77,6 +84,7 @@ def start_missing(survey):
             yield run.path("observations", 0), {"code": run.rows[0]["code"]}
 
 
+@rule("warning")
 def finish_missing(survey):
     if not survey.has_role("finish", "stopped"):
         return
@@ -85,6 +93,7 @@ def finish_missing(survey):
             yield run.path("observations", len(run.rows) - 1), {"code": run.rows[-1]["code"]}
 
 
+@rule("error")
 def outcome_contradicts_rows(survey):
     for run in survey.runs:
         if run.closing is None or run.kind is None:
@@ -100,6 +109,7 @@ def outcome_contradicts_rows(survey):
             yield run.path("outcome", "reason"), {"reason": reason, "row": word}
 
 
+@rule("warning")
 def stopped_without_reason(survey):
     for run in survey.runs:
         if run.kind != "stopped" or "reason" in run.row["outcome"]:
@@ -108,24 +118,28 @@ def stopped_without_reason(survey):
             yield run.path("outcome"), {}
 
 
+@rule("warning")
 def surveyed_missing(survey):
     for run in survey.runs:
         if run.surveyed is None:
             yield run.path(), {} if run.closing is None else {"finish": run.at[run.closing]}
 
 
+@rule("error")
 def surveyed_contradicts_finish(survey):
     for run in survey.runs:
         if run.contradicts and run.settled(run.closing) and run.fits[run.closing] is None:
             yield run.path("surveyed"), {"finish": run.at[run.closing], "surveyed": run.surveyed}
 
 
+@rule("warning")
 def counter_missing(survey):
     for run in survey.runs:
         if "counter" not in run.row and run.row.get("method") != "pole":
             yield run.path(), {}
 
 
+@rule("warning")
 def counter_not_zeroed(survey):
     slack = survey.limit("counter-not-zeroed", "slack", 0.03048)
     for run in survey.runs:
@@ -137,6 +151,7 @@ def counter_not_zeroed(survey):
             yield run.path("observations", run.start, "at"), {"at": run.at[run.start], "reads": run.reads}
 
 
+@rule("error")
 def counter_reset(survey):
     for run in survey.runs:
         if run.reset is not None:
@@ -144,6 +159,7 @@ def counter_reset(survey):
                    {"at": run.at[run.reset], "before": run.at[run.reset - 1]})
 
 
+@rule("warning")
 def counter_drift(survey):
     for run in survey.runs:
         worst = None
@@ -156,12 +172,14 @@ def counter_drift(survey):
                    {"known": worst[2]["known"], "reading": worst[2]["reading"]})
 
 
+@rule("error")
 def counter_offset_contradicts(survey):
     for run in survey.runs:
         if run.counter.get("zero") == "structure-centre" and run.offset != 0:
             yield run.path("counter", "offset"), {"offset": run.offset}
 
 
+@rule("error")
 def end_row_misplaced(survey):
     for run in survey.runs:
         if run.disordered or run.reset is not None:
@@ -174,11 +192,13 @@ def end_row_misplaced(survey):
                 yield run.path("observations", index), {"code": row["code"]}
 
 
-def joint_spacing_irregular(survey, doubtful):
+@rule("warning")
+@rule("warning")
+def joint_spacing_irregular(survey):
     mean = survey.limit("joint-spacing-irregular", "mean", 0.2)
     for run in survey.runs:
         spacing = (run.pipe or {}).get("joint_spacing")
-        if spacing is None or spacing * run.metre < 0.5 or run.disordered or doubtful:
+        if spacing is None or spacing * run.metre < 0.5 or run.disordered or survey.lengths_doubtful:
             continue
         at = [row["at"] for row in run.rows if row.get("joint")]
         parts = [(lower - upper) / spacing for upper, lower in zip(at, at[1:])]
@@ -189,12 +209,13 @@ def joint_spacing_irregular(survey, doubtful):
                    {"distances": len(parts), "mean": sum(parts) / len(parts)})
 
 
+@rule("error")
 def cable_shorter_than_run(survey):
     for run in survey.runs:
         rows = [survey.row("equipment", key) for key in dict.fromkeys(run.row.get("equipment", ()))]
         if run.surveyed is None or None in rows or run.reset is not None:
             continue
-        cameras = [row for row in rows if row["kind"] in ("push-rod", "crawler", "pole", "float")]
+        cameras = [row for row in rows if row["kind"] in CAMERAS]
         if not cameras or not all("cable_length" in row for row in cameras):
             continue
         cable = sum(row.get("cable_length", 0) for row in rows)
@@ -222,11 +243,16 @@ def row_speeds(survey, run, least):
         mark = index, item["id"], item["offset"]
 
 
-def camera_speed(survey, doubtful, past):
+@rule("warning")
+@rule("warning")
+def camera_speed(survey):
     limit = survey.limit("camera-speed", "limit", 9.144)
     least = survey.limit("camera-speed", "least_distance", 3)
+    if survey.lengths_doubtful:
+        return
+    past = past_pipe(survey)
     for run in survey.runs:
-        if doubtful or run.place in past or run.contradicts:
+        if run.place in past or run.contradicts:
             continue
         if run.row.get("method") == "pole":
             continue

@@ -8,10 +8,11 @@ from collections import Counter
 
 import canonical
 import figures
-import grading
 import reading
+import rollup
 from claims import CLAIMED, check
-from survey import SCHEMES, Survey
+from grading import SCHEMES
+from survey import Survey
 
 CORPUS = reading.ROOT / "tests/corpus"
 
@@ -162,7 +163,10 @@ def grades():
             scheme = SCHEMES[document["grading"]["scheme"], document["grading"]["version"]]
         survey, wrong = Survey(document), []
         for rating in case["ratings"]:
-            found = grading.rolled(survey, scheme, rating["pipe"], rating["aspect"], case.get("computed", False))
+            runs = [run for run in survey.runs if run.row["pipe"] == rating["pipe"]]
+            found = rollup.rolled(scheme, runs, functools.partial(
+                rollup.recorded, aspect=rating["aspect"], scheme=scheme,
+                only_computed=case.get("computed", False)))
             for key in ("total", "count", "mean", "peak", "per_length"):
                 ours, theirs = (found or {}).get(key), rating.get(key)
                 if (ours is None) != (theirs is None) or (ours is not None and abs(ours - theirs) > 0.5e-4 + 1e-9):
