@@ -1,4 +1,5 @@
 """Clock references: their form, and whether two of them meet."""
+
 from figures import covered, hour_valid
 
 
@@ -20,7 +21,11 @@ def meet(first, second):
         if not form_right(clock):
             return False
         # A point is an arc of no hours.
-        arcs.append((clock["at"], 0) if "at" in clock else (clock["from"], covered(clock["from"], clock["to"])))
+        arcs.append(
+            (clock["at"], 0)
+            if "at" in clock
+            else (clock["from"], covered(clock["from"], clock["to"]))
+        )
     (one, wide), (two, broad) = arcs
     if wide == 0 and broad == 0:
         return (one - two) % 12 == 0

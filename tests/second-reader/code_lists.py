@@ -46,12 +46,18 @@ def begins(values, start):
 
 def places(code, characterisation):
     """The quantities that the code has for a characterisation, in order."""
-    return [item for item in code.get("quantities", ()) if begins(characterisation, item.get("when", []))]
+    return [
+        item
+        for item in code.get("quantities", ())
+        if begins(characterisation, item.get("when", []))
+    ]
 
 
 def measured(code, row):
     """(place, recorded quantity, amount in the list's unit) of each quantity that has a place."""
-    for place, quantity in zip(places(code, row.get("characterisation", [])), row.get("quantities", ())):
+    for place, quantity in zip(
+        places(code, row.get("characterisation", [])), row.get("quantities", ())
+    ):
         yield place, quantity, convert(quantity["value"], quantity["unit"], place["unit"])
 
 
@@ -61,8 +67,11 @@ def amounts(code, row):
 
 
 def _outside(code, row):
-    return {place["name"] for place, _, amount in measured(code, row)
-            if amount is not None and not in_range(place, amount)}
+    return {
+        place["name"]
+        for place, _, amount in measured(code, row)
+        if amount is not None and not in_range(place, amount)
+    }
 
 
 def _required(code, characterisation):
@@ -77,29 +86,51 @@ def _links(survey, row, own, other):
         condition = link.get("when", [])
         if begins(recorded, condition):
             names = {pair["own"]: pair["other"] for pair in link.get("quantities", ())}
-            yield (len(condition), link.get("fit", "exact") == "exact", link["code"],
-                   link.get("characterisation", []), names)
+            yield (
+                len(condition),
+                link.get("fit", "exact") == "exact",
+                link["code"],
+                link.get("characterisation", []),
+                names,
+            )
     if links:
         return
     # A code without a link to a list follows that list's exact links backwards.
     for code in other["codes"]:
         for link in code.get("same_as", ()):
             condition = link.get("characterisation", [])
-            if (link["list"], link["code"]) == (survey.list["id"], row["code"]) \
-                    and link.get("fit", "exact") == "exact" and begins(recorded, condition):
+            if (
+                (link["list"], link["code"]) == (survey.list["id"], row["code"])
+                and link.get("fit", "exact") == "exact"
+                and begins(recorded, condition)
+            ):
                 names = {pair["other"]: pair["own"] for pair in link.get("quantities", ())}
                 yield len(condition), True, code["code"], link.get("when", []), names
 
 
 def coded(survey, row, wanted):
     """The row in another code list, or None without a single best link that is exact."""
+    key = id(row), wanted["list"], wanted["version"]
+    if key not in survey.coded:
+        survey.coded[key] = _coded(survey, row, wanted)
+    return survey.coded[key]
+
+
+def _coded(survey, row, wanted):
     own = survey.codes.get(row["code"])
     if own is None:
         return None
     recorded = row.get("characterisation", [])
     if survey.list["id"] == wanted["list"]:
-        return Coded(row["code"], recorded, amounts(own, row), _outside(own, row),
-                     _required(own, recorded), False, False)
+        return Coded(
+            row["code"],
+            recorded,
+            amounts(own, row),
+            _outside(own, row),
+            _required(own, recorded),
+            False,
+            False,
+        )
     if "example.obvert.original" in row.get("extensions", {}):
         return None  # translated with a loss: the row does not have what was seen
     other = LISTS.get((wanted["list"], wanted["version"]))
@@ -120,7 +151,9 @@ def coded(survey, row, wanted):
             continue
         kept += 1
         found[name] = convert(quantity["value"], quantity["unit"], meant[name]["unit"])
-        if amount is not None and not (in_range(place, amount) and in_range(meant[name], found[name])):
+        if amount is not None and not (
+            in_range(place, amount) and in_range(meant[name], found[name])
+        ):
             outside.add(name)
     dropped = len(recorded) > condition or len(row.get("quantities", ())) > kept
     return Coded(code, characterisation, found, outside, set(), True, dropped)

@@ -24,7 +24,9 @@ def _after(run, row, kind):
     if kind == "shape":
         return first if first in SHAPES else None
     code = run.survey.codes[row["code"]]
-    unit = next((item["unit"] for item in code.get("quantities", ()) if item["name"] == "height"), None)
+    unit = next(
+        (item["unit"] for item in code.get("quantities", ()) if item["name"] == "height"), None
+    )
     height = amounts(code, row).get("height")
     return None if height is None else height * factor(unit, "mm")
 

@@ -1,18 +1,20 @@
 """Doubtful units: lengths and sizes that were probably recorded in another unit."""
+
 from figures import FOOT, most
 
 
 def lengths(survey):
     """Whether runs show that lengths are in two units. The map is not consulted."""
-    ratios = [run.far / run.length for run in survey.runs
-              if run.kind == "reached" and run.far is not None and run.far > 0 and run.length is not None]
+    ratios = [
+        run.far / run.length
+        for run in survey.runs
+        if run.kind == "reached" and run.far is not None and run.far > 0 and run.length is not None
+    ]
     for turned in (False, True):
         agree = sum(abs((1 / ratio if turned else ratio) * FOOT - 1) <= 0.1 for ratio in ratios)
         if agree >= 3 and most(agree, len(ratios)):
             return True
     return False
-
-
 
 
 def _sensible(millimetres):

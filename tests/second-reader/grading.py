@@ -34,6 +34,13 @@ def _by_band(entry, row):
 
 def computed(run, index, aspect, scheme):
     """The grade that the scheme gives to a row, or None; and whether it is certain."""
+    key = run.place, index, aspect, id(scheme)
+    if key not in run.survey.grades:
+        run.survey.grades[key] = _computed(run, index, aspect, scheme)
+    return run.survey.grades[key]
+
+
+def _computed(run, index, aspect, scheme):
     row = coded(run.survey, run.rows[index], scheme["code_list"])
     if row is None:
         return None, False

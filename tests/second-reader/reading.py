@@ -3,6 +3,7 @@
 What the JSON Schema sees is translated from its errors to the format's names;
 keys and ids that stand twice, which it cannot see, are found here.
 """
+
 import json
 from pathlib import Path
 
@@ -55,7 +56,7 @@ def _refuse(word):
 def _number(text):
     # A double, as the format says; whole ones as int so that they print without a point.
     value = float(text)
-    return int(value) if value.is_integer() and abs(value) <= 2 ** 53 else value
+    return int(value) if value.is_integer() and abs(value) <= 2**53 else value
 
 
 def _depth(text):
@@ -105,8 +106,13 @@ def parse(data):
     if _depth(text) > DEEPEST:
         raise NotJson("too deep")
     try:
-        value = json.loads(text, object_pairs_hook=_members, parse_constant=_refuse,
-                           parse_int=_number, parse_float=_number)
+        value = json.loads(
+            text,
+            object_pairs_hook=_members,
+            parse_constant=_refuse,
+            parse_int=_number,
+            parse_float=_number,
+        )
     except ValueError as error:
         raise NotJson("syntax") from error
     for item in _texts(value):
@@ -145,9 +151,15 @@ def _named(error):
         return [("unknown-key", pointer(path + [key])) for key in value if key not in known]
     if "propertyNames" in error.absolute_schema_path:
         return [("text-form", pointer(path + [value]))]
-    kind = {"required": "missing-key", "minProperties": "missing-key", "minLength": "empty-text",
-            "minimum": "number-range", "maximum": "number-range",
-            "minItems": "wrong-type", "maxItems": "wrong-type"}.get(keyword)
+    kind = {
+        "required": "missing-key",
+        "minProperties": "missing-key",
+        "minLength": "empty-text",
+        "minimum": "number-range",
+        "maximum": "number-range",
+        "minItems": "wrong-type",
+        "maxItems": "wrong-type",
+    }.get(keyword)
     if keyword == "type":
         number = isinstance(value, (int, float)) and not isinstance(value, bool)
         if value is None:
@@ -166,9 +178,17 @@ def _named(error):
 def _schema_errors(value):
     """The schema's errors; rows that have passed once are not looked at again."""
     if isinstance(value, dict):
-        rows = [(table, row) for table in TABLES if isinstance(value.get(table), list) for row in value[table]]
+        rows = [
+            (table, row)
+            for table in TABLES
+            if isinstance(value.get(table), list)
+            for row in value[table]
+        ]
         if all(_passes(table, row) for table, row in rows):
-            value = {key: [] if key in TABLES and isinstance(item, list) else item for key, item in value.items()}
+            value = {
+                key: [] if key in TABLES and isinstance(item, list) else item
+                for key, item in value.items()
+            }
     return VALIDATOR.iter_errors(value)
 
 

@@ -4,8 +4,10 @@
 def references(survey):
     """(table, id, pointer) of every reference, in the order of tables that the document has."""
     document = survey.document
-    single = [("parties", "/assignment/owner", document.get("assignment", {}).get("owner")),
-              ("parties", "/review/by", document.get("review", {}).get("by"))]
+    single = [
+        ("parties", "/assignment/owner", document.get("assignment", {}).get("owner")),
+        ("parties", "/review/by", document.get("review", {}).get("by")),
+    ]
 
     for place, row in survey.table("parties"):
         single.append(("parties", f"/parties/{place}/member_of", row.get("member_of")))
@@ -39,4 +41,6 @@ def references(survey):
 
 
 def names_missing_run(survey):
-    return any(table == "runs" and not survey.known("runs", key) for table, _, key in references(survey))
+    return any(
+        table == "runs" and not survey.known("runs", key) for table, _, key in survey.references
+    )

@@ -84,8 +84,11 @@ def peak(rollup, scale, grades, places_of):
                 sums[part] = sums.get(part, 0) + grade
         else:
             for number, (start, _) in enumerate(counted):
-                sums[number] = sum(grade for place, grade in counted
-                                   if -1e-9 <= (place - start) / length < 1 - 1e-9)
+                sums[number] = sum(
+                    grade
+                    for place, grade in counted
+                    if -1e-9 <= (place - start) / length < 1 - 1e-9
+                )
         for value in sums.values():
             greatest = value if greatest is None else max(greatest, value)
     return greatest

@@ -1,4 +1,5 @@
 """The rules of the family code about clock references."""
+
 from catalogue import rule
 from clocks import form_right, hours_right
 from figures import hour_valid
@@ -67,5 +68,10 @@ def clock_extent(survey):
 @rule("warning")
 def clock_full_circle(survey):
     for path, clock, _ in clocks(survey):
-        if form_right(clock) and "from" in clock and clock["from"] == clock["to"] and hours_right(clock):
+        if (
+            form_right(clock)
+            and "from" in clock
+            and clock["from"] == clock["to"]
+            and hours_right(clock)
+        ):
             yield path, {"hour": clock["from"]}

@@ -21,7 +21,7 @@ def code_unknown(survey):
 
 @rule("error")
 def material_excludes_code(survey):
-    for run, index, row, code, path in survey.coded_rows():
+    for run, index, row, code, path in survey.coded_rows:
         material = run.cross_sections[index].material
         if "lining" in (run.pipe or {}) or material in (None, "other"):
             continue
@@ -31,7 +31,7 @@ def material_excludes_code(survey):
 
 @rule("error")
 def shape_excludes_code(survey):
-    for run, index, row, code, path in survey.coded_rows():
+    for run, index, row, code, path in survey.coded_rows:
         shape = run.cross_sections[index].shape
         if code.get("shapes") and shape not in (None, "other", *code["shapes"]):
             yield f"{path}/code", {"shape": shape, "shapes": code["shapes"]}
@@ -39,24 +39,27 @@ def shape_excludes_code(survey):
 
 @rule("warning")
 def joint_required(survey):
-    for _, _, row, code, path in survey.coded_rows():
+    for _, _, row, code, path in survey.coded_rows:
         if code["joint"] == "required" and not row.get("joint"):
             yield path + ("/joint" if "joint" in row else ""), {}
 
 
 @rule("warning")
 def joint_impossible(survey):
-    for _, _, row, code, path in survey.coded_rows():
+    for _, _, row, code, path in survey.coded_rows:
         if code["joint"] == "never" and row.get("joint"):
             yield f"{path}/joint", {}
 
 
 @rule("error")
 def characterisation_missing(survey):
-    for _, _, row, code, path in survey.coded_rows():
+    for _, _, row, code, path in survey.coded_rows:
         recorded = row.get("characterisation", [])
-        missing = [place["name"] for place in code.get("characterisation", [])[len(recorded):]
-                   if place["required"]]
+        missing = [
+            place["name"]
+            for place in code.get("characterisation", [])[len(recorded) :]
+            if place["required"]
+        ]
         if missing:
             yield path + ("/characterisation" if recorded else ""), {"missing": missing[0]}
 
@@ -74,7 +77,7 @@ def characterised(row, code):
 
 @rule("error")
 def characterisation_unknown(survey):
-    for _, _, row, code, path in survey.coded_rows():
+    for _, _, row, code, path in survey.coded_rows:
         for index, value, place in characterised(row, code):
             if place.get("values") and not place.get("open") and not listed(place, value):
                 yield f"{path}/characterisation/{index}", {"value": value}
@@ -82,25 +85,27 @@ def characterisation_unknown(survey):
 
 @rule("warning")
 def characterisation_unexpected(survey):
-    for _, _, row, code, path in survey.coded_rows():
-        recorded, taken = len(row.get("characterisation", ())), len(code.get("characterisation", ()))
+    for _, _, row, code, path in survey.coded_rows:
+        recorded, taken = len(row.get("characterisation", ())), len(
+            code.get("characterisation", ())
+        )
         if recorded > taken:
             yield f"{path}/characterisation/{taken}", {"recorded": recorded, "places": taken}
 
 
 @rule("error")
 def quantity_missing(survey):
-    for _, _, row, code, path in survey.coded_rows():
+    for _, _, row, code, path in survey.coded_rows:
         recorded = row.get("quantities", [])
         meant = places(code, row.get("characterisation", []))
-        missing = [place["name"] for place in meant[len(recorded):] if place.get("required")]
+        missing = [place["name"] for place in meant[len(recorded) :] if place.get("required")]
         if missing:
             yield path + ("/quantities" if recorded else ""), {"missing": missing}
 
 
 @rule("error")
 def quantity_unit(survey):
-    for _, _, row, code, path in survey.coded_rows():
+    for _, _, row, code, path in survey.coded_rows:
         for index, (place, quantity, amount) in enumerate(measured(code, row)):
             if amount is None:
                 facts = {"unit": quantity["unit"], "expected": place["unit"]}
@@ -109,7 +114,7 @@ def quantity_unit(survey):
 
 @rule("error")
 def quantity_range(survey):
-    for _, _, row, code, path in survey.coded_rows():
+    for _, _, row, code, path in survey.coded_rows:
         for index, (place, _, amount) in enumerate(measured(code, row)):
             if amount is not None and not in_range(place, amount):
                 facts = {"amount": amount, "unit": place["unit"]}
@@ -118,11 +123,13 @@ def quantity_range(survey):
 
 @rule("warning")
 def quantity_unexpected(survey):
-    for _, _, row, code, path in survey.coded_rows():
+    for _, _, row, code, path in survey.coded_rows:
         recorded = len(row.get("quantities", ()))
         taken = len(places(code, row.get("characterisation", [])))
-        own = any(place.get("open") and not listed(place, value)
-                  for _, value, place in characterised(row, code))
+        own = any(
+            place.get("open") and not listed(place, value)
+            for _, value, place in characterised(row, code)
+        )
         if recorded > taken and not own:
             yield f"{path}/quantities/{taken}", {"recorded": recorded, "places": taken}
 
@@ -174,7 +181,7 @@ def water_level_jump(survey):
 
 @rule("warning")
 def quantity_exceeds_pipe(survey):
-    for run, index, row, code, path in survey.coded_rows():
+    for run, index, row, code, path in survey.coded_rows:
         height = run.cross_sections[index].height
         if height is None or code.get("role") == "size-change":
             continue

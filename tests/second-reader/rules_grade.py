@@ -13,7 +13,7 @@ FIGURES = ("peak", "total", "mean", "count", "per_length")
 
 def graded_rows(survey):
     """Every row whose code the scheme can grade: (run, index, row, aspects of its code, pointer)."""
-    for run, index, row, _, path in survey.coded_rows():
+    for run, index, row, _, path in survey.coded_rows:
         code = survey.graded_as(row)
         if code is not None:
             yield run, index, row, aspects(survey.scheme, code), path
@@ -110,8 +110,10 @@ def differing(survey, rating, figures, length_certain):
 def compared(survey, place, rating, runs):
     """The finding of a rating whose runs are all of its pipe, or None."""
     scheme, certain = survey.scheme, all(run.length_certain() for run in runs)
-    rows = [functools.partial(rows_of, aspect=rating["aspect"], scheme=scheme)
-            for rows_of in (rollup.recorded, rollup.corrected)]
+    rows = [
+        functools.partial(rows_of, aspect=rating["aspect"], scheme=scheme)
+        for rows_of in (rollup.recorded, rollup.corrected)
+    ]
     figures, right = (rollup.rolled(scheme, runs, rows_of) for rows_of in rows)
     if figures is None or right is None:
         return None
@@ -131,8 +133,11 @@ def rating_contradicts(survey):
         runs = rated_runs(survey, rating)
         if survey.row("pipes", rating["pipe"]) is None or runs is None:
             continue
-        other = [index for index, key in enumerate(rating.get("runs", ()))
-                 if survey.row("runs", key)["pipe"] != rating["pipe"]]
+        other = [
+            index
+            for index, key in enumerate(rating.get("runs", ()))
+            if survey.row("runs", key)["pipe"] != rating["pipe"]
+        ]
         if other:
             yield f"/ratings/{place}/runs/{other[0]}", {}
         elif not runs:

@@ -1,4 +1,5 @@
 """The rules of the family distance that hold runs against their pipes and against each other."""
+
 from catalogue import rule
 from figures import exceeds, instant, most, tolerance
 from references import names_missing_run
@@ -98,7 +99,11 @@ def pairs(survey):
         return
     for run in survey.runs:
         other = other_of(survey, run)
-        if other is None or other.row["pipe"] != run.row["pipe"] or frozenset((run.place, other.place)) in seen:
+        if (
+            other is None
+            or other.row["pipe"] != run.row["pipe"]
+            or frozenset((run.place, other.place)) in seen
+        ):
             continue
         if other.row["direction"] == run.row["direction"] or run.length is None:
             continue
@@ -136,13 +141,24 @@ def unseen(survey, rule):
         runs = [run for run in survey.runs if run.pipe is pipe]
         if not runs or runs[0].length is None or survey.lengths_doubtful:
             continue
-        if any("reverse_of" in run.row or "launched" in run.row or run.kind is None or run.place in past
-               or run.far is None or run.direction_contradicts() for run in runs):
+        if any(
+            "reverse_of" in run.row
+            or "launched" in run.row
+            or run.kind is None
+            or run.place in past
+            or run.far is None
+            or run.direction_contradicts()
+            for run in runs
+        ):
             continue
         length, seen = runs[0].length, []
         for run in runs:
             begin, end = run.offset, length if run.kind == "reached" else run.far
-            seen.append((begin, end) if run.row["direction"] == "downstream" else (length - end, length - begin))
+            seen.append(
+                (begin, end)
+                if run.row["direction"] == "downstream"
+                else (length - end, length - begin)
+            )
         reached, widest = 0.0, (0.0, 0.0)
         for begin, end in sorted(seen) + [(length, length)]:
             if min(begin, length) - reached > widest[1] - widest[0]:
@@ -176,7 +192,9 @@ def met_run_missing(survey):
     for run in survey.runs:
         if run.kind != "met" or "reverse_of" in run.row:
             continue
-        if not any(other is not run and other.row["pipe"] == run.row["pipe"] for other in survey.runs):
+        if not any(
+            other is not run and other.row["pipe"] == run.row["pipe"] for other in survey.runs
+        ):
             yield run.path("outcome", "kind"), {}
 
 
@@ -187,8 +205,15 @@ def reverse_of_missing(survey):
             continue
         if any(other.row.get("reverse_of") == run.row["id"] for other in survey.runs):
             continue
-        other = next((other for other in survey.runs if other.row["pipe"] == run.row["pipe"]
-                      and other.row["direction"] != run.row["direction"]), None)
+        other = next(
+            (
+                other
+                for other in survey.runs
+                if other.row["pipe"] == run.row["pipe"]
+                and other.row["direction"] != run.row["direction"]
+            ),
+            None,
+        )
         if other:
             yield run.path(), {"other": other.row["id"]}
 

@@ -5,12 +5,23 @@ import re
 from catalogue import rule
 
 TYPES = {
-    "jpg jpeg": "image/jpeg", "png": "image/png", "tif tiff": "image/tiff", "bmp": "image/bmp",
-    "webp": "image/webp", "mp4": "video/mp4 audio/mp4", "m4v": "video/mp4 video/x-m4v",
-    "mpg mpeg": "video/mpeg", "avi": "video/x-msvideo video/vnd.avi", "mov": "video/quicktime",
-    "mkv": "video/matroska video/x-matroska", "webm": "video/webm audio/webm",
-    "wmv": "video/x-ms-wmv", "wav": "audio/wav audio/x-wav audio/vnd.wave", "mp3": "audio/mpeg",
-    "m4a": "audio/mp4 audio/x-m4a", "pdf": "application/pdf",
+    "jpg jpeg": "image/jpeg",
+    "png": "image/png",
+    "tif tiff": "image/tiff",
+    "bmp": "image/bmp",
+    "webp": "image/webp",
+    "mp4": "video/mp4 audio/mp4",
+    "m4v": "video/mp4 video/x-m4v",
+    "mpg mpeg": "video/mpeg",
+    "avi": "video/x-msvideo video/vnd.avi",
+    "mov": "video/quicktime",
+    "mkv": "video/matroska video/x-matroska",
+    "webm": "video/webm audio/webm",
+    "wmv": "video/x-ms-wmv",
+    "wav": "audio/wav audio/x-wav audio/vnd.wave",
+    "mp3": "audio/mpeg",
+    "m4a": "audio/mp4 audio/x-m4a",
+    "pdf": "application/pdf",
 }
 TYPES = {extension: types.split() for names, types in TYPES.items() for extension in names.split()}
 MAJOR = {"photo": "image", "video": "video", "interval-video": "video", "audio": "audio"}

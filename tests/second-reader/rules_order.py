@@ -1,4 +1,5 @@
 """The rules of the family distance that look at one run alone."""
+
 import math
 
 from catalogue import rule
@@ -13,7 +14,11 @@ REASONS = SCHEMA["$defs"]["StopReason"]["enum"]
 def distance_negative(survey):
     for run in survey.runs:
         for index, row in enumerate(run.rows):
-            key = "at" if row["at"] < run.reads else "to" if row.get("to", run.reads) < run.reads else None
+            key = (
+                "at"
+                if row["at"] < run.reads
+                else "to" if row.get("to", run.reads) < run.reads else None
+            )
             if key is None or (key == "at" and not run.disordered and run.fits[index] is not None):
                 continue
             yield run.path("observations", index, key), {"distance": row[key], "reads": run.reads}
@@ -89,7 +94,12 @@ def finish_missing(survey):
     if not survey.has_role("finish", "stopped"):
         return
     for run in survey.runs:
-        if run.rows and not run.disordered and run.closing is None and run.rows[-1]["code"] in survey.codes:
+        if (
+            run.rows
+            and not run.disordered
+            and run.closing is None
+            and run.rows[-1]["code"] in survey.codes
+        ):
             yield run.path("observations", len(run.rows) - 1), {"code": run.rows[-1]["code"]}
 
 
@@ -99,7 +109,9 @@ def outcome_contradicts_rows(survey):
         if run.closing is None or run.kind is None:
             continue
         row = run.rows[run.closing]
-        agrees = {"stopped": ("stopped",), "reached": ("finish",), "met": ("finish", "stopped")}[run.kind]
+        agrees = {"stopped": ("stopped",), "reached": ("finish",), "met": ("finish", "stopped")}[
+            run.kind
+        ]
         if survey.role(row) not in agrees:
             yield run.path("outcome", "kind"), {"code": row["code"], "outcome": run.kind}
             continue
@@ -148,15 +160,20 @@ def counter_not_zeroed(survey):
         resolution = run.counter.get("resolution")
         step = max(slack, 0 if resolution is None else resolution * run.metre)
         if exceeds((run.at[run.start] - run.reads) * run.metre, step):
-            yield run.path("observations", run.start, "at"), {"at": run.at[run.start], "reads": run.reads}
+            yield run.path("observations", run.start, "at"), {
+                "at": run.at[run.start],
+                "reads": run.reads,
+            }
 
 
 @rule("error")
 def counter_reset(survey):
     for run in survey.runs:
         if run.reset is not None:
-            yield (run.path("observations", run.reset, "at"),
-                   {"at": run.at[run.reset], "before": run.at[run.reset - 1]})
+            yield (
+                run.path("observations", run.reset, "at"),
+                {"at": run.at[run.reset], "before": run.at[run.reset - 1]},
+            )
 
 
 @rule("warning")
@@ -168,8 +185,10 @@ def counter_drift(survey):
             if exceeds(off, run.slack(check["known"])) and (worst is None or off > worst[0]):
                 worst = off, index, check
         if worst:
-            yield (run.path("counter", "checks", worst[1], "reading"),
-                   {"known": worst[2]["known"], "reading": worst[2]["reading"]})
+            yield (
+                run.path("counter", "checks", worst[1], "reading"),
+                {"known": worst[2]["known"], "reading": worst[2]["reading"]},
+            )
 
 
 @rule("error")
@@ -187,7 +206,11 @@ def end_row_misplaced(survey):
         for index, row in enumerate(run.rows):
             role = survey.role(row)
             late = role == "start" and run.start is not None and run.at[index] > run.at[0]
-            early = role in ("finish", "stopped") and run.closing is not None and run.at[index] < run.at[-1]
+            early = (
+                role in ("finish", "stopped")
+                and run.closing is not None
+                and run.at[index] < run.at[-1]
+            )
             if late or early:
                 yield run.path("observations", index), {"code": row["code"]}
 
@@ -198,15 +221,22 @@ def joint_spacing_irregular(survey):
     mean = survey.limit("joint-spacing-irregular", "mean", 0.2)
     for run in survey.runs:
         spacing = (run.pipe or {}).get("joint_spacing")
-        if spacing is None or spacing * run.metre < 0.5 or run.disordered or survey.lengths_doubtful:
+        if (
+            spacing is None
+            or spacing * run.metre < 0.5
+            or run.disordered
+            or survey.lengths_doubtful
+        ):
             continue
         at = [row["at"] for row in run.rows if row.get("joint")]
         parts = [(lower - upper) / spacing for upper, lower in zip(at, at[1:])]
         parts = [abs(part - math.floor(part + 0.5)) for part in parts if 0.25 <= part <= 8]
         if len(parts) >= 8 and sum(parts) / len(parts) > mean:
             place = survey.place("pipes", run.row["pipe"])
-            yield (f"/pipes/{place}/joint_spacing",
-                   {"distances": len(parts), "mean": sum(parts) / len(parts)})
+            yield (
+                f"/pipes/{place}/joint_spacing",
+                {"distances": len(parts), "mean": sum(parts) / len(parts)},
+            )
 
 
 @rule("error")

@@ -12,13 +12,40 @@ ABOVE_ZERO = {
 }
 NOT_NEGATIVE = {"structures": ("depth",), "locates": ("depth", "accuracy")}
 FIRST_YEAR = {
-    "reinforced-concrete": 1860, "bituminised-fibre": 1890, "asbestos-cement": 1900, "pvc": 1930,
-    "polyethylene": 1940, "glass-reinforced-plastic": 1940, "ductile-iron": 1943, "abs": 1943,
+    "reinforced-concrete": 1860,
+    "bituminised-fibre": 1890,
+    "asbestos-cement": 1900,
+    "pvc": 1930,
+    "polyethylene": 1940,
+    "glass-reinforced-plastic": 1940,
+    "ductile-iron": 1943,
+    "abs": 1943,
     "polypropylene": 1954,
 }
 INCHES = (1.5, 2, 3, 4, 5, 6, 8, 10, 12, 14, 15, 16, 18, 20, 21, 24, 27, 30, 33, 36, 39)
-MILLIMETRES = (40, 63, 90, 110, 125, 140, 160, 180, 200, 250, 280, 315, 355, 400, 450, 500,
-               560, 630, 710, 800, 1000)
+MILLIMETRES = (
+    40,
+    63,
+    90,
+    110,
+    125,
+    140,
+    160,
+    180,
+    200,
+    250,
+    280,
+    315,
+    355,
+    400,
+    450,
+    500,
+    560,
+    630,
+    710,
+    800,
+    1000,
+)
 
 
 @rule("error")
@@ -57,7 +84,9 @@ def nominal(unit, size):
 def nearest_nominal(unit, size):
     """The nearest whole number that is a nominal size; the smaller of two."""
     for room in itertools.count(1):
-        near = [whole for whole in range(int(size) - room, int(size) + room + 2) if nominal(unit, whole)]
+        near = [
+            whole for whole in range(int(size) - room, int(size) + room + 2) if nominal(unit, whole)
+        ]
         near = [whole for whole in near if abs(whole - size) <= room]
         if near:
             return min(near, key=lambda whole: (abs(whole - size), whole))
@@ -71,10 +100,16 @@ def size_not_nominal(survey):
         height = pipe.get("height")
         if height is None or pipe.get("size_basis") != "nominal" or survey.size_doubtful(place):
             continue
-        if pipe.get("shape", "circular") != "circular" or not 40 <= height * survey.millimetre <= 6000:
+        if (
+            pipe.get("shape", "circular") != "circular"
+            or not 40 <= height * survey.millimetre <= 6000
+        ):
             continue
         if not nominal(unit, height):
-            yield f"/pipes/{place}/height", {"height": height, "nearest": nearest_nominal(unit, height)}
+            yield f"/pipes/{place}/height", {
+                "height": height,
+                "nearest": nearest_nominal(unit, height),
+            }
 
 
 @rule("warning")

@@ -1,4 +1,5 @@
 """The rules of the family stretch."""
+
 from catalogue import rule
 
 
@@ -12,7 +13,12 @@ def stretch_unfinished(survey):
 @rule("error")
 def stretch_ends_before_start(survey):
     for run, index, row in survey.rows():
-        if "to" not in row or row["to"] >= row["at"] or row["to"] < run.reads or survey.never_stretch(row):
+        if (
+            "to" not in row
+            or row["to"] >= row["at"]
+            or row["to"] < run.reads
+            or survey.never_stretch(row)
+        ):
             continue
         if run.settled(index):
             yield run.path("observations", index, "to"), {"at": row["at"], "to": row["to"]}

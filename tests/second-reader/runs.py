@@ -1,4 +1,5 @@
 """What rules share of a run: the order of its rows, its ends, and how far it came."""
+
 import math
 from bisect import bisect_right
 from functools import cached_property
@@ -79,19 +80,30 @@ class Run:
             longest, above = 0, None
             for place in [place for place in range(start) if at[place] == at[start]][:16]:
                 rows = 0
-                while place + rows < start and start + rows < len(at) and alike[place + rows] == alike[start + rows]:
+                while (
+                    place + rows < start
+                    and start + rows < len(at)
+                    and alike[place + rows] == alike[start + rows]
+                ):
                     rows += 1
                 if rows > longest:
                     longest, above = rows, place
             if longest >= 2 and at[above + longest - 1] > at[above]:
                 found.append(Repeat(start, longest, above))
-        stray = [index for index in range(len(at))
-                 if not self._fits_in(index) and (index in (0, len(at) - 1) or at[index - 1] <= at[index + 1])
-                 and not any(repeat.holds(index) for repeat in found)]
+        stray = [
+            index
+            for index in range(len(at))
+            if not self._fits_in(index)
+            and (index in (0, len(at) - 1) or at[index - 1] <= at[index + 1])
+            and not any(repeat.holds(index) for repeat in found)
+        ]
         for index in stray:
             level = [place for place in range(len(at)) if at[place] == at[index]][:16]
-            alone = [place for place in level
-                     if place != index and self._fits_in(place) and alike[place] == alike[index]]
+            alone = [
+                place
+                for place in level
+                if place != index and self._fits_in(place) and alike[place] == alike[index]
+            ]
             if alone:
                 found.append(Repeat(index, 1, alone[0]))
         return sorted(found)
@@ -113,7 +125,7 @@ class Run:
         tails = []
         for distance in self.at:
             place = bisect_right(tails, distance)
-            tails[place:place + 1] = [distance]
+            tails[place : place + 1] = [distance]
         out = len(self.at) - len(tails)
         self.out_of_order = out
         if any(self.falls(index) for index in range(1, len(self.at))) and self._sorted_as_texts():
@@ -124,17 +136,22 @@ class Run:
 
     def _sorted_as_texts(self):
         keys = [row["id"] for row in self.rows]
-        if not all(key.isascii() and key.isdigit() and int(key) < 2 ** 32 for key in keys) or sorted(set(keys)) != keys:
+        if (
+            not all(key.isascii() and key.isdigit() and int(key) < 2**32 for key in keys)
+            or sorted(set(keys)) != keys
+        ):
             return False
         rows = sorted(zip(map(int, keys), self.at))
-        return all(upper[0] < lower[0] and upper[1] <= lower[1] for upper, lower in zip(rows, rows[1:]))
+        return all(
+            upper[0] < lower[0] and upper[1] <= lower[1] for upper, lower in zip(rows, rows[1:])
+        )
 
     def _falls_without_return(self, index):
         at = self.at
         if not self.falls(index):
             return False
         near = (at[index] - self.reads) * self.metre <= FOOT
-        later = any((item - self.reads) * self.metre > FOOT for item in at[index + 1:])
+        later = any((item - self.reads) * self.metre > FOOT for item in at[index + 1 :])
         return not (near and later)
 
     def _reset(self):
@@ -144,7 +161,7 @@ class Run:
             if not (self.falls(index) and 0 <= above <= FOOT):
                 continue
             goes_on = at[index] < at[index + 1] < at[index - 1]
-            later = any((item - self.reads) * self.metre > FOOT for item in at[index + 1:])
+            later = any((item - self.reads) * self.metre > FOOT for item in at[index + 1 :])
             restored = index == 1 or at[index] >= at[index - 2]
             if goes_on and later and not restored and self.fits[index] is None:
                 return index
@@ -153,11 +170,18 @@ class Run:
     def _slipped(self, index):
         """The number that the row would have with its point moved, where it has slipped."""
         at, last = self.at, len(self.at) - 1
-        if index == last and self.surveyed is None or any(
-                repeat.rows == 1 and abs(repeat.start - index) <= 1 for repeat in self.repeats):
+        if (
+            index == last
+            and self.surveyed is None
+            or any(repeat.rows == 1 and abs(repeat.start - index) <= 1 for repeat in self.repeats)
+        ):
             return None
         upper = self.reads if index == 0 else at[index - 1]
-        lower = self.surveyed + self.slack(self.surveyed) / self.metre if index == last else at[index + 1]
+        lower = (
+            self.surveyed + self.slack(self.surveyed) / self.metre
+            if index == last
+            else at[index + 1]
+        )
         value = at[index]
         if not (self.away(-value, -upper) or self.away(value, lower)):
             return None
@@ -183,7 +207,12 @@ class Run:
         return None
 
     def _contradicts(self):
-        if self.surveyed is None or self.closing is None or self.surveyed < self.reads or self.reset is not None:
+        if (
+            self.surveyed is None
+            or self.closing is None
+            or self.surveyed < self.reads
+            or self.reset is not None
+        ):
             return False
         apart = abs(self.surveyed - self.at[self.closing]) * self.metre
         return exceeds(apart, self.slack(self.surveyed))
@@ -197,16 +226,28 @@ class Run:
         return self.end is not None and self.away(distance, self.end)
 
     def _far(self):
-        if self.surveyed is None or self.surveyed < self.reads or self.contradicts or self.reset is not None:
+        if (
+            self.surveyed is None
+            or self.surveyed < self.reads
+            or self.contradicts
+            or self.reset is not None
+        ):
             return None
-        if "launched" in self.row and self.counter.get("zero") not in ("pipe-end", "access-fitting"):
+        if "launched" in self.row and self.counter.get("zero") not in (
+            "pipe-end",
+            "access-fitting",
+        ):
             return None
         return self.offset + self.surveyed - self.reads
 
     def settled(self, index):
         at = self.at
-        return not ((index and at[index] < at[index - 1]) or (index + 1 < len(at) and at[index] > at[index + 1])
-                    or at[index] < self.reads or self.beyond(at[index]))
+        return not (
+            (index and at[index] < at[index - 1])
+            or (index + 1 < len(at) and at[index] > at[index + 1])
+            or at[index] < self.reads
+            or self.beyond(at[index])
+        )
 
     def centred(self):
         return self.counter.get("zero") == "structure-centre" or "offset" in self.counter
@@ -223,12 +264,18 @@ class Run:
     def short_of_pipe(self, allowance):
         if self.kind != "reached" or self.far is None or self.length is None:
             return False
-        return exceeds(self.length * self.metre, self.far * self.metre + self.slack(self.length) + allowance)
+        return exceeds(
+            self.length * self.metre, self.far * self.metre + self.slack(self.length) + allowance
+        )
 
     def length_certain(self):
         """Whether nothing contradicts the length of the run, by the default limits."""
-        return not (self.reset is not None or self.contradicts
-                    or self.past_pipe(ALLOWANCE) or self.short_of_pipe(ALLOWANCE))
+        return not (
+            self.reset is not None
+            or self.contradicts
+            or self.past_pipe(ALLOWANCE)
+            or self.short_of_pipe(ALLOWANCE)
+        )
 
     @cached_property
     def cross_sections(self):
@@ -236,14 +283,16 @@ class Run:
 
     @cached_property
     def duplicates(self):
-        """The index of the first row that is the same, for each row that is the same as one above it."""
+        """The nearest row above it that is the same, for each row that is the same as another."""
         found = {}
         for index, row in enumerate(self.rows):
-            if _is_point(row):
-                first = next((place for place in range(index) if self.at[place] == row["at"]
-                              and _is_point(self.rows[place]) and same(self.rows[place], row)), None)
-                if first is not None:
-                    found[index] = first
+            for place in range(index - 1, max(index - 17, -1), -1):
+                other = self.rows[place]
+                if other["at"] != row["at"] or not _is_point(row):
+                    break
+                if _is_point(other) and same(other, row):
+                    found[index] = place
+                    break
         return found
 
     @cached_property
@@ -289,12 +338,17 @@ def same(first, second):
     for key in ("code", "clock", "joint", "joins", "flow"):
         if first.get(key) != second.get(key):
             return False
-    return all(first.get(key) in (None, [], second.get(key)) or second.get(key) in (None, [])
-               for key in ("remark", "media"))
+    return all(
+        first.get(key) in (None, [], second.get(key)) or second.get(key) in (None, [])
+        for key in ("remark", "media")
+    )
 
 
 def _overlap(first, second):
     """Whether two stretches of one code overlap along the pipe and on the wall."""
-    return (first.get("characterisation", []) == second.get("characterisation", [])
-            and first["at"] < second["to"] and second["at"] < first["to"]
-            and clocks.meet(first.get("clock"), second.get("clock")))
+    return (
+        first.get("characterisation", []) == second.get("characterisation", [])
+        and first["at"] < second["to"]
+        and second["at"] < first["to"]
+        and clocks.meet(first.get("clock"), second.get("clock"))
+    )

@@ -1,10 +1,12 @@
 """What rules and grades share of a document: its code list, grade scheme and rows by id."""
+
 from functools import cached_property
 
 import doubt
 from code_lists import LISTS, coded
 from figures import factor
 from grading import SCHEMES
+from references import references
 from runs import Run
 
 
@@ -20,6 +22,8 @@ class Survey:
         self.list = LISTS.get((coding["list"], coding["version"]))
         self.codes = {code["code"]: code for code in self.list["codes"]} if self.list else {}
         self.scheme = self._scheme()
+        # What grades and coded rows were computed already.
+        self.grades, self.coded = {}, {}
         self.places = {}
         for table in ("parties", "equipment", "structures", "pipes", "media", "runs"):
             found = self.places[table] = {}
@@ -34,11 +38,17 @@ class Survey:
         if scheme is None or self.list is None:
             return None
         wanted = scheme["code_list"]["list"]
-        linked = (link["list"] == wanted and link.get("fit", "exact") == "exact"
-                  for code in self.list["codes"] for link in code.get("same_as", ()))
+        linked = (
+            link["list"] == wanted and link.get("fit", "exact") == "exact"
+            for code in self.list["codes"]
+            for link in code.get("same_as", ())
+        )
         other = LISTS.get((wanted, scheme["code_list"]["version"]), {})
-        back = (link["list"] == self.list["id"] and link.get("fit", "exact") == "exact"
-                for code in other.get("codes", ()) for link in code.get("same_as", ()))
+        back = (
+            link["list"] == self.list["id"] and link.get("fit", "exact") == "exact"
+            for code in other.get("codes", ())
+            for link in code.get("same_as", ())
+        )
         return scheme if wanted == self.list["id"] or any(linked) or any(back) else None
 
     def table(self, name):
@@ -51,11 +61,18 @@ class Survey:
             for index, row in enumerate(run.rows):
                 yield run, index, row
 
+    @cached_property
     def coded_rows(self):
-        """Every row whose code is in the code list, with its pointer and code."""
-        for run, index, row in self.rows():
-            if row["code"] in self.codes:
-                yield run, index, row, self.codes[row["code"]], run.path("observations", index)
+        """Every row whose code is in the code list: (run, index, row, code, pointer)."""
+        return [
+            (run, index, row, self.codes[row["code"]], run.path("observations", index))
+            for run, index, row in self.rows()
+            if row["code"] in self.codes
+        ]
+
+    @cached_property
+    def references(self):
+        return list(references(self))
 
     def graded_as(self, row):
         """The code of a row in the scheme's list, or None."""
