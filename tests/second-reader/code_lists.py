@@ -79,7 +79,7 @@ def _required(code, characterisation):
 
 
 def _links(survey, row, own, other):
-    """(length of the condition, exact, code, characterisation, names, length matched) of each link."""
+    """(length of the condition, exact, code, characterisation, names) of each link."""
     recorded = row.get("characterisation", [])
     links = [link for link in own.get("same_as", ()) if link["list"] == other["id"]]
     for link in links:

@@ -1,7 +1,7 @@
 """Reads a document: JSON by RFC 8259, and every structural problem by name and place.
 
 What the JSON Schema sees is translated from its errors to the format's names;
-keys and ids that stand twice, which it cannot see, are found here.
+duplicate keys and ids, which it cannot see, are found here.
 """
 
 import json
@@ -23,9 +23,9 @@ class NotJson(Exception):
 
 
 class Members(dict):
-    """An object that remembers which of its keys stood twice."""
+    """An object that remembers its duplicate keys."""
 
-    twice = ()
+    duplicates = ()
 
 
 def escape(part):
@@ -40,12 +40,12 @@ def pointer(parts):
 def _members(pairs):
     found = Members(pairs)
     if len(found) != len(pairs):
-        seen, twice = set(), []
+        seen, duplicates = set(), []
         for key, _ in pairs:
-            if key in seen and key not in twice:
-                twice.append(key)
+            if key in seen and key not in duplicates:
+                duplicates.append(key)
             seen.add(key)
-        found.twice = twice
+        found.duplicates = duplicates
     return found
 
 
@@ -121,18 +121,18 @@ def parse(data):
     return value
 
 
-def _twice_keys(value, path, problems):
+def _duplicate_keys(value, path, problems):
     if isinstance(value, dict):
-        for key in getattr(value, "twice", ()):
+        for key in getattr(value, "duplicates", ()):
             problems.append(("duplicate-key", pointer(path + [key])))
         for key, item in value.items():
-            _twice_keys(item, path + [key], problems)
+            _duplicate_keys(item, path + [key], problems)
     elif isinstance(value, list):
         for place, item in enumerate(value):
-            _twice_keys(item, path + [place], problems)
+            _duplicate_keys(item, path + [place], problems)
 
 
-def _twice_ids(rows, path, problems):
+def _duplicate_ids(rows, path, problems):
     seen = set()
     for place, row in enumerate(rows if isinstance(rows, list) else ()):
         if not isinstance(row, dict) or not isinstance(row.get("id"), str):
@@ -143,7 +143,7 @@ def _twice_ids(rows, path, problems):
 
 
 def _named(error):
-    """The problems, by the format's names, that an error of the schema stands for."""
+    """The problems, by the format's names, that an error of the schema means."""
     path, value = list(error.absolute_path), error.instance
     keyword = error.validator
     if keyword == "additionalProperties":
@@ -202,14 +202,14 @@ def _passes(table, row):
 def problems(value):
     """All structural problems of a JSON value, as (kind, pointer)."""
     found = []
-    _twice_keys(value, [], found)
+    _duplicate_keys(value, [], found)
     if isinstance(value, dict):
         for table in TABLES:
-            _twice_ids(value.get(table), [table], found)
+            _duplicate_ids(value.get(table), [table], found)
         runs = value.get("runs")
         for place, run in enumerate(runs if isinstance(runs, list) else ()):
             if isinstance(run, dict):
-                _twice_ids(run.get("observations"), ["runs", place, "observations"], found)
+                _duplicate_ids(run.get("observations"), ["runs", place, "observations"], found)
     once = set()
     for error in _schema_errors(value):
         for item in _named(error):

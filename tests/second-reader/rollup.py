@@ -70,7 +70,7 @@ def corrected(run, aspect, scheme):
 
 
 def peak(rollup, scale, grades, places_of):
-    """The peak of all grades, `places_of` being for each run (place in metres, grade) of every count."""
+    """The peak of all grades; `places_of` has (place, grade) of every count, run by run."""
     how = rollup.get("peak", {"method": "worst-grade"})
     if how["method"] == "worst-grade":
         return max(grades) if scale["worst"] >= scale["best"] else min(grades)
@@ -102,7 +102,7 @@ def travelled(runs):
 
 
 def rolled(scheme, runs, rows_of):
-    """The figures of some runs, or None if a grade cannot be counted; `rows_of` a run are counted."""
+    """The figures of what `rows_of` gives of each run, or None if a grade cannot be counted."""
     rollup = scheme["rollup"]
     interval = convert(rollup["interval"]["value"], rollup["interval"]["unit"], "m")
     total = count = 0

@@ -12,7 +12,7 @@ FIGURES = ("peak", "total", "mean", "count", "per_length")
 
 
 def graded_rows(survey):
-    """Every row whose code the scheme can grade: (run, index, row, aspects of its code, pointer)."""
+    """(run, index, row, aspects of its code, pointer) of each row that the scheme can grade."""
     for run, index, row, _, path in survey.coded_rows:
         code = survey.graded_as(row)
         if code is not None:

@@ -11,6 +11,7 @@ def observation_duplicate(survey):
             if repeat.rows > 1:
                 facts["rows"] = repeat.rows
             yield run.path("observations", repeat.start), facts
+        starts = {repeat.start for repeat in run.repeats}
         for index, other in run.duplicates.items():
-            if not run.repeated(index):
+            if index not in starts:
                 yield run.path("observations", index), {"other": run.rows[other]["id"]}

@@ -27,7 +27,7 @@ def distance_negative(survey):
 
 
 def falls(run):
-    """(index of the row out of step, falling row, row before it) for each fall that is no other rule's."""
+    """(index of the wrong row, falling distance, distance before it) of each fall to report."""
     at = run.at
     if run.disordered:
         return
@@ -40,7 +40,7 @@ def falls(run):
             continue
         without_upper = index == 1 or at[index] >= at[index - 2]
         without_lower = index + 1 == len(at) or at[index + 1] >= at[index - 1]
-        # Where taking out either restores the order nothing tells them apart: the lower one is taken.
+        # If removing either row restores the order, the lower one is reported.
         upper = without_upper and not without_lower
         if not (upper and run.beyond(at[index - 1])):
             yield index - upper, at[index], at[index - 1]
@@ -258,7 +258,7 @@ def whole_minutes(text):
 
 
 def row_speeds(survey, run, least):
-    """(metres a minute, index) of each row that is held against an earlier one."""
+    """(metres a minute, index) of each row that is compared with an earlier one."""
     mark = None
     for index, row in enumerate(run.rows):
         item = next((item for item in row.get("media", ()) if "offset" in item), None)

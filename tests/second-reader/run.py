@@ -1,4 +1,4 @@
-"""Runs the parts of the conformance suite that this reader claims, and prints what agrees and what does not."""
+"""Runs the parts of the conformance suite that this reader claims, and prints what agrees."""
 
 import copy
 import functools
@@ -24,7 +24,7 @@ def load(path):
 
 @functools.cache
 def bases(path):
-    """The text of a base, read once; it is parsed for every case, so that a patch has a copy of its own."""
+    """The text of a base. Every case parses it, so that its patch changes nothing else."""
     return json.dumps(load(path))
 
 
@@ -302,7 +302,7 @@ def main(arguments):
     ):
         run = agreed = missing = 0
         for name, wrong in cases():
-            if wrong is None:  # the suite names a file that is not beside it
+            if wrong is None:  # the file is missing
                 missing += 1
                 print(f"  {name}: not run, its file is missing")
                 continue

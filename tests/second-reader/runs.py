@@ -9,7 +9,7 @@ import clocks
 import cross_section
 from figures import FOOT, exceeds, tolerance
 
-# rules.md, structure allowance by default
+# checking.md, Lengths: the structure allowance by default.
 ALLOWANCE = 5 * FOOT
 
 
@@ -297,7 +297,7 @@ class Run:
 
     @cached_property
     def overlaps(self):
-        """The nearest stretch above it that it overlaps, for each stretch that overlaps an earlier one."""
+        """The nearest earlier stretch that it overlaps, for each stretch that overlaps one."""
         found, before = {}, {}
         for index, row in enumerate(self.rows):
             if row.get("to", row["at"]) <= row["at"] or self.survey.never_stretch(row):

@@ -22,7 +22,7 @@ class Survey:
         self.list = LISTS.get((coding["list"], coding["version"]))
         self.codes = {code["code"]: code for code in self.list["codes"]} if self.list else {}
         self.scheme = self._scheme()
-        # What grades and coded rows were computed already.
+        # Computed grades, and rows as another code list has them.
         self.grades, self.coded = {}, {}
         self.places = {}
         for table in ("parties", "equipment", "structures", "pipes", "media", "runs"):
@@ -32,7 +32,7 @@ class Survey:
         self.runs = [Run(self, place, row) for place, row in enumerate(document.get("runs", ()))]
 
     def _scheme(self):
-        """The grade scheme, if it is available and grades the list or one that it has exact links to."""
+        """The grade scheme, if it is available and the list or its links can be graded by it."""
         grading = self.document.get("grading", {})
         scheme = SCHEMES.get((grading.get("scheme"), grading.get("version")))
         if scheme is None or self.list is None:
