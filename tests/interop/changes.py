@@ -10,6 +10,7 @@ READER = ROOT / "tests" / "second-reader"
 sys.path.insert(0, str(READER))
 import changes_of_content as content  # noqa: E402
 import changes_of_runs as runs  # noqa: E402
+import changes_of_tables as tables  # noqa: E402
 import reading  # noqa: E402
 
 BASES = [
@@ -20,6 +21,8 @@ CHANGES = [
     runs.field_removed, runs.reference, runs.run_copied, runs.rows_repeated, runs.table_cut,
     *[content.coding] * 5, content.rating, content.pipe, content.media_file, content.impossible,
     content.document, content.cross_section,
+    *[tables.pipe_ends, tables.row_copied, tables.id_changed, tables.asset, tables.kind],
+    *[tables.times, tables.equipment, tables.media, tables.offset],
 ]  # fmt: skip
 
 

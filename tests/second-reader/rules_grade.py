@@ -147,3 +147,17 @@ def rating_contradicts(survey):
             finding = compared(survey, place, rating, runs)
             if finding:
                 yield finding
+
+
+@rule("error")
+def rating_duplicate(survey):
+    first = {}
+    for place, rating in survey.table("ratings"):
+        named = rating.get("runs") or [
+            run.row["id"] for run in survey.runs if run.row["pipe"] == rating["pipe"]
+        ]
+        if all(survey.known("runs", key) for key in named):
+            same = rating["pipe"], rating["aspect"], frozenset(named)
+            other = first.setdefault(same, rating)
+            if other is not rating:
+                yield f"/ratings/{place}/aspect", {"first": other["id"]}

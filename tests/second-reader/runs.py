@@ -183,7 +183,7 @@ class Run:
             else at[index + 1]
         )
         value = at[index]
-        if not (self.away(-value, -upper) or self.away(value, lower)):
+        if value <= 0 or not (self.away(-value, -upper) or self.away(value, lower)):
             return None
         for moved in (math.floor(moved * 1e6 + 0.5) / 1e6 for moved in (value * 10, value / 10)):
             if upper - 1e-9 <= moved <= lower + 1e-9 and moved != value:
@@ -317,7 +317,7 @@ class Run:
 
     def direction_contradicts(self):
         """Whether its own structures are in the order of the other direction."""
-        if not self.pipe:
+        if not self.pipe or self.pipe["upstream"] == self.pipe.get("downstream"):
             return False
         ends = [self.pipe["upstream"], self.pipe.get("downstream")]
         if self.row["direction"] == "upstream":
