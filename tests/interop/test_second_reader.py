@@ -72,7 +72,7 @@ def against_the_command(count, seed):
         f"{count} surveys changed at random: {sum(found_by.values())} findings alike, "
         f"of {len(found_by)} rules; {len(wrong)} differences"
     )
-    if len(found_by) < 60:
+    if len(found_by) < 80:
         wrong.append(f"only {len(found_by)} rules found anything")
     return wrong
 

@@ -222,7 +222,9 @@ def reverse_of_missing(survey):
 def reverse_run_too_early(survey):
     for run in survey.runs:
         other = other_of(survey, run)
-        if run.kind != "met" or other is None:
+        if run.kind != "met" or other is None or other.kind == "met":
+            continue
+        if other.row["pipe"] != run.row["pipe"]:
             continue
         began, first = instant(run.row.get("started", "")), instant(other.row.get("started", ""))
         if None not in (began, first) and began < first:

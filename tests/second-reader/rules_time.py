@@ -10,29 +10,37 @@ def times(run):
     return [instant(run.row.get(key, "")) for key in ("started", "finished")]
 
 
+def in_time(run):
+    """The order of runs that have a beginning."""
+    began, ended = times(run)
+    return began, began if ended is None else ended, run.place
+
+
+def timed(run):
+    """Whether a run has a beginning, and no end before it."""
+    began, ended = times(run)
+    return began is not None and (ended is None or ended >= began)
+
+
 def concurrent(survey, first, second):
     """Whether the later of two runs of one camera began before the other had finished."""
-    if camera(survey, first) is None or camera(survey, first) != camera(survey, second):
+    used = camera(survey, first)
+    if used is None or used != camera(survey, second) or not (timed(first) and timed(second)):
         return False
-    if None in (times(first)[0], times(second)[0]):
-        return False
-    earlier, later = sorted((first, second), key=lambda run: (times(run)[0], run.place))
-    (began, ended), (next_began, next_ended) = times(earlier), times(later)
-    if ended is None or ended < began or (next_ended is not None and next_ended < next_began):
-        return False
-    return next_began < ended
+    earlier, later = sorted((first, second), key=in_time)
+    ended = times(earlier)[1]
+    return ended is not None and times(later)[0] < ended
 
 
 @rule("warning")
 def runs_concurrent(survey):
-    of = {}
+    runs_of = {}
     for run in survey.runs:
-        began, ended = times(run)
-        if camera(survey, run) is not None and began is not None:
-            if ended is None or ended >= began:
-                of.setdefault(camera(survey, run), []).append(run)
-    for key, runs in of.items():
-        runs.sort(key=lambda run: (times(run)[0], run.place))
+        used = camera(survey, run)
+        if used is not None and timed(run):
+            runs_of.setdefault(used, []).append(run)
+    for used, runs in runs_of.items():
+        runs.sort(key=in_time)
         for earlier, later in zip(runs, runs[1:]):
             if concurrent(survey, earlier, later):
-                yield later.path("started"), {"other": earlier.row["id"], "equipment": key}
+                yield later.path("started"), {"other": earlier.row["id"], "equipment": used}
