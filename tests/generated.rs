@@ -296,30 +296,32 @@ fn rules() -> String {
         families.iter().map(|family| format!("[{family}](#family-{family})")).collect();
     let mut out = format!(
         "# Rules\n\n*Generated from the rules.* {count} rules in these families: {links}.\n\n\
-         An entry has the severity, the clause that the rule guards, what it *needs* to run, and \
-         what it checks, then:\n\n\
+         An entry has the severity, the clause that the rule guards, and what it *needs*: *codes* \
+         (the code list is available), *grades* (a grade scheme is used), *crs* (a known reference \
+         system), *today* (the date), *profile*. What it checks follows, then:\n\n\
          | Part | Content |\n|---|---|\n\
-         | Exceptions | the rule has no finding here; a rule named in brackets reports the case \
-         instead |\n\
-         | Limits | default, unit and meaning of each number that a profile can set, with the \
-         source of the default if one is published; the others are common practice |\n\
-         | Facts | name, [kind](findings.md#facts) and meaning of each parameter; without a \
-         meaning it is the field of that name; values of the document are as recorded |\n\
+         | Exceptions | no finding; a rule named in brackets reports the case instead |\n\
+         | Limits | numbers that a profile can set, with the source of the default; those without \
+         one are common practice |\n\
+         | Facts | parameters of a finding, with [kind](findings.md#facts) and meaning. A fact \
+         without either is explained in an earlier rule of the family, one without a meaning is \
+         the field of that name. Values of the document are as recorded |\n\
          | Exactly | the definition, if the text above is not exact; terms in *italics* are \
          defined in [Checking](checking.md) and [Conventions](../format/conventions.md) |\n\n\
-         A rule is in the format since version {first} unless it states another. The suite \
-         (`tests/corpus/rules`) has failing and passing examples of each rule, as JSON Patches on \
-         `tests/corpus/bases/minimal.obvert.json`. `obvert explain RULE` prints them, why the \
-         rule matters, and how to correct a finding.\n",
+         Rules are in the format since version {first} unless they state another. \
+         `tests/corpus/rules` has failing and passing examples of each, as JSON Patches on \
+         `tests/corpus/bases/minimal.obvert.json`. `obvert explain RULE` also tells why a rule \
+         matters and how to correct a finding.\n",
         count = catalogue().len(),
         links = links.join(", "),
         first = KNOWN[0]
     );
     let mut limits = HashMap::new();
     for family in families {
+        let mut facts = BTreeSet::new();
         let _ = write!(out, "\n## Family: {family}\n");
         for rule in catalogue().iter().filter(|rule| rule.family() == family) {
-            rule_entry(rule, &mut limits, &mut out);
+            rule_entry(rule, &mut limits, &mut facts, &mut out);
         }
     }
     out
@@ -328,7 +330,12 @@ fn rules() -> String {
 /// The rule that first has a limit, by the limit's name, default and meaning.
 type FirstUse = HashMap<(&'static str, String, &'static str), &'static str>;
 
-fn rule_entry(rule: &'static Rule, limits: &mut FirstUse, out: &mut String) {
+fn rule_entry(
+    rule: &'static Rule,
+    limits: &mut FirstUse,
+    known: &mut BTreeSet<String>,
+    out: &mut String,
+) {
     let (chapter, anchor) = rule.clause.split_once('#').expect("chapter#anchor");
     let path =
         chapters::path_of(chapter).unwrap_or_else(|| panic!("{}: no chapter {chapter}", rule.name));
@@ -350,7 +357,12 @@ fn rule_entry(rule: &'static Rule, limits: &mut FirstUse, out: &mut String) {
     list("Limits", &shown, out);
     let mut shown = Vec::new();
     for group in rule.facts.chunk_by(|one, other| one.when() == other.when()) {
-        let facts = group.iter().map(fact_text).collect::<Vec<_>>().join("; ");
+        let facts = group.iter().map(fact_text).map(|text| {
+            let name = text.split(' ').next().unwrap_or_default().to_owned();
+            let meant = text.contains(": ");
+            if known.insert(text.clone()) || !meant { text } else { name }
+        });
+        let facts = facts.collect::<Vec<_>>().join("; ");
         shown.push(match group.first().and_then(Fact::when) {
             Some(when) => format!("Only if {when}: {facts}."),
             None => format!("{facts}."),
@@ -442,15 +454,15 @@ fn relinked(text: &str) -> String {
     out
 }
 
-/// What a rule cannot do without, in words.
+/// What a rule needs, as the head of the chapter names it.
 fn need_of(need: Need) -> &'static str {
     match need {
-        Need::Codes => "the code list",
-        Need::Grades => "the grade scheme",
-        Need::Crs => "a known reference system",
-        Need::Today => "today's date",
-        Need::Profile => "a profile",
-        _ => panic!("{need:?} has no words"),
+        Need::Codes => "codes",
+        Need::Grades => "grades",
+        Need::Crs => "crs",
+        Need::Today => "today",
+        Need::Profile => "profile",
+        _ => panic!("{need:?} has no name"),
     }
 }
 
@@ -469,18 +481,22 @@ fn codes(list: &CodeList) -> String {
          materials and shapes. {id} {version} has {count} codes. {about}\n\n\
          | Column | Content |\n|---|---|\n\
          | Holds | characterisation, then quantities; **bold** if required; *clock, stretch, \
-         joint* if not as stated below the heading |\n",
+         joint* if not as stated below the heading; ″ as in the row above |\n",
         id = list.id,
         version = list.version,
         count = list.codes.len(),
-        about = list.description.as_deref().unwrap_or_default()
+        about = match list.description.as_deref().unwrap_or_default() {
+            about if transcribed => about,
+            about => first_sentence(about),
+        }
     );
     out.push_str(&if transcribed {
         format!(
             "| Standing | number of the [source](#sources) of code and name, which is \
              second-hand, or else its standing; clock, stretch, joint, materials and shapes are \
              from memory unless *use* states otherwise |\n\n\
-             \\* marks what is from memory if its code is not, … an open place. Links to {linked} \
+             \\* marks what is from memory if its code is not, … an open place. The remark tells \
+             what *other* is. Links to {linked} \
              are in the file; the exact ones also in [its chapter]({linked}.md).\n",
         )
     } else {
@@ -499,15 +515,18 @@ fn codes(list: &CodeList) -> String {
              | Code | Meaning | Holds | {last} |\n|---|---|---|---|\n",
             family[0].family
         );
-        let mut above = "";
+        let (mut above, mut held) = ("", String::new());
         for code in family {
             let meaning = meaning(code);
             let last = if transcribed { standing(code, &sources) } else { links(code) };
-            let cells =
-                [format!("`{}`", code.code), shortened(meaning, above), holds(code, &usual), last];
-            let cells = cells.iter().map(|cell| {
-                if cell.is_empty() { " |".to_owned() } else { format!(" {cell} |") }
-            });
+            let now = holds(code, &usual);
+            let same = now == held && now.split(' ').count() > 2;
+            let shown = if same { "″".to_owned() } else { now.clone() };
+            let cells = [format!("`{}`", code.code), shortened(meaning, above), shown, last];
+            held = now;
+            let cells = cells
+                .iter()
+                .map(|cell| if cell.is_empty() { " |".to_owned() } else { format!(" {cell} |") });
             let _ = writeln!(out, "|{}", cells.collect::<String>());
             above = meaning;
         }
@@ -565,6 +584,7 @@ fn holds(code: &Code, usual: &str) -> String {
         let values = slot.values.iter().map(|value| {
             // A letter means nothing by itself.
             let label = value.label.get("en").filter(|_| value.value.len() == 1);
+            let label = label.map(|label| label.trim_end_matches(", told in the remark"));
             let label = label.map(|label| format!(" {label}")).unwrap_or_default();
             format!("{}{label}{}", value.value, mark(value.standing))
         });
@@ -604,9 +624,8 @@ fn standing(code: &Code, sources: &[&str]) -> String {
 /// The code of the other list that a code means, whatever its characterisation; all of its links if
 /// there is none.
 fn links(code: &Code) -> String {
-    let letters = |values: &[Text]| {
-        values.iter().map(ToString::to_string).collect::<Vec<String>>().join(" ")
-    };
+    let letters =
+        |values: &[Text]| values.iter().map(ToString::to_string).collect::<Vec<String>>().join(" ");
     let shown = |same: &SameAs| {
         let part = if same.fit() == Fit::Wider { "part of " } else { "" };
         let when = letters(&same.when);

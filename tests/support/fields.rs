@@ -34,7 +34,7 @@ pub(crate) fn table(name: &str, chapter: &str) -> String {
         let (kind, meaning) = match (&field.shape, words) {
             (Shape::Extensions, _) => (kind_of(field, name, chapter), String::new()),
             (Shape::Word(all), Some(words)) if all.len() == 1 => {
-                ("enum".to_owned(), format!("{meaning} {words}"))
+                ("enum".to_owned(), format!("{meaning} {words}").trim().to_owned())
             }
             (_, Some(words)) => match first_use(&words) {
                 Some((object, key))
@@ -42,7 +42,7 @@ pub(crate) fn table(name: &str, chapter: &str) -> String {
                 {
                     (format!("enum, as {}", reference(&object, &key, name, chapter)), meaning)
                 }
-                _ => ("enum".to_owned(), format!("{meaning} {words}")),
+                _ => ("enum".to_owned(), format!("{meaning} {words}").trim().to_owned()),
             },
             // The chapter on the document explains all of these at once.
             (_, None) if describes_other(object, field) => ("string".to_owned(), String::new()),
@@ -94,13 +94,21 @@ fn meaning(field: &Field) -> (String, Option<String>) {
     // The type has the unit already.
     let description =
         field.description.replace(", in length units", "").replace(", in section units", "");
-    match description.split_once("\n- ") {
+    let described = match description.split_once("\n- ") {
         Some((first, words)) => {
             let words: Vec<String> = words.split("\n- ").map(|word| brief(&line(word))).collect();
             (line(first), Some(words.join(" ")))
         }
         None => (line(&description), None),
-    }
+    };
+    if repeats(&field.name, &described.0) { (String::new(), described.1) } else { described }
+}
+
+/// Whether a meaning only repeats a field's name: "The title." of `title`.
+fn repeats(name: &str, meaning: &str) -> bool {
+    let bare = meaning.trim_end_matches('.').to_lowercase();
+    let bare = ["the ", "a ", "its "].iter().find_map(|article| bare.strip_prefix(article));
+    bare == Some(&name.replace('_', " ")) || name == "id" && meaning.starts_with("Identifies the ")
 }
 
 /// The units that the chapter on conventions defines.

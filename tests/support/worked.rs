@@ -136,9 +136,8 @@ fn distance(chapter: &str) -> String {
         let gap = 200.0 - a - b;
         // The figure printed is the checker's own, if it has one.
         assert!(fact.is_none_or(|fact| (fact - gap).abs() < 1e-9), "{fact:?} {gap}");
-        let said = |(surveyed, offset, reads): (f64, f64, f64)| {
-            format!("{surveyed}, {offset}, {reads}")
-        };
+        let said =
+            |(surveyed, offset, reads): (f64, f64, f64)| format!("{surveyed}, {offset}, {reads}");
         let rule = found.map_or_else(
             || "none: within the tolerance of 1 ft".to_owned(),
             |found| format!("[`{0}`]({catalogue}#{0})", found.rule),
