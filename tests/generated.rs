@@ -18,10 +18,9 @@ use obvert::check::grading::GradeTable;
 use obvert::check::{
     Checker, Fact, FactKind, Limit, Mending, Need, Report, Rule, Section, Settings, catalogue, find,
 };
-use obvert::model::lists::{Code, CodeList, Fit, GradeScheme, SameAs, Standing};
+use obvert::model::lists::{Code, CodeList, GradeScheme, Standing};
 use obvert::model::profile::{Profile, ProfileProblemKind};
 use obvert::model::read::ProblemKind;
-use obvert::model::text::Text;
 use obvert::model::versions::{CURRENT, KNOWN, RENAMED};
 use serde_json::Value;
 use support::{read, root};
@@ -472,16 +471,11 @@ fn codes(list: &CodeList) -> String {
     let sources: BTreeSet<&str> =
         list.codes.iter().filter_map(|code| code.source.as_deref()).collect();
     let sources: Vec<&str> = sources.into_iter().collect();
-    let linked: BTreeSet<&str> =
-        list.codes.iter().flat_map(|code| &code.same_as).map(|same| &*same.list).collect();
-    assert_eq!(linked.len(), 1, "{}: the column of links names one list", list.id);
-    let linked = linked.iter().next().expect("one");
     let mut out = format!(
         "# Codes of {id}\n\n*Generated from `schema/{id}.json`*, which also has labels, ranges, \
-         materials and shapes. {id} {version} has {count} codes. {about}\n\n\
-         | Column | Content |\n|---|---|\n\
-         | Holds | characterisation, then quantities; **bold** if required; *clock, stretch, \
-         joint* if not as stated below the heading; ″ as in the row above |\n",
+         materials, shapes and links. {id} {version} has {count} codes. {about}\n\n\
+         *Holds*: characterisation, then quantities, **bold** if required, then *clock, stretch, \
+         joint* if not as stated below the heading.",
         id = list.id,
         version = list.version,
         count = list.codes.len(),
@@ -490,45 +484,36 @@ fn codes(list: &CodeList) -> String {
             about => first_sentence(about),
         }
     );
-    out.push_str(&if transcribed {
-        format!(
-            "| Standing | number of the [source](#sources) of code and name, which is \
-             second-hand, or else its standing; clock, stretch, joint, materials and shapes are \
-             from memory unless *use* states otherwise |\n\n\
-             \\* marks what is from memory if its code is not, … an open place. The remark tells \
-             what *other* is. Links to {linked} \
-             are in the file; the exact ones also in [its chapter]({linked}.md).\n",
-        )
+    out.push_str(if transcribed {
+        " The remark tells what *other* is. *Standing*: the number of the [source](#sources) of \
+         code and name, which is second-hand, or else its standing; clock, stretch, joint, \
+         materials and shapes are from memory unless *use* states otherwise. \\* marks what is \
+         from memory if its code is not, … an open place.\n"
     } else {
-        format!(
-            "| Meaning | … stands for the beginning of the row above |\n\
-             | In {linked} | the code that means the same, or that this one is *part of*; links \
-             by characterisation are in the file |\n"
-        )
+        " … stands for the beginning of the meaning above, ″ for the cell above.\n"
     });
+    let (column, rule) = if transcribed { (" Standing |", "---|") } else { ("", "") };
     for family in list.codes.chunk_by(|one, other| one.family == other.family) {
         let usual = usual(family);
-        let last = if transcribed { "Standing".to_owned() } else { format!("In {linked}") };
         let _ = write!(
             out,
             "\n## Family: {}\n\nUsual: {usual}.\n\n\
-             | Code | Meaning | Holds | {last} |\n|---|---|---|---|\n",
+             | Code | Meaning | Holds |{column}\n|---|---|---|{rule}\n",
             family[0].family
         );
         let (mut above, mut held) = ("", String::new());
         for code in family {
             let meaning = meaning(code);
-            let last = if transcribed { standing(code, &sources) } else { links(code) };
             let now = holds(code, &usual);
             let same = now == held && now.split(' ').count() > 2;
             let shown = if same { "″".to_owned() } else { now.clone() };
-            let cells = [format!("`{}`", code.code), shortened(meaning, above), shown, last];
-            held = now;
-            let cells = cells
-                .iter()
-                .map(|cell| if cell.is_empty() { " |".to_owned() } else { format!(" {cell} |") });
-            let _ = writeln!(out, "|{}", cells.collect::<String>());
-            above = meaning;
+            let mut cells = vec![format!("`{}`", code.code), shortened(meaning, above), shown];
+            cells.extend(transcribed.then(|| standing(code, &sources)));
+            let cell = |cell: &String| {
+                if cell.is_empty() { " |".to_owned() } else { format!(" {cell} |") }
+            };
+            let _ = writeln!(out, "|{}", cells.iter().map(cell).collect::<String>());
+            (above, held) = (meaning, now);
         }
     }
     if transcribed {
@@ -619,23 +604,6 @@ fn standing(code: &Code, sources: &[&str]) -> String {
         Some(format!("use {use_standing}")).filter(|_| use_standing != Standing::FromMemory),
     ];
     parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
-}
-
-/// The code of the other list that a code means, whatever its characterisation; all of its links if
-/// there is none.
-fn links(code: &Code) -> String {
-    let letters =
-        |values: &[Text]| values.iter().map(ToString::to_string).collect::<Vec<String>>().join(" ");
-    let shown = |same: &SameAs| {
-        let part = if same.fit() == Fit::Wider { "part of " } else { "" };
-        let when = letters(&same.when);
-        let when = if when.is_empty() { when } else { format!("{when}: ") };
-        format!("{when}{part}{} {}", same.code, letters(&same.characterisation)).trim().to_owned()
-    };
-    if let Some(same) = code.same_as.iter().find(|same| same.when.is_empty()) {
-        return shown(same);
-    }
-    code.same_as.iter().map(shown).collect::<Vec<_>>().join("; ")
 }
 
 /// The demo survey with every mistake that can be combined with the others.
