@@ -381,14 +381,14 @@ fn limit_line(rule: &'static Rule, limit: &'static Limit, limits: &mut FirstUse)
     if first != rule.name {
         return format!("`{}` = {value}, as in [`{first}`](#{first})", limit.name);
     }
-    // The head of the chapter says it of all limits without a source.
+    // The head of the chapter states it for all limits without a source.
     let meaning = limit.meaning.trim_end_matches(", no published source");
     let meaning = meaning.trim_end_matches("; common practice");
     format!("`{}` = {value}: {meaning}", limit.name)
 }
 
 fn fact_text(fact: &Fact) -> String {
-    // The head of the chapter says that values are as recorded.
+    // The head of the chapter states that values are as recorded.
     let meaning = fact.meaning.trim_end_matches(", as recorded");
     let head = format!("`{}` ({})", fact.name, fact.kind.as_str());
     let name = format!("`{}`", fact.name);

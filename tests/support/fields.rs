@@ -1,6 +1,6 @@
 //! The tables of fields of the specification: type, range, meaning and example of every field, and
-//! the rules that guard it. Types come from the schema, examples from a document that has every field
-//! and is clean, ranges from the checker, and the rules from their own examples.
+//! the rules that guard it. Types come from the schema, examples from a clean document that has every
+//! field, ranges from the checker, and the rules from their own examples.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
@@ -23,7 +23,7 @@ pub(crate) const EVERY_FIELD: &str = "tests/data/every-field.obvert.json";
 pub(crate) fn table(name: &str, chapter: &str) -> String {
     let object = shape::object(name);
     assert!(!object.fields.is_empty(), "the format has no object {name}");
-    // Every object ends with its extensions, if it says nothing else.
+    // Extensions are the last key of an object, unless its table lists them elsewhere.
     let fields = match object.fields.split_last() {
         Some((last, rest)) if last.shape == Shape::Extensions => rest,
         _ => &object.fields[..],
@@ -61,7 +61,7 @@ pub(crate) fn table(name: &str, chapter: &str) -> String {
     out + &rules(object, chapter)
 }
 
-/// Whether a field says in words what the enum `other` beside it means.
+/// Whether a field describes in words the `other` of an enum.
 fn describes_other(object: &ObjectShape, field: &Field) -> bool {
     let of = field.name.strip_suffix("_text").and_then(|name| object.field(name));
     let Some(Shape::Word(words)) = of.map(|of| &of.shape) else { return false };
@@ -114,8 +114,8 @@ fn repeats(name: &str, meaning: &str) -> bool {
 /// The units that the chapter on conventions defines.
 const UNITS: [&str; 5] = ["`m`", "`ft`", "`us-ft`", "`mm`", "`in`"];
 
-/// A word of a vocabulary with its meaning, or alone if the meaning only repeats it. `other` and the
-/// units are explained once for all enums.
+/// A word of a vocabulary with its meaning, or alone if the meaning only repeats it. `other` and
+/// the units are explained once for all enums.
 fn brief(word: &str) -> String {
     let Some((name, meaning)) = word.split_once(": ") else { return word.to_owned() };
     let plain = |text: &str| text.trim_matches(['`', '.']).replace('-', " ").to_lowercase();
@@ -287,8 +287,8 @@ const RANGES: [(&str, &[f64], &[f64]); 3] = [
     ("1 to 12.5 in steps of 0.5", &[1.0, 1.5, 12.0, 12.5], &[0.0, 0.5, 1.25, 12.75, 13.0, -1.0]),
 ];
 
-/// The range of a number, found by checking: one of the rules about impossible numbers has a finding
-/// at that field.
+/// The range of a number, found by checking: one of the rules about impossible numbers has a
+/// finding at that field.
 fn range(object: &str, field: &Field) -> Option<&'static str> {
     if field.shape != Shape::Number {
         return None;
@@ -326,13 +326,13 @@ fn check(document: &Value, rule: Option<&Rule>) -> Report {
     CHECKER.get_or_init(|| Checker::new(settings()).expect("settings")).check(&text).expect("json")
 }
 
-/// The rules that guard each field: those with a failing example that has a finding at the field, or
-/// has none once the example's change of the field is undone.
+/// The rules that guard each field: those with a failing example that has a finding at the field,
+/// or has none once the example's change of the field is undone.
 pub(crate) fn guards() -> &'static BTreeMap<Location, BTreeSet<&'static str>> {
     static GUARDS: OnceLock<BTreeMap<Location, BTreeSet<&'static str>>> = OnceLock::new();
     GUARDS.get_or_init(|| {
         let mut guards: BTreeMap<Location, BTreeSet<&'static str>> = BTreeMap::new();
-        // A profile can name any field; its rules guard what it says.
+        // The rules of profiles guard any field that a profile names.
         for rule in catalogue().iter().filter(|rule| rule.family() != "profile") {
             for example in rule.examples(Section::Fails) {
                 let patch: Value = serde_json::from_str(&example.patch).expect("a patch");
@@ -358,7 +358,7 @@ fn deciding(rule: &Rule, operations: &[Value]) -> Vec<Location> {
     let silent = |document: Option<Value>| {
         let Some(document) = document else { return false };
         let report = check(&document, Some(rule));
-        // A document that cannot be read, or a rule that cannot be run, says nothing about the field.
+        // An unreadable document, or a rule that cannot be run, is no evidence.
         let whole = report.documents.iter().all(|document| document.left_out.is_empty());
         let ran = whole
             && !report

@@ -1,5 +1,5 @@
-//! The worked examples of the specification. Their figures come from the functions that grade, check
-//! and write. Figures from outside are compared with their sources in the tests of the crates.
+//! The worked examples of the specification. Their figures come from the functions that grade,
+//! check and write. Figures from outside are compared with their sources in the tests of the crates.
 
 use std::fmt::Write;
 
