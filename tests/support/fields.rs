@@ -77,6 +77,16 @@ fn rules(object: &ObjectShape, chapter: &str) -> String {
     let keys = std::iter::once("").chain(object.fields.iter().map(|field| field.name.as_str()));
     for key in keys {
         let Some(rules) = guards().get(&(object.name.clone(), key.to_owned())) else { continue };
+        // A rule that is listed at a key needs no place at the object.
+        let at_key = |rule: &str| {
+            let of = |field: &Field| guards().get(&(object.name.clone(), field.name.clone()));
+            object.fields.iter().filter_map(of).any(|rules| rules.contains(rule))
+        };
+        let rules: Vec<&str> =
+            rules.iter().copied().filter(|rule| !key.is_empty() || !at_key(rule)).collect();
+        if rules.is_empty() {
+            continue;
+        }
         if out.is_empty() {
             out.push_str("\nRules:\n\n");
         }
@@ -92,8 +102,9 @@ fn rules(object: &ObjectShape, chapter: &str) -> String {
 fn meaning(field: &Field) -> (String, Option<String>) {
     let line = |text: &str| text.replace('\n', " ").trim().to_owned();
     // The type has the unit already.
+    let units = [", in length units", ", in section units", ", in seconds", ", in hertz"];
     let description =
-        field.description.replace(", in length units", "").replace(", in section units", "");
+        units.iter().fold(field.description.clone(), |text, unit| text.replace(unit, ""));
     let described = match description.split_once("\n- ") {
         Some((first, words)) => {
             let words: Vec<String> = words.split("\n- ").map(|word| brief(&line(word))).collect();
@@ -140,6 +151,19 @@ fn first_use(words: &str) -> Option<Location> {
     first.get(words).cloned()
 }
 
+/// The first field in reading order that has the words of an enum, or a list of them.
+fn first_list(item: &Shape) -> Option<Location> {
+    let Shape::Word(_) = item else { return None };
+    homes().iter().find_map(|(object, _)| {
+        let has = |field: &&Field| match &field.shape {
+            Shape::List(other) => **other == *item,
+            shape => shape == item,
+        };
+        let field = shape::object(object).fields.iter().find(has)?;
+        Some((object.clone(), field.name.clone()))
+    })
+}
+
 /// The objects that have tables with the chapters that have them, in reading order.
 fn homes() -> &'static [(String, String)] {
     static HOMES: OnceLock<Vec<(String, String)>> = OnceLock::new();
@@ -170,18 +194,30 @@ fn reference(object: &str, key: &str, from: &str, chapter: &str) -> String {
 
 fn kind_of(field: &Field, object: &str, chapter: &str) -> String {
     let kind = match &field.shape {
-        Shape::List(item) => format!("array of {}", kind(item, chapter)),
+        Shape::List(item) => match first_list(item) {
+            Some((of, key)) if (of.as_str(), key.as_str()) != (object, field.name.as_str()) => {
+                format!("array of enum, as {}", reference(&of, &key, object, chapter))
+            }
+            _ => format!("array of {}", kind(item, chapter)),
+        },
         shape => kind(shape, chapter),
     };
     // The column of examples shows what the form's own example would.
     let form = field.form.as_ref().map(|form| form.split(", such as").next().unwrap_or(form));
-    let form = form.map(|form| format!(": {}", form.strip_prefix("a ").unwrap_or(form)));
+    let form = form.map(|form| match form.strip_prefix("a ").unwrap_or(form) {
+        // The first page and the conventions define both.
+        "path of keys joined by points" => ": path".to_owned(),
+        "date, time and offset" => ": time".to_owned(),
+        form => format!(": {form}"),
+    });
     let bounds = field.bounds.map(|[least, most]| format!(", {least} to {most}"));
     let unit = field.measures().map_or_else(
         || field.unit.as_ref().map(|unit| format!(", {unit}")),
         |units| units.strip_prefix("units.").map(|unit| format!(", {unit}")),
     );
     let range = range(object, field).map(|range| format!(", {range}"));
+    // Only clock references have such a range.
+    let unit = unit.filter(|unit| unit != ", hours of a clock face");
     let parts = [form, bounds, unit, range];
     kind + &parts.into_iter().flatten().collect::<String>()
 }

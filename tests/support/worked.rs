@@ -59,7 +59,7 @@ fn materials() -> String {
 
 /// The CSV tables with the columns that identify a row, from the Table Schemas.
 fn tables() -> String {
-    let mut out = String::from("| File | A row is identified by |\n|---|---|\n");
+    let mut files: Vec<(String, Vec<String>)> = Vec::new();
     for (name, schema) in obvert::convert::csv::table_schemas() {
         let schema: Value = serde_json::from_str(&schema).expect("a schema");
         let text = |value: &Value| value.as_str().map(|name| format!("`{name}`"));
@@ -67,7 +67,15 @@ fn tables() -> String {
             Value::Array(keys) => keys.iter().filter_map(text).collect(),
             key => text(key).into_iter().collect(),
         };
-        let _ = writeln!(out, "| `{}` | {} |", name.replace(".json", ".csv"), keys.join(", "));
+        let (keys, file) = (keys.join(", "), format!("`{}`", name.replace(".json", ".csv")));
+        match files.iter_mut().find(|(known, _)| *known == keys) {
+            Some((_, files)) => files.push(file),
+            None => files.push((keys, vec![file])),
+        }
+    }
+    let mut out = String::from("| Files | A row is identified by |\n|---|---|\n");
+    for (keys, files) in files {
+        let _ = writeln!(out, "| {} | {keys} |", files.join(", "));
     }
     out
 }
