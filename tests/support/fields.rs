@@ -130,7 +130,10 @@ const UNITS: [&str; 5] = ["`m`", "`ft`", "`us-ft`", "`mm`", "`in`"];
 fn brief(word: &str) -> String {
     let Some((name, meaning)) = word.split_once(": ") else { return word.to_owned() };
     let plain = |text: &str| text.trim_matches(['`', '.']).replace('-', " ").to_lowercase();
-    let repeats = name == "`other`" || plain(name) == plain(meaning) || UNITS.contains(&name);
+    let meant = plain(meaning);
+    let articles = ["a ", "an ", "the "];
+    let meant = articles.iter().find_map(|article| meant.strip_prefix(article)).unwrap_or(&meant);
+    let repeats = name == "`other`" || plain(name) == meant || UNITS.contains(&name);
     if repeats { format!("{name}.") } else { word.to_owned() }
 }
 
