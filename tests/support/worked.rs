@@ -1,6 +1,5 @@
 //! The worked examples of the specification. Their figures come from the functions that grade,
-//! check and write, so an example cannot contradict the code. Figures from elsewhere are compared
-//! with their sources in the tests of the crates.
+//! check and write. Figures from outside are compared with their sources in the tests of the crates.
 
 use std::fmt::Write;
 
@@ -30,30 +29,24 @@ pub(crate) fn example(name: &str, chapter: &str) -> Option<String> {
     })
 }
 
-/// Every hour, and the hour that a camera from the other end reads.
+/// Clock references as a camera from the other end sees them.
 fn clock() -> String {
-    let hour = |half: u32| ClockHour::new(f64::from(half) / 2.0).expect("an hour");
-    let mirrored = |hour: ClockHour| hour.mirrored().expect("a clock has it");
-    let mut rows = [String::from("| Hour |"), String::from("| From the other end |")];
-    for half in 2..=25 {
-        let _ = write!(rows[0], " {} |", hour(half));
-        let _ = write!(rows[1], " {} |", mirrored(hour(half)));
+    let hour = |hour: f64| ClockHour::new(hour).expect("an hour");
+    let mut out =
+        String::from("| Hour or arc | From the other end | Hours covered |\n|---|---|---|\n");
+    for at in [1.0, 3.0, 6.0, 12.0, 12.5] {
+        let mirrored = hour(at).mirrored().expect("a clock has it");
+        let _ = writeln!(out, "| {at} | {mirrored} | |");
     }
-    let rule = "---|".repeat(25);
-    let mut out = format!("{}\n|{rule}\n{}\n", rows[0], rows[1]);
-    out.push_str("\n| Arc | From the other end | Hours |\n|---|---|---|\n");
     for (from, to) in [(11.0, 2.0), (3.0, 9.0), (12.0, 12.0), (12.5, 1.0)] {
-        let arc = ClockReading::Arc(
-            ClockHour::new(from).expect("an hour"),
-            ClockHour::new(to).expect("an hour"),
-        );
+        let arc = ClockReading::Arc(hour(from), hour(to));
         let Some(ClockReading::Arc(a, b)) = arc.mirrored() else { panic!("an arc") };
         let _ = writeln!(out, "| {from} to {to} | {a} to {b} | {} |", arc.hours());
     }
     out
 }
 
-/// The materials of each class.
+/// Which materials are of which class.
 fn materials() -> String {
     let mut out = String::from("| Class | Materials |\n|---|---|\n");
     for class in MaterialClass::ALL {
@@ -66,7 +59,7 @@ fn materials() -> String {
 
 /// The CSV tables with the columns that identify a row, from the Table Schemas.
 fn tables() -> String {
-    let mut out = String::from("| File | A row is identified by |\n|---|---|\n");
+    let mut files: Vec<(String, Vec<String>)> = Vec::new();
     for (name, schema) in obvert::convert::csv::table_schemas() {
         let schema: Value = serde_json::from_str(&schema).expect("a schema");
         let text = |value: &Value| value.as_str().map(|name| format!("`{name}`"));
@@ -74,7 +67,15 @@ fn tables() -> String {
             Value::Array(keys) => keys.iter().filter_map(text).collect(),
             key => text(key).into_iter().collect(),
         };
-        let _ = writeln!(out, "| `{}` | {} |", name.replace(".json", ".csv"), keys.join(", "));
+        let (keys, file) = (keys.join(", "), format!("`{}`", name.replace(".json", ".csv")));
+        match files.iter_mut().find(|(known, _)| *known == keys) {
+            Some((_, files)) => files.push(file),
+            None => files.push((keys, vec![file])),
+        }
+    }
+    let mut out = String::from("| Files | A row is identified by |\n|---|---|\n");
+    for (keys, files) in files {
+        let _ = writeln!(out, "| {} | {keys} |", files.join(", "));
     }
     out
 }
@@ -96,13 +97,14 @@ fn units() -> String {
     out
 }
 
-/// A pipe of 200 ft with a run from each end, and the rule that applies to the two runs.
+/// A pipe of 200 ft with a run from each end, and the checker's finding.
 fn distance(chapter: &str) -> String {
     let catalogue = chapters::path_of("rules")
         .map(|path| chapters::link(chapter, &path))
         .expect("the catalogue");
     let mut out = String::from(
-        "| First run | Second run | *a* | *b* | *L* − *a* − *b* | Rule |\n|---|---|---|---|---|---|\n",
+        "| First run: `surveyed`, `offset`, `reads` | Second run | *a* | *b* | *L* − *a* − *b* | \
+         Rule |\n|---|---|---|---|---|---|\n",
     );
     for (first, second) in [
         ((120.0, 0.0, 0.0), (75.0, 0.0, 0.0)),
@@ -140,16 +142,16 @@ fn distance(chapter: &str) -> String {
             fact("gap").or(fact("overlap").map(|overlap| -overlap))
         });
         let gap = 200.0 - a - b;
-        // If the checker has a figure, it is the printed one.
+        // The figure printed is the checker's own, if it has one.
         assert!(fact.is_none_or(|fact| (fact - gap).abs() < 1e-9), "{fact:?} {gap}");
-        let run = |(surveyed, offset, reads): (f64, f64, f64)| {
-            format!("`surveyed` {surveyed}, `offset` {offset}, `reads` {reads}")
-        };
+        let said =
+            |(surveyed, offset, reads): (f64, f64, f64)| format!("{surveyed}, {offset}, {reads}");
         let rule = found.map_or_else(
             || "none: within the tolerance of 1 ft".to_owned(),
             |found| format!("[`{0}`]({catalogue}#{0})", found.rule),
         );
-        let _ = writeln!(out, "| {} | {} | {a} | {b} | {gap} | {rule} |", run(first), run(second));
+        let _ =
+            writeln!(out, "| {} | {} | {a} | {b} | {gap} | {rule} |", said(first), said(second));
     }
     out
 }
@@ -180,13 +182,13 @@ fn stretches() -> String {
         String::from("| Length | *s* ∕ *interval* | *n* | Grade 2 adds |\n|---|---|---|---|\n");
     let feet = |feet: f64| (format!("{feet} ft"), feet * LengthUnit::Foot.metres());
     let metres = |metres: f64| (format!("{metres} m"), metres);
-    for (label, length) in
+    for (said, length) in
         [metres(0.0), metres(0.4), metres(1.0), metres(1.001), metres(2.5), feet(31.8), feet(1.0)]
     {
         let mut totals = GradeTotals::default();
         totals.add(grade(2), GradeExtent { at: 0.0, length: Some(length) }, &scheme);
         let _ =
-            writeln!(out, "| {label} | {} | {} | {} |", tidy(length), totals.count, totals.total);
+            writeln!(out, "| {said} | {} | {} | {} |", tidy(length), totals.count, totals.total);
     }
     out
 }
@@ -226,7 +228,7 @@ fn peaks() -> String {
     );
     let trap = [(3.8, 20), (4.1, 25)];
     for places in [&PLACES[..], &trap] {
-        let grades: Vec<String> =
+        let said: Vec<String> =
             places.iter().map(|(at, grade)| format!("{grade} at {at} m")).collect();
         let peak = |method: &str| {
             let peak = json!({ "method": method, "length": { "value": 1, "unit": "m" } });
@@ -234,12 +236,12 @@ fn peaks() -> String {
             totals.peak(&scheme).expect("a peak")
         };
         let [worst, fixed, sliding] = ["worst-grade", "fixed-lengths", "sliding-length"].map(peak);
-        let _ = writeln!(out, "| {} | {worst} | {fixed} | {sliding} |", grades.join(", "));
+        let _ = writeln!(out, "| {} | {worst} | {fixed} | {sliding} |", said.join(", "));
     }
     out
 }
 
-/// The document of the example before it is canonicalised.
+/// The document of the example, not in the layout for files.
 const WRITTEN: &str = r#"{
   "obvert": "0.2",
   "issued": "2026-05-06T16:20:00-05:00",
