@@ -137,7 +137,7 @@ fn the_difference_is_one_that_patch_takes() {
 #[test]
 fn the_log_is_what_its_schema_takes() {
     let schema: Value =
-        serde_json::from_str(&stdout(&support::obvert(&["schema", "mending"]))).expect("schema");
+        serde_json::from_str(&stdout(&support::obvert(&["schema", "fix-log"]))).expect("schema");
     let validator = jsonschema::validator_for(&schema).expect("the schema compiles");
     let folder = tempfile::tempdir().expect("folder");
     for name in ["larkmoor.obvert.json", "larkmoor-rejected.obvert.json"] {
@@ -163,7 +163,7 @@ fn the_log_is_what_its_schema_takes() {
         assert!(applied.iter().all(|one| one["safe"] == true) != options.contains(&"--confirm"));
         assert!(log["documents"][2]["error"].as_str().expect("an error").contains("no such file"));
     }
-    assert!(validator.validate(&serde_json::json!({"mending": "0.1"})).is_err());
+    assert!(validator.validate(&serde_json::json!({"fix_log": "0.2"})).is_err());
 }
 
 /// SHA-256 of "abc" is example B.1 of FIPS 180-2.

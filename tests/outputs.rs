@@ -289,7 +289,7 @@ fn only_what_is_new_makes_the_check_fail() {
     let json: Value =
         serde_json::from_slice(&held(&["now.json", "--format", "json"]).stdout).expect("json");
     assert_eq!(json["totals"]["error"], 0, "{}", json["totals"]);
-    assert_eq!(json["baseline"]["gone"], 1, "{}", json["baseline"]);
+    assert_eq!(json["baseline"]["resolved"], 1, "{}", json["baseline"]);
     assert_eq!(json["baseline"]["file"], "before.json");
 }
 

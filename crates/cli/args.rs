@@ -225,7 +225,7 @@ pub(crate) struct Fix {
 pub(crate) enum FixFormat {
     /// For reading: each fix, and in a preview the lines that would change.
     Text,
-    /// One JSON object (obvert schema mending).
+    /// One JSON object (obvert schema fix-log).
     Json,
     /// The changed lines alone, as a unified difference that patch(1) takes.
     Diff,

@@ -76,7 +76,7 @@ class Run:
         self.length = length if length is not None and length > 0 else None
         self.metre = survey.metre
         self.backwards = self._backwards()
-        self.astray = 0
+        self.misplaced = 0
         self.repeats = self._repeats()
         self.begin_again = {start for start, rows in self.repeats}
         self.begin_again |= {start + 1 for start, rows in self.repeats if rows == 1}
@@ -148,7 +148,7 @@ class Run:
             place = bisect_right(tails, distance)
             tails[place:place + 1] = [distance]
         out = len(self.at) - len(tails)
-        self.astray = out
+        self.misplaced = out
         if any(self.falls(index) for index in range(1, len(self.at))) and self._sorted_as_texts():
             return True
         if out < 3 or out * 4 <= len(self.at):

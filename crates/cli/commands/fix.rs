@@ -3,8 +3,9 @@
 use std::io::Write;
 use std::path::Path;
 
-use obvert::check::{
-    Checker, MEDIA_FILE, MediaSource, MendSettings, Mended, MendedDocument, Mending,
+use obvert::check::Checker;
+use obvert::check::fixing::{
+    FixLog, FixOutcome, FixSettings, FixedDocument, MEDIA_FILE, MediaSource,
 };
 
 use super::check::{settings, severity};
@@ -29,10 +30,9 @@ pub(crate) fn run(arguments: &Fix) -> Result<Status, Failure> {
         atomic_output::free(out, arguments.replace)?;
     }
     let checker = Checker::new(settings(&arguments.judged, true)?)?;
-    let what = MendSettings {
-        confirmed: arguments.confirm,
-        only: arguments.only.iter().cloned().collect(),
-    };
+    let what = FixSettings::default()
+        .with_confirmed(arguments.confirm)
+        .with_only(arguments.only.iter().cloned());
     let mut documents = Vec::new();
     let mut status = Status::Good;
     for path in &arguments.files {
@@ -46,14 +46,14 @@ pub(crate) fn run(arguments: &Fix) -> Result<Status, Failure> {
             Err(error) => {
                 render::failure(&*error);
                 documents
-                    .push(MendedDocument::failed(&path.display().to_string(), &error.to_string()));
+                    .push(FixedDocument::failed(&path.display().to_string(), &error.to_string()));
                 status = Status::Failed;
             }
         }
     }
     if arguments.format == FixFormat::Json {
         let mut log =
-            serde_json::to_vec_pretty(&Mending::new(arguments.judged.today.clone(), documents))?;
+            serde_json::to_vec_pretty(&FixLog::new(arguments.judged.today.clone(), documents))?;
         log.push(b'\n');
         say(arguments, &log)?;
     }
@@ -64,9 +64,9 @@ pub(crate) fn run(arguments: &Fix) -> Result<Status, Failure> {
 fn one(
     arguments: &Fix,
     checker: &Checker,
-    what: &MendSettings,
+    what: &FixSettings,
     path: &Path,
-) -> Result<(MendedDocument, bool), Failure> {
+) -> Result<(FixedDocument, bool), Failure> {
     let source = input::open(path, None, None)?;
     let name = source.name();
     if !source.is_json() {
@@ -87,7 +87,7 @@ fn one(
     let folder = if arguments.leave_media { None } else { MediaFolder::of(path) };
     let media = folder.as_ref().map(|folder| folder as &dyn MediaSource);
     let mut mended =
-        checker.mend(source.bytes(), what, media).map_err(|error| format!("{name}: {error}"))?;
+        checker.fix(source.bytes(), what, media).map_err(|error| format!("{name}: {error}"))?;
     mended.document.name_file(name);
     mended.document.written = write(arguments, path, &source, &mended)?;
     let shown = Shown {
@@ -104,7 +104,7 @@ fn one(
     say(arguments, &text)?;
     // A media file that is not the one that is recorded is no finding of the rules, and as bad as
     // an error.
-    let media = mended.document.left.iter().any(|left| left.rule == MEDIA_FILE);
+    let media = mended.document.skipped.iter().any(|left| left.rule == MEDIA_FILE);
     let left =
         media || mended.report.worst().is_some_and(|worst| worst >= severity(arguments.deny));
     Ok((mended.document, left))
@@ -116,7 +116,7 @@ fn write(
     arguments: &Fix,
     path: &Path,
     source: &Input<'_>,
-    mended: &Mended,
+    mended: &FixOutcome,
 ) -> Result<Option<String>, Failure> {
     match arguments.output.as_deref() {
         Some(out) if out == Path::new("-") => {

@@ -1,6 +1,6 @@
 //! `obvert grade`: pipes by how bad they are.
 
-use obvert::check::grading::{GradeBy, GradeTable};
+use obvert::check::grading::{GradeSettings, GradeTable};
 use obvert::check::{Checker, Settings};
 
 use super::print;
@@ -10,12 +10,13 @@ use crate::{Failure, Status, lists, render};
 
 /// Grades every file.
 pub(crate) fn run(arguments: &Grade) -> Result<Status, Failure> {
-    let settings =
-        Settings { code_lists: lists::code_lists(&arguments.code_lists)?, ..Settings::default() };
+    let settings = Settings::default().with_code_lists(lists::code_lists(&arguments.code_lists)?);
     let scheme =
         lists::grade_schemes(arguments.grade_scheme.as_slice(), &settings.code_lists)?.pop();
     let checker = Checker::new(settings)?;
-    let by = GradeBy { scheme: scheme.as_ref(), computed_only: arguments.computed };
+    let by = GradeSettings::default()
+        .with_scheme(scheme.as_ref())
+        .with_computed_only(arguments.computed);
     let mut tables = Vec::new();
     let mut failed = false;
     for path in &arguments.files {
@@ -66,7 +67,7 @@ pub(crate) fn run(arguments: &Grade) -> Result<Status, Failure> {
 fn grades(
     checker: &Checker,
     input: &mut Input<'_>,
-    by: GradeBy<'_>,
+    by: GradeSettings<'_>,
 ) -> Result<GradeTable, Failure> {
     let name = input.name().to_owned();
     if let Some(Ok(text)) = input.source().json() {

@@ -30,8 +30,8 @@ const SCHEMAS: &[(&str, &str, Make)] = &[
     ("report-line", "a line of that report in JSON lines (JSON Schema 2020-12)", || {
         pretty(&obvert::check::output::jsonl::schema())
     }),
-    ("mending", "the log of `fix` (JSON Schema 2020-12)", || {
-        pretty(&obvert::check::Mending::schema())
+    ("fix-log", "the log of `fix` (JSON Schema 2020-12)", || {
+        pretty(&obvert::check::fixing::FixLog::schema())
     }),
     ("migration", "the log of `migrate` (JSON Schema 2020-12)", || {
         pretty(&obvert::model::versions::Migration::schema())

@@ -5,7 +5,8 @@
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 
-use obvert::check::{Finding, Location, Report, ReportDocument, Severity, find};
+use obvert::check::report::CheckedDocument;
+use obvert::check::{Finding, Location, Report, Severity, find};
 use obvert::model::read::ProblemKind;
 
 use super::{faint, plain, severity, strong, wrapped};
@@ -64,10 +65,10 @@ pub(crate) fn document(
         };
         wrapped(out, "", &format!("not run: {rules}, because {}", not_run.why))?;
     }
-    for idle in report.idle.iter().filter(|_| all) {
+    for idle in report.not_applicable.iter().filter(|_| all) {
         wrapped(out, "", &format!("not needed: {}, since {}", idle.rules.join(", "), idle.why))?;
     }
-    for said in report.documents.iter().filter_map(ReportDocument::incomplete) {
+    for said in report.documents.iter().filter_map(CheckedDocument::incomplete) {
         wrapped(out, "", &said)?;
     }
     for held in &report.suppressed {
@@ -107,13 +108,13 @@ fn one(
         strong(&plain(&finding.message)),
         faint(&format!("[{}]", finding.rule))
     )?;
-    let unit = lines.document.and_then(|document| document.length_unit.as_deref());
+    let unit = lines.document.and_then(|document| document.info.length_unit.as_deref());
     let subject = finding
         .subject
         .describe(unit)
         .map(|subject| format!("  {}", plain(&subject)))
         .unwrap_or_default();
-    writeln!(out, "  {}{subject}", faint(&plain(&finding.place())))?;
+    writeln!(out, "  {}{subject}", faint(&plain(&finding.location())))?;
     if let Some(at) = &finding.at {
         lines.show(out, at, finding.severity)?;
     }
@@ -142,10 +143,10 @@ pub(crate) fn summary(out: &mut dyn Write, report: &Report, rules: usize) -> io:
 fn counts(out: &mut dyn Write, report: &Report, rules: usize) -> io::Result<()> {
     let plural = super::count;
     for document in &report.documents {
-        if document.error.is_some() {
+        if document.info.error.is_some() {
             continue;
         }
-        let name = document.file.as_deref().unwrap_or("the document");
+        let name = document.info.file.as_deref().unwrap_or("the document");
         let size = format!(
             "{}, {}, {}",
             plural(document.pipes, "pipe"),
@@ -172,7 +173,7 @@ fn counts(out: &mut dyn Write, report: &Report, rules: usize) -> io::Result<()> 
         .map(|(count, weight)| severity(weight, &plural(count, weight.as_str())))
         .collect();
     let (new, colon) = if report.baseline.is_some() { ("new", ": ") } else { ("", "") };
-    let unread = report.documents.iter().filter(|document| document.error.is_some()).count();
+    let unread = report.documents.iter().filter(|document| document.info.error.is_some()).count();
     if unread > 0 {
         writeln!(
             out,
@@ -187,9 +188,9 @@ fn counts(out: &mut dyn Write, report: &Report, rules: usize) -> io::Result<()> 
     }
     if let Some(baseline) = &report.baseline {
         let file = baseline.file.as_deref().unwrap_or("an earlier report");
-        writeln!(out, "held against {file}: {} known, {} gone", baseline.known, baseline.gone)?;
-        if !baseline.unsure.is_empty() {
-            let rules = baseline.unsure.join(", ");
+        writeln!(out, "held against {file}: {} known, {} gone", baseline.known, baseline.resolved)?;
+        if !baseline.uncertain.is_empty() {
+            let rules = baseline.uncertain.join(", ");
             wrapped(
                 out,
                 "",
@@ -251,7 +252,7 @@ pub(crate) trait Texts {
 /// The lines of a source, by number, without a copy of it.
 pub(crate) struct SourceLines<'s> {
     source: &'s dyn Texts,
-    document: Option<&'s ReportDocument>,
+    document: Option<&'s CheckedDocument>,
     /// The text of each file that is UTF-16.
     decoded: BTreeMap<String, Option<String>>,
     /// The starts of the lines of each file, found when the first finding asks for it.

@@ -4,7 +4,8 @@
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 
-use obvert::check::{Applied, Change, Edit, Finding, MEDIA_FILE, Mended, Severity, Subject};
+use obvert::check::fixing::{AppliedEdit, AppliedFix, FixOutcome, MEDIA_FILE};
+use obvert::check::{Edit, Finding, Severity, Subject};
 use obvert::model::edit::spelled;
 use similar::{ChangeTag, TextDiff};
 
@@ -32,7 +33,7 @@ pub(crate) struct Shown {
 pub(crate) fn document(
     out: &mut dyn Write,
     source: &Input<'_>,
-    mended: &Mended,
+    mended: &FixOutcome,
     shown: &Shown,
 ) -> io::Result<()> {
     let log = &mended.document;
@@ -50,7 +51,7 @@ pub(crate) fn document(
     if shown.preview && !log.applied.is_empty() {
         difference(out, source, &mended.text, shown.all)?;
     }
-    for left in &log.left {
+    for left in &log.skipped {
         let about = describe(&left.subject, mended).unwrap_or_default();
         let head = format!(
             "{} {} {}",
@@ -78,7 +79,7 @@ pub(crate) fn document(
     summary(out, source, mended, shown)
 }
 
-fn one(out: &mut dyn Write, applied: &Applied, mended: &Mended) -> io::Result<()> {
+fn one(out: &mut dyn Write, applied: &AppliedFix, mended: &FixOutcome) -> io::Result<()> {
     let place =
         applied.at.as_ref().map_or_else(|| applied.subject.path.clone(), ToString::to_string);
     let about =
@@ -92,7 +93,7 @@ fn one(out: &mut dyn Write, applied: &Applied, mended: &Mended) -> io::Result<()
         faint(&place)
     )?;
     // Some words of what is done name the values already.
-    let says_all = |change: &&Change| match (&change.edit, &change.before) {
+    let says_all = |change: &&AppliedEdit| match (&change.edit, &change.before) {
         (Edit::Replace { value, .. }, Some(before)) => {
             applied.does.contains(&spelled(before)) && applied.does.contains(&spelled(value))
         }
@@ -117,14 +118,14 @@ fn one(out: &mut dyn Write, applied: &Applied, mended: &Mended) -> io::Result<()
 }
 
 /// What a fix is about, in words.
-fn describe(subject: &Subject, mended: &Mended) -> Option<String> {
+fn describe(subject: &Subject, mended: &FixOutcome) -> Option<String> {
     subject.describe(
-        mended.report.documents.first().and_then(|document| document.length_unit.as_deref()),
+        mended.report.documents.first().and_then(|document| document.info.length_unit.as_deref()),
     )
 }
 
 /// What stood in a place and what stands there now.
-fn values(change: &Change) -> Option<String> {
+fn values(change: &AppliedEdit) -> Option<String> {
     let key = |path: &str| path.rsplit('/').next().unwrap_or_default().to_owned();
     let before = change.before.as_ref().map(spelled).unwrap_or_default();
     Some(match &change.edit {
@@ -222,7 +223,7 @@ fn window(line: &str, at: usize) -> String {
 fn summary(
     out: &mut dyn Write,
     source: &Input<'_>,
-    mended: &Mended,
+    mended: &FixOutcome,
     shown: &Shown,
 ) -> io::Result<()> {
     let log = &mended.document;
@@ -230,7 +231,7 @@ fn summary(
         |count: usize, word: &str| format!("{count} {word}{}", if count == 1 { "" } else { "s" });
     let name = source.name();
     // What can be confirmed is listed, so that nobody confirms what he has not read.
-    if !shown.confirmed && log.reach.to_confirm > 0 {
+    if !shown.confirmed && log.fixable.to_confirm > 0 {
         let mut of_rule: BTreeMap<&str, Vec<&Finding>> = BTreeMap::new();
         for finding in mended
             .report
@@ -259,7 +260,7 @@ fn summary(
         .filter(|weight| totals.of(*weight) > 0)
         .map(|weight| severity(weight, &plural(totals.of(weight), weight.as_str())))
         .collect();
-    let files = log.left.iter().filter(|left| left.rule == MEDIA_FILE).count();
+    let files = log.skipped.iter().filter(|left| left.rule == MEDIA_FILE).count();
     let files = (files > 0)
         .then(|| severity(Severity::Error, &format!("{} in doubt", plural(files, "media file"))));
     let left: Vec<String> = left.into_iter().chain(files).collect();
@@ -273,10 +274,10 @@ fn summary(
         count => plural(count, "fix").replace("fixs", "fixes"),
     };
     writeln!(out, "{name}: {fixes}; {} before, {left}", plural(log.before.all(), "finding"))?;
-    if !shown.confirmed && log.reach.to_confirm > 0 {
+    if !shown.confirmed && log.fixable.to_confirm > 0 {
         let said = format!(
             "{} can be mended with --confirm; --only RULE takes one kind",
-            log.reach.to_confirm
+            log.fixable.to_confirm
         );
         writeln!(out, "{}", faint(&said))?;
     }

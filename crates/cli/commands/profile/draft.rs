@@ -21,12 +21,12 @@ pub(super) fn run(arguments: &ProfileDraft) -> Result<Status, Failure> {
     if let Some(output) = &arguments.output {
         atomic_output::free(output, arguments.replace)?;
     }
-    let mut draft = Draft::new(DraftSettings {
-        id: Text::new(&arguments.id).map_err(|error| format!("--id: {error}"))?,
-        least_rows: arguments.least.max(1),
-        least_surveys: arguments.least_surveys.max(1),
-        check,
-    })?;
+    let mut draft = Draft::new(
+        DraftSettings::new(Text::new(&arguments.id).map_err(|error| format!("--id: {error}"))?)
+            .with_least_rows(arguments.least.max(1))
+            .with_least_surveys(arguments.least_surveys.max(1))
+            .with_check(check),
+    )?;
     let mut surveys = Vec::new();
     for path in &arguments.files {
         surveys.extend(inside(path)?);
