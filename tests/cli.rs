@@ -463,7 +463,7 @@ fn severities_and_limits_can_be_set() {
 #[test]
 fn invalid_settings_are_refused() {
     for (option, value, expected) in [
-        ("--severity", "duplicate-id=note", "a problem of the document's structure"),
+        ("--severity", "duplicate-id=note", "is a structural problem, which is always an error"),
         ("--limit", "camera-speed.limit=-3", "0 or more, in m/min"),
         ("--from", "xml", "looks like json, but --from is xml; correct --from, or omit it"),
         (

@@ -164,7 +164,7 @@ fn the_log_is_valid_by_its_schema() {
         assert!(applied.iter().all(|one| one["safe"] == true) != options.contains(&"--confirm"));
         assert!(log["documents"][2]["error"].as_str().expect("an error").contains("no such file"));
     }
-    assert!(validator.validate(&serde_json::json!({"mending": "0.1"})).is_err());
+    assert!(validator.validate(&serde_json::json!({"fix_log": "0.2"})).is_err());
 }
 
 /// SHA-256 of "abc" is example B.1 of FIPS 180-2.
@@ -197,7 +197,7 @@ fn only_media_files_in_the_folder_of_the_survey_are_opened() {
         assert_eq!(row(id).get("sha256"), None, "{id}");
         assert!(
             cfg!(windows)
-                || printed.contains(&format!("media file {id} nothing is stated of the file:")),
+                || printed.contains(&format!("media file {id} completes the row from the file:")),
             "{id}: {printed}"
         );
     }

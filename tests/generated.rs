@@ -14,9 +14,10 @@ mod worked;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::fmt::Write;
 
+use obvert::check::fixing::FixLog;
 use obvert::check::grading::GradeTable;
 use obvert::check::{
-    Checker, Fact, FactKind, Limit, Mending, Need, Report, Rule, Section, Settings, catalogue, find,
+    Checker, Fact, FactKind, Limit, Need, Report, Rule, Section, Settings, catalogue, find,
 };
 use obvert::model::lists::{Code, CodeList, GradeScheme, Standing};
 use obvert::model::profile::{Profile, ProfileProblemKind};
@@ -45,7 +46,7 @@ fn generated() -> Vec<(String, String)> {
             "schema/report-line.schema.json".to_owned(),
             pretty(&obvert::check::output::jsonl::schema()),
         ),
-        ("schema/mending.schema.json".to_owned(), pretty(&Mending::schema())),
+        ("schema/fix-log.schema.json".to_owned(), pretty(&FixLog::schema())),
         (
             "schema/migration.schema.json".to_owned(),
             pretty(&obvert::model::versions::Migration::schema()),
@@ -137,7 +138,7 @@ fn every_field_has_an_example() {
         "put these into {}",
         fields::EVERY_FIELD
     );
-    let settings = Settings { today: "2026-06-01".parse().ok(), ..Settings::default() };
+    let settings = Settings::default().with_today("2026-06-01".parse().expect("a date"));
     let report = Checker::new(settings)
         .expect("settings")
         .check(read(fields::EVERY_FIELD).as_bytes())

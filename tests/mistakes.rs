@@ -1,10 +1,9 @@
-//! Tests the checker with mistakes that people and machines really make. Each is put into clean
-//! documents at random locations and in random sizes. The right rule must report it at the right
-//! path, with no more other findings than are allowed. The mistakes are known from practice, not
-//! from a published list.
+//! Tests the checker with mistakes that people and machines really make. Each is put into clean documents at random
+//! places and with random values. The right rule must report the right path, with no more further findings than
+//! allowed. The mistakes are common in the trade (common practice, no published list).
 //!
-//! `cargo test --test mistakes -- --nocapture` prints the table of detected mistakes and other
-//! findings. `MISTAKES=50` makes 50 of each mistake, and `MISTAKES_SEED=7` makes others.
+//! `cargo test --test mistakes -- --nocapture` prints how many were detected, with the further findings. `MISTAKES=50`
+//! makes 50 of each, `MISTAKES_SEED=7` makes other ones.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -24,7 +23,8 @@ mod surveys;
 use std::fmt::Write;
 
 use edit::{Edit, Mistake};
-use obvert::check::{Checker, MendSettings, Report, Settings, Severity};
+use obvert::check::fixing::FixSettings;
+use obvert::check::{Checker, Report, Settings, Severity};
 use serde_json::Value;
 use support::read;
 
@@ -34,7 +34,7 @@ const DOCUMENTS: &[&str] =
 
 const TODAY: &str = "2026-06-15";
 
-/// How many of each mistake are made in all documents, unless the environment sets another number.
+/// How many of each mistake are made, over all documents, unless `MISTAKES` is set.
 const TURNS: usize = 12;
 
 fn number(name: &str, default: usize) -> usize {
@@ -45,26 +45,26 @@ fn check(checker: &Checker, document: &Value) -> Report {
     checker.check(document.to_string().as_bytes()).expect("a mistake leaves JSON")
 }
 
-fn problems(report: &Report) -> usize {
+fn weighs(report: &Report) -> usize {
     report.findings.iter().filter(|finding| finding.severity > Severity::Note).count()
 }
 
 struct Outcome {
     made: usize,
     found: usize,
-    others: usize,
+    beside: usize,
     most: usize,
     why: Vec<String>,
 }
 
-/// Makes one mistake several times.
-fn try_mistake(
+/// Makes one mistake many times.
+fn try_out(
     mistake: &Mistake,
     documents: &[Value],
     checker: &Checker,
     random: &mut fastrand::Rng,
 ) -> Outcome {
-    let mut outcome = Outcome { made: 0, found: 0, others: 0, most: 0, why: Vec::new() };
+    let mut outcome = Outcome { made: 0, found: 0, beside: 0, most: 0, why: Vec::new() };
     let turns = number("MISTAKES", TURNS);
     for attempt in 0..turns * 4 {
         if outcome.made == turns {
@@ -92,18 +92,18 @@ fn try_mistake(
         let own = |finding: &&obvert::check::Finding| {
             finding.severity > Severity::Note && mistake.rules.contains(&&*finding.rule)
         };
-        let others = problems(&report) - report.findings.iter().filter(own).count();
-        outcome.others += others;
-        if others > outcome.most {
-            outcome.most = others;
-            if others > mistake.by_catch {
-                let list = report.findings.iter().filter(|finding| !own(finding));
-                let list = list.map(|finding| {
+        let beside = weighs(&report) - report.findings.iter().filter(own).count();
+        outcome.beside += beside;
+        if beside > outcome.most {
+            outcome.most = beside;
+            if beside > mistake.by_catch {
+                let others = report.findings.iter().filter(|finding| !own(finding));
+                let others = others.map(|finding| {
                     format!("{} at {}: {}", finding.rule, finding.subject.path, finding.message)
                 });
                 outcome
                     .why
-                    .push(format!("{others} others with {path}: {:#?}", list.collect::<Vec<_>>()));
+                    .push(format!("{beside} besides {path}: {:#?}", others.collect::<Vec<_>>()));
             }
         }
     }
@@ -111,15 +111,15 @@ fn try_mistake(
 }
 
 #[test]
-fn every_mistake_is_found_with_few_other_findings() {
-    let checker = Checker::new(Settings { today: TODAY.parse().ok(), ..Settings::default() })
+fn every_mistake_is_found_and_little_else() {
+    let checker = Checker::new(Settings::default().with_today(TODAY.parse().expect("a date")))
         .expect("settings");
     let documents: Vec<Value> = DOCUMENTS
         .iter()
         .map(|path| serde_json::from_str(&read(path)).expect("a document"))
         .collect();
     for (path, document) in DOCUMENTS.iter().zip(&documents) {
-        assert_eq!(problems(&check(&checker, document)), 0, "{path} is clean at first");
+        assert_eq!(weighs(&check(&checker, document)), 0, "{path} has no findings at the start");
     }
     let mistakes: Vec<&Mistake> =
         [distances::ALL, codes::ALL, records::ALL, surveys::ALL].into_iter().flatten().collect();
@@ -127,14 +127,14 @@ fn every_mistake_is_found_with_few_other_findings() {
     let mut random = fastrand::Rng::with_seed(number("MISTAKES_SEED", 1) as u64);
     let mut table = format!(
         "{:<58} {:<28} {:>5} {:>7} {:>6} {:>5}\n",
-        "mistake", "rule", "made", "found", "others", "most"
+        "mistake", "rule", "made", "found", "beside", "most"
     );
     let mut wrong = String::new();
     for mistake in mistakes {
-        let outcome = try_mistake(mistake, &documents, &checker, &mut random);
-        let Outcome { made, found, others, most, why } = outcome;
+        let outcome = try_out(mistake, &documents, &checker, &mut random);
+        let Outcome { made, found, beside, most, why } = outcome;
         let share = 100.0 * found as f64 / made.max(1) as f64;
-        let mean = others as f64 / made.max(1) as f64;
+        let mean = beside as f64 / made.max(1) as f64;
         let _ = writeln!(
             table,
             "{:<58} {:<28} {made:>5} {share:>5.0} % {mean:>6.1} {most:>5}",
@@ -143,8 +143,7 @@ fn every_mistake_is_found_with_few_other_findings() {
         if made < 4 || found < made || most > mistake.by_catch {
             let _ = writeln!(
                 wrong,
-                "{}: {found} of {made} found, with at most {most} other findings ({} allowed)\n  \
-                 {}",
+                "{}: {found} of {made} found, {most} further findings at most ({} allowed)\n  {}",
                 mistake.about,
                 mistake.by_catch,
                 why.iter().take(3).cloned().collect::<Vec<_>>().join("\n  ")
@@ -155,18 +154,18 @@ fn every_mistake_is_found_with_few_other_findings() {
     assert!(wrong.is_empty(), "{wrong}");
 }
 
-/// A safe fix restores what was right before the mistake. After any fix there are no more errors
-/// than before, and a second run changes nothing.
+/// Safe fixes restore the value before the mistake. No fix causes an error, and fixing again changes nothing.
 #[test]
-fn fixes_undo_mistakes_and_make_none() {
-    let settings = Settings { today: TODAY.parse().ok(), keep: usize::MAX, ..Settings::default() };
+fn fixes_undo_mistakes_and_cause_none() {
+    let settings =
+        Settings::default().with_today(TODAY.parse().expect("a date")).with_keep(usize::MAX);
     let checker = Checker::new(settings).expect("settings");
     let documents: Vec<Value> = DOCUMENTS
         .iter()
         .map(|path| serde_json::from_str(&read(path)).expect("a document"))
         .collect();
     let mut random = fastrand::Rng::with_seed(number("MISTAKES_SEED", 1) as u64);
-    // 9 and 9.0 are the same JSON number, and rows at the same distance have no order.
+    // 9 and 9.0 are the same number in JSON, and rows at one distance have no order.
     let plain = |value: &Value| -> Value {
         let mut plain: Value =
             serde_json::from_str(&obvert::model::edit::spelled(value)).expect("json");
@@ -196,10 +195,10 @@ fn fixes_undo_mistakes_and_make_none() {
             made += 1;
             let text = serde_json::to_string_pretty(&document).expect("json");
             for confirm in [false, true] {
-                let what = MendSettings { confirmed: confirm, ..MendSettings::default() };
-                let fixed = checker.mend(text.as_bytes(), &what, None).expect("json");
+                let what = FixSettings::default().with_confirmed(confirm);
+                let fixed = checker.fix(text.as_bytes(), &what, None).expect("json");
                 let log = &fixed.document;
-                let again = checker.mend(fixed.text.as_bytes(), &what, None).expect("json");
+                let again = checker.fix(fixed.text.as_bytes(), &what, None).expect("json");
                 if !again.document.applied.is_empty() || again.text != fixed.text {
                     let _ = writeln!(
                         wrong,
@@ -217,7 +216,7 @@ fn fixes_undo_mistakes_and_make_none() {
                 *(if confirm { &mut confirmed } else { &mut safe }) +=
                     usize::from(!log.applied.is_empty());
                 let now: Value = serde_json::from_str(&fixed.text).expect("json");
-                // A name that Windows does not allow is replaced by another one.
+                // The fix of a name that Windows does not allow is another name, not the original one.
                 let other_name = mistake.rules.contains(&"media-path-unportable");
                 if !confirm && !other_name && !log.applied.is_empty() && plain(&now) != plain(clean)
                 {

@@ -298,7 +298,7 @@ fn only_new_findings_make_the_check_fail() {
     let json: Value =
         serde_json::from_slice(&compared(&["now.json", "--format", "json"]).stdout).expect("json");
     assert_eq!(json["totals"]["error"], 0, "{}", json["totals"]);
-    assert_eq!(json["baseline"]["gone"], 1, "{}", json["baseline"]);
+    assert_eq!(json["baseline"]["resolved"], 1, "{}", json["baseline"]);
     assert_eq!(json["baseline"]["file"], "before.json");
 }
 

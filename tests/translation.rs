@@ -25,8 +25,7 @@ fn translated(document: &Document) -> Document {
 }
 
 fn check(document: &Document) -> Report {
-    let settings =
-        Settings { today: Some("2026-06-15".parse().expect("date")), ..Settings::default() };
+    let settings = Settings::default().with_today("2026-06-15".parse().expect("date"));
     Checker::new(settings)
         .expect("settings")
         .check(obvert::to_string(document).unwrap().as_bytes())

@@ -138,7 +138,7 @@ fn versions_are_in_order() {
 
 fn checked(text: &str) -> Report {
     let settings =
-        Settings { today: "2026-06-15".parse().ok(), keep: usize::MAX, ..Settings::default() };
+        Settings::default().with_today("2026-06-15".parse().expect("a date")).with_keep(usize::MAX);
     Checker::new(settings).expect("settings").check(text.as_bytes()).expect("json")
 }
 

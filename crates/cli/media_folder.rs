@@ -5,7 +5,7 @@ use std::fs::{self, File};
 use std::io;
 use std::path::{Component, Path, PathBuf};
 
-use obvert::check::{MediaError, MediaFile, MediaSource};
+use obvert::check::fixing::{MediaError, MediaFile, MediaSource};
 
 /// The files in the folder of a survey.
 pub(crate) struct MediaFolder {
@@ -43,6 +43,6 @@ impl MediaSource for MediaFolder {
             return Err(refused("it is not a file"));
         }
         let content = File::open(&target).map_err(fail)?;
-        Ok(MediaFile { bytes: about.len(), content: Box::new(content) })
+        Ok(MediaFile::new(about.len(), content))
     }
 }

@@ -177,10 +177,10 @@ async function filter(page, where, script) {
   if (script) {
     const shown = await page.evaluate(() => ({
       errors: [...document.querySelectorAll(".is-error")].filter((one) => getComputedStyle(one).display !== "none").length,
-      left: document.getElementById("left").textContent,
+      status: document.getElementById("shown").textContent,
     }));
     if (shown.errors > 0) complain(where, `${shown.errors} errors show although their box is off`);
-    if (!/^\d+ of \d+ are shown( that are listed here; \d+ were found)?\.$/.test(shown.left)) complain(where, `the status says ${JSON.stringify(shown.left)}`);
+    if (!/^\d+ of \d+ are shown\.( In total there are \d+ findings\.)?$/.test(shown.status)) complain(where, `the status says ${JSON.stringify(shown.status)}`);
   } else if ((await page.$$eval(".is-error", (all) => all.filter((one) => one.getClientRects().length > 0).length)) > 0) {
     complain(where, "errors show although their box is off");
   }

@@ -5,7 +5,7 @@ use serde_json::{Value, json};
 
 use super::edit::{Edit, Mistake, inner, to};
 
-/// A row with a quantity in this unit.
+/// Whether a row has amounts in a unit.
 fn measured(row: &Value, unit: &str) -> bool {
     row["quantities"][0]["unit"] == unit
 }
@@ -14,7 +14,7 @@ fn graded(row: &Value, aspect: &str) -> bool {
     row["grades"][aspect].is_number()
 }
 
-/// Replaces the code of an inner row.
+/// Replaces the code of a row, with everything that depends on it.
 fn recode(edit: &mut Edit<'_>, place: (usize, usize), with: &Value) {
     let row = edit.at(&to(place, ""));
     let keep = ["id", "at", "media"];
@@ -26,7 +26,7 @@ fn recode(edit: &mut Edit<'_>, place: (usize, usize), with: &Value) {
 
 pub(crate) const ALL: &[Mistake] = &[
     Mistake {
-        about: "a typing mistake in a code",
+        about: "a typing error in a code",
         rules: &["code-unknown"],
         by_catch: 0,
         make: |edit| {
@@ -38,7 +38,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a code of brick in a pipe of clay or plastic",
+        about: "a code for brick in a pipe of clay or plastic",
         rules: &["material-excludes-code"],
         by_catch: 1,
         make: |edit| {
@@ -63,7 +63,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a defect of a joint that is not at a joint",
+        about: "a joint defect that is not at a joint",
         rules: &["joint-required"],
         by_catch: 0,
         make: |edit| {
@@ -74,7 +74,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a code at a joint that never occurs there",
+        about: "at a joint, with a code that cannot be at one",
         rules: &["joint-impossible"],
         by_catch: 0,
         make: |edit| {
@@ -120,7 +120,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "no clock reference for a code that needs one",
+        about: "no clock reference with a code that requires one",
         rules: &["clock-required"],
         by_catch: 1,
         make: |edit| {
@@ -132,7 +132,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a clock reference for a code that takes none",
+        about: "a clock reference with a code that takes none",
         rules: &["clock-not-applicable"],
         by_catch: 0,
         make: |edit| {
@@ -142,7 +142,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "an hour that is not on the clock",
+        about: "an invalid clock hour",
         rules: &["clock-range"],
         by_catch: 0,
         make: |edit| {
@@ -164,7 +164,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "an arc that ends where it begins",
+        about: "an arc without an end",
         rules: &["clock-form"],
         by_catch: 0,
         make: |edit| {
@@ -174,7 +174,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "an arc for a code that takes one hour",
+        about: "an arc with a code for a point",
         rules: &["clock-extent"],
         by_catch: 0,
         make: |edit| {
@@ -186,7 +186,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "the quantity was left out",
+        about: "the amount was left out",
         rules: &["quantity-missing"],
         by_catch: 1,
         make: |edit| {
@@ -199,7 +199,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "percent where a length is measured",
+        about: "a percentage instead of a length",
         rules: &["quantity-unit"],
         by_catch: 0,
         make: |edit| {
@@ -220,7 +220,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a quantity that the code does not have",
+        about: "an amount that the code does not have",
         rules: &["quantity-unexpected"],
         by_catch: 0,
         make: |edit| {
@@ -261,7 +261,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a grade outside the scale",
+        about: "a grade off the scale",
         rules: &["grade-outside-scale"],
         by_catch: 0,
         make: |edit| {
@@ -272,7 +272,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a grade that contradicts the code and its quantities",
+        about: "a grade that does not follow from what was coded",
         rules: &["grade-contradicts"],
         by_catch: 1,
         make: |edit| {
@@ -286,7 +286,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a structural grade for an operational code",
+        about: "a structural grade for an operational defect",
         rules: &["grade-aspect-unexpected"],
         by_catch: 0,
         make: |edit| {

@@ -30,7 +30,7 @@ fn scale(edit: &mut Edit<'_>, run: usize, factor: f64) {
     }
 }
 
-/// Scales all distances of a run, and returns the run.
+/// Makes all distances of a run longer or shorter by a factor, and returns the run.
 fn scaled(edit: &mut Edit<'_>, factor: f64) -> Option<usize> {
     let run = edit.row("runs", |run| reached(run) && run.get("reverse_of").is_none())?;
     scale(edit, run, factor);
@@ -100,7 +100,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a run that reached the far end, but is shorter than the pipe",
+        about: "recorded as having reached the far end, but too short",
         rules: &["run-shorter-than-pipe"],
         by_catch: 5,
         make: |edit| {
@@ -154,7 +154,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "an observation past the end of the run",
+        about: "an observation lies past the end of the run",
         rules: &["observation-past-run-end"],
         by_catch: 2,
         make: |edit| {
@@ -245,7 +245,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a run stopped without a reason",
+        about: "abandoned without a reason",
         rules: &["stopped-without-reason"],
         by_catch: 1,
         make: |edit| {
@@ -260,7 +260,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "the zero point of the counter is missing",
+        about: "the zero point of the counter is not recorded",
         rules: &["counter-missing"],
         by_catch: 0,
         make: |edit| {
@@ -298,7 +298,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a reverse run of another pipe",
+        about: "a run completes one of another pipe",
         rules: &["reverse-mismatch"],
         by_catch: 0,
         make: |edit| {
@@ -334,7 +334,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a stretch without length",
+        about: "a stretch of no length",
         rules: &["stretch-zero-length"],
         by_catch: 0,
         make: |edit| {
@@ -360,7 +360,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "the end of a stretch without its flag",
+        about: "the end of a stretch without `continuous`",
         rules: &["stretch-undeclared"],
         by_catch: 0,
         make: |edit| {
@@ -370,7 +370,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a point feature recorded over a stretch",
+        about: "a point defect recorded over a stretch",
         rules: &["stretch-not-allowed"],
         by_catch: 1,
         make: |edit| {
@@ -385,7 +385,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "the camera went too fast",
+        about: "the camera moved too fast",
         rules: &["camera-speed"],
         by_catch: 0,
         make: |edit| {

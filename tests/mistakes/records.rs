@@ -1,4 +1,4 @@
-//! Mistakes in the records around the runs: units, positions, ids, times, media, locates.
+//! Mistakes outside of observations: units, positions, identity, time, media, locates.
 
 use serde_json::{Value, json};
 
@@ -59,7 +59,7 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["crs-unit-suspect"],
         by_catch: 0,
         make: |edit| {
-            // The reference system, in feet, is kept, but the numbers become metres.
+            // The system stays in feet, and the numbers become metres.
             for structure in 0..edit.document["structures"].as_array()?.len() {
                 for axis in 0..2 {
                     let pointer = format!("/structures/{structure}/position/{axis}");
@@ -151,7 +151,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a reference system that does not exist",
+        about: "an unknown reference system",
         rules: &["crs-unknown"],
         by_catch: 0,
         make: |edit| {
@@ -171,7 +171,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a size, a length or a distance of zero or less",
+        about: "a size, a length or a distance that is zero or negative",
         rules: &["number-impossible"],
         by_catch: 2,
         make: |edit| {
@@ -195,7 +195,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a run of implausible duration",
+        about: "a run longer than any battery",
         rules: &["run-duration-implausible"],
         by_catch: 1,
         make: |edit| {
@@ -230,7 +230,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "one camera in two pipes at once",
+        about: "one camera in two pipes at the same time",
         rules: &["runs-concurrent"],
         by_catch: 1,
         make: |edit| {
@@ -321,7 +321,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "an id given twice",
+        about: "a duplicate id",
         rules: &["duplicate-id"],
         by_catch: 1,
         make: |edit| {
@@ -333,7 +333,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a photo that no table has",
+        about: "a photo that is not in the table",
         rules: &["unknown-media"],
         by_catch: 0,
         make: |edit| {
@@ -364,7 +364,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "two names that are equal on another file system",
+        about: "two names that are one on another file system",
         rules: &["media-case-clash"],
         by_catch: 0,
         make: |edit| {
@@ -421,7 +421,7 @@ pub(crate) const ALL: &[Mistake] = &[
             let media = edit.row("media", |media| media["kind"] == "photo")?;
             let id = edit.at(&format!("/media/{media}/id")).clone();
             edit.set(&format!("/media/{media}/state"), "lost");
-            // The first observation that refers to it.
+            // The first observation that names it.
             let runs = edit.document["runs"].as_array()?;
             let (run, row) = runs.iter().enumerate().find_map(|(run, record)| {
                 Some((
@@ -438,7 +438,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "an offset past the end of a video",
+        about: "a place in a video past its end",
         rules: &["media-offset-past-end"],
         by_catch: 2,
         make: |edit| {
@@ -466,7 +466,7 @@ pub(crate) const ALL: &[Mistake] = &[
         by_catch: 0,
         make: |edit| {
             let locates = edit.document["locates"].as_array()?.clone();
-            // The last locate of a run, because the rule reports the later of two.
+            // The last of a run, since the mistake is reported at the later one of two.
             let locate = edit.row("locates", |row| {
                 let of_run = || locates.iter().filter(|other| other["run"] == row["run"]);
                 row["position"].is_array()
@@ -512,7 +512,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "the word other without an explanation",
+        about: "`other` without a text",
         rules: &["other-without-text"],
         by_catch: 0,
         make: |edit| {
@@ -522,7 +522,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "an operator who is not on the list",
+        about: "an operator who is not in the table",
         rules: &["unknown-party"],
         by_catch: 0,
         make: |edit| {
@@ -532,7 +532,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a camera that is not on the list",
+        about: "a camera that is not in the table",
         rules: &["unknown-equipment"],
         by_catch: 0,
         make: |edit| {

@@ -1,5 +1,5 @@
-//! Mistakes that affect a whole survey or a whole run, and contradictions between tables. Each is
-//! one mistake, even if it is visible in many rows.
+//! Mistakes in a whole survey or a whole run, and contradictions between rows of different tables. Each is one
+//! mistake, however many rows it affects.
 
 use serde_json::{Value, json};
 
@@ -9,12 +9,12 @@ fn number(value: &Value, key: &str) -> f64 {
     value[key].as_f64().unwrap_or(0.0)
 }
 
-/// Whether a document has enough runs for rules that compare a run with the majority.
+/// Whether a document has enough runs for conclusions from most of them.
 fn large(edit: &Edit<'_>) -> bool {
     edit.document["runs"].as_array().is_some_and(|runs| runs.len() >= 10)
 }
 
-/// A photo of an observation of its own run: its row, the observation, and its index there.
+/// A photo that an observation of its own run shows: its row, the observation and the place in it.
 fn shown(edit: &mut Edit<'_>) -> Option<(usize, (usize, usize), usize)> {
     let photos = edit.document["media"].as_array()?.clone();
     let row = edit.row("media", |media| {
@@ -32,7 +32,7 @@ fn shown(edit: &mut Edit<'_>) -> Option<(usize, (usize, usize), usize)> {
 
 pub(crate) const ALL: &[Mistake] = &[
     Mistake {
-        about: "all values in feet, declared as metres",
+        about: "everything in feet under a heading of metres",
         rules: &["length-unit-suspect"],
         by_catch: 0,
         make: |edit| {
@@ -43,11 +43,11 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the counter of a camera runs fast",
         rules: &["distance-drift"],
-        // The document needs runs of another camera, and a pipe with two half runs.
+        // The runs of another camera and two halves of a pipe are compared with the lengths.
         by_catch: 1,
         make: |edit| {
             large(edit).then_some(())?;
-            // Without positions, the length of a pipe is known only from its runs.
+            // Without a map, only the runs show how long the pipes are.
             for (table, key) in
                 [("structures", "position"), ("pipes", "path"), ("locates", "position")]
             {
@@ -78,7 +78,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a run is missing, but its records are not",
+        about: "a run is lost, but its media and locates are not",
         rules: &["unknown-run"],
         by_catch: 0,
         make: |edit| {
@@ -91,7 +91,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "the reference system of another state",
+        about: "the system of another state",
         rules: &["position-outside-area"],
         by_catch: 0,
         make: |edit| {
@@ -103,7 +103,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "an observation entered twice",
         rules: &["observation-duplicate"],
-        // Its grade counts twice too.
+        // Grades count twice as well.
         by_catch: 0,
         make: |edit| {
             let (run, row) =
@@ -115,7 +115,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "the distance of a photo has slipped",
+        about: "the distance of a photo is mistyped",
         rules: &["media-distance-contradicts", "media-beyond-run"],
         by_catch: 0,
         make: |edit| {
@@ -138,7 +138,7 @@ pub(crate) const ALL: &[Mistake] = &[
             let other =
                 edit.row("media", |media| media["run"].is_string() && media["run"] != own)?;
             let run = others[other]["run"].clone();
-            // A file for a run that no other file names would count as a mistyped run.
+            // A run that only this file names would be a mistyped one.
             (others.iter().filter(|media| media["run"] == run).count() > 1).then_some(())?;
             edit.set(&format!("/media/{media}/run"), run);
             edit.remove(&format!("/media/{media}/at"));
@@ -186,9 +186,9 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a lateral joins elsewhere than its connection was seen",
+        about: "a lateral joins the pipe away from its recorded connection",
         rules: &["connection-contradicts-lateral"],
-        // The launch of a camera at the lateral contradicts it too.
+        // A camera that was launched there contradicts it too.
         by_catch: 1,
         make: |edit| {
             let pipes = edit.document["pipes"].as_array()?.clone();
@@ -203,7 +203,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "all text in the wrong encoding",
+        about: "all letters in the wrong encoding",
         rules: &["text-garbled"],
         by_catch: 0,
         make: |edit| {

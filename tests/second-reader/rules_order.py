@@ -52,7 +52,7 @@ def distance_decreases(survey):
         if run.backwards:
             yield run.path("observations"), {"first": run.at[0], "last": run.at[-1]}
         elif run.disordered:
-            yield run.path("observations"), {"astray": run.out_of_order, "rows": len(run.at)}
+            yield run.path("observations"), {"misplaced": run.out_of_order, "rows": len(run.at)}
         for place, at, before in falls(run):
             yield run.path("observations", place, "at"), {"at": at, "before": before}
 
@@ -118,7 +118,7 @@ def outcome_contradicts_rows(survey):
         reason = run.row["outcome"].get("reason")
         word = next((word for word in row.get("characterisation", ()) if word in REASONS), None)
         if reason and word and reason != word:
-            yield run.path("outcome", "reason"), {"reason": reason, "row": word}
+            yield run.path("outcome", "reason"), {"reason": reason, "row_reason": word}
 
 
 @rule("warning")

@@ -354,12 +354,11 @@ fn range(object: &str, field: &Field) -> Option<&'static str> {
 
 fn check(document: &Value, rule: Option<&Rule>) -> Report {
     static CHECKER: OnceLock<Checker> = OnceLock::new();
-    let settings = || Settings { today: "2026-06-01".parse().ok(), ..Settings::default() };
+    let settings = || Settings::default().with_today("2026-06-01".parse().expect("a date"));
     let text = serde_json::to_vec(document).expect("json");
     if let Some(profile) = rule.and_then(Rule::profile) {
         let profile = obvert::model::profile::Profile::read(profile.as_bytes()).expect("a profile");
-        let checker =
-            Checker::new(Settings { profile: Some(profile), ..settings() }).expect("settings");
+        let checker = Checker::new(settings().with_profile(profile)).expect("settings");
         return checker.check(&text).expect("json");
     }
     CHECKER.get_or_init(|| Checker::new(settings()).expect("settings")).check(&text).expect("json")

@@ -166,8 +166,7 @@ fn unreadable_number(input: &Input<'_>, report: &Report) -> bool {
 }
 
 pub(super) fn settings(arguments: &RuleOptions, all: bool) -> Result<Settings, Failure> {
-    let mut settings =
-        Settings { read_ahead: true, formats: format_names(), ..Settings::default() };
+    let mut settings = Settings::default().with_read_ahead(true).with_formats(format_names());
     if all {
         settings.keep = usize::MAX;
     }

@@ -3,8 +3,9 @@
 use std::io::Write;
 use std::path::Path;
 
-use obvert::check::{
-    Checker, MEDIA_FILE, MediaSource, MendError, MendSettings, Mended, MendedDocument, Mending,
+use obvert::check::Checker;
+use obvert::check::fixing::{
+    FixError, FixLog, FixOutcome, FixSettings, FixedDocument, MEDIA_FILE, MediaSource,
 };
 
 use super::check::{settings, severity};
@@ -31,10 +32,9 @@ pub(crate) fn run(arguments: &Fix) -> Result<Status, Failure> {
         atomic_output::may_write(out, arguments.replace)?;
     }
     let checker = Checker::new(settings(&arguments.rules, true)?)?;
-    let what = MendSettings {
-        confirmed: arguments.confirm,
-        only: arguments.only.iter().cloned().collect(),
-    };
+    let what = FixSettings::default()
+        .with_confirmed(arguments.confirm)
+        .with_only(arguments.only.iter().cloned());
     let mut documents = Vec::new();
     let mut status = Status::Success;
     for path in &arguments.files {
@@ -48,14 +48,14 @@ pub(crate) fn run(arguments: &Fix) -> Result<Status, Failure> {
             Err(error) => {
                 render::failure(&*error);
                 documents
-                    .push(MendedDocument::failed(&path.display().to_string(), &error.to_string()));
+                    .push(FixedDocument::failed(&path.display().to_string(), &error.to_string()));
                 status = Status::Failed;
             }
         }
     }
     if arguments.format == FixFormat::Json {
         let mut log =
-            serde_json::to_vec_pretty(&Mending::new(arguments.rules.today.clone(), documents))?;
+            serde_json::to_vec_pretty(&FixLog::new(arguments.rules.today.clone(), documents))?;
         log.push(b'\n');
         print_log(arguments, &log)?;
     }
@@ -67,9 +67,9 @@ pub(crate) fn run(arguments: &Fix) -> Result<Status, Failure> {
 fn one(
     arguments: &Fix,
     checker: &Checker,
-    what: &MendSettings,
+    what: &FixSettings,
     path: &Path,
-) -> Result<(MendedDocument, bool), Failure> {
+) -> Result<(FixedDocument, bool), Failure> {
     let source = input::open(path, None, None)?;
     let name = source.name();
     if !source.is_json() {
@@ -93,8 +93,8 @@ fn one(
     }
     let folder = if arguments.no_media { None } else { MediaFolder::of(path) };
     let media = folder.as_ref().map(|folder| folder as &dyn MediaSource);
-    let mut fixed = checker.mend(source.bytes(), what, media).map_err(|error| match error {
-        MendError::Read(error) => input::located(name, &error),
+    let mut fixed = checker.fix(source.bytes(), what, media).map_err(|error| match error {
+        FixError::Read(error) => input::located(name, &error),
         error => format!("{name}: {error}"),
     })?;
     fixed.document.name_file(name);
@@ -113,7 +113,7 @@ fn one(
     print_log(arguments, &text)?;
     // A media file that contradicts the record is not a finding of a rule, but as serious as an
     // error.
-    let media = fixed.document.left.iter().any(|left| left.rule == MEDIA_FILE);
+    let media = fixed.document.skipped.iter().any(|left| left.rule == MEDIA_FILE);
     let left = media || fixed.report.worst().is_some_and(|worst| worst >= severity(arguments.deny));
     Ok((fixed.document, left))
 }
@@ -124,7 +124,7 @@ fn write(
     arguments: &Fix,
     path: &Path,
     source: &Input<'_>,
-    fixed: &Mended,
+    fixed: &FixOutcome,
 ) -> Result<Option<String>, Failure> {
     match arguments.output.as_deref() {
         Some(out) if out == Path::new("-") => {

@@ -1,6 +1,6 @@
 //! `obvert grade`: the grades of pipes by a grade scheme.
 
-use obvert::check::grading::{GradeBy, GradeError, GradeTable};
+use obvert::check::grading::{GradeError, GradeSettings, GradeTable};
 use obvert::check::{Checker, Settings};
 
 use super::{convert, print};
@@ -10,12 +10,13 @@ use crate::{Failure, Status, lists, render};
 
 /// Grades every file.
 pub(crate) fn run(arguments: &Grade) -> Result<Status, Failure> {
-    let settings =
-        Settings { code_lists: lists::code_lists(&arguments.code_lists)?, ..Settings::default() };
+    let settings = Settings::default().with_code_lists(lists::code_lists(&arguments.code_lists)?);
     let scheme =
         lists::grade_schemes(arguments.grade_scheme.as_slice(), &settings.code_lists)?.pop();
     let checker = Checker::new(settings)?;
-    let by = GradeBy { scheme: scheme.as_ref(), computed_only: arguments.computed };
+    let by = GradeSettings::default()
+        .with_scheme(scheme.as_ref())
+        .with_computed_only(arguments.computed);
     let mut tables = Vec::new();
     let mut failed = false;
     for path in &arguments.files {
@@ -69,7 +70,7 @@ pub(crate) fn run(arguments: &Grade) -> Result<Status, Failure> {
 fn grades(
     checker: &Checker,
     input: &mut Input<'_>,
-    by: GradeBy<'_>,
+    by: GradeSettings<'_>,
 ) -> Result<Option<GradeTable>, Failure> {
     let name = input.name().to_owned();
     if let Some(Ok(text)) = input.source().json() {

@@ -102,7 +102,7 @@ impl Outputs {
 
     /// Writes everything else, once all surveys have been checked.
     pub(super) fn finish(mut self, report: &Report) -> Result<(), Failure> {
-        let readable = report.documents.iter().any(|document| document.error.is_none());
+        let readable = report.documents.iter().any(|document| document.info.error.is_none());
         let rules = catalogue().len();
         if self.format != ReportFormat::Text {
             let mut bytes = Vec::new();
@@ -115,7 +115,7 @@ impl Outputs {
             let mut text = std::mem::take(&mut self.text);
             let mut plain = anstream::StripStream::new(&mut text);
             for document in &report.documents {
-                if let Some(error) = &document.error {
+                if let Some(error) = &document.info.error {
                     writeln!(plain, "not checked: {error}")?;
                 }
             }

@@ -31,7 +31,7 @@ const SCHEMAS: &[(&str, &str, Make)] = &[
         pretty(&obvert::check::output::jsonl::schema())
     }),
     ("fix-log", "the log of `fix` (JSON Schema 2020-12)", || {
-        pretty(&obvert::check::Mending::schema())
+        pretty(&obvert::check::fixing::FixLog::schema())
     }),
     ("migration", "the log of `migrate` (JSON Schema 2020-12)", || {
         pretty(&obvert::model::versions::Migration::schema())

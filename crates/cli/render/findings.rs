@@ -4,7 +4,8 @@
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 
-use obvert::check::{Finding, Location, Report, ReportDocument, Severity, find};
+use obvert::check::report::CheckedDocument;
+use obvert::check::{Finding, Location, Report, Severity, find};
 use obvert::model::read::ProblemKind;
 
 use super::{count, faint, plain, severity, strong, wrapped};
@@ -64,11 +65,11 @@ fn limits(out: &mut dyn Write, report: &Report, all: bool) -> io::Result<()> {
         };
         wrapped(out, "", &format!("skipped: {rules}, because {}", not_run.why))?;
     }
-    for idle in report.idle.iter().filter(|_| all) {
-        let rules = idle.rules.join(", ");
-        wrapped(out, "", &format!("not applicable: {rules}, because {}", idle.why))?;
+    for group in report.not_applicable.iter().filter(|_| all) {
+        let rules = group.rules.join(", ");
+        wrapped(out, "", &format!("not applicable: {rules}, because {}", group.why))?;
     }
-    for incomplete in report.documents.iter().filter_map(ReportDocument::incomplete) {
+    for incomplete in report.documents.iter().filter_map(CheckedDocument::incomplete) {
         wrapped(out, "", &incomplete)?;
     }
     for suppressed in &report.suppressed {
@@ -103,13 +104,13 @@ fn one(
         strong(&plain(&finding.message)),
         faint(&format!("[{}]", finding.rule))
     )?;
-    let unit = lines.document.and_then(|document| document.length_unit.as_deref());
+    let unit = lines.document.and_then(|document| document.info.length_unit.as_deref());
     let subject = finding
         .subject
         .describe(unit)
         .map(|subject| format!("  {}", plain(&subject)))
         .unwrap_or_default();
-    writeln!(out, "  {}{subject}", faint(&plain(&finding.place())))?;
+    writeln!(out, "  {}{subject}", faint(&plain(&finding.location())))?;
     if let Some(at) = &finding.at {
         lines.show(out, at, finding.severity)?;
     }
@@ -140,8 +141,8 @@ pub(crate) fn summary(out: &mut dyn Write, report: &Report, rules: usize) -> io:
 /// Prints the size of each document. The result is whether that says everything, as for a single
 /// document without findings.
 fn sizes(out: &mut dyn Write, report: &Report, rules: usize) -> io::Result<bool> {
-    for document in report.documents.iter().filter(|document| document.error.is_none()) {
-        let name = document.file.as_deref().unwrap_or("the document");
+    for document in report.documents.iter().filter(|document| document.info.error.is_none()) {
+        let name = document.info.file.as_deref().unwrap_or("the document");
         let size = format!(
             "{}, {}, {}",
             count(document.pipes, "pipe"),
@@ -162,7 +163,7 @@ fn sizes(out: &mut dyn Write, report: &Report, rules: usize) -> io::Result<bool>
 
 /// Prints the number of findings, the comparison with an earlier report, and what to do next.
 fn totals(out: &mut dyn Write, report: &Report) -> io::Result<()> {
-    let unread = report.documents.iter().filter(|document| document.error.is_some()).count();
+    let unread = report.documents.iter().filter(|document| document.info.error.is_some()).count();
     if unread > 0 {
         let documents = count(report.documents.len(), "document");
         writeln!(out, "{unread} of {documents} could not be read")?;
@@ -201,12 +202,12 @@ fn totals(out: &mut dyn Write, report: &Report) -> io::Result<()> {
 fn comparison(out: &mut dyn Write, report: &Report) -> io::Result<()> {
     let Some(baseline) = &report.baseline else { return Ok(()) };
     let file = baseline.file.as_deref().unwrap_or("an earlier report");
-    let (known, resolved) = (baseline.known, baseline.gone);
+    let (known, resolved) = (baseline.known, baseline.resolved);
     writeln!(out, "compared with {file}: {known} already known, {resolved} resolved")?;
-    if baseline.unsure.is_empty() {
+    if baseline.uncertain.is_empty() {
         return Ok(());
     }
-    let rules = baseline.unsure.join(", ");
+    let rules = baseline.uncertain.join(", ");
     let text = format!(
         "one of the two reports does not list all findings of {rules}, so known findings may count \
          as new; make both with --all"
@@ -252,7 +253,7 @@ pub(crate) trait Texts {
 /// The lines of a source, by number, without copying it.
 pub(crate) struct SourceLines<'s> {
     source: &'s dyn Texts,
-    document: Option<&'s ReportDocument>,
+    document: Option<&'s CheckedDocument>,
     /// The decoded text of each file in UTF-16.
     decoded: BTreeMap<String, Option<String>>,
     /// The offsets of the lines of each file, found for the first finding in it.

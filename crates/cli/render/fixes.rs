@@ -4,7 +4,8 @@
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 
-use obvert::check::{Applied, Change, Edit, Finding, MEDIA_FILE, Mended, Severity, Subject};
+use obvert::check::fixing::{AppliedEdit, AppliedFix, FixOutcome, MEDIA_FILE};
+use obvert::check::{Edit, Finding, Severity, Subject};
 use obvert::model::edit::spelled;
 use similar::{ChangeTag, TextDiff};
 
@@ -34,7 +35,7 @@ pub(crate) struct Shown {
 pub(crate) fn document(
     out: &mut dyn Write,
     source: &Input<'_>,
-    fixed: &Mended,
+    fixed: &FixOutcome,
     shown: &Shown,
 ) -> io::Result<()> {
     let log = &fixed.document;
@@ -52,7 +53,7 @@ pub(crate) fn document(
     if shown.preview && !log.applied.is_empty() {
         changed_lines(out, source, &fixed.text, shown.all)?;
     }
-    for left in &log.left {
+    for left in &log.skipped {
         let about = describe(&left.subject, fixed).unwrap_or_default();
         let head = format!(
             "{} {} {}",
@@ -71,13 +72,13 @@ pub(crate) fn document(
         let more = if log.media_missing.len() > 1 { ", …" } else { "" };
         writeln!(out, "{files} {were} not found next to the survey, so not read: {first}{more}")?;
     }
-    if !shown.confirmed && log.reach.to_confirm > 0 {
+    if !shown.confirmed && log.fixable.to_confirm > 0 {
         to_confirm(out, fixed, shown)?;
     }
     summary(out, source, fixed, shown)
 }
 
-fn one(out: &mut dyn Write, applied: &Applied, fixed: &Mended) -> io::Result<()> {
+fn one(out: &mut dyn Write, applied: &AppliedFix, fixed: &FixOutcome) -> io::Result<()> {
     let at = applied.at.as_ref().map_or_else(|| applied.subject.path.clone(), ToString::to_string);
     let about =
         describe(&applied.subject, fixed).map(|about| format!("  {about}")).unwrap_or_default();
@@ -90,7 +91,7 @@ fn one(out: &mut dyn Write, applied: &Applied, fixed: &Mended) -> io::Result<()>
         faint(&at)
     )?;
     // Some descriptions have the values already.
-    let is_described = |change: &&Change| match (&change.edit, &change.before) {
+    let is_described = |change: &&AppliedEdit| match (&change.edit, &change.before) {
         (Edit::Replace { value, .. }, Some(before)) => {
             applied.does.contains(&spelled(before)) && applied.does.contains(&spelled(value))
         }
@@ -118,14 +119,14 @@ fn one(out: &mut dyn Write, applied: &Applied, fixed: &Mended) -> io::Result<()>
 }
 
 /// The subject of a fix, in words.
-fn describe(subject: &Subject, fixed: &Mended) -> Option<String> {
+fn describe(subject: &Subject, fixed: &FixOutcome) -> Option<String> {
     subject.describe(
-        fixed.report.documents.first().and_then(|document| document.length_unit.as_deref()),
+        fixed.report.documents.first().and_then(|document| document.info.length_unit.as_deref()),
     )
 }
 
 /// The value before and after a change.
-fn values(change: &Change) -> Option<String> {
+fn values(change: &AppliedEdit) -> Option<String> {
     let before = change.before.as_ref().map(spelled).unwrap_or_default();
     Some(match &change.edit {
         Edit::Replace { value, .. } => format!("{before} -> {}", spelled(value)),
@@ -233,7 +234,7 @@ fn window(line: &str, at: usize) -> String {
 }
 
 /// Prints the fixes that need confirmation, so that they are read before they are confirmed.
-fn to_confirm(out: &mut dyn Write, fixed: &Mended, shown: &Shown) -> io::Result<()> {
+fn to_confirm(out: &mut dyn Write, fixed: &FixOutcome, shown: &Shown) -> io::Result<()> {
     let mut of_rule: BTreeMap<&str, Vec<(&Finding, &str)>> = BTreeMap::new();
     for finding in &fixed.report.findings {
         if let Some(fix) = finding.fix.as_ref().filter(|fix| !fix.safe) {
@@ -258,7 +259,7 @@ fn to_confirm(out: &mut dyn Write, fixed: &Mended, shown: &Shown) -> io::Result<
 fn summary(
     out: &mut dyn Write,
     source: &Input<'_>,
-    fixed: &Mended,
+    fixed: &FixOutcome,
     shown: &Shown,
 ) -> io::Result<()> {
     let log = &fixed.document;
@@ -266,7 +267,7 @@ fn summary(
         let number = log.after.of(weight);
         (number, weight, count(number, weight.as_str()))
     });
-    let contradicted = log.left.iter().filter(|left| left.rule == MEDIA_FILE).count();
+    let contradicted = log.skipped.iter().filter(|left| left.rule == MEDIA_FILE).count();
     let media = (contradicted, Severity::Error, count(contradicted, "media file") + " to check");
     let left: Vec<String> = totals
         .into_iter()
@@ -292,10 +293,10 @@ fn summary(
     if log.after.all() > 0 {
         writeln!(out, "{}", faint("run `obvert check` to see the findings that are left"))?;
     }
-    if !shown.confirmed && log.reach.to_confirm > 0 {
+    if !shown.confirmed && log.fixable.to_confirm > 0 {
         let hint = format!(
             "{} can be fixed with --confirm; --only RULE applies the fixes of one rule",
-            log.reach.to_confirm
+            log.fixable.to_confirm
         );
         writeln!(out, "{}", faint(&hint))?;
     }

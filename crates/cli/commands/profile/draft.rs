@@ -20,12 +20,12 @@ pub(super) fn run(arguments: &ProfileDraft) -> Result<Status, Failure> {
     if let Some(output) = &arguments.output {
         atomic_output::may_write(output, arguments.replace)?;
     }
-    let mut draft = Draft::new(DraftSettings {
-        id: super::super::layout::id(&arguments.id)?,
-        least_rows: arguments.min_rows.max(1),
-        least_surveys: arguments.min_surveys.max(1),
-        check,
-    })?;
+    let mut draft = Draft::new(
+        DraftSettings::new(super::super::layout::id(&arguments.id)?)
+            .with_least_rows(arguments.min_rows.max(1))
+            .with_least_surveys(arguments.min_surveys.max(1))
+            .with_check(check),
+    )?;
     let mut surveys = Vec::new();
     for path in &arguments.files {
         surveys.extend(surveys_in(path)?);

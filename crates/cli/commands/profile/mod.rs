@@ -27,14 +27,11 @@ fn settings(
 ) -> Result<Settings, Failure> {
     let code_lists = lists::code_lists(code_lists)?;
     let grade_schemes = lists::grade_schemes(grade_schemes, &code_lists)?;
-    let today = Some(super::check::today(today)?);
-    Ok(Settings {
-        today,
-        code_lists,
-        grade_schemes,
-        formats: format_names(),
-        ..Settings::default()
-    })
+    Ok(Settings::default()
+        .with_today(super::check::today(today)?)
+        .with_code_lists(code_lists)
+        .with_grade_schemes(grade_schemes)
+        .with_formats(format_names()))
 }
 
 /// Reports the mistakes of a profile.
