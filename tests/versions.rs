@@ -206,7 +206,7 @@ fn every_archived_document_is_still_one() {
     }
 }
 
-/// Whatever no step speaks of stays byte for byte: taking the three changes of 0.2 back gives the very file.
+/// Whatever no step speaks of stays byte for byte: undoing the changes of 0.2 gives the same file.
 #[test]
 fn the_rest_stays_byte_for_byte() {
     for (name, text) in archived("0.1") {
@@ -214,7 +214,8 @@ fn the_rest_stays_byte_for_byte() {
         let back = migrated
             .replacen("\"obvert\": \"0.2\"", "\"obvert\": \"0.1\"", 1)
             .replacen("schema/0.2/document", "schema/0.1/document", 1)
-            .replace("\"known\":", "\"true\":");
+            .replace("\"known\":", "\"true\":")
+            .replace("\"recent-rain\"", "\"wet-ground\"");
         assert_eq!(back, text, "{name}");
     }
     // Line ends, a byte-order mark and odd layout too.
@@ -282,9 +283,37 @@ fn what_is_none_of_its_version_is_refused() {
     for broken in ["", "{\"obvert\": \"0.1\",", "[", "{\"obvert\": \"0.1\"} x", "\u{0}"] {
         assert!(versions::migrate(broken.as_bytes(), "0.2").is_err(), "{broken:?}");
     }
-    let cut = versions::migrate(b"{\"a\": ", "0.2").expect_err("cut off");
+    let cut = versions::migrate(b"{\"a\": ", "0.2").expect_err("truncated");
     let cause = std::error::Error::source(&cut).expect("a cause").to_string();
     assert!(cause.contains("not JSON"), "{cause}");
+}
+
+/// The weather word of 0.1 is unknown in 0.2, and the other way round; a migration replaces it in
+/// the runs and nowhere else.
+#[test]
+fn wet_ground_becomes_recent_rain() {
+    let of = |version: &str, weather: &str| {
+        format!(
+            r#"{{"obvert": "{version}", "id": "d", "issued": "2026-05-06T16:20:00Z", "units": {{"length": "m", "section": "mm"}},
+              "coding": {{"list": "obvert-terms", "version": "1"}}, "runs": [
+              {{"id": "a", "pipe": "p", "direction": "upstream", "weather": "{weather}", "remark": "wet-ground"}},
+              {{"id": "b", "pipe": "p", "direction": "upstream", "weather": "rain", "extensions": {{"org.example": {{"weather": "wet-ground"}}}}}}]}}"#
+        )
+    };
+    let old = of("0.1", "wet-ground");
+    let migrated = versions::migrate(old.as_bytes(), "0.2").expect("migrates");
+    assert_eq!(migrated.text, of("0.2", "recent-rain"));
+    let steps: Vec<&str> = migrated.steps.iter().map(|step| step.name.as_str()).collect();
+    assert_eq!(steps, ["weather-recent-rain", "version-0.2"]);
+    assert!(migrated.steps.iter().all(|step| step.lossless));
+    for (version, weather) in [("0.1", "recent-rain"), ("0.2", "wet-ground")] {
+        let error = versions::migrate(of(version, weather).as_bytes(), "0.2").expect_err(weather);
+        let MigrateError::Before { source, .. } = &error else { panic!("{weather}: {error}") };
+        let [problem] = source.problems() else { panic!("{weather}: {source}") };
+        assert_eq!((problem.kind, problem.pointer.as_str()), (ProblemKind::UnknownWord, "/runs/0/weather"));
+    }
+    let error = obvert::read(of("0.2", "wet-ground").as_bytes()).expect_err("a word of 0.1");
+    assert!(error.to_string().contains("recent-rain"), "{error}");
 }
 
 /// A column in the migrated text is told as that of the file that somebody has, at every value of every archived document.

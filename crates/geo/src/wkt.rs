@@ -1,12 +1,11 @@
-//! A reference system as well-known text, for files that must say what their coordinates mean to
-//! software that may not know the code. The names of methods and parameters are those of OGC 01-009
-//! as GDAL and PROJ read them.
+//! A reference system as well-known text, for software that does not know the code. The names of
+//! methods and parameters are those of OGC 01-009, as GDAL and PROJ read them.
 
 use std::fmt::Write;
 
 use crate::crs::{Crs, CrsKind};
 
-/// What a parameter of PROJ is called in well-known text.
+/// The names of PROJ's parameters in well-known text.
 type Parameters = &'static [(&'static str, &'static str)];
 
 const COMMON: Parameters = &[
@@ -36,8 +35,8 @@ const CENTRE: Parameters = &[
 
 impl Crs {
     /// The system as well-known text (OGC 01-009), easting or longitude first; `None` for a
-    /// projection method that this does not know how to name. The datum carries the name of the
-    /// system that stands before the slash, and the code says the rest.
+    /// projection method that OGC 01-009 does not name. The datum has the name before the slash in
+    /// the system's name.
     ///
     /// ```
     /// let text = obvert_geo::Crs::from_epsg(27700)?.wkt().unwrap_or_default();
@@ -79,8 +78,8 @@ impl Crs {
             |name: &str| given.iter().find(|(given, _)| *given == name).map(|(_, value)| *value);
         let (method, parameters) = match method {
             "tmerc" => ("Transverse_Mercator", COMMON),
-            // Two parallels and a scale (EPSG method 1051), and one parallel beside the origin
-            // (method 1102), have no name here.
+            // Two parallels with a scale (EPSG method 1051), and one parallel besides the origin
+            // (method 1102), have no name in OGC 01-009.
             "lcc" if has("lat_2") && !has("k") && !has("k_0") => {
                 ("Lambert_Conformal_Conic_2SP", PARALLELS)
             }
@@ -119,7 +118,7 @@ impl Crs {
         }
         let mut text = format!("PROJCS[\"{name}\",{},PROJECTION[\"{method}\"]", globe(""));
         for ((name, value), (_, called)) in values.iter().zip(parameters) {
-            // What is not given is 0; of the two names of the scale, one is given or none.
+            // Missing parameters are 0; at most one of the two names of the scale is given.
             let value = match (value.is_nan(), *name) {
                 (true, "k") if !has("k_0") => 1.0,
                 (true, "k" | "k_0") => continue,

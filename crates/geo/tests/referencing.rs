@@ -9,7 +9,7 @@ fn crs(code: u32) -> Crs {
     Crs::from_epsg(code).unwrap()
 }
 
-/// A right angle of 30 m and 40 m with a vertex said twice.
+/// A right angle of 30 m and 40 m with a repeated vertex.
 const CORNER: [[f64; 2]; 4] =
     [[1000.0, 2000.0], [1030.0, 2000.0], [1030.0, 2000.0], [1030.0, 2040.0]];
 
@@ -18,7 +18,7 @@ fn distances_fall_where_the_stated_length_puts_them() {
     let crs = crs(25832);
     let path = crs.path(&CORNER).unwrap();
     assert_eq!(path.length_metres(), 70.0);
-    // The counter of this pipe said 140 at its end.
+    // The counter showed 140 at the end of this pipe.
     let cases = [
         (0.0, [1000.0, 2000.0]),
         (30.0, [1015.0, 2000.0]),

@@ -3,8 +3,8 @@
 //! [`tables`] has a type for every table of the format; [`mod@read`] reads documents strictly,
 //! whole or run by run; [`mod@write`] writes them so that equal content gives equal bytes;
 //! [`lists`] has code lists and grade schemes, which are data; [`edit`] changes a document in its
-//! text and leaves the rest of that as it is; [`schema`] makes the JSON Schemas from the types;
-//! `versions` (feature `diagnose`) brings documents of older versions to this one.
+//! text and keeps everything else as it is; [`schema`] generates the JSON Schemas from the types;
+//! [`versions`] migrates documents of older versions (feature `diagnose`).
 //!
 //! ```
 //! let source = br#"{

@@ -1,5 +1,5 @@
-//! What does not make sense in a demand on a field: values that can never stand there, a pattern
-//! that none of them has, conditions that say nothing or the opposite.
+//! Checks a demand on a field: values that the field can never have, a pattern that no value
+//! matches, conditions that have no effect or contradict the demand.
 
 use super::problems::{Problems, ProfileProblemKind};
 use super::{Condition, Demand, FieldDemand, Pattern, Resolved, Scalar};
@@ -16,12 +16,12 @@ pub(super) fn demand_problems(
     if demand.demand == Some(Demand::Forbidden) {
         if there.always {
             let message =
-                format!("the format itself requires {}, so it cannot be forbidden", demand.path);
+                format!("the format requires {}, so it cannot be forbidden; remove the demand", demand.path);
             problems.add(ProfileProblemKind::Contradiction, format!("{at}/demand"), message);
         }
         if !demand.values.is_empty() || demand.pattern.is_some() {
             let message =
-                "a field that must not be there has no values and no pattern; leave them out";
+                "a forbidden field takes no values and no pattern; remove them";
             problems.add(ProfileProblemKind::Contradiction, at, message);
         }
     }
@@ -50,7 +50,7 @@ pub(super) fn demand_problems(
     }
 }
 
-/// A condition on the field that the demand is about says nothing, or the opposite.
+/// A condition on the demanded field itself has no effect, or contradicts the demand.
 fn own_condition(
     demand: &FieldDemand,
     condition: &Condition,
@@ -61,7 +61,7 @@ fn own_condition(
 ) {
     if field.keys == there.keys && demand.demand == Some(Demand::Required) {
         let message = format!(
-            "{} is there whenever this condition is true; condition it on another field",
+            "{} is present whenever this condition is met; use a condition on another field",
             condition.field
         );
         problems.add(ProfileProblemKind::Contradiction, format!("{at}/field"), message);
@@ -91,7 +91,7 @@ fn value_problems(
                 if !words.iter().any(|word| **word == **text) {
                     let near = nearest(text, words.iter().map(String::as_str)).map(str::to_owned);
                     let message =
-                        format!("{value} is none of the words of {name}: {}", words.join(", "));
+                        format!("{value} is not one of the words of {name}: {}", words.join(", "));
                     problems.near(ProfileProblemKind::Value, at, message, near);
                 }
                 continue;
@@ -104,7 +104,7 @@ fn value_problems(
             (Shape::Bool, _) => "true or false",
             _ => {
                 let message =
-                    format!("{name} has no single value; only whether it is there can be demanded");
+                    format!("{name} is not a single value; use demand instead of values");
                 problems.add(ProfileProblemKind::Value, at, message);
                 continue;
             }
@@ -112,7 +112,7 @@ fn value_problems(
         problems.add(
             ProfileProblemKind::Value,
             at,
-            format!("{value} can never stand there: {name} is {kind}"),
+            format!("{value} is impossible: {name} is {kind}"),
         );
     }
     problems.twice(&format!("{at}/values"), "value", values, |value| {
@@ -122,7 +122,7 @@ fn value_problems(
     let at = format!("{at}/pattern");
     if !matches!(shape, Shape::Text | Shape::Word(_)) {
         let message =
-            format!("{name} is no text, and only a text has a pattern; give values instead");
+            format!("{name} is not a text, and only texts have patterns; use values instead");
         problems.add(ProfileProblemKind::Pattern, &at, message);
     }
     match pattern.compile() {
@@ -134,7 +134,7 @@ fn value_problems(
             });
             for text in texts.filter(|text| !matcher.matches(text)) {
                 let message = format!(
-                    "{text:?} is among the values but has not this pattern; correct one of the two"
+                    "{text:?} is among the values but does not match the pattern; correct one of the two"
                 );
                 problems.add(ProfileProblemKind::Contradiction, &at, message);
             }

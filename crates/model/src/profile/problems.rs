@@ -1,5 +1,5 @@
-//! Whether a profile makes sense. An office is told before the first survey is held against it: a
-//! demand on a field that does not exist is met by every survey, and nobody would notice.
+//! Checks that a profile makes sense, before the first survey is checked against it: a demand on a
+//! field that does not exist would have no effect.
 
 use rustc_hash::FxHashMap;
 
@@ -12,39 +12,39 @@ use crate::text::nearest;
 use crate::versions::renamed;
 
 words! {
-    /// What kind of problem a profile has in itself.
+    /// The kind of a problem of a profile.
     pub ProfileProblemKind {
         /// A rule that the checker does not have.
         UnknownRule = "unknown-rule",
         /// A limit that the rule does not have.
         UnknownLimit = "unknown-limit",
-        /// A limit that is no number for its rule, or in a unit that measures something else.
+        /// A limit that is impossible for its rule, or in a unit that measures something else.
         LimitValue = "limit-value",
-        /// A path that leads to no field of the format.
+        /// A path of a field that the format does not have.
         UnknownField = "unknown-field",
-        /// A pattern that is none, or that stands where no text is.
+        /// A pattern that is invalid, or on a field that is not a text.
         Pattern = "pattern",
         /// A value that the field can never have.
         Value = "value",
-        /// A code that none of the allowed lists has, or a grade that is on no scale.
+        /// A code that no allowed list has, or a grade that is on no scale.
         UnknownCode = "unknown-code",
-        /// Two demands that no survey can meet together, or one that contradicts the format.
+        /// Two demands that exclude each other, or one that contradicts the format.
         Contradiction = "contradiction",
-        /// Something that is said twice.
+        /// A duplicate entry.
         Twice = "twice",
-        /// A demand that demands nothing, or a suppression without bounds.
+        /// A demand without an effect, or an unlimited suppression.
         Empty = "empty",
-        /// A list or scheme that is named but not at hand.
+        /// A list or scheme that is not available.
         NotAtHand = "not-at-hand",
         /// A format in `deliver` that the program does not have.
         UnknownFormat = "unknown-format",
-        /// A suppression that has ended.
+        /// A suppression that has expired.
         Expired = "expired",
     }
 }
 
 impl ProfileProblemKind {
-    /// Whether surveys cannot be held against a profile that has such a problem.
+    /// Whether surveys cannot be checked against a profile with such a problem.
     #[must_use]
     pub const fn stops(self) -> bool {
         !matches!(self, Self::NotAtHand | Self::UnknownFormat | Self::Expired)
@@ -54,13 +54,13 @@ impl ProfileProblemKind {
 /// One problem of a profile.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ProfileProblem {
-    /// What kind it is.
+    /// Its kind.
     pub kind: ProfileProblemKind,
-    /// Where, as a JSON Pointer (RFC 6901) into the profile.
+    /// Its location, as a JSON Pointer (RFC 6901) into the profile.
     pub pointer: String,
     /// What is wrong and what to do: lower case, no full stop.
     pub message: String,
-    /// The nearest valid spelling, where there is one.
+    /// The nearest valid spelling, if there is one.
     pub suggestion: Option<String>,
 }
 
@@ -74,7 +74,7 @@ impl std::fmt::Display for ProfileProblem {
     }
 }
 
-/// A rule that a checker has.
+/// A rule of a checker.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct RuleAtHand<'a> {
     /// Its name.
@@ -83,7 +83,7 @@ pub struct RuleAtHand<'a> {
     pub limits: Vec<(&'a str, &'a str)>,
 }
 
-/// What a profile is held against besides the format. What is left empty is not judged.
+/// What a profile is compared with, besides the format. Empty lists are not checked.
 #[derive(Clone, Debug, Default)]
 pub struct AtHand<'a> {
     /// The checker's rules.
@@ -136,7 +136,7 @@ impl Problems {
         for (index, item) in items.iter().enumerate() {
             if let Some(earlier) = items[..index].iter().position(|other| other == item) {
                 let message = format!(
-                    "the {what} {:?} stands twice, at {pointer}/{earlier} already; keep one",
+                    "the {what} {:?} is a duplicate of {pointer}/{earlier}; keep one",
                     name(item)
                 );
                 self.add(ProfileProblemKind::Twice, format!("{pointer}/{index}"), message);
@@ -146,7 +146,7 @@ impl Problems {
 }
 
 impl Profile {
-    /// What does not make sense in the profile, in its order; empty for a sound one.
+    /// What does not make sense in the profile, in its order; empty if all is well.
     ///
     /// ```
     /// use obvert_model::profile::{Profile, ProfileProblemKind};
@@ -181,7 +181,7 @@ impl Profile {
             .filter(|(_, name)| !hand.formats.contains(&name.as_str()));
         for (index, name) in unknown.filter(|_| !hand.formats.is_empty()) {
             let near = nearest(name, hand.formats.iter().copied()).map(str::to_owned);
-            let message = format!("there is no format {:?}", name.as_str());
+            let message = format!("there is no format {:?}; see the list of formats", name.as_str());
             problems.near(
                 ProfileProblemKind::UnknownFormat,
                 format!("/deliver/{index}"),
@@ -206,7 +206,7 @@ impl Profile {
                     nearest(&wanted.list, hand.code_lists.iter().map(|list| list.id.as_str()))
                         .map(str::to_owned);
                 let message = format!(
-                    "the code list {name} is not at hand; nothing that depends on codes can be checked without it"
+                    "the code list {name} is not available; without it nothing that depends on codes can be checked"
                 );
                 problems.near(
                     ProfileProblemKind::NotAtHand,
@@ -231,7 +231,7 @@ impl Profile {
                 )
                 .map(str::to_owned);
                 let message = format!(
-                    "the grade scheme {name} is not at hand; no grade can be checked without it"
+                    "the grade scheme {name} is not available; without it no grade can be checked"
                 );
                 problems.near(
                     ProfileProblemKind::NotAtHand,
@@ -253,7 +253,7 @@ impl Profile {
         problems.twice("/allow/vertical", "datum", &allow.vertical, ToString::to_string);
     }
 
-    /// The lists at hand that an allowed one names.
+    /// The available lists that match an allowed one.
     fn lists<'a>(
         &'a self,
         hand: &'a AtHand<'_>,
@@ -277,7 +277,7 @@ impl Profile {
                 problems.add(
                     ProfileProblemKind::Empty,
                     &at,
-                    "neither a severity nor a limit is set; leave the rule out",
+                    "neither a severity nor a limit is set; remove the rule",
                 );
             }
             let limits: Vec<&str> =
@@ -304,12 +304,12 @@ impl Profile {
                     (None, Some(own)) => problems.add(
                         ProfileProblemKind::LimitValue,
                         format!("{at}/unit"),
-                        format!("{own} measures something else: the limit is stated in {unit}"),
+                        format!("{own} is the wrong kind of unit; the limit is in {unit}"),
                     ),
                     (Some(value), _) if value < 0.0 => problems.add(
                         ProfileProblemKind::LimitValue,
                         format!("{at}/value"),
-                        format!("{} is no limit; one is 0 or more", limit.value),
+                        format!("{} is not a limit; use 0 or more", limit.value),
                     ),
                     _ => {}
                 }
@@ -325,7 +325,7 @@ impl Profile {
                 problems.add(
                     ProfileProblemKind::Empty,
                     &at,
-                    "nothing is demanded: give demand, values or pattern",
+                    "nothing is demanded; set demand, values or pattern",
                 );
             }
             match demand.path.resolve() {
@@ -343,7 +343,7 @@ impl Profile {
         }
     }
 
-    /// What a demand has against those before it.
+    /// Compares a demand with those before it.
     fn pair_problems(&self, index: usize, problems: &mut Problems) {
         let demand = &self.fields[index];
         let below = |inner: &FieldPath, outer: &FieldPath| {
@@ -365,7 +365,7 @@ impl Profile {
                     _ => ("forbidden", "demanded"),
                 };
                 let message = format!(
-                    "{} is {is} here, and {} {was} at /fields/{earlier}; give the two conditions that exclude each other",
+                    "{} is {is} here and {} is {was} at /fields/{earlier}; give the two conditions that exclude each other",
                     demand.path, other.path
                 );
                 problems.add(ProfileProblemKind::Contradiction, at, message);
@@ -375,7 +375,7 @@ impl Profile {
                     || other.pattern.is_some() && demand.pattern.is_some())
             {
                 let message = format!(
-                    "the same is demanded of {} at /fields/{earlier}; put the two together",
+                    "the same is demanded of {} at /fields/{earlier}; combine the two",
                     demand.path
                 );
                 problems.add(ProfileProblemKind::Twice, at, message);
@@ -394,7 +394,7 @@ impl Profile {
             problems.add(
                 ProfileProblemKind::Empty,
                 at,
-                "no kind of media is named; give at least one in kinds",
+                "no kind of media is set; name at least one in kinds",
             );
         }
         problems.twice(&format!("{at}/kinds"), "kind", &demand.kinds, ToString::to_string);
@@ -403,18 +403,18 @@ impl Profile {
             || !demand.codes.is_empty()
             || !demand.roles.is_empty();
         if demand.of == MediaOf::Run && conditions {
-            let message = "grades, codes and roles are of observations; demand it of observation, or leave them out";
+            let message = "grades, codes and roles apply to observations only; demand it of observation, or remove them";
             problems.add(ProfileProblemKind::Contradiction, at, message);
         }
         if demand.aspect.is_some() && demand.from_grade.is_none() {
-            let message = "an aspect without a grade bounds nothing; give from_grade, or leave the aspect out";
+            let message = "an aspect without a grade has no effect; set from_grade, or remove the aspect";
             problems.add(ProfileProblemKind::Empty, format!("{at}/aspect"), message);
         }
         problems.twice(&format!("{at}/codes"), "code", &demand.codes, ToString::to_string);
         let allowed = self.allow.as_ref().map_or(0, |allow| allow.code_lists.len());
         let lists: Vec<&CodeList> =
             (0..allowed).flat_map(|index| self.lists(hand, index)).collect();
-        // A code may be one of a list that is not at hand.
+        // The code may belong to a list that is not available.
         let all_at_hand =
             allowed > 0 && (0..allowed).all(|index| self.lists(hand, index).next().is_some());
         for (index, code) in demand.codes.iter().enumerate().filter(|_| all_at_hand) {
@@ -480,8 +480,7 @@ impl Profile {
             if let (None, [], [], []) =
                 (bounds.0, bounds.1.as_slice(), bounds.2.as_slice(), bounds.3.as_slice())
             {
-                let message = "every finding of the rule would be suppressed; name a path, pipes, runs or observations, or \
-                               turn the rule off in rules";
+                let message = "every finding of the rule would be suppressed; name a path, pipes, runs or observations, or turn the rule off in rules";
                 problems.add(ProfileProblemKind::Empty, &at, message);
             }
             if let Some(path) = &suppression.path {
@@ -508,7 +507,7 @@ impl Profile {
             if let (Some(until), Some(today)) = (&suppression.until, hand.today) {
                 if until < today {
                     let message = format!(
-                        "it ended on {until} and suppresses nothing any more; take it out, or renew it"
+                        "the suppression expired on {until}; remove or renew it"
                     );
                     problems.add(ProfileProblemKind::Expired, format!("{at}/until"), message);
                 }
@@ -517,7 +516,7 @@ impl Profile {
     }
 }
 
-/// The rule of a name; `None`, and a problem, when there is none.
+/// The rule of a name; `None` and a problem if there is none.
 fn known_rule<'h, 'a>(
     name: &str,
     at: &str,

@@ -1,6 +1,6 @@
-//! Numbers that no double holds, such as `1e400`. They are JSON, so a document that has one is
-//! wrong in its structure and not in its syntax; but the JSON reader stops at them. On the slow
-//! road they are replaced by a number that is wrong as well, and small enough to be read.
+//! Numbers too large for a double, such as `1e400`. They are JSON, so a document with one has a
+//! structural error and not a syntax error; but serde_json stops at them. The diagnostic path
+//! replaces them by a smaller number that is out of range too.
 
 use std::borrow::Cow;
 
@@ -8,8 +8,8 @@ use rustc_hash::FxHashMap;
 
 use super::scan;
 
-/// The source with a stand-in for every such number, nothing moved; and what stood there, by byte
-/// offset.
+/// The source with every such number replaced by a placeholder of the same length, and the original
+/// numbers by byte offset.
 pub(super) fn tame(source: &[u8]) -> (Cow<'_, [u8]>, FxHashMap<usize, String>) {
     let mut tame = Cow::Borrowed(source);
     let mut tokens = FxHashMap::default();
@@ -25,7 +25,7 @@ pub(super) fn tame(source: &[u8]) -> (Cow<'_, [u8]>, FxHashMap<usize, String>) {
                     })
                     .count();
                 let token = std::str::from_utf8(&source[at..at + length]).unwrap_or_default();
-                // Shorter ones cannot be so large; and most numbers are short.
+                // Shorter numbers fit into a double, and most numbers are short.
                 if length >= 5
                     && is_number(token)
                     && token.parse::<f64>().is_ok_and(f64::is_infinite)
@@ -44,7 +44,7 @@ pub(super) fn tame(source: &[u8]) -> (Cow<'_, [u8]>, FxHashMap<usize, String>) {
     (tame, tokens)
 }
 
-/// What stands in for a number in the value that is judged.
+/// The placeholder of a number as a value.
 pub(super) fn stand_in(token: &str) -> serde_json::Value {
     (if token.starts_with('-') { -9e99 } else { 9e99 }).into()
 }
@@ -53,7 +53,8 @@ fn shorten(token: &str) -> String {
     if token.len() > 60 { format!("{}…", &token[..60]) } else { token.to_owned() }
 }
 
-/// The grammar of RFC 8259 section 6. Rust reads more than that, and what is not JSON must stay so.
+/// The grammar of RFC 8259 section 6. Rust's parser accepts more, but what is not JSON must stay
+/// invalid.
 fn is_number(token: &str) -> bool {
     let digits = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
     let token = token.strip_prefix('-').unwrap_or(token);

@@ -1,5 +1,5 @@
-//! Ids that stand twice, watched while a document streams past. An observation's id is unique
-//! within its run, so nothing has to be remembered of a run but its own id.
+//! Finds duplicate ids while a document is read run by run. An observation's id is unique within
+//! its run, so only the ids of runs have to be kept.
 
 use std::collections::hash_map::Entry;
 
@@ -10,8 +10,7 @@ use super::span::{Span, locate_all};
 use crate::tables::{Document, Head, Run};
 use crate::text::RunId;
 
-/// The ids of a document made in memory, or by a serde reader of another form, that stand twice in
-/// their table.
+/// The duplicate ids of a document that was made in memory or read from another format.
 #[must_use]
 pub fn twice(document: &Document) -> Vec<Problem> {
     let mut ids = IdWatch::default();
@@ -22,20 +21,20 @@ pub fn twice(document: &Document) -> Vec<Problem> {
     ids.into_problems()
 }
 
-/// An id that stands again.
+/// A duplicate id.
 #[derive(Debug, PartialEq, Eq)]
 pub(super) struct Twice {
     /// Pointer to the later one.
     pub(super) pointer: String,
     id: String,
-    /// Pointer to the row that has it first, where it was looked for.
+    /// Pointer to the row that has it first, if that was searched for.
     first: Option<String>,
 }
 
 impl Twice {
     pub(super) fn problem(self, place: Span) -> Problem {
         let id = self.id;
-        let message = format!("the id {id:?} stands twice in this table");
+        let message = format!("the id {id:?} is a duplicate in this table");
         Problem {
             line: place.line,
             column: place.column,
@@ -45,8 +44,8 @@ impl Twice {
     }
 }
 
-/// Watches for ids that stand twice in their table while a document streams past, for readers of
-/// other forms that never have a whole one. [`Reader`](super::Reader) does so by itself.
+/// Finds duplicate ids while a document is read run by run, for readers of other formats.
+/// [`Reader`](super::Reader) does this itself.
 ///
 /// ```
 /// use obvert_model::{read, tables::Run};
@@ -68,13 +67,13 @@ pub struct IdWatch {
 }
 
 impl IdWatch {
-    /// Whether any id has stood twice so far.
+    /// Whether any id has been a duplicate so far.
     #[must_use]
     pub fn seen_twice(&self) -> bool {
         !self.twice.is_empty()
     }
 
-    /// Looks at the tables of a head.
+    /// Adds the tables of a head.
     pub fn head(&mut self, head: &Head) {
         macro_rules! tables {
             ($($table:ident)+) => { $(self.table(stringify!($table), head.$table.iter().map(|row| row.id.as_str()));)+ };
@@ -82,17 +81,17 @@ impl IdWatch {
         tables!(parties equipment structures pipes media locates ratings);
     }
 
-    /// Looks at the next run and its observations.
+    /// Adds the next run and its observations.
     pub fn run(&mut self, run: &Run) {
         self.run_at(self.count, run);
     }
 
-    /// Looks at the run of a number in its document, and at its observations: for runs that are
+    /// Adds a run and its observations by the index of the run in its document, for runs that are
     /// read out of order.
     pub fn run_at(&mut self, index: usize, run: &Run) {
         self.count = index + 1;
         self.run_id(run.id.clone(), u32::try_from(index).unwrap_or(u32::MAX));
-        // Most recorders number their rows; ids in rising order cannot repeat and need no set.
+        // Most recorders number their rows. Ids in rising order cannot repeat and need no set.
         let ids = run.observations.iter().map(|row| row.id.as_str());
         let rising = ids.clone().zip(ids.clone().skip(1)).all(|(a, b)| (a.len(), a) < (b.len(), b));
         if !rising {
@@ -100,7 +99,8 @@ impl IdWatch {
         }
     }
 
-    /// Adds what another watch saw of the same document: of runs that were read on another thread.
+    /// Adds the ids of another watch of the same document, for runs that were read on another
+    /// thread.
     pub fn merge(&mut self, other: Self) {
         for (id, index) in other.runs {
             self.run_id(id, index);
@@ -114,7 +114,7 @@ impl IdWatch {
             Entry::Occupied(mut first) => {
                 let (earlier, later) = (index.min(*first.get()), index.max(*first.get()));
                 first.insert(earlier);
-                // Which run has it first is known once all were seen.
+                // The first run with the id is known after the last run.
                 let id = first.key().to_string();
                 self.twice.push(Twice { pointer: format!("/runs/{later}/id"), id, first: None });
             }
@@ -124,12 +124,12 @@ impl IdWatch {
         }
     }
 
-    /// The ids that repeat, as problems without locations.
+    /// The duplicate ids, as problems without locations.
     pub(crate) fn into_problems(self) -> Vec<Problem> {
         self.problems(|_| Span::default())
     }
 
-    /// The ids that repeat, as problems; `place` gives the location of a pointer.
+    /// The duplicate ids, as problems; `place` gives the location of a pointer.
     fn problems(self, place: impl Fn(&str) -> Span) -> Vec<Problem> {
         let first_run = |twice: &Twice| {
             let is_run =
@@ -148,8 +148,8 @@ impl IdWatch {
     }
 
     fn table<'a>(&mut self, name: &str, ids: impl ExactSizeIterator<Item = &'a str> + Clone) {
-        /// Of how many repeated ids the first row is looked for: a table that is nothing else would
-        /// take the square of its rows.
+        /// For how many duplicates the first row is searched: a table of duplicates only would take
+        /// quadratic time.
         const SEARCHED: usize = 100;
         let mut seen = FxHashSet::with_capacity_and_hasher(ids.len(), rustc_hash::FxBuildHasher);
         for (index, id) in ids.clone().enumerate() {
@@ -173,14 +173,13 @@ impl IdWatch {
         }
         let places = locate_all(source, self.twice.iter().map(|twice| twice.pointer.as_str()));
         let mut problems = self.problems(|pointer| places.get(pointer));
-        // The tables were looked at in the order of the format, which need not be that of the
-        // source.
+        // The tables were added in the order of the format, which may differ from the source.
         problems.sort_by_key(|problem| (problem.line, problem.column));
         Err(ReadError::Structure(problems))
     }
 }
 
-/// Ids that stand twice in a document that may be wrong otherwise.
+/// The duplicate ids of a document that may be invalid otherwise.
 #[cfg(feature = "diagnose")]
 pub(super) fn twice_in(document: &serde_json::Value) -> Vec<Twice> {
     use serde_json::Value;
@@ -231,6 +230,6 @@ mod tests {
         ids.table("pipes", ["A", "B", "A"].into_iter());
         let problem = ids.twice.remove(0).problem(Span::default());
         assert_eq!(problem.pointer, "/pipes/2/id");
-        assert_eq!(problem.text(), r#"the id "A" stands twice in this table, first in /pipes/0"#);
+        assert_eq!(problem.text(), r#"the id "A" is a duplicate in this table, first in /pipes/0"#);
     }
 }

@@ -1,9 +1,9 @@
-//! Reading a document, strictly: a document is valid as a whole or not at all.
+//! Reads documents strictly: a document is valid as a whole, or it is refused.
 //!
-//! [`document`] reads a whole one. [`Reader`] gives the head first and then one run after the
-//! other, when it is asked for it, so that a survey of any size needs little memory; its
-//! [slices](Reader::into_slices) can be read on several threads. Both are the fast path: from bytes
-//! to the typed model, stopping at the first thing that is wrong.
+//! [`document`] reads a whole document. [`Reader`] gives the head and then one run after the other
+//! on demand, so a survey of any size needs little memory; its [slices](Reader::into_slices) can be
+//! read on several threads. Both are the fast path: from bytes to the typed model, stopping at the
+//! first problem.
 //!
 //! [`diagnose`] is the diagnostic path, for a source that is invalid: it parses the source into a
 //! value and reports every structural problem at once, each with its location and the nearest valid
@@ -11,8 +11,8 @@
 //! takes this path when reading fails. A property test checks that both paths agree on what is
 //! valid.
 //!
-//! Readers of other formats implement [`RunReader`] too, so that code that takes runs need not know
-//! where they come from.
+//! Readers of other formats implement [`RunReader`] too, so code that processes runs works with any
+//! format.
 
 mod any;
 mod diagnose;
@@ -56,8 +56,8 @@ use crate::tables::Document;
 /// Reads a whole document.
 ///
 /// # Errors
-/// When the source is not JSON ([`ReadError::Syntax`]), or JSON but not a document of this format
-/// ([`ReadError::Structure`], with every problem found).
+/// If the source is not JSON ([`ReadError::Syntax`]), or not a document of this format
+/// ([`ReadError::Structure`], with every problem).
 ///
 /// ```
 /// let error = obvert_model::read::document(br#"{ "obvert": "0.2", "idd": "x" }"#).unwrap_err();

@@ -1,4 +1,4 @@
-//! What the JSON Schema finds wrong with a value, said in the format's own words.
+//! Validates a value by the JSON Schema and translates the errors into the terms of the format.
 
 use std::sync::OnceLock;
 
@@ -10,8 +10,8 @@ use super::error::{Problem, ProblemKind};
 use crate::edit;
 use crate::text::nearest;
 
-/// Every problem that the schema of a subject finds in a value, without locations. One value can
-/// have several of one kind.
+/// Every problem that the schema of a subject finds in a value, without locations. A value can have
+/// several of one kind.
 pub(super) fn problems(value: &Value, subject: Subject) -> Vec<Problem> {
     let schema = schema(subject);
     let mut problems = Vec::new();
@@ -51,7 +51,7 @@ impl Subject {
 }
 
 fn schema(subject: Subject) -> &'static Schema {
-    // One for each subject, the last one included.
+    // One for each subject, including the last.
     const SUBJECTS: usize = Subject::Layout as usize + 1;
     static SCHEMAS: [OnceLock<Schema>; SUBJECTS] = [const { OnceLock::new() }; SUBJECTS];
     SCHEMAS[subject as usize].get_or_init(|| {
@@ -70,7 +70,7 @@ fn schema(subject: Subject) -> &'static Schema {
     })
 }
 
-const EMPTY: &str = "empty text; leave the key out when the value is not known";
+const EMPTY: &str = "empty text; leave the key out if the value is not known";
 
 fn child(pointer: &str, key: &str) -> String {
     format!("{pointer}/{}", edit::token(key))
@@ -108,7 +108,7 @@ fn translate(
     };
     if instance.is_null() {
         let message =
-            "null is never written; leave the key out when the value is not known".to_owned();
+            "the format has no null; leave the key out if the value is not known".to_owned();
         return add(ProblemKind::NullValue, at, message, None);
     }
     match error.kind() {
@@ -125,10 +125,10 @@ fn translate(
                 let near = nearest(key, known.iter().copied()).map(str::to_owned);
                 let own = match schema.subject {
                     Subject::Document | Subject::Document0_1 => {
-                        "; data of your own goes under \"extensions\""
+                        "; move your own data to \"extensions\""
                     }
-                    // Without a near one it helps to see what there is.
-                    _ if near.is_none() => &format!("; what can stand here: {}", known.join(", ")),
+                    // Without a suggestion, list the keys that exist.
+                    _ if near.is_none() => &format!("; known keys: {}", known.join(", ")),
                     _ => "",
                 };
                 let message = format!("unknown key {key:?}{own}");
@@ -161,7 +161,7 @@ fn translate(
             let list = words.join(", ");
             match instance.as_str() {
                 Some("") => add(ProblemKind::EmptyText, at, EMPTY.to_owned(), None),
-                // A document of another version is no slip of the pen: no word is near.
+                // Another version is not a spelling mistake, so there is no suggestion.
                 Some(version) if at == schema.subject.version_pointer() => {
                     let noun = schema.subject.noun();
                     let older = schema.subject == Subject::Document
@@ -175,16 +175,16 @@ fn translate(
                 }
                 Some(word) => {
                     let near = nearest(word, words.iter().copied()).map(str::to_owned);
-                    add(ProblemKind::UnknownWord, at, format!("{word:?} is none of: {list}"), near);
+                    add(ProblemKind::UnknownWord, at, format!("{word:?} is not one of: {list}"), near);
                 }
-                // The type is reported for itself.
+                // A wrong type is reported separately.
                 None => {}
             }
         }
         Kind::Minimum { limit } | Kind::Maximum { limit } => {
             let side = if matches!(error.kind(), Kind::Minimum { .. }) { "below" } else { "above" };
             let message =
-                format!("{} is {side} {limit}, the limit of what can stand here", show(instance));
+                format!("{} is {side} the limit of {limit}", show(instance));
             add(ProblemKind::NumberRange, at, message, None);
         }
         Kind::MinLength { .. } => add(ProblemKind::EmptyText, at, EMPTY.to_owned(), None),
@@ -248,7 +248,7 @@ impl Schema {
         let parent = schema_path.rsplit_once('/').map_or("", |(parent, _)| parent);
         let mut node = &self.value;
         for token in parent.split('/').skip(1) {
-            // A path goes through `$ref` as a step of its own.
+            // `$ref` is a separate step of the path.
             if token == "$ref" {
                 node = self.value.pointer(node.get("$ref")?.as_str()?.strip_prefix('#')?)?;
             } else {
@@ -264,7 +264,7 @@ impl Schema {
 
     fn form_at(&'static self, schema_path: &str) -> &'static str {
         let comment = self.holder(schema_path).and_then(|node| node.get("$comment")?.as_str());
-        comment.unwrap_or("of the form that belongs here")
+        comment.unwrap_or("in the required form")
     }
 }
 

@@ -1,4 +1,4 @@
-//! The tables of a survey document, a file each, as `spec/` has a chapter each.
+//! The tables of a survey document, one file each, as in the chapters of `spec/`.
 
 mod document;
 mod equipment;

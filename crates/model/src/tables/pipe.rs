@@ -1,4 +1,4 @@
-//! The pipes as the owner's records have them: what a run is held against.
+//! Pipes, as the owner's records have them. Runs are compared with them.
 
 use crate::extension::Extensions;
 use crate::number::{ClockHour, Length, Position, Section, Year};
@@ -47,13 +47,13 @@ words! {
         Inside = "inside",
         /// The outside dimension.
         Outside = "outside",
-        /// A nominal size, which is neither exactly.
+        /// A nominal size, which may be neither.
         Nominal = "nominal",
     }
 }
 
 words! {
-    /// Between which points a stated length was measured.
+    /// The points between which a length was measured.
     pub LengthBetween {
         /// Between the centres of the two structures.
         Centres = "centres",
@@ -105,7 +105,7 @@ words! {
 }
 
 words! {
-    /// Materials that fail alike, as code lists and grade schemes speak of them.
+    /// A class of materials with similar defects, as used in code lists and grade schemes.
     pub MaterialClass {
         /// Vitrified clay.
         Clayware = "clayware",
@@ -148,11 +148,11 @@ impl Material {
 table! {
     /// Where a lateral meets a main.
     pub Joins {
-        /// The pipe that is met.
+        /// The main.
         pipe: PipeId,
-        /// The distance along it from its upstream structure, in length units.
+        /// The distance along the main from its upstream structure, in length units.
         at?: Length,
-        /// The clock reference of the connection, looking downstream in the pipe that is met.
+        /// The clock reference of the connection, looking downstream in the main.
         clock?: ClockHour,
         /// Data that the format does not define.
         extensions?: Box<Extensions>,
@@ -184,11 +184,11 @@ table! {
         joins?: Box<Joins>,
         /// What it carries.
         carries?: Carries,
-        /// What it carries in words, beside `other`.
+        /// What it carries in words, with `other`.
         carries_text?: Box<Text>,
         /// The shape of its cross-section.
         shape?: Shape,
-        /// The shape in words, beside `other`.
+        /// The shape in words, with `other`.
         shape_text?: Box<Text>,
         /// Height of the cross-section (the diameter of a circular pipe), in section units.
         height?: Section,
@@ -198,13 +198,13 @@ table! {
         size_basis?: SizeBasis,
         /// What it is made of.
         material?: Material,
-        /// The material in words, beside `other`.
+        /// The material in words, with `other`.
         material_text?: Box<Text>,
-        /// What it is lined with, in words.
+        /// The lining, in words.
         lining?: Box<Text>,
-        /// The owner's length, in length units.
+        /// The length in the owner's records, in length units.
         length?: Length,
-        /// Between which points that length was measured.
+        /// The points between which that length was measured.
         length_between?: LengthBetween,
         /// The distance from joint to joint, in length units.
         joint_spacing?: Length,
@@ -216,7 +216,7 @@ table! {
         path[]: Position,
         /// The street or place.
         street?: Box<Text>,
-        /// The owner's number for it, where it is not the id.
+        /// The owner's asset number, if it differs from the id.
         asset?: Text,
         /// Data that the format does not define.
         extensions?: Box<Extensions>,

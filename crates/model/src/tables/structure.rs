@@ -1,4 +1,4 @@
-//! Where pipes begin and end, and where a camera goes in.
+//! Structures: where pipes begin and end, and where a camera is inserted.
 
 use crate::extension::Extensions;
 use crate::number::{Length, Position};
@@ -35,7 +35,7 @@ table! {
         id: StructureId,
         /// What it is.
         kind: StructureKind,
-        /// The kind in words, beside `other`.
+        /// The kind in words, with `other`.
         kind_text?: Text,
         /// Where it is, in the document's reference system.
         position?: Position,
@@ -47,7 +47,7 @@ table! {
         depth?: Length,
         /// The street or place.
         street?: Text,
-        /// The owner's number for it, where it is not the id.
+        /// The owner's asset number, if it differs from the id.
         asset?: Text,
         /// Data that the format does not define.
         extensions?: Box<Extensions>,
