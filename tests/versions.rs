@@ -254,7 +254,7 @@ fn what_is_none_of_its_version_is_refused() {
         ("\"0.1\"", r#"{"reading": null, "true": 1}"#),
     ] {
         let error = migrate(version, check, "0.2").expect_err(check);
-        let MigrateError::Before { version: stated, source: error } = &error else {
+        let MigrateError::InvalidInput { version: stated, source: error } = &error else {
             panic!("{check}: {error}")
         };
         assert_eq!(format!("{stated:?}"), version);
@@ -308,7 +308,7 @@ fn wet_ground_becomes_recent_rain() {
     assert!(migrated.steps.iter().all(|step| step.lossless));
     for (version, weather) in [("0.1", "recent-rain"), ("0.2", "wet-ground")] {
         let error = versions::migrate(of(version, weather).as_bytes(), "0.2").expect_err(weather);
-        let MigrateError::Before { source, .. } = &error else { panic!("{weather}: {error}") };
+        let MigrateError::InvalidInput { source, .. } = &error else { panic!("{weather}: {error}") };
         let [problem] = source.problems() else { panic!("{weather}: {source}") };
         assert_eq!((problem.kind, problem.pointer.as_str()), (ProblemKind::UnknownWord, "/runs/0/weather"));
     }

@@ -33,7 +33,7 @@ pub(crate) fn code_lists(paths: &[PathBuf]) -> Result<Vec<CodeList>, Failure> {
     // Links may lead from one list to another.
     let all: Vec<&CodeList> = read.iter().map(|(_, list)| list).collect();
     for (file, list) in &read {
-        file.sense(&list.problems_beside(&all))?;
+        file.sense(&list.problems_with(&all))?;
     }
     Ok(read.into_iter().map(|(_, list)| list).collect())
 }

@@ -84,7 +84,7 @@ fn one(arguments: &Migrate, path: &Path) -> Result<MigratedDocument, Failure> {
 /// The structural problems of a document of an older version, by its own schema.
 fn problems_before(error: &MigrateError) -> &[Problem] {
     match error {
-        MigrateError::Before { source: ReadError::Structure(problems), .. } => problems,
+        MigrateError::InvalidInput { source: ReadError::Structure(problems), .. } => problems,
         _ => &[],
     }
 }

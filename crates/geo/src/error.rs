@@ -124,9 +124,7 @@ pub enum GeoError {
         found: usize,
     },
     /// All vertices are in one place, so the path has no length.
-    #[error(
-        "all {vertices} vertices of the path are in one place, so it has no length"
-    )]
+    #[error("all {vertices} vertices of the path are in one place, so it has no length")]
     ZeroLength {
         /// The number of vertices.
         vertices: usize,

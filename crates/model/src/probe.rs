@@ -38,7 +38,7 @@ pub enum Value<'v> {
 }
 
 /// Receives the values of the fields in a [`Plan`].
-pub trait See {
+pub trait Visitor {
     /// A field of the current row has a value. For a list this is called for the list and then for
     /// each item.
     fn field(&mut self, slot: Slot, value: Value<'_>);
@@ -116,7 +116,7 @@ impl Plan {
         self.runs().is_some()
     }
 
-    /// The JSON Pointer of a row, by the numbers that [`See::row`] is given.
+    /// The JSON Pointer of a row, by the numbers that [`Visitor::row`] is given.
     #[must_use]
     pub fn pointer(&self, table: usize, rows: &[usize]) -> String {
         let name = &self.tables[table].name;
@@ -135,14 +135,14 @@ impl Plan {
     }
 
     /// Visits the head of a document and its tables.
-    pub fn head(&self, head: &Head, see: &mut dyn See) {
-        self.walk(head, 0, Vec::new(), see);
+    pub fn head(&self, head: &Head, visitor: &mut dyn Visitor) {
+        self.walk(head, 0, Vec::new(), visitor);
     }
 
     /// Visits a run and its observations; `index` is its number in the document.
-    pub fn run(&self, run: &Run, index: usize, see: &mut dyn See) {
+    pub fn run(&self, run: &Run, index: usize, visitor: &mut dyn Visitor) {
         if let Some(table) = self.runs() {
-            self.walk(run, table, vec![index], see);
+            self.walk(run, table, vec![index], visitor);
         }
     }
 
@@ -150,15 +150,21 @@ impl Plan {
         self.tables.iter().position(|table| table.name == ["runs"])
     }
 
-    fn walk<T: Serialize>(&self, row: &T, table: usize, rows: Vec<usize>, see: &mut dyn See) {
-        let mut walk = Walk { plan: self, see, rows };
+    fn walk<T: Serialize>(
+        &self,
+        row: &T,
+        table: usize,
+        rows: Vec<usize>,
+        visitor: &mut dyn Visitor,
+    ) {
+        let mut walk = Walk { plan: self, visitor, rows };
         // Only a number that is invalid in documents stops it; what was visited before that counts.
         let _ = row.serialize(At {
             table,
-            spot: Spot::Row(&self.tables[table].wanted),
+            state: State::Row(&self.tables[table].wanted),
             walk: &mut walk,
         });
-        walk.see.row(table, &walk.rows);
+        walk.visitor.row(table, &walk.rows);
     }
 
     /// The number of a table. If it is new, it is added with its parent tables.
@@ -201,13 +207,13 @@ fn is_table(keys: &[String]) -> bool {
 
 struct Walk<'p, 's> {
     plan: &'p Plan,
-    see: &'s mut dyn See,
+    visitor: &'s mut dyn Visitor,
     rows: Vec<usize>,
 }
 
 /// The state of the serialisation.
 #[derive(Clone, Copy)]
-enum Spot<'p> {
+enum State<'p> {
     /// At an object that has fields of the plan.
     Row(&'p [Wanted]),
     /// At the value of a field.
@@ -222,16 +228,16 @@ enum Spot<'p> {
 
 struct At<'w, 'p, 's> {
     walk: &'w mut Walk<'p, 's>,
-    spot: Spot<'p>,
+    state: State<'p>,
     table: usize,
 }
 
 impl<'w, 'p, 's> At<'w, 'p, 's> {
     fn tell(&mut self, value: Value<'_>) {
-        if let Spot::Cell(Wanted { field: Some(field), .. })
-        | Spot::Item(Wanted { field: Some(field), .. }) = self.spot
+        if let State::Cell(Wanted { field: Some(field), .. })
+        | State::Item(Wanted { field: Some(field), .. }) = self.state
         {
-            self.walk.see.field(Slot { table: self.table, field: *field }, value);
+            self.walk.visitor.field(Slot { table: self.table, field: *field }, value);
         }
     }
 
@@ -240,22 +246,22 @@ impl<'w, 'p, 's> At<'w, 'p, 's> {
         Ok(())
     }
 
-    fn into(self, spot: Spot<'p>) -> Self {
-        Self { spot, ..self }
+    fn into(self, state: State<'p>) -> Self {
+        Self { state, ..self }
     }
 
-    fn inner(&mut self, spot: Spot<'p>, table: usize) -> At<'_, 'p, 's> {
-        At { walk: &mut *self.walk, spot, table }
+    fn inner(&mut self, state: State<'p>, table: usize) -> At<'_, 'p, 's> {
+        At { walk: &mut *self.walk, state, table }
     }
 
     fn object(mut self) -> Self {
-        match self.spot {
-            Spot::Row(_) => self,
-            Spot::Cell(wanted) => {
+        match self.state {
+            State::Row(_) => self,
+            State::Cell(wanted) => {
                 self.tell(Value::Object);
-                self.into(Spot::Row(&wanted.inside))
+                self.into(State::Row(&wanted.inside))
             }
-            _ => self.into(Spot::Nothing),
+            _ => self.into(State::Nothing),
         }
     }
 }
@@ -353,19 +359,19 @@ impl<'w, 'p, 's> Serializer for At<'w, 'p, 's> {
         Err(Stop)
     }
     fn serialize_seq(mut self, _: Option<usize>) -> Result<Self, Stop> {
-        match self.spot {
+        match self.state {
             // Empty lists are never written.
-            Spot::Cell(wanted) => {
+            State::Cell(wanted) => {
                 self.tell(Value::List);
-                Ok(self.into(Spot::Items(wanted, 0)))
+                Ok(self.into(State::Items(wanted, 0)))
             }
-            _ => Ok(self.into(Spot::Nothing)),
+            _ => Ok(self.into(State::Nothing)),
         }
     }
     fn serialize_tuple(mut self, _: usize) -> Result<Self, Stop> {
         // A position is one value, not a list of two.
         self.tell(Value::List);
-        Ok(self.into(Spot::Nothing))
+        Ok(self.into(State::Nothing))
     }
     fn serialize_tuple_struct(
         self,
@@ -386,7 +392,7 @@ impl<'w, 'p, 's> Serializer for At<'w, 'p, 's> {
     fn serialize_map(mut self, _: Option<usize>) -> Result<Self, Stop> {
         // Extensions have no fields of the format.
         self.tell(Value::Object);
-        Ok(self.into(Spot::Nothing))
+        Ok(self.into(State::Nothing))
     }
     fn serialize_struct(self, _: &'static str, _: usize) -> Result<Self, Stop> {
         Ok(self.object())
@@ -410,11 +416,11 @@ impl SerializeStruct for At<'_, '_, '_> {
         key: &'static str,
         value: &T,
     ) -> Result<(), Stop> {
-        let Spot::Row(fields) = self.spot else { return Ok(()) };
+        let State::Row(fields) = self.state else { return Ok(()) };
         match fields.iter().find(|wanted| wanted.key == key) {
             Some(wanted) => {
                 let table = self.table;
-                value.serialize(self.inner(Spot::Cell(wanted), table))
+                value.serialize(self.inner(State::Cell(wanted), table))
             }
             None => Ok(()),
         }
@@ -428,17 +434,17 @@ impl SerializeSeq for At<'_, '_, '_> {
     type Ok = ();
     type Error = Stop;
     fn serialize_element<T: ?Sized + Serialize>(&mut self, item: &T) -> Result<(), Stop> {
-        let Spot::Items(wanted, index) = self.spot else { return Ok(()) };
-        self.spot = Spot::Items(wanted, index + 1);
+        let State::Items(wanted, index) = self.state else { return Ok(()) };
+        self.state = State::Items(wanted, index + 1);
         if let Some(table) = wanted.rows {
-            let row = Spot::Row(&self.walk.plan.tables[table].wanted);
+            let row = State::Row(&self.walk.plan.tables[table].wanted);
             self.walk.rows.push(index);
             item.serialize(self.inner(row, table))?;
-            self.walk.see.row(table, &self.walk.rows);
+            self.walk.visitor.row(table, &self.walk.rows);
             self.walk.rows.pop();
         } else if wanted.field.is_some() {
             let table = self.table;
-            item.serialize(self.inner(Spot::Item(wanted), table))?;
+            item.serialize(self.inner(State::Item(wanted), table))?;
         }
         Ok(())
     }

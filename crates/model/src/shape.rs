@@ -139,7 +139,7 @@ pub fn layout() -> &'static ObjectShape {
 pub fn object(name: &str) -> &'static ObjectShape {
     static NONE: ObjectShape =
         ObjectShape { name: String::new(), description: String::new(), fields: Vec::new() };
-    shapes().get(name).or_else(|| beside().get(name)).unwrap_or(&NONE)
+    shapes().get(name).or_else(|| companions().get(name)).unwrap_or(&NONE)
 }
 
 /// The field at a path of keys, without the indexes of lists: `["runs", "observations", "at"]`.
@@ -183,7 +183,7 @@ fn shapes() -> &'static BTreeMap<String, ObjectShape> {
 }
 
 /// The objects of the other files of the format: profiles, code lists, grade schemes and layouts.
-fn beside() -> &'static BTreeMap<String, ObjectShape> {
+fn companions() -> &'static BTreeMap<String, ObjectShape> {
     static SHAPES: OnceLock<BTreeMap<String, ObjectShape>> = OnceLock::new();
     SHAPES.get_or_init(|| {
         let mut shapes = BTreeMap::new();
@@ -349,7 +349,7 @@ mod tests {
             grade_scheme().field("rollup").map(|field| &field.shape),
             Some(&Shape::Object("Rollup".into()))
         );
-        assert!(beside().keys().all(|name| !shapes().contains_key(name)));
+        assert!(companions().keys().all(|name| !shapes().contains_key(name)));
         assert!(
             objects().all(|object| !object.description.is_empty() && !object.fields.is_empty())
         );

@@ -36,7 +36,7 @@ use serde::ser::Serializer;
 use serde_json::ser::Formatter;
 use sha2::{Digest as _, Sha256};
 
-use crate::read::{IdWatch, Problem, RunReader, twice as duplicates};
+use crate::read::{IdWatch, Problem, RunReader, duplicate_ids};
 use crate::tables::{Document, Head, Run};
 use crate::text::Digest;
 
@@ -246,14 +246,14 @@ pub fn digest(document: &Document) -> Result<Digest, WriteError> {
 
 /// Refuses a document with duplicate ids.
 pub(crate) fn check_ids(document: &Document) -> Result<(), WriteError> {
-    match duplicates(document) {
+    match duplicate_ids(document) {
         problems if problems.is_empty() => Ok(()),
         problems => Err(WriteError::Structure(problems)),
     }
 }
 
 fn checked(ids: IdWatch) -> Result<IdWatch, WriteError> {
-    if ids.seen_twice() { Err(WriteError::Structure(ids.into_problems())) } else { Ok(ids) }
+    if ids.has_duplicates() { Err(WriteError::Structure(ids.into_problems())) } else { Ok(ids) }
 }
 
 fn canonical_of<T: Serialize>(value: &T) -> Result<Vec<u8>, WriteError> {

@@ -1,4 +1,4 @@
-//! Clock references seen from the other end of the pipe, and how far they reach.
+//! Clock references seen from the other end of the pipe, and the hours that they cover.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -104,7 +104,7 @@ proptest! {
         let mirrored = hour.mirrored().unwrap();
         prop_assert!(mirrored.is_valid());
         prop_assert_eq!(mirrored.mirrored(), Some(hour));
-        // Mirrored about the vertical: the two stand equally far from the top, one each way.
+        // Mirrored about the vertical: both are equally far from the top, on opposite sides.
         prop_assert_eq!((hour.get() + mirrored.get()) % 12.0, 0.0);
     }
 

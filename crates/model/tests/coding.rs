@@ -1,4 +1,4 @@
-//! The codes of a layout, as the two offices of the examples write them.
+//! The codes of the two layouts in the examples.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 

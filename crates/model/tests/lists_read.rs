@@ -1,5 +1,4 @@
-//! Code lists that cannot be read: every mistake of structure with its place and what was probably
-//! meant.
+//! Code lists that cannot be read: every structural problem with its location and suggestion.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -9,7 +8,7 @@ use obvert_model::read::ReadError;
 
 const LIST: &str = include_str!("../data/code-lists/obvert-terms.json");
 
-/// A list as a person writes it, to break in one place at a time.
+/// A list as a person writes it, to break one thing at a time.
 const WRITTEN: &str = r#"{
   "code_list": "0.1",
   "id": "larkmoor-terms", "version": "3",
@@ -26,9 +25,8 @@ const WRITTEN: &str = r#"{
   ]
 }"#;
 
-/// What stands in the list, what is written instead, and what is said: the kind, the pointer, the
-/// text whose first character the place points at, a part of the message, and the spelling that is
-/// suggested.
+/// The text in the list, its replacement, and the expected problem: kind, pointer, the text at the
+/// location, a part of the message, and the suggestion.
 type Broken = (
     &'static str,
     &'static str,
@@ -163,7 +161,7 @@ fn a_list_of_the_wrong_structure_is_told_what_where_and_what_was_meant() {
     }
 }
 
-/// Each kind of file has an error of its own, and the cause below it.
+/// Each kind of file has its own error type, with the cause as its source.
 #[test]
 fn errors_say_what_was_read_and_why_it_failed() {
     use std::error::Error;

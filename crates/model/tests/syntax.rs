@@ -1,4 +1,4 @@
-//! Sources that are not JSON: the place and the words of the one error that there is.
+//! Sources that are not JSON: the location and message of the error.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -55,7 +55,7 @@ fn messages_say_what_to_do() {
     );
 }
 
-/// What people do to a survey by hand, and what they are told: the line, and the likely slip.
+/// Common mistakes in manual edits, with the reported line and hint.
 #[test]
 fn a_slip_of_the_hand_is_named() {
     let slips = [
@@ -82,14 +82,14 @@ fn a_slip_of_the_hand_is_named() {
             other => panic!("{slip}: {other}"),
         }
     }
-    // Nothing is guessed where nothing is likely, and a list of numbers is no decimal comma.
+    // There is no hint if none is likely, and a list of numbers is not a decimal comma.
     for plain in ["\"a\": [1,2,3}", "\"a\": ]", "\"a\"; 1"] {
         let message = error(format!("{{\n{plain}\n}}").as_bytes()).to_string();
         assert!(!message.contains(';'), "{plain}: {message}");
     }
 }
 
-// RFC 8259 section 2 for the grammar: whatever is cut off is not a document, wherever the cut is.
+// RFC 8259 section 2 for the grammar: a truncated document is never valid.
 #[test]
 fn no_part_of_a_document_is_a_document() {
     let whole = include_bytes!("../../../tests/corpus/structure/valid-every-field.json");

@@ -403,9 +403,13 @@ mod checked {
                 "unknown-key" | "duplicate-key" if by_layout => {
                     "Correct the heading in the table, or the layout."
                 }
-                "unknown-key" | "duplicate-key" => "Correct the name, or remove the element or column.",
+                "unknown-key" | "duplicate-key" => {
+                    "Correct the name, or remove the element or column."
+                }
                 "duplicate-id" if by_layout => "Correct the name in one of the rows.",
-                "duplicate-id" => "Give one of the rows another id, and correct the references to it.",
+                "duplicate-id" => {
+                    "Give one of the rows another id, and correct the references to it."
+                }
                 _ => continue,
             };
             // A suggestion is more helpful.

@@ -13,7 +13,7 @@ mod values;
 use std::collections::{BTreeMap, BTreeSet};
 
 use obvert_model::number::Amount;
-use obvert_model::probe::{Plan, See, Slot, Value};
+use obvert_model::probe::{Plan, Slot, Value, Visitor};
 use obvert_model::profile::{
     Allowed, AllowedList, AllowedScheme, Demand, FieldDemand, FieldPath, LimitSetting, MediaDemand,
     MediaOf, Pattern, Profile, RuleSetting, Scalar, Weight,
@@ -117,7 +117,7 @@ struct Seen {
     words: FxHashMap<Slot, Words>,
 }
 
-impl See for Seen {
+impl Visitor for Seen {
     fn field(&mut self, slot: Slot, value: Value<'_>) {
         self.now[slot.table].insert(slot.field);
         let Value::Text(text) = value else { return };

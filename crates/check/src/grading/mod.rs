@@ -89,7 +89,7 @@ impl<'s> Grader<'s> {
             return None;
         }
         let carried =
-            self.links.as_ref()?.carry(&row.code, &row.characterisation, &row.quantities).ok()?;
+            self.links.as_ref()?.translate(&row.code, &row.characterisation, &row.quantities).ok()?;
         if carried.lost.iter().any(|lost| matches!(lost, Lost::Meaning | Lost::Choice(_))) {
             return None;
         }

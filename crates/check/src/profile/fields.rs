@@ -2,7 +2,7 @@
 //! at once, whatever the number of demands on it, and the rules share what was found.
 
 use obvert_model::edit::Edit;
-use obvert_model::probe::{Plan, See, Slot, Value};
+use obvert_model::probe::{Plan, Slot, Value, Visitor};
 use obvert_model::profile::{Condition, Demand, FieldDemand, Matcher, Pattern, Profile, Scalar};
 use obvert_model::tables::{Head, Run};
 use rustc_hash::FxHashSet;
@@ -217,7 +217,7 @@ impl<'d> Look<'d> {
     }
 }
 
-impl See for Look<'_> {
+impl Visitor for Look<'_> {
     fn field(&mut self, slot: Slot, value: Value<'_>) {
         let table = &self.demands.tables[slot.table];
         let row = &mut self.rows[slot.table];

@@ -359,7 +359,7 @@ impl Layout {
 
     /// Whether a column, a fixed value or a made value maps to a field.
     #[must_use]
-    pub fn leads_to(&self, target: Target) -> bool {
+    pub fn maps_to(&self, target: Target) -> bool {
         let columns = self.columns.iter().filter_map(|column| column.to.as_ref());
         let others =
             self.fixed.iter().map(|fixed| &fixed.to).chain(self.made.iter().map(|made| &made.to));

@@ -71,12 +71,12 @@ impl Layout {
         self.code_problems(&mut problems);
         if let Some(stretches) = &self.stretches {
             self.heading("/stretches/column", &stretches.column, &mut problems);
-            for (key, text) in [("start", &stretches.start), ("finish", &stretches.finish)] {
-                if text.matches('#').count() != 1 {
-                    let message =
-                        format!("{text:?} must contain one #, which stands for the number of the stretch");
-                    problems.add(format!("/stretches/{key}"), message);
-                }
+            let marks = [("start", &stretches.start), ("finish", &stretches.finish)];
+            for (key, text) in marks.iter().filter(|(_, text)| text.matches('#').count() != 1) {
+                let message = format!(
+                    "{text:?} must contain one #, which stands for the number of the stretch"
+                );
+                problems.add(format!("/stretches/{key}"), message);
             }
             if stretches.start == stretches.finish {
                 problems.add("/stretches/finish", "the same as the mark of the start; use another");
@@ -100,7 +100,7 @@ impl Layout {
         if let Some(video) = &self.video {
             template_problems("/video", video, &mut problems);
         }
-        self.whole_problems(&mut problems);
+        self.requirement_problems(&mut problems);
         problems.0
     }
 
@@ -114,10 +114,8 @@ impl Layout {
                 return;
             }
             _ => {
-                problems.add(
-                    "",
-                    "set either table (how cells are written) or xml (how elements nest)",
-                );
+                problems
+                    .add("", "set either table (how cells are written) or xml (how elements nest)");
                 return;
             }
         };
@@ -201,8 +199,7 @@ impl Layout {
             let near = nearest(heading, self.columns.iter().map(|column| column.heading.as_str()))
                 .map(str::to_owned);
             let near = near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
-            problems
-                .add(pointer, format!("the layout has no column {heading:?}{near}"));
+            problems.add(pointer, format!("the layout has no column {heading:?}{near}"));
         }
     }
 
@@ -291,8 +288,8 @@ impl Layout {
     }
 
     /// Checks that the layout gives what every survey needs.
-    fn whole_problems(&self, problems: &mut Problems) {
-        for target in OF_SURVEY.into_iter().filter(|target| !self.leads_to(*target)) {
+    fn requirement_problems(&self, problems: &mut Problems) {
+        for target in SURVEY_FIELDS.into_iter().filter(|target| !self.maps_to(*target)) {
             problems.add(
                 "/fixed",
                 format!(
@@ -300,17 +297,17 @@ impl Layout {
                 ),
             );
         }
-        for target in OF_ROW.into_iter().filter(|target| !self.leads_to(*target)) {
+        for target in ROW_FIELDS.into_iter().filter(|target| !self.maps_to(*target)) {
             problems.add("/columns", format!("every survey needs {target}; add a column for it"));
         }
-        if self.codes.is_none() && !self.leads_to(Target::CODE) {
+        if self.codes.is_none() && !self.maps_to(Target::CODE) {
             let code = Target::CODE;
             problems.add(
                 "/columns",
                 format!("every survey needs {code}; add a column for it, or several in codes"),
             );
         }
-        let ends = |one: Target, other: Target| self.leads_to(one) && self.leads_to(other);
+        let ends = |one: Target, other: Target| self.maps_to(one) && self.maps_to(other);
         if !ends(Target::RUN_FROM, Target::RUN_TO)
             && !ends(Target::PIPE_UPSTREAM, Target::PIPE_DOWNSTREAM)
         {
@@ -333,7 +330,7 @@ impl Layout {
         let names =
             |column: &Column| column.target() == Some(Target::MEDIA_FILE) && column.is_recording();
         if self.video.is_none()
-            && self.leads_to(Target::MEDIA_OFFSET)
+            && self.maps_to(Target::MEDIA_OFFSET)
             && !self.columns.iter().any(names)
         {
             let message = "offsets into a recording need its file; name it in a column or in video";
@@ -343,7 +340,7 @@ impl Layout {
 }
 
 /// Fields that a survey has once.
-const OF_SURVEY: [Target; 7] = [
+const SURVEY_FIELDS: [Target; 7] = [
     Target::ID,
     Target::ISSUED,
     Target::LENGTH_UNIT,
@@ -354,7 +351,8 @@ const OF_SURVEY: [Target; 7] = [
 ];
 
 /// Fields that every row has, from its cells or from the layout.
-const OF_ROW: [Target; 4] = [Target::PIPE_ID, Target::RUN_ID, Target::DIRECTION, Target::DISTANCE];
+const ROW_FIELDS: [Target; 4] =
+    [Target::PIPE_ID, Target::RUN_ID, Target::DIRECTION, Target::DISTANCE];
 
 /// Whether a field is a date with a time of day.
 fn is_moment(target: Target) -> bool {
@@ -449,8 +447,7 @@ fn unit_problems(
     let pointer = format!("{at}/unit");
     match (column.unit, target.measured_in()) {
         (Some(_), _) if kind == CellKind::Amount => {
-            problems
-                .add(pointer, "the cells of an amount have their own unit; remove this one");
+            problems.add(pointer, "the cells of an amount have their own unit; remove this one");
         }
         (Some(unit), Some(_)) if unit.dimension() != crate::tables::Dimension::Length => {
             problems.add(pointer, format!("{unit} is not a unit of length"));
@@ -464,10 +461,8 @@ fn unit_problems(
         && (column.unit.is_some() || kind == CellKind::Amount)
         && layout.fixed_text(unit).is_none()
     {
-        problems.add(
-            at,
-            format!("lengths in another unit are converted to {unit}; set it in fixed"),
-        );
+        problems
+            .add(at, format!("lengths in another unit are converted to {unit}; set it in fixed"));
     }
 }
 

@@ -4,13 +4,13 @@
 //! ```
 //! use obvert_model::lists::{CodeList, Crosswalk};
 //! let there = Crosswalk::new(CodeList::obvert_terms(), CodeList::en_13508_2());
-//! let carried = there.carry("crack.longitudinal", &[], &[])?;
-//! assert_eq!((carried.code.code.as_str(), carried.characterisation[0].as_str()), ("BAB", "B"));
-//! assert!(carried.lost.is_empty());
+//! let translated = there.translate("crack.longitudinal", &[], &[])?;
+//! assert_eq!((translated.code.code.as_str(), translated.characterisation[0].as_str()), ("BAB", "B"));
+//! assert!(translated.lost.is_empty());
 //!
 //! let back = Crosswalk::new(CodeList::en_13508_2(), CodeList::obvert_terms());
-//! let carried = back.carry(&carried.code.code, &carried.characterisation, &carried.quantities)?;
-//! assert_eq!(carried.code.code.as_str(), "crack.longitudinal");
+//! let translated = back.translate(&translated.code.code, &translated.characterisation, &translated.quantities)?;
+//! assert_eq!(translated.code.code.as_str(), "crack.longitudinal");
 //! # Ok::<(), obvert_model::lists::NoEquivalent<'static>>(())
 //! ```
 
@@ -56,7 +56,7 @@ pub struct Link<'l> {
 
 /// A code with its characterisation and amounts, translated.
 #[derive(Clone, Debug)]
-pub struct Carried<'l> {
+pub struct Translated<'l> {
     /// The code.
     pub code: &'l Code,
     /// Its characterisation.
@@ -184,12 +184,12 @@ impl<'l> Crosswalk<'l> {
     ///
     /// # Errors
     /// If there is no equivalent, or several and none can be chosen.
-    pub fn carry(
+    pub fn translate(
         &self,
         code: &str,
         characterisation: &[Text],
         quantities: &[Quantity],
-    ) -> Result<Carried<'l>, NoEquivalent<'l>> {
+    ) -> Result<Translated<'l>, NoEquivalent<'l>> {
         let own = self.code(code).ok_or(NoEquivalent::Unknown)?;
         let links = self.links(code);
         let holds = || links.iter().filter(|link| begins(characterisation, link.when));
@@ -222,7 +222,7 @@ impl<'l> Crosswalk<'l> {
             lost.push(Lost::Characterisation(link.when.len()));
         }
         let quantities = amounts(own, link, characterisation, quantities, &mut lost);
-        Ok(Carried {
+        Ok(Translated {
             code: link.code,
             characterisation: link.characterisation.to_vec(),
             quantities,
@@ -263,7 +263,7 @@ fn amounts<'l>(
     let reached = places.iter().enumerate().take_while(|(at, (_, place))| at == place).count();
     places.truncate(reached);
     for (index, _) in quantities.iter().enumerate() {
-        if places.iter().all(|(carried, _)| *carried != index) {
+        if places.iter().all(|(translated, _)| *translated != index) {
             lost.push(Lost::Amount(index, names.get(index).copied()));
         }
     }

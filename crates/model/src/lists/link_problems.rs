@@ -34,41 +34,16 @@ pub(super) fn add(list: &CodeList, others: &[&CodeList], problems: &mut Problems
                 );
                 continue;
             }
-            let before = &code.same_as[..number];
-            if let Some(earlier) = before.iter().position(|other| same_question(other, link)) {
-                let other = &before[earlier];
-                let (kind, message) = if other.code == link.code
-                    && other.characterisation == link.characterisation
-                {
-                    (
-                        ListProblemKind::Twice,
-                        format!("the link to {} is a duplicate; keep one", target(link)),
-                    )
-                } else {
-                    let message = format!(
-                        "{:?} translates to both {} and {}; give the links different conditions under when, or keep one",
-                        &*code.code,
-                        target(other),
-                        target(link)
-                    );
-                    (ListProblemKind::Ambiguous, message)
-                };
+            if let Some((kind, message)) = conflict(code, &code.same_as[..number], link) {
                 problems.add(kind, &at, message);
                 continue;
             }
             if link.fit() == Fit::Exact {
-                let key =
-                    (link.list.as_str(), (link.code.as_str(), link.characterisation.as_slice()));
+                let target_code = (link.code.as_str(), link.characterisation.as_slice());
                 let this = (code.code.as_str(), link.when.as_slice());
-                let first = *claimed.entry(key).or_insert(this);
+                let first = *claimed.entry((link.list.as_str(), target_code)).or_insert(this);
                 if first != this {
-                    let letters: String = first.1.iter().map(|value| format!(" {value}")).collect();
-                    let message = format!(
-                        "{:?} is already the same as {}, so that code would translate back to two; mark the link that loses detail as wider",
-                        format!("{}{letters}", first.0),
-                        target(link)
-                    );
-                    problems.add(ListProblemKind::Ambiguous, &at, message);
+                    problems.add(ListProblemKind::Ambiguous, &at, claimed_by(first, link));
                 }
             }
             let there = lists.entry(&link.list).or_insert_with(|| {
@@ -83,8 +58,35 @@ pub(super) fn add(list: &CodeList, others: &[&CodeList], problems: &mut Problems
     }
 }
 
-fn same_question(a: &SameAs, b: &SameAs) -> bool {
-    a.list == b.list && a.when == b.when && a.fit() == b.fit()
+/// What is wrong with a link that an earlier link of its code conflicts with.
+fn conflict(code: &Code, earlier: &[SameAs], link: &SameAs) -> Option<(ListProblemKind, String)> {
+    let alike = |other: &&SameAs| {
+        other.list == link.list && other.when == link.when && other.fit() == link.fit()
+    };
+    let other = earlier.iter().find(alike)?;
+    if other.code == link.code && other.characterisation == link.characterisation {
+        let message = format!("the link to {} is a duplicate; keep one", target(link));
+        return Some((ListProblemKind::Duplicate, message));
+    }
+    let message = format!(
+        "{:?} translates to both {} and {}; give the links different conditions under when, or \
+         keep one",
+        &*code.code,
+        target(other),
+        target(link)
+    );
+    Some((ListProblemKind::Ambiguous, message))
+}
+
+/// The message for a link to a code that is already the same as another one.
+fn claimed_by(first: Characterised<'_>, link: &SameAs) -> String {
+    let letters: String = first.1.iter().map(|value| format!(" {value}")).collect();
+    format!(
+        "{:?} is already the same as {}, so that code would translate back to two; mark the link \
+         that loses detail as wider",
+        format!("{}{letters}", first.0),
+        target(link)
+    )
 }
 
 fn target(link: &SameAs) -> String {
@@ -115,12 +117,12 @@ fn follow(
     for (index, both) in link.quantities.iter().enumerate() {
         let at = format!("{at}/quantities/{index}");
         let before = &link.quantities[..index];
-        let twice = |same: fn(&SameAmount) -> &str| {
+        let linked = |same: fn(&SameAmount) -> &str| {
             before.iter().any(|earlier| same(earlier) == same(both))
         };
-        if twice(|both| &both.own) || twice(|both| &both.other) {
+        if linked(|both| &both.own) || linked(|both| &both.other) {
             let message = "one of the two amounts is already linked; link each once";
-            problems.add(ListProblemKind::Twice, &at, message);
+            problems.add(ListProblemKind::Duplicate, &at, message);
         }
         let here = amount(code, &link.when, &both.own, &format!("{at}/own"), problems);
         let there =

@@ -28,19 +28,19 @@ impl CodeList {
     /// ```
     #[must_use]
     pub fn problems(&self) -> Vec<ListProblem> {
-        self.problems_beside(&[])
+        self.problems_with(&[])
     }
 
     /// As [`problems`](Self::problems), with links followed to further lists as well.
     #[must_use]
-    pub fn problems_beside(&self, others: &[&CodeList]) -> Vec<ListProblem> {
+    pub fn problems_with(&self, others: &[&CodeList]) -> Vec<ListProblem> {
         let mut problems = Problems::default();
         if self.codes.is_empty() {
             problems.add(ListProblemKind::Empty, "/codes", "the list has no code");
         }
-        problems.twice("/codes", "code", self.codes.iter().map(|code| code.code.as_str()));
+        problems.duplicates("/codes", "code", self.codes.iter().map(|code| code.code.as_str()));
         let each = || self.codes.iter().enumerate();
-        problems.named_twice(
+        problems.duplicate_labels(
             each()
                 .map(|(index, code)| (format!("/codes/{index}"), code.code.as_str(), &code.label)),
         );
@@ -71,7 +71,7 @@ fn code_problems(code: &Code, at: &str, problems: &mut Problems) {
         let before = &code.quantities[..index];
         if before.iter().filter(meets).any(|other| other.name == quantity.name) {
             let message = format!("the amount {:?} is a duplicate; keep one", &*quantity.name);
-            problems.add(ListProblemKind::Twice, &at, message);
+            problems.add(ListProblemKind::Duplicate, &at, message);
         }
         quantity_problems(code, quantity, &at, problems);
         if quantity.required != Some(true) {
@@ -98,7 +98,7 @@ fn behind_optional(name: &str, earlier: &str) -> String {
 
 fn characterisation_problems(code: &Code, at: &str, problems: &mut Problems) {
     let places = &code.characterisation;
-    problems.twice(
+    problems.duplicates(
         &format!("{at}/characterisation"),
         "place",
         places.iter().map(|place| place.name.as_str()),
@@ -115,19 +115,23 @@ fn characterisation_problems(code: &Code, at: &str, problems: &mut Problems) {
             let message = "the place has no values; list them, or set open";
             problems.add(ListProblemKind::Empty, format!("{at}/values"), message);
         }
-        problems.twice(
+        problems.duplicates(
             &format!("{at}/values"),
             "value",
             place.values.iter().map(|value| value.value.as_str()),
         );
         let values = place.values.iter().enumerate();
-        problems.named_twice(
+        problems.duplicate_labels(
             values.map(|(index, v)| (format!("{at}/values/{index}"), v.value.as_str(), &v.label)),
         );
         for (index, value) in place.values.iter().enumerate() {
             if value.label.is_empty() {
                 let at = format!("{at}/values/{index}/label");
-                problems.add(ListProblemKind::Empty, at, "the value has no name; add a label in at least one language");
+                problems.add(
+                    ListProblemKind::Empty,
+                    at,
+                    "the value has no name; add a label in at least one language",
+                );
             }
         }
     }

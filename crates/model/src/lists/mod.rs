@@ -31,7 +31,7 @@ pub use code_list::{
     CodeListVersion, Family, Fit, JointUse, Labels, PercentOf, QuantityMeaning, Role, SameAmount,
     SameAs, Standing, StretchUse,
 };
-pub use crosswalk::{Carried, Crosswalk, Link, Lost, NoEquivalent, ORIGINAL};
+pub use crosswalk::{Crosswalk, Link, Lost, NoEquivalent, ORIGINAL, Translated};
 pub use grade_scheme::{
     Band, CodeListRef, GradeEntry, GradeScheme, GradeSchemeVersion, GradeStep, Peak, PeakMethod,
     Rollup, Scale, SizeRange, Span,

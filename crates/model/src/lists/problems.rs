@@ -15,7 +15,7 @@ words! {
     pub ListProblemKind {
         /// A code, a place of a characterisation, a value, an amount, a step or a link is a
         /// duplicate.
-        Twice = "twice",
+        Duplicate = "duplicate",
         /// An empty list or label.
         Empty = "empty",
         /// A link to the code itself, or to a code, characterisation or amount that does not exist.
@@ -105,7 +105,7 @@ impl Problems {
     }
 
     /// Reports every repetition of a name, at `pointer` and its index.
-    pub(super) fn twice<'n>(
+    pub(super) fn duplicates<'n>(
         &mut self,
         pointer: &str,
         what: &str,
@@ -116,18 +116,16 @@ impl Problems {
             let earlier = *first.entry(name).or_insert(index);
             if earlier != index {
                 self.add(
-                    ListProblemKind::Twice,
+                    ListProblemKind::Duplicate,
                     format!("{pointer}/{index}"),
-                    format!(
-                        "the {what} {name:?} is a duplicate of {pointer}/{earlier}; keep one"
-                    ),
+                    format!("the {what} {name:?} is a duplicate of {pointer}/{earlier}; keep one"),
                 );
             }
         }
     }
 
     /// Reports every label that an earlier entry has in the same language.
-    pub(super) fn named_twice<'n>(
+    pub(super) fn duplicate_labels<'n>(
         &mut self,
         items: impl Iterator<Item = (String, &'n str, &'n Labels)>,
     ) {
@@ -139,7 +137,7 @@ impl Problems {
                     let message = format!(
                         "{label:?} is also the {language} name of {earlier:?}; give each its own name"
                     );
-                    self.add(ListProblemKind::Twice, format!("{at}/label/{language}"), message);
+                    self.add(ListProblemKind::Duplicate, format!("{at}/label/{language}"), message);
                 }
             }
         }
@@ -202,7 +200,8 @@ impl GradeScheme {
             [("interval", &self.rollup.interval), ("per_length", &self.rollup.per_length)]
         {
             if span.value <= 0.0 {
-                let message = format!("{} {} is not a length; use a number above 0", span.value, span.unit);
+                let message =
+                    format!("{} {} is not a length; use a number above 0", span.value, span.unit);
                 problems.add(ListProblemKind::EmptyRange, format!("/rollup/{name}"), message);
             }
         }
@@ -215,11 +214,12 @@ impl GradeScheme {
         let summed = peak.method != PeakMethod::WorstGrade;
         let message = match &peak.length {
             None if summed => {
-                format!("{} needs the length over which grades are summed; set it in length", peak.method)
+                format!(
+                    "{} needs the length over which grades are summed; set it in length",
+                    peak.method
+                )
             }
-            Some(_) if !summed => {
-                "the worst grade takes no length; remove it".to_owned()
-            }
+            Some(_) if !summed => "the worst grade takes no length; remove it".to_owned(),
             Some(length) if length.value <= 0.0 => {
                 format!("{} {} is not a length; use a number above 0", length.value, length.unit)
             }
@@ -239,7 +239,7 @@ impl GradeScheme {
         }
         let grades: Vec<String> =
             self.scale.steps.iter().map(|step| step.grade.to_string()).collect();
-        problems.twice("/scale/steps", "step", grades.iter().map(String::as_str));
+        problems.duplicates("/scale/steps", "step", grades.iter().map(String::as_str));
         for (index, step) in self.scale.steps.iter().enumerate() {
             let at = format!("/scale/steps/{index}");
             if !(best.min(worst)..=best.max(worst)).contains(&step.grade.get()) {
@@ -267,9 +267,17 @@ impl GradeScheme {
             }
         }
         if self.aspects.is_empty() {
-            problems.add(ListProblemKind::Empty, "/aspects", "the scheme has no aspect; add at least one");
+            problems.add(
+                ListProblemKind::Empty,
+                "/aspects",
+                "the scheme has no aspect; add at least one",
+            );
         }
-        problems.twice("/aspects", "aspect", self.aspects.iter().map(|aspect| aspect.as_str()));
+        problems.duplicates(
+            "/aspects",
+            "aspect",
+            self.aspects.iter().map(|aspect| aspect.as_str()),
+        );
         if self.entries.is_empty() {
             problems.add(ListProblemKind::Empty, "/entries", "the scheme grades no code");
         }
@@ -289,7 +297,8 @@ impl GradeScheme {
         if let Some(size) = &entry.size {
             let (from, below) = (size.from.unwrap_or(0.0), size.below.unwrap_or(f64::INFINITY));
             if from >= below {
-                let message = format!("the range of sizes from {from} to below {below} mm is empty");
+                let message =
+                    format!("the range of sizes from {from} to below {below} mm is empty");
                 problems.add(ListProblemKind::EmptyRange, format!("{at}/size"), message);
             }
         }
@@ -420,8 +429,7 @@ fn band_problems(bands: &[Band], code: &Code, at: &str, problems: &mut Problems)
     }
     let end = bands.last().and_then(|band| band.below);
     if let Some(end) = end.filter(|end| quantity.max.is_none_or(|max| *end <= max)) {
-        let message =
-            format!("amounts from {end} {unit} have no band; leave the last band open");
+        let message = format!("amounts from {end} {unit} have no band; leave the last band open");
         problems.add(ListProblemKind::Gap, format!("{at}/bands/{}", bands.len() - 1), message);
     }
 }

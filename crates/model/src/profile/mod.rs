@@ -26,7 +26,7 @@ mod scalar;
 pub use limit::{LimitSetting, LimitUnit};
 pub use path::{FieldPath, FieldPathError, Resolved};
 pub use pattern::{Matcher, Pattern, PatternError};
-pub use problems::{AtHand, ProfileProblem, ProfileProblemKind, RuleAtHand};
+pub use problems::{Available, AvailableRule, ProfileProblem, ProfileProblemKind};
 pub use scalar::Scalar;
 
 use crate::lists::Role;

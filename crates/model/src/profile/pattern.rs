@@ -118,9 +118,7 @@ impl Reader {
         match self.peek() {
             Some('(') => {
                 if depth == DEEPEST {
-                    return Err(
-                        self.error(format!("groups are nested more than {DEEPEST} deep"))
-                    );
+                    return Err(self.error(format!("groups are nested more than {DEEPEST} deep")));
                 }
                 self.at += 1;
                 if self.peek() == Some('?') {
@@ -227,9 +225,7 @@ impl Reader {
                     '$' | '/' => "; write it without the \\",
                     _ => "",
                 };
-                return Err(
-                    self.error(format!("\\{c} is not an escape of RFC 9485{instead}"))
-                );
+                return Err(self.error(format!("\\{c} is not an escape of RFC 9485{instead}")));
             }
         }
         Ok(())
@@ -283,9 +279,7 @@ impl Reader {
                 None => return Err(unclosed),
                 Some(']') if !first => break,
                 Some(']') => {
-                    return Err(
-                        self.error("an empty [ ]; write \\] for the character itself")
-                    );
+                    return Err(self.error("an empty [ ]; write \\] for the character itself"));
                 }
                 Some('[') => {
                     return Err(self.error("[ in a class; write \\[ for the character itself"));

@@ -4,7 +4,9 @@
 use rustc_hash::FxHashMap;
 
 use super::demand_problems::demand_problems;
-use super::{Demand, FieldDemand, FieldPath, MediaDemand, MediaOf, Profile, Resolved};
+use super::{
+    Demand, FieldDemand, FieldPath, LimitSetting, MediaDemand, MediaOf, Profile, Resolved,
+};
 use crate::lists::{CodeList, GradeScheme};
 use crate::shape;
 use crate::text::Date;
@@ -31,11 +33,11 @@ words! {
         /// Two demands that exclude each other, or one that contradicts the format.
         Contradiction = "contradiction",
         /// A duplicate entry.
-        Twice = "twice",
+        Duplicate = "duplicate",
         /// A demand without an effect, or an unlimited suppression.
         Empty = "empty",
         /// A list or scheme that is not available.
-        NotAtHand = "not-at-hand",
+        NotAvailable = "not-available",
         /// A format in `deliver` that the program does not have.
         UnknownFormat = "unknown-format",
         /// A suppression that has expired.
@@ -47,7 +49,7 @@ impl ProfileProblemKind {
     /// Whether surveys cannot be checked against a profile with such a problem.
     #[must_use]
     pub const fn stops(self) -> bool {
-        !matches!(self, Self::NotAtHand | Self::UnknownFormat | Self::Expired)
+        !matches!(self, Self::NotAvailable | Self::UnknownFormat | Self::Expired)
     }
 }
 
@@ -76,7 +78,7 @@ impl std::fmt::Display for ProfileProblem {
 
 /// A rule of a checker.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct RuleAtHand<'a> {
+pub struct AvailableRule<'a> {
     /// Its name.
     pub name: &'a str,
     /// Its limits: name and unit.
@@ -85,9 +87,9 @@ pub struct RuleAtHand<'a> {
 
 /// What a profile is compared with, besides the format. Empty lists are not checked.
 #[derive(Clone, Debug, Default)]
-pub struct AtHand<'a> {
+pub struct Available<'a> {
     /// The checker's rules.
-    pub rules: Vec<RuleAtHand<'a>>,
+    pub rules: Vec<AvailableRule<'a>>,
     /// Code lists.
     pub code_lists: Vec<&'a CodeList>,
     /// Grade schemes.
@@ -126,7 +128,7 @@ impl Problems {
         });
     }
 
-    pub(super) fn twice<T: PartialEq>(
+    pub(super) fn duplicates<T: PartialEq>(
         &mut self,
         pointer: &str,
         what: &str,
@@ -139,7 +141,7 @@ impl Problems {
                     "the {what} {:?} is a duplicate of {pointer}/{earlier}; keep one",
                     name(item)
                 );
-                self.add(ProfileProblemKind::Twice, format!("{pointer}/{index}"), message);
+                self.add(ProfileProblemKind::Duplicate, format!("{pointer}/{index}"), message);
             }
         }
     }
@@ -159,29 +161,30 @@ impl Profile {
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     #[must_use]
-    pub fn problems(&self, hand: &AtHand<'_>) -> Vec<ProfileProblem> {
+    pub fn problems(&self, available: &Available<'_>) -> Vec<ProfileProblem> {
         let mut problems = Problems::default();
-        self.allowed_problems(hand, &mut problems);
-        self.rule_problems(hand, &mut problems);
+        self.allowed_problems(available, &mut problems);
+        self.rule_problems(available, &mut problems);
         self.field_problems(&mut problems);
         for (index, demand) in self.media.iter().enumerate() {
-            self.media_problems(demand, &format!("/media/{index}"), hand, &mut problems);
+            self.media_problems(demand, &format!("/media/{index}"), available, &mut problems);
         }
-        self.suppression_problems(hand, &mut problems);
-        problems.twice("/deliver", "format", &self.deliver, ToString::to_string);
-        self.format_problems(hand, &mut problems);
+        self.suppression_problems(available, &mut problems);
+        problems.duplicates("/deliver", "format", &self.deliver, ToString::to_string);
+        self.format_problems(available, &mut problems);
         problems.0
     }
 
-    fn format_problems(&self, hand: &AtHand<'_>, problems: &mut Problems) {
+    fn format_problems(&self, available: &Available<'_>, problems: &mut Problems) {
         let unknown = self
             .deliver
             .iter()
             .enumerate()
-            .filter(|(_, name)| !hand.formats.contains(&name.as_str()));
-        for (index, name) in unknown.filter(|_| !hand.formats.is_empty()) {
-            let near = nearest(name, hand.formats.iter().copied()).map(str::to_owned);
-            let message = format!("there is no format {:?}; see the list of formats", name.as_str());
+            .filter(|(_, name)| !available.formats.contains(&name.as_str()));
+        for (index, name) in unknown.filter(|_| !available.formats.is_empty()) {
+            let near = nearest(name, available.formats.iter().copied()).map(str::to_owned);
+            let message =
+                format!("there is no format {:?}; see the list of formats", name.as_str());
             problems.near(
                 ProfileProblemKind::UnknownFormat,
                 format!("/deliver/{index}"),
@@ -191,25 +194,25 @@ impl Profile {
         }
     }
 
-    fn allowed_problems(&self, hand: &AtHand<'_>, problems: &mut Problems) {
+    fn allowed_problems(&self, available: &Available<'_>, problems: &mut Problems) {
         let Some(allow) = &self.allow else { return };
         let versioned = |id: &str, version: &Option<crate::text::Text>| match version {
             Some(version) => format!("{id} {version}"),
             None => id.to_owned(),
         };
         for (index, wanted) in
-            allow.code_lists.iter().enumerate().filter(|_| !hand.code_lists.is_empty())
+            allow.code_lists.iter().enumerate().filter(|_| !available.code_lists.is_empty())
         {
-            if self.lists(hand, index).next().is_none() {
+            if self.lists(available, index).next().is_none() {
                 let name = versioned(&wanted.list, &wanted.version);
                 let near =
-                    nearest(&wanted.list, hand.code_lists.iter().map(|list| list.id.as_str()))
+                    nearest(&wanted.list, available.code_lists.iter().map(|list| list.id.as_str()))
                         .map(str::to_owned);
                 let message = format!(
                     "the code list {name} is not available; without it nothing that depends on codes can be checked"
                 );
                 problems.near(
-                    ProfileProblemKind::NotAtHand,
+                    ProfileProblemKind::NotAvailable,
                     format!("/allow/code_lists/{index}"),
                     message,
                     near.filter(|near| *near != *wanted.list),
@@ -217,50 +220,60 @@ impl Profile {
             }
         }
         for (index, wanted) in
-            allow.grade_schemes.iter().enumerate().filter(|_| !hand.grade_schemes.is_empty())
+            allow.grade_schemes.iter().enumerate().filter(|_| !available.grade_schemes.is_empty())
         {
             let fits = |scheme: &&&GradeScheme| {
                 scheme.id == wanted.scheme
                     && wanted.version.as_ref().is_none_or(|version| scheme.version == *version)
             };
-            if !hand.grade_schemes.iter().any(|scheme| fits(&scheme)) {
+            if !available.grade_schemes.iter().any(|scheme| fits(&scheme)) {
                 let name = versioned(&wanted.scheme, &wanted.version);
                 let near = nearest(
                     &wanted.scheme,
-                    hand.grade_schemes.iter().map(|scheme| scheme.id.as_str()),
+                    available.grade_schemes.iter().map(|scheme| scheme.id.as_str()),
                 )
                 .map(str::to_owned);
                 let message = format!(
                     "the grade scheme {name} is not available; without it no grade can be checked"
                 );
                 problems.near(
-                    ProfileProblemKind::NotAtHand,
+                    ProfileProblemKind::NotAvailable,
                     format!("/allow/grade_schemes/{index}"),
                     message,
                     near.filter(|near| *near != *wanted.scheme),
                 );
             }
         }
-        problems.twice("/allow/code_lists", "code list", &allow.code_lists, |item| {
+        problems.duplicates("/allow/code_lists", "code list", &allow.code_lists, |item| {
             versioned(&item.list, &item.version)
         });
-        problems.twice("/allow/grade_schemes", "grade scheme", &allow.grade_schemes, |item| {
+        problems.duplicates("/allow/grade_schemes", "grade scheme", &allow.grade_schemes, |item| {
             versioned(&item.scheme, &item.version)
         });
-        problems.twice("/allow/length_units", "unit", &allow.length_units, ToString::to_string);
-        problems.twice("/allow/section_units", "unit", &allow.section_units, ToString::to_string);
-        problems.twice("/allow/crs", "reference system", &allow.crs, ToString::to_string);
-        problems.twice("/allow/vertical", "datum", &allow.vertical, ToString::to_string);
+        problems.duplicates(
+            "/allow/length_units",
+            "unit",
+            &allow.length_units,
+            ToString::to_string,
+        );
+        problems.duplicates(
+            "/allow/section_units",
+            "unit",
+            &allow.section_units,
+            ToString::to_string,
+        );
+        problems.duplicates("/allow/crs", "reference system", &allow.crs, ToString::to_string);
+        problems.duplicates("/allow/vertical", "datum", &allow.vertical, ToString::to_string);
     }
 
     /// The available lists that match an allowed one.
     fn lists<'a>(
         &'a self,
-        hand: &'a AtHand<'_>,
+        available: &'a Available<'_>,
         index: usize,
     ) -> impl Iterator<Item = &'a CodeList> {
         let wanted = self.allow.as_ref().and_then(|allow| allow.code_lists.get(index));
-        hand.code_lists.iter().copied().filter(move |list| {
+        available.code_lists.iter().copied().filter(move |list| {
             wanted.is_some_and(|wanted| {
                 list.id == wanted.list
                     && wanted.version.as_ref().is_none_or(|version| list.version == *version)
@@ -268,9 +281,9 @@ impl Profile {
         })
     }
 
-    fn rule_problems(&self, hand: &AtHand<'_>, problems: &mut Problems) {
+    fn rule_problems(&self, available: &Available<'_>, problems: &mut Problems) {
         let names: Vec<&str> = self.rules.iter().map(|setting| setting.rule.as_str()).collect();
-        problems.twice("/rules", "rule", &names, ToString::to_string);
+        problems.duplicates("/rules", "rule", &names, ToString::to_string);
         for (index, setting) in self.rules.iter().enumerate() {
             let at = format!("/rules/{index}");
             if setting.severity.is_none() && setting.limits.is_empty() {
@@ -282,37 +295,13 @@ impl Profile {
             }
             let limits: Vec<&str> =
                 setting.limits.iter().map(|limit| limit.name.as_str()).collect();
-            problems.twice(&format!("{at}/limits"), "limit", &limits, ToString::to_string);
-            let Some(rule) = known_rule(&setting.rule, &format!("{at}/rule"), hand, problems)
+            problems.duplicates(&format!("{at}/limits"), "limit", &limits, ToString::to_string);
+            let Some(rule) = known_rule(&setting.rule, &format!("{at}/rule"), available, problems)
             else {
                 continue;
             };
             for (index, limit) in setting.limits.iter().enumerate() {
-                let at = format!("{at}/limits/{index}");
-                let Some((_, unit)) = rule.limits.iter().find(|(name, _)| *name == &*limit.name)
-                else {
-                    let has: Vec<&str> = rule.limits.iter().map(|(name, _)| *name).collect();
-                    let has = if has.is_empty() { "none".to_owned() } else { has.join(", ") };
-                    let message = format!(
-                        "the rule {} has no limit {:?}; it has: {has}",
-                        rule.name, &*limit.name
-                    );
-                    problems.add(ProfileProblemKind::UnknownLimit, format!("{at}/name"), message);
-                    continue;
-                };
-                match (limit.in_unit(unit), limit.unit) {
-                    (None, Some(own)) => problems.add(
-                        ProfileProblemKind::LimitValue,
-                        format!("{at}/unit"),
-                        format!("{own} is the wrong kind of unit; the limit is in {unit}"),
-                    ),
-                    (Some(value), _) if value < 0.0 => problems.add(
-                        ProfileProblemKind::LimitValue,
-                        format!("{at}/value"),
-                        format!("{} is not a limit; use 0 or more", limit.value),
-                    ),
-                    _ => {}
-                }
+                limit_problems(rule, limit, &format!("{at}/limits/{index}"), problems);
             }
         }
     }
@@ -378,7 +367,7 @@ impl Profile {
                     "the same is demanded of {} at /fields/{earlier}; combine the two",
                     demand.path
                 );
-                problems.add(ProfileProblemKind::Twice, at, message);
+                problems.add(ProfileProblemKind::Duplicate, at, message);
             }
         }
     }
@@ -387,7 +376,7 @@ impl Profile {
         &self,
         demand: &MediaDemand,
         at: &str,
-        hand: &AtHand<'_>,
+        available: &Available<'_>,
         problems: &mut Problems,
     ) {
         if demand.kinds.is_empty() {
@@ -397,7 +386,7 @@ impl Profile {
                 "no kind of media is set; name at least one in kinds",
             );
         }
-        problems.twice(&format!("{at}/kinds"), "kind", &demand.kinds, ToString::to_string);
+        problems.duplicates(&format!("{at}/kinds"), "kind", &demand.kinds, ToString::to_string);
         let conditions = demand.from_grade.is_some()
             || demand.aspect.is_some()
             || !demand.codes.is_empty()
@@ -407,17 +396,18 @@ impl Profile {
             problems.add(ProfileProblemKind::Contradiction, at, message);
         }
         if demand.aspect.is_some() && demand.from_grade.is_none() {
-            let message = "an aspect without a grade has no effect; set from_grade, or remove the aspect";
+            let message =
+                "an aspect without a grade has no effect; set from_grade, or remove the aspect";
             problems.add(ProfileProblemKind::Empty, format!("{at}/aspect"), message);
         }
-        problems.twice(&format!("{at}/codes"), "code", &demand.codes, ToString::to_string);
+        problems.duplicates(&format!("{at}/codes"), "code", &demand.codes, ToString::to_string);
         let allowed = self.allow.as_ref().map_or(0, |allow| allow.code_lists.len());
         let lists: Vec<&CodeList> =
-            (0..allowed).flat_map(|index| self.lists(hand, index)).collect();
+            (0..allowed).flat_map(|index| self.lists(available, index)).collect();
         // The code may belong to a list that is not available.
-        let all_at_hand =
-            allowed > 0 && (0..allowed).all(|index| self.lists(hand, index).next().is_some());
-        for (index, code) in demand.codes.iter().enumerate().filter(|_| all_at_hand) {
+        let all_available =
+            allowed > 0 && (0..allowed).all(|index| self.lists(available, index).next().is_some());
+        for (index, code) in demand.codes.iter().enumerate().filter(|_| all_available) {
             let mut known =
                 lists.iter().flat_map(|list| &list.codes).map(|known| known.code.as_str());
             if !known.any(|known| known == &**code) {
@@ -434,18 +424,18 @@ impl Profile {
                 );
             }
         }
-        self.grade_problems(demand, at, hand, problems);
+        self.grade_problems(demand, at, available, problems);
     }
 
     fn grade_problems(
         &self,
         demand: &MediaDemand,
         at: &str,
-        hand: &AtHand<'_>,
+        available: &Available<'_>,
         problems: &mut Problems,
     ) {
         let (Some(grade), Some(allow)) = (demand.from_grade, &self.allow) else { return };
-        let mut schemes = hand.grade_schemes.iter().filter(|scheme| {
+        let mut schemes = available.grade_schemes.iter().filter(|scheme| {
             allow.grade_schemes.iter().any(|wanted| {
                 scheme.id == wanted.scheme
                     && wanted.version.as_ref().is_none_or(|version| scheme.version == *version)
@@ -466,11 +456,11 @@ impl Profile {
         }
     }
 
-    fn suppression_problems(&self, hand: &AtHand<'_>, problems: &mut Problems) {
+    fn suppression_problems(&self, available: &Available<'_>, problems: &mut Problems) {
         let mut seen: FxHashMap<String, usize> = FxHashMap::default();
         for (index, suppression) in self.suppressions.iter().enumerate() {
             let at = format!("/suppressions/{index}");
-            known_rule(&suppression.rule, &format!("{at}/rule"), hand, problems);
+            known_rule(&suppression.rule, &format!("{at}/rule"), available, problems);
             let bounds = (
                 &suppression.path,
                 &suppression.pipes,
@@ -483,55 +473,79 @@ impl Profile {
                 let message = "every finding of the rule would be suppressed; name a path, pipes, runs or observations, or turn the rule off in rules";
                 problems.add(ProfileProblemKind::Empty, &at, message);
             }
-            if let Some(path) = &suppression.path {
-                let keys: Vec<&str> = path.split('.').collect();
-                if shape::field(&keys).is_none() {
-                    let error = path.resolve().err();
-                    let (message, near) =
-                        error.map_or_else(Default::default, |error| (error.message, error.near));
-                    problems.near(
-                        ProfileProblemKind::UnknownField,
-                        format!("{at}/path"),
-                        message,
-                        near,
-                    );
-                }
+            let unknown = suppression.path.as_ref().and_then(unknown_path);
+            if let Some((message, near)) = unknown {
+                let at = format!("{at}/path");
+                problems.near(ProfileProblemKind::UnknownField, at, message, near);
             }
             let whole = format!("{:?}{bounds:?}", &*suppression.rule);
             let earlier = *seen.entry(whole).or_insert(index);
             if earlier != index {
                 let message =
                     format!("the same is suppressed at /suppressions/{earlier}; keep one");
-                problems.add(ProfileProblemKind::Twice, &at, message);
+                problems.add(ProfileProblemKind::Duplicate, &at, message);
             }
-            if let (Some(until), Some(today)) = (&suppression.until, hand.today) {
-                if until < today {
-                    let message = format!(
-                        "the suppression expired on {until}; remove or renew it"
-                    );
-                    problems.add(ProfileProblemKind::Expired, format!("{at}/until"), message);
-                }
+            if let Some(until) = &suppression.until
+                && available.today.is_some_and(|today| until < today)
+            {
+                let message = format!("the suppression expired on {until}; remove or renew it");
+                problems.add(ProfileProblemKind::Expired, format!("{at}/until"), message);
             }
         }
     }
+}
+
+fn limit_problems(
+    rule: &AvailableRule<'_>,
+    limit: &LimitSetting,
+    at: &str,
+    problems: &mut Problems,
+) {
+    let Some((_, unit)) = rule.limits.iter().find(|(name, _)| *name == &*limit.name) else {
+        let has: Vec<&str> = rule.limits.iter().map(|(name, _)| *name).collect();
+        let has = if has.is_empty() { "none".to_owned() } else { has.join(", ") };
+        let message =
+            format!("the rule {} has no limit {:?}; it has: {has}", rule.name, &*limit.name);
+        return problems.add(ProfileProblemKind::UnknownLimit, format!("{at}/name"), message);
+    };
+    let (key, message) = match (limit.in_unit(unit), limit.unit) {
+        (None, Some(own)) => {
+            ("unit", format!("{own} is the wrong kind of unit; the limit is in {unit}"))
+        }
+        (Some(value), _) if value < 0.0 => {
+            ("value", format!("{} is not a limit; use 0 or more", limit.value))
+        }
+        _ => return,
+    };
+    problems.add(ProfileProblemKind::LimitValue, format!("{at}/{key}"), message);
+}
+
+/// Why the path of a suppression is not one of a field or table, and the nearest path.
+fn unknown_path(path: &FieldPath) -> Option<(String, Option<String>)> {
+    let keys: Vec<&str> = path.split('.').collect();
+    if shape::field(&keys).is_some() {
+        return None;
+    }
+    let error = path.resolve().err();
+    Some(error.map_or_else(Default::default, |error| (error.message, error.near)))
 }
 
 /// The rule of a name; `None` and a problem if there is none.
 fn known_rule<'h, 'a>(
     name: &str,
     at: &str,
-    hand: &'h AtHand<'a>,
+    available: &'h Available<'a>,
     problems: &mut Problems,
-) -> Option<&'h RuleAtHand<'a>> {
-    let found = hand.rules.iter().find(|rule| rule.name == name);
-    if found.is_none() && !hand.rules.is_empty() {
+) -> Option<&'h AvailableRule<'a>> {
+    let found = available.rules.iter().find(|rule| rule.name == name);
+    if found.is_none() && !available.rules.is_empty() {
         if let Some(new) = renamed(name) {
             let message =
                 format!("{name:?} was renamed to {new:?}; `obvert migrate` writes the new name");
             problems.add(ProfileProblemKind::UnknownRule, at, message);
             return None;
         }
-        let near = nearest(name, hand.rules.iter().map(|rule| rule.name)).map(str::to_owned);
+        let near = nearest(name, available.rules.iter().map(|rule| rule.name)).map(str::to_owned);
         problems.near(
             ProfileProblemKind::UnknownRule,
             at,

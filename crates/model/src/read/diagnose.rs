@@ -7,7 +7,7 @@ use serde_json::Value;
 use super::error::{Problem, ProblemKind, ReadError};
 use super::stopped;
 #[cfg(feature = "diagnose")]
-use super::{any, huge, ids, mend, remains, schema, span};
+use super::{any, fix, huge, ids, remains, schema, span};
 
 /// The kind of a source. Each has its own schema.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -174,7 +174,7 @@ fn diagnose_as(source: &[u8], subject: Subject) -> Result<Diagnosis, ReadError> 
     if let Some(error) = not_text(source) {
         return Err(error);
     }
-    let (tame, tokens) = huge::tame(source);
+    let (tame, tokens) = huge::replace(source);
     let (value, duplicates) =
         any::noting_duplicates(&tame).map_err(|error| stopped::syntax(source, 0, &error))?;
     let repeated = |pointer| {
@@ -182,15 +182,15 @@ fn diagnose_as(source: &[u8], subject: Subject) -> Result<Diagnosis, ReadError> 
     };
     let mut problems: Vec<Problem> = duplicates.into_iter().map(repeated).collect();
     problems.extend(problems_as(&value, subject));
-    one_of_a_kind(&mut problems);
+    deduplicate(&mut problems);
     if subject == Subject::Document {
-        mend::mend(&value, &mut problems);
+        fix::add_fixes(&value, &mut problems);
     }
     let places = span::locate_all(source, problems.iter().map(|p| p.pointer.as_str()));
     for problem in &mut problems {
         let value = places.get(&problem.pointer);
         if let Some(token) = tokens.get(&value.offset) {
-            problem.message = problem.message.replace(&huge::stand_in(token).to_string(), token);
+            problem.message = problem.message.replace(&huge::placeholder(token).to_string(), token);
         }
         let place = if problem.kind.is_of_key() { places.key(&problem.pointer) } else { value };
         (problem.line, problem.column) = (place.line, place.column);
@@ -206,10 +206,10 @@ fn problems_as(value: &Value, subject: Subject) -> Vec<Problem> {
     let mut problems = schema::problems(value, subject);
     if matches!(subject, Subject::Document | Subject::Document0_1) {
         problems.extend(
-            ids::twice_in(value).into_iter().map(|twice| twice.problem(span::Span::default())),
+            ids::duplicates_in(value).into_iter().map(|twice| twice.problem(span::Span::default())),
         );
     }
-    one_of_a_kind(&mut problems);
+    deduplicate(&mut problems);
     problems
 }
 
@@ -217,7 +217,7 @@ fn problems_as(value: &Value, subject: Subject) -> Vec<Problem> {
 /// schema: a word of the wrong type violates both `type` and `enum`. One object can lack several
 /// keys.
 #[cfg(feature = "diagnose")]
-fn one_of_a_kind(problems: &mut Vec<Problem>) {
+fn deduplicate(problems: &mut Vec<Problem>) {
     let mut seen = rustc_hash::FxHashSet::default();
     problems
         .retain(|p| p.kind == ProblemKind::MissingKey || seen.insert((p.kind, p.pointer.clone())));

@@ -10,42 +10,47 @@ use super::scan;
 
 /// The source with every such number replaced by a placeholder of the same length, and the original
 /// numbers by byte offset.
-pub(super) fn tame(source: &[u8]) -> (Cow<'_, [u8]>, FxHashMap<usize, String>) {
-    let mut tame = Cow::Borrowed(source);
+pub(super) fn replace(source: &[u8]) -> (Cow<'_, [u8]>, FxHashMap<usize, String>) {
+    let mut replaced = Cow::Borrowed(source);
     let mut tokens = FxHashMap::default();
     let mut at = 0;
     while let Some(byte) = source.get(at) {
         match byte {
             b'"' => at = scan::string_end(source, at).unwrap_or(source.len()),
             b'-' | b'0'..=b'9' => {
-                let length = source[at..]
-                    .iter()
-                    .take_while(|byte| {
-                        matches!(byte, b'0'..=b'9' | b'+' | b'-' | b'.' | b'e' | b'E')
-                    })
-                    .count();
-                let token = std::str::from_utf8(&source[at..at + length]).unwrap_or_default();
-                // Shorter numbers fit into a double, and most numbers are short.
-                if length >= 5
-                    && is_number(token)
-                    && token.parse::<f64>().is_ok_and(f64::is_infinite)
-                {
-                    let stand_in = if token.starts_with('-') { "-9e99" } else { "9e99" };
-                    let place = &mut tame.to_mut()[at..at + length];
+                let token = number_at(source, at);
+                if is_too_large(token) {
+                    let place = &mut replaced.to_mut()[at..at + token.len()];
                     place.fill(b' ');
-                    place[..stand_in.len()].copy_from_slice(stand_in.as_bytes());
+                    let placeholder = if token.starts_with('-') { "-9e99" } else { "9e99" };
+                    place[..placeholder.len()].copy_from_slice(placeholder.as_bytes());
                     tokens.insert(at, shorten(token));
                 }
-                at += length;
+                at += token.len();
             }
             _ => at += 1,
         }
     }
-    (tame, tokens)
+    (replaced, tokens)
+}
+
+/// The characters at a position that a number can have.
+fn number_at(source: &[u8], at: usize) -> &str {
+    let length = source[at..]
+        .iter()
+        .take_while(|byte| matches!(byte, b'0'..=b'9' | b'+' | b'-' | b'.' | b'e' | b'E'))
+        .count();
+    std::str::from_utf8(&source[at..at + length]).unwrap_or_default()
+}
+
+/// Whether a token is a number that is too large for a double.
+fn is_too_large(token: &str) -> bool {
+    // Shorter numbers fit into a double, and most numbers are short.
+    token.len() >= 5 && is_number(token) && token.parse::<f64>().is_ok_and(f64::is_infinite)
 }
 
 /// The placeholder of a number as a value.
-pub(super) fn stand_in(token: &str) -> serde_json::Value {
+pub(super) fn placeholder(token: &str) -> serde_json::Value {
     (if token.starts_with('-') { -9e99 } else { 9e99 }).into()
 }
 
@@ -90,14 +95,14 @@ mod tests {
                 r#"{"1e400": "1e400 \" 1e400", "a": 9e99  }"#,
             ),
         ] {
-            assert_eq!(String::from_utf8_lossy(&tame(source.as_bytes()).0), expected);
+            assert_eq!(String::from_utf8_lossy(&replace(source.as_bytes()).0), expected);
         }
     }
 
     #[test]
     fn a_source_that_ends_early_is_left_alone() {
         for source in ["\"", "\"\\", "-", "[1e", "1e400"] {
-            let _ = tame(source.as_bytes());
+            let _ = replace(source.as_bytes());
         }
     }
 }

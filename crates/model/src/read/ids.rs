@@ -12,7 +12,7 @@ use crate::text::RunId;
 
 /// The duplicate ids of a document that was made in memory or read from another format.
 #[must_use]
-pub fn twice(document: &Document) -> Vec<Problem> {
+pub fn duplicate_ids(document: &Document) -> Vec<Problem> {
     let mut ids = IdWatch::default();
     ids.head(&document.head);
     for run in &document.runs {
@@ -23,7 +23,7 @@ pub fn twice(document: &Document) -> Vec<Problem> {
 
 /// A duplicate id.
 #[derive(Debug, PartialEq, Eq)]
-pub(super) struct Twice {
+pub(super) struct Duplicate {
     /// Pointer to the later one.
     pub(super) pointer: String,
     id: String,
@@ -31,7 +31,7 @@ pub(super) struct Twice {
     first: Option<String>,
 }
 
-impl Twice {
+impl Duplicate {
     pub(super) fn problem(self, place: Span) -> Problem {
         let id = self.id;
         let message = format!("the id {id:?} is a duplicate in this table");
@@ -54,23 +54,23 @@ impl Twice {
 /// let mut ids = read::IdWatch::default();
 /// ids.head(&read::document(source)?.head);
 /// ids.run(&run);
-/// assert!(!ids.seen_twice());
+/// assert!(!ids.has_duplicates());
 /// ids.run(&run);
-/// assert!(ids.seen_twice());
+/// assert!(ids.has_duplicates());
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Debug, Default)]
 pub struct IdWatch {
     runs: FxHashMap<RunId, u32>,
     count: usize,
-    twice: Vec<Twice>,
+    duplicates: Vec<Duplicate>,
 }
 
 impl IdWatch {
     /// Whether any id has been a duplicate so far.
     #[must_use]
-    pub fn seen_twice(&self) -> bool {
-        !self.twice.is_empty()
+    pub fn has_duplicates(&self) -> bool {
+        !self.duplicates.is_empty()
     }
 
     /// Adds the tables of a head.
@@ -105,7 +105,7 @@ impl IdWatch {
         for (id, index) in other.runs {
             self.run_id(id, index);
         }
-        self.twice.extend(other.twice);
+        self.duplicates.extend(other.duplicates);
         self.count = self.count.max(other.count);
     }
 
@@ -116,7 +116,11 @@ impl IdWatch {
                 first.insert(earlier);
                 // The first run with the id is known after the last run.
                 let id = first.key().to_string();
-                self.twice.push(Twice { pointer: format!("/runs/{later}/id"), id, first: None });
+                self.duplicates.push(Duplicate {
+                    pointer: format!("/runs/{later}/id"),
+                    id,
+                    first: None,
+                });
             }
             Entry::Vacant(place) => {
                 place.insert(index);
@@ -131,20 +135,20 @@ impl IdWatch {
 
     /// The duplicate ids, as problems; `place` gives the location of a pointer.
     fn problems(self, place: impl Fn(&str) -> Span) -> Vec<Problem> {
-        let first_run = |twice: &Twice| {
-            let is_run =
-                twice.pointer.starts_with("/runs/") && twice.pointer.matches('/').count() == 3;
+        let first_run = |duplicate: &Duplicate| {
+            let is_run = duplicate.pointer.starts_with("/runs/")
+                && duplicate.pointer.matches('/').count() == 3;
             is_run
-                .then(|| self.runs.get(twice.id.as_str()))
+                .then(|| self.runs.get(duplicate.id.as_str()))
                 .flatten()
                 .map(|first| format!("/runs/{first}"))
         };
-        let problem = |twice: Twice| {
-            let first = twice.first.clone().or_else(|| first_run(&twice));
-            let place = place(&twice.pointer);
-            Twice { first, ..twice }.problem(place)
+        let problem = |duplicate: Duplicate| {
+            let first = duplicate.first.clone().or_else(|| first_run(&duplicate));
+            let place = place(&duplicate.pointer);
+            Duplicate { first, ..duplicate }.problem(place)
         };
-        self.twice.into_iter().map(problem).collect()
+        self.duplicates.into_iter().map(problem).collect()
     }
 
     fn table<'a>(&mut self, name: &str, ids: impl ExactSizeIterator<Item = &'a str> + Clone) {
@@ -154,11 +158,11 @@ impl IdWatch {
         let mut seen = FxHashSet::with_capacity_and_hasher(ids.len(), rustc_hash::FxBuildHasher);
         for (index, id) in ids.clone().enumerate() {
             if !seen.insert(id) {
-                let first = (self.twice.len() < SEARCHED)
+                let first = (self.duplicates.len() < SEARCHED)
                     .then(|| ids.clone().position(|other| other == id))
                     .flatten();
                 let first = first.map(|first| format!("/{name}/{first}"));
-                self.twice.push(Twice {
+                self.duplicates.push(Duplicate {
                     pointer: format!("/{name}/{index}/id"),
                     id: id.to_owned(),
                     first,
@@ -168,10 +172,11 @@ impl IdWatch {
     }
 
     pub(super) fn verdict(self, source: &[u8]) -> Result<(), ReadError> {
-        if self.twice.is_empty() {
+        if self.duplicates.is_empty() {
             return Ok(());
         }
-        let places = locate_all(source, self.twice.iter().map(|twice| twice.pointer.as_str()));
+        let places =
+            locate_all(source, self.duplicates.iter().map(|duplicate| duplicate.pointer.as_str()));
         let mut problems = self.problems(|pointer| places.get(pointer));
         // The tables were added in the order of the format, which may differ from the source.
         problems.sort_by_key(|problem| (problem.line, problem.column));
@@ -181,7 +186,7 @@ impl IdWatch {
 
 /// The duplicate ids of a document that may be invalid otherwise.
 #[cfg(feature = "diagnose")]
-pub(super) fn twice_in(document: &serde_json::Value) -> Vec<Twice> {
+pub(super) fn duplicates_in(document: &serde_json::Value) -> Vec<Duplicate> {
     use serde_json::Value;
     let rows = |holder: &Value, table: &str| -> Vec<Option<String>> {
         let id = |row: &Value| row.get("id").and_then(Value::as_str).map(str::to_owned);
@@ -191,7 +196,7 @@ pub(super) fn twice_in(document: &serde_json::Value) -> Vec<Twice> {
             .map(|rows| rows.iter().map(id).collect())
             .unwrap_or_default()
     };
-    let mut twice = Vec::new();
+    let mut duplicates = Vec::new();
     let mut table = |name: &str, ids: Vec<Option<String>>| {
         let mut seen: FxHashMap<String, usize> = FxHashMap::default();
         for (index, id) in ids.into_iter().enumerate() {
@@ -199,7 +204,11 @@ pub(super) fn twice_in(document: &serde_json::Value) -> Vec<Twice> {
             match seen.get(&id) {
                 Some(first) => {
                     let first = Some(format!("/{name}/{first}"));
-                    twice.push(Twice { pointer: format!("/{name}/{index}/id"), id, first });
+                    duplicates.push(Duplicate {
+                        pointer: format!("/{name}/{index}/id"),
+                        id,
+                        first,
+                    });
                 }
                 None => {
                     seen.insert(id, index);
@@ -217,7 +226,7 @@ pub(super) fn twice_in(document: &serde_json::Value) -> Vec<Twice> {
     {
         table(&format!("runs/{index}/observations"), rows(run, "observations"));
     }
-    twice
+    duplicates
 }
 
 #[cfg(test)]
@@ -228,7 +237,7 @@ mod tests {
     fn a_repeated_id_names_the_row_that_has_it_first() {
         let mut ids = IdWatch::default();
         ids.table("pipes", ["A", "B", "A"].into_iter());
-        let problem = ids.twice.remove(0).problem(Span::default());
+        let problem = ids.duplicates.remove(0).problem(Span::default());
         assert_eq!(problem.pointer, "/pipes/2/id");
         assert_eq!(problem.text(), r#"the id "A" is a duplicate in this table, first in /pipes/0"#);
     }

@@ -19,11 +19,12 @@ mod diagnose;
 mod document;
 mod error;
 #[cfg(feature = "diagnose")]
+mod fix;
+mod hint;
+#[cfg(feature = "diagnose")]
 mod huge;
 mod ids;
 mod json;
-#[cfg(feature = "diagnose")]
-mod mend;
 mod reader;
 #[cfg(feature = "diagnose")]
 mod remains;
@@ -31,7 +32,6 @@ pub(crate) mod scan;
 #[cfg(feature = "diagnose")]
 mod schema;
 mod serde_parts;
-mod slip;
 mod span;
 mod stopped;
 
@@ -43,7 +43,7 @@ pub(crate) use diagnose::validated;
 pub use diagnose::{Diagnosis, diagnose, value_problems};
 pub(crate) use diagnose::{Subject, explain_as};
 pub use error::{Problem, ProblemKind, ReadError};
-pub use ids::{IdWatch, twice};
+pub use ids::{IdWatch, duplicate_ids};
 pub use json::{Reader, RunSlice, RunSlices};
 pub use reader::{DocumentReader, RunReader};
 #[cfg(feature = "diagnose")]

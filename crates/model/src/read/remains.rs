@@ -44,7 +44,7 @@ type Kept = BTreeMap<String, Vec<usize>>;
 
 /// Placeholders for required values of the head that few rules use, so that all other rules can
 /// run.
-const STAND_INS: [(&str, &str); 2] =
+const PLACEHOLDERS: [(&str, &str); 2] =
     [("id", "urn:uuid:00000000-0000-0000-0000-000000000000"), ("issued", "1970-01-01T00:00:00Z")];
 
 /// Maximum rounds of removing: a value, its parent, its row, and spare rounds.
@@ -56,13 +56,13 @@ pub(super) fn remains(mut value: Value, problems: Vec<Problem>) -> Option<Remain
     let (mut left_out, mut kept) = (Vec::new(), Kept::new());
     let mut found = problems;
     for _ in 0..ROUNDS {
-        let taken = take_out(&mut value, &found, &mut left_out, &mut kept)?
-            + stand_in(&mut value, &mut left_out);
+        let removed_count = remove_problems(&mut value, &found, &mut left_out, &mut kept)?
+            + add_placeholders(&mut value, &mut left_out);
         if let Ok(document) = Document::deserialize(&value) {
             left_out.sort_by(|a: &LeftOut, b: &LeftOut| order(&a.pointer).cmp(&order(&b.pointer)));
             return Some(Remains { document, left_out, kept });
         }
-        if taken == 0 {
+        if removed_count == 0 {
             return None;
         }
         found = value_problems(&value);
@@ -85,11 +85,11 @@ impl Remains {
 }
 
 /// Adds placeholders for an unreadable id or date of the document.
-fn stand_in(value: &mut Value, out: &mut Vec<LeftOut>) -> usize {
+fn add_placeholders(value: &mut Value, out: &mut Vec<LeftOut>) -> usize {
     let Some(head) = value.as_object_mut() else { return 0 };
     let mut inserted = 0;
     for (key, text) in
-        STAND_INS.iter().filter(|(key, _)| !head.contains_key(*key)).collect::<Vec<_>>()
+        PLACEHOLDERS.iter().filter(|(key, _)| !head.contains_key(*key)).collect::<Vec<_>>()
     {
         head.insert((*key).to_owned(), (*text).into());
         let pointer = format!("/{key}");
@@ -108,13 +108,13 @@ fn stand_in(value: &mut Value, out: &mut Vec<LeftOut>) -> usize {
 
 /// Removes the value of every problem. Returns how many were removed, or `None` if it would be the
 /// document.
-fn take_out(
+fn remove_problems(
     value: &mut Value,
     problems: &[Problem],
     out: &mut Vec<LeftOut>,
     kept: &mut Kept,
 ) -> Option<usize> {
-    let mut taken = 0;
+    let mut removed_count = 0;
     let mut places: Vec<(String, &Problem)> = Vec::new();
     for problem in problems {
         match problem.kind {
@@ -162,7 +162,7 @@ fn take_out(
             _ => None,
         };
         let Some(removed) = removed else { continue };
-        taken += 1;
+        removed_count += 1;
         gone.insert(pointer.clone());
         let meant = problem.suggestion.clone().filter(|_| problem.kind == ProblemKind::UnknownKey);
         out.push(LeftOut { pointer, kind: problem.kind, meant, value: removed });
@@ -180,7 +180,7 @@ fn take_out(
             }
         }
     });
-    Some(taken)
+    Some(removed_count)
 }
 
 /// The nearest removable ancestor of a problem: a key, or a row of a table.

@@ -32,17 +32,17 @@ impl Spans {
     /// The location of the value at a pointer; if there is none, of its nearest ancestor.
     #[must_use]
     pub fn get(&self, pointer: &str) -> Span {
-        self.spot(pointer).map_or_else(Span::default, |spot| spot.value)
+        self.find(pointer).map_or_else(Span::default, |spot| spot.value)
     }
 
     /// The location of the key of the value at a pointer, including quotes; for an item of a list,
     /// of the value.
     #[must_use]
     pub fn key(&self, pointer: &str) -> Span {
-        self.spot(pointer).map_or_else(Span::default, |spot| spot.key.unwrap_or(spot.value))
+        self.find(pointer).map_or_else(Span::default, |spot| spot.key.unwrap_or(spot.value))
     }
 
-    fn spot(&self, pointer: &str) -> Option<Pair> {
+    fn find(&self, pointer: &str) -> Option<Pair> {
         let mut at = pointer;
         loop {
             if let Some(spot) = self.0.get(at) {

@@ -1,7 +1,7 @@
 //! The error at which reading stopped, with its line and column.
 
 use super::error::{Problem, ProblemKind, ReadError};
-use super::slip;
+use super::hint;
 
 const TOO_DEEP: &str = "lists and objects are nested more than 127 deep; flatten the data";
 
@@ -77,7 +77,7 @@ pub(super) fn syntax(source: &[u8], begin: usize, error: &serde_json::Error) -> 
     let (line, column) = line_and_column(source, at);
     // If the source ends too early or too late, the message says so already.
     let told = whole.starts_with("trailing characters") || whole.contains("hex escape");
-    let guess = (!error.is_eof() && !told).then(|| slip::likely(source, at));
+    let guess = (!error.is_eof() && !told).then(|| hint::hint(source, at));
     let message = match guess.flatten() {
         Some(slip) => format!("{message}; {slip}"),
         None => message,

@@ -34,7 +34,7 @@ pub struct MigratedDocument {
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub written: Option<String>,
     /// The steps that changed something, in order.
-    pub steps: Vec<Taken>,
+    pub steps: Vec<AppliedStep>,
     /// Why it could not be migrated.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub error: Option<String>,
@@ -42,7 +42,7 @@ pub struct MigratedDocument {
 
 /// A step that changed something.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Taken {
+pub struct AppliedStep {
     /// Its name.
     pub name: String,
     /// The version that it starts from.
@@ -57,7 +57,7 @@ pub struct Taken {
     pub edits: Vec<Edit>,
 }
 
-impl Taken {
+impl AppliedStep {
     pub(super) fn of(step: &Step, edits: Vec<Edit>) -> Self {
         Self {
             name: step.name.into(),

@@ -3,7 +3,7 @@
 
 use serde_json::Value;
 
-use super::{CURRENT, KNOWN, STEPS, Taken, stated, without_mark};
+use super::{AppliedStep, CURRENT, KNOWN, STEPS, stated, without_mark};
 use crate::edit::{self, EditError};
 use crate::read::{self, ReadError, Subject, locate_all, validated};
 use crate::text::Digest;
@@ -14,13 +14,13 @@ use crate::text::Digest;
 pub enum MigrateError {
     /// No version is stated, or the source is not a JSON object.
     #[error("states no version of the format: there is no top-level key \"obvert\" with a text")]
-    Unstated,
+    NoVersion,
     /// The version is not known.
     #[error("version {0:?} of the format is not known; known versions are {all}; a newer obvert may know it", all = KNOWN.join(", "))]
-    Unknown(String),
+    UnknownVersion(String),
     /// The requested version is older.
     #[error("cannot migrate from version {from} of the format back to {to}")]
-    Backwards {
+    Downgrade {
         /// The version that the document states.
         from: String,
         /// The requested version.
@@ -28,7 +28,7 @@ pub enum MigrateError {
     },
     /// The document is invalid by the schema of the version that it states.
     #[error("invalid by the schema of its version {version}")]
-    Before {
+    InvalidInput {
         /// That version.
         version: &'static str,
         /// What is wrong with it.
@@ -44,7 +44,7 @@ pub enum MigrateError {
     },
     /// The result of the steps is invalid, which is a bug in the steps.
     #[error("the steps to version {version} gave an invalid document")]
-    After {
+    InvalidOutput {
         /// The version.
         version: &'static str,
         /// What is wrong with the result.
@@ -62,7 +62,7 @@ pub struct Migrated {
     /// Its text.
     pub text: String,
     /// The steps that changed something, in order.
-    pub steps: Vec<Taken>,
+    pub steps: Vec<AppliedStep>,
     /// For every version step, what moved on which line.
     pub(super) shifts: Vec<Vec<Shift>>,
 }
@@ -113,7 +113,7 @@ fn known(version: &str) -> Result<usize, MigrateError> {
     KNOWN
         .iter()
         .position(|known| *known == version)
-        .ok_or_else(|| MigrateError::Unknown(version.to_owned()))
+        .ok_or_else(|| MigrateError::UnknownVersion(version.to_owned()))
 }
 
 /// Migrates a document to a version, step by step. A document that already has the version is
@@ -130,17 +130,17 @@ pub fn migrate(source: &[u8], to: &str) -> Result<Migrated, MigrateError> {
         return Err(match validated(body, Subject::Document) {
             Err(
                 error @ (ReadError::Empty | ReadError::Encoding { .. } | ReadError::Syntax { .. }),
-            ) => MigrateError::Before { version: CURRENT, source: error },
-            _ => MigrateError::Unstated,
+            ) => MigrateError::InvalidInput { version: CURRENT, source: error },
+            _ => MigrateError::NoVersion,
         });
     };
     let first = known(&version)?;
     if first > target {
-        return Err(MigrateError::Backwards { from: version, to: to.to_owned() });
+        return Err(MigrateError::Downgrade { from: version, to: to.to_owned() });
     }
     let before = KNOWN[first];
     let mut value = validated(body, subject(before))
-        .map_err(|source| MigrateError::Before { version: before, source })?;
+        .map_err(|source| MigrateError::InvalidInput { version: before, source })?;
     let mut text = String::from_utf8_lossy(body).into_owned();
     let (mut taken, mut shifts) = (Vec::new(), Vec::new());
     for place in first..target {
@@ -160,9 +160,9 @@ pub fn migrate(source: &[u8], to: &str) -> Result<Migrated, MigrateError> {
         }
         moved.sort_by_key(|shift| (shift.line, shift.column));
         shifts.push(moved);
-        taken.extend(steps.into_iter().map(|(step, edits)| Taken::of(step, edits)));
+        taken.extend(steps.into_iter().map(|(step, edits)| AppliedStep::of(step, edits)));
         value = validated(migrated.as_bytes(), subject(next))
-            .map_err(|source| MigrateError::After { version: next, source })?;
+            .map_err(|source| MigrateError::InvalidOutput { version: next, source })?;
         text = migrated;
     }
     Ok(Migrated {
@@ -196,12 +196,12 @@ fn shift(text: &str, edit: &edit::Edit, places: &read::Spans) -> Option<Shift> {
 /// If the document is invalid by the schema of its version, or the version is not known.
 pub fn canonical(source: &[u8]) -> Result<Vec<u8>, MigrateError> {
     let body = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
-    let version = stated(body).ok_or(MigrateError::Unstated)?;
+    let version = stated(body).ok_or(MigrateError::NoVersion)?;
     let version = KNOWN[known(&version)?];
     let mut value = validated(body, subject(version))
-        .map_err(|source| MigrateError::Before { version, source })?;
+        .map_err(|source| MigrateError::InvalidInput { version, source })?;
     without_empty_lists(&mut value);
-    serde_json_canonicalizer::to_vec(&value).map_err(|_| MigrateError::Unstated)
+    serde_json_canonicalizer::to_vec(&value).map_err(|_| MigrateError::NoVersion)
 }
 
 /// The digest of a document in the version that it states.
@@ -209,7 +209,7 @@ pub fn canonical(source: &[u8]) -> Result<Vec<u8>, MigrateError> {
 /// # Errors
 /// As [`canonical`].
 pub fn digest(source: &[u8]) -> Result<Digest, MigrateError> {
-    crate::write::digest_of_bytes(&canonical(source)?).map_err(|_| MigrateError::Unstated)
+    crate::write::digest_of_bytes(&canonical(source)?).map_err(|_| MigrateError::NoVersion)
 }
 
 /// Removes empty lists, which equal absent ones, except inside extensions, whose meaning is not

@@ -32,7 +32,7 @@ use std::fmt;
 use serde::de::{DeserializeSeed, Deserializer, Error, IgnoredAny, MapAccess, Visitor};
 
 #[cfg(feature = "diagnose")]
-pub use log::{MigratedDocument, Migration, Taken};
+pub use log::{AppliedStep, MigratedDocument, Migration};
 #[cfg(feature = "diagnose")]
 pub use migrate::{MigrateError, Migrated, canonical, digest, migrate, schema};
 #[cfg(feature = "diagnose")]

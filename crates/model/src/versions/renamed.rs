@@ -5,7 +5,7 @@
 use serde_json::Value;
 
 #[cfg(feature = "diagnose")]
-use super::{MigrateError, Migrated, Taken};
+use super::{AppliedStep, MigrateError, Migrated};
 #[cfg(feature = "diagnose")]
 use crate::edit::{self, Edit};
 #[cfg(feature = "diagnose")]
@@ -103,14 +103,14 @@ pub fn migrate_profile(source: &[u8]) -> Result<Migrated, MigrateError> {
     let version = ProfileVersion::V0_1.as_str();
     let (mark, body) = super::without_mark(source);
     let value = read::validated(body, Subject::Profile)
-        .map_err(|source| MigrateError::Before { version, source })?;
-    let mut steps: Vec<Taken> = Vec::new();
+        .map_err(|source| MigrateError::InvalidInput { version, source })?;
+    let mut steps: Vec<AppliedStep> = Vec::new();
     for (pointer, old, new) in old_names(&value) {
         let does = format!("{old} is now {new}");
         let edit = Edit::replace(pointer, new);
         match steps.iter_mut().find(|step| step.does == does) {
             Some(step) => step.edits.push(edit),
-            None => steps.push(Taken {
+            None => steps.push(AppliedStep {
                 name: "renamed-rule".into(),
                 from: version.into(),
                 to: version.into(),

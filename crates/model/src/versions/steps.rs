@@ -115,7 +115,12 @@ impl Change {
 }
 
 /// Calls `work` with every value at a path and its pointer.
-fn for_each(value: &Value, path: &[&str], pointer: &mut String, work: &mut impl FnMut(&str, &Value)) {
+fn for_each(
+    value: &Value,
+    path: &[&str],
+    pointer: &mut String,
+    work: &mut impl FnMut(&str, &Value),
+) {
     let Some((first, rest)) = path.split_first() else { return work(pointer, value) };
     let length = pointer.len();
     let mut below = |key: &str, value: &Value| {

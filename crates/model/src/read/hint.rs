@@ -3,7 +3,7 @@
 
 /// A hint on the likely mistake at a position in a source; `None` if none is likely. `at` is the
 /// byte at which the parser stopped, or one near it.
-pub(super) fn likely(source: &[u8], at: usize) -> Option<&'static str> {
+pub(super) fn hint(source: &[u8], at: usize) -> Option<&'static str> {
     let at = at.min(source.len());
     let from =
         source[..at].iter().rposition(|byte| *byte == b'\n').map_or(0, |newline| newline + 1);
@@ -26,9 +26,7 @@ pub(super) fn likely(source: &[u8], at: usize) -> Option<&'static str> {
     let stopped = source.get(at).or_else(|| source.last());
     match (before, stopped) {
         (Some(b','), Some(b',')) => Some("two commas in a row; remove one"),
-        (Some(b','), Some(b'}' | b']')) => {
-            Some("a comma before the closing bracket; remove it")
-        }
+        (Some(b','), Some(b'}' | b']')) => Some("a comma before the closing bracket; remove it"),
         (_, Some(b'\\')) | (Some(b'\\'), _) => {
             Some("write a slash (/) between folders, or two backslashes")
         }
@@ -38,9 +36,9 @@ pub(super) fn likely(source: &[u8], at: usize) -> Option<&'static str> {
         (Some(b'"' | b'}' | b']' | b'0'..=b'9' | b'e' | b'l'), Some(b'"' | b'{' | b'[')) => {
             Some("a comma is missing before this; add it")
         }
-        (Some(b'0'..=b'9'), Some(b' ' | b'a'..=b'z' | b'A'..=b'Z')) => {
-            Some("a number is followed by a word; put a unit under \"units\", or next to the number as \"unit\"")
-        }
+        (Some(b'0'..=b'9'), Some(b' ' | b'a'..=b'z' | b'A'..=b'Z')) => Some(
+            "a number is followed by a word; put a unit under \"units\", or next to the number as \"unit\"",
+        ),
         (Some(b':' | b',' | b'['), Some(b'a'..=b'z' | b'A'..=b'Z' | b'_')) => {
             Some("a word without quotation marks; put it in straight double ones (\")")
         }

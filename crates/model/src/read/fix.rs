@@ -9,20 +9,20 @@ use crate::edit::{Edit, Fix};
 use crate::shape::{self, Field, Shape};
 
 /// Adds a fix to every problem of a document that has one.
-pub(super) fn mend(document: &Value, problems: &mut [Problem]) {
+pub(super) fn add_fixes(document: &Value, problems: &mut [Problem]) {
     // A fix for a duplicate key would remove one of the two values, and either can be right.
-    let twice: Vec<String> = problems
+    let duplicates: Vec<String> = problems
         .iter()
         .filter(|problem| problem.kind == ProblemKind::DuplicateKey)
         .map(|problem| problem.pointer.clone())
         .collect();
     let clear = |pointer: &str| {
-        let inside = |twice: &String| {
+        let inside = |duplicate: &String| {
             pointer
-                .strip_prefix(twice.as_str())
+                .strip_prefix(duplicate.as_str())
                 .is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
         };
-        !twice.iter().any(inside)
+        !duplicates.iter().any(inside)
     };
     for problem in problems.iter_mut().filter(|problem| clear(&problem.pointer)) {
         problem.fix = fix(document, problem);
@@ -39,23 +39,7 @@ fn fix(document: &Value, problem: &Problem) -> Option<Fix> {
             respelled(pointer, value.as_str()?, problem.suggestion.as_deref()?)
         }
         ProblemKind::UnknownKey => {
-            let key = last.replace("~1", "/").replace("~0", "~");
-            let meant = problem.suggestion.as_deref()?;
-            // If a key occurs in two spellings, either can be right.
-            let twins = holder_value
-                .as_object()?
-                .keys()
-                .filter(|other| plain(other) == plain(&key))
-                .count();
-            if twins != 1 {
-                return None;
-            }
-            let safe = same_but_case(&key, meant).then_some(true);
-            let safe = safe.or_else(|| (plain(&key) == plain(meant)).then_some(false))?;
-            let does = format!("writes the key {key:?} as {meant:?}");
-            let edits =
-                vec![Edit::relocate(pointer, format!("{holder}/{}", crate::edit::token(meant)))];
-            Some(Fix { safe, does, edits })
+            renamed_key(pointer, holder_value, problem.suggestion.as_deref()?)
         }
         ProblemKind::NullValue | ProblemKind::EmptyText => {
             let optional =
@@ -76,6 +60,24 @@ fn fix(document: &Value, problem: &Problem) -> Option<Fix> {
         ProblemKind::TextForm => reformed(pointer, value.as_str()?),
         _ => None,
     }
+}
+
+/// Fixes the spelling of a key.
+fn renamed_key(pointer: &str, object: &Value, meant: &str) -> Option<Fix> {
+    let (holder, last) = pointer.rsplit_once('/')?;
+    let key = last.replace("~1", "/").replace("~0", "~");
+    // If a key occurs in two spellings, either can be right.
+    let spellings = object.as_object()?.keys().filter(|other| plain(other) == plain(&key)).count();
+    if spellings != 1 {
+        return None;
+    }
+    let safe = same_but_case(&key, meant);
+    if !safe && plain(&key) != plain(meant) {
+        return None;
+    }
+    let does = format!("writes the key {key:?} as {meant:?}");
+    let renamed = format!("{holder}/{}", crate::edit::token(meant));
+    Some(Fix { safe, does, edits: vec![Edit::relocate(pointer, renamed)] })
 }
 
 /// The field at a pointer into a document.
