@@ -1,4 +1,5 @@
-//! What a receiving office does with every delivery: check it run by run, let it in or send it back with reasons.
+//! The check of a receiving office: checks a delivery run by run and accepts it, or rejects it with
+//! reasons.
 //!
 //! `cargo run --example gate examples/data/larkmoor-rejected.obvert.json`
 
@@ -15,7 +16,7 @@ fn main() -> Result<ExitCode, Box<dyn Error>> {
         .unwrap_or_else(|| "examples/data/larkmoor-rejected.obvert.json".into());
     let source = std::fs::read(&path)?;
     let mut settings = Settings { today: "2026-06-15".parse().ok(), ..Settings::default() };
-    // This office takes a missing photo of the worst grade for an error.
+    // For this office a missing photo of the worst grade is an error.
     settings.severities.insert("worst-grade-without-photo".into(), Some(Severity::Error));
     let mut report = Checker::new(settings)?.check(&source)?;
     report.place_in(&source, &path);

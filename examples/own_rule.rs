@@ -1,5 +1,5 @@
-//! A house rule of an office, checked beside the rules of the catalogue: every manhole in the office's own town has the number
-//! of its drawing.
+//! An office's own rule, checked together with the rules of the catalogue: a deep manhole needs an
+//! asset number.
 //!
 //! `cargo run --example own_rule examples/data/larkmoor-rejected.obvert.json`
 
@@ -48,7 +48,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         .unwrap_or_else(|| "examples/data/larkmoor-rejected.obvert.json".into());
     let source = std::fs::read(&path)?;
     let mut settings = Settings { rules: vec![&DEEP_MANHOLE], ..Settings::default() };
-    // It is weighed and limited as the catalogue's rules are, here or in a profile.
+    // Severity and limits are set as for the rules of the catalogue, here or in a profile.
     settings.limits.insert((DEEP_MANHOLE.name.into(), "depth".into()), 2.5);
     let checker = Checker::new(settings)?;
     let report = checker.check(&source)?;

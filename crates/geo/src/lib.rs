@@ -54,7 +54,7 @@ pub use unit::{FOOT_METRES, US_SURVEY_FOOT_METRES, Unit};
 /// The source of the built-in registry.
 pub const REGISTRY_VERSION: &str = registry::VERSION;
 
-// Tests the example in it.
+// Tests the example in the readme.
 #[cfg(doctest)]
 #[doc = include_str!("../README.md")]
 struct Readme;

@@ -95,13 +95,19 @@ macro_rules! construct {
 /// `#[non_exhaustive]`, since a version of the format may add a word, unless it is `complete`: then
 /// a program must handle every word.
 macro_rules! words {
-    ($(#[doc = $doc:literal])+ pub complete $name:ident $words:tt) => { words! { @ [] [$($doc)+] $name $words } };
-    ($(#[doc = $doc:literal])+ pub $name:ident $words:tt) => { words! { @ [#[non_exhaustive]] [$($doc)+] $name $words } };
-    (@ [$($open:tt)*] [$($doc:literal)+] $name:ident { $($(#[doc = $meaning:literal])+ $variant:ident = $word:literal,)+ }) => {
+    ($(#[doc = $doc:literal])+ $(#[doc(alias = $alias:literal)])* pub complete $name:ident $words:tt) => {
+        words! { @ [$(#[doc(alias = $alias)])*] [$($doc)+] $name $words }
+    };
+    ($(#[doc = $doc:literal])+ $(#[doc(alias = $alias:literal)])* pub $name:ident $words:tt) => {
+        words! { @ [$(#[doc(alias = $alias)])* #[non_exhaustive]] [$($doc)+] $name $words }
+    };
+    (@ [$($open:tt)*] [$($doc:literal)+] $name:ident {
+        $($(#[doc = $meaning:literal])+ $(#[doc(alias = $also:literal)])* $variant:ident = $word:literal,)+
+    }) => {
         $(#[doc = $doc])+
         #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
         $($open)*
-        pub enum $name { $($(#[doc = $meaning])+ $variant,)+ }
+        pub enum $name { $($(#[doc = $meaning])+ $(#[doc(alias = $also)])* $variant,)+ }
         impl $name {
             /// Every value, in the order of the specification.
             pub const ALL: &'static [$name] = &[$($name::$variant),+];

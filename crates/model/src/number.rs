@@ -40,8 +40,8 @@ numbers! {
     pub Seconds in "seconds";
     /// A frequency in hertz.
     pub Hertz in "hertz";
-    /// Pictures a second.
-    pub FrameRate in "pictures a second";
+    /// Frames per second.
+    pub FrameRate in "frames per second";
     /// An angle in degrees.
     pub Degrees in "degrees";
     /// An amount whose unit is stated in the same row, or a figure of a rating.

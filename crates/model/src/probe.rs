@@ -1,6 +1,31 @@
 //! Reads fields by name from typed rows, for profiles, which name fields at run time. It works
 //! through the rows' own serialisation and skips all other fields. So a new field of the format
 //! needs no code here, and a run of a thousand rows costs no memory.
+//!
+//! ```
+//! use obvert_model::probe::{Plan, Slot, Value, Visitor};
+//! use obvert_model::read;
+//!
+//! struct Lengths(Vec<f64>);
+//!
+//! impl Visitor for Lengths {
+//!     fn field(&mut self, _: Slot, value: Value<'_>) {
+//!         if let Value::Number(length) = value {
+//!             self.0.push(length);
+//!         }
+//!     }
+//!     fn row(&mut self, _: usize, _: &[usize]) {}
+//! }
+//!
+//! # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+//! # "coding":{"list":"obvert-terms","version":"1"},"pipes":[{"id":"L-101","upstream":"LM-014","length":212.4}]}"#;
+//! let mut plan = Plan::default();
+//! plan.want(&["pipes".to_owned()], &["length".to_owned()]);
+//! let mut lengths = Lengths(Vec::new());
+//! plan.head(&read::document(source)?.head, &mut lengths);
+//! assert_eq!(lengths.0, [212.4]);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use std::fmt;
 

@@ -1,4 +1,11 @@
 //! The JSON Schemas (2020-12), generated from the Rust types.
+//!
+//! ```
+//! use obvert_model::schema;
+//!
+//! let document = schema::document();
+//! assert_eq!(document["$id"], format!("{}document.schema.json", schema::BASE));
+//! ```
 
 use schemars::generate::SchemaSettings;
 use schemars::transform::{RecursiveTransform, Transform};

@@ -1,6 +1,14 @@
 //! The shape of a document as data: the fields of each object, their order and kind. It is derived
 //! from the JSON Schema, and so from the Rust types. Converters, the generated parts of the
 //! specification and `explain` use it, so a new field needs no change there.
+//!
+//! ```
+//! use obvert_model::shape::{self, Shape};
+//!
+//! let length = shape::field(&["pipes", "length"]).ok_or("no such field")?;
+//! assert_eq!((&length.shape, length.measures()), (&Shape::Number, Some("units.length")));
+//! # Ok::<(), &str>(())
+//! ```
 
 use std::collections::BTreeMap;
 use std::sync::OnceLock;

@@ -196,7 +196,7 @@ fn said(crosswalk: &Crosswalk<'_>, code: &str, characterisation: &[&str]) -> Str
 }
 
 #[test]
-fn the_link_that_asks_for_most_is_taken() {
+fn the_most_specific_link_is_taken() {
     let there = there();
     for (code, characterisation, expected) in [
         ("infiltration", &["dripping"][..], "BBF B"),
@@ -224,7 +224,7 @@ fn the_link_that_asks_for_most_is_taken() {
         (
             "BAC",
             &[],
-            "BAC could be break.displaced or break.missing or collapse: what would tell them apart is not recorded",
+            "BAC could be break.displaced or break.missing or collapse; the characterisation that decides is not recorded",
         ),
         ("BAD", &["D"], "collapse !"),
         ("BCA", &["A"], "connection.preformed"),
@@ -301,7 +301,7 @@ fn own_code(code: &str, more: &str) -> String {
 /// A user's list has links to the standard's list, which has none back, and is translated all the
 /// same.
 #[test]
-fn links_of_one_side_lead_both_ways() {
+fn exact_links_work_in_both_directions() {
     let quantities =
         r#""quantities": [{"name": "depth", "unit": "mm"}, {"name": "gap", "unit": "mm"}],"#;
     let list = own(&[
@@ -326,7 +326,7 @@ fn links_of_one_side_lead_both_ways() {
     // A wider link has no way back, and BAJ without a letter is ambiguous.
     assert_eq!(
         said(&home, "BAJ", &[]),
-        "BAJ could be J1: what would tell them apart is not recorded"
+        "BAJ could be J1; the characterisation that decides is not recorded"
     );
     let [depth, gap] =
         [amount(2.0, QuantityUnit::Millimetre), amount(9.0, QuantityUnit::Millimetre)];

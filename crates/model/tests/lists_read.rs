@@ -38,7 +38,7 @@ type Broken = (
 );
 
 #[test]
-fn a_list_of_the_wrong_structure_is_told_what_where_and_what_was_meant() {
+fn structural_problems_have_location_and_suggestion() {
     use ProblemKind as K;
     assert!(CodeList::read(WRITTEN.as_bytes()).unwrap().problems().is_empty());
     let cases: &[Broken] = &[
@@ -57,7 +57,7 @@ fn a_list_of_the_wrong_structure_is_told_what_where_and_what_was_meant() {
             K::UnknownKey,
             "/note",
             "\"note\"",
-            "what can stand here: $schema, code_list",
+            "known keys: $schema, code_list",
             None,
         ),
         ("\"title\"", "\"note\"", K::MissingKey, "", "{", "the key \"title\" is missing", None),
@@ -67,7 +67,7 @@ fn a_list_of_the_wrong_structure_is_told_what_where_and_what_was_meant() {
             K::UnknownWord,
             "/codes/0/family",
             "\"structual\"",
-            "is none of: structural, operational",
+            "is not one of: structural, operational",
             Some("structural"),
         ),
         (
@@ -76,7 +76,7 @@ fn a_list_of_the_wrong_structure_is_told_what_where_and_what_was_meant() {
             K::UnknownWord,
             "/codes/0/quantities/0/unit",
             "\"millimetres\"",
-            "is none of: mm, in",
+            "is not one of: mm, in",
             None,
         ),
         (
@@ -121,7 +121,7 @@ fn a_list_of_the_wrong_structure_is_told_what_where_and_what_was_meant() {
             K::DuplicateKey,
             "/codes/0/label/en",
             "\"en\": \"Riss\"",
-            "stands twice",
+            "duplicate key",
             None,
         ),
         (

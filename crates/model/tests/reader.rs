@@ -179,7 +179,7 @@ fn an_error_comes_after_the_runs_before_it_and_says_where() {
     assert_eq!(count, 1);
     let ReadError::Syntax { line, column, message } = error else { panic!("{error}") };
     assert_eq!((line, column), (5, 70), "{message}");
-    assert!(message.contains("decimal mark"), "{message}");
+    assert!(message.contains("decimal comma"), "{message}");
 
     // The text after the runs belongs to the document too.
     let unknown = of(&[HEAD, PIPES, RUNS, &RUNS.replace("\"runs\"", "\"runz\"")]);

@@ -32,17 +32,17 @@ fn messages_say_what_to_do() {
         ("", "the source is empty"),
         (
             "{\"a\": \"b",
-            "line 1, column 8: not JSON: the source ends inside a string; it was cut off, or a bracket or quotation \
+            "line 1, column 8: not JSON: the source ends inside a string; it is truncated, or a bracket or quotation \
              mark is missing",
         ),
         (
             r#"{"id": "\ud800"}"#,
-            "line 1, column 15: not JSON: a text has half a character in it, an escape from \\ud800 to \\udfff without its other \
+            "line 1, column 15: not JSON: a text has half a character, an escape from \\ud800 to \\udfff without its other \
              half; write the character itself",
         ),
         (
             "{} {}",
-            "line 1, column 4: not JSON: the document has ended, and something stands behind it",
+            "line 1, column 4: not JSON: there is text after the end of the document; remove it",
         ),
         ("PK\u{3}\u{4}", "line 1: not UTF-8 text (it begins like a zip archive); save it as UTF-8"),
     ] {
@@ -57,20 +57,20 @@ fn messages_say_what_to_do() {
 
 /// Common mistakes in manual edits, with the reported line and hint.
 #[test]
-fn a_slip_of_the_hand_is_named() {
+fn common_mistakes_have_a_hint() {
     let slips = [
-        ("\"at\": 62,5, \"code\": \"x\"", 2, "a number has a comma in it"),
-        ("\"at\": 62,5", 2, "a number has a comma in it"),
+        ("\"at\": 62,5, \"code\": \"x\"", 2, "a number has a decimal comma"),
+        ("\"at\": 62,5", 2, "a number has a decimal comma"),
         ("\"code\": \u{201C}x\u{201D}", 2, "not curly ones"),
         ("\"code\": 'x'", 2, "not single ones"),
         ("'code': \"x\"", 2, "not single ones"),
-        ("\"at\": 1,, \"code\": \"x\"", 2, "two commas follow each other"),
-        ("\"at\": 1,", 3, "a comma stands before the closing bracket"),
-        ("\"code\": \"x,\n\"at\": 1", 2, "has no quotation mark at its end"),
+        ("\"at\": 1,, \"code\": \"x\"", 2, "two commas in a row"),
+        ("\"at\": 1,", 3, "a comma before the closing bracket"),
+        ("\"code\": \"x,\n\"at\": 1", 2, "has no closing quotation mark"),
         ("\"at\": 1\n\"code\": \"x\"", 3, "a comma is missing before this"),
         ("\"at\": 1 \"code\": \"x\"", 2, "a comma is missing before this"),
         ("\"weather\": dry", 2, "a word without quotation marks"),
-        ("\"at\": 62 ft", 2, "a number stands alone"),
+        ("\"at\": 62 ft", 2, "a number is followed by a word"),
         ("\"file\": \"photos\\R-01.jpg\"", 2, "write a slash (/)"),
     ];
     for (slip, line, advice) in slips {

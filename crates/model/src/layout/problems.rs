@@ -607,7 +607,7 @@ mod tests {
                 |l| l["columns"][0]["heading"] = "Pipe\nno".into(),
                 "/columns/0/heading: \"Pipe\\nno\" has more lines",
             ),
-            (|l| l["xml"] = serde_json::json!({"rows": "Works/Note"}), ": set either table or xml"),
+            (|l| l["xml"] = serde_json::json!({"rows": "Works/Note"}), ": set either table (how"),
             (
                 |l| {
                     l.as_object_mut().unwrap().remove("table");

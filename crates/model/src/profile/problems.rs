@@ -183,8 +183,7 @@ impl Profile {
             .filter(|(_, name)| !available.formats.contains(&name.as_str()));
         for (index, name) in unknown.filter(|_| !available.formats.is_empty()) {
             let near = nearest(name, available.formats.iter().copied()).map(str::to_owned);
-            let message =
-                format!("there is no format {:?}; see the list of formats", name.as_str());
+            let message = format!("there is no format {:?}", name.as_str());
             problems.near(
                 ProfileProblemKind::UnknownFormat,
                 format!("/deliver/{index}"),

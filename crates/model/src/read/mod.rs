@@ -1,5 +1,21 @@
 //! Reads documents strictly: a document is valid as a whole, or it is refused.
 //!
+//! ```
+//! use obvert_model::read::{self, Reader, RunReader};
+//!
+//! # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+//! # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-101","direction":"downstream"}]}"#;
+//! let document = read::document(source)?;
+//! assert_eq!(document.runs[0].pipe, "L-101");
+//!
+//! // The same, with one run in memory at a time.
+//! let mut reader = Reader::new(source)?;
+//! while let Some(run) = reader.next_run()? {
+//!     assert_eq!(run.pipe, "L-101");
+//! }
+//! # Ok::<(), read::ReadError>(())
+//! ```
+//!
 //! [`document`] reads a whole document. [`Reader`] gives the head and then one run after the other
 //! on demand, so a survey of any size needs little memory; its [slices](Reader::into_slices) can be
 //! read on several threads. Both are the fast path: from bytes to the typed model, stopping at the

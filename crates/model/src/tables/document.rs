@@ -159,6 +159,8 @@ table! {
 
 table! {
     /// The assignment that the survey was made for.
+    #[doc(alias = "work order")]
+    #[doc(alias = "job number")]
     pub Assignment {
         /// The party that owns the pipes.
         owner?: PartyId,
@@ -192,6 +194,8 @@ table! {
         /// The units of every length and section.
         units: Units,
         /// The horizontal reference system of every position; required if there is a position.
+        #[doc(alias = "coordinate system")]
+        #[doc(alias = "spatial reference")]
         crs?: CrsId,
         /// The datum of every elevation; required if there is an elevation.
         vertical?: Text,

@@ -26,6 +26,10 @@ words! {
 
 table! {
     /// A piece of equipment.
+    #[doc(alias = "crawler")]
+    #[doc(alias = "push rod")]
+    #[doc(alias = "transmitter")]
+    #[doc(alias = "receiver")]
     pub Equipment {
         /// Identifies the equipment.
         id: EquipmentId,

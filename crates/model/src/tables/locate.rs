@@ -22,12 +22,17 @@ words! {
     /// How a position was found.
     pub LocateMethod {
         /// From a transmitter in or behind the camera head.
+        #[doc(alias = "sonde")]
+        #[doc(alias = "beacon")]
         InlineTransmitter = "inline-transmitter",
         /// From a signal put on the push cable.
+        #[doc(alias = "line tracing")]
         LineTrace = "line-trace",
         /// By a probe driven into the ground.
         Probe = "probe",
         /// Seen in a hole dug for the purpose.
+        #[doc(alias = "daylighting")]
+        #[doc(alias = "test pit")]
         Potholed = "potholed",
         /// Another method, which `method_text` states.
         Other = "other",
@@ -36,6 +41,10 @@ words! {
 
 table! {
     /// A position found from the surface for a distance along a run.
+    #[doc(alias = "sonde")]
+    #[doc(alias = "beacon")]
+    #[doc(alias = "locator")]
+    #[doc(alias = "line tracing")]
     pub Locate {
         /// Identifies the locate.
         id: LocateId,
@@ -48,6 +57,8 @@ table! {
         /// Elevation of the ground there above the document's datum, in length units.
         ground?: Length,
         /// Depth below the ground, in length units.
+        #[doc(alias = "cover")]
+        #[doc(alias = "depth of cover")]
         depth?: Length,
         /// What the depth was measured to.
         depth_to?: DepthTo,

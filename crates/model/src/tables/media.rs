@@ -36,6 +36,10 @@ words! {
 
 table! {
     /// A media file.
+    #[doc(alias = "photograph")]
+    #[doc(alias = "still")]
+    #[doc(alias = "video")]
+    #[doc(alias = "recording")]
     pub Media {
         /// Identifies the file.
         id: MediaId,
@@ -54,7 +58,7 @@ table! {
         captured?: Timestamp,
         /// Its duration, in seconds.
         duration?: Seconds,
-        /// Frames per second.
+        /// The frame rate, in frames per second.
         frame_rate?: FrameRate,
         /// The rotation of the picture by the operator, clockwise in degrees. Clock references
         /// refer to the true vertical in any case.

@@ -99,6 +99,8 @@ words! {
 table! {
     /// The position on the wall: one hour, or clockwise from one hour to another, as seen in the
     /// direction of travel.
+    #[doc(alias = "clock position")]
+    #[doc(alias = "clock reference")]
     pub Clock {
         /// The one hour: 1 to 12 in steps of a half, and 12.5 for half past twelve.
         at?: ClockHour,
@@ -190,6 +192,9 @@ table! {
 
 table! {
     /// The condition grades of one observation, on the document's grade scheme.
+    #[doc(alias = "condition grade")]
+    #[doc(alias = "condition rating")]
+    #[doc(alias = "severity")]
     pub Grades {
         /// Structural condition.
         structural?: Grade,
@@ -214,14 +219,22 @@ table! {
 
 table! {
     /// One observation, at a distance or over a stretch.
+    #[doc(alias = "defect")]
+    #[doc(alias = "feature")]
+    #[doc(alias = "finding code")]
     pub Observation {
         /// Identifies the observation within its run.
         id: ObservationId,
         /// The distance, in length units, as the counter showed it.
+        #[doc(alias = "chainage")]
+        #[doc(alias = "footage")]
+        #[doc(alias = "station")]
         at: Length,
         /// The distance at which a stretch ends, in length units.
         to?: Length,
         /// Whether it is a stretch. The end of a stretch without `to` was not recorded.
+        #[doc(alias = "continuous defect")]
+        #[doc(alias = "running defect")]
         continuous?: bool,
         /// The code, from the document's code list.
         code: CodeId,

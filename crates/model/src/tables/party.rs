@@ -23,6 +23,8 @@ words! {
 
 table! {
     /// A person or a firm.
+    #[doc(alias = "operator")]
+    #[doc(alias = "surveyor")]
     pub Party {
         /// Identifies the party.
         id: PartyId,

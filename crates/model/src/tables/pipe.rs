@@ -68,10 +68,13 @@ words! {
     /// What a pipe is made of.
     pub Material {
         /// Vitrified clay.
+        #[doc(alias = "vcp")]
+        #[doc(alias = "clay")]
         VitrifiedClay = "vitrified-clay",
         /// Plain concrete.
         Concrete = "concrete",
         /// Reinforced concrete.
+        #[doc(alias = "rcp")]
         ReinforcedConcrete = "reinforced-concrete",
         /// Asbestos cement.
         AsbestosCement = "asbestos-cement",
@@ -82,20 +85,26 @@ words! {
         /// Polyvinyl chloride.
         Pvc = "pvc",
         /// Polyethylene.
+        #[doc(alias = "pe")]
+        #[doc(alias = "hdpe")]
         Polyethylene = "polyethylene",
         /// Polypropylene.
+        #[doc(alias = "pp")]
         Polypropylene = "polypropylene",
         /// Acrylonitrile butadiene styrene.
         Abs = "abs",
         /// Glass-fibre reinforced plastic.
         GlassReinforcedPlastic = "glass-reinforced-plastic",
         /// Grey cast iron.
+        #[doc(alias = "ci")]
         CastIron = "cast-iron",
         /// Ductile iron.
+        #[doc(alias = "di")]
         DuctileIron = "ductile-iron",
         /// Steel.
         Steel = "steel",
         /// Corrugated metal.
+        #[doc(alias = "cmp")]
         CorrugatedMetal = "corrugated-metal",
         /// Bituminised fibre (pitch fibre).
         BituminisedFibre = "bituminised-fibre",
@@ -147,6 +156,8 @@ impl Material {
 
 table! {
     /// Where a lateral meets a main.
+    #[doc(alias = "lateral")]
+    #[doc(alias = "house connection")]
     pub Joins {
         /// The main.
         pipe: PipeId,
@@ -173,6 +184,11 @@ table! {
 
 table! {
     /// A pipe: between two structures, or a lateral from one structure to the main that it joins.
+    #[doc(alias = "sewer")]
+    #[doc(alias = "conduit")]
+    #[doc(alias = "main")]
+    #[doc(alias = "lateral")]
+    #[doc(alias = "pipe segment")]
     pub Pipe {
         /// Identifies the pipe.
         id: PipeId,
@@ -191,6 +207,9 @@ table! {
         /// The shape in words, with `other`.
         shape_text?: Box<Text>,
         /// Height of the cross-section (the diameter of a circular pipe), in section units.
+        #[doc(alias = "diameter")]
+        #[doc(alias = "bore")]
+        #[doc(alias = "nominal diameter")]
         height?: Section,
         /// Width of the cross-section, in section units; absent for circular pipes.
         width?: Section,
@@ -201,6 +220,8 @@ table! {
         /// The material in words, with `other`.
         material_text?: Box<Text>,
         /// The lining, in words.
+        #[doc(alias = "liner")]
+        #[doc(alias = "cipp")]
         lining?: Box<Text>,
         /// The length in the owner's records, in length units.
         length?: Length,
@@ -209,14 +230,24 @@ table! {
         /// The distance from joint to joint, in length units.
         joint_spacing?: Length,
         /// The year it was laid.
+        #[doc(alias = "year installed")]
+        #[doc(alias = "installation date")]
         laid?: Year,
         /// Elevations of its two ends.
+        #[doc(alias = "invert level")]
+        #[doc(alias = "slope")]
+        #[doc(alias = "gradient")]
         inverts?: Box<Inverts>,
         /// Its course from the upstream to the downstream end, in the document's reference system.
+        #[doc(alias = "alignment")]
+        #[doc(alias = "centreline")]
+        #[doc(alias = "polyline")]
         path[]: Position,
         /// The street or place.
         street?: Box<Text>,
         /// The owner's asset number, if it differs from the id.
+        #[doc(alias = "asset number")]
+        #[doc(alias = "facility id")]
         asset?: Text,
         /// Data that the format does not define.
         extensions?: Box<Extensions>,

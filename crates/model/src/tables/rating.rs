@@ -16,6 +16,8 @@ words! {
 
 table! {
     /// The grades of one pipe in one aspect, summed up.
+    #[doc(alias = "condition rating")]
+    #[doc(alias = "condition score")]
     pub Rating {
         /// Identifies the rating.
         id: RatingId,

@@ -19,16 +19,20 @@ words! {
 
 words! {
     /// How the camera was moved.
+    #[doc(alias = "crawler")]
+    #[doc(alias = "push camera")]
     pub Method {
         /// Pushed on a rod.
         PushRod = "push-rod",
         /// On a self-propelled crawler.
         Crawler = "crawler",
         /// Held on a pole at the structure.
+        #[doc(alias = "zoom camera")]
         Pole = "pole",
         /// On a float.
         Float = "float",
         /// By a person walking through the pipe.
+        #[doc(alias = "man entry")]
         WalkThrough = "walk-through",
         /// Another method, which `method_text` states.
         Other = "other",
@@ -81,6 +85,8 @@ words! {
 
 words! {
     /// The point at which the distance counter was set.
+    #[doc(alias = "zero point")]
+    #[doc(alias = "reference point")]
     pub CounterZero {
         /// The centre of the start structure.
         StructureCentre = "structure-centre",
@@ -135,6 +141,8 @@ words! {
 
 table! {
     /// A check of the counter against a known distance.
+    #[doc(alias = "tape check")]
+    #[doc(alias = "counter calibration")]
     pub CounterCheck {
         /// What the counter showed, in length units.
         reading: Length,
@@ -147,6 +155,9 @@ table! {
 
 table! {
     /// How the distance counter was set. Without it, distances cannot be interpreted.
+    #[doc(alias = "distance counter")]
+    #[doc(alias = "odometer")]
+    #[doc(alias = "encoder")]
     pub Counter {
         /// The point at which it was set.
         zero: CounterZero,
@@ -182,6 +193,11 @@ table! {
 
 table! {
     /// One traverse of the camera through a pipe.
+    #[doc(alias = "inspection")]
+    #[doc(alias = "survey")]
+    #[doc(alias = "pass")]
+    #[doc(alias = "traverse")]
+    #[doc(alias = "camera run")]
     pub Run {
         /// Identifies the run.
         id: RunId,
@@ -202,6 +218,8 @@ table! {
         /// The purpose in words, with `other`.
         purpose_text?: Box<Text>,
         /// Who operated the camera.
+        #[doc(alias = "surveyor")]
+        #[doc(alias = "technician")]
         operator?: PartyId,
         /// The equipment in use.
         equipment[]: EquipmentId,
@@ -220,12 +238,17 @@ table! {
         /// How the distance counter was set.
         counter?: Counter,
         /// The connection in the main through which the camera entered this lateral.
+        #[doc(alias = "lateral launch")]
         launched?: Box<Joins>,
         /// The distance of the last reading, in length units, as the counter showed it.
+        #[doc(alias = "footage")]
+        #[doc(alias = "chainage")]
         surveyed?: Length,
         /// How it ended.
         outcome?: Outcome,
         /// The run from the other end that this one completes.
+        #[doc(alias = "reverse set-up")]
+        #[doc(alias = "reversal")]
         reverse_of?: RunId,
         /// A remark.
         remark?: Box<Text>,

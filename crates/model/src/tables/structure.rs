@@ -8,12 +8,19 @@ words! {
     /// What a structure is.
     pub StructureKind {
         /// A manhole.
+        #[doc(alias = "access chamber")]
+        #[doc(alias = "maintenance hole")]
         Manhole = "manhole",
         /// A cleanout.
+        #[doc(alias = "rodding eye")]
+        #[doc(alias = "inspection opening")]
         Cleanout = "cleanout",
         /// A catch basin, inlet or gully.
+        #[doc(alias = "gully")]
+        #[doc(alias = "storm inlet")]
         CatchBasin = "catch-basin",
         /// An outfall.
+        #[doc(alias = "headwall")]
         Outfall = "outfall",
         /// A pumping station.
         PumpStation = "pump-station",
@@ -30,6 +37,11 @@ words! {
 
 table! {
     /// A node of the network.
+    #[doc(alias = "manhole")]
+    #[doc(alias = "access chamber")]
+    #[doc(alias = "inspection chamber")]
+    #[doc(alias = "cleanout")]
+    #[doc(alias = "outfall")]
     pub Structure {
         /// Identifies the structure.
         id: StructureId,
@@ -40,6 +52,8 @@ table! {
         /// Where it is, in the document's reference system.
         position?: Position,
         /// Elevation of its cover or rim above the document's datum, in length units.
+        #[doc(alias = "rim elevation")]
+        #[doc(alias = "cover level")]
         ground?: Length,
         /// Elevation of its lowest invert above the document's datum, in length units.
         invert?: Length,
@@ -48,6 +62,8 @@ table! {
         /// The street or place.
         street?: Text,
         /// The owner's asset number, if it differs from the id.
+        #[doc(alias = "asset number")]
+        #[doc(alias = "facility id")]
         asset?: Text,
         /// Data that the format does not define.
         extensions?: Box<Extensions>,

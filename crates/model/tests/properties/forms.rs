@@ -110,9 +110,6 @@ fn errors_say_what_is_expected() {
     assert_eq!(Text::new(""), Err(TextError::Empty));
     assert_eq!(DocumentId::new(""), Err(TextError::Empty));
     assert_eq!(Date::new(""), Err(TextError::Empty));
-    assert_eq!(
-        Date::new("6 May").unwrap_err().to_string(),
-        "not of the form expected here: a date, such as 2026-05-06"
-    );
+    assert_eq!(Date::new("6 May").unwrap_err().to_string(), "expected a date, such as 2026-05-06");
     assert_eq!("en".parse::<Language>().unwrap().as_str(), "en");
 }
