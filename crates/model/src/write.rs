@@ -79,7 +79,7 @@ impl From<WriteError> for io::Error {
 /// all.
 ///
 /// # Errors
-/// If an id occurs twice in its table, or the sink fails.
+/// If an id is a duplicate in its table, or the sink fails.
 pub fn document(document: &Document, sink: impl Write) -> Result<(), WriteError> {
     check_ids(document)?;
     let mut writer = Writer::unchecked(&document.head, sink)?;
@@ -175,7 +175,7 @@ impl<W: Write> Writer<W> {
     /// Writes the head.
     ///
     /// # Errors
-    /// If an id occurs twice in one of the head's tables, or the sink fails.
+    /// If an id is a duplicate in one of the head's tables, or the sink fails.
     pub fn new(head: &Head, sink: W) -> Result<Self, WriteError> {
         let mut ids = IdWatch::default();
         ids.head(head);
@@ -220,7 +220,7 @@ impl<W: Write> Writer<W> {
 /// The document as a string, as in a file.
 ///
 /// # Errors
-/// If an id occurs twice in its table.
+/// If an id is a duplicate in its table.
 pub fn to_string(document: &Document) -> Result<String, WriteError> {
     let mut bytes = Vec::new();
     self::document(document, &mut bytes)?;

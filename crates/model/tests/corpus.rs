@@ -117,7 +117,7 @@ fn mismatch(case: &Case, source: &[u8], problems: &[Problem]) -> Option<String> 
             .find(|p| p.kind == problem.kind.as_str() && p.pointer == problem.pointer)?;
         if !text.starts_with(&expected.at) {
             let text: String = text.chars().take(40).collect();
-            return Some(format!("{problem}\n  stands at {text:?}, expected {:?}", expected.at));
+            return Some(format!("{problem}\n  is at {text:?}, expected {:?}", expected.at));
         }
     }
     let in_order =

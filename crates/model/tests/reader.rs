@@ -186,8 +186,8 @@ fn an_error_comes_after_the_runs_before_it_and_says_where() {
     let (count, error) = stops(&unknown);
     assert_eq!(count, 3);
     assert!(error.problems()[0].message.contains("runz"), "{error}");
-    let twice = of(&[HEAD, PIPES, RUNS, RUNS]);
-    let (count, error) = stops(&twice);
+    let duplicate = of(&[HEAD, PIPES, RUNS, RUNS]);
+    let (count, error) = stops(&duplicate);
     assert_eq!(count, 3);
     assert!(error.problems()[0].message.contains("duplicate key"), "{error}");
     assert_eq!(stops(&format!("{document} x")).0, 0);

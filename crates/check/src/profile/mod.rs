@@ -7,7 +7,7 @@ mod held;
 mod media;
 
 use obvert_model::lists::{CodeList, GradeScheme};
-use obvert_model::profile::{Available, Profile, ProfileProblem, AvailableRule, Weight};
+use obvert_model::profile::{Available, AvailableRule, Profile, ProfileProblem, Weight};
 
 use crate::finding::Severity;
 use crate::report::{Stamp, Suppressed};

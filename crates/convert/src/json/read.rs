@@ -120,7 +120,10 @@ impl Source for JsonSource<'_> {
     fn explain(&mut self, error: ConvertError) -> ConvertError {
         let before = matches!(
             &error,
-            ConvertError::Migrate(MigrateError::InvalidInput { source: ReadError::Structure(_), .. })
+            ConvertError::Migrate(MigrateError::InvalidInput {
+                source: ReadError::Structure(_),
+                ..
+            })
         );
         if !before && !matches!(error, ConvertError::Invalid { .. }) {
             return error;

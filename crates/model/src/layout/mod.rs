@@ -220,19 +220,19 @@ table! {
 table! {
     /// Stretches that are recorded as two rows, one where they begin and one where they end.
     pub Stretches {
-        /// The heading of the column that marks them.
+        /// The heading of the column with their marks.
         column: Text,
-        /// What marks the row where one begins, with `#` for its number in the run.
+        /// The mark of the row where a stretch begins, with `#` for its number in the run.
         start: Text,
-        /// What marks the row where it ends.
+        /// The mark of the row where it ends.
         finish: Text,
     }
 }
 
 table! {
-    /// A word for a unit that stands behind a number.
+    /// A word for a unit after a number.
     pub UnitWord {
-        /// The word, as it is written after the number, a space before it included.
+        /// The word as written after the number, including a space before it.
         text: Text,
         /// The unit.
         unit: QuantityUnit,
@@ -253,17 +253,15 @@ table! {
         version: Text,
         /// Its title.
         title: Text,
-        /// What it is for, and what is to be known of the office's table.
+        /// What it is for, and what to know about the office's table.
         description?: Text,
         /// How a table of cells is written as a file; this or `xml`.
         table?: TableForm,
         /// How an XML file nests the rows.
         xml?: XmlForm,
-        /// Its columns, in the order in which they are written. They are found by their headings
-        /// when read.
+        /// Its columns, in the order of writing. On reading, columns are found by their headings.
         columns[]: Column,
-        /// Columns that together say what was seen; where absent, a column leads to the code
-        /// itself.
+        /// Columns that together give the code; when absent, a column maps to the code itself.
         codes?: CodeColumns,
         /// Stretches that are recorded as two rows.
         stretches?: Stretches,

@@ -206,7 +206,9 @@ fn problems_as(value: &Value, subject: Subject) -> Vec<Problem> {
     let mut problems = schema::problems(value, subject);
     if matches!(subject, Subject::Document | Subject::Document0_1) {
         problems.extend(
-            ids::duplicates_in(value).into_iter().map(|twice| twice.problem(span::Span::default())),
+            ids::duplicates_in(value)
+                .into_iter()
+                .map(|duplicate| duplicate.problem(span::Span::default())),
         );
     }
     deduplicate(&mut problems);

@@ -167,7 +167,7 @@ fn unspoilt_and_arbitrary(documents: &[Value], chance: &mut Chance, cases: &mut 
 fn number_of(variable: &str, otherwise: u64) -> u64 {
     match std::env::var(variable) {
         Ok(text) => {
-            text.parse().unwrap_or_else(|_| panic!("{variable} is no whole number: {text:?}"))
+            text.parse().unwrap_or_else(|_| panic!("{variable} is not a whole number: {text:?}"))
         }
         Err(_) => otherwise,
     }
@@ -193,7 +193,7 @@ fn generated_cases_get_their_verdicts() {
     for object in shape::objects() {
         for field in &object.fields {
             let name = format!("{}.{}", object.name, field.name);
-            assert!(met.contains(&name) || each < 40, "{name} stands in no valid document");
+            assert!(met.contains(&name) || each < 40, "{name} is in no valid document");
             let ways: BTreeSet<&str> =
                 cases.iter().filter(|case| case.at == name).map(|case| case.kind).collect();
             assert!(ways.len() > 1, "{name} was spoilt in these ways only: {ways:?}");
