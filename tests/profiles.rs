@@ -207,7 +207,10 @@ fn what_is_wrong_with_a_profile_is_said_with_its_place() {
     let ended = "{\"rule\": \"media-unused\", \"path\": \"media\", \"reason\": \"r\", \"until\": \"2026-05-31\"}";
     let (code, text) = judge(&format!("{head},\n \"suppressions\": [{ended}]}}"));
     assert_eq!(code, 1);
-    assert!(text.contains("warning: p.json:2:") && text.contains("expired on 2026-05-31"), "{text}");
+    assert!(
+        text.contains("warning: p.json:2:") && text.contains("expired on 2026-05-31"),
+        "{text}"
+    );
     assert_eq!(judge("no json").0, 2);
     let missing = obvert(&["profile", "check", "nowhere.json"]);
     assert_eq!(status(&missing), 2);

@@ -464,7 +464,7 @@ fn the_command_does_not_change_what_it_cannot_migrate() {
     );
     assert!(said.contains("did you mean \"true\"?"), "{said}");
     assert!(
-        said.contains("later.obvert.json: version \"0.9\" of the format is not known here"),
+        said.contains("later.obvert.json: version \"0.9\" of the format is not known"),
         "{said}"
     );
     assert_eq!(

@@ -167,8 +167,10 @@ fn joined(file: &str, path: &str) -> String {
 /// `rust-version` is true: no dependency needs a newer compiler.
 #[test]
 fn the_rust_version_is_that_of_the_dependencies() {
-    let number = |package: &Value| -> Option<Vec<u32>> {
-        package["rust_version"].as_str()?.split('.').map(|part| part.parse().ok()).collect()
+    let number = |package: &Value| -> Option<[u32; 3]> {
+        let mut parts = package["rust_version"].as_str()?.split('.').map(str::parse);
+        let mut next = || parts.next().map_or(Some(0), Result::ok);
+        Some([next()?, next()?, next()?])
     };
     let metadata = metadata(&[]);
     let packages = metadata["packages"].as_array().expect("packages");

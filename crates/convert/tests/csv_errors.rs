@@ -120,7 +120,7 @@ fn each_mistake_is_placed_and_explained() {
             ",upstraem,",
             &[
                 "runs.csv:3:5 (column direction)",
-                "none of: downstream, upstream",
+                "not one of: downstream, upstream",
                 "did you mean",
                 "upstream",
             ],
@@ -260,7 +260,7 @@ fn each_mistake_is_placed_and_explained() {
             "structures.csv",
             "B,outfall",
             "A,outfall",
-            &["structures.csv:3:1 (column id)", "stands twice"],
+            &["structures.csv:3:1 (column id)", "is a duplicate"],
         ),
         (
             "an observation's id twice",

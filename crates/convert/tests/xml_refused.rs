@@ -286,12 +286,12 @@ fn each_change_is_refused_where_it_stands() {
         (
             "<structure><id>b",
             "<structure><id>a",
-            "x.xml:13:16: /structures/1/id: the id \"a\" stands twice",
+            "x.xml:13:16: /structures/1/id: the id \"a\" is a duplicate",
         ),
         (
             "<observation><id>2",
             "<observation><id encoding='json'>\"\\u0031\"",
-            "the id \"1\" stands twice",
+            "the id \"1\" is a duplicate",
         ),
         // Extensions.
         (" name=\"org.example.x\"", "", "<extension> without its \"name\", a reverse domain name"),

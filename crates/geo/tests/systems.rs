@@ -249,7 +249,7 @@ fn a_datum_with_a_shift_for_each_country_is_shifted_where_only_one_applies() {
 }
 
 #[test]
-fn withdrawn_codes_work_and_name_their_heirs() {
+fn withdrawn_codes_work_and_name_their_replacements() {
     // The EPSG dataset withdrew 2291 (NAD83(CSRS98) / Prince Edward Isl. Stereographic) in favour
     // of 2292.
     let old = crs(2291);

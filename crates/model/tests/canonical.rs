@@ -167,7 +167,7 @@ fn what_means_the_same_has_the_same_digest() {
 
 /// A document that readers would refuse is not written at all: a duplicate id is an error.
 #[test]
-fn an_id_that_occurs_twice_is_not_written() {
+fn a_duplicate_id_is_not_written() {
     use obvert_model::archive;
     use obvert_model::tables::{Direction, Run, Structure, StructureKind};
     use obvert_model::write::WriteError;

@@ -47,7 +47,7 @@ fn hours_seen_from_the_other_end() {
 }
 
 #[test]
-fn what_no_clock_has_has_no_mirror_image() {
+fn an_invalid_hour_has_no_mirror_image() {
     for value in [0.0, 0.5, 13.0, 12.75, 3.25, -3.0, 24.0, 1e9] {
         assert!(!hour(value).is_valid(), "{value}");
         assert_eq!(hour(value).mirrored(), None, "{value}");

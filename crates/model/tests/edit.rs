@@ -80,7 +80,7 @@ fn layouts_are_kept() {
 
 /// A new member is in the order of the format, as far as the others are.
 #[test]
-fn members_stand_in_the_order_of_the_format() {
+fn new_members_are_in_the_order_of_the_format() {
     let text = r#"{"runs": [{"id": "R1", "observations": [{"id": "1", "at": 3, "code": "x", "remark": "y"}]}]}"#;
     let changed = edit::text(
         text,
@@ -96,7 +96,7 @@ fn members_stand_in_the_order_of_the_format() {
 }
 
 #[test]
-fn what_cannot_be_done_is_said() {
+fn impossible_edits_are_errors() {
     let pointer = |path: &str| path.to_owned();
     let cases = [
         ("{", json!([]), None),

@@ -101,7 +101,7 @@ fn what_has_no_equivalent_is_counted() {
 /// Read: main codes in public lists of them, table 4 (BAA, BAB, BAC) in an excerpt, BBF and BBG in
 /// a lexicon, BCA in a German guideline; the list names each. All else is from memory.
 #[test]
-fn what_is_from_memory_says_so() {
+fn entries_from_memory_are_marked() {
     let list = CodeList::en_13508_2();
     let of = |standing: Standing| -> Vec<&str> {
         let codes = list.codes.iter().filter(|code| code.standing == Some(standing));

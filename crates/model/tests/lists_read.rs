@@ -179,7 +179,7 @@ fn errors_say_what_was_read_and_why_it_failed() {
 }
 
 #[test]
-fn a_list_that_is_no_json_says_where() {
+fn syntax_errors_have_a_location() {
     let cut = &WRITTEN[..WRITTEN.len() - 10];
     for (source, line, message) in [
         ("", 1, "the source is empty"),

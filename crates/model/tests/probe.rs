@@ -107,7 +107,7 @@ fn expected(
 }
 
 #[test]
-fn everything_is_seen_as_it_stands_in_the_document() {
+fn every_field_has_its_value_in_the_document() {
     let source = include_bytes!("../../../tests/corpus/structure/valid-every-field.json");
     let document = obvert_model::read::document(source).expect("a document");
     let mut all = Vec::new();
@@ -138,7 +138,7 @@ fn everything_is_seen_as_it_stands_in_the_document() {
 }
 
 #[test]
-fn nothing_is_seen_that_nobody_asked_for() {
+fn only_fields_of_the_plan_are_visited() {
     let source = include_bytes!("../../../tests/corpus/structure/valid-every-field.json");
     let document = obvert_model::read::document(source).expect("a document");
     let mut plan = Plan::default();

@@ -104,7 +104,7 @@ fn equal_content_has_one_digest() {
 }
 
 #[test]
-fn rules_and_limits_are_held_against_the_checker() {
+fn rules_and_limits_are_compared_with_the_checker() {
     let limits =
         |rule: &str, limit: Value| json!({ "rules": [{ "rule": rule, "limits": [limit] }] });
     assert_eq!(
@@ -145,7 +145,7 @@ fn rules_and_limits_are_held_against_the_checker() {
 }
 
 #[test]
-fn fields_are_held_against_the_format() {
+fn fields_are_compared_with_the_format() {
     let one = |demand: Value| wrong(json!({ "fields": [demand] }));
     let at = |kind, pointer: &str| vec![(kind, pointer.to_owned())];
     for sound in [
@@ -227,7 +227,7 @@ fn fields_are_held_against_the_format() {
 }
 
 #[test]
-fn demands_that_cannot_be_met_together_are_said() {
+fn demands_that_exclude_each_other_are_reported() {
     let two = |one: Value, other: Value| wrong(json!({ "fields": [one, other] }));
     let at = |kind| vec![(kind, "/fields/1".to_owned())];
     let required = |path: &str| json!({ "path": path, "demand": "required" });

@@ -168,7 +168,7 @@ fn what_serde_refuses_the_reader_refuses_wherever_it_is() {
 }
 
 #[test]
-fn an_error_comes_after_the_runs_before_it_and_says_where() {
+fn an_error_comes_after_the_runs_before_it_with_its_location() {
     let document = of(&[HEAD, PIPES, RUNS]);
     let (count, error) = stops(&document.replace("\"R3\"", "3"));
     assert_eq!(count, 2);

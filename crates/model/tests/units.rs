@@ -99,7 +99,7 @@ fn amounts_of_different_dimensions_do_not_convert() {
 }
 
 #[test]
-fn every_word_stands_for_its_value() {
+fn every_word_has_its_value() {
     for unit in QuantityUnit::ALL {
         assert_eq!(unit.as_str().parse().as_ref(), Ok(unit));
         assert_eq!(unit.to_string(), unit.as_str());

@@ -20,10 +20,7 @@ pub(super) fn replace(source: &[u8]) -> (Cow<'_, [u8]>, FxHashMap<usize, String>
             b'-' | b'0'..=b'9' => {
                 let token = number_at(source, at);
                 if is_too_large(token) {
-                    let place = &mut replaced.to_mut()[at..at + token.len()];
-                    place.fill(b' ');
-                    let placeholder = if token.starts_with('-') { "-9e99" } else { "9e99" };
-                    place[..placeholder.len()].copy_from_slice(placeholder.as_bytes());
+                    blank(&mut replaced.to_mut()[at..at + token.len()], token);
                     tokens.insert(at, shorten(token));
                 }
                 at += token.len();
@@ -32,6 +29,13 @@ pub(super) fn replace(source: &[u8]) -> (Cow<'_, [u8]>, FxHashMap<usize, String>
         }
     }
     (replaced, tokens)
+}
+
+/// Overwrites a number with its placeholder and blanks.
+fn blank(place: &mut [u8], token: &str) {
+    let placeholder: &[u8] = if token.starts_with('-') { b"-9e99" } else { b"9e99" };
+    place.fill(b' ');
+    place[..placeholder.len()].copy_from_slice(placeholder);
 }
 
 /// The characters at a position that a number can have.

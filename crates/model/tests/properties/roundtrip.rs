@@ -65,7 +65,7 @@ proptest! {
     }
 
     #[test]
-    fn a_reader_gives_what_the_whole_gives(value in generate::document()) {
+    fn a_reader_gives_the_same_as_the_document(value in generate::document()) {
         let document = typed(&value);
         let written = write::to_string(&document).unwrap();
         let mut reader = Reader::new(written.as_bytes()).unwrap();
