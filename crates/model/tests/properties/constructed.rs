@@ -25,7 +25,7 @@ impl Draw {
     }
 
     fn coin(&mut self) -> bool {
-        self.0.next_u32() % 2 == 0
+        self.0.next_u32().is_multiple_of(2)
     }
 
     fn pick<T: Copy>(&mut self, all: &[T]) -> T {
