@@ -1,4 +1,5 @@
-//! What a receiving office does with every delivery: check it run by run, let it in or send it back with reasons.
+//! The check of a receiving office: checks a delivery run by run and accepts it, or rejects it with
+//! reasons.
 //!
 //! `cargo run --example gate examples/data/larkmoor-rejected.obvert.json`
 

@@ -1,4 +1,5 @@
-//! A small logger: a run is recorded row by row, as the counter of a camera gives them, and written as a document.
+//! A small logger: records a run row by row, with the distances of a camera's counter, and writes
+//! it as a document.
 //!
 //! `cargo run --example logger > run.obvert.json`
 

@@ -1,5 +1,5 @@
-//! A house rule of an office, checked beside the rules of the catalogue: every manhole in the office's own town has the number
-//! of its drawing.
+//! An office's own rule, checked together with the rules of the catalogue: a deep manhole needs an
+//! asset number.
 //!
 //! `cargo run --example own_rule examples/data/larkmoor-rejected.obvert.json`
 

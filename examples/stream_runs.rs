@@ -1,4 +1,5 @@
-//! Reads a document of any size run by run: adds up what was surveyed in each material, holding one run at a time.
+//! Reads a document of any size run by run: adds up the surveyed length in each material, with one
+//! run in memory.
 //!
 //! `cargo run --example stream_runs examples/data/larkmoor.obvert.json`
 
@@ -16,7 +17,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let mut reader = Reader::new(&source)?;
     let head = reader.share_head();
     let mut metres: BTreeMap<String, f64> = BTreeMap::new();
-    // An error here means that the document is not valid, so that nothing of it counts.
+    // An error here means that the document is invalid as a whole: discard what was read before.
     while let Some(run) = reader.next_run()? {
         let pipe = head.pipes.iter().find(|pipe| pipe.id == run.pipe);
         let material = pipe

@@ -1,4 +1,5 @@
-//! Lists the observations of a survey that grade worst, with the distance from either end of the pipe.
+//! Lists the observations of a survey with the worst grades, with the distance from both ends of
+//! the pipe.
 //!
 //! `cargo run --example worst_first examples/data/larkmoor.obvert.json`
 

@@ -198,14 +198,14 @@ fn synonyms_name_rules_that_exist() {
 fn explain_knows_rules_codes_fields_and_pointers() {
     for (name, says) in [
         ("distance-decreases", "lower distance than the row above"),
-        ("null-value", "left out"),
+        ("null-value", "Leave the key out"),
         ("crack.longitudinal", "clock: required"),
         ("runs.observations.at", "length units"),
         ("/runs/3/observations/7/clock/at", "one hour"),
         ("pipes", "upstream"),
         ("Observation", "characterisation"),
         ("profile", "suppressions"),
-        ("profile.fields.where", "Conditions that are all true"),
+        ("profile.fields.where", "Conditions that a row must meet"),
         ("required-field-missing", "Profile of the examples"),
     ] {
         let output = obvert(&["explain", name]);

@@ -1,5 +1,5 @@
-//! A code list or a grade scheme of the user's own that is wrong: the command says what, where and what was meant, as it
-//! does of a survey, and does not judge a survey by it.
+//! An invalid code list or grade scheme of the user: the command reports its problems with location and suggestion,
+//! and checks no survey with it.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -54,8 +54,7 @@ const SCHEME: &str = r#"{
 }
 "#;
 
-/// What stands in the file, what is written instead, the text at whose first character the place points (searched from
-/// where the change is), and the message.
+/// The text in the file, its replacement, the text at the reported location, and the message.
 type Broken = (&'static str, &'static str, &'static str, &'static str);
 
 const LISTS: &[Broken] = &[
@@ -70,13 +69,13 @@ const LISTS: &[Broken] = &[
         "\"title\": ",
         "\"name\": \"x\", \"title\": ",
         "\"name\": \"x\"",
-        "/name: unknown key \"name\"; what can stand here: $schema, code_list, id, version, title, description, publisher, codes",
+        "/name: unknown key \"name\"; known keys: $schema, code_list, id, version, title, description, publisher, codes",
     ),
     (
         "\"operational\"",
         "\"operation\"",
         "\"operation\"",
-        "/codes/1/family: \"operation\" is none of: structural, operational, construction, level, housekeeping; did you mean \"operational\"?",
+        "/codes/1/family: \"operation\" is not one of: structural, operational, construction, level, housekeeping; did you mean \"operational\"?",
     ),
     (
         "\"required\": true",
@@ -100,13 +99,13 @@ const LISTS: &[Broken] = &[
         "{ \"en\": \"roots\" }",
         "{ \"en\": \"roots\", \"en\": \"root\" }",
         "\"en\": \"root\" ",
-        "/codes/1/label/en: this key stands twice in one object",
+        "/codes/1/label/en: duplicate key in one object; keep one",
     ),
     (
         "{ \"en\": \"roots\" }",
         "{ \"english\": \"\" }",
         "\"\" }",
-        "/codes/1/label/english: empty text; leave the key out when the value is not known",
+        "/codes/1/label/english: empty text; leave the key out if the value is not known",
     ),
     (
         "{ \"en\": \"roots\" }",
@@ -125,19 +124,19 @@ const LISTS: &[Broken] = &[
         "\"code\": \"roots\"",
         "\"code\": \"crack\"",
         "{\n      \"code\": \"crack\", \"family\": \"operational\"",
-        "/codes/1: the code \"crack\" stands twice, at /codes/0 already; keep one",
+        "/codes/1: the code \"crack\" is a duplicate of /codes/0; keep one",
     ),
     (
         "{ \"en\": \"roots\" }",
         "{ \"en\": \"crack\" }",
         "\"crack\" },\n      \"char",
-        "/codes/1/label/en: \"crack\" is the en name of \"crack\" as well; give each its own",
+        "/codes/1/label/en: \"crack\" is also the en name of \"crack\"; give each its own name",
     ),
     (
         "\"min\": 0, \"max\": 50",
         "\"min\": 50, \"max\": 0",
         "{ \"name\": \"width\"",
-        "/codes/0/quantities/0: nothing lies from 50 to 0 mm; put the lesser number into min",
+        "/codes/0/quantities/0: the range from 50 to 0 mm is empty; put the lower number in min",
     ),
     (
         "\"code\": \"BAB\"",
@@ -149,7 +148,7 @@ const LISTS: &[Broken] = &[
         "[\"B\", \"A\"]",
         "[\"B\", \"X\"]",
         "\"X\"",
-        "/codes/0/same_as/0/characterisation/1: \"X\" is no course of \"BAB\", which has: A, B, C, D, E",
+        "/codes/0/same_as/0/characterisation/1: \"X\" is not a course of \"BAB\", which has: A, B, C, D, E",
     ),
     (
         "\"code\": \"roots.fine\"",
@@ -173,31 +172,31 @@ const LISTS: &[Broken] = &[
         "\"quantities\": []",
         "\"when\": [\"find\"]",
         "\"find\"",
-        "/codes/1/same_as/0/when/0: \"find\" is no kind of \"roots\", which has: fine; did you mean \"fine\"?",
+        "/codes/1/same_as/0/when/0: \"find\" is not a kind of \"roots\", which has: fine; did you mean \"fine\"?",
     ),
     (
         "\"list\": \"obvert-terms\", \"code\": \"roots.fine\"",
         "\"list\": \"en-13508-2\", \"code\": \"BAB\", \"characterisation\": [\"B\", \"A\"]",
         "{ \"list\": \"en-13508-2\", \"code\": \"BAB\", \"characterisation\": [\"B\", \"A\"], \"quantities\"",
-        "/codes/1/same_as/0: \"crack\" is said to be the same as BAB B A of en-13508-2 already, so that code leads back to two; mark the link that loses something as wider",
+        "/codes/1/same_as/0: \"crack\" is already the same as BAB B A of en-13508-2, so that code would translate back to two; mark the link that loses detail as wider",
     ),
     (
         "\"list\": \"obvert-terms\", \"code\": \"roots.fine\"",
         "\"list\": \"larkmoor-own\", \"code\": \"roots\"",
         "{ \"list\": \"larkmoor-own\"",
-        "/codes/1/same_as/0: the code is linked to itself; take the link away",
+        "/codes/1/same_as/0: the code is linked to itself; remove the link",
     ),
     (
         "\"use\": \"none\"",
         "\"use\": \"none\", \"extent\": \"span\"",
         "{ \"use\": \"none\"",
-        "/codes/1/clock: a clock reference that means nothing has an extent; leave the extent out",
+        "/codes/1/clock: the code takes no clock reference but has an extent; remove the extent",
     ),
     (
         "\"unit\": \"mm\"",
         "\"unit\": \"percent\"",
         "{ \"name\": \"width\"",
-        "/codes/0/quantities/0: a percentage does not say of what",
+        "/codes/0/quantities/0: the percentage has no reference",
     ),
 ];
 
@@ -218,7 +217,7 @@ const SCHEMES: &[Broken] = &[
         "{ \"quantity\": \"width\", \"from\": 5",
         "{ \"quantity\": \"wdth\", \"from\": 5",
         "{ \"quantity\": \"wdth\"",
-        "/entries/0/bands/1: bands of \"width\" and of \"wdth\" stand in one entry; grade by one amount",
+        "/entries/0/bands/1: the entry has bands of \"width\" and of \"wdth\"; grade by one amount",
     ),
     (
         "\"quantity\": \"width\", \"from\": 0",
@@ -236,7 +235,7 @@ const SCHEMES: &[Broken] = &[
         "\"from\": 5",
         "\"from\": 4",
         "{ \"quantity\": \"width\", \"from\": 4",
-        "/entries/0/bands/1: amounts from 4 mm on belong to the band before as well",
+        "/entries/0/bands/1: amounts from 4 mm are in the previous band too",
     ),
     (
         "\"code\": \"crack\"",
@@ -248,7 +247,7 @@ const SCHEMES: &[Broken] = &[
         "[\"fine\"]",
         "[\"fin\"]",
         "\"fin\"",
-        "/entries/1/characterisation/0: \"fin\" is no kind of \"roots\", which has: fine; did you mean \"fine\"?",
+        "/entries/1/characterisation/0: \"fin\" is not a kind of \"roots\", which has: fine; did you mean \"fine\"?",
     ),
     ("\"worst\": 2", "\"worst\": 3", "3, \"steps\"", "/scale/worst: the grade 3 has no step"),
 ];
@@ -261,7 +260,7 @@ fn place_of(source: &str, text: &str) -> (usize, usize) {
 }
 
 #[test]
-fn what_is_wrong_is_shown_with_its_line() {
+fn problems_are_shown_with_their_line() {
     let folder = tempfile::tempdir().expect("folder");
     std::fs::write(
         folder.path().join("survey.obvert.json"),
@@ -288,11 +287,11 @@ fn what_is_wrong_is_shown_with_its_line() {
             if file == "list.json" { check(&source, SCHEME) } else { check(LIST, &source) };
         let said = stderr(&output);
         assert_eq!(status(&output), 2, "{to}: {said}");
-        assert_eq!(stdout(&output), "", "no survey is judged by it");
+        assert_eq!(stdout(&output), "", "no survey is checked with it");
         let (line, column) = place_of(&source, at);
         let expected = format!("error: {file}:{line}:{column}: {message}");
         assert!(said.lines().any(|line| line.starts_with(&expected)), "{expected}\n{said}");
-        // The line is shown, or a part of it, with a mark under the place.
+        // The line is shown, or a part of it, with a mark under the location.
         let shown: String = at.lines().next().expect("a line").chars().take(20).collect();
         assert!(
             said.contains(&format!("{line} | ")) && said.contains(&shown) && said.contains("| "),
@@ -304,7 +303,7 @@ fn what_is_wrong_is_shown_with_its_line() {
 }
 
 #[test]
-fn a_file_that_is_no_list_at_all_is_told_so() {
+fn a_file_that_is_not_a_list_is_reported() {
     let folder = tempfile::tempdir().expect("folder");
     std::fs::write(
         folder.path().join("survey.obvert.json"),

@@ -522,7 +522,7 @@ fn rows_that_were_pasted_twice_are_one_finding() {
     let said = support::stdout(&output);
     assert!(
         said.contains(
-            "the id \"3\" stands twice in this table, first in observations.csv:4 [duplicate-id]"
+            "the id \"3\" is a duplicate in this table, first in observations.csv:4 [duplicate-id]"
         ),
         "{said}"
     );

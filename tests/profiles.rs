@@ -207,7 +207,10 @@ fn problems_of_a_profile_have_a_location() {
     let ended = "{\"rule\": \"media-unused\", \"path\": \"media\", \"reason\": \"r\", \"until\": \"2026-05-31\"}";
     let (code, text) = judge(&format!("{head},\n \"suppressions\": [{ended}]}}"));
     assert_eq!(code, 1);
-    assert!(text.contains("warning: p.json:2:") && text.contains("ended on 2026-05-31"), "{text}");
+    assert!(
+        text.contains("warning: p.json:2:") && text.contains("expired on 2026-05-31"),
+        "{text}"
+    );
     assert_eq!(judge("no json").0, 2);
     let missing = obvert(&["profile", "check", "nowhere.json"]);
     assert_eq!(status(&missing), 2);
@@ -236,7 +239,7 @@ fn problems_of_a_profile_have_a_location() {
     .unwrap();
     let output = with("old.json");
     assert_eq!(status(&output), 0, "{}", stdout(&output));
-    assert!(stderr(&output).contains("ended on 2026-05-31"), "{}", stderr(&output));
+    assert!(stderr(&output).contains("expired on 2026-05-31"), "{}", stderr(&output));
 }
 
 #[test]

@@ -1,5 +1,5 @@
-//! The demo survey in the code list of the European standard: what the command says, what the checker makes of it, and
-//! that it comes back.
+//! The demo survey in the code list of the European standard: translated by the command, checked,
+//! and translated back.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -40,8 +40,8 @@ fn findings(report: &Report) -> Vec<(String, String)> {
         .collect()
 }
 
-/// The survey is clean, so whatever is found in its translation is a false alarm. The grade scheme is for the list that it was
-/// coded in; the links lead there, so that grades are judged all the same.
+/// The survey is clean, so every finding in its translation is a false alarm. The grade scheme is
+/// for the original code list; codes are translated back to it, so grades are still checked.
 #[test]
 fn the_translated_survey_is_clean() {
     let report = check(&translated(&document(LARKMOOR)));
@@ -49,9 +49,10 @@ fn the_translated_survey_is_clean() {
     assert_eq!(report.not_run, []);
 }
 
-/// A survey with one mistake at a time, coded in the standard's list: the rules about codes go by that list.
+/// A survey with one mistake at a time, coded in the standard's list: the rules about codes use
+/// that list.
 #[test]
-fn the_rules_about_codes_go_by_the_list() {
+fn the_rules_about_codes_use_the_list() {
     let clean = serde_json::to_value(translated(&document("crates/check/src/minimal.obvert.json")))
         .expect("json");
     let row = |code: &str, more: Value| {
@@ -80,9 +81,9 @@ fn the_rules_about_codes_go_by_the_list() {
             &["quantity-range"],
         ),
         (row("BAX", json!({})), &["code-unknown"]),
-        // What the list knows from memory only, the standard may well have more of.
+        // Entries that the list has from memory only may be incomplete.
         (row("BAK", json!({ "characterisation": ["K", "B"], "quantities": mm(3.0) })), &[]),
-        // One place for an amount, measured by the characterisation.
+        // One place for an amount, whose unit depends on the characterisation.
         (
             row("BAJ", json!({ "characterisation": ["C"], "quantities": degrees, "joint": true })),
             &[],
@@ -115,13 +116,13 @@ fn the_rules_about_codes_go_by_the_list() {
     ];
     for (row, rules) in cases {
         let mut value = clean.clone();
-        // Another row is another sum.
+        // Another row changes the totals.
         value["ratings"] = json!([]);
         let rows = value["runs"][0]["observations"].as_array_mut().expect("rows");
         let place = rows.iter().position(|row| row["at"].as_f64() > Some(70.0)).expect("a place");
         rows.insert(place, row.clone());
         let report = check(&obvert::read(value.to_string().as_bytes()).expect("a document"));
-        // The rows record no grades; which grades they would have is tested where grading is.
+        // The rows record no grades; the tests of grading cover their grades.
         let found: Vec<String> = findings(&report)
             .into_iter()
             .map(|(rule, _)| rule)
@@ -131,7 +132,8 @@ fn the_rules_about_codes_go_by_the_list() {
     }
 }
 
-/// A row in the standard's letters in a document that names another list: what it would be there, by its letters.
+/// A row with a code of the standard in a document that uses another list: the message gives the
+/// code in that list.
 #[test]
 fn a_code_of_another_list_is_recognised() {
     let mut document = document("crates/check/src/minimal.obvert.json");
@@ -155,7 +157,7 @@ fn a_code_of_another_list_is_recognised() {
 }
 
 #[test]
-fn the_command_translates_says_what_is_lost_and_comes_back() {
+fn the_command_translates_reports_losses_and_translates_back() {
     let folder = tempfile::tempdir().expect("folder");
     let source = root().join(LARKMOOR).display().to_string();
     let convert =
@@ -168,7 +170,7 @@ fn the_command_translates_says_what_is_lost_and_comes_back() {
         said.starts_with("411 observations translated from obvert-terms to en-13508-2, "),
         "{said}"
     );
-    // One line for all that share a fate, with their number; the most frequent first.
+    // One line for all rows with the same outcome, with their number, most frequent first.
     let manholes: Vec<&str> = said.lines().filter(|line| line.contains("access.manhole")).collect();
     assert_eq!(
         manholes,
@@ -189,7 +191,7 @@ fn the_command_translates_says_what_is_lost_and_comes_back() {
     let back = std::fs::read_to_string(folder.path().join("back.obvert.json")).expect("written");
     assert!(back == read(LARKMOOR), "the document comes back byte for byte");
 
-    // Into another form on the way, and home from there.
+    // Through another format, and back from there.
     let output = convert(&[&source, "-o", "en.xml", "--coding", "en-13508-2"]);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
     let output = convert(&["en.xml", "-o", "home.obvert.json", "--coding", "obvert-terms"]);
@@ -209,7 +211,7 @@ fn the_command_translates_says_what_is_lost_and_comes_back() {
 }
 
 #[test]
-fn nothing_is_lost_of_a_survey_that_the_list_can_say() {
+fn nothing_is_lost_of_a_survey_with_exact_equivalents() {
     let mut document = document("crates/check/src/minimal.obvert.json");
     for run in &mut document.runs {
         run.observations.retain(|row| !matches!(row.code.as_str(), "run.met" | "run.stopped"));
@@ -312,7 +314,7 @@ fn a_code_of_the_standard_is_explained_with_its_standing() {
     assert!(text.contains("angle in degrees, 0 to 90 (optional, with C)"), "{text}");
     assert!(text.contains("from memory: direction A, direction B"), "{text}");
     assert!(explain("BDB").contains("- from memory: the code"), "{}", explain("BDB"));
-    // A list that is its own authority has no standing to tell; what has less room elsewhere is told.
+    // A list that is its own authority has no standing; a wider link names what it loses.
     let text = explain("hole");
     assert!(
         !text.contains("Standing") && text.contains("part of: en-13508-2 BAC B, without its size"),
@@ -321,9 +323,9 @@ fn a_code_of_the_standard_is_explained_with_its_standing() {
     assert_eq!(explain("bab"), explain("BAB"), "however it is spelt");
 }
 
-/// A version that is not at hand is told from one that is, whichever of the built-in lists it is of.
+/// An unavailable version is reported with the available one, for every built-in list.
 #[test]
-fn a_version_of_the_standard_that_is_not_at_hand_is_told() {
+fn an_unavailable_version_of_the_standard_is_reported() {
     let document = support::read("crates/check/src/minimal.obvert.json").replace(
         "\"list\": \"obvert-terms\", \"version\": \"1\"",
         "\"list\": \"en-13508-2\", \"version\": \"2003\"",

@@ -1,4 +1,4 @@
-//! Versions of the format: what was released stays as it was, and every document of an older version is still a document.
+//! Versions of the format: releases never change, and documents of older versions can be read.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -46,8 +46,8 @@ fn archived(version: &str) -> Vec<(String, String)> {
     names.into_iter().map(|name| (name.clone(), read(&format!("{folder}/{name}")))).collect()
 }
 
-/// What was released never changes: every schema has the digest of its day, and none came or went. The text of the release is in
-/// the history of the repository; its digests and the commit that has it stay.
+/// A release never changes: every schema has its digest, and none was added or removed. The text of
+/// the release is in the history of the repository; its digests and its commit stay.
 #[test]
 fn releases_are_frozen() {
     for version in older() {
@@ -86,7 +86,8 @@ fn releases_are_frozen() {
             .split('`')
             .find(|word| word.len() == 40 && word.chars().all(|c| c.is_ascii_hexdigit()));
         assert!(commit.is_some(), "releases/{version}/README.md names no commit");
-        // The crate carries the schema that it reads older documents by, and it is shipped beside that of this version.
+        // The crate embeds the schema for older documents, and it is shipped with that of this
+        // version.
         let released: Value =
             serde_json::from_str(&read(&format!("releases/{version}/schema/document.schema.json")))
                 .expect("json");
@@ -103,7 +104,8 @@ fn releases_are_frozen() {
     assert!(!older().is_empty());
 }
 
-/// The numbers are what the chapter on versions says that they are, and steps lead from each version to the next.
+/// The numbers are as in the chapter on versions, and there are steps from each version to the
+/// next.
 #[test]
 fn versions_are_in_order() {
     let numbers: Vec<[u32; 2]> = KNOWN
@@ -142,7 +144,8 @@ fn checked(text: &str) -> Report {
     Checker::new(settings).expect("settings").check(text.as_bytes()).expect("json")
 }
 
-/// Every archived document is one by its own schema, comes to this version, is one by its schema, and says what it said.
+/// Every archived document is valid by its own schema, migrates to this version, is valid by its
+/// schema, and keeps its findings.
 #[test]
 fn every_archived_document_is_still_one() {
     for version in older() {
@@ -172,7 +175,7 @@ fn every_archived_document_is_still_one() {
                 .iter()
                 .filter(|finding| finding.severity == Severity::Error)
                 .count();
-            // Those that were clean have no error, whatever rules there are by now.
+            // Documents that were clean have no error, also by newer rules.
             let spoilt =
                 name.contains("rejected") || name.contains("nasty") || name.contains("minimal");
             assert!(spoilt || errors == 0, "{version}/{name}: {errors} errors");
@@ -206,7 +209,7 @@ fn every_archived_document_is_still_one() {
     }
 }
 
-/// Whatever no step speaks of stays byte for byte: taking the three changes of 0.2 back gives the very file.
+/// Everything else stays byte for byte: undoing the changes of 0.2 gives the same file.
 #[test]
 fn the_rest_stays_byte_for_byte() {
     for (name, text) in archived("0.1") {
@@ -214,7 +217,8 @@ fn the_rest_stays_byte_for_byte() {
         let back = migrated
             .replacen("\"obvert\": \"0.2\"", "\"obvert\": \"0.1\"", 1)
             .replacen("schema/0.2/document", "schema/0.1/document", 1)
-            .replace("\"known\":", "\"true\":");
+            .replace("\"known\":", "\"true\":")
+            .replace("\"recent-rain\"", "\"wet-ground\"");
         assert_eq!(back, text, "{name}");
     }
     // Line ends, a byte-order mark and odd layout too.
@@ -225,9 +229,10 @@ fn the_rest_stays_byte_for_byte() {
     assert_eq!(migrated, odd.replace("\"0.1\"", "\"0.2\"").replace("\"tr\\u0075e\"", "\"known\""));
 }
 
-/// A document is judged by the schema of the version that it states, and by no other that happens to fit.
+/// A document is validated by the schema of the version that it states, not by another that happens
+/// to fit.
 #[test]
-fn what_is_none_of_its_version_is_refused() {
+fn invalid_documents_are_refused_by_their_own_version() {
     let of = |version: &str, check: &str| {
         format!(
             r#"{{"obvert": {version}, "id": "d", "issued": "2026-05-06T16:20:00Z", "units": {{"length": "m", "section": "mm"}},
@@ -253,7 +258,7 @@ fn what_is_none_of_its_version_is_refused() {
         ("\"0.1\"", r#"{"reading": null, "true": 1}"#),
     ] {
         let error = migrate(version, check, "0.2").expect_err(check);
-        let MigrateError::Before { version: stated, source: error } = &error else {
+        let MigrateError::InvalidInput { version: stated, source: error } = &error else {
             panic!("{check}: {error}")
         };
         assert_eq!(format!("{stated:?}"), version);
@@ -269,11 +274,11 @@ fn what_is_none_of_its_version_is_refused() {
     let said = |version: &str, to: &str| migrate(version, "", to).expect_err(version).to_string();
     assert!(
         said("\"0.3\"", "0.2")
-            .contains("version \"0.3\" of the format is not known here; there are: 0.1, 0.2;")
+            .contains("version \"0.3\" of the format is not known; known versions are 0.1, 0.2;")
     );
     assert!(said("\"1.0\"", "0.2").contains("\"1.0\""));
     assert!(said("\"0.1\"", "7.0").contains("\"7.0\""));
-    assert_eq!(said("\"0.2\"", "0.1"), "no steps lead from version 0.2 of the format back to 0.1");
+    assert_eq!(said("\"0.2\"", "0.1"), "cannot migrate from version 0.2 of the format back to 0.1");
     assert!(
         said("2", "0.2").starts_with("states no version of the format"),
         "{}",
@@ -282,14 +287,48 @@ fn what_is_none_of_its_version_is_refused() {
     for broken in ["", "{\"obvert\": \"0.1\",", "[", "{\"obvert\": \"0.1\"} x", "\u{0}"] {
         assert!(versions::migrate(broken.as_bytes(), "0.2").is_err(), "{broken:?}");
     }
-    let cut = versions::migrate(b"{\"a\": ", "0.2").expect_err("cut off");
+    let cut = versions::migrate(b"{\"a\": ", "0.2").expect_err("truncated");
     let cause = std::error::Error::source(&cut).expect("a cause").to_string();
     assert!(cause.contains("not JSON"), "{cause}");
 }
 
-/// A column in the migrated text is told as that of the file that somebody has, at every value of every archived document.
+/// The weather word of 0.1 is unknown in 0.2, and the other way round; a migration replaces it in
+/// the runs and nowhere else.
 #[test]
-fn places_are_those_of_the_file() {
+fn wet_ground_becomes_recent_rain() {
+    let of = |version: &str, weather: &str| {
+        format!(
+            r#"{{"obvert": "{version}", "id": "d", "issued": "2026-05-06T16:20:00Z", "units": {{"length": "m", "section": "mm"}},
+              "coding": {{"list": "obvert-terms", "version": "1"}}, "runs": [
+              {{"id": "a", "pipe": "p", "direction": "upstream", "weather": "{weather}", "remark": "wet-ground"}},
+              {{"id": "b", "pipe": "p", "direction": "upstream", "weather": "rain", "extensions": {{"org.example": {{"weather": "wet-ground"}}}}}}]}}"#
+        )
+    };
+    let old = of("0.1", "wet-ground");
+    let migrated = versions::migrate(old.as_bytes(), "0.2").expect("migrates");
+    assert_eq!(migrated.text, of("0.2", "recent-rain"));
+    let steps: Vec<&str> = migrated.steps.iter().map(|step| step.name.as_str()).collect();
+    assert_eq!(steps, ["weather-recent-rain", "version-0.2"]);
+    assert!(migrated.steps.iter().all(|step| step.lossless));
+    for (version, weather) in [("0.1", "recent-rain"), ("0.2", "wet-ground")] {
+        let error = versions::migrate(of(version, weather).as_bytes(), "0.2").expect_err(weather);
+        let MigrateError::InvalidInput { source, .. } = &error else {
+            panic!("{weather}: {error}")
+        };
+        let [problem] = source.problems() else { panic!("{weather}: {source}") };
+        assert_eq!(
+            (problem.kind, problem.pointer.as_str()),
+            (ProblemKind::UnknownWord, "/runs/0/weather")
+        );
+    }
+    let error = obvert::read(of("0.2", "wet-ground").as_bytes()).expect_err("a word of 0.1");
+    assert!(error.to_string().contains("recent-rain"), "{error}");
+}
+
+/// Columns in the migrated text are mapped to those of the original file, for every value of every
+/// archived document.
+#[test]
+fn locations_are_those_of_the_file() {
     fn pointers(value: &Value, pointer: String, all: &mut Vec<String>) {
         match value {
             Value::Array(items) => {
@@ -369,7 +408,7 @@ fn the_command_migrates_when_asked() {
     let file = folder.path().join("survey.obvert.json");
     let old = read("tests/corpus/versions/0.1/larkmoor.obvert.json");
     fs::write(&file, &old).expect("written");
-    // Shown, and nothing written.
+    // A preview writes nothing.
     let shown = obvert(folder.path(), &["migrate", "survey.obvert.json"]);
     assert_eq!(shown.status.code(), Some(0), "{}", err(&shown));
     let text = out(&shown);
@@ -383,7 +422,7 @@ fn the_command_migrates_when_asked() {
     );
     assert!(text.contains("nothing is written yet"), "{text}");
     assert_eq!(fs::read_to_string(&file).expect("there"), old);
-    // To the version that it has already, and to another file.
+    // To the version that it already has, and to another file.
     let same = obvert(folder.path(), &["migrate", "survey.obvert.json", "--to", "0.1"]);
     assert_eq!(out(&same), "survey.obvert.json: already has version 0.1\n", "{}", err(&same));
     let other = obvert(folder.path(), &["migrate", "survey.obvert.json", "-o", "new.obvert.json"]);
@@ -393,7 +432,7 @@ fn the_command_migrates_when_asked() {
     assert_eq!(new, versions::migrate(old.as_bytes(), "0.2").expect("migrates").text);
     let again = obvert(folder.path(), &["migrate", "survey.obvert.json", "-o", "new.obvert.json"]);
     assert!(again.status.code() == Some(2) && err(&again).contains("--replace"), "{}", err(&again));
-    // In its place, with the log; a second time there is nothing to do.
+    // In place, with the log; a second time there is nothing to do.
     let log =
         obvert(folder.path(), &["migrate", "survey.obvert.json", "--write", "--format", "json"]);
     let log: Value = serde_json::from_slice(&log.stdout).expect("json");
@@ -407,7 +446,7 @@ fn the_command_migrates_when_asked() {
 }
 
 #[test]
-fn the_command_leaves_what_it_cannot_migrate() {
+fn the_command_does_not_change_what_it_cannot_migrate() {
     let folder = tempfile::tempdir().expect("a folder");
     let old = read("tests/corpus/versions/0.1/larkmoor.obvert.json");
     let broken = old.replace("\"true\": ", "\"truth\": ");
@@ -422,7 +461,7 @@ fn the_command_leaves_what_it_cannot_migrate() {
     assert!(said.contains("broken.obvert.json: is not valid in its version 0.1"), "{said}");
     assert!(said.contains("did you mean \"true\"?"), "{said}");
     assert!(
-        said.contains("later.obvert.json: version \"0.9\" of the format is not known here"),
+        said.contains("later.obvert.json: version \"0.9\" of the format is not known"),
         "{said}"
     );
     assert_eq!(
@@ -440,7 +479,8 @@ fn the_command_leaves_what_it_cannot_migrate() {
         "{}",
         err(&unknown)
     );
-    // A check of the broken one says all that is wrong with it, by its own schema, at its places.
+    // A check of the broken one reports all of its problems by its own schema, with their
+    // locations.
     let check = obvert(folder.path(), &["check", "broken.obvert.json", "--format", "json"]);
     let report: Value = serde_json::from_slice(&check.stdout).expect("json");
     assert_eq!(check.status.code(), Some(1), "{}", err(&check));
@@ -452,7 +492,8 @@ fn the_command_leaves_what_it_cannot_migrate() {
     assert!(findings.iter().any(|finding| finding["rule"] == "unknown-key"));
 }
 
-/// Archives are read as they are: the other commands take an older survey, say so, and name places in the file as it stands.
+/// The other commands read older surveys, report the version, and give locations in the original
+/// file.
 #[test]
 fn older_surveys_are_read_as_they_are() {
     let archive = root().join("tests/corpus/versions/0.1");
@@ -473,7 +514,7 @@ fn older_surveys_are_read_as_they_are() {
         let at = [finding["at"]["line"].as_u64(), finding["at"]["column"].as_u64()];
         assert_eq!(at, [Some(place.line as u64), Some(place.column as u64)], "{finding}");
     }
-    // Named by what it is: this digest stood in the README of version 0.1.
+    // The digest is that of the document in its own version, as in the README of 0.1.
     let digest = obvert(&archive, &["digest", "larkmoor.obvert.json"]);
     let known = "sha-256:96868af3745b27df8ade0a02ef7f4ba56e7e85608e5fbfffca29043a64c1345f";
     assert!(out(&digest).starts_with(known), "{}", out(&digest));
@@ -490,14 +531,14 @@ fn older_surveys_are_read_as_they_are() {
     assert_eq!(current, obvert::to_string(&document).unwrap());
     let grade = obvert(folder.path(), &["grade", old]);
     assert_eq!(grade.status.code(), Some(0), "{}", err(&grade));
-    // It is mended only once it is of this version.
+    // It must be migrated before it is fixed.
     let fix = obvert(folder.path(), &["fix", old]);
     assert!(
         fix.status.code() == Some(2) && err(&fix).contains("migrate it first"),
         "{}",
         err(&fix)
     );
-    // A library's reader reads this version alone, and says what to do.
+    // The library's reader reads this version only, and says what to do.
     let error =
         obvert::read(fs::read(old).expect("there").as_slice()).expect_err("another version");
     assert!(
@@ -508,9 +549,10 @@ fn older_surveys_are_read_as_they_are() {
     );
 }
 
-/// A survey of an older version comes out as one of this: that is said, and it is another document by its digest.
+/// Converting an older survey gives a document of this version, with another digest, and reports
+/// that.
 #[test]
-fn a_conversion_says_that_the_version_is_another() {
+fn a_conversion_reports_the_change_of_version() {
     let folder = tempfile::tempdir().expect("a folder");
     let old = root().join("tests/corpus/versions/0.1/larkmoor.obvert.json").display().to_string();
     let arguments = ["convert", &old, "-o", "new.obvert.json", "--account", "account.json"];
@@ -538,7 +580,7 @@ fn a_conversion_says_that_the_version_is_another() {
     assert!(!folder.path().join("other.obvert.json").exists());
 }
 
-/// Every rename leads from a name that is gone to one that exists.
+/// Every rename is from a name that does not exist any more to one that does.
 #[test]
 fn renamed_rules_exist_by_their_new_names() {
     let exists = |name: &str| {
@@ -578,7 +620,7 @@ fn the_command_renames_the_rules_of_a_profile() {
         /suppressions/0/rule: \"run-longer-than-pipe\"\n";
     assert!(out(&shown).starts_with(expected), "{}", out(&shown));
     assert_eq!(fs::read_to_string(&file).expect("there"), OLD_PROFILE);
-    // Written in its place: only the names change, and a text that mentions one stays.
+    // In place: only the names change; a text that mentions one stays.
     let log =
         obvert(folder.path(), &["migrate", "office.profile.json", "--write", "--format", "json"]);
     let log: Value = serde_json::from_slice(&log.stdout).expect("json");
@@ -596,13 +638,13 @@ fn the_command_renames_the_rules_of_a_profile() {
         "{}",
         err(&done)
     );
-    // What is no profile by its schema is refused.
+    // An invalid profile is refused.
     fs::write(&file, OLD_PROFILE.replace("\"title\"", "\"titel\"")).expect("written");
     let broken = obvert(folder.path(), &["migrate", "office.profile.json"]);
     assert!(broken.status.code() == Some(2) && err(&broken).contains("titel"), "{}", err(&broken));
 }
 
-/// An old name is an error that names the new one, wherever a rule can be named.
+/// An old name is an error that gives the new one, wherever a rule can be named.
 #[test]
 fn old_names_of_rules_are_refused_with_the_new_ones() {
     let folder = tempfile::tempdir().expect("a folder");
@@ -621,7 +663,7 @@ fn old_names_of_rules_are_refused_with_the_new_ones() {
         let said = out(&run) + &err(&run);
         assert!(run.status.code() != Some(0) && said.contains(renamed), "{arguments:?}: {said}");
     }
-    // A problem of structure was renamed as well.
+    // A structural problem was renamed as well.
     let run = obvert(folder.path(), &["explain", "row-astray"]);
     assert!(err(&run).contains("\"row-astray\" was renamed to \"orphan-row\""), "{}", err(&run));
 }

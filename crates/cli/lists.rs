@@ -32,7 +32,7 @@ pub(crate) fn code_lists(paths: &[PathBuf]) -> Result<Vec<CodeList>, Failure> {
     // A list can link to codes of another one.
     let all: Vec<&CodeList> = read.iter().map(|(_, list)| list).collect();
     for (file, list) in &read {
-        file.list_problems(&list.problems_beside(&all))?;
+        file.list_problems(&list.problems_with(&all))?;
     }
     Ok(read.into_iter().map(|(_, list)| list).collect())
 }

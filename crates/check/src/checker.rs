@@ -142,7 +142,7 @@ impl Checker {
     pub fn check_document(&self, document: &Document) -> Report {
         let mut report =
             self.walk(&document.head, &mut Borrowed(document.runs.iter()), &BTreeSet::new());
-        self.add_structural(&mut report, &read::twice(document));
+        self.add_structural(&mut report, &read::duplicate_ids(document));
         report
     }
 

@@ -73,7 +73,7 @@ fn a_duplicate_id_is_located_and_causes_no_other_finding() {
     let all = found(&report);
     let [(rule, path, message, _)] = all[..] else { panic!("{all:?}") };
     assert_eq!((rule, path), ("duplicate-id", "/pipes/2/id"));
-    assert_eq!(message, r#"the id "L-101" stands twice in this table, first in /pipes/0"#);
+    assert_eq!(message, r#"the id "L-101" is a duplicate in this table, first in /pipes/0"#);
 }
 
 #[test]

@@ -78,7 +78,7 @@ fn one(arguments: &Migrate, path: &Path) -> Result<MigratedDocument, Failure> {
 
 /// The error of a migration. If the file is not valid in its own version, its problems are printed.
 fn failure(name: &str, error: &MigrateError) -> String {
-    let MigrateError::Before { version, source } = error else {
+    let MigrateError::InvalidInput { version, source } = error else {
         return format!("{name}: {}", render::with_causes(error));
     };
     if source.problems().is_empty() {

@@ -99,7 +99,7 @@ pub(crate) fn typed(value: serde_json::Value, places: SourceMap) -> Result<Surve
 
     let problems = match Document::deserialize(&value) {
         // The typed reader sees one row at a time; ids that stand twice show over a whole table.
-        Ok(document) => match obvert_model::read::twice(&document) {
+        Ok(document) => match obvert_model::read::duplicate_ids(&document) {
             problems if problems.is_empty() => return Ok(Survey { document, places }),
             problems => problems,
         },

@@ -120,7 +120,7 @@ fn each_mistake_is_placed_and_explained() {
             ",upstraem,",
             &[
                 "runs.csv:3:5 (column direction)",
-                "none of: downstream, upstream",
+                "not one of: downstream, upstream",
                 "did you mean",
                 "upstream",
             ],
@@ -260,7 +260,7 @@ fn each_mistake_is_placed_and_explained() {
             "structures.csv",
             "B,outfall",
             "A,outfall",
-            &["structures.csv:3:1 (column id)", "stands twice"],
+            &["structures.csv:3:1 (column id)", "is a duplicate"],
         ),
         (
             "an observation's id twice",
@@ -445,7 +445,7 @@ fn every_row_without_a_place_is_reported_at_once() {
     *bytes = String::from_utf8(bytes.clone()).unwrap().replace("downstream", "down").into_bytes();
     let said = said(&files);
     for part in [
-        "runs.csv:2:5 (column direction): /runs/0/direction: \"down\" is none of",
+        "runs.csv:2:5 (column direction): /runs/0/direction: \"down\" is not one of",
         "observations.csv:4:1 (column run): /runs/-/observations/-: runs.csv has no run \"R9\"",
         "quantities.csv:2:2 (column observation): /runs/-/observations/-/quantities/-: observations.csv has no observation \"7\"",
         "quantities.csv:3:3 (column order): /runs/-/observations/-/quantities/-: the column \"order\" holds \"x\"",

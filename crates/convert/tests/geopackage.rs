@@ -292,7 +292,7 @@ fn what_somebody_edits_is_read_or_refused() {
         (format!("UPDATE pipes SET geom = {path} WHERE id = 'Q'"), "pipes:2: the line of pipe \"Q\" is not the one"),
         (format!("UPDATE pipes SET geom = {path} WHERE id = 'P'"), "pipes:1: the line of pipe \"P\" is not the one"),
         ("UPDATE structures SET geom = x'00' WHERE id = 'B'".to_owned(), "structures:2: the geometry is not one"),
-        ("UPDATE runs SET direction = 'down'".to_owned(), "runs:1:5 (column direction): /runs/0/direction: \"down\" is none of"),
+        ("UPDATE runs SET direction = 'down'".to_owned(), "runs:1:5 (column direction): /runs/0/direction: \"down\" is not one of"),
         ("UPDATE observations SET at = 'ten' WHERE id = '2'".to_owned(), "observations:2:3 (column at): /runs/0/observations/1/at: \"ten\" is not"),
         ("UPDATE observations SET run = 'S' WHERE id = '2'".to_owned(), "observations:2:1 (column run): /runs/-/observations/-: runs has no run \"S\""),
         ("UPDATE observations SET joint = 2 WHERE id = '1'".to_owned(), "observations:1:"),

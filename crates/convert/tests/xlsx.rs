@@ -293,7 +293,7 @@ fn what_cannot_be_told_is_refused_with_its_cell() {
          of that; format it as a number and type it again",
         "equipment:2:3 (column calibrated): /equipment/0/calibrated: 46027 is a number; format the cell as a date",
         "equipment:3:3 (column calibrated): /equipment/1/calibrated: 2026-05-06 09:31:00 is not a day",
-        "runs:2:3 (column direction): /runs/0/direction: \"down\" is none of",
+        "runs:2:3 (column direction): /runs/0/direction: \"down\" is not one of",
         "runs:2:4 (column started): /runs/0/started: 2026-05-06 09:31:00 does not say its offset from UTC",
         "observations:2:1 (column run): /runs/-/observations/-: runs has no run \"S\"",
     ] {

@@ -262,7 +262,7 @@ fn each_change_is_refused_where_it_stands() {
         ("12.4</at>", "1e400</at>", "/runs/0/observations/1/at: "),
         ("<laid>1968</laid>", "<laid>1968.0</laid>", "expected a whole number"),
         ("<laid>1968</laid>", "<laid>-1</laid>", "expected a whole number"),
-        ("<laid>1968</laid>", "<laid>10000</laid>", "10000 is above 9999"),
+        ("<laid>1968</laid>", "<laid>10000</laid>", "10000 is above the limit of 9999"),
         (
             "<joint>true</joint>",
             "<joint>1</joint>",
@@ -286,12 +286,12 @@ fn each_change_is_refused_where_it_stands() {
         (
             "<structure><id>b",
             "<structure><id>a",
-            "x.xml:13:16: /structures/1/id: the id \"a\" stands twice",
+            "x.xml:13:16: /structures/1/id: the id \"a\" is a duplicate",
         ),
         (
             "<observation><id>2",
             "<observation><id encoding='json'>\"\\u0031\"",
-            "the id \"1\" stands twice",
+            "the id \"1\" is a duplicate",
         ),
         // Extensions.
         (" name=\"org.example.x\"", "", "<extension> without its \"name\", a reverse domain name"),

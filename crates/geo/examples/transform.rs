@@ -1,8 +1,8 @@
 //! Reads lines `EPSG:code x y` and writes `lon lat` on WGS 84, in degrees with 12 decimals; with
 //! the argument `reverse` it reads longitude and latitude and writes coordinates with 6 decimals;
 //! with the argument `definition` it reads `EPSG:code` and writes the system as well-known text, or
-//! `undefined`. A line that cannot be answered gives `! reason`. The interoperability tests drive
-//! it against PROJ.
+//! `undefined`. A line that fails gives `! reason`. The interoperability tests compare it with
+//! PROJ.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 

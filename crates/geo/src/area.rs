@@ -1,14 +1,13 @@
-//! Does a position make sense where it is said to be? The usual slips of coordinates (exchanged
-//! numbers, feet under a metric system) put a survey into another state or an ocean, so the area of
-//! use that the authority gives with every system finds them, and trying each slip in turn says
-//! which one it was.
+//! Checks positions against the area of use of their reference system. Common mistakes in
+//! coordinates (swapped numbers, feet in a metric system) put a survey in another state or an
+//! ocean. Undoing each mistake in turn shows which one was made.
 
 use crate::crs::{Crs, CrsKind};
 use crate::error::GeoError;
 use crate::unit::{FOOT_METRES, Unit};
 
-/// A rectangle of longitude and latitude, in degrees. Where `west` is above `east` it crosses the
-/// antimeridian.
+/// A rectangle of longitude and latitude, in degrees. It crosses the antimeridian if `west` is
+/// above `east`.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Area {
     /// Western edge.
@@ -28,8 +27,8 @@ impl From<[f64; 4]> for Area {
 }
 
 impl Area {
-    /// Whether a longitude and latitude in degrees are in the area or within `margin` degrees of
-    /// it.
+    /// Whether a longitude and latitude in degrees are inside the area or within `margin` degrees
+    /// of it.
     #[must_use]
     pub fn contains(&self, [lon, lat]: [f64; 2], margin: f64) -> bool {
         let width = if self.west <= self.east {
@@ -43,32 +42,31 @@ impl Area {
     }
 }
 
-/// How positions fit the area of use of their reference system.
+/// Whether positions are in the area of use of their reference system.
 #[derive(Debug, Clone, Copy, PartialEq)]
 #[non_exhaustive]
 pub enum Fit {
-    /// All are in it.
+    /// All are inside.
     Inside,
-    /// They are not, but would be if this slip were undone.
+    /// They are outside, but would be inside if this mistake were undone.
     Slip(Slip),
-    /// They are not, and no usual slip explains it.
+    /// They are outside, and no common mistake explains it.
     Outside {
-        /// Index of the first position that is not.
+        /// Index of the first position outside.
         index: usize,
-        /// Where it would be, as longitude and latitude in degrees; `None` where the projection
-        /// does not reach.
+        /// Its longitude and latitude in degrees; `None` if the projection is not defined there.
         lonlat: Option<[f64; 2]>,
     },
 }
 
-/// A usual slip in coordinates.
+/// A common mistake in coordinates.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum Slip {
-    /// The two numbers are exchanged.
+    /// The two numbers are swapped.
     Swapped,
-    /// The numbers are feet, and the system's unit is the metre. Which foot, the place alone cannot
-    /// tell: the two differ by 2 parts in a million.
+    /// The numbers are feet, and the system's unit is the metre. Which foot cannot be told from the
+    /// position: the two differ by 2 parts in a million.
     Feet,
     /// The numbers are metres, and the system's unit is a foot.
     Metres,
@@ -76,16 +74,16 @@ pub enum Slip {
     Degrees,
     /// The numbers are degrees of latitude and longitude, and the system is a projected one.
     SwappedDegrees,
-    /// The longitude lost its minus sign, or got one too many.
+    /// The sign of the longitude is wrong.
     LongitudeSign,
 }
 
-/// Areas of use are rounded, and surveys reach over borders; about 11 km.
+/// Areas of use are rounded and surveys cross borders. About 11 km.
 const MARGIN_DEGREES: f64 = 0.1;
 
 impl Crs {
-    /// Whether all positions are in the system's area of use (with a margin of 0.1 degree), and if
-    /// not, what slip would explain it.
+    /// Checks that all positions are in the system's area of use (with a margin of 0.1 degree), and
+    /// if not, which mistake would explain it.
     ///
     /// ```
     /// use obvert_geo::{Crs, Fit, Slip};
@@ -96,7 +94,8 @@ impl Crs {
     /// ```
     ///
     /// # Errors
-    /// [`GeoError::UnsupportedMethod`] or [`GeoError::UnsupportedAxes`]: then nobody here can tell.
+    /// [`GeoError::UnsupportedMethod`] or [`GeoError::UnsupportedAxes`]: the positions cannot be
+    /// checked.
     pub fn fit(&self, positions: &[[f64; 2]]) -> Result<Fit, GeoError> {
         let mut first = None;
         for (index, &position) in positions.iter().enumerate() {
@@ -159,16 +158,16 @@ impl Crs {
 pub enum LonLatIssue {
     /// One of them is infinite or not a number.
     NotFinite,
-    /// They cannot be longitude and latitude, but the other way round they can.
+    /// They cannot be longitude and latitude, but they could be latitude and longitude.
     Swapped,
     /// The longitude is beyond ±180 or the latitude beyond ±90.
     OutOfRange,
-    /// Both are exactly 0, which is what a missing position becomes when it is written as a number.
+    /// Both are exactly 0: probably a missing position.
     Zero,
 }
 
-/// Looks at two numbers that should be a longitude and a latitude in degrees, knowing nothing else
-/// about them. What only the place can tell is found by [`Crs::fit`].
+/// Checks two numbers that should be a longitude and a latitude in degrees, without a reference
+/// system. [`Crs::fit`] checks the area as well.
 ///
 /// ```
 /// use obvert_geo::{LonLatIssue, lonlat_issue};

@@ -1,5 +1,5 @@
-//! A horizontal reference system by its code: what it is called, what its numbers mean, and where
-//! on earth they are.
+//! A horizontal reference system by its code: its name, its unit, its area, and the conversion to
+//! WGS 84.
 
 use std::fmt;
 
@@ -13,10 +13,10 @@ use crate::projection::Projection;
 use crate::registry::{self, System};
 use crate::unit::Unit;
 
-/// Transformations that both cover a place and differ by more than this are no answer.
+/// Transformations for one place that differ by more than this are ambiguous.
 const AMBIGUOUS_METRES: f64 = 5.0;
 
-/// What the two coordinates are.
+/// The kind of the coordinates.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum CrsKind {
     /// Easting and northing on a map projection, in a unit of length.
@@ -27,12 +27,12 @@ pub enum CrsKind {
 
 /// A horizontal reference system of the built-in registry.
 ///
-/// A position is always `[easting, northing]` or `[longitude, latitude]`, whatever axis order the
-/// authority's definition has, and in the system's own [`unit`](Self::unit).
+/// A position is always `[easting, northing]` or `[longitude, latitude]`, regardless of the axis
+/// order in the authority's definition, in the system's own [`unit`](Self::unit).
 ///
-/// Every system of the registry can be parsed and can measure lengths. Whether it can be taken to
-/// WGS 84 is a second question, because that may need a grid file or a projection method that is
-/// not carried; [`datum_shifts`](Self::datum_shifts) answers it before any position is touched.
+/// Every system of the registry can be parsed and can measure lengths. Not every system can be
+/// converted to WGS 84, since that may need a grid file or a projection method that is not
+/// included; call [`datum_shifts`](Self::datum_shifts) to find out before you convert positions.
 ///
 /// ```
 /// use obvert_geo::{Crs, Unit};
@@ -109,7 +109,7 @@ impl Crs {
         Ok(Self { code, ogc: false, system, projection, shifts, geodesic })
     }
 
-    /// Its line of the registry.
+    /// Its entry in the registry.
     pub(crate) fn system(&self) -> &System {
         &self.system
     }
@@ -144,42 +144,42 @@ impl Crs {
         self.system.ellipsoid
     }
 
-    /// Where the system is meant to be used, as the authority gives it.
+    /// The system's area of use, as the authority states it.
     #[must_use]
     pub fn area(&self) -> Area {
         Area::from(self.system.area)
     }
 
-    /// Whether the authority has withdrawn the code. It still means what it meant.
+    /// Whether the authority has withdrawn the code. Its meaning is unchanged.
     #[must_use]
     pub fn is_deprecated(&self) -> bool {
         self.system.deprecated
     }
 
-    /// The codes that the authority names in place of a withdrawn one.
+    /// The codes that replace a withdrawn one.
     pub fn replaced_by(&self) -> impl Iterator<Item = u32> + use<> {
         self.system.replaced_by.split(',').filter_map(|code| code.parse().ok())
     }
 
-    /// How positions become WGS 84, with the stated accuracy: one transformation, or several of
-    /// which each is for a part of the area of use.
+    /// The transformations to WGS 84 with their stated accuracy: one, or several for different
+    /// parts of the area of use.
     ///
-    /// For NAD83, NAD83(2011), ETRS89 and other datums of satellite geodesy this is mostly the null
-    /// transformation: the numbers stay as they are. The frames have drifted apart since they were
-    /// fixed; the difference on the ground is up to about one or two metres and grows by about 2 cm
-    /// a year. PROJ does the same when it has no grids.
+    /// For NAD83, NAD83(2011), ETRS89 and other datums of satellite geodesy this is usually the
+    /// null transformation: the numbers do not change. The frames have drifted apart since they
+    /// were defined, by one or two metres on the ground and about 2 cm more per year. PROJ does the
+    /// same without grids.
     ///
     /// # Errors
-    /// [`GeoError::NeedsGrid`] or [`GeoError::NoTransformation`], by name.
+    /// [`GeoError::NeedsGrid`] or [`GeoError::NoTransformation`].
     pub fn datum_shifts(&self) -> Result<&[DatumShift], GeoError> {
         self.shifts.as_deref().map_err(Clone::clone)
     }
 
-    /// The transformation for one place, given as longitude and latitude on the system's own datum.
+    /// The transformation for one place, a longitude and latitude on the system's own datum.
     ///
     /// # Errors
-    /// Those of [`datum_shifts`](Self::datum_shifts), and [`GeoError::NoTransformation`] where
-    /// several could apply and differ by more than 5 m and what their authorities admit.
+    /// Those of [`datum_shifts`](Self::datum_shifts), and [`GeoError::NoTransformation`] if several
+    /// apply and differ by more than 5 m plus their stated accuracies.
     pub fn datum_shift_at(&self, lonlat: [f64; 2]) -> Result<&DatumShift, GeoError> {
         let refuse = |why: String| GeoError::NoTransformation {
             code: self.code,
@@ -206,8 +206,8 @@ impl Crs {
         for other in others {
             let [x, y] = other.forward(lonlat);
             let metres: f64 = self.geodesic.inverse(lat, lon, y, x);
-            // A coarser one for a wider area is expected to differ by what both admit; one of the
-            // same rank is not.
+            // A coarser one for a wider area may differ by the accuracies of both; one of the same
+            // rank may not.
             let admitted = if uncovered || other.accuracy_metres() == best.accuracy_metres() {
                 0.0
             } else {
@@ -224,8 +224,8 @@ impl Crs {
         Ok(best)
     }
 
-    /// Longitude and latitude on the system's own datum, in degrees east of Greenwich and north. No
-    /// datum shift.
+    /// Longitude and latitude on the system's own datum, in degrees east of Greenwich and north,
+    /// without a datum shift.
     ///
     /// # Errors
     /// [`GeoError::UnsupportedMethod`], [`GeoError::UnsupportedAxes`] or [`GeoError::OutOfDomain`].
@@ -241,11 +241,11 @@ impl Crs {
         self.projection()?.inverse(position.map(|v| v * factor)).ok_or_else(outside)
     }
 
-    /// The inverse of [`to_geographic`](Self::to_geographic): the pure map projection, from degrees
-    /// on the system's own datum to its coordinates.
+    /// The inverse of [`to_geographic`](Self::to_geographic): the map projection alone, from
+    /// degrees on the system's own datum to its coordinates.
     ///
     /// # Errors
-    /// As there.
+    /// As for the inverse.
     pub fn project_geographic(&self, lonlat: [f64; 2]) -> Result<[f64; 2], GeoError> {
         let outside = || GeoError::OutOfDomain { code: self.code, position: lonlat };
         if let Some(factor) = self.unit().degrees() {
@@ -270,12 +270,12 @@ impl Crs {
         Ok(self.datum_shift_at(own)?.forward(own))
     }
 
-    /// The position in this system of a WGS 84 longitude and latitude in degrees: the exact inverse
-    /// of [`to_wgs84`](Self::to_wgs84), which differs from PROJ's own way back by less than a
-    /// centimetre where a shift with rotations applies.
+    /// The position in this system of a WGS 84 longitude and latitude in degrees. This is the exact
+    /// inverse of [`to_wgs84`](Self::to_wgs84); for shifts with rotations it differs from PROJ's
+    /// inverse by less than a centimetre.
     ///
     /// # Errors
-    /// As there.
+    /// As for the inverse.
     pub fn from_wgs84(&self, lonlat: [f64; 2]) -> Result<[f64; 2], GeoError> {
         let shifts = self.datum_shifts()?;
         if !(-360.0..=360.0).contains(&lonlat[0]) || !(-90.0..=90.0).contains(&lonlat[1]) {
@@ -284,8 +284,8 @@ impl Crs {
         let mut reason = None;
         for shift in shifts {
             let own = shift.backward(lonlat);
-            // The way there chooses by the place on the own datum; only the one it would choose
-            // undoes it.
+            // The forward direction chooses the shift by the position on the system's own datum, so
+            // only that shift inverts it.
             match self.datum_shift_at(own) {
                 Ok(chosen) if std::ptr::eq(chosen, shift) => return self.project_geographic(own),
                 Ok(_) => {}
@@ -298,11 +298,12 @@ impl Crs {
     /// Distance between two positions in metres: along the geodesic in a geographic system, on the
     /// plane of the map in a projected one.
     ///
-    /// A distance on the plane is a *grid* distance. It differs from the ground by the scale factor
-    /// of the projection and by the height: in a UTM zone by −0.04 % to +0.1 %, 4 cm to 10 cm in
-    /// 100 m; in a state plane or a 3-degree zone by about 0.01 %, 1 cm in 100 m; 1000 m of height
-    /// add 0.016 %. In Web Mercator (EPSG:3857) it is wrong by the secant of the latitude, a factor
-    /// of two at 60°: use [`ground_length_metres`](Self::ground_length_metres) there.
+    /// A distance on the plane is a *grid* distance. It differs from the distance on the ground by
+    /// the scale factor of the projection and by the height: in a UTM zone by −0.04 % to +0.1 %, 4
+    /// cm to 10 cm in 100 m; in a state plane or a 3-degree zone by about 0.01 %, 1 cm in 100 m;
+    /// 1000 m of height add 0.016 %. In Web Mercator (EPSG:3857) it is wrong by the secant of the
+    /// latitude, a factor of two at 60°: use [`ground_length_metres`](Self::ground_length_metres)
+    /// there.
     ///
     /// # Errors
     /// [`GeoError::BadVertex`] with index 0 or 1.
@@ -312,8 +313,8 @@ impl Crs {
         Ok(self.span(from, to))
     }
 
-    /// Length in metres of a line through the vertices, measured as
-    /// [`distance_metres`](Self::distance_metres) does. One vertex or none makes 0.
+    /// Length in metres of a line through the vertices, measured as by
+    /// [`distance_metres`](Self::distance_metres). It is 0 for fewer than two vertices.
     ///
     /// # Errors
     /// [`GeoError::BadVertex`].
@@ -325,8 +326,8 @@ impl Crs {
     }
 
     /// Length in metres of a line through the vertices along geodesics on the ellipsoid of the
-    /// system's own datum, free of the distortion of the map. Height above the ellipsoid is not in
-    /// it.
+    /// system's own datum, without the distortion of the map. Height above the ellipsoid is
+    /// ignored.
     ///
     /// # Errors
     /// Those of [`to_geographic`](Self::to_geographic).
@@ -344,7 +345,7 @@ impl Crs {
         Ok(sum)
     }
 
-    /// A line measured once, to place many distances on.
+    /// A line that is measured once, for locating many distances on it.
     ///
     /// # Errors
     /// [`GeoError::TooFewVertices`], [`GeoError::BadVertex`], or [`GeoError::ZeroLength`].
@@ -377,7 +378,7 @@ impl Crs {
         &self.geodesic
     }
 
-    /// The distance of two sound positions in metres.
+    /// The distance between two valid positions in metres.
     pub(crate) fn span(&self, a: [f64; 2], b: [f64; 2]) -> f64 {
         match self.unit().degrees() {
             Some(k) => self.geodesic.inverse(a[1] * k, a[0] * k, b[1] * k, b[0] * k),
@@ -405,7 +406,7 @@ impl Crs {
                     Some(axes) => GeoError::UnsupportedAxes { code, name, axes },
                     None => GeoError::UnsupportedMethod { code, name, method: reason },
                 },
-                // PROJ's short name: the registry has it and the projection library does not.
+                // PROJ's short name of a method that the projection library does not have.
                 None => GeoError::UnsupportedMethod {
                     code,
                     name,
@@ -416,7 +417,7 @@ impl Crs {
     }
 }
 
-/// The error for a reason that the registry gives in place of a shift.
+/// The error for the reason that the registry has in place of a shift.
 fn unusable(code: u32, system: &System, reason: &'static str) -> GeoError {
     let name = system.name;
     let (kind, rest) = reason.split_once(':').unwrap_or((reason, ""));
@@ -434,7 +435,7 @@ fn unusable(code: u32, system: &System, reason: &'static str) -> GeoError {
     }
 }
 
-/// Authority and code of any of the spellings.
+/// Splits any of the spellings into authority and code.
 fn split(text: &str) -> Option<(&str, &str)> {
     let text = text.trim();
     let lower = text.to_ascii_lowercase();

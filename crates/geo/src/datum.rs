@@ -1,7 +1,7 @@
-//! From one datum to WGS 84 by published constants. A grid-free transformation is a shift of the
-//! earth's centre, seven numbers at most; it is done here and not in the projection library because
-//! the accuracy has to be told with it, and because the way back must undo the way there to the
-//! last bit, which the usual shortcut does not.
+//! Transformations from a datum to WGS 84 by published constants: a Helmert transformation with at
+//! most seven parameters. It is implemented here and not taken from the projection library, because
+//! its accuracy must be known, and because the inverse must be exact, which the usual shortcut is
+//! not.
 
 use crate::area::Area;
 
@@ -36,13 +36,13 @@ impl Ellipsoid {
         [n * cos_lat * cos_lon, n * cos_lat * sin_lon, n * (1.0 - e2) * sin_lat]
     }
 
-    /// Longitude and latitude in degrees below a geocentric point; the height is let go.
+    /// Longitude and latitude in degrees of a geocentric point; the height is dropped.
     fn to_geographic(self, [x, y, z]: [f64; 3]) -> [f64; 2] {
         let e2 = self.eccentricity_squared();
         let p = x.hypot(y);
         let lon = y.atan2(x).to_degrees();
-        // Fixed point on the latitude: each step gains a factor e² · h/N, which for a point within
-        // some kilometres of the surface is five digits or more.
+        // Fixed-point iteration on the latitude: each step gains a factor e² · h/N, five digits or
+        // more for a point within some kilometres of the surface.
         let mut lat = z.atan2(p * (1.0 - e2));
         for _ in 0..8 {
             let sin_lat = lat.sin();
@@ -62,7 +62,7 @@ impl Ellipsoid {
 /// of EPSG method 9606.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Helmert {
-    /// The ellipsoid that positions are on before.
+    /// The source ellipsoid.
     pub from: Ellipsoid,
     /// Translation in metres.
     pub translation: [f64; 3],
@@ -70,14 +70,14 @@ pub struct Helmert {
     pub rotation: [f64; 3],
     /// Scale difference in parts per million.
     pub scale_ppm: f64,
-    /// The ellipsoid that positions are on after.
+    /// The target ellipsoid.
     pub to: Ellipsoid,
 }
 
 impl Helmert {
-    /// Longitude and latitude in degrees on the other frame. The height is taken as 0 and dropped,
-    /// as PROJ does for two-dimensional positions; a true height of 100 m would move the result by
-    /// about a millimetre.
+    /// Longitude and latitude in degrees in the target frame. The height is assumed to be 0 and
+    /// dropped, as in PROJ for two-dimensional positions; a true height of 100 m would move the
+    /// result by about a millimetre.
     fn apply(&self, position: [f64; 2]) -> [f64; 2] {
         let v = self.from.to_geocentric(position);
         let [rx, ry, rz] = self.rotation.map(|seconds| (seconds / 3600.0).to_radians());
@@ -91,7 +91,7 @@ impl Helmert {
     }
 }
 
-/// How positions on a datum become positions on WGS 84.
+/// A transformation of positions on a datum to WGS 84.
 #[derive(Debug, Clone, PartialEq)]
 pub struct DatumShift {
     name: &'static str,
@@ -116,21 +116,21 @@ impl DatumShift {
         self.name
     }
 
-    /// The accuracy its authority states, in metres. `None` where none is stated, as when a modern
-    /// geocentric datum is simply taken to be WGS 84: then the positions may be off by one or two
-    /// metres.
+    /// The accuracy that its authority states, in metres. `None` if none is stated, for example if
+    /// a modern geocentric datum is assumed to equal WGS 84; then positions may be off by one or
+    /// two metres.
     #[must_use]
     pub fn accuracy_metres(&self) -> Option<f64> {
         self.accuracy_metres
     }
 
-    /// Where the transformation is meant to be used, if its authority says so.
+    /// The area of use of the transformation, if its authority states one.
     #[must_use]
     pub fn area(&self) -> Option<Area> {
         self.area
     }
 
-    /// Whether the numbers stay as they are: the two datums are taken to be one.
+    /// Whether positions do not change, since the two datums are assumed to be equal.
     #[must_use]
     pub fn is_null(&self) -> bool {
         self.steps.is_empty()
@@ -146,9 +146,9 @@ impl DatumShift {
         self.steps.iter().fold(position, |p, step| step.apply(p))
     }
 
-    /// The position that [`forward`](Self::forward) takes to `target`. Turning the signs of the
-    /// seven parameters round, as is often done, misses by up to millimetres; the shift is nearly
-    /// constant, so following the remainder converges to the last bit in three or four rounds.
+    /// The position that [`forward`](Self::forward) maps to `target`. Negating the seven
+    /// parameters, as is often done, is wrong by up to millimetres. The shift is nearly constant,
+    /// so iterating on the remainder converges to the last bit in three or four rounds.
     pub(crate) fn backward(&self, target: [f64; 2]) -> [f64; 2] {
         if self.is_null() {
             return target;
@@ -166,7 +166,7 @@ impl DatumShift {
     }
 }
 
-/// A longitude brought to -180..=180.
+/// Normalises a longitude to -180..=180.
 pub(crate) fn wrap(lon: f64) -> f64 {
     if (-180.0..=180.0).contains(&lon) { lon } else { (lon + 180.0).rem_euclid(360.0) - 180.0 }
 }

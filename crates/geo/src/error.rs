@@ -1,16 +1,16 @@
-//! One small error type for the crate, so that every refusal names the reference system, the vertex
-//! or the distance it is about and says what the sender can do next.
+//! The error type of the crate. Every error names the reference system, vertex or distance, and
+//! what to do.
 
-/// What this crate refuses to do, and why.
+/// Why a reference system, position or distance cannot be used.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum GeoError {
-    /// The text is not the name of a reference system in any form that is read here.
+    /// The text is not the name of a reference system in a known spelling.
     #[error(
         "{text:?} does not name a reference system; write the authority's code as EPSG:6594, or OGC:CRS84"
     )]
     Malformed {
-        /// What was given.
+        /// The text.
         text: String,
     },
     /// The code is well formed, but the built-in registry has no such system.
@@ -23,7 +23,7 @@ pub enum GeoError {
         /// Name and version of the registry.
         registry: &'static str,
     },
-    /// The code exists and is not a horizontal reference system.
+    /// The code exists but is not a horizontal reference system.
     #[error(
         "EPSG:{code} ({name}) is a {kind} reference system and positions need a horizontal one{}",
         match see { Some(code) => format!("; use EPSG:{code}"), None => String::new() }
@@ -62,22 +62,23 @@ pub enum GeoError {
         /// The directions of the axes, in the authority's order.
         axes: &'static str,
     },
-    /// The change of datum to WGS 84 is only good enough with a grid file, which is not carried.
+    /// The transformation to WGS 84 needs a grid file for a useful accuracy, and grid files are not
+    /// included.
     #[error(
-        "EPSG:{code} ({name}) needs the grid {grid} to reach WGS 84, and grids are not carried{}; reproject the positions with a tool that has the grid",
-        match accuracy_metres { Some(m) => format!(" (without it the best published transformation is only good to {m} m)"), None => String::new() }
+        "EPSG:{code} ({name}) needs the grid {grid} for the transformation to WGS 84, and grids are not included{}; reproject the positions with a tool that has the grid",
+        match accuracy_metres { Some(m) => format!(" (without it the best published transformation is accurate to {m} m)"), None => String::new() }
     )]
     NeedsGrid {
         /// The EPSG code.
         code: u32,
         /// Its name in the registry.
         name: &'static str,
-        /// The grid or grids that would do it.
+        /// The grid or grids that are needed.
         grid: &'static str,
         /// Stated accuracy of the best transformation without a grid, in metres.
         accuracy_metres: Option<f64>,
     },
-    /// No transformation to WGS 84 is published that could be applied here.
+    /// No published transformation to WGS 84 can be applied here.
     #[error(
         "no usable transformation from EPSG:{code} ({name}) to WGS 84 is known: {why}; reproject the positions to a current system first"
     )]
@@ -86,7 +87,7 @@ pub enum GeoError {
         code: u32,
         /// Its name in the registry.
         name: &'static str,
-        /// What stands in the way.
+        /// The reason.
         why: String,
     },
     /// The projection is not defined at this position.
@@ -97,12 +98,12 @@ pub enum GeoError {
     OutOfDomain {
         /// The EPSG code.
         code: u32,
-        /// The position as it was given.
+        /// The position as given.
         position: [f64; 2],
     },
-    /// A coordinate is not a finite number, or is no latitude or longitude.
+    /// A coordinate is not a finite number, or not a valid latitude or longitude.
     #[error(
-        "vertex {index} of the path, [{}, {}], is not a position of EPSG:{code}{}",
+        "vertex {index} of the path, [{}, {}], is not a valid position in EPSG:{code}{}",
         position[0], position[1],
         if *swapped { "; longitude and latitude look swapped" } else { "" }
     )]
@@ -111,35 +112,33 @@ pub enum GeoError {
         code: u32,
         /// Index in the path, from 0.
         index: usize,
-        /// The position as it was given.
+        /// The position as given.
         position: [f64; 2],
-        /// Whether it would be one with its two numbers exchanged.
+        /// Whether it would be valid with the two numbers swapped.
         swapped: bool,
     },
     /// A line needs two vertices.
-    #[error("a path needs two vertices or more, and this one has {found}")]
+    #[error("a path needs at least two vertices, found {found}")]
     TooFewVertices {
-        /// How many there are.
+        /// The number of vertices.
         found: usize,
     },
-    /// All vertices are in one place, so no distance along the path means anything.
-    #[error(
-        "all {vertices} vertices of the path are in one place, so it has no length to measure along"
-    )]
+    /// All vertices are in one place, so the path has no length.
+    #[error("all {vertices} vertices of the path are in one place, so it has no length")]
     ZeroLength {
-        /// How many there are.
+        /// The number of vertices.
         vertices: usize,
     },
     /// A stated length is not a positive number.
-    #[error("the stated length must be a number above 0, found {length}")]
+    #[error("the length must be a number above 0, found {length}")]
     BadLength {
-        /// The length as stated.
+        /// The length as given.
         length: f64,
     },
     /// A distance is not on the line.
     #[error("distance {distance} is outside the line, which runs from 0 to {length}")]
     OutsideLine {
-        /// The distance as given, in the caller's unit.
+        /// The distance, in the caller's unit.
         distance: f64,
         /// The length of the line, in the same unit.
         length: f64,
@@ -147,9 +146,9 @@ pub enum GeoError {
     /// A stretch ends before it begins.
     #[error("the stretch ends at {to}, before it begins at {from}")]
     Backwards {
-        /// Where it begins.
+        /// Its start.
         from: f64,
-        /// Where it ends.
+        /// Its end.
         to: f64,
     },
 }

@@ -1,14 +1,14 @@
 //! Reference systems and linear referencing for pipe inspection surveys.
 //!
-//! The crate knows nothing of survey documents: it takes codes, positions and distances, and gives
-//! back positions, lengths and reasons. No file is read and nothing is remembered between calls, so
-//! it runs wherever Rust does.
+//! The crate does not depend on survey documents: it takes codes, positions and distances, and
+//! returns positions and lengths. It reads no files and keeps no state, so it runs on every
+//! platform that Rust supports.
 //!
-//! - [`Crs`] is a horizontal reference system by its EPSG code: its unit, its area, the way to WGS
-//!   84 and back, lengths.
-//! - [`Path`] places distances along a pipe on the map, in proportion to the pipe's stated length,
-//!   and reads them back.
-//! - [`Crs::fit`] and [`lonlat_issue`] tell exchanged coordinates and mistaken feet from good ones.
+//! - [`Crs`] is a horizontal reference system by its EPSG code, with its unit, its area of use,
+//!   conversion to and from WGS 84, and lengths.
+//! - [`Path`] converts distances along a pipe to positions on the map, in proportion to the pipe's
+//!   stated length, and back.
+//! - [`Crs::fit`] and [`lonlat_issue`] detect swapped coordinates and wrong units.
 //!
 //! ```
 //! use obvert_geo::Crs;
@@ -22,15 +22,15 @@
 //! # Ok::<(), obvert_geo::GeoError>(())
 //! ```
 //!
-//! # What is exact and what is not
+//! # Accuracy
 //!
-//! Positions agree with PROJ's to a millimetre (`tests/interop/test_projection.py` names the few
-//! that do not). The change of datum is the best published one that needs no grid file, and
-//! [`DatumShift::accuracy_metres`] tells what its authority promises: from a few centimetres to 5 m
-//! where a grid would do better (those worse are refused), and more for old datums that have
-//! nothing better. NAD83 and its realisations, ETRS89 and their like are taken to equal WGS 84, as
-//! PROJ does without grids, which hides a metre or two of continental drift. OSGB36 (EPSG:27700) is
-//! shifted by seven parameters to about 2 m; only the OSTN grid, which is not carried, does better.
+//! Positions agree with PROJ to a millimetre (`tests/interop/test_projection.py` lists the few
+//! exceptions). The datum transformation is the best published one that needs no grid file;
+//! [`DatumShift::accuracy_metres`] gives its stated accuracy: a few centimetres to 5 m if a grid
+//! would be better (worse ones are refused), and more for old datums without a better one. NAD83
+//! and its realisations, ETRS89 and similar datums are assumed to equal WGS 84, as in PROJ without
+//! grids, which ignores a metre or two of continental drift. OSGB36 (EPSG:27700) is transformed
+//! with seven parameters to about 2 m; only the OSTN grid, which is not included, is better.
 
 #![cfg_attr(docsrs, feature(doc_cfg))]
 
@@ -51,10 +51,10 @@ pub use error::GeoError;
 pub use path::{Nearest, Path, Placed};
 pub use unit::{FOOT_METRES, US_SURVEY_FOOT_METRES, Unit};
 
-/// What the built-in registry was made from.
+/// The source of the built-in registry.
 pub const REGISTRY_VERSION: &str = registry::VERSION;
 
-// Tests the example in it.
+// Tests the example in the readme.
 #[cfg(doctest)]
 #[doc = include_str!("../README.md")]
 struct Readme;

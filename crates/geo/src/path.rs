@@ -1,10 +1,9 @@
-//! Linear referencing: where on the map a distance along a pipe is, and how far along the pipe a
-//! place on the map is.
+//! Linear referencing: the position on the map of a distance along a pipe, and the reverse.
 //!
-//! A pipe's length as stated and the length of its line on the map never agree: the counter slips,
-//! the pipe slopes, the map has a scale factor, the line was drawn between manhole centres. So a
-//! distance is placed *in proportion*: distance `d` of a stated length `L` is at the fraction `d /
-//! L` of the line, and both ends fit by construction.
+//! The stated length of a pipe and the length of its line on the map never agree: the counter
+//! slips, the pipe slopes, the map has a scale factor, the line was drawn between manhole centres.
+//! So distances are located *in proportion*: distance `d` of a stated length `L` is at the fraction
+//! `d / L` of the line, and both ends fit by construction.
 //!
 //! Between two vertices the line is straight on the map in a projected system and a geodesic in a
 //! geographic one.
@@ -14,35 +13,35 @@ use geographiclib_rs::{DirectGeodesic, InverseGeodesic};
 use crate::crs::Crs;
 use crate::error::GeoError;
 
-/// A line with its length measured at every vertex, so that each look-up is a binary search.
+/// A line with its length at every vertex, so that each look-up is a binary search.
 #[derive(Debug, Clone)]
 pub struct Path<'a> {
     crs: &'a Crs,
     vertices: &'a [[f64; 2]],
-    /// Metres from the first vertex to each; never falls, and the last is above 0.
+    /// Metres from the first vertex to each. They never decrease, and the last is above 0.
     reach: Vec<f64>,
 }
 
-/// A distance placed on a line, however far it was off.
+/// A distance located on a line, clamped to its ends.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Placed {
-    /// Where it is, in the coordinates of the line.
+    /// The position, in the coordinates of the line.
     pub position: [f64; 2],
     /// The fraction of the line's length, 0 to 1.
     pub fraction: f64,
-    /// How far the distance lay beyond the line, in the caller's unit: below 0 before the start,
-    /// above 0 past the end, 0 on it.
+    /// How far the distance is beyond the line, in the caller's unit: negative before the start,
+    /// positive past the end, 0 on the line.
     pub beyond: f64,
 }
 
-/// The nearest place on a line to some point.
+/// The nearest position on a line to a point.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Nearest {
-    /// Where it is, in the coordinates of the line.
+    /// The position, in the coordinates of the line.
     pub position: [f64; 2],
-    /// The fraction of the line's length, 0 to 1. Where several places are equally near, the first.
+    /// The fraction of the line's length, 0 to 1. If several positions are equally near, the first.
     pub fraction: f64,
-    /// Metres from the point to it.
+    /// The distance from the point in metres.
     pub offset_metres: f64,
 }
 
@@ -68,7 +67,7 @@ impl<'a> Path<'a> {
         }
     }
 
-    /// The length of the line in metres, measured as [`Crs::line_length_metres`] does.
+    /// The length of the line in metres, as by [`Crs::line_length_metres`].
     #[must_use]
     pub fn length_metres(&self) -> f64 {
         self.reach.last().copied().unwrap_or(0.0)
@@ -80,8 +79,8 @@ impl<'a> Path<'a> {
         self.vertices
     }
 
-    /// The position at a fraction of the length, 0 to 1. The ends and the vertices come back
-    /// exactly as they were given.
+    /// The position at a fraction of the length, 0 to 1. The ends and the vertices are returned
+    /// exactly.
     ///
     /// # Errors
     /// [`GeoError::OutsideLine`] for anything else, a NaN included.
@@ -95,7 +94,7 @@ impl<'a> Path<'a> {
     /// The position at a distance in metres from the first vertex.
     ///
     /// # Errors
-    /// [`GeoError::OutsideLine`] if that is below 0 or above the length.
+    /// [`GeoError::OutsideLine`] if the distance is below 0 or above the length.
     pub fn at_metres(&self, metres: f64) -> Result<[f64; 2], GeoError> {
         let length = self.length_metres();
         if !(0.0..=length).contains(&metres) {
@@ -114,8 +113,8 @@ impl<'a> Path<'a> {
         self.at_fraction(fraction_of(distance, length)?)
     }
 
-    /// The same, but a distance that is off the line is drawn to its nearer end, and the result
-    /// says by how much it was.
+    /// As [`at_stated`](Self::at_stated), but a distance beyond the line is clamped to its nearer
+    /// end, and the result has the excess.
     ///
     /// # Errors
     /// [`GeoError::BadLength`], or [`GeoError::OutsideLine`] for a distance that is not a number.
@@ -129,8 +128,8 @@ impl<'a> Path<'a> {
         Ok(Placed { position: self.at_fraction(fraction)?, fraction, beyond: distance - inside })
     }
 
-    /// The part of the line between two fractions of its length: the cut ends and every vertex
-    /// strictly between them, two positions at the least.
+    /// The part of the line between two fractions of its length: the two ends and every vertex
+    /// strictly between them, at least two positions.
     ///
     /// # Errors
     /// [`GeoError::OutsideLine`], or [`GeoError::Backwards`] if `to` is below `from`.
@@ -167,13 +166,13 @@ impl<'a> Path<'a> {
         self.sub_line(start, end)
     }
 
-    /// The place on the line that is nearest to `point`, which is in the coordinates of the line.
+    /// The position on the line that is nearest to `point`, both in the coordinates of the line.
     ///
-    /// In a geographic system each stretch is taken to be straight as seen from the point, which is
-    /// good to a millimetre for stretches and offsets of a kilometre.
+    /// In a geographic system each segment is assumed to be straight as seen from the point, which
+    /// is accurate to a millimetre for segments and offsets of a kilometre.
     ///
     /// # Errors
-    /// [`GeoError::OutOfDomain`] if the point is no position of the system.
+    /// [`GeoError::OutOfDomain`] if the point is not a valid position of the system.
     pub fn nearest(&self, point: [f64; 2]) -> Result<Nearest, GeoError> {
         let off = |_| GeoError::OutOfDomain { code: self.crs.code(), position: point };
         self.crs.check_vertex(0, point).map_err(off)?;
@@ -191,7 +190,7 @@ impl<'a> Path<'a> {
         let (_, segment, mut t) = best.unwrap_or((0.0, 0, 0.0));
         let (from, to) = (self.vertices[segment], self.vertices[segment + 1]);
         if self.crs.unit().degrees().is_some() {
-            // Look again from the foot itself, where the stretch is straight to the second order.
+            // Repeat from the foot itself, where the segment is straight to the second order.
             for _ in 0..3 {
                 let here = self.between(segment, t);
                 let (a, b) = (self.seen_from(here, from), self.seen_from(here, to));
@@ -209,7 +208,7 @@ impl<'a> Path<'a> {
 
     /// The position at a distance that is known to be on the line.
     fn at(&self, metres: f64) -> [f64; 2] {
-        // The first vertex beyond: the stretch before it cannot have length 0.
+        // The first vertex beyond: the segment before it cannot have length 0.
         let next = self.reach.partition_point(|&reach| reach <= metres);
         if next == 0 {
             return self.vertices[0];
@@ -222,7 +221,7 @@ impl<'a> Path<'a> {
         self.between(next - 1, (metres - low) / (high - low))
     }
 
-    /// The position at the fraction `t` of one stretch.
+    /// The position at the fraction `t` of one segment.
     fn between(&self, segment: usize, t: f64) -> [f64; 2] {
         let (a, b) = (self.vertices[segment], self.vertices[segment + 1]);
         if t <= 0.0 || a == b {
@@ -238,7 +237,7 @@ impl<'a> Path<'a> {
         let (metres, azimuth, _, _): (f64, f64, f64, f64) =
             geodesic.inverse(a[1] * k, a[0] * k, b[1] * k, b[0] * k);
         let (lat, lon): (f64, f64) = geodesic.direct(a[1] * k, a[0] * k, azimuth, t * metres);
-        // The library answers in -180..180; stay on the sheet that the vertices are on.
+        // The library returns -180..180; stay on the same side of the antimeridian as the vertices.
         let lon = lon + 360.0 * ((a[0] * k - lon) / 360.0).round();
         [lon / k, lat / k]
     }
@@ -256,7 +255,7 @@ impl<'a> Path<'a> {
     }
 }
 
-/// Where the foot of `p` is on the line from `a` to `b`, as a multiple of their distance.
+/// The foot of `p` on the line from `a` to `b`, as a fraction of their distance.
 fn foot(p: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
     let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
     let square = dx * dx + dy * dy;

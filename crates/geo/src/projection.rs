@@ -1,6 +1,6 @@
 //! A map projection between longitude and latitude on a system's own datum and its plane, in
-//! metres. The formulas are those of `proj4rs`, a port of PROJ's; units, meridians and datums stay
-//! outside, so that each is exact and documented in one place.
+//! metres. The formulas are those of `proj4rs`, a port of PROJ. Units, meridians and datums are
+//! handled elsewhere, so that each is exact and documented in one place.
 
 use proj4rs::Proj;
 use proj4rs::transform::transform;
@@ -24,8 +24,8 @@ impl Projection {
             format!("+a={} +rf={}", system.semi_major, system.inverse_flattening)
         };
         let mut words = system.projection.split(' ');
-        // PROJ's transverse Mercator is the one that stays exact far from its meridian; proj4rs
-        // keeps the older name.
+        // PROJ's transverse Mercator stays exact far from the meridian; in proj4rs that method has
+        // another name.
         let method = match words.next()? {
             "tmerc" => "etmerc",
             method => method,
@@ -65,8 +65,8 @@ impl Projection {
         transform(&self.plane, &self.globe, &mut point).ok()?;
         let lonlat =
             finite([wrap(point.0.to_degrees() + self.prime_meridian), point.1.to_degrees()])?;
-        // Far outside its domain an inverse projection lands anywhere, on a pole or on another
-        // turn; the way back from there does not lead to where it came from.
+        // Far outside its domain an inverse projection gives any result, which the forward
+        // projection does not map back.
         let [x2, y2] = self.forward(lonlat)?;
         let meets = |a: f64, b: f64| (a - b).abs() <= 1.0 + 1e-9 * b.abs();
         (meets(x2, x) && meets(y2, y)).then_some(lonlat)

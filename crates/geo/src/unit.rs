@@ -1,6 +1,6 @@
 //! Units of coordinates. The two feet differ by 2 parts in a million, which is 2 m in a state plane
-//! coordinate of a million metres: they must never be taken for one another, so the factors are
-//! exact here and nowhere else.
+//! coordinate of a million metres. They must never be confused, so only this module has the
+//! factors, and they are exact.
 
 use std::fmt;
 

@@ -9,7 +9,7 @@ fn crs(code: u32) -> Crs {
     Crs::from_epsg(code).unwrap()
 }
 
-/// A right angle of 30 m and 40 m with a vertex said twice.
+/// A right angle of 30 m and 40 m with a repeated vertex.
 const CORNER: [[f64; 2]; 4] =
     [[1000.0, 2000.0], [1030.0, 2000.0], [1030.0, 2000.0], [1030.0, 2040.0]];
 
@@ -18,7 +18,7 @@ fn distances_fall_where_the_stated_length_puts_them() {
     let crs = crs(25832);
     let path = crs.path(&CORNER).unwrap();
     assert_eq!(path.length_metres(), 70.0);
-    // The counter of this pipe said 140 at its end.
+    // The counter showed 140 at the end of this pipe.
     let cases = [
         (0.0, [1000.0, 2000.0]),
         (30.0, [1015.0, 2000.0]),
@@ -33,7 +33,7 @@ fn distances_fall_where_the_stated_length_puts_them() {
 }
 
 #[test]
-fn distances_off_the_line_are_refused_or_drawn_in() {
+fn distances_off_the_line_are_refused_or_clamped() {
     let crs = crs(25832);
     let path = crs.path(&CORNER).unwrap();
     assert_eq!(
@@ -130,7 +130,7 @@ fn a_geographic_line_is_a_geodesic_and_has_a_foot_on_it() {
 }
 
 #[test]
-fn a_line_over_the_antimeridian_stays_on_its_sheet() {
+fn a_line_over_the_antimeridian_stays_on_its_side() {
     let crs = crs(4326);
     let line = [[179.9995, -40.0], [180.0005, -40.0]];
     let path = crs.path(&line).unwrap();
@@ -140,7 +140,7 @@ fn a_line_over_the_antimeridian_stays_on_its_sheet() {
 }
 
 #[test]
-fn lines_that_are_none_are_refused() {
+fn invalid_lines_are_refused() {
     let (plane, globe) = (crs(25832), crs(4326));
     assert_eq!(plane.path(&[]).unwrap_err(), GeoError::TooFewVertices { found: 0 });
     assert_eq!(plane.path(&[[1.0, 2.0]]).unwrap_err(), GeoError::TooFewVertices { found: 1 });
@@ -194,7 +194,7 @@ proptest! {
     }
 
     #[test]
-    fn three_stretches_make_the_whole((code, line) in lines(), a in 0.0..=1.0f64, b in 0.0..=1.0f64) {
+    fn three_stretches_make_the_whole_line((code, line) in lines(), a in 0.0..=1.0f64, b in 0.0..=1.0f64) {
         let crs = crs(code);
         let path = crs.path(&line).unwrap();
         let (from, to) = (a.min(b), a.max(b));

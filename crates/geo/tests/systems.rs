@@ -1,4 +1,4 @@
-//! Codes, units, refusals and projections, against what the authority publishes.
+//! Codes, units, errors and projections, compared with what the authority publishes.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -181,7 +181,7 @@ fn units_are_exact() {
 }
 
 #[test]
-fn refusals_name_the_system_and_say_what_to_do() {
+fn errors_name_the_system_and_what_to_do() {
     let cases: &[(&str, &[&str])] = &[
         ("EPSG:999999", &["EPSG:999999", "not in the built-in registry", "check the code"]),
         ("EPSG:5703", &["EPSG:5703", "NAVD88 height", "vertical"]),
@@ -199,7 +199,7 @@ fn refusals_name_the_system_and_say_what_to_do() {
 }
 
 #[test]
-fn what_cannot_reach_wgs_84_says_why_and_still_measures() {
+fn systems_without_a_transformation_give_the_reason_and_still_measure() {
     // NAD27 needs a grid: without one PROJ is good to 5 to 10 m.
     let nad27 = crs(32040);
     let error = nad27.to_wgs84([2_963_503.91, 254_759.80]).unwrap_err();
@@ -222,7 +222,7 @@ fn what_cannot_reach_wgs_84_says_why_and_still_measures() {
 }
 
 #[test]
-fn the_datum_shift_is_told() {
+fn the_datum_shift_has_its_name_and_accuracy() {
     let uk = crs(27700);
     let [shift] = uk.datum_shifts().unwrap() else { panic!("{:?}", uk.datum_shifts()) };
     // EPSG transformation 1314.
@@ -249,7 +249,7 @@ fn a_datum_with_a_shift_for_each_country_is_shifted_where_only_one_applies() {
 }
 
 #[test]
-fn withdrawn_codes_work_and_name_their_heirs() {
+fn withdrawn_codes_work_and_name_their_replacements() {
     // The EPSG dataset withdrew 2291 (NAD83(CSRS98) / Prince Edward Isl. Stereographic) in favour
     // of 2292.
     let old = crs(2291);
@@ -264,7 +264,7 @@ fn crs_can_be_shared_between_threads() {
     shared::<GeoError>();
 }
 
-/// The trap found in a public sewer network model (swmmio 0.8.6, MIT): titled EPSG:2817, which is
+/// A mistake found in a public sewer network model (swmmio 0.8.6, MIT): titled EPSG:2817, which is
 /// in metres, with numbers in feet.
 #[test]
 fn feet_under_a_metric_system_are_recognised() {
@@ -277,7 +277,7 @@ fn feet_under_a_metric_system_are_recognised() {
 }
 
 #[test]
-fn other_slips_are_recognised() {
+fn other_mistakes_are_recognised() {
     let richmond = [-78.5, 37.3];
     let [x, y] = crs(6595).from_wgs84(richmond).unwrap();
     let [e, n] = crs(6594).from_wgs84(richmond).unwrap();
@@ -339,7 +339,7 @@ fn longitude_and_latitude_on_their_own() {
 }
 
 #[test]
-fn positions_that_are_none_are_refused() {
+fn invalid_positions_are_refused() {
     for position in [[f64::NAN, 0.0], [0.0, f64::INFINITY], [1e30, 1e30]] {
         assert!(
             matches!(crs(6594).to_wgs84(position), Err(GeoError::OutOfDomain { code: 6594, .. })),
@@ -358,8 +358,8 @@ fn positions_that_are_none_are_refused() {
     }
 }
 
-/// The systems that the round trip is tried on: every projection method and kind of shift that pipe
-/// surveys meet.
+/// The systems of the round-trip test: every projection method and kind of shift that occurs in
+/// pipe surveys.
 const ROUND: [u32; 22] = [
     4326, 4269, 4258, 4807, 6594, 6595, 6494, 2222, 3089, 2817, 26915, 25832, 31467, 27700, 28992,
     2056, 5514, 2154, 27572, 3857, 29902, 2193,
@@ -367,7 +367,7 @@ const ROUND: [u32; 22] = [
 
 proptest! {
     #[test]
-    fn there_and_back_is_the_same_place(which in 0..ROUND.len(), u in 0.0..1.0f64, v in 0.0..1.0f64) {
+    fn a_round_trip_gives_the_same_position(which in 0..ROUND.len(), u in 0.0..1.0f64, v in 0.0..1.0f64) {
         let crs = crs(ROUND[which]);
         let area = crs.area();
         let east = if area.east < area.west { area.east + 360.0 } else { area.east };
@@ -390,10 +390,10 @@ proptest! {
 /// The parameters are those of the EPSG dataset for these codes. An origin on the equator is 0 and
 /// not the first parallel (3310, 3112); a meridian is in the unit of its system (4807: 2.5969213
 /// grads, 27572: 2.33722917 degrees); variants that OGC 01-009 has no name for (methods 1051, 1102,
-/// 9833, 1027) have no text. `tests/interop/test_projection.py` holds the texts of some 600 systems
-/// against PROJ.
+/// 9833, 1027) have no text. `tests/interop/test_projection.py` compares the texts of some 600
+/// systems with PROJ.
 #[test]
-fn a_definition_says_what_the_code_means_or_nothing() {
+fn a_definition_is_right_or_missing() {
     let text = |code| crs(code).wkt().unwrap_or_default();
     for (code, said) in [
         (

@@ -1,5 +1,5 @@
-//! Archives: many documents in one file, a document a line (JSON lines), so that decades of surveys
-//! can be read, checked and written one at a time, whatever their number.
+//! Archives: many documents in one file, a document a line (JSON lines), so that any number of
+//! surveys can be read, checked and written one at a time.
 //!
 //! ```
 //! use obvert_model::{archive, read};
@@ -24,12 +24,12 @@ use serde_json::ser::Formatter;
 use crate::tables::Document;
 use crate::write::{WriteError, check_ids, write_number};
 
-/// A line of an archive that has something in it.
+/// A line of an archive that is not empty.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Line {
-    /// Its number, from 1; lines that are empty or white space alone count.
+    /// Its number, from 1; empty lines and lines of white space count.
     pub number: usize,
-    /// Its text, without what ends the line. It may be no document.
+    /// Its text, without the line ending. It is not necessarily a document.
     pub text: Vec<u8>,
 }
 
@@ -40,11 +40,11 @@ pub struct Lines<R> {
     number: usize,
 }
 
-/// The lines of an archive that are not empty. A byte-order mark at the beginning is taken off, and
-/// a carriage return at the end of a line. Only one line is held at a time.
+/// The lines of an archive that are not empty. A byte-order mark at the beginning and a carriage
+/// return at the end of a line are removed. Only one line is kept in memory.
 ///
-/// An item is an error when the source fails; what stands in a line is for
-/// [`crate::read::document`] to judge.
+/// An item is an error if the source fails. Whether a line is a document is checked by
+/// [`crate::read::document`].
 pub fn lines<R: BufRead>(source: R) -> Lines<R> {
     Lines { source, number: 0 }
 }
@@ -73,8 +73,8 @@ impl<R: BufRead> Iterator for Lines<R> {
     }
 }
 
-/// Writes a document as one line, with the line feed that ends it: keys in the order of the
-/// specification, numbers in their shortest form, no white space.
+/// Writes a document as one line, with a final line feed: keys in the order of the specification,
+/// numbers in their shortest form, no white space.
 ///
 /// # Errors
 /// As [`crate::write::document`].

@@ -30,7 +30,7 @@ pub enum ExtensionError {
     /// There are no entries.
     #[error("empty extensions; leave the key out")]
     Empty,
-    /// A value is nested too deep for JSON readers.
+    /// A value is nested too deeply for JSON readers.
     #[error("the extension {key:?} is nested more than {} deep", Extensions::DEEPEST)]
     Depth {
         /// The extension.
@@ -104,13 +104,13 @@ impl<'de> Deserialize<'de> for Extensions {
             fn visit_map<A: MapAccess<'de>>(self, mut source: A) -> Result<Extensions, A::Error> {
                 let mut entries = BTreeMap::new();
                 while let Some(key) = source.next_key::<ExtensionKey>()? {
-                    // A map would silently keep the last of two values.
+                    // A map would silently keep the last of two duplicate entries.
                     if entries.contains_key(&key) {
                         return Err(A::Error::custom(format_args!("duplicate key {key:?}")));
                     }
                     entries.insert(key, source.next_value()?);
                 }
-                // The JSON reader has a limit of its own to the depth.
+                // serde_json limits the depth of the whole document itself.
                 if entries.is_empty() {
                     Err(A::Error::custom(ExtensionError::Empty))
                 } else {
@@ -284,10 +284,9 @@ impl schemars::JsonSchema for Json {
         "Json".into()
     }
     fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
-        // No choice between schemas: each keyword speaks of values of its own type only, so that a
-        // validator names the very number that is wrong and not the whole extension. Every type
-        // that JSON has is named, for the sake of validators that read 1e400 as infinity, which is
-        // no number of any size to them.
+        // No `anyOf`: each keyword applies to values of its own type only, so that a validator
+        // reports the number that is wrong and not the whole extension. Every JSON type is listed
+        // for validators that read 1e400 as infinity, which is not a number to them.
         schemars::json_schema!({
             "description": "Any JSON value that every implementation reads alike (RFC 7493).",
             "type": ["null", "boolean", "number", "string", "array", "object"],

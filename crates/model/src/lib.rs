@@ -1,10 +1,4 @@
-//! The typed model of the obvert format for pipe inspection surveys.
-//!
-//! [`tables`] has a type for every table of the format; [`mod@read`] reads documents strictly,
-//! whole or run by run; [`mod@write`] writes them so that equal content gives equal bytes;
-//! [`lists`] has code lists and grade schemes, which are data; [`edit`] changes a document in its
-//! text and leaves the rest of that as it is; [`schema`] makes the JSON Schemas from the types;
-//! `versions` (feature `diagnose`) brings documents of older versions to this one.
+//! The typed model of Obvert, an open interchange format for pipe inspection surveys.
 //!
 //! ```
 //! let source = br#"{
@@ -18,6 +12,22 @@
 //! assert_eq!(document.head.pipes[0].length.map(|length| length.get()), Some(212.4));
 //! # Ok::<(), obvert_model::read::ReadError>(())
 //! ```
+//!
+//! | Module | What it has |
+//! |---|---|
+//! | [`tables`] | a type for each table of the format: pipes, runs, observations … |
+//! | [`text`], [`number`], [`extension`] | the types of ids, dates, lengths and other values |
+//! | [`mod@read`] | strict reading, whole or run by run, and every problem of an invalid document |
+//! | [`mod@write`] | writing: equal content gives equal bytes and digests |
+//! | [`lists`] | code lists and grade schemes, which are data |
+//! | [`profile`] | submission profiles: what an office demands of a survey |
+//! | [`layout`] | how the columns of an office's own table map to the model |
+//! | [`archive`] | many documents in one file, one per line |
+//! | [`edit`] | edits of a document's text that keep everything else as it is |
+//! | [`versions`] | migration of documents of older versions |
+//! | [`schema`], [`shape`] | the JSON Schemas, and the fields of the format as data |
+//! | [`probe`] | fields of typed rows by name |
+//! | [`synonyms`] | the trade's words for the terms of the format |
 
 #![cfg_attr(docsrs, feature(doc_cfg))]
 
@@ -48,7 +58,7 @@ pub mod write;
 
 pub use location::Location;
 
-// Tests the example in it.
+// Tests the example in the readme.
 #[cfg(doctest)]
 #[doc = include_str!("../README.md")]
 struct Readme;

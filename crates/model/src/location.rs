@@ -1,5 +1,4 @@
-//! A location in a file that somebody wrote: what every message, finding and problem names,
-//! whatever the format.
+//! A location in a file of any format, as messages, findings and problems state it.
 
 use std::fmt;
 
@@ -19,7 +18,7 @@ pub struct Location {
     pub file: String,
     /// Line, from 1; the row of a sheet, the primary key in a table.
     pub line: usize,
-    /// Column in characters, or the number of a CSV file's, sheet's or table's column, from 1.
+    /// Column in characters, or the number of the column in a CSV file, sheet or table, from 1.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub column: Option<usize>,
     /// The heading of that column.

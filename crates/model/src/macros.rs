@@ -1,6 +1,6 @@
 //! The macros that declare tables, vocabularies, texts and numbers. A declaration reads like its
-//! part of the specification, and strictness (no `null`, no unknown key, no array in place of an
-//! object) is decided once for all.
+//! part of the specification. Strictness (no `null`, no unknown key, no array in place of an
+//! object) is implemented once, here.
 
 /// Declares one object of the format.
 ///
@@ -92,16 +92,22 @@ macro_rules! construct {
 }
 
 /// Declares one vocabulary of the format: an enumeration written as plain words. It is
-/// `#[non_exhaustive]`, since a version of the format may add a word, unless it is `complete`: a
-/// program cannot do without knowing each of its words.
+/// `#[non_exhaustive]`, since a version of the format may add a word, unless it is `complete`: then
+/// a program must handle every word.
 macro_rules! words {
-    ($(#[doc = $doc:literal])+ pub complete $name:ident $words:tt) => { words! { @ [] [$($doc)+] $name $words } };
-    ($(#[doc = $doc:literal])+ pub $name:ident $words:tt) => { words! { @ [#[non_exhaustive]] [$($doc)+] $name $words } };
-    (@ [$($open:tt)*] [$($doc:literal)+] $name:ident { $($(#[doc = $meaning:literal])+ $variant:ident = $word:literal,)+ }) => {
+    ($(#[doc = $doc:literal])+ $(#[doc(alias = $alias:literal)])* pub complete $name:ident $words:tt) => {
+        words! { @ [$(#[doc(alias = $alias)])*] [$($doc)+] $name $words }
+    };
+    ($(#[doc = $doc:literal])+ $(#[doc(alias = $alias:literal)])* pub $name:ident $words:tt) => {
+        words! { @ [$(#[doc(alias = $alias)])* #[non_exhaustive]] [$($doc)+] $name $words }
+    };
+    (@ [$($open:tt)*] [$($doc:literal)+] $name:ident {
+        $($(#[doc = $meaning:literal])+ $(#[doc(alias = $also:literal)])* $variant:ident = $word:literal,)+
+    }) => {
         $(#[doc = $doc])+
         #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
         $($open)*
-        pub enum $name { $($(#[doc = $meaning])+ $variant,)+ }
+        pub enum $name { $($(#[doc = $meaning])+ $(#[doc(alias = $also)])* $variant,)+ }
         impl $name {
             /// Every value, in the order of the specification.
             pub const ALL: &'static [$name] = &[$($name::$variant),+];
@@ -139,14 +145,14 @@ macro_rules! words {
     };
 }
 
-/// Declares a newtype over a piece of text, so that an identifier of one table is never passed for
+/// Declares a newtype over a text, so that the identifier of one table is never passed for
 /// another's.
 macro_rules! texts {
     ($($(#[$m:meta])* pub $name:ident $(of $table:literal)? $(matches $check:path, $pattern:expr, $expected:literal)?;)+) => { $(
         $(#[$m])*
         #[derive(Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
         pub struct $name(compact_str::CompactString);
-        // Shown as its text, since messages quote the text and not the type.
+        // Debug shows the text alone, since messages quote it.
         impl std::fmt::Debug for $name {
             fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result { std::fmt::Debug::fmt(self.as_str(), f) }
         }
@@ -154,7 +160,7 @@ macro_rules! texts {
             /// Checks the text and takes a copy of it.
             ///
             /// # Errors
-            /// If the text is empty or not of the form that this type requires.
+            /// If the text is empty or does not have the form that this type requires.
             pub fn new(text: &str) -> Result<Self, crate::text::TextError> {
                 if text.is_empty() { return Err(crate::text::TextError::Empty); }
                 $(if !$check(text) { return Err(crate::text::TextError::Form { expected: $expected }); })?
@@ -207,8 +213,7 @@ macro_rules! texts {
     )+ };
 }
 
-/// Declares a newtype over a number, with the unit that the schema names where it is always the
-/// same.
+/// Declares a newtype over a number, with its unit for the schema if that is always the same.
 macro_rules! numbers {
     ($($(#[$m:meta])* pub $name:ident $(in $unit:literal)?;)+) => { $(
         $(#[$m])*
@@ -257,8 +262,8 @@ macro_rules! numbers {
     )+ };
 }
 
-/// Declares a newtype over a whole number from zero up to a largest value, or up to the largest of
-/// its integer type.
+/// Declares a newtype over a whole number from zero to a maximum, by default that of its integer
+/// type.
 macro_rules! counts {
     (@largest $inner:ident) => { $inner::MAX as u64 };
     (@largest $inner:ident $largest:literal) => { $largest };
@@ -323,7 +328,7 @@ macro_rules! counts {
     )+ };
 }
 
-/// Declares the error of reading a file other than a document, with the name of the file's kind.
+/// Declares the error for reading a file that is not a document, with the name of its kind.
 macro_rules! file_error {
     ($(#[doc = $doc:literal])+ pub $name:ident of $what:literal) => {
         $(#[doc = $doc])+

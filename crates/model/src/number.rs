@@ -11,7 +11,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 //!
-//! A number is what was recorded: reading and writing never convert units. Every number is within
+//! Numbers are kept as recorded: reading and writing never convert units. Every number is within
 //! ±(2⁵³ − 1), the range in which a double holds every whole number exactly (RFC 7493 §2.2), so
 //! that every JSON implementation reads the same value. The types check this when a number is made;
 //! a document can therefore always be written.
@@ -40,8 +40,8 @@ numbers! {
     pub Seconds in "seconds";
     /// A frequency in hertz.
     pub Hertz in "hertz";
-    /// Pictures a second.
-    pub FrameRate in "pictures a second";
+    /// Frames per second.
+    pub FrameRate in "frames per second";
     /// An angle in degrees.
     pub Degrees in "degrees";
     /// An amount whose unit is stated in the same row, or a figure of a rating.
@@ -61,7 +61,7 @@ counts! {
     pub Count(u32);
 }
 
-/// A number that no document can hold.
+/// A number that is out of range for documents.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[error("{value} is not a number from {smallest} to {largest}")]
 pub struct NumberError {
@@ -70,7 +70,7 @@ pub struct NumberError {
     largest: u64,
 }
 
-/// The number as it was given: a whole number above 2⁵³ would be another one as a double.
+/// The number as given: as a double, a whole number above 2⁵³ would be rounded.
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Given {
     Double(f64),
@@ -100,7 +100,7 @@ impl NumberError {
     }
 }
 
-/// A text that is not a number, or a number that no document can hold.
+/// A text that is not a number, or a number that is out of range for documents.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum ParseNumberError {
@@ -185,7 +185,7 @@ impl serde::Serialize for Position {
 
 impl<'de> serde::Deserialize<'de> for Position {
     fn deserialize<D: Deserializer<'de>>(source: D) -> Result<Self, D::Error> {
-        // Not serde's tuple: it stops at the second number, and the JSON reader would report the
+        // Not serde's tuple: that stops at the second number, and the JSON reader would report a
         // third as a syntax error.
         struct Pair;
         impl<'de> Visitor<'de> for Pair {
@@ -226,8 +226,8 @@ impl schemars::JsonSchema for Position {
 pub(crate) struct Finite(NonZeroU64);
 
 impl Finite {
-    /// The bits of a NaN, which is never a number of a document: combined with them by exclusive
-    /// or, none is all zeros.
+    /// The bits of a NaN, which is never in a document. XOR with them makes every other number
+    /// non-zero.
     const NEVER: u64 = f64::NAN.to_bits();
 
     pub(crate) fn new(given: f64) -> Result<Self, NumberError> {

@@ -1,7 +1,31 @@
-//! Looking at fields by name in typed rows, without making a JSON value of them: what a profile
-//! demands is known only when the profile is read. The rows' own serialisation is watched and
-//! everything that nobody asked for is passed over, so that a new field of the format can be looked
-//! at without a line here, and a run of a thousand rows costs no memory.
+//! Reads fields by name from typed rows, for profiles, which name fields at run time. It works
+//! through the rows' own serialisation and skips all other fields. So a new field of the format
+//! needs no code here, and a run of a thousand rows costs no memory.
+//!
+//! ```
+//! use obvert_model::probe::{Plan, Slot, Value, Visitor};
+//! use obvert_model::read;
+//!
+//! struct Lengths(Vec<f64>);
+//!
+//! impl Visitor for Lengths {
+//!     fn field(&mut self, _: Slot, value: Value<'_>) {
+//!         if let Value::Number(length) = value {
+//!             self.0.push(length);
+//!         }
+//!     }
+//!     fn row(&mut self, _: usize, _: &[usize]) {}
+//! }
+//!
+//! # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+//! # "coding":{"list":"obvert-terms","version":"1"},"pipes":[{"id":"L-101","upstream":"LM-014","length":212.4}]}"#;
+//! let mut plan = Plan::default();
+//! plan.want(&["pipes".to_owned()], &["length".to_owned()]);
+//! let mut lengths = Lengths(Vec::new());
+//! plan.head(&read::document(source)?.head, &mut lengths);
+//! assert_eq!(lengths.0, [212.4]);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use std::fmt;
 
@@ -16,13 +40,13 @@ use crate::tables::{Head, Run};
 /// One field of one table of a [`Plan`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct Slot {
-    /// The table, by its number in the plan.
+    /// The number of the table in the plan.
     pub table: usize,
-    /// The field, by its number in the table.
+    /// The number of the field in the table.
     pub field: usize,
 }
 
-/// What stands in a field.
+/// The value of a field.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[non_exhaustive]
 pub enum Value<'v> {
@@ -30,26 +54,25 @@ pub enum Value<'v> {
     Text(&'v str),
     /// A number.
     Number(f64),
-    /// True or false.
+    /// A boolean.
     Bool(bool),
-    /// A list with something in it. Items that are single values follow one by one.
+    /// A list that is not empty. If its items are single values, each follows.
     List,
     /// An object.
     Object,
 }
 
-/// Who is told what stands in the rows.
-pub trait See {
-    /// A field of the row that is being looked at has a value. Of a list that is told once for the
-    /// list and once an item.
+/// Receives the values of the fields in a [`Plan`].
+pub trait Visitor {
+    /// A field of the current row has a value. For a list this is called for the list and then for
+    /// each item.
     fn field(&mut self, slot: Slot, value: Value<'_>);
-    /// All fields of a row have been told. `rows` are the numbers of the row and of those that it
-    /// stands in: of the fifth observation of the third run `[2, 4]`. The rows of tables inside it
-    /// have come before.
+    /// The row is complete. `rows` are the indexes of its parent rows and its own: `[2, 4]` for the
+    /// fifth observation of the third run. The rows of tables inside it came before.
     fn row(&mut self, table: usize, rows: &[usize]);
 }
 
-/// The fields that are looked at.
+/// The fields to read.
 #[derive(Clone, Debug)]
 pub struct Plan {
     tables: Vec<Table>,
@@ -72,14 +95,14 @@ struct Wanted {
 
 impl Default for Plan {
     fn default() -> Self {
-        // The document's own row is always there: the way to every other leads through it.
+        // The document's own row is always present: all others are inside it.
         Self { tables: vec![Table::default()] }
     }
 }
 
 impl Plan {
-    /// Asks for a field: the keys of its table (none for the document itself), and its own from the
-    /// row on. A field that is asked for twice has one slot.
+    /// Adds a field: the keys of its table (none for the document itself), and its own from the row
+    /// on. Adding a field again returns the same slot.
     pub fn want(&mut self, table: &[String], keys: &[String]) -> Slot {
         let table = self.table(table);
         let fields = &self.tables[table].fields;
@@ -94,13 +117,13 @@ impl Plan {
         Slot { table, field }
     }
 
-    /// How many tables there are.
+    /// The number of tables.
     #[must_use]
     pub fn tables(&self) -> usize {
         self.tables.len()
     }
 
-    /// How many fields of a table are looked at.
+    /// The number of fields of a table.
     #[must_use]
     pub fn fields(&self, table: usize) -> usize {
         self.tables[table].fields.len()
@@ -112,13 +135,13 @@ impl Plan {
         &self.tables[table].name
     }
 
-    /// Whether a run need be looked at at all.
+    /// Whether any field of a run is in the plan.
     #[must_use]
     pub fn looks_at_runs(&self) -> bool {
         self.runs().is_some()
     }
 
-    /// The JSON Pointer of a row, by the numbers that [`See::row`] is given.
+    /// The JSON Pointer of a row, by the numbers that [`Visitor::row`] is given.
     #[must_use]
     pub fn pointer(&self, table: usize, rows: &[usize]) -> String {
         let name = &self.tables[table].name;
@@ -136,15 +159,15 @@ impl Plan {
         pointer
     }
 
-    /// Looks at the head of a document and its tables.
-    pub fn head(&self, head: &Head, see: &mut dyn See) {
-        self.walk(head, 0, Vec::new(), see);
+    /// Visits the head of a document and its tables.
+    pub fn head(&self, head: &Head, visitor: &mut dyn Visitor) {
+        self.walk(head, 0, Vec::new(), visitor);
     }
 
-    /// Looks at a run and its observations; `index` is its number in the document.
-    pub fn run(&self, run: &Run, index: usize, see: &mut dyn See) {
+    /// Visits a run and its observations; `index` is its number in the document.
+    pub fn run(&self, run: &Run, index: usize, visitor: &mut dyn Visitor) {
         if let Some(table) = self.runs() {
-            self.walk(run, table, vec![index], see);
+            self.walk(run, table, vec![index], visitor);
         }
     }
 
@@ -152,19 +175,24 @@ impl Plan {
         self.tables.iter().position(|table| table.name == ["runs"])
     }
 
-    fn walk<T: Serialize>(&self, row: &T, table: usize, rows: Vec<usize>, see: &mut dyn See) {
-        let mut walk = Walk { plan: self, see, rows };
-        // Only a number that no document can have stops it, and then what was seen before stands.
+    fn walk<T: Serialize>(
+        &self,
+        row: &T,
+        table: usize,
+        rows: Vec<usize>,
+        visitor: &mut dyn Visitor,
+    ) {
+        let mut walk = Walk { plan: self, visitor, rows };
+        // Only a number that is invalid in documents stops it; what was visited before that counts.
         let _ = row.serialize(At {
             table,
-            spot: Spot::Row(&self.tables[table].wanted),
+            state: State::Row(&self.tables[table].wanted),
             walk: &mut walk,
         });
-        walk.see.row(table, &walk.rows);
+        walk.visitor.row(table, &walk.rows);
     }
 
-    /// The number of a table, which is made with those that it stands in when nobody has asked for
-    /// it yet.
+    /// The number of a table. If it is new, it is added with its parent tables.
     fn table(&mut self, name: &[String]) -> usize {
         if let Some(known) = self.tables.iter().position(|table| table.name == name) {
             return known;
@@ -174,7 +202,7 @@ impl Plan {
         let parent = self.table(&name[..above]);
         let table = self.tables.len();
         self.tables.push(Table { name: name.to_vec(), ..Table::default() });
-        // Runs come one at a time and not with the head.
+        // Runs are visited one at a time, not with the head.
         if name != ["runs"] {
             if let Some(wanted) = entry(&mut self.tables[parent].wanted, &name[above..]) {
                 wanted.rows = Some(table);
@@ -184,7 +212,7 @@ impl Plan {
     }
 }
 
-/// The entry of keys below a row, made where it is not there.
+/// The entry of keys inside a row, created if missing.
 fn entry<'w>(wanted: &'w mut Vec<Wanted>, keys: &[String]) -> Option<&'w mut Wanted> {
     let (first, rest) = keys.split_first()?;
     let place = wanted.iter().position(|known| known.key == *first).unwrap_or_else(|| {
@@ -204,37 +232,37 @@ fn is_table(keys: &[String]) -> bool {
 
 struct Walk<'p, 's> {
     plan: &'p Plan,
-    see: &'s mut dyn See,
+    visitor: &'s mut dyn Visitor,
     rows: Vec<usize>,
 }
 
-/// Where the serialisation stands.
+/// The state of the serialisation.
 #[derive(Clone, Copy)]
-enum Spot<'p> {
-    /// At an object whose fields are looked for.
+enum State<'p> {
+    /// At an object that has fields of the plan.
     Row(&'p [Wanted]),
     /// At the value of a field.
     Cell(&'p Wanted),
-    /// At an item of a field that is a list; its number.
+    /// At an item of a list field, with its index.
     Items(&'p Wanted, usize),
     /// At a single item.
     Item(&'p Wanted),
-    /// At something that nobody asked for.
+    /// At a value that is not in the plan.
     Nothing,
 }
 
 struct At<'w, 'p, 's> {
     walk: &'w mut Walk<'p, 's>,
-    spot: Spot<'p>,
+    state: State<'p>,
     table: usize,
 }
 
 impl<'w, 'p, 's> At<'w, 'p, 's> {
     fn tell(&mut self, value: Value<'_>) {
-        if let Spot::Cell(Wanted { field: Some(field), .. })
-        | Spot::Item(Wanted { field: Some(field), .. }) = self.spot
+        if let State::Cell(Wanted { field: Some(field), .. })
+        | State::Item(Wanted { field: Some(field), .. }) = self.state
         {
-            self.walk.see.field(Slot { table: self.table, field: *field }, value);
+            self.walk.visitor.field(Slot { table: self.table, field: *field }, value);
         }
     }
 
@@ -243,22 +271,22 @@ impl<'w, 'p, 's> At<'w, 'p, 's> {
         Ok(())
     }
 
-    fn into(self, spot: Spot<'p>) -> Self {
-        Self { spot, ..self }
+    fn into(self, state: State<'p>) -> Self {
+        Self { state, ..self }
     }
 
-    fn inner(&mut self, spot: Spot<'p>, table: usize) -> At<'_, 'p, 's> {
-        At { walk: &mut *self.walk, spot, table }
+    fn inner(&mut self, state: State<'p>, table: usize) -> At<'_, 'p, 's> {
+        At { walk: &mut *self.walk, state, table }
     }
 
     fn object(mut self) -> Self {
-        match self.spot {
-            Spot::Row(_) => self,
-            Spot::Cell(wanted) => {
+        match self.state {
+            State::Row(_) => self,
+            State::Cell(wanted) => {
                 self.tell(Value::Object);
-                self.into(Spot::Row(&wanted.inside))
+                self.into(State::Row(&wanted.inside))
             }
-            _ => self.into(Spot::Nothing),
+            _ => self.into(State::Nothing),
         }
     }
 }
@@ -356,19 +384,19 @@ impl<'w, 'p, 's> Serializer for At<'w, 'p, 's> {
         Err(Stop)
     }
     fn serialize_seq(mut self, _: Option<usize>) -> Result<Self, Stop> {
-        match self.spot {
-            // A list without anything in it is never written.
-            Spot::Cell(wanted) => {
+        match self.state {
+            // Empty lists are never written.
+            State::Cell(wanted) => {
                 self.tell(Value::List);
-                Ok(self.into(Spot::Items(wanted, 0)))
+                Ok(self.into(State::Items(wanted, 0)))
             }
-            _ => Ok(self.into(Spot::Nothing)),
+            _ => Ok(self.into(State::Nothing)),
         }
     }
     fn serialize_tuple(mut self, _: usize) -> Result<Self, Stop> {
-        // A position: one value, and no list of two.
+        // A position is one value, not a list of two.
         self.tell(Value::List);
-        Ok(self.into(Spot::Nothing))
+        Ok(self.into(State::Nothing))
     }
     fn serialize_tuple_struct(
         self,
@@ -387,9 +415,9 @@ impl<'w, 'p, 's> Serializer for At<'w, 'p, 's> {
         Err(Stop)
     }
     fn serialize_map(mut self, _: Option<usize>) -> Result<Self, Stop> {
-        // Extensions, which have no fields of the format.
+        // Extensions have no fields of the format.
         self.tell(Value::Object);
-        Ok(self.into(Spot::Nothing))
+        Ok(self.into(State::Nothing))
     }
     fn serialize_struct(self, _: &'static str, _: usize) -> Result<Self, Stop> {
         Ok(self.object())
@@ -413,11 +441,11 @@ impl SerializeStruct for At<'_, '_, '_> {
         key: &'static str,
         value: &T,
     ) -> Result<(), Stop> {
-        let Spot::Row(fields) = self.spot else { return Ok(()) };
+        let State::Row(fields) = self.state else { return Ok(()) };
         match fields.iter().find(|wanted| wanted.key == key) {
             Some(wanted) => {
                 let table = self.table;
-                value.serialize(self.inner(Spot::Cell(wanted), table))
+                value.serialize(self.inner(State::Cell(wanted), table))
             }
             None => Ok(()),
         }
@@ -431,17 +459,17 @@ impl SerializeSeq for At<'_, '_, '_> {
     type Ok = ();
     type Error = Stop;
     fn serialize_element<T: ?Sized + Serialize>(&mut self, item: &T) -> Result<(), Stop> {
-        let Spot::Items(wanted, index) = self.spot else { return Ok(()) };
-        self.spot = Spot::Items(wanted, index + 1);
+        let State::Items(wanted, index) = self.state else { return Ok(()) };
+        self.state = State::Items(wanted, index + 1);
         if let Some(table) = wanted.rows {
-            let row = Spot::Row(&self.walk.plan.tables[table].wanted);
+            let row = State::Row(&self.walk.plan.tables[table].wanted);
             self.walk.rows.push(index);
             item.serialize(self.inner(row, table))?;
-            self.walk.see.row(table, &self.walk.rows);
+            self.walk.visitor.row(table, &self.walk.rows);
             self.walk.rows.pop();
         } else if wanted.field.is_some() {
             let table = self.table;
-            item.serialize(self.inner(Spot::Item(wanted), table))?;
+            item.serialize(self.inner(State::Item(wanted), table))?;
         }
         Ok(())
     }

@@ -1,4 +1,11 @@
-//! The JSON Schemas (2020-12), made from the Rust types, so that the two cannot drift apart.
+//! The JSON Schemas (2020-12), generated from the Rust types.
+//!
+//! ```
+//! use obvert_model::schema;
+//!
+//! let document = schema::document();
+//! assert_eq!(document["$id"], format!("{}document.schema.json", schema::BASE));
+//! ```
 
 use schemars::generate::SchemaSettings;
 use schemars::transform::{RecursiveTransform, Transform};
@@ -7,10 +14,10 @@ use serde_json::Value;
 
 use crate::tables::{Head, Run};
 
-/// Where the schemas of this version of the format are found by name. The name needs not resolve.
+/// The base URI of the schemas of this version of the format. It need not resolve.
 pub const BASE: &str = "https://obvert.example/schema/0.2/";
 
-/// The namespace of the XML form of this version of the format. A name, which needs not resolve.
+/// The XML namespace of this version of the format. It need not resolve.
 pub const XML_NAMESPACE: &str = "https://obvert.example/ns/0.2";
 
 /// The schema of a survey document.
@@ -33,22 +40,22 @@ pub fn document() -> Value {
     )
 }
 
-/// The schema of an id, which names the table that it belongs to by its dotted path.
+/// The schema of an id, with a comment that names its table by the dotted path.
 pub(crate) fn id_of(table: &str) -> Schema {
     schemars::json_schema!({ "type": "string", "minLength": 1, "$comment": format!("{ID_OF}{table}") })
 }
 
-/// How the comment of an id begins, before the table.
+/// The start of the comment of an id, before the table.
 pub(crate) const ID_OF: &str = "id of a row of ";
 
-/// An example that is embedded, for a schema.
+/// An embedded example for a schema.
 pub(crate) fn example(text: &str) -> Vec<Value> {
-    // That each is JSON and fits its schema is a test.
+    // A test checks that each is JSON and valid.
     serde_json::from_str(text).into_iter().collect()
 }
 
-/// The schema of one type, with an `$id` under [`BASE`] and examples that it accepts. Other crates
-/// use it for documents of their own, so that all schemas of the format come out alike.
+/// The schema of one type, with an `$id` under [`BASE`] and valid examples. Other crates use it for
+/// their documents, so that all schemas of the format are alike.
 #[must_use]
 pub fn of<T: JsonSchema>(name: &str, title: &str, examples: Vec<Value>) -> Value {
     let mut schema = SchemaSettings::draft2020_12().into_generator().into_root_schema_for::<T>();
@@ -57,7 +64,7 @@ pub fn of<T: JsonSchema>(name: &str, title: &str, examples: Vec<Value>) -> Value
     schema.insert("title".into(), title.into());
     schema.insert("examples".into(), examples.into());
     let mut value = schema.to_value();
-    // Readers look for identity first.
+    // Put `$schema`, `$id` and the title first.
     if let Some(object) = value.as_object_mut() {
         let rest = std::mem::take(object);
         for key in ["$schema", "$id", "title", "description", "examples"] {
@@ -72,15 +79,14 @@ pub fn of<T: JsonSchema>(name: &str, title: &str, examples: Vec<Value>) -> Value
     value
 }
 
-/// Takes out what serde's optional fields bring in and this format does not have (`null`,
-/// defaults), and closes a gap between regular expression dialects: Python's `$` also matches
-/// before a final newline.
+/// Removes `null` and defaults, which serde adds for optional fields and the format does not have,
+/// and makes patterns strict in Python, where `$` also matches before a final newline.
 fn strict(schema: &mut Schema) {
     schema.remove("default");
     schema.remove("format");
     let Some(object) = schema.as_object_mut() else { return };
     if let Some(Value::Array(types)) = object.get_mut("type") {
-        // Where every type can stand, any JSON can, `null` included.
+        // If every type is allowed, so is `null`.
         if types.len() < 6 {
             types.retain(|name| name != "null");
         }

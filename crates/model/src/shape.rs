@@ -1,14 +1,21 @@
-//! The shape of a document as data: which object has which fields, in which order, of which kind.
-//! It is taken from the JSON Schema, and so from the Rust types; converters that treat all tables
-//! alike, the generated chapters of the specification and `explain` are driven by it, so that a new
-//! field reaches them without a change.
+//! The shape of a document as data: the fields of each object, their order and kind. It is derived
+//! from the JSON Schema, and so from the Rust types. Converters, the generated parts of the
+//! specification and `explain` use it, so a new field needs no change there.
+//!
+//! ```
+//! use obvert_model::shape::{self, Shape};
+//!
+//! let length = shape::field(&["pipes", "length"]).ok_or("no such field")?;
+//! assert_eq!((&length.shape, length.measures()), (&Shape::Number, Some("units.length")));
+//! # Ok::<(), &str>(())
+//! ```
 
 use std::collections::BTreeMap;
 use std::sync::OnceLock;
 
 use serde_json::Value;
 
-/// What kind of value stands in a place.
+/// A kind of value.
 #[derive(Clone, Debug, PartialEq)]
 #[non_exhaustive]
 pub enum Shape {
@@ -24,11 +31,11 @@ pub enum Shape {
     Number,
     /// A whole number.
     Whole,
-    /// True or false.
+    /// A boolean.
     Bool,
     /// A text, a number, or true or false.
     Single,
-    /// Two numbers, easting or longitude first.
+    /// A position: two numbers, easting or longitude first.
     Position,
     /// Extensions: any JSON by reverse domain name.
     Extensions,
@@ -52,29 +59,29 @@ pub struct ObjectShape {
 pub struct Field {
     /// Its key.
     pub name: String,
-    /// Whether it must be there.
+    /// Whether it is required.
     pub required: bool,
-    /// What it means, with its unit; for one of a vocabulary with a line for each word, as a
-    /// Markdown list.
+    /// What it means, with its unit; for a vocabulary with a line for each word, as a Markdown
+    /// list.
     pub description: String,
-    /// The form of its text, as a regular expression, where it has one.
+    /// The form of its text, as a regular expression, if it has one.
     pub pattern: Option<String>,
     /// That form in words, with an example.
     pub form: Option<String>,
-    /// The unit of its number, where it has one.
+    /// The unit of its number, if it has one.
     pub unit: Option<String>,
-    /// The table that its id, or each of its ids, belongs to, as a dotted path such as
-    /// `runs.observations`; `None` where it is no id.
+    /// The table that its id, or each of its ids, refers to, as a dotted path such as
+    /// `runs.observations`; `None` if it is not an id.
     pub id_of: Option<String>,
-    /// The least and the greatest whole number that can stand there, where it is one.
+    /// The minimum and maximum, if it is a whole number.
     pub bounds: Option<[u64; 2]>,
-    /// What stands there.
+    /// The kind of its value.
     pub shape: Shape,
 }
 
 impl Field {
-    /// Where its number is a length in a unit that the document declares, which unit that is:
-    /// `units.length` or `units.section`.
+    /// For a length, the field of the document that declares its unit: `units.length` or
+    /// `units.section`.
     #[must_use]
     pub fn measures(&self) -> Option<&'static str> {
         match self.unit.as_deref() {
@@ -84,7 +91,7 @@ impl Field {
         }
     }
 
-    /// Whether people write what they like there: a text that is no id and has no form, labels, or
+    /// Whether it is free text or free data: a text that is not an id and has no form, labels, or
     /// extensions.
     #[must_use]
     pub fn is_free(&self) -> bool {
@@ -110,48 +117,46 @@ pub fn document() -> &'static ObjectShape {
     object("Document")
 }
 
-/// The shape of a submission profile. Its objects are found by [`object`] but are none of
-/// [`objects`]: no survey has them.
+/// The shape of a submission profile. [`object`] finds its objects, but [`objects`] does not list
+/// them, since no survey has them.
 #[must_use]
 pub fn profile() -> &'static ObjectShape {
     object("Profile")
 }
 
-/// The shape of a code list, found as that of a [`profile`] is.
+/// The shape of a code list; see [`profile`].
 #[must_use]
 pub fn code_list() -> &'static ObjectShape {
     object("CodeList")
 }
 
-/// The shape of a grade scheme, found as that of a [`profile`] is.
+/// The shape of a grade scheme; see [`profile`].
 #[must_use]
 pub fn grade_scheme() -> &'static ObjectShape {
     object("GradeScheme")
 }
 
-/// The shape of a layout, found as that of a [`profile`] is.
+/// The shape of a layout; see [`profile`].
 #[must_use]
 pub fn layout() -> &'static ObjectShape {
     object("Layout")
 }
 
-/// The shape of an object by the name of its type. A name that the format does not have gives an
-/// object without fields.
+/// The shape of an object by the name of its type. An unknown name gives an object without fields.
 #[must_use]
 pub fn object(name: &str) -> &'static ObjectShape {
     static NONE: ObjectShape =
         ObjectShape { name: String::new(), description: String::new(), fields: Vec::new() };
-    shapes().get(name).or_else(|| beside().get(name)).unwrap_or(&NONE)
+    shapes().get(name).or_else(|| companions().get(name)).unwrap_or(&NONE)
 }
 
-/// The field that a path of keys leads to, lists being stepped through without a key: `["runs",
-/// "observations", "at"]`.
+/// The field at a path of keys, without the indexes of lists: `["runs", "observations", "at"]`.
 #[must_use]
 pub fn field(path: &[&str]) -> Option<&'static Field> {
     field_in(document(), path)
 }
 
-/// The field that a path of keys leads to from an object on.
+/// The field at a path of keys from an object.
 #[must_use]
 pub fn field_in(mut holder: &'static ObjectShape, path: &[&str]) -> Option<&'static Field> {
     let mut found = None;
@@ -185,8 +190,8 @@ fn shapes() -> &'static BTreeMap<String, ObjectShape> {
     })
 }
 
-/// The objects of what stands beside a document: profiles, code lists, grade schemes and layouts.
-fn beside() -> &'static BTreeMap<String, ObjectShape> {
+/// The objects of the other files of the format: profiles, code lists, grade schemes and layouts.
+fn companions() -> &'static BTreeMap<String, ObjectShape> {
     static SHAPES: OnceLock<BTreeMap<String, ObjectShape>> = OnceLock::new();
     SHAPES.get_or_init(|| {
         let mut shapes = BTreeMap::new();
@@ -229,7 +234,7 @@ fn build(root: &Value, name: &str, schema: &Value, shapes: &mut BTreeMap<String,
     );
 }
 
-/// What a field means; for one of a vocabulary with a line for each word.
+/// What a field means; for a vocabulary with a line for each word.
 fn describe(root: &Value, field: &Value) -> String {
     let mut description = text(field, "description");
     let name = field["$ref"].as_str().and_then(|path| path.strip_prefix("#/$defs/"));
@@ -244,7 +249,7 @@ fn describe(root: &Value, field: &Value) -> String {
     description
 }
 
-/// What the comment of a value, or of the items of a list, says after its first words.
+/// The rest of the comment of a value, or of the items of a list, after its first words.
 fn comment(field: &Value, begins: &str) -> Option<String> {
     let of = |schema: &Value| Some(schema["$comment"].as_str()?.strip_prefix(begins)?.to_owned());
     of(field).or_else(|| of(&field["items"]))
@@ -342,7 +347,7 @@ mod tests {
         assert_eq!(field(&["runs", "observations", "at"]).and_then(|field| field.bounds), None);
         let of_profile = field_in(profile(), &["fields", "where", "field"]);
         assert_eq!(of_profile.map(|field| &field.shape), Some(&Shape::Text));
-        // A name means one thing: what a survey has is not hidden by what a profile has.
+        // The name of an object of a survey is not that of an object of another file.
         assert_eq!(
             code_list().field("codes").map(|field| &field.shape),
             Some(&Shape::List(Box::new(Shape::Object("Code".into()))))
@@ -352,7 +357,7 @@ mod tests {
             grade_scheme().field("rollup").map(|field| &field.shape),
             Some(&Shape::Object("Rollup".into()))
         );
-        assert!(beside().keys().all(|name| !shapes().contains_key(name)));
+        assert!(companions().keys().all(|name| !shapes().contains_key(name)));
         assert!(
             objects().all(|object| !object.description.is_empty() && !object.fields.is_empty())
         );

@@ -1,4 +1,4 @@
-//! The trade's synonyms: words of common usage, with the terms that the format has for them.
+//! The trade's synonyms: common words with the terms of the format for them.
 //!
 //! ```
 //! use obvert_model::synonyms;
@@ -11,7 +11,7 @@ use std::sync::OnceLock;
 
 use serde::Deserialize;
 
-/// Words that mean the same in the trade, and the terms of the format for them.
+/// Words of the trade with the same meaning, and the terms of the format for them.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 #[non_exhaustive]
@@ -21,7 +21,7 @@ pub struct Synonym {
     /// Fields, as paths of keys: `runs.observations.at`.
     #[serde(default)]
     pub fields: Vec<String>,
-    /// Words of the format, by the field that has them.
+    /// Words of vocabularies, by field.
     #[serde(default)]
     pub values: BTreeMap<String, Vec<String>>,
     /// Codes of `obvert-terms`.
@@ -44,8 +44,8 @@ pub fn all() -> &'static [Synonym] {
     })
 }
 
-/// The synonyms that have a word. Case, hyphens and a plural `s` make no difference. A word with
-/// two meanings has two: `DIP` is ductile iron pipe, and a dip is a sag.
+/// The synonyms of a word. Case, hyphens and a plural `s` are ignored. A word with two meanings has
+/// two: `DIP` is ductile iron pipe, and a dip is a sag.
 pub fn of(word: &str) -> impl Iterator<Item = &'static Synonym> {
     let meant = normalized(word);
     all().iter().filter(move |synonym| synonym.words.iter().any(|word| normalized(word) == meant))

@@ -1,5 +1,4 @@
-//! Texts: a type of identifier for each table, and a type for each text that has a form of its own,
-//! such as a date.
+//! Texts: an identifier type for each table, and a type for each text with a form, such as a date.
 //!
 //! ```
 //! use obvert_model::text::{PipeId, Timestamp};
@@ -12,7 +11,7 @@
 //! # Ok::<(), obvert_model::text::TextError>(())
 //! ```
 //!
-//! The empty text is never a value: leave out what is not known.
+//! The empty text is never a value: leave out an unknown value.
 
 use std::fmt;
 
@@ -48,7 +47,7 @@ texts! {
     /// A language tag (BCP 47), for example `en` or `de-AT`.
     pub Language matches is_language, r"^[A-Za-z]{2,8}(-[A-Za-z0-9]{1,8})*$", "a language tag, such as en or de-AT";
     /// A date and time with its offset (RFC 3339 in the strict form of RFC 7493 §4.3), kept as
-    /// written. Calendar errors such as 30 February are representable and a finding of the checker.
+    /// written. Calendar errors such as 30 February are accepted here and reported by the checker.
     pub Timestamp matches is_timestamp,
         r"^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])T([01][0-9]|2[0-3]):[0-5][0-9]:([0-5][0-9]|60)(\.[0-9]+)?(Z|[+-]([01][0-9]|2[0-3]):[0-5][0-9])$",
         "a date, time and offset, such as 2026-05-06T09:31:00-05:00";
@@ -73,10 +72,10 @@ texts! {
 #[non_exhaustive]
 pub enum TextError {
     /// The text is empty.
-    #[error("empty text; leave the key out when the value is not known")]
+    #[error("empty text; leave the key out if the value is not known")]
     Empty,
     /// The text does not have the required form.
-    #[error("not of the form expected here: {expected}")]
+    #[error("expected {expected}")]
     Form {
         /// The form, with an example.
         expected: &'static str,
@@ -103,11 +102,11 @@ impl WordError {
     }
 }
 
-/// The candidate that a word was most likely meant to be, if one is near enough. Case, hyphens,
-/// underscores, points and spaces do not count; of several that are equally near the last is taken.
+/// The candidate that is nearest to a word, if it is near enough. Case, hyphens, underscores,
+/// points and spaces are ignored; of several equally near ones the last is taken.
 ///
-/// The cost of a comparison grows with the length of both texts, so nothing is guessed for a word
-/// of more than 100 characters.
+/// The cost of a comparison grows with the length of both texts, so there is no suggestion for a
+/// word of more than 100 characters.
 ///
 /// ```
 /// use obvert_model::text::nearest;
@@ -128,8 +127,7 @@ pub fn nearest<'w>(word: &str, candidates: impl IntoIterator<Item = &'w str>) ->
     let mut best: Option<(f64, &str)> = None;
     for candidate in candidates {
         let other = plain(candidate);
-        // The distance is at least the difference in length; most candidates need no more than
-        // that.
+        // The distance is at least the difference in length, which rules out most candidates.
         let longer = long.max(length(&other));
         if long.abs_diff(length(&other)) * 5 > longer * 2 {
             continue;
@@ -159,8 +157,8 @@ pub(crate) fn read<'de, D: Deserializer<'de>, T>(
     source.deserialize_str(Words(make))
 }
 
-// The forms are matched by hand, byte by byte: they stand on the fast road of every document, and
-// the patterns in the schema say the same. A property test holds the two together.
+// The forms are matched by hand, byte by byte, since this is on the fast path. A property test
+// checks that the patterns in the schema accept the same texts.
 
 fn all(text: &str, ok: impl Fn(u8) -> bool) -> bool {
     text.bytes().all(ok)

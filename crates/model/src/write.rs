@@ -25,9 +25,9 @@
 //! ```
 //!
 //! Keys are in the order of the specification, numbers in their shortest form, absent values left
-//! out. Each row of a table has a line of its own, so that tools that compare lines show which rows
-//! differ. A document is always valid but for one thing, which shows over a whole table: a
-//! [`WriteError::Structure`] means that an id occurs twice.
+//! out. Each row of a table has its own line, so that line-based diffs show which rows differ. The
+//! types keep a document valid, except for duplicate ids, which are reported as
+//! [`WriteError::Structure`].
 
 use std::io::{self, Write};
 
@@ -36,7 +36,7 @@ use serde::ser::Serializer;
 use serde_json::ser::Formatter;
 use sha2::{Digest as _, Sha256};
 
-use crate::read::{IdWatch, Problem, RunReader, twice as duplicates};
+use crate::read::{IdWatch, Problem, RunReader, duplicate_ids};
 use crate::tables::{Document, Head, Run};
 use crate::text::Digest;
 
@@ -57,8 +57,8 @@ impl Serialize for Document {
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum WriteError {
-    /// Readers would refuse the document: an id occurs twice in its table. Each problem has the
-    /// pointer to the later row.
+    /// The document has duplicate ids, so readers would refuse it. Each problem has the pointer to
+    /// the later row.
     #[error("the document cannot be written: {}", .0.first().map(ToString::to_string).unwrap_or_default())]
     Structure(Vec<Problem>),
     /// The sink failed.
@@ -75,11 +75,11 @@ impl From<WriteError> for io::Error {
     }
 }
 
-/// Writes a document in the layout for files, with a final newline. Nothing is written of a
-/// document that readers would refuse.
+/// Writes a document, with a final newline. A document that readers would refuse is not written at
+/// all.
 ///
 /// # Errors
-/// If an id occurs twice in its table, or the sink fails.
+/// If an id is a duplicate in its table, or the sink fails.
 pub fn document(document: &Document, sink: impl Write) -> Result<(), WriteError> {
     check_ids(document)?;
     let mut writer = Writer::unchecked(&document.head, sink)?;
@@ -100,8 +100,7 @@ pub fn document(document: &Document, sink: impl Write) -> Result<(), WriteError>
 /// ```
 ///
 /// # Errors
-/// If reading fails, or writing as with [`fn@document`]. What was written until then is not a
-/// document.
+/// If reading fails, or writing as with [`fn@document`]. The sink then has an incomplete document.
 pub fn from_reader<R: RunReader + ?Sized>(
     reader: &mut R,
     sink: impl Write,
@@ -123,8 +122,8 @@ pub fn from_reader<R: RunReader + ?Sized>(
     Ok(())
 }
 
-/// What a reader reports at its end, or else why the survey was refused. A reader that checks ids
-/// itself knows the line.
+/// The error of the rest of a reader, or else the given one: a reader that checks ids knows their
+/// lines.
 fn read_to_the_end<R: RunReader + ?Sized>(
     reader: &mut R,
     refused: WriteError,
@@ -138,7 +137,7 @@ fn read_to_the_end<R: RunReader + ?Sized>(
     }
 }
 
-/// Why a survey that is read run by run was not written.
+/// Why a survey could not be written from a reader.
 #[derive(Debug, thiserror::Error)]
 pub enum FromReaderError<E> {
     /// It could not be read.
@@ -176,7 +175,7 @@ impl<W: Write> Writer<W> {
     /// Writes the head.
     ///
     /// # Errors
-    /// If an id occurs twice in one of the head's tables, or the sink fails.
+    /// If an id is a duplicate in one of the head's tables, or the sink fails.
     pub fn new(head: &Head, sink: W) -> Result<Self, WriteError> {
         let mut ids = IdWatch::default();
         ids.head(head);
@@ -192,8 +191,8 @@ impl<W: Write> Writer<W> {
     /// Writes the next run.
     ///
     /// # Errors
-    /// If the run's id occurred before, the ids of its observations repeat, or the sink fails. What
-    /// was written until then is not a document.
+    /// If the id of the run or of an observation is a duplicate, or the sink fails. The sink then
+    /// has an incomplete document.
     pub fn run(&mut self, run: &Run) -> Result<(), WriteError> {
         if let Some(mut ids) = self.ids.take() {
             ids.run(run);
@@ -206,8 +205,8 @@ impl<W: Write> Writer<W> {
         Ok(())
     }
 
-    /// Writes the end of the document and gives the sink back. A writer that is dropped before
-    /// leaves no document.
+    /// Writes the end of the document and returns the sink. Dropping the writer instead leaves an
+    /// incomplete document.
     ///
     /// # Errors
     /// If the sink fails.
@@ -218,10 +217,10 @@ impl<W: Write> Writer<W> {
     }
 }
 
-/// The document as a string in the layout for files.
+/// The document as a string, as in a file.
 ///
 /// # Errors
-/// If an id occurs twice in its table.
+/// If an id is a duplicate in its table.
 pub fn to_string(document: &Document) -> Result<String, WriteError> {
     let mut bytes = Vec::new();
     self::document(document, &mut bytes)?;
@@ -245,16 +244,16 @@ pub fn digest(document: &Document) -> Result<Digest, WriteError> {
     digest_of_bytes(&canonical(document)?)
 }
 
-/// Refuses a document that has an id twice in a table.
+/// Refuses a document with duplicate ids.
 pub(crate) fn check_ids(document: &Document) -> Result<(), WriteError> {
-    match duplicates(document) {
+    match duplicate_ids(document) {
         problems if problems.is_empty() => Ok(()),
         problems => Err(WriteError::Structure(problems)),
     }
 }
 
 fn checked(ids: IdWatch) -> Result<IdWatch, WriteError> {
-    if ids.seen_twice() { Err(WriteError::Structure(ids.into_problems())) } else { Ok(ids) }
+    if ids.has_duplicates() { Err(WriteError::Structure(ids.into_problems())) } else { Ok(ids) }
 }
 
 fn canonical_of<T: Serialize>(value: &T) -> Result<Vec<u8>, WriteError> {
@@ -273,8 +272,7 @@ pub(crate) fn digest_of_bytes(canonical: &[u8]) -> Result<Digest, WriteError> {
     Ok(Digest::new(&format!("sha-256:{hex}")).map_err(io::Error::other)?)
 }
 
-/// Anything that is written as a JSON object, in the layout for files: a line for each key and for
-/// each row of a list.
+/// Any JSON object as in a file: a line for each key and for each row of a list.
 pub(crate) fn in_lines<T: Serialize>(value: &T) -> Result<String, WriteError> {
     let mut bytes = Vec::new();
     let mut writer = serde_json::Serializer::with_formatter(&mut bytes, Lines::default());
@@ -283,8 +281,8 @@ pub(crate) fn in_lines<T: Serialize>(value: &T) -> Result<String, WriteError> {
     Ok(String::from_utf8(bytes).map_err(io::Error::other)?)
 }
 
-/// A number in its shortest form. In one range serde_json writes it differently from ECMAScript and
-/// so from RFC 8785: 1e-6 for 0.000001.
+/// A number in its shortest form. In one range serde_json differs from ECMAScript, and so from RFC
+/// 8785: 1e-6 for 0.000001.
 pub(crate) fn write_number<W: ?Sized + Write>(writer: &mut W, value: f64) -> io::Result<()> {
     if (1e-6..1e-5).contains(&value.abs()) {
         write!(writer, "{value}")
@@ -293,26 +291,26 @@ pub(crate) fn write_number<W: ?Sized + Write>(writer: &mut W, value: f64) -> io:
     }
 }
 
-/// A line for each key of the document, each row of a table and each observation; everything below
-/// on its row's line.
+/// Formats a line for each key of the document, each row of a table and each observation;
+/// everything inside a row is on its line.
 #[derive(Default)]
 struct Lines {
-    /// For every open array or object, whether its members have lines of their own.
+    /// For every open array or object, whether its members are on separate lines.
     open: Vec<bool>,
     in_key: bool,
-    /// The members of the array that begins next have lines of their own.
+    /// Whether the members of the next array are on separate lines.
     rows_follow: bool,
-    /// The document is not closed: more of it follows.
+    /// Whether the document stays open for more.
     left_open: bool,
 }
 
 impl Lines {
-    /// The layout of a document whose end is written later.
+    /// Formats a document whose end is written later.
     fn left_open() -> Self {
         Self { left_open: true, ..Self::default() }
     }
 
-    /// The layout of a run within its document and its list.
+    /// Formats a run within its document and list.
     fn of_run() -> Self {
         Self { open: vec![true, true], ..Self::default() }
     }
@@ -403,7 +401,7 @@ impl Formatter for Lines {
         fragment: &str,
     ) -> io::Result<()> {
         if self.in_key {
-            // The one list below a row that is a table itself.
+            // The only list in a row that is a table.
             self.rows_follow = self.open.len() == 3 && fragment == "observations";
         }
         writer.write_all(fragment.as_bytes())

@@ -18,7 +18,7 @@ fn document(extension: &str) -> Document {
     read::document(source.as_bytes()).unwrap()
 }
 
-/// The canonical form of any JSON that this format can hold: that of the extension it stands in.
+/// The canonical form of any JSON that this format can hold, taken from an extension.
 fn canonical(json: &str) -> String {
     let whole = String::from_utf8(write::canonical(&document(json)).unwrap()).unwrap();
     let from = whole.find(r#"{"org.example.x":"#).unwrap() + r#"{"org.example.x":"#.len();
@@ -63,8 +63,7 @@ fn keys_sort_by_utf_16_code_units() {
     let sorted = canonical(input);
     let places: Vec<usize> = names.iter().map(|name| sorted.find(name).unwrap()).collect();
     assert!(places.is_sorted(), "{sorted}");
-    // The layout for files needs no such order, only one order: there the keys stand in the order
-    // of code points.
+    // Files only need a fixed order: there the keys are in the order of code points.
     let written = write::to_string(&document(input)).unwrap();
     assert!(written.find("Emoji").unwrap() > written.find("Hebrew").unwrap());
 }
@@ -107,7 +106,7 @@ fn numbers_take_their_shortest_form() {
     }
 }
 
-/// The layout for files spells every number as the canonical form does, whatever its size.
+/// Files spell every number as the canonical form does, whatever its size.
 #[test]
 fn both_forms_spell_numbers_alike() {
     let mut numbers: Vec<String> = (-330..16)
@@ -166,10 +165,9 @@ fn what_means_the_same_has_the_same_digest() {
     assert_ne!(write::digest(&one).unwrap(), write::digest(&changed).unwrap());
 }
 
-/// A document that readers would refuse is not written at all: an id that occurs twice is an error
-/// and not a file.
+/// A document that readers would refuse is not written at all: a duplicate id is an error.
 #[test]
-fn an_id_that_occurs_twice_is_not_written() {
+fn a_duplicate_id_is_not_written() {
     use obvert_model::archive;
     use obvert_model::tables::{Direction, Run, Structure, StructureKind};
     use obvert_model::write::WriteError;
@@ -205,7 +203,7 @@ fn an_id_that_occurs_twice_is_not_written() {
     }
 }
 
-/// The sink's error comes back as it is.
+/// The sink's error is returned unchanged.
 #[test]
 fn an_error_of_the_sink_is_kept() {
     use std::io::{self, ErrorKind};

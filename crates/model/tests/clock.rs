@@ -1,4 +1,4 @@
-//! Clock references seen from the other end of the pipe, and how far they reach.
+//! Clock references seen from the other end of the pipe, and the hours that they cover.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -47,7 +47,7 @@ fn hours_seen_from_the_other_end() {
 }
 
 #[test]
-fn what_no_clock_has_has_no_mirror_image() {
+fn an_invalid_hour_has_no_mirror_image() {
     for value in [0.0, 0.5, 13.0, 12.75, 3.25, -3.0, 24.0, 1e9] {
         assert!(!hour(value).is_valid(), "{value}");
         assert_eq!(hour(value).mirrored(), None, "{value}");
@@ -104,7 +104,7 @@ proptest! {
         let mirrored = hour.mirrored().unwrap();
         prop_assert!(mirrored.is_valid());
         prop_assert_eq!(mirrored.mirrored(), Some(hour));
-        // Mirrored about the vertical: the two stand equally far from the top, one each way.
+        // Mirrored about the vertical: both are equally far from the top, on opposite sides.
         prop_assert_eq!((hour.get() + mirrored.get()) % 12.0, 0.0);
     }
 

@@ -1,4 +1,4 @@
-//! The codes of a layout, as the two offices of the examples write them.
+//! The codes of the two layouts in the examples.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -16,7 +16,7 @@ fn said(layout: &serde_json::Value) -> Vec<String> {
 }
 
 #[test]
-fn codes_that_the_list_does_not_have_are_said_where_they_stand() {
+fn unknown_codes_are_reported_where_they_are_written() {
     let mut a: serde_json::Value = serde_json::from_str(A).unwrap();
     assert_eq!(said(&a), Vec::<String>::new());
     a["codes"]["words"][6]["code"] = "crack.longitudnal".into();
@@ -24,7 +24,7 @@ fn codes_that_the_list_does_not_have_are_said_where_they_stand() {
     a["codes"]["words"][0]["characterisation"] = serde_json::json!(["x"]);
     let said_of = said(&a);
     for (found, start) in said_of.iter().zip([
-        "/codes/words/0/characterisation/0: run.start takes 0 characterisations, and this is one more",
+        "/codes/words/0/characterisation/0: run.start takes 0 characterisations and this is one more; remove it",
         "/codes/words/2/characterisation/0: run.stopped has no reason \"colapse\"; did you mean \"collapse\"?",
         "/codes/words/6/code: the code list obvert-terms 1 has no code \"crack.longitudnal\"; did you mean \"crack.longitudinal\"?",
     ]) {
@@ -34,7 +34,7 @@ fn codes_that_the_list_does_not_have_are_said_where_they_stand() {
 }
 
 #[test]
-fn words_of_a_column_and_constants_are_looked_at() {
+fn words_of_a_column_and_constants_are_checked() {
     let mut b: serde_json::Value = serde_json::from_str(B).unwrap();
     assert_eq!(said(&b), Vec::<String>::new());
     b["columns"][10]["translate"] =

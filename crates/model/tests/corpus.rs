@@ -1,5 +1,5 @@
 //! The structural corpus (`tests/corpus/structure` of the repository): documents as data, each with
-//! the verdict and the problems that every reader of the format has to find. Judges in other
+//! the verdict and the problems that every reader of the format has to find. Tests in other
 //! languages read the same manifest.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
@@ -40,7 +40,7 @@ enum Verdict {
 struct Expected {
     kind: String,
     pointer: String,
-    /// The text that begins at the place reported.
+    /// The text that begins at the reported location.
     at: String,
 }
 
@@ -58,7 +58,7 @@ fn source(case: &Case) -> Vec<u8> {
     fs::read(folder().join(&case.file)).unwrap()
 }
 
-/// What stands at a line and column, both from 1, columns in characters; a byte-order mark is none.
+/// The text at a line and column, both from 1, columns in characters without a byte-order mark.
 fn text_at(source: &[u8], line: usize, column: usize) -> String {
     let text = String::from_utf8(source.to_vec()).unwrap();
     let text = text.strip_prefix('\u{FEFF}').unwrap_or(&text);
@@ -117,7 +117,7 @@ fn mismatch(case: &Case, source: &[u8], problems: &[Problem]) -> Option<String> 
             .find(|p| p.kind == problem.kind.as_str() && p.pointer == problem.pointer)?;
         if !text.starts_with(&expected.at) {
             let text: String = text.chars().take(40).collect();
-            return Some(format!("{problem}\n  stands at {text:?}, expected {:?}", expected.at));
+            return Some(format!("{problem}\n  is at {text:?}, expected {:?}", expected.at));
         }
     }
     let in_order =
@@ -142,7 +142,7 @@ fn the_manifest_and_the_folder_agree() {
         assert!(!case.about.is_empty() && !case.about.ends_with('.'), "{}", case.file);
         assert_eq!(case.verdict == Verdict::Invalid, !case.problems.is_empty(), "{}", case.file);
         assert_eq!(case.verdict == Verdict::NotJson, case.error.is_some(), "{}", case.file);
-        // Keys and ids that stand twice are what a plain schema validator cannot see; all else it
+        // Duplicate keys and ids are what a plain schema validator cannot see; everything else it
         // must.
         let expected = match case.verdict {
             Verdict::NotJson => None,
@@ -162,8 +162,7 @@ fn the_manifest_and_the_folder_agree() {
 #[test]
 fn every_kind_of_problem_has_several_cases() {
     let cases = cases();
-    // Rows that belong nowhere or stand twice are a matter of tables; JSON has every row in the one
-    // that holds it.
+    // Orphan and duplicate rows occur only in tables; in JSON every row is inside its parent.
     let of_tables = [ProblemKind::OrphanRow, ProblemKind::DuplicateRow];
     for kind in ProblemKind::ALL.iter().filter(|kind| !of_tables.contains(kind)) {
         let of_kind =
@@ -203,7 +202,7 @@ fn near_spellings_are_suggested() {
         ("unknown-word-spelling.json", "/structures/0/kind", Some("manhole")),
         ("unknown-word-spelling.json", "/structures/1/kind", Some("manhole")),
         ("unknown-word-run.json", "/runs/0/method", None),
-        // Another version is another format, not a slip.
+        // Another version is not a spelling mistake.
         ("unknown-word-version.json", "/obvert", None),
     ] {
         let error = read::document(&fs::read(folder().join(file)).unwrap()).unwrap_err();
@@ -227,7 +226,7 @@ fn valid_documents_survive_writing() {
     }
 }
 
-/// A field that is added to the format has to be added to this document, or it is tested nowhere.
+/// A new field of the format has to be added to this document, or it is not tested.
 #[test]
 fn one_valid_document_has_every_field() {
     fn visit(value: &Value, object: &str, missing: &mut BTreeSet<String>) {

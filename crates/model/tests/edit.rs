@@ -1,5 +1,5 @@
-//! Edits of the text: the outcome is what RFC 6902 says it is, by an implementation that is not
-//! ours, and what no edit names stays byte for byte.
+//! Edits of the text: the result is that of another implementation of RFC 6902, and everything else
+//! stays byte for byte.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -11,7 +11,7 @@ use serde_json::{Value, json};
 #[test]
 fn layouts_are_kept() {
     let cases = [
-        // Rows on lines of their own, CRLF: the new row has the manner of its neighbours.
+        // Rows on separate lines, CRLF: the new row is formatted like its neighbours.
         (
             "[\r\n  {\"a\":1},\r\n  {\"a\":2}\r\n]",
             json!([{"op": "add", "path": "/1", "value": 7}]),
@@ -29,7 +29,7 @@ fn layouts_are_kept() {
             "{ \"a\" : 1, \"b\" : \"x\\\"y\" }",
         ),
         ("{}", json!([{"op": "add", "path": "/b", "value": null}]), "{\"b\": null}"),
-        // A wrapped object keeps its break.
+        // A wrapped object keeps its line break.
         (
             "{\"a\": 1, \"b\": 2,\n \"c\": 3}",
             json!([{"op": "remove", "path": "/b"}]),
@@ -41,20 +41,20 @@ fn layouts_are_kept() {
             "{\"b\": 2,\n \"c\": 3}",
         ),
         ("{ \"a\": 1 }", json!([{"op": "remove", "path": "/a"}]), "{}"),
-        // Numbers keep their spelling when their items change places, and so do the gaps.
+        // Numbers and gaps keep their spelling when items change places.
         (
             "[1.50,  2e1,\n3]",
             json!([{"op": "move", "from": "/2", "path": "/0"}]),
             "[3,  1.50,\n2e1]",
         ),
-        // A member that moves within its object is renamed where it stands.
+        // A member that moves within its object is renamed in place.
         (
             "{\"At\" : 1.0, \"b\": 2}",
             json!([{"op": "move", "from": "/At", "path": "/at"}]),
             "{\"at\" : 1.0, \"b\": 2}",
         ),
         ("{\"a\": 1, \"b\": 2}", json!([{"op": "move", "from": "/a", "path": "/b"}]), "{\"b\": 1}"),
-        // The later of two equal keys counts, and a change leaves only that one.
+        // The last of two duplicate keys counts, and a change removes the other.
         (
             "{\"a\": 1, \"b\": 2, \"a\": 3}",
             json!([{"op": "replace", "path": "/a", "value": 4}]),
@@ -78,9 +78,9 @@ fn layouts_are_kept() {
     }
 }
 
-/// A new member stands where the format has it, as far as the others do.
+/// A new member is in the order of the format, as far as the others are.
 #[test]
-fn members_stand_in_the_order_of_the_format() {
+fn new_members_are_in_the_order_of_the_format() {
     let text = r#"{"runs": [{"id": "R1", "observations": [{"id": "1", "at": 3, "code": "x", "remark": "y"}]}]}"#;
     let changed = edit::text(
         text,
@@ -96,7 +96,7 @@ fn members_stand_in_the_order_of_the_format() {
 }
 
 #[test]
-fn what_cannot_be_done_is_said() {
+fn impossible_edits_are_errors() {
     let pointer = |path: &str| path.to_owned();
     let cases = [
         ("{", json!([]), None),
@@ -177,7 +177,7 @@ fn value() -> impl Strategy<Value = Value> {
     })
 }
 
-/// A value written with white space from a supply, as a hand or a program may have put it.
+/// A value written with arbitrary white space, as a person or a program may write it.
 fn write(value: &Value, spaces: &mut dyn FnMut() -> &'static str, out: &mut String) {
     let (open, close, items): (_, _, Vec<(Option<&String>, &Value)>) = match value {
         Value::Array(items) => ('[', ']', items.iter().map(|item| (None, item)).collect()),
@@ -235,7 +235,7 @@ fn pointers(value: &Value, at: &str, all: &mut Vec<String>) {
     }
 }
 
-/// An edit of a document that stands as it is, by three numbers.
+/// An edit of a document, chosen by three numbers.
 fn some_edit(document: &Value, (kind, first, second): (u8, usize, usize), new: &Value) -> Edit {
     let mut all = Vec::new();
     pointers(document, "", &mut all);
@@ -252,8 +252,7 @@ fn some_edit(document: &Value, (kind, first, second): (u8, usize, usize), new: &
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(2000))]
 
-    /// What stands in the text afterwards is what the crate json-patch makes of the value; and
-    /// where it can do nothing, neither can we.
+    /// The result equals that of the crate json-patch on the value; if that fails, so must ours.
     #[test]
     fn the_outcome_is_that_of_rfc_6902(
         start in value(),
@@ -268,7 +267,7 @@ proptest! {
             let edit = some_edit(&expected, pick, &new);
             let patch: json_patch::Patch = serde_json::from_value(json!([edit])).unwrap();
             let mut trial = expected.clone();
-            // Ours refuses what RFC 6902 allows but no fix needs: taking the whole document away.
+            // Ours refuses to remove the whole document, which RFC 6902 allows but no fix needs.
             let whole = edit.source() == Some("") || edit.path().is_empty();
             let taken = whole && !matches!(edit, Edit::Replace { .. });
             let possible = json_patch::patch(&mut trial, &patch).is_ok() && !taken;
@@ -287,7 +286,7 @@ proptest! {
         prop_assert_eq!(read, expected, "{:?} {:?} {:?}", before, edits, after);
     }
 
-    /// One replaced value: everything before and behind it stays.
+    /// One replaced value: everything before and after it stays.
     #[test]
     fn the_rest_stays_byte_for_byte(
         start in value(),
@@ -303,13 +302,12 @@ proptest! {
         let after = edit::text(&before, &[Edit::replace(path.as_str(), new.clone())]).unwrap();
         let expected = format!("{}{}{}", &before[..place.offset], edit::spelled(&new), &before[place.end..]);
         prop_assert_eq!(&after, &expected, "{} in {:?}", path, before);
-        // To put in what stands there already changes nothing.
+        // Replacing a value by itself changes nothing.
         prop_assert_eq!(edit::text(&after, &[Edit::replace(path.as_str(), new)]).unwrap(), after);
         prop_assert_eq!(edit::text(&before, &[]).unwrap(), before);
     }
 
-    /// A member that is added and taken away again leaves the text as it was, and so does an item
-    /// that goes there and back.
+    /// Adding and removing a member restores the text, and so does moving an item there and back.
     #[test]
     fn there_and_back_is_nothing(
         items in prop::collection::vec(value(), 1..8),

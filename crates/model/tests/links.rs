@@ -1,5 +1,5 @@
-//! The links between the built-in code lists, what is said of how far the transcribed one can be
-//! trusted, and what a translation carries.
+//! The links between the built-in code lists, the standing of entries in the transcribed list, and
+//! translations.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -12,7 +12,7 @@ use obvert_model::number::Amount;
 use obvert_model::tables::{Quantity, QuantityUnit};
 use obvert_model::text::Text;
 
-/// A link with both its ends: list, code, characterisation; list, code, characterisation; amounts.
+/// A link with both ends: list, code, characterisation; list, code, characterisation; amounts.
 type Whole = [(String, String, Vec<String>); 2];
 
 fn texts(values: &[Text]) -> Vec<String> {
@@ -34,7 +34,7 @@ fn exact(list: &CodeList) -> BTreeMap<Whole, BTreeSet<(String, String)>> {
     links.filter(|(_, link)| link.fit() == Fit::Exact).map(whole).collect()
 }
 
-/// That every link resolves is what `problems` says, which another test holds to be empty.
+/// Another test checks that every link resolves, since `problems` is empty.
 #[test]
 fn every_exact_link_leads_back() {
     let (terms, standard) = (exact(CodeList::obvert_terms()), exact(CodeList::en_13508_2()));
@@ -62,8 +62,8 @@ fn fares(from: &CodeList, to: &CodeList) -> ([usize; 3], Vec<String>) {
             .map(|value| vec![value.value.clone()]);
         let bare = places.is_none_or(|place| !place.required).then(Vec::new);
         for characterisation in bare.into_iter().chain(values) {
-            match crosswalk.carry(&code.code, &characterisation, &[]) {
-                Ok(carried) => counts[usize::from(!carried.lost.is_empty())] += 1,
+            match crosswalk.translate(&code.code, &characterisation, &[]) {
+                Ok(translated) => counts[usize::from(!translated.lost.is_empty())] += 1,
                 Err(_) => {
                     counts[2] += 1;
                     none.push(
@@ -76,7 +76,7 @@ fn fares(from: &CodeList, to: &CodeList) -> ([usize; 3], Vec<String>) {
     (counts, none)
 }
 
-/// The figures stand in the specification; whoever adds a link corrects them there.
+/// The specification has these figures; correct them there when you add a link.
 #[test]
 fn what_has_no_equivalent_is_counted() {
     let (terms, standard) = (CodeList::obvert_terms(), CodeList::en_13508_2());
@@ -101,7 +101,7 @@ fn what_has_no_equivalent_is_counted() {
 /// Read: main codes in public lists of them, table 4 (BAA, BAB, BAC) in an excerpt, BBF and BBG in
 /// a lexicon, BCA in a German guideline; the list names each. All else is from memory.
 #[test]
-fn what_is_from_memory_says_so() {
+fn entries_from_memory_are_marked() {
     let list = CodeList::en_13508_2();
     let of = |standing: Standing| -> Vec<&str> {
         let codes = list.codes.iter().filter(|code| code.standing == Some(standing));
@@ -131,8 +131,8 @@ fn what_is_from_memory_says_so() {
                     sure.push(format!("{} {}", code.code, value.value));
                 }
             }
-            // What nobody read may be incomplete, so it must not make a mistake of what the
-            // standard may well have.
+            // What was not read may be incomplete, so it must not report as wrong what the standard
+            // may have.
             let unread =
                 place.values.iter().any(|value| value.standing == Some(Standing::FromMemory));
             if unread || standing == Standing::FromMemory || place.values.is_empty() {
@@ -182,10 +182,10 @@ fn amount(value: f64, unit: QuantityUnit) -> Quantity {
 
 /// The code and its characterisation, as one text.
 fn said(crosswalk: &Crosswalk<'_>, code: &str, characterisation: &[&str]) -> String {
-    match crosswalk.carry(code, &words(characterisation), &[]) {
-        Ok(carried) => {
-            let lost = if carried.lost.is_empty() { "" } else { " !" };
-            [vec![carried.code.code.to_string()], texts(&carried.characterisation)]
+    match crosswalk.translate(code, &words(characterisation), &[]) {
+        Ok(translated) => {
+            let lost = if translated.lost.is_empty() { "" } else { " !" };
+            [vec![translated.code.code.to_string()], texts(&translated.characterisation)]
                 .concat()
                 .join(" ")
                 + lost
@@ -196,7 +196,7 @@ fn said(crosswalk: &Crosswalk<'_>, code: &str, characterisation: &[&str]) -> Str
 }
 
 #[test]
-fn the_link_that_asks_for_most_is_taken() {
+fn the_most_specific_link_is_taken() {
     let there = there();
     for (code, characterisation, expected) in [
         ("infiltration", &["dripping"][..], "BBF B"),
@@ -224,7 +224,7 @@ fn the_link_that_asks_for_most_is_taken() {
         (
             "BAC",
             &[],
-            "BAC could be break.displaced or break.missing or collapse: what would tell them apart is not recorded",
+            "BAC could be break.displaced or break.missing or collapse; the characterisation that decides is not recorded",
         ),
         ("BAD", &["D"], "collapse !"),
         ("BCA", &["A"], "connection.preformed"),
@@ -240,13 +240,15 @@ fn the_link_that_asks_for_most_is_taken() {
 #[test]
 fn amounts_go_to_their_own_places_as_they_were_recorded() {
     let inches = amount(1.5, QuantityUnit::Inch);
-    let carried = there().carry("joint.displaced", &[], std::slice::from_ref(&inches)).unwrap();
-    assert_eq!(carried.quantities, std::slice::from_ref(&inches));
-    assert_eq!(carried.lost, []);
+    let translated =
+        there().translate("joint.displaced", &[], std::slice::from_ref(&inches)).unwrap();
+    assert_eq!(translated.quantities, std::slice::from_ref(&inches));
+    assert_eq!(translated.lost, []);
     // BAJ has one place, for a gap, an offset or an angle, by its characterisation.
-    let carried = back().carry("BAJ", &words(&["B"]), std::slice::from_ref(&inches)).unwrap();
+    let translated =
+        back().translate("BAJ", &words(&["B"]), std::slice::from_ref(&inches)).unwrap();
     assert_eq!(
-        (carried.code.code.as_str(), &*carried.quantities),
+        (translated.code.code.as_str(), &*translated.quantities),
         ("joint.displaced", std::slice::from_ref(&inches))
     );
     let names = |letter| {
@@ -265,14 +267,21 @@ fn amounts_go_to_their_own_places_as_they_were_recorded() {
         amount(100.0, QuantityUnit::Millimetre),
         amount(3.0, QuantityUnit::Count),
     ];
-    let carried = there().carry("connection.saddle", &[], &two).unwrap();
-    assert_eq!(carried.quantities, two[..2]);
-    assert_eq!(carried.lost, [Lost::Amount(2, None)]);
+    let translated = there().translate("connection.saddle", &[], &two).unwrap();
+    assert_eq!(translated.quantities, two[..2]);
+    assert_eq!(translated.lost, [Lost::Amount(2, None)]);
 
-    let carried = there()
-        .carry("infiltration", &words(&["flowing"]), &[amount(0.2, QuantityUnit::LitresPerSecond)])
+    let translated = there()
+        .translate(
+            "infiltration",
+            &words(&["flowing"]),
+            &[amount(0.2, QuantityUnit::LitresPerSecond)],
+        )
         .unwrap();
-    assert_eq!((carried.quantities.len(), carried.lost), (0, vec![Lost::Amount(0, Some("flow"))]));
+    assert_eq!(
+        (translated.quantities.len(), translated.lost),
+        (0, vec![Lost::Amount(0, Some("flow"))])
+    );
 }
 
 fn own(codes: &str) -> CodeList {
@@ -289,10 +298,10 @@ fn own_code(code: &str, more: &str) -> String {
     )
 }
 
-/// A list of one's own has links; the standard's list knows nothing of it, and is translated all
-/// the same.
+/// A user's list has links to the standard's list, which has none back, and is translated all the
+/// same.
 #[test]
-fn links_of_one_side_lead_both_ways() {
+fn exact_links_work_in_both_directions() {
     let quantities =
         r#""quantities": [{"name": "depth", "unit": "mm"}, {"name": "gap", "unit": "mm"}],"#;
     let list = own(&[
@@ -314,19 +323,22 @@ fn links_of_one_side_lead_both_ways() {
     assert_eq!(said(&out, "J1", &[]), "BAJ A");
     assert_eq!(said(&out, "J2", &[]), "BAJ !");
     assert_eq!(said(&home, "BAJ", &["A"]), "J1");
-    // What is wider there leads nowhere back, and BAJ without a letter could be anything.
+    // A wider link has no way back, and BAJ without a letter is ambiguous.
     assert_eq!(
         said(&home, "BAJ", &[]),
-        "BAJ could be J1: what would tell them apart is not recorded"
+        "BAJ could be J1; the characterisation that decides is not recorded"
     );
     let [depth, gap] =
         [amount(2.0, QuantityUnit::Millimetre), amount(9.0, QuantityUnit::Millimetre)];
-    let carried = out.carry("J1", &[], &[depth, gap.clone()]).unwrap();
-    assert_eq!(carried.quantities, std::slice::from_ref(&gap));
-    assert_eq!(carried.lost, [Lost::Amount(0, Some("depth"))]);
-    // Home again the gap would stand in the place of the depth, which is worse than nowhere.
-    let carried = home.carry("BAJ", &words(&["A"]), &[gap]).unwrap();
-    assert_eq!((carried.quantities.len(), carried.lost), (0, vec![Lost::Amount(0, Some("gap"))]));
+    let translated = out.translate("J1", &[], &[depth, gap.clone()]).unwrap();
+    assert_eq!(translated.quantities, std::slice::from_ref(&gap));
+    assert_eq!(translated.lost, [Lost::Amount(0, Some("depth"))]);
+    // Translated back, the gap would be in the place of the depth, which is worse than losing it.
+    let translated = home.translate("BAJ", &words(&["A"]), &[gap]).unwrap();
+    assert_eq!(
+        (translated.quantities.len(), translated.lost),
+        (0, vec![Lost::Amount(0, Some("gap"))])
+    );
 }
 
 #[test]
@@ -334,8 +346,10 @@ fn a_choice_is_named() {
     let link = |code: &str| own_code(code, r#""same_as": [{"list": "en-13508-2", "code": "BAN"}]"#);
     let list = own(&[link("P1"), link("P2")].join(","));
     let home = Crosswalk::new(CodeList::en_13508_2(), &list);
-    let carried = home.carry("BAN", &[], &[]).unwrap();
-    assert_eq!(carried.code.code.as_str(), "P1");
-    let [Lost::Choice(others)] = carried.lost.as_slice() else { panic!("{:?}", carried.lost) };
+    let translated = home.translate("BAN", &[], &[]).unwrap();
+    assert_eq!(translated.code.code.as_str(), "P1");
+    let [Lost::Choice(others)] = translated.lost.as_slice() else {
+        panic!("{:?}", translated.lost)
+    };
     assert_eq!(others.iter().map(|code| code.code.as_str()).collect::<Vec<_>>(), ["P2"]);
 }

@@ -1,4 +1,4 @@
-//! The built-in code list and grade scheme, and what is found in lists that make no sense.
+//! The built-in code list and grade scheme, and the problems of lists that make no sense.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -76,7 +76,7 @@ fn built_in_ones_are_found_by_name_and_version() {
     assert_eq!(by_code["run.start"].family, Family::Housekeeping);
 }
 
-/// A list of two codes, small enough to break one thing at a time.
+/// A list of two codes, to break one thing at a time.
 fn list() -> Value {
     json!({
         "code_list": "0.1", "id": "larkmoor-terms", "version": "3", "title": "Terms of the town of Larkmoor",
@@ -132,7 +132,7 @@ fn read_scheme(value: &Value) -> GradeScheme {
     GradeScheme::read(value.to_string().as_bytes()).unwrap()
 }
 
-/// Sets what stands at a pointer; `null` takes it away.
+/// Sets the value at a pointer; `null` removes it.
 fn with(mut value: Value, pointer: &str, new: Value) -> Value {
     let (holder, key) = pointer.rsplit_once('/').unwrap();
     match value.pointer_mut(holder).unwrap() {
@@ -166,16 +166,16 @@ fn what_makes_no_sense_in_a_list_is_found() {
         (
             "/codes/1/code",
             json!("crack"),
-            vec![(K::Twice, "/codes/1"), (K::Link, "/codes/0/same_as/0/code")],
+            vec![(K::Duplicate, "/codes/1"), (K::Link, "/codes/0/same_as/0/code")],
         ),
         ("/codes/1/code", json!("root"), vec![(K::Link, "/codes/0/same_as/0/code")]),
         ("/codes/0/same_as/0/code", json!("crack"), vec![(K::Link, "/codes/0/same_as/0")]),
         (
             "/codes/0/same_as/-",
             json!({ "list": "elsewhere", "code": "crack" }),
-            vec![(K::Twice, "/codes/0/same_as/2")],
+            vec![(K::Duplicate, "/codes/0/same_as/2")],
         ),
-        // Two ways at once, from here or back.
+        // Ambiguous, forwards or back.
         (
             "/codes/0/same_as/-",
             json!({ "list": "elsewhere", "code": "crack", "characterisation": ["A"] }),
@@ -222,7 +222,7 @@ fn what_makes_no_sense_in_a_list_is_found() {
             json!(["uphill"]),
             vec![(K::Unknown, "/codes/0/quantities/0/when/0")],
         ),
-        // A list that is at hand: its codes, values and amounts must be there and mean the same.
+        // An available list: its codes, values and amounts must exist and mean the same.
         ("/codes/1/same_as", json!([{ "list": "en-13508-2", "code": "BBA" }]), vec![]),
         (
             "/codes/1/same_as",
@@ -234,7 +234,7 @@ fn what_makes_no_sense_in_a_list_is_found() {
             json!([{ "list": "en-13508-2", "code": "BAB", "characterisation": ["F", "A"] }]),
             vec![(K::Unknown, "/codes/1/same_as/0/characterisation/0")],
         ),
-        // Letters of a place that is open may be unknown here.
+        // An open place may have unknown letters.
         (
             "/codes/1/same_as",
             json!([{ "list": "en-13508-2", "code": "BAK", "characterisation": ["J"] }]),
@@ -267,14 +267,14 @@ fn what_makes_no_sense_in_a_list_is_found() {
             "/codes/0/same_as/1",
             json!({ "list": "en-13508-2", "code": "BCA", "characterisation": ["A"],
                     "quantities": [{ "own": "width", "other": "height" }, { "own": "width", "other": "width" }] }),
-            vec![(K::Twice, "/codes/0/same_as/1/quantities/1")],
+            vec![(K::Duplicate, "/codes/0/same_as/1/quantities/1")],
         ),
-        // Names that two have.
-        ("/codes/1/label/en", json!("crack"), vec![(K::Twice, "/codes/1/label/en")]),
+        // Duplicate names.
+        ("/codes/1/label/en", json!("crack"), vec![(K::Duplicate, "/codes/1/label/en")]),
         (
             "/codes/0/characterisation/0/values/1/label/en",
             json!("along"),
-            vec![(K::Twice, "/codes/0/characterisation/0/values/1/label/en")],
+            vec![(K::Duplicate, "/codes/0/characterisation/0/values/1/label/en")],
         ),
         ("/codes/0/label", json!({}), vec![(K::Empty, "/codes/0/label")]),
         ("/codes/0/characterisation/0/required", json!(false), vec![]),
@@ -282,7 +282,7 @@ fn what_makes_no_sense_in_a_list_is_found() {
         (
             "/codes/0/characterisation/1/name",
             json!("course"),
-            vec![(K::Twice, "/codes/0/characterisation/1")],
+            vec![(K::Duplicate, "/codes/0/characterisation/1")],
         ),
         (
             "/codes/0/characterisation/1/values",
@@ -297,7 +297,7 @@ fn what_makes_no_sense_in_a_list_is_found() {
         (
             "/codes/0/characterisation/0/values/1/value",
             json!("along"),
-            vec![(K::Twice, "/codes/0/characterisation/0/values/1")],
+            vec![(K::Duplicate, "/codes/0/characterisation/0/values/1")],
         ),
         (
             "/codes/0/characterisation/0/values/1/label",
@@ -307,7 +307,11 @@ fn what_makes_no_sense_in_a_list_is_found() {
         ("/codes/0/quantities/0/max", json!(0), vec![(K::EmptyRange, "/codes/0/quantities/0")]),
         ("/codes/0/quantities/0/max", json!(-1), vec![(K::EmptyRange, "/codes/0/quantities/0")]),
         ("/codes/0/quantities/0/max", Value::Null, vec![]),
-        ("/codes/0/quantities/1/name", json!("width"), vec![(K::Twice, "/codes/0/quantities/1")]),
+        (
+            "/codes/0/quantities/1/name",
+            json!("width"),
+            vec![(K::Duplicate, "/codes/0/quantities/1")],
+        ),
         ("/codes/0/quantities/1/required", json!(true), vec![(K::Order, "/codes/0/quantities/1")]),
         ("/codes/0/quantities/0/required", json!(true), vec![]),
         (
@@ -369,7 +373,7 @@ fn what_makes_no_sense_in_a_scheme_is_found() {
             "/scale/steps/1/grade",
             json!(1),
             vec![
-                (K::Twice, "/scale/steps/1"),
+                (K::Duplicate, "/scale/steps/1"),
                 (K::OffScale, "/entries/1/bands/1"),
                 (K::OffScale, "/entries/2/grade"),
             ],
@@ -383,7 +387,7 @@ fn what_makes_no_sense_in_a_scheme_is_found() {
         (
             "/aspects",
             json!(["structural", "operational", "structural"]),
-            vec![(K::Twice, "/aspects/2")],
+            vec![(K::Duplicate, "/aspects/2")],
         ),
         (
             "/entries/3/code",
@@ -411,11 +415,11 @@ fn what_makes_no_sense_in_a_scheme_is_found() {
             vec![(K::EmptyRange, "/entries/0/size"), (K::Unreachable, "/entries/0")],
         ),
         ("/entries/0/size", json!({ "from": 300 }), vec![]),
-        // Without conditions first, the others are never taken.
+        // After an entry without conditions, the others are never used.
         ("/entries/2/materials", json!([]), vec![(K::Unreachable, "/entries/3")]),
-        // A class that the code cannot have.
+        // A material class that the code cannot have.
         ("/entries/2/materials", json!(["metal"]), vec![(K::Unreachable, "/entries/2")]),
-        // Every class named is not yet every pipe: the material may be unknown.
+        // All material classes do not cover every pipe: the material may be unknown.
         (
             "/entries/3/materials",
             json!(["clayware", "concrete"]),
@@ -479,7 +483,7 @@ fn what_makes_no_sense_in_a_scheme_is_found() {
         &[(K::NotGraded, "/entries")],
         "no entry for a defect",
     );
-    // Three entries that together leave nothing for the fourth, though none alone does.
+    // Three entries that together leave no case for the fourth, though none does alone.
     let mut together = scheme();
     together["entries"] = json!([
         { "code": "crack", "aspect": "structural", "size": { "below": 300 }, "grade": 1 },
@@ -526,7 +530,7 @@ fn what_was_meant_is_suggested() {
     );
 }
 
-/// What stands in the files is what the types hold: nothing is lost or made up in reading.
+/// Reading loses and adds nothing: the files equal the types.
 #[test]
 fn lists_survive_reading_and_writing() {
     let list: Value = serde_json::from_str(LIST).unwrap();

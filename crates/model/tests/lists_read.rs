@@ -1,5 +1,4 @@
-//! Code lists that cannot be read: every mistake of structure with its place and what was probably
-//! meant.
+//! Code lists that cannot be read: every structural problem with its location and suggestion.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -9,7 +8,7 @@ use obvert_model::read::ReadError;
 
 const LIST: &str = include_str!("../data/code-lists/obvert-terms.json");
 
-/// A list as a person writes it, to break in one place at a time.
+/// A list as a person writes it, to break one thing at a time.
 const WRITTEN: &str = r#"{
   "code_list": "0.1",
   "id": "larkmoor-terms", "version": "3",
@@ -26,9 +25,8 @@ const WRITTEN: &str = r#"{
   ]
 }"#;
 
-/// What stands in the list, what is written instead, and what is said: the kind, the pointer, the
-/// text whose first character the place points at, a part of the message, and the spelling that is
-/// suggested.
+/// The text in the list, its replacement, and the expected problem: kind, pointer, the text at the
+/// location, a part of the message, and the suggestion.
 type Broken = (
     &'static str,
     &'static str,
@@ -40,7 +38,7 @@ type Broken = (
 );
 
 #[test]
-fn a_list_of_the_wrong_structure_is_told_what_where_and_what_was_meant() {
+fn structural_problems_have_location_and_suggestion() {
     use ProblemKind as K;
     assert!(CodeList::read(WRITTEN.as_bytes()).unwrap().problems().is_empty());
     let cases: &[Broken] = &[
@@ -59,7 +57,7 @@ fn a_list_of_the_wrong_structure_is_told_what_where_and_what_was_meant() {
             K::UnknownKey,
             "/note",
             "\"note\"",
-            "what can stand here: $schema, code_list",
+            "known keys: $schema, code_list",
             None,
         ),
         ("\"title\"", "\"note\"", K::MissingKey, "", "{", "the key \"title\" is missing", None),
@@ -69,7 +67,7 @@ fn a_list_of_the_wrong_structure_is_told_what_where_and_what_was_meant() {
             K::UnknownWord,
             "/codes/0/family",
             "\"structual\"",
-            "is none of: structural, operational",
+            "is not one of: structural, operational",
             Some("structural"),
         ),
         (
@@ -78,7 +76,7 @@ fn a_list_of_the_wrong_structure_is_told_what_where_and_what_was_meant() {
             K::UnknownWord,
             "/codes/0/quantities/0/unit",
             "\"millimetres\"",
-            "is none of: mm, in",
+            "is not one of: mm, in",
             None,
         ),
         (
@@ -123,7 +121,7 @@ fn a_list_of_the_wrong_structure_is_told_what_where_and_what_was_meant() {
             K::DuplicateKey,
             "/codes/0/label/en",
             "\"en\": \"Riss\"",
-            "stands twice",
+            "duplicate key",
             None,
         ),
         (
@@ -163,7 +161,7 @@ fn a_list_of_the_wrong_structure_is_told_what_where_and_what_was_meant() {
     }
 }
 
-/// Each kind of file has an error of its own, and the cause below it.
+/// Each kind of file has its own error type, with the cause as its source.
 #[test]
 fn errors_say_what_was_read_and_why_it_failed() {
     use std::error::Error;
@@ -181,7 +179,7 @@ fn errors_say_what_was_read_and_why_it_failed() {
 }
 
 #[test]
-fn a_list_that_is_no_json_says_where() {
+fn syntax_errors_have_a_location() {
     let cut = &WRITTEN[..WRITTEN.len() - 10];
     for (source, line, message) in [
         ("", 1, "the source is empty"),

@@ -1,11 +1,11 @@
-//! What is seen in typed rows is what stands in the document as JSON, for every field that the
-//! format has.
+//! A probe of typed rows gives the same values as the document's JSON, for every field of the
+//! format.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use obvert_model::probe::{Plan, See, Slot, Value};
+use obvert_model::probe::{Plan, Slot, Value, Visitor};
 use obvert_model::shape::{self, ObjectShape, Shape};
 
 /// Every field of the format below an object: the keys of its table and its own.
@@ -39,7 +39,7 @@ struct Note<'p> {
     seen: Seen,
 }
 
-impl See for Note<'_> {
+impl Visitor for Note<'_> {
     fn field(&mut self, slot: Slot, value: Value<'_>) {
         let text = match value {
             Value::Text(text) => format!("{text:?}"),
@@ -107,7 +107,7 @@ fn expected(
 }
 
 #[test]
-fn everything_is_seen_as_it_stands_in_the_document() {
+fn every_field_has_its_value_in_the_document() {
     let source = include_bytes!("../../../tests/corpus/structure/valid-every-field.json");
     let document = obvert_model::read::document(source).expect("a document");
     let mut all = Vec::new();
@@ -138,7 +138,7 @@ fn everything_is_seen_as_it_stands_in_the_document() {
 }
 
 #[test]
-fn nothing_is_seen_that_nobody_asked_for() {
+fn only_fields_of_the_plan_are_visited() {
     let source = include_bytes!("../../../tests/corpus/structure/valid-every-field.json");
     let document = obvert_model::read::document(source).expect("a document");
     let mut plan = Plan::default();
@@ -149,7 +149,7 @@ fn nothing_is_seen_that_nobody_asked_for() {
     );
     assert!(plan.looks_at_runs());
     struct Count(usize, Vec<Vec<usize>>);
-    impl See for Count {
+    impl Visitor for Count {
         fn field(&mut self, _: Slot, _: Value<'_>) {
             self.0 += 1;
         }

@@ -1,10 +1,10 @@
-//! Profiles: what is read, what is refused with its place, and what does not make sense.
+//! Profiles: what is read, what is refused with its location, and what does not make sense.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
 use obvert_model::lists::{CodeList, GradeScheme};
 use obvert_model::profile::{
-    AtHand, FieldPath, Pattern, Profile, ProfileProblemKind as Kind, RuleAtHand,
+    Available, AvailableRule, FieldPath, Pattern, Profile, ProfileProblemKind as Kind,
 };
 use serde_json::{Value, json};
 
@@ -20,14 +20,14 @@ fn read(parts: Value) -> Profile {
     Profile::read(profile(parts).to_string().as_bytes()).unwrap_or_else(|error| panic!("{error}"))
 }
 
-/// What is wrong, as kind and pointer.
+/// The problems, as kind and pointer.
 fn wrong(parts: Value) -> Vec<(Kind, String)> {
     let today = "2026-06-01".parse().expect("a date");
-    let hand = AtHand {
+    let hand = Available {
         rules: vec![
-            RuleAtHand { name: "camera-speed", limits: vec![("limit", "m/min")] },
-            RuleAtHand { name: "run-duration-implausible", limits: vec![("limit", "h")] },
-            RuleAtHand { name: "media-unused", limits: vec![] },
+            AvailableRule { name: "camera-speed", limits: vec![("limit", "m/min")] },
+            AvailableRule { name: "run-duration-implausible", limits: vec![("limit", "h")] },
+            AvailableRule { name: "media-unused", limits: vec![] },
         ],
         code_lists: CodeList::built_ins().to_vec(),
         grade_schemes: vec![GradeScheme::obvert_grades()],
@@ -61,7 +61,7 @@ fn what_is_not_a_profile_is_refused_with_line_and_column() {
     );
     assert_eq!(error.problems()[0].suggestion.as_deref(), Some("fields"));
     assert!(error.problems()[2].message.contains("error, warning, note, off"));
-    // A duplicate key, null, and a value that is no single one.
+    // A duplicate key, null, and a value that is not a single one.
     for (parts, kind) in [
         (r#""title": "u""#, "duplicate-key"),
         (r#""publisher": null"#, "null-value"),
@@ -104,7 +104,7 @@ fn equal_content_has_one_digest() {
 }
 
 #[test]
-fn rules_and_limits_are_held_against_the_checker() {
+fn rules_and_limits_are_compared_with_the_checker() {
     let limits =
         |rule: &str, limit: Value| json!({ "rules": [{ "rule": rule, "limits": [limit] }] });
     assert_eq!(
@@ -141,11 +141,11 @@ fn rules_and_limits_are_held_against_the_checker() {
         at(Kind::Empty, "/rules/0")
     );
     let off = json!({ "rule": "media-unused", "severity": "off" });
-    assert_eq!(wrong(json!({ "rules": [off, off] })), at(Kind::Twice, "/rules/1"));
+    assert_eq!(wrong(json!({ "rules": [off, off] })), at(Kind::Duplicate, "/rules/1"));
 }
 
 #[test]
-fn fields_are_held_against_the_format() {
+fn fields_are_compared_with_the_format() {
     let one = |demand: Value| wrong(json!({ "fields": [demand] }));
     let at = |kind, pointer: &str| vec![(kind, pointer.to_owned())];
     for sound in [
@@ -197,7 +197,11 @@ fn fields_are_held_against_the_format() {
             Kind::Contradiction,
             "/fields/0/pattern",
         ),
-        (json!({ "path": "pipes.id", "values": ["a", "a"] }), Kind::Twice, "/fields/0/values/1"),
+        (
+            json!({ "path": "pipes.id", "values": ["a", "a"] }),
+            Kind::Duplicate,
+            "/fields/0/values/1",
+        ),
     ];
     for (demand, kind, pointer) in bad {
         assert_eq!(one(demand.clone()), at(kind, pointer), "{demand}");
@@ -223,7 +227,7 @@ fn fields_are_held_against_the_format() {
 }
 
 #[test]
-fn demands_that_cannot_be_met_together_are_said() {
+fn demands_that_exclude_each_other_are_reported() {
     let two = |one: Value, other: Value| wrong(json!({ "fields": [one, other] }));
     let at = |kind| vec![(kind, "/fields/1".to_owned())];
     let required = |path: &str| json!({ "path": path, "demand": "required" });
@@ -246,7 +250,7 @@ fn demands_that_cannot_be_met_together_are_said() {
         two(only(required("pipes.laid"), "brick"), only(forbidden("pipes.laid"), "pvc")),
         []
     );
-    assert_eq!(two(required("pipes.laid"), required("pipes.laid")), at(Kind::Twice));
+    assert_eq!(two(required("pipes.laid"), required("pipes.laid")), at(Kind::Duplicate));
     assert_eq!(two(required("pipes.laid"), json!({ "path": "pipes.laid", "values": [1950] })), []);
 }
 
@@ -303,22 +307,22 @@ fn media_and_suppressions_are_bounded() {
             json!({ "allow": { "code_lists": [{ "list": "obvert-terms", "version": "7" }], "grade_schemes": [{ "scheme": "own" }] } })
         ),
         [
-            (Kind::NotAtHand, "/allow/code_lists/0".to_owned()),
-            (Kind::NotAtHand, "/allow/grade_schemes/0".to_owned())
+            (Kind::NotAvailable, "/allow/code_lists/0".to_owned()),
+            (Kind::NotAvailable, "/allow/grade_schemes/0".to_owned())
         ]
     );
-    assert!(!Kind::NotAtHand.stops() && !Kind::Expired.stops() && Kind::UnknownField.stops());
+    assert!(!Kind::NotAvailable.stops() && !Kind::Expired.stops() && Kind::UnknownField.stops());
 }
 
 /// RFC 9485: whole matches, the syntax of section 3 and nothing else, the mapping of section 5. The
-/// checker `iregexp-check` (PyPI) takes and refuses the same, but for `a{2,1}` and `[z-a]`, which
-/// the grammar has and nothing matches. Which formats there are is known where surveys are written;
-/// a profile may ask for one that another program has.
+/// checker `iregexp-check` (PyPI) accepts and refuses the same, except for `a{2,1}` and `[z-a]`,
+/// which the grammar allows and nothing matches. The known formats come from the caller; a profile
+/// may name a format of another program.
 #[test]
 fn formats_are_compared_with_those_that_can_be_delivered() {
     assert_eq!(wrong(json!({ "deliver": ["json", "csv-zip"] })), []);
     let problems = read(json!({ "deliver": ["json", "csvzip"] }))
-        .problems(&AtHand { formats: vec!["json", "csv-zip"], ..AtHand::default() });
+        .problems(&Available { formats: vec!["json", "csv-zip"], ..Available::default() });
     assert_eq!(
         problems[0].to_string(),
         "/deliver/1: there is no format \"csvzip\"; did you mean \"csv-zip\"?"
@@ -326,7 +330,7 @@ fn formats_are_compared_with_those_that_can_be_delivered() {
     assert!(problems[0].kind == Kind::UnknownFormat && !problems[0].kind.stops());
     assert_eq!(
         wrong(json!({ "deliver": ["json", "json"] })),
-        [(Kind::Twice, "/deliver/1".to_owned())]
+        [(Kind::Duplicate, "/deliver/1".to_owned())]
     );
     assert!(
         Profile::read(profile(json!({ "deliver": ["CSV tables"] })).to_string().as_bytes())
@@ -345,7 +349,7 @@ fn patterns_are_i_regexps() {
         ("a|bc", &["a", "bc"], &["ac", "abc"]),
         ("(LM|CB)-[0-9]+", &["LM-1", "CB-22"], &["LM-", "-1"]),
         (".", &["x", "é", "💧"], &["\n", "\r", "xx"]),
-        // ^ and $ stand for themselves: a pattern is for the whole text in any case.
+        // ^ and $ are plain characters: a pattern always matches the whole text.
         ("^a$", &["^a$"], &["a"]),
         (r"\.\*\-\^\[\]\{\}\(\)\|\\\?\+", &[r".*-^[]{}()|\?+"], &["x"]),
         (r"\p{Lu}\p{Ll}*", &["Á", "Zoë"], &["zoë", "Z0"]),
@@ -371,19 +375,19 @@ fn patterns_are_i_regexps() {
         ("(a", 3, "without its )"),
         ("a)", 2, "without its ("),
         ("*a", 1, "nothing before it"),
-        ("a**", 3, "behind another"),
-        ("a+?", 3, "behind another"),
-        ("a{2,1}", 6, "below the least"),
+        ("a**", 3, "follows another"),
+        ("a+?", 3, "follows another"),
+        ("a{2,1}", 6, "below the minimum"),
         ("a{x}", 3, "a number"),
         ("a{9999}", 3, "1000"),
         ("[a", 1, "without its ]"),
-        ("[]", 2, "nothing in it"),
-        ("[z-a]", 2, "without anything"),
+        ("[]", 2, "empty [ ]"),
+        ("[z-a]", 2, "empty range"),
         ("[a-c-e]", 5, "between two ranges"),
         ("[[a]]", 2, "in a class"),
         (r"\p{Greek}", 4, "category"),
-        (r"x\", 3, "ends behind"),
-        ("((a{1000}){1000}){1000}", 1, "too much room"),
+        (r"x\", 3, "ends with"),
+        ("((a{1000}){1000}){1000}", 1, "too large"),
     ] {
         let error = Pattern::new(pattern).expect("not empty").compile().expect_err(pattern);
         assert_eq!(error.at, at, "{pattern:?}: {error}");
@@ -393,7 +397,7 @@ fn patterns_are_i_regexps() {
     assert!(Pattern::new(&deep).expect("text").compile().is_err());
 }
 
-/// What takes time without bounds in an engine that goes back and tries again.
+/// Patterns that take exponential time in a backtracking engine.
 #[test]
 fn a_pattern_takes_linear_time() {
     let matcher = Pattern::new("(a*)*b").expect("text").compile().expect("a pattern");

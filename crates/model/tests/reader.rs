@@ -1,5 +1,5 @@
-//! The pull reader of JSON: any order of keys, errors wherever they are, runs read in any order and
-//! on several threads.
+//! The JSON reader: any order of keys, errors in any place, runs read in any order and on several
+//! threads.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -21,12 +21,12 @@ const RUNS: &str = r#""runs": [
 const EXTENSIONS: &str =
     r#""extensions": { "org.example.runs": { "runs": [ { "direction": 1 } ] } }"#;
 
-/// A document of these parts.
+/// A document with these parts.
 fn of(parts: &[&str]) -> String {
     format!("{{ {} }}", parts.join(", "))
 }
 
-/// What the reader gives, run by run.
+/// The result of the reader, run by run.
 fn pull(source: &str) -> Result<Document, ReadError> {
     let mut reader = Reader::new(source.as_bytes())?;
     let mut runs = Vec::new();
@@ -38,7 +38,7 @@ fn pull(source: &str) -> Result<Document, ReadError> {
     Ok(Document { head: reader.head().clone(), runs })
 }
 
-/// How many runs came before the error, and the error.
+/// The number of runs before the error, and the error.
 fn stops(source: &str) -> (usize, ReadError) {
     let mut reader = match Reader::new(source.as_bytes()) {
         Ok(reader) => reader,
@@ -168,7 +168,7 @@ fn what_serde_refuses_the_reader_refuses_wherever_it_is() {
 }
 
 #[test]
-fn an_error_comes_after_the_runs_before_it_and_says_where() {
+fn an_error_comes_after_the_runs_before_it_with_its_location() {
     let document = of(&[HEAD, PIPES, RUNS]);
     let (count, error) = stops(&document.replace("\"R3\"", "3"));
     assert_eq!(count, 2);
@@ -179,15 +179,15 @@ fn an_error_comes_after_the_runs_before_it_and_says_where() {
     assert_eq!(count, 1);
     let ReadError::Syntax { line, column, message } = error else { panic!("{error}") };
     assert_eq!((line, column), (5, 70), "{message}");
-    assert!(message.contains("decimal mark"), "{message}");
+    assert!(message.contains("decimal comma"), "{message}");
 
-    // What follows the runs belongs to the document too.
+    // The text after the runs belongs to the document too.
     let unknown = of(&[HEAD, PIPES, RUNS, &RUNS.replace("\"runs\"", "\"runz\"")]);
     let (count, error) = stops(&unknown);
     assert_eq!(count, 3);
     assert!(error.problems()[0].message.contains("runz"), "{error}");
-    let twice = of(&[HEAD, PIPES, RUNS, RUNS]);
-    let (count, error) = stops(&twice);
+    let duplicate = of(&[HEAD, PIPES, RUNS, RUNS]);
+    let (count, error) = stops(&duplicate);
     assert_eq!(count, 3);
     assert!(error.problems()[0].message.contains("duplicate key"), "{error}");
     assert_eq!(stops(&format!("{document} x")).0, 0);
@@ -288,7 +288,7 @@ fn what_was_not_read_can_still_be_sliced() {
     let error = slices.finish([ids]).unwrap_err();
     assert_eq!(error.problems()[0].other.as_deref(), Some("/runs/0"));
 
-    // A document that was found to be invalid stays so, whatever else is asked of its reader.
+    // After an error the document stays invalid, whatever is called next.
     let failed = || {
         let mut reader = Reader::new(source.as_bytes()).unwrap();
         while let Ok(Some(_)) = reader.next_run() {}
@@ -313,7 +313,7 @@ fn slices_of_a_broken_list_end_with_an_error() {
         assert!(!read, "{source}");
         assert_eq!(found.iter().all(Result::is_ok), slices.finish([]).is_ok(), "{source}");
     }
-    // Where no slice was asked for, the end of the source is checked all the same.
+    // Without any slice, the end of the source is still checked.
     let source = of(&[HEAD, PIPES, RUNS, &RUNS.replace("\"runs\"", "\"runz\"")]);
     let slices = Reader::new(source.as_bytes()).unwrap().into_slices();
     assert!(slices.finish([]).is_err());
@@ -375,7 +375,7 @@ fn a_reader_that_is_dropped_half_way_has_not_read_the_rest() {
         assert_eq!(reader.next_run().unwrap().map(|run| run.id.to_string()).as_deref(), Some(id));
     }
     drop(reader);
-    // The same through a reference and a box, as a caller has it that knows no format.
+    // The same through a reference and a box, as in code for any format.
     let mut reader: Box<dyn RunReader<Error = ReadError> + '_> =
         Box::new(Reader::new(source.as_bytes()).unwrap());
     let by_reference = &mut reader;
@@ -435,7 +435,7 @@ fn a_diagnosis_has_the_problems_and_the_value() {
     let first = pull(&wrong).unwrap_err();
     assert_eq!((first.problems().len(), first.problems()[0].line), (1, 3), "{first}");
     assert_eq!(first.with_all_problems(wrong.as_bytes()).problems(), diagnosis.problems);
-    // A run without a direction is no run.
+    // A run requires a direction.
     let remains = diagnosis.into_remains().unwrap();
     assert_eq!((remains.document.runs.len(), remains.original("/runs/0").as_str()), (2, "/runs/1"));
 
@@ -445,7 +445,7 @@ fn a_diagnosis_has_the_problems_and_the_value() {
 
 #[test]
 fn only_a_run_has_a_direction() {
-    // The reader knows by this key that the last row of a source is a run.
+    // By this key the reader recognises that the last row of a source is a run.
     let named = |object: &str| {
         let object = obvert_model::shape::object(object);
         object.fields.iter().any(|field| field.name == "direction" && field.required)

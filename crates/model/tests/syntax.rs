@@ -1,4 +1,4 @@
-//! Sources that are not JSON: the place and the words of the one error that there is.
+//! Sources that are not JSON: the location and message of the error.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -32,17 +32,17 @@ fn messages_say_what_to_do() {
         ("", "the source is empty"),
         (
             "{\"a\": \"b",
-            "line 1, column 8: not JSON: the source ends inside a string; it was cut off, or a bracket or quotation \
+            "line 1, column 8: not JSON: the source ends inside a string; it is truncated, or a bracket or quotation \
              mark is missing",
         ),
         (
             r#"{"id": "\ud800"}"#,
-            "line 1, column 15: not JSON: a text has half a character in it, an escape from \\ud800 to \\udfff without its other \
+            "line 1, column 15: not JSON: a text has half a character, an escape from \\ud800 to \\udfff without its other \
              half; write the character itself",
         ),
         (
             "{} {}",
-            "line 1, column 4: not JSON: the document has ended, and something stands behind it",
+            "line 1, column 4: not JSON: there is text after the end of the document; remove it",
         ),
         ("PK\u{3}\u{4}", "line 1: not UTF-8 text (it begins like a zip archive); save it as UTF-8"),
     ] {
@@ -55,22 +55,22 @@ fn messages_say_what_to_do() {
     );
 }
 
-/// What people do to a survey by hand, and what they are told: the line, and the likely slip.
+/// Common mistakes in manual edits, with the reported line and hint.
 #[test]
-fn a_slip_of_the_hand_is_named() {
+fn common_mistakes_have_a_hint() {
     let slips = [
-        ("\"at\": 62,5, \"code\": \"x\"", 2, "a number has a comma in it"),
-        ("\"at\": 62,5", 2, "a number has a comma in it"),
+        ("\"at\": 62,5, \"code\": \"x\"", 2, "a number has a decimal comma"),
+        ("\"at\": 62,5", 2, "a number has a decimal comma"),
         ("\"code\": \u{201C}x\u{201D}", 2, "not curly ones"),
         ("\"code\": 'x'", 2, "not single ones"),
         ("'code': \"x\"", 2, "not single ones"),
-        ("\"at\": 1,, \"code\": \"x\"", 2, "two commas follow each other"),
-        ("\"at\": 1,", 3, "a comma stands before the closing bracket"),
-        ("\"code\": \"x,\n\"at\": 1", 2, "has no quotation mark at its end"),
+        ("\"at\": 1,, \"code\": \"x\"", 2, "two commas in a row"),
+        ("\"at\": 1,", 3, "a comma before the closing bracket"),
+        ("\"code\": \"x,\n\"at\": 1", 2, "has no closing quotation mark"),
         ("\"at\": 1\n\"code\": \"x\"", 3, "a comma is missing before this"),
         ("\"at\": 1 \"code\": \"x\"", 2, "a comma is missing before this"),
         ("\"weather\": dry", 2, "a word without quotation marks"),
-        ("\"at\": 62 ft", 2, "a number stands alone"),
+        ("\"at\": 62 ft", 2, "a number is followed by a word"),
         ("\"file\": \"photos\\R-01.jpg\"", 2, "write a slash (/)"),
     ];
     for (slip, line, advice) in slips {
@@ -82,17 +82,17 @@ fn a_slip_of_the_hand_is_named() {
             other => panic!("{slip}: {other}"),
         }
     }
-    // Nothing is guessed where nothing is likely, and a list of numbers is no decimal comma.
+    // There is no hint if none is likely, and a list of numbers is not a decimal comma.
     for plain in ["\"a\": [1,2,3}", "\"a\": ]", "\"a\"; 1"] {
         let message = error(format!("{{\n{plain}\n}}").as_bytes()).to_string();
         assert!(!message.contains(';'), "{plain}: {message}");
     }
 }
 
-/// A text that is read and one that is skipped end at the same place, so both readers report it.
+/// Both readers report the same location, whether the text with the character is read or skipped.
 #[cfg(feature = "diagnose")]
 #[test]
-fn a_control_character_has_one_place() {
+fn a_control_character_has_one_location() {
     let canonical = include_str!("../../../tests/corpus/bases/minimal.obvert.json");
     let document: serde_json::Value = serde_json::from_str(canonical).unwrap();
     let rest = canonical.split_once('{').unwrap().1;
@@ -111,7 +111,7 @@ fn a_control_character_has_one_place() {
     }
 }
 
-// RFC 8259 section 2 for the grammar: whatever is cut off is not a document, wherever the cut is.
+// RFC 8259 section 2 for the grammar: a truncated document is never valid.
 #[test]
 fn no_part_of_a_document_is_a_document() {
     let whole = include_bytes!("../../../tests/corpus/structure/valid-every-field.json");

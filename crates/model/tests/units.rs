@@ -24,7 +24,7 @@ fn sections_in_millimetres() {
     assert_eq!(SectionUnit::Millimetre.millimetres().to_string(), "1");
 }
 
-/// Tenths of a millimetre as a fraction: the definitions once more, in whole numbers.
+/// Tenths of a millimetre as a fraction: the definitions again, in whole numbers.
 fn tenths(unit: QuantityUnit) -> (u128, u128) {
     match unit {
         QuantityUnit::Millimetre => (10, 1),
@@ -67,7 +67,7 @@ fn factors_between_units_are_the_nearest_doubles() {
                 error(mantissa) <= error(mantissa - 1) && error(mantissa) <= error(mantissa + 1),
                 "{from} to {to}"
             );
-            // There and back is the same amount, to the rounding of the two factors.
+            // A round trip gives the same amount, to the rounding of the two factors.
             assert!(
                 (factor * to.factor_to(*from).unwrap() - 1.0).abs() <= 2.0 * f64::EPSILON,
                 "{from} to {to}"
@@ -99,7 +99,7 @@ fn amounts_of_different_dimensions_do_not_convert() {
 }
 
 #[test]
-fn every_word_stands_for_its_value() {
+fn every_word_has_its_value() {
     for unit in QuantityUnit::ALL {
         assert_eq!(unit.as_str().parse().as_ref(), Ok(unit));
         assert_eq!(unit.to_string(), unit.as_str());

@@ -4,9 +4,9 @@
 //!
 //! `cargo bench -p obvert --bench large` (100 MB), or `… -- 25` for another number of megabytes.
 //!
-//! Ratios are of the fastest of several turns taken in alternation, since machines are shared and
-//! noisy. Peak memory is that of a process of its own, which does nothing but read the file and
-//! check it on two threads, its program and its code lists included (Linux only).
+//! Ratios are of the fastest of several alternating turns, since machines are shared and noisy.
+//! Peak memory is that of a separate process that reads the file and checks it on two threads,
+//! including the program and its code lists (Linux only).
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -33,7 +33,7 @@ fn main() {
         }
         _ => {}
     }
-    // `cargo test --benches` asks for a quick turn only.
+    // `cargo test --benches` needs a quick turn only.
     let quick = arguments.iter().any(|argument| argument == "--test");
     let megabytes: usize = arguments
         .iter()
@@ -146,7 +146,7 @@ fn settings() -> Settings {
     Settings::default().with_today("2027-01-01".parse().expect("a date"))
 }
 
-/// What an office might demand, on every table and every row.
+/// Demands of an office on every table and every row.
 fn profile() -> Profile {
     let source = br#"{ "profile": "0.1", "id": "large", "version": "1", "title": "For measuring",
       "allow": { "code_lists": [{ "list": "obvert-terms" }], "length_units": ["m"], "section_units": ["mm"] },

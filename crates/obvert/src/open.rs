@@ -1,4 +1,4 @@
-//! Opening a survey in any format of any version of the format, from bytes and a name.
+//! Opens a survey in any file format and any version, from bytes and a name.
 //!
 //! ```
 //! let mut survey = obvert::open(obvert::check::MINIMAL.as_bytes(), "survey.obvert.json")?;
@@ -25,57 +25,57 @@ use obvert_convert::{
 };
 use obvert_model::versions::{MigrateError, Migrated};
 
-/// Opens a survey in the format that its name and content tell, of any version of the format.
-/// Locations name it as `name`.
+/// Opens a survey of any version. The file format is detected by name and content. Locations have
+/// `name` as their file.
 ///
 /// # Errors
-/// When its format cannot be told or is not read, or it is not of that format.
+/// If the format is not recognised or is write-only, or the bytes are not in that format.
 pub fn open<'a>(bytes: impl Into<Cow<'a, [u8]>>, name: &str) -> Result<Opened<'a>, OpenError> {
     Opened::new(Input::file(name, bytes), &Formats::built_in(), None)
 }
 
-/// Checks a survey in any format. Every finding has its location in what was given.
+/// Checks a survey in any file format. Every finding has its location in the source.
 ///
 /// # Errors
-/// When its format cannot be told or is not read, or it is not of that format. A survey that is not
-/// valid gives a report of what is wrong with it.
+/// If the format is not recognised or is write-only, or the bytes are not in that format. An
+/// invalid survey is not an error: its problems are findings of the report.
 #[cfg(feature = "check")]
 pub fn check_bytes(bytes: &[u8], name: &str, checker: &Checker) -> Result<Report, OpenError> {
     open(bytes, name)?.check(checker)
 }
 
-/// Why a survey cannot be opened or read. The message names the survey and says what to do.
+/// Why a survey cannot be opened or read. The message names the survey and what to do.
 #[derive(Debug)]
 pub struct OpenError {
     message: String,
-    // Boxed, so that a result is not larger than what it holds when all is well.
+    // Boxed to keep results small.
     kind: Box<OpenErrorKind>,
 }
 
-/// What an [`OpenError`] is about.
+/// The kind of an [`OpenError`].
 #[derive(Debug)]
 #[non_exhaustive]
 pub enum OpenErrorKind {
-    /// Its format cannot be told, or is not read.
+    /// The format is not recognised, or is write-only.
     Format(FormatError),
-    /// It is not of its format, or not valid.
+    /// The survey is not in its format, or is invalid.
     Read(ConvertError),
 }
 
 impl OpenError {
-    /// What it is about.
+    /// Its kind.
     #[must_use]
     pub fn kind(&self) -> &OpenErrorKind {
         &self.kind
     }
 
-    /// An error about the format of a survey of that name.
+    /// An error about the format of a survey, with its name.
     #[must_use]
     pub fn format(name: &str, error: FormatError) -> Self {
         Self { message: format!("{name}: {error}"), kind: Box::new(OpenErrorKind::Format(error)) }
     }
 
-    /// An error of reading a survey of that name.
+    /// An error of reading a survey, with its name.
     #[must_use]
     pub fn read(name: &str, error: ConvertError) -> Self {
         let error = match error {
@@ -102,7 +102,7 @@ impl fmt::Display for OpenError {
 }
 
 impl std::error::Error for OpenError {
-    /// What its message does not say.
+    /// The cause, unless it is part of the message.
     fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
         match &*self.kind {
             OpenErrorKind::Format(error) => error.source(),
@@ -111,7 +111,7 @@ impl std::error::Error for OpenError {
     }
 }
 
-/// A location with the name of the survey before that of a table in it.
+/// A location with the name of the survey before the name of a table in it.
 fn full(name: &str, at: Location) -> Location {
     if at.file == name {
         return at;
@@ -119,7 +119,7 @@ fn full(name: &str, at: Location) -> Location {
     Location { file: format!("{}/{}", name.trim_end_matches('/'), at.file), ..at }
 }
 
-/// A survey that was opened, in any format.
+/// An open survey in any format.
 pub struct Opened<'a> {
     name: String,
     format: &'static Format,
@@ -137,7 +137,7 @@ impl fmt::Debug for Opened<'_> {
 }
 
 impl<'a> Opened<'a> {
-    /// Opens a file or folder in the format that is stated, or told by its name and content.
+    /// Opens a file or folder in the given format, or detects it by name and content.
     ///
     /// # Errors
     /// As [`open`].
@@ -152,10 +152,10 @@ impl<'a> Opened<'a> {
         Self::in_format(input, format)
     }
 
-    /// Opens a file or folder in a format, whatever it looks like.
+    /// Opens a file or folder in a format, without detection.
     ///
     /// # Errors
-    /// When it is not of that format.
+    /// If the input is not in that format.
     pub fn in_format(input: Input<'a>, format: &'static Format) -> Result<Self, OpenError> {
         let name = input.name().to_owned();
         match format.source(input) {
@@ -164,8 +164,8 @@ impl<'a> Opened<'a> {
         }
     }
 
-    /// Opens an office's own table by its layout. `lists` are code lists beside the built-in ones
-    /// that it may be coded in.
+    /// Opens an office's own table by its layout. `lists` are the code lists that it may use
+    /// besides the built-in ones.
     #[cfg(feature = "layout")]
     #[must_use]
     pub fn by_layout(
@@ -183,7 +183,7 @@ impl<'a> Opened<'a> {
         }
     }
 
-    /// What messages and locations call it.
+    /// Its name in messages and locations.
     #[must_use]
     pub fn name(&self) -> &str {
         &self.name
@@ -195,7 +195,7 @@ impl<'a> Opened<'a> {
         self.format
     }
 
-    /// The source that is read.
+    /// The source of the survey.
     pub fn source(&mut self) -> &mut (dyn Source + 'a) {
         &mut *self.source
     }
@@ -214,7 +214,7 @@ impl<'a> Opened<'a> {
     /// The whole survey, with the location of every value.
     ///
     /// # Errors
-    /// When it is not valid, with everything that is wrong, or not of its format.
+    /// If it is invalid, with every problem, or not in its format.
     pub fn survey(&mut self) -> Result<Survey, OpenError> {
         self.collect().map_err(|error| self.error(error))
     }
@@ -231,29 +231,29 @@ impl<'a> Opened<'a> {
         }
     }
 
-    /// What reading the whole survey, or checking it, could not carry over into a document, with
-    /// locations if anything was lost. Only an office's own table loses anything.
+    /// What was lost by reading or checking the whole survey, with locations. Only an office's own
+    /// table can lose anything.
     #[must_use]
     pub const fn provenance(&self) -> &Provenance {
         &self.provenance
     }
 
-    /// The locations of some values, by their pointers.
+    /// The locations of values, by their pointers.
     ///
     /// # Errors
-    /// When the survey is not valid or not of its format.
+    /// If the survey is invalid or not in its format.
     pub fn locate(&mut self, pointers: &[&str]) -> Result<Vec<Option<Location>>, OpenError> {
         let found = self.source.locate(pointers).map_err(|error| self.error(error))?;
         Ok(found.into_iter().map(|at| at.map(|at| self.location(at))).collect())
     }
 
-    /// A location of its source, with the name of the survey before that of a table in it.
+    /// A location in its source, with the name of the survey before the name of a table in it.
     #[must_use]
     pub fn location(&self, at: Location) -> Location {
         full(&self.name, at)
     }
 
-    /// A problem of its source, with its full location.
+    /// A problem of its source, with the full location.
     #[must_use]
     pub fn problem(&self, placed: &PlacedProblem) -> PlacedProblem {
         PlacedProblem {
@@ -262,26 +262,26 @@ impl<'a> Opened<'a> {
         }
     }
 
-    /// An error of reading it, with its name.
+    /// An error of reading it, with the name of the survey.
     #[must_use]
     pub fn error(&self, error: ConvertError) -> OpenError {
         OpenError::read(&self.name, error)
     }
 
-    /// What is worth knowing about what was opened, such as tables that are missing.
+    /// Notes about the input, such as missing tables.
     #[must_use]
     pub fn notes(&self) -> &[String] {
         self.source.notes()
     }
 
-    /// How a document of an older version of the format was brought to this one, or why it cannot
-    /// be; `None` for one of this version.
+    /// How a document of an older version was migrated, or why that failed; `None` for the current
+    /// version.
     #[must_use]
     pub fn migration(&self) -> Option<Result<&Migrated, &MigrateError>> {
         self.source.migration()
     }
 
-    /// The text of a file that a location names; `None` if it has no lines to show.
+    /// The text of a file of a location; `None` if it has no lines.
     #[must_use]
     pub fn text(&self, file: &str) -> Option<&[u8]> {
         self.source.text(file)
@@ -301,12 +301,11 @@ mod checked {
     use super::{OpenError, Opened};
 
     impl Opened<'_> {
-        /// Checks the survey. Every finding has its location in what was opened. A survey that is
-        /// not valid gives a report of what is wrong with it, and of what the rules find in the
-        /// rest.
+        /// Checks the survey. Every finding has its location in the source. The problems of an
+        /// invalid survey are findings too, and the rules check the rest of it.
         ///
         /// # Errors
-        /// When it is not of its format.
+        /// If it is not in its format.
         pub fn check(&mut self, checker: &Checker) -> Result<Report, OpenError> {
             let mut report = match self.source.json() {
                 Some(_) => self.check_json(checker)?,
@@ -335,7 +334,7 @@ mod checked {
             Ok(report)
         }
 
-        /// Any survey is checked while it is read, and its locations are kept.
+        /// Any other survey is checked while it is read, and its locations are kept.
         fn check_runs(&mut self, checker: &Checker) -> Result<Report, OpenError> {
             let checked = self.source.read(Locations::Kept).and_then(|mut reader| {
                 let report = checker.check_reader(&mut *reader)?;
@@ -365,8 +364,7 @@ mod checked {
         fn report_problems(&self, checker: &Checker, problems: Problems) -> Report {
             let (placed, rest) = problems.into_parts();
             let problems: Vec<_> = placed.iter().map(|placed| placed.problem.clone()).collect();
-            // Several rows can have the same problem, and no place in the document to tell them
-            // apart.
+            // Several rows can have the same problem and no pointer that distinguishes them.
             let mut places: HashMap<(String, String), VecDeque<Location>> = HashMap::new();
             for PlacedProblem { place, problem } in placed {
                 places.entry((problem.pointer, problem.message)).or_default().extend(place);
@@ -389,8 +387,7 @@ mod checked {
         }
     }
 
-    /// What to do about what could not be read, for somebody who has a table and no document with
-    /// keys and texts.
+    /// Help for tables, in terms of cells and columns instead of keys and texts.
     fn help_for_cells(report: &mut Report, format: &Format) {
         let by_layout = format.name == "layout";
         for finding in &mut report.findings {
@@ -402,16 +399,20 @@ mod checked {
                 }
                 "text-form" | "wrong-type" | "unknown-word" => "Correct the cell.",
                 "number-range" => "Correct the number in the cell.",
-                "orphan-row" => "Correct the row; until then nothing that it says is checked.",
+                "orphan-row" => "Correct the row; until then it is not checked.",
                 "unknown-key" | "duplicate-key" if by_layout => {
                     "Correct the heading in the table, or the layout."
                 }
-                "unknown-key" | "duplicate-key" => "Correct the name, or take out what has it.",
+                "unknown-key" | "duplicate-key" => {
+                    "Correct the name, or remove the element or column."
+                }
                 "duplicate-id" if by_layout => "Correct the name in one of the rows.",
-                "duplicate-id" => "Give one of the rows another id, and what refers to it as well.",
+                "duplicate-id" => {
+                    "Give one of the rows another id, and correct the references to it."
+                }
                 _ => continue,
             };
-            // A suggested word says more.
+            // A suggestion is more helpful.
             if !finding.help.as_ref().is_some_and(|help| help.starts_with("did you mean")) {
                 finding.help = Some(help.to_owned());
             }
@@ -433,7 +434,7 @@ mod by_layout {
     use obvert_model::layout::Layout;
     use obvert_model::lists::CodeList;
 
-    /// An office's own table. It is no format of the registry, since it cannot be read without its
+    /// An office's own table. It is not in the registry, since it cannot be read without its
     /// layout.
     pub static LAYOUT: Format = Format {
         name: "layout",
@@ -452,7 +453,7 @@ mod by_layout {
         create: None,
     };
 
-    /// A table that is read by a layout, which needs the whole of it.
+    /// A table read by a layout, which needs the whole table.
     pub(super) struct Table<'a> {
         bytes: Cow<'a, [u8]>,
         name: String,

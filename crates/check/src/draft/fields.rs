@@ -1,6 +1,6 @@
 //! Drafts demands on fields: those that every row has, with the pattern of their ids and their words.
 
-use obvert_model::probe::{Plan, See, Slot, Value};
+use obvert_model::probe::{Plan, Slot, Value, Visitor};
 use obvert_model::profile::{Demand, FieldDemand, FieldPath, Pattern, Scalar};
 use obvert_model::shape::{self, Field, ObjectShape, Shape};
 use rustc_hash::{FxHashMap, FxHashSet};
@@ -33,7 +33,7 @@ pub(super) struct Statistics {
     words: FxHashMap<Slot, Words>,
 }
 
-impl See for Statistics {
+impl Visitor for Statistics {
     fn field(&mut self, slot: Slot, value: Value<'_>) {
         self.current[slot.table].insert(slot.field);
         let Value::Text(text) = value else { return };

@@ -103,8 +103,11 @@ impl<'s> Grader<'s> {
         }) {
             return None;
         }
-        let carried =
-            self.links.as_ref()?.carry(&row.code, &row.characterisation, &row.quantities).ok()?;
+        let carried = self
+            .links
+            .as_ref()?
+            .translate(&row.code, &row.characterisation, &row.quantities)
+            .ok()?;
         if carried.lost.iter().any(|lost| matches!(lost, Lost::Meaning | Lost::Choice(_))) {
             return None;
         }

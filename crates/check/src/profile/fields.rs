@@ -2,7 +2,7 @@
 //! however many demands there are, and all rules share the result.
 
 use obvert_model::edit::Edit;
-use obvert_model::probe::{Plan, See, Slot, Value};
+use obvert_model::probe::{Plan, Slot, Value, Visitor};
 use obvert_model::profile::{Condition, Demand, FieldDemand, Matcher, Pattern, Profile, Scalar};
 use obvert_model::tables::{Head, Run};
 use rustc_hash::FxHashSet;
@@ -225,7 +225,7 @@ impl<'d> Tester<'d> {
     }
 }
 
-impl See for Tester<'_> {
+impl Visitor for Tester<'_> {
     fn field(&mut self, slot: Slot, value: Value<'_>) {
         let table = &self.demands.tables[slot.table];
         let row = &mut self.rows[slot.table];

@@ -7,7 +7,7 @@ mod media;
 mod suppressions;
 
 use obvert_model::lists::{CodeList, GradeScheme};
-use obvert_model::profile::{AtHand, Profile, ProfileProblem, RuleAtHand, Weight};
+use obvert_model::profile::{Available, AvailableRule, Profile, ProfileProblem, Weight};
 
 use crate::finding::Severity;
 use crate::report::{ProfileIdentity, Suppressed};
@@ -44,11 +44,11 @@ pub(crate) struct Demands {
 /// ```
 #[must_use]
 pub fn profile_problems(profile: &Profile, settings: &Settings) -> Vec<ProfileProblem> {
-    let rules = settings.all_rules().map(|rule| RuleAtHand {
+    let rules = settings.all_rules().map(|rule| AvailableRule {
         name: rule.name,
         limits: rule.limits.iter().map(|limit| (limit.name, limit.unit)).collect(),
     });
-    profile.problems(&AtHand {
+    profile.problems(&Available {
         rules: rules.collect(),
         code_lists: settings.code_lists.iter().chain(CodeList::built_ins()).collect(),
         grade_schemes: settings

@@ -4,7 +4,7 @@
 
 use std::sync::OnceLock;
 
-use obvert_model::probe::{Plan, See, Slot, Value};
+use obvert_model::probe::{Plan, Slot, Value, Visitor};
 use obvert_model::shape::{self, Field, ObjectShape, Shape};
 
 use crate::report::document_order;
@@ -100,7 +100,7 @@ struct Collector<'p> {
     found: Vec<UnusualText>,
 }
 
-impl See for Collector<'_> {
+impl Visitor for Collector<'_> {
     fn field(&mut self, slot: Slot, value: Value<'_>) {
         if let Value::Text(text) = value {
             if is_unusual(text) {

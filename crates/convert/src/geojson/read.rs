@@ -243,7 +243,7 @@ impl<'s> GeojsonRuns<'s> {
 
     fn read_next(&mut self) -> Result<Option<Run>, ConvertError> {
         let Some(found) = self.next.take() else {
-            return if self.ids.seen_twice() {
+            return if self.ids.has_duplicates() {
                 Err(ConvertError::repeated_id(None))
             } else {
                 Ok(None)
@@ -272,7 +272,7 @@ impl<'s> GeojsonRuns<'s> {
         let run =
             run.map_err(|error| ConvertError::invalid(Some(at.clone()), error.to_string()))?;
         self.ids.run(&run);
-        if self.ids.seen_twice() {
+        if self.ids.has_duplicates() {
             return Err(ConvertError::repeated_id(Some(at)));
         }
         if drawn.iter().any(Option::is_some) {

@@ -92,7 +92,7 @@ impl Source for JsonSource<'_> {
     fn diagnose(&mut self) -> Result<Diagnosis, ConvertError> {
         let text = match self.current() {
             Ok(text) => text,
-            Err(ConvertError::Migrate(MigrateError::Before {
+            Err(ConvertError::Migrate(MigrateError::InvalidInput {
                 source: ReadError::Structure(problems),
                 ..
             })) => {
@@ -120,7 +120,10 @@ impl Source for JsonSource<'_> {
     fn explain(&mut self, error: ConvertError) -> ConvertError {
         let before = matches!(
             &error,
-            ConvertError::Migrate(MigrateError::Before { source: ReadError::Structure(_), .. })
+            ConvertError::Migrate(MigrateError::InvalidInput {
+                source: ReadError::Structure(_),
+                ..
+            })
         );
         if !before && !matches!(error, ConvertError::Invalid { .. }) {
             return error;

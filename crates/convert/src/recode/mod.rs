@@ -184,7 +184,7 @@ impl<'l> Way<'l> {
         let phrase = Phrase { list: self.crosswalk.from, language: &self.language, coded };
         let own = self.crosswalk.code(&coded.code);
         let to = &self.crosswalk.to.id;
-        match self.crosswalk.carry(&coded.code, &coded.characterisation, &coded.quantities) {
+        match self.crosswalk.translate(&coded.code, &coded.characterisation, &coded.quantities) {
             Ok(carried) => {
                 let mut lost_amounts = Vec::new();
                 let mut losses = Vec::new();

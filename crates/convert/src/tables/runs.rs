@@ -70,7 +70,7 @@ impl<R: Rows> TableRuns<R> {
         let run = Run::deserialize(value)
             .map_err(|error| ConvertError::invalid(at.clone(), error.to_string()))?;
         self.ids.run(&run);
-        if self.ids.seen_twice() {
+        if self.ids.has_duplicates() {
             return Err(ConvertError::repeated_id(at));
         }
         Ok(Some(run))

@@ -195,7 +195,7 @@ fn rows_that_stand_twice_and_runs_with_their_observations_in_them() {
     let twice = feature_mut(&mut value, "structures", "A").clone();
     value["features"].as_array_mut().unwrap().push(twice);
     let found = refusal(value.to_string().as_bytes());
-    assert!(found.contains("\"A\" stands twice"), "{found}");
+    assert!(found.contains("\"A\" is a duplicate"), "{found}");
 
     let mut value = small();
     feature_mut(&mut value, "runs", "R")["properties"]["observations"] = json!([]);

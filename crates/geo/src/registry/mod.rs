@@ -1,21 +1,21 @@
-//! The built-in registry: three tables in text, searched where they lie, so that nothing is read,
-//! parsed or allocated before a code is asked for. `tools/registry.py` writes them from the EPSG
-//! dataset; see `README.md` here for their source and terms.
+//! The built-in registry: three embedded text tables. Nothing is parsed or allocated until a code
+//! is looked up. `tools/registry.py` generates them from the EPSG dataset; see `README.md` in this
+//! folder for source and terms.
 //!
 //! - `systems.tsv`: code, `P`rojected or `G`eographic, deprecation (`d` and the codes that replace
 //!   it), name, unit, semi-major axis and inverse flattening, prime meridian (degrees east of
 //!   Greenwich), area of use (west south east north), projection (method and parameters in metres
-//!   and degrees; `!` and the reason where there is none), shifts (lines of `shifts.tsv`, the best
-//!   first; `!` and the reason where there is none).
+//!   and degrees; `!` and the reason if there is none), shifts (lines of `shifts.tsv`, best first;
+//!   `!` and the reason if there is none).
 //! - `shifts.tsv`: name, stated accuracy in metres, area of use, Helmert steps.
-//! - `others.tsv`: code, kind, name, code to use instead. Known, so that they can be refused by
-//!   name.
+//! - `others.tsv`: code, kind, name, code to use instead. These systems are not supported and are
+//!   refused by name.
 
 use crate::area::Area;
 use crate::datum::{DatumShift, Ellipsoid, Helmert};
 use crate::unit::Unit;
 
-/// What the tables were made from.
+/// The source of the tables.
 pub(crate) const VERSION: &str = "EPSG dataset v11.022";
 
 const SYSTEMS: &str = include_str!("systems.tsv");
@@ -122,8 +122,8 @@ fn numbers<const N: usize>(text: &str) -> Option<[f64; N]> {
 fn find(table: &'static str, code: u32) -> Option<&'static str> {
     let (mut low, mut high) = (0, table.len());
     while low < high {
-        // Any byte of a line will do to find the line; both ends are line breaks, so the cuts are
-        // on characters.
+        // Any byte of a line is enough to find the line. Both ends are line breaks, so slices are
+        // on character boundaries.
         let middle = low + (high - low) / 2;
         let start =
             table.as_bytes()[..middle].iter().rposition(|&b| b == b'\n').map_or(0, |at| at + 1);
@@ -161,7 +161,7 @@ mod tests {
                 let shift = shift(index).unwrap_or_else(|| {
                     panic!("EPSG:{code} names shift {index}, which cannot be read")
                 });
-                // One of several is chosen by the area it is for.
+                // One of several is chosen by its area of use.
                 assert!(shift.area().is_some() || !system.shifts.contains(' '), "EPSG:{code}");
             }
         }

@@ -33,7 +33,8 @@ impl<'l> Collector<'_, 'l> {
         }
         let Assembly { document, journal, .. } = assembly;
         let document = Document::deserialize(Value::Object(document)).ok();
-        let document = document.filter(|document| obvert_model::read::twice(document).is_empty());
+        let document =
+            document.filter(|document| obvert_model::read::duplicate_ids(document).is_empty());
         let places = journal.places.into_map();
         Ok(document.map(|document| (Survey { document, places }, journal.report)))
     }

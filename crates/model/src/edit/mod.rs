@@ -1,7 +1,5 @@
-//! Changing a document where it stands: edits as operations of JSON Patch (RFC 6902), applied to
-//! the text and not to a value read from it, so that a file that was written by hand keeps its key
-//! order, its layout, its line endings and the spelling of its numbers everywhere but where
-//! something changes.
+//! Edits a document in its text, by operations of JSON Patch (RFC 6902). A file written by hand
+//! keeps its key order, layout, line endings and number spelling, except where something changes.
 //!
 //! ```
 //! use obvert_model::edit::{self, Edit};
@@ -18,11 +16,12 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
-/// One edit: an operation of RFC 6902. Pointers are those of RFC 6901.
+/// One edit: an operation of RFC 6902. Pointers are JSON Pointers (RFC 6901).
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(tag = "op", rename_all = "lowercase")]
 pub enum Edit {
-    /// Adds a member to an object, or an item to a list before the index named (`-`: at its end).
+    /// Adds a member to an object, or inserts an item into a list before the given index (`-` for
+    /// the end).
     Add {
         /// Where.
         path: String,
@@ -41,9 +40,9 @@ pub enum Edit {
         /// By what.
         value: Value,
     },
-    /// Takes a value away from one place and adds it at another.
+    /// Moves a value from one place to another.
     Move {
-        /// Where it stands.
+        /// Where it is.
         from: String,
         /// Where it goes, in the document without it.
         path: String,
@@ -75,7 +74,7 @@ impl Edit {
         Self::Move { from: from.into(), path: path.into() }
     }
 
-    /// The place that it changes.
+    /// The pointer that it changes.
     #[must_use]
     pub fn path(&self) -> &str {
         match self {
@@ -86,7 +85,7 @@ impl Edit {
         }
     }
 
-    /// The place whose value it takes, replaces or removes; `None` for an addition.
+    /// The pointer of the value that it moves, replaces or removes; `None` for an addition.
     #[must_use]
     pub fn source(&self) -> Option<&str> {
         match self {
@@ -96,8 +95,9 @@ impl Edit {
         }
     }
 
-    /// The values that nobody else may rely on or change beside this edit: what is replaced, and
-    /// for an item that comes or goes the whole list, since the numbers of its neighbours change.
+    /// The values that no other edit may use or change together with this one: the value that is
+    /// replaced; if an item is added or removed, the whole list, since the indexes of its
+    /// neighbours change.
     fn touched(&self) -> Vec<&str> {
         fn of(path: &str) -> &str {
             match path.rsplit_once('/') {
@@ -113,34 +113,34 @@ impl Edit {
     }
 }
 
-/// A mend for something that was found: what to change, and whether that can be done without asking
-/// anybody.
+/// A fix for a finding: what to change, and whether that is safe to do automatically.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Fix {
-    /// Whether it changes nothing that anybody meant. Otherwise whoever applies it states something
-    /// that the document does not say.
+    /// Whether it keeps the meaning of the document. If not, applying it adds a statement that the
+    /// document does not make.
     pub safe: bool,
-    /// What it does, in words; where it is not safe, what whoever applies it states. Not stable.
+    /// What it does, in words; if it is not safe, the statement that it adds. The wording is not
+    /// stable.
     pub does: String,
     /// The edits, in order.
     pub edits: Vec<Edit>,
 }
 
 impl Fix {
-    /// A fix that changes nothing that anybody meant.
+    /// A fix that keeps the meaning of the document.
     #[must_use]
     pub fn safe(does: impl Into<String>, edits: Vec<Edit>) -> Self {
         Self { safe: true, does: does.into(), edits }
     }
 
-    /// A fix that somebody must confirm.
+    /// A fix that a person must confirm.
     #[must_use]
     pub fn to_confirm(does: impl Into<String>, edits: Vec<Edit>) -> Self {
         Self { safe: false, does: does.into(), edits }
     }
 
-    /// Whether another fix changes something that this one changes or relies on, so that only one
-    /// of them can be applied to a document before it is looked at again.
+    /// Whether another fix changes something that this one changes or uses. Only one of the two can
+    /// be applied before the document is checked again.
     #[must_use]
     pub fn overlaps(&self, other: &Self) -> bool {
         let touched = |fix: &Self| {
@@ -152,8 +152,8 @@ impl Fix {
             .any(|one| others.iter().any(|other| within(one, other) || within(other, one)))
     }
 
-    /// The pointers that it changes: a fix overlaps with another where one of the one lies within
-    /// one of the other.
+    /// The pointers that it changes. Two fixes overlap if a pointer of one is within a pointer of
+    /// the other.
     pub fn touched(&self) -> impl Iterator<Item = &str> {
         self.edits.iter().flat_map(Edit::touched)
     }
@@ -175,12 +175,12 @@ impl Fix {
     }
 }
 
-/// Whether a pointer leads to a value or into it.
+/// Whether a pointer is that of a value or of something inside it.
 fn within(pointer: &str, value: &str) -> bool {
     pointer.strip_prefix(value).is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
 }
 
-/// A token as the number of an item (RFC 6901, section 4): no sign, no leading zero.
+/// A token as the index of an item (RFC 6901, section 4): no sign, no leading zero.
 fn index(token: &str) -> Option<usize> {
     let plain = token == "0" || !token.starts_with('0');
     (plain && token.bytes().all(|byte| byte.is_ascii_digit())).then(|| token.parse().ok()).flatten()
@@ -199,36 +199,36 @@ pub enum EditError {
     /// The text is not JSON.
     #[error("the text is not JSON: {0}")]
     Syntax(String),
-    /// A pointer without a slash in front, or with one of RFC 6901's escapes cut short.
-    #[error("{0:?} is no JSON Pointer")]
+    /// A pointer that does not begin with a slash, or has an incomplete escape of RFC 6901.
+    #[error("{0:?} is not a JSON Pointer")]
     Pointer(String),
     /// There is no such value.
     #[error("the document has nothing at {0:?}")]
     Missing(String),
-    /// The index of an item that a list cannot have.
-    #[error("{0:?} names no place in its list")]
+    /// The token is not an index of the list.
+    #[error("{0:?} is not an index of its list")]
     Index(String),
     /// A value cannot be moved into itself.
     #[error("{from:?} cannot be moved into itself, to {path:?}")]
     Inside {
-        /// What was to be moved.
+        /// The value to move.
         from: String,
         /// Where to.
         path: String,
     },
-    /// The document as a whole can be replaced, and nothing else.
+    /// The whole document can be replaced, but not added, removed or moved.
     #[error("the whole document can be replaced, but not added, removed or moved")]
     Whole,
 }
 
-/// Applies edits to the text of a document, in order, each to the outcome of the one before. Only
-/// what they name changes; the rest stays byte for byte. A new member stands where the format has
-/// it, in the manner of its neighbours; a member that is moved within its object is renamed in its
-/// place; an item that is moved leaves the white space between the items as it is. Where a key
-/// stands twice in an object, the later one counts, and a change leaves only that one.
+/// Applies edits to the text of a document, in order, each to the result of the one before.
+/// Everything else stays byte for byte. A new member is placed in the order of the format and
+/// formatted like its neighbours. A member that is moved within its object is renamed in place. An
+/// item that is moved leaves the white space between items as it is. If a key is duplicated in an
+/// object, the last one counts, and a change removes the others.
 ///
 /// # Errors
-/// When the text is not JSON, or an edit names a place that is not there.
+/// If the text is not JSON, or the document has no value at a pointer.
 pub fn text(text: &str, edits: &[Edit]) -> Result<String, EditError> {
     let (mark, body) = match text.strip_prefix('\u{FEFF}') {
         Some(body) => ("\u{FEFF}", body),
@@ -244,8 +244,7 @@ pub fn text(text: &str, edits: &[Edit]) -> Result<String, EditError> {
     Ok(tree.write(mark, text.len()))
 }
 
-/// A value as it is written in the layout for files: `, ` and `: ` on one line, a whole number
-/// without a decimal point.
+/// A value as files have it: on one line with `, ` and `: `, whole numbers without a decimal point.
 #[must_use]
 pub fn spelled(value: &Value) -> String {
     let mut out = String::new();

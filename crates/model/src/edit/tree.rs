@@ -1,5 +1,5 @@
-//! A text of JSON as a tree that holds every byte of it, unfolded only where an edit leads: a
-//! survey of a hundred megabytes stays one slice but for the rows that change.
+//! JSON text as a tree that keeps every byte. A node is parsed only on the way to an edit: in a
+//! survey of a hundred megabytes only the rows that change are parsed.
 
 use std::borrow::Cow;
 
@@ -13,13 +13,13 @@ pub(super) struct Tree<'s> {
     after: &'s str,
 }
 
-/// A value: as it stands, or with its members apart.
+/// A value: its text, or its parsed members.
 enum Node<'s> {
     Raw(Cow<'s, str>),
     Held(Box<Holder<'s>>),
 }
 
-/// An object or a list. Between its members stand gaps, one fewer than members, each with its
+/// An object or a list. Between members there are gaps, one fewer than members, each with its
 /// comma.
 struct Holder<'s> {
     list: bool,
@@ -102,14 +102,14 @@ impl<'s> Tree<'s> {
         for key in keys {
             let holder = node.unfold()?.ok_or_else(|| EditError::Missing(path.to_owned()))?;
             let place = holder.place(key).ok_or_else(|| EditError::Missing(path.to_owned()))?;
-            // A key that stands twice leaves only the one that counts.
+            // Of duplicate keys only the one that counts is kept.
             let place = holder.only(place);
             node = &mut holder.members[place].value;
         }
         Ok(node)
     }
 
-    /// The holder of a place, and the last token.
+    /// The holder of the value at a pointer, and the last token.
     fn holder<'k>(
         &mut self,
         keys: &'k [String],
@@ -149,8 +149,8 @@ impl<'s> Tree<'s> {
         Ok(())
     }
 
-    /// A move that stays within its list or object: the item changes its place and leaves the gaps
-    /// as they are, the member is renamed where it stands.
+    /// A move within one list or object: an item changes its index and leaves the gaps as they are;
+    /// a member is renamed in place.
     fn within_holder(&mut self, from: &str, path: &str) -> Result<bool, EditError> {
         if from.rsplit_once('/').map(|(holder, _)| holder)
             != path.rsplit_once('/').map(|(holder, _)| holder)
@@ -220,7 +220,7 @@ impl<'s> Node<'s> {
             }
             let holder = match text {
                 Cow::Borrowed(text) => Holder::read(text),
-                // What an edit brought in is small.
+                // Values that edits added are small.
                 Cow::Owned(text) => Holder::read(text).map(Holder::into_owned),
             };
             *self = Self::Held(Box::new(holder.ok_or_else(cut_off)?));
@@ -300,7 +300,7 @@ impl<'s> Holder<'s> {
         }
     }
 
-    /// Where a token leads; for a key that stands twice, to the later one.
+    /// The index of a token's member; for a duplicate key, of the last one.
     fn place(&self, token: &str) -> Option<usize> {
         if self.list {
             return index(token).filter(|place| *place < self.members.len());
@@ -310,8 +310,7 @@ impl<'s> Holder<'s> {
             .rposition(|member| member.key.as_ref().is_some_and(|key| key.name == token))
     }
 
-    /// Takes out the members before a place that have the same key, and says where the place is
-    /// then.
+    /// Removes the members before an index that have the same key. Returns the new index.
     fn only(&mut self, place: usize) -> usize {
         let Some(name) = self.members[place].key.as_ref().map(|key| key.name.clone()) else {
             return place;
@@ -327,8 +326,8 @@ impl<'s> Holder<'s> {
         last
     }
 
-    /// Where a new member belongs: behind the one that the format has nearest before it; at the end
-    /// of an object that the format does not know.
+    /// Where to insert a new member: after the nearest member that precedes it in the format; at
+    /// the end of an object that the format does not define.
     fn place_for(&self, keys: &[String]) -> usize {
         let end = self.members.len();
         let Some((name, way)) = keys.split_last() else { return end };
@@ -368,7 +367,7 @@ impl<'s> Holder<'s> {
                 false => Cow::Borrowed(", "),
             });
         } else {
-            // The gap before the neighbour in front: where rows are wrapped, the break stays where
+            // The gap before the preceding member: if rows are wrapped, the line break stays where
             // it is.
             let like = self.gaps[place.saturating_sub(2).min(self.gaps.len() - 1)].clone();
             self.gaps.insert(place.saturating_sub(1), like);
@@ -388,7 +387,7 @@ impl<'s> Holder<'s> {
     }
 }
 
-/// A walk over text that is known to be JSON.
+/// A scan over text that is known to be JSON.
 struct Scan<'s> {
     text: &'s str,
     at: usize,

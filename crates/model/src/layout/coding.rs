@@ -1,5 +1,6 @@
-//! Whether a layout's words lead to codes that its code list has. A code that the list does not
-//! have would be found in every row of every survey; here it is found once, where it was written.
+//! Checks that a layout maps words only to codes that its code list has. An unknown code would
+//! otherwise be reported in every row of every survey; here it is reported once, where it was
+//! written.
 
 use super::{Layout, LayoutProblem, Target};
 use crate::lists::{Characterisation, Code, CodeList};
@@ -7,9 +8,9 @@ use crate::profile::Scalar;
 use crate::text::nearest;
 
 impl Layout {
-    /// The codes and characterisations that the layout leads to and a code list does not have, in
-    /// the order of the layout's keys. The list should be the one that `coding.list` is fixed to;
-    /// what it leaves open is no problem.
+    /// The codes and characterisations of the layout that a code list does not have, in the order
+    /// of the layout's keys. Pass the list that `coding.list` is fixed to. Open characterisations
+    /// accept any value.
     #[must_use]
     pub fn coding_problems(&self, list: &CodeList) -> Vec<LayoutProblem> {
         let codes = list.by_code();
@@ -82,7 +83,7 @@ fn takes(place: &Characterisation, value: &str) -> bool {
         || place.values.iter().any(|known| *known.value == *value)
 }
 
-/// Whether some code of a list takes a value, in one place or in any.
+/// Whether any code of a list takes a value, in one place or in any place.
 fn anywhere(list: &CodeList, place: Option<usize>, value: &str) -> bool {
     list.codes.iter().any(|code| match place {
         Some(place) => code.characterisation.get(place).is_some_and(|place| takes(place, value)),
@@ -94,7 +95,7 @@ fn unknown_value(code: &Code, place: usize, value: &str) -> Option<String> {
     let Some(known) = code.characterisation.get(place) else {
         let count = code.characterisation.len();
         return Some(format!(
-            "{} takes {count} characterisations, and this is one more",
+            "{} takes {count} characterisations and this is one more; remove it",
             code.code
         ));
     };

@@ -1,10 +1,10 @@
-//! The kinds of cells: which fields each can hold, and what each needs besides.
+//! The kinds of cells: which fields each can hold, and what else it needs.
 
 use super::{Column, Target};
 use crate::shape::Shape;
 
 words! {
-    /// What stands in the cells of a column.
+    /// What the cells of a column hold.
     pub complete CellKind {
         /// Text as it is.
         Text = "text",
@@ -12,9 +12,9 @@ words! {
         Number = "number",
         /// A distance as a station: hundreds before the plus sign, `1+64.50` for 164.5.
         Station = "station",
-        /// A length in feet and inches, `12'6"` for 12.5; in feet.
+        /// A length in feet and inches, `12'6"` for 12.5 ft.
         FeetAndInches = "feet-and-inches",
-        /// A number with its unit behind it, `4 in`, `5%`.
+        /// A number followed by its unit, `4 in`, `5%`.
         Amount = "amount",
         /// A date in the column's pattern.
         Date = "date",
@@ -22,22 +22,22 @@ words! {
         Time = "time",
         /// Date and time of day in the column's pattern.
         DateTime = "date-time",
-        /// A span of time, `h:mm:ss`, or minutes and seconds with the pattern `m:ss`; in seconds.
+        /// A duration: `h:mm:ss`, or `m:ss` with the pattern `m:ss`.
         Duration = "duration",
-        /// A clock position or two with a separator between them, `11-1`; without separator four
-        /// digits, `1101`.
+        /// One clock position, or two with a separator, `11-1`; without a separator four digits,
+        /// `1101`.
         Clock = "clock",
-        /// A word for yes; a word for no, or nothing.
+        /// A word for yes; a word for no, or an empty cell.
         YesNo = "yes-no",
     }
 }
 
-/// Patterns that are the day numbers of spreadsheets.
+/// Patterns for the day numbers of spreadsheets.
 const SERIAL: [&str; 2] = ["serial-1900", "serial-1904"];
 
 impl CellKind {
-    /// Whether cells of the kind can hold a field. `words` says whether the column has words of its
-    /// own.
+    /// Whether cells of the kind can hold a field. `words` tells whether the column translates
+    /// words.
     #[must_use]
     pub fn fits(self, target: Target, words: bool) -> bool {
         let shape = target.shape();
@@ -61,8 +61,8 @@ impl CellKind {
         matches!(self, Self::Date | Self::Time | Self::DateTime)
     }
 
-    /// What is wrong with the pattern of a column of the kind, or with its having none: the key, or
-    /// nothing where that is the column, and the message.
+    /// What is wrong with the pattern of a column of the kind, or with a missing pattern: the key,
+    /// empty for the column itself, and the message.
     pub(super) fn pattern_problem(self, column: &Column) -> Option<(&'static str, String)> {
         let pattern = column.pattern.as_deref();
         let has = |parts: &[&str]| {
@@ -87,7 +87,7 @@ impl CellKind {
             }
             Self::Duration => Some((
                 "/pattern",
-                "a span of time is h:mm:ss without a pattern, or m:ss with that one".to_owned(),
+                "a duration is h:mm:ss without a pattern, or m:ss with the pattern m:ss".to_owned(),
             )),
             _ => pattern.map(|_| ("/pattern", format!("{self} takes no pattern; remove it"))),
         }

@@ -1,6 +1,6 @@
-//! Layouts: how one office's flat table stands to the model, as data. The same file reads the table
-//! and writes it, so that an office describes its columns once and nobody writes a program for
-//! them.
+//! Layouts: how the columns of an office's own table map to the model, as data. The same layout
+//! reads the table and writes it, so an office describes its columns once and needs no program of
+//! its own.
 //!
 //! ```
 //! use obvert_model::layout::Layout;
@@ -43,8 +43,7 @@ use crate::text::{CodeId, Text};
 use crate::write::WriteError;
 
 file_error! {
-    /// Why a layout could not be read. Its [`source`](std::error::Error::source) says where and
-    /// what.
+    /// Why a layout could not be read. Its [`source`](std::error::Error::source) has the details.
     pub LayoutError of "layout"
 }
 
@@ -57,8 +56,8 @@ words! {
 }
 
 texts! {
-    /// How the characters of a table are written as bytes: a label of the WHATWG Encoding standard,
-    /// whatever its case.
+    /// The character encoding of a table: a label of the WHATWG Encoding standard, in upper or
+    /// lower case.
     pub Encoding matches is_label, r"^[0-9A-Za-z][0-9A-Za-z_:.-]*$", "a label of the WHATWG Encoding standard, such as utf-8 or windows-1252";
 }
 
@@ -68,7 +67,7 @@ fn is_label(text: &str) -> bool {
 }
 
 words! {
-    /// How a line ends when a table is written. Any is read.
+    /// How lines end when a table is written. Every line ending is accepted when it is read.
     pub complete LineEnd {
         /// CR and LF (RFC 4180).
         Crlf = "crlf",
@@ -80,55 +79,54 @@ words! {
 table! {
     /// How a table of cells is written as a file.
     pub TableForm {
-        /// How its characters are written, as a label of the WHATWG Encoding standard: `utf-8`,
-        /// `windows-1252`, `shift_jis`. `iso-8859-1` and its other names are that standard itself
-        /// and not `windows-1252`; `utf-16` is little-endian, and written with a byte-order mark. A
-        /// byte-order mark in the file overrides the label. When absent, the encoding is guessed
-        /// and reported on reading, and is UTF-8 on writing.
+        /// The character encoding, as a label of the WHATWG Encoding standard: `utf-8`,
+        /// `windows-1252`, `shift_jis`. Unlike in that standard, `iso-8859-1` and its other names
+        /// mean ISO 8859-1 and not `windows-1252`; `utf-16` is little-endian, and written with a
+        /// byte-order mark. A byte-order mark in the file overrides the label. When absent, the
+        /// encoding is guessed and reported on reading, and is UTF-8 on writing.
         encoding?: Encoding,
         /// The character between cells; `\t` for a tab.
         delimiter: Text,
-        /// How lines end when it is written; CR and LF when absent.
+        /// How lines end on writing; CR and LF when absent.
         line_end?: LineEnd,
-        /// The sheet that it is, where it stands in a workbook; the first that has anything in it
-        /// when absent.
+        /// The sheet of a workbook that has the table; when absent, the first sheet that is not
+        /// empty.
         sheet?: Text,
-        /// The row that holds the headings, from 1, which is what it is when absent, blank rows
-        /// counted. Rows above it are passed over.
+        /// The row of the headings, from 1, with blank rows counted; 1 when absent. Rows above it
+        /// are skipped.
         heading_row?: u32,
-        /// How many rows the headings take, 1 when absent. A heading is what stands one below the
-        /// other, with a line feed between; a blank cell above another takes what stands left of
-        /// it, as cells that were merged in a spreadsheet do.
+        /// How many rows the headings take; 1 when absent. The cells of a column are joined by line
+        /// feeds. A blank cell above another takes the text of the cell to its left, as merged
+        /// cells of a spreadsheet do.
         heading_rows?: u32,
         /// The decimal mark; a point when absent.
         decimal_mark?: Text,
-        /// The mark between thousands, which may stand in a cell and is not written; none when
+        /// The mark between thousands. It is optional in a cell and never written; none when
         /// absent.
         thousands_mark?: Text,
     }
 }
 
 table! {
-    /// How an XML file nests what a table would have side by side.
+    /// How an XML file nests what a table has side by side.
     pub XmlForm {
-        /// The element that is a row, by the names of the elements from the root on:
-        /// `Works/Line/Look/Note`. What is known of its pipe and run stands in the elements around
-        /// it.
+        /// The element that is a row, as the names of the elements from the root:
+        /// `Works/Line/Look/Note`. The elements around it have the data of its pipe and run.
         rows: Text,
         /// The decimal mark; a point when absent.
         decimal_mark?: Text,
-        /// The mark between thousands, which may stand in a value and is not written; none when
+        /// The mark between thousands. It is optional in a value and never written; none when
         /// absent.
         thousands_mark?: Text,
     }
 }
 
 table! {
-    /// A word of the office and the value that it stands for.
+    /// A word of the office and the value that it means.
     pub Translation {
-        /// What stands in the cell.
+        /// The text of the cell.
         text: Text,
-        /// What stands in the document. Of several texts with one value the first is written.
+        /// The value in the document. If several texts have one value, the first is written.
         value: Scalar,
     }
 }
@@ -136,41 +134,41 @@ table! {
 table! {
     /// One column.
     pub Column {
-        /// Its heading. In XML the path of an attribute, `Works/Line/@bore`, or of an element that
-        /// has a text, `Works/Line/Bore`.
+        /// Its heading. In XML the path of an attribute, `Works/Line/@bore`, or of an element with
+        /// a text, `Works/Line/Bore`.
         heading: Text,
-        /// The field that it holds, by its keys from the document on, lists being stepped through
-        /// without a number: `runs.observations.at`. Several columns of dates and times that lead
-        /// to one field are joined.
+        /// The field that it holds, as the path of keys from the document, without the indexes of
+        /// lists: `runs.observations.at`. Columns of dates and times that map to one field are
+        /// joined.
         to?: FieldPath,
-        /// Why it leads nowhere, where it does.
+        /// Why the column is not read, if it is not.
         drop?: Text,
-        /// What stands in its cells; text when absent.
+        /// What its cells hold; text when absent.
         kind?: CellKind,
-        /// Where in a list the value stands, from 1, which is what it is when absent.
+        /// The position of the value in a list, from 1; 1 when absent.
         place?: u32,
         /// The pattern of a date (`d`, `dd`, `m`, `mm`, `yyyy`; `yy` for a year from 2000 to 2099,
-        /// `mmm` for `Jan` to `Dec`) or a time (`h`, `hh`, `mm`, `ss`, `am`), other characters as
-        /// they are: `dd.mm.yyyy`, `h:mm am`. In a date and time together, `m` is a minute behind
-        /// `h`. A third `h` is one that stands behind the hour: `hhhmm` for `08h15`. `serial-1900`
-        /// and `serial-1904` are the day numbers of spreadsheets.
+        /// `mmm` for `Jan` to `Dec`) or a time (`h`, `hh`, `mm`, `ss`, `am`), other characters
+        /// stand for themselves: `dd.mm.yyyy`, `h:mm am`. In a pattern of date and time, `m` after
+        /// `h` is the minute. A third `h` is the letter after the hour: `hhhmm` for `08h15`.
+        /// `serial-1900` and `serial-1904` are the day numbers of spreadsheets.
         pattern?: Text,
-        /// The unit of its numbers, where it is another than that of the document, or where amounts
-        /// have none in their cells.
+        /// The unit of its numbers, if it differs from the document's, or if the cells of amounts
+        /// have none.
         unit?: QuantityUnit,
-        /// How many decimals a number is written with; as many as it has when absent.
+        /// The number of decimals on writing; when absent, as many as the number has.
         decimals?: u32,
-        /// How many digits a number, the hours of a clock reference or of a span of time are
-        /// written with at least, with zeros before them; as many as they have when absent.
+        /// The minimum number of digits on writing, padded with leading zeros: of a number, or of
+        /// the hours of a clock reference or duration. No padding when absent.
         digits?: u32,
-        /// What stands between the two hours of a clock reference, or between several values in one
-        /// cell.
+        /// The separator between the two hours of a clock reference, or between several values in
+        /// one cell.
         separator?: Text,
-        /// The words of the office. A cell that is none of them is a mistake.
+        /// The words of the office. Any other text in a cell is an error.
         translate[]: Translation,
         /// The kind of the media that the cell names; `photo` when absent.
         media?: MediaKind,
-        /// What this rests on, where it was drafted from a table.
+        /// The evidence for this column, if it was drafted from a table.
         basis?: Text,
     }
 }
@@ -178,8 +176,7 @@ table! {
 table! {
     /// Words for one code.
     pub CodeWords {
-        /// What stands in the columns of the codes, in their order; columns behind the last word
-        /// are blank.
+        /// The texts of the code columns, in their order; columns after the last word are blank.
         words[]: Text,
         /// The code.
         code: CodeId,
@@ -189,17 +186,17 @@ table! {
 }
 
 table! {
-    /// Columns that together say what was seen.
+    /// Columns that together give the code.
     pub CodeColumns {
         /// The headings of the columns.
         columns[]: Text,
-        /// What can stand there. Of several words for one code the first are written.
+        /// The combinations that occur. If one code has several, the first is written.
         words[]: CodeWords,
     }
 }
 
 table! {
-    /// A value that stands in no column since it is always the same.
+    /// A value that has no column, since it is always the same.
     pub Fixed {
         /// The field.
         to: FieldPath,
@@ -209,33 +206,33 @@ table! {
 }
 
 table! {
-    /// A value that stands in no column since it follows from others.
+    /// A value that has no column, since it follows from others.
     pub Made {
         /// The field.
         to: FieldPath,
         /// Its text, with fields of the same row in braces: `{pipes.upstream}/{pipes.downstream}`.
-        /// Fields of the document are made from the last row, and `issued` from the one that makes
-        /// it latest.
+        /// Fields of the document are taken from the last row; `issued` from the row with the
+        /// latest date.
         text: Text,
     }
 }
 
 table! {
-    /// Stretches that are recorded as a row where they begin and a row where they end.
+    /// Stretches that are recorded as two rows, one where they begin and one where they end.
     pub Stretches {
-        /// The heading of the column that marks them.
+        /// The heading of the column with their marks.
         column: Text,
-        /// What marks the row where one begins, with `#` for its number in the run.
+        /// The mark of the row where a stretch begins, with `#` for its number in the run.
         start: Text,
-        /// What marks the row where it ends.
+        /// The mark of the row where it ends.
         finish: Text,
     }
 }
 
 table! {
-    /// A word for a unit that stands behind a number.
+    /// A word for a unit after a number.
     pub UnitWord {
-        /// The word, as it is written after the number, a space before it included.
+        /// The word as written after the number, including a space before it.
         text: Text,
         /// The unit.
         unit: QuantityUnit,
@@ -256,17 +253,15 @@ table! {
         version: Text,
         /// Its title.
         title: Text,
-        /// What it is for, and what is to be known of the office's table.
+        /// What it is for, and what to know about the office's table.
         description?: Text,
         /// How a table of cells is written as a file; this or `xml`.
         table?: TableForm,
         /// How an XML file nests the rows.
         xml?: XmlForm,
-        /// Its columns, in the order in which they are written. They are found by their headings
-        /// when read.
+        /// Its columns, in the order of writing. On reading, columns are found by their headings.
         columns[]: Column,
-        /// Columns that together say what was seen; where absent, a column leads to the code
-        /// itself.
+        /// Columns that together give the code; when absent, a column maps to the code itself.
         codes?: CodeColumns,
         /// Stretches that are recorded as two rows.
         stretches?: Stretches,
@@ -274,20 +269,20 @@ table! {
         units[]: UnitWord,
         /// Values that are always the same.
         fixed[]: Fixed,
-        /// Values that follow from others.
+        /// Values that are composed of others.
         made[]: Made,
         /// The offset of the times in the table, such as `-05:00`.
         zone?: Text,
-        /// Whether the outcome of a run, and how far it came, follow from its rows that are coded
-        /// as its end.
+        /// Whether the outcome of a run and its surveyed length are taken from the rows with the
+        /// code of its end.
         outcome_from_codes?: bool,
-        /// What is put behind the id of a run to name the run that completes it from the other end.
+        /// The suffix to the id of a run that gives the id of the run from the other end.
         completed_by?: Text,
-        /// The file that the offsets of observations are into, where no column names it, made as
-        /// the text of a made value is; `runs.id` in braces names the run.
+        /// The recording that the offsets of observations refer to, if no column has it. A text
+        /// with fields in braces, such as `{runs.id}.mp4`.
         video?: Text,
-        /// The key of `extensions` under which columns that lead to `extensions` keep their texts
-        /// by heading.
+        /// The key under `extensions` for the columns that map to `extensions`. Their texts are
+        /// kept there by heading.
         extension?: Text,
     }
 }
@@ -301,14 +296,13 @@ impl Encoding {
 }
 
 impl Column {
-    /// The field that it holds; `None` where it leads to none, or to one that the format does not
-    /// have.
+    /// The field that it holds; `None` if it has none or the format does not have it.
     #[must_use]
     pub fn target(&self) -> Option<Target> {
         Target::named(self.to.as_deref()?)
     }
 
-    /// Whether the files that it names are recordings, which offsets can be into.
+    /// Whether the files that it names are recordings, which offsets can refer to.
     #[must_use]
     pub fn is_recording(&self) -> bool {
         matches!(self.media, Some(MediaKind::Video | MediaKind::IntervalVideo | MediaKind::Audio))
@@ -316,10 +310,10 @@ impl Column {
 }
 
 impl Layout {
-    /// Reads a layout. Whether it makes sense is another question: [`Layout::problems`].
+    /// Reads a layout. Call [`Layout::problems`] to check that it makes sense.
     ///
     /// # Errors
-    /// If the source is not JSON or not a layout; with every problem of its structure.
+    /// If the source is not JSON or not a layout, with every structural problem.
     pub fn read(source: &[u8]) -> Result<Self, LayoutError> {
         Ok(crate::lists::read(source, Subject::Layout)?)
     }
@@ -331,15 +325,15 @@ impl Layout {
         crate::schema::of::<Self>("layout", "Obvert layout of an office's table", examples)
     }
 
-    /// The layout as text, in the arrangement for files: a line for each column.
+    /// The layout as a text for a file: a line for each column.
     ///
     /// # Errors
-    /// None that are known; the signature is the serializer's.
+    /// None are known; the serializer's signature has an error.
     pub fn write(&self) -> Result<String, WriteError> {
         crate::write::in_lines(self)
     }
 
-    /// The decimal mark, and the mark between thousands where there is one.
+    /// The decimal mark, and the mark between thousands if there is one.
     #[must_use]
     pub fn marks(&self) -> (&str, Option<&str>) {
         let (decimal, thousands) = match (&self.table, &self.xml) {
@@ -350,7 +344,7 @@ impl Layout {
         (decimal.as_deref().unwrap_or("."), thousands.as_deref())
     }
 
-    /// The fixed text of a field, where there is one.
+    /// The fixed text of a field, if there is one.
     #[must_use]
     pub fn fixed_text(&self, target: Target) -> Option<&str> {
         self.fixed.iter().find(|fixed| &*fixed.to == target.path()).and_then(|fixed| {
@@ -361,9 +355,9 @@ impl Layout {
         })
     }
 
-    /// Whether a column, a fixed or a made value leads to a field.
+    /// Whether a column, a fixed value or a made value maps to a field.
     #[must_use]
-    pub fn leads_to(&self, target: Target) -> bool {
+    pub fn maps_to(&self, target: Target) -> bool {
         let columns = self.columns.iter().filter_map(|column| column.to.as_ref());
         let others =
             self.fixed.iter().map(|fixed| &fixed.to).chain(self.made.iter().map(|made| &made.to));

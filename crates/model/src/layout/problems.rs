@@ -1,5 +1,5 @@
-//! Whether a layout makes sense. An office is told before the first table is read: a column that
-//! leads to a field that does not exist would be missed in every survey.
+//! Checks that a layout makes sense, before the first table is read: a column that maps to a field
+//! that does not exist would be missing in every survey.
 
 use std::collections::BTreeMap;
 
@@ -32,7 +32,7 @@ impl Problems {
         self.0.push(LayoutProblem { pointer: pointer.into(), message: message.into() });
     }
 
-    /// The field that a path leads to, or what is wrong with the path.
+    /// The field of a path, or a problem if there is none.
     fn target(&mut self, pointer: &str, path: &FieldPath) -> Option<Target> {
         Target::resolve(path).map_err(|error| self.path(pointer, error)).ok()
     }
@@ -43,7 +43,7 @@ impl Problems {
     }
 }
 
-/// The encodings that files of tables are in most often, for suggestions.
+/// The most common encodings of table files, for suggestions.
 const ENCODINGS: [&encoding_rs::Encoding; 14] = [
     encoding_rs::UTF_8,
     encoding_rs::UTF_16LE,
@@ -62,7 +62,7 @@ const ENCODINGS: [&encoding_rs::Encoding; 14] = [
 ];
 
 impl Layout {
-    /// What does not make sense in the layout, in the order of its keys.
+    /// What does not make sense in the layout, in the order of its keys; empty if all is well.
     #[must_use]
     pub fn problems(&self) -> Vec<LayoutProblem> {
         let mut problems = Problems::default();
@@ -71,12 +71,12 @@ impl Layout {
         self.code_problems(&mut problems);
         if let Some(stretches) = &self.stretches {
             self.heading("/stretches/column", &stretches.column, &mut problems);
-            for (key, text) in [("start", &stretches.start), ("finish", &stretches.finish)] {
-                if text.matches('#').count() != 1 {
-                    let message =
-                        format!("{text:?} must contain one #, for the number of the stretch");
-                    problems.add(format!("/stretches/{key}"), message);
-                }
+            let marks = [("start", &stretches.start), ("finish", &stretches.finish)];
+            for (key, text) in marks.iter().filter(|(_, text)| text.matches('#').count() != 1) {
+                let message = format!(
+                    "{text:?} must contain one #, which stands for the number of the stretch"
+                );
+                problems.add(format!("/stretches/{key}"), message);
             }
             if stretches.start == stretches.finish {
                 problems.add("/stretches/finish", "the same as the mark of the start; use another");
@@ -100,7 +100,7 @@ impl Layout {
         if let Some(video) = &self.video {
             template_problems("/video", video, &mut problems);
         }
-        self.whole_problems(&mut problems);
+        self.requirement_problems(&mut problems);
         problems.0
     }
 
@@ -114,10 +114,8 @@ impl Layout {
                 return;
             }
             _ => {
-                problems.add(
-                    "",
-                    "set either table or xml: how cells are written, or how elements nest",
-                );
+                problems
+                    .add("", "set either table (how cells are written) or xml (how elements nest)");
                 return;
             }
         };
@@ -140,7 +138,7 @@ impl Layout {
                 format!("{encoding:?} is not a label of an encoding{near}"),
             );
         }
-        // What no spreadsheet program takes for the name of a sheet.
+        // Names that spreadsheet programs refuse for a sheet.
         let no_sheet = |name: &Text| {
             name.chars().count() > 31
                 || name.contains(['[', ']', ':', '*', '?', '/', '\\'])
@@ -161,7 +159,7 @@ impl Layout {
         for (index, column) in self.columns.iter().enumerate() {
             if column.heading.split('\n').count() > rows {
                 let message = format!(
-                    "{:?} takes more rows than the {rows} of the headings; set their number in table.heading_rows",
+                    "{:?} has more lines than the {rows} of the headings; set their number in table.heading_rows",
                     column.heading
                 );
                 problems.add(format!("/columns/{index}/heading"), message);
@@ -169,8 +167,8 @@ impl Layout {
         }
     }
 
-    /// The paths of XML: a row's element, and for each column an attribute or an element in it or
-    /// around it.
+    /// Checks the paths of XML: a row's element, and for each column an attribute or element inside
+    /// or around it.
     fn path_problems(&self, rows: &str, problems: &mut Problems) {
         if !rows.split('/').all(is_name) {
             let message = "expected the names of elements from the root to the row's, such as Works/Line/Note";
@@ -201,8 +199,7 @@ impl Layout {
             let near = nearest(heading, self.columns.iter().map(|column| column.heading.as_str()))
                 .map(str::to_owned);
             let near = near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
-            problems
-                .add(pointer, format!("there is no column {heading:?} among the columns{near}"));
+            problems.add(pointer, format!("the layout has no column {heading:?}{near}"));
         }
     }
 
@@ -213,7 +210,7 @@ impl Layout {
             let pointer = format!("/columns/{index}");
             if let Some(earlier) = headings.insert(column.heading.as_str(), index) {
                 let message = format!(
-                    "the heading {:?} is a duplicate of that of /columns/{earlier}",
+                    "the heading {:?} is also that of /columns/{earlier}; headings must differ",
                     column.heading
                 );
                 problems.add(format!("{pointer}/heading"), message);
@@ -228,9 +225,9 @@ impl Layout {
                 + usize::from(column.to.is_some())
                 + usize::from(column.drop.is_some());
             if ways != 1 {
-                let what = if ways == 0 { "leads nowhere" } else { "leads to several places" };
+                let what = if ways == 0 { "has no field" } else { "has more than one field" };
                 let message = format!(
-                    "{:?} {what}; set its field in to, or the reason why it has none in drop",
+                    "{:?} {what}; set its field in to, or the reason for skipping it in drop",
                     column.heading
                 );
                 problems.add(&pointer, message);
@@ -249,7 +246,7 @@ impl Layout {
                 } else {
                     ""
                 };
-                problems.add(&at, format!("/columns/{earlier} leads to {to} already{advice}"));
+                problems.add(&at, format!("/columns/{earlier} already maps to {to}{advice}"));
             }
             let Some(target) = target else { continue };
             let of_row = matches!(
@@ -285,14 +282,14 @@ impl Layout {
                 problems.add(&pointer, message);
             }
             if let Some(earlier) = seen.insert(&entry.words, index) {
-                problems.add(&pointer, format!("a duplicate of /codes/words/{earlier}; keep one"));
+                problems.add(&pointer, format!("duplicate of /codes/words/{earlier}; keep one"));
             }
         }
     }
 
-    /// What no survey can do without.
-    fn whole_problems(&self, problems: &mut Problems) {
-        for target in OF_SURVEY.into_iter().filter(|target| !self.leads_to(*target)) {
+    /// Checks that the layout gives what every survey needs.
+    fn requirement_problems(&self, problems: &mut Problems) {
+        for target in SURVEY_FIELDS.into_iter().filter(|target| !self.maps_to(*target)) {
             problems.add(
                 "/fixed",
                 format!(
@@ -300,22 +297,22 @@ impl Layout {
                 ),
             );
         }
-        for target in OF_ROW.into_iter().filter(|target| !self.leads_to(*target)) {
+        for target in ROW_FIELDS.into_iter().filter(|target| !self.maps_to(*target)) {
             problems.add("/columns", format!("every survey needs {target}; add a column for it"));
         }
-        if self.codes.is_none() && !self.leads_to(Target::CODE) {
+        if self.codes.is_none() && !self.maps_to(Target::CODE) {
             let code = Target::CODE;
             problems.add(
                 "/columns",
                 format!("every survey needs {code}; add a column for it, or several in codes"),
             );
         }
-        let ends = |one: Target, other: Target| self.leads_to(one) && self.leads_to(other);
+        let ends = |one: Target, other: Target| self.maps_to(one) && self.maps_to(other);
         if !ends(Target::RUN_FROM, Target::RUN_TO)
             && !ends(Target::PIPE_UPSTREAM, Target::PIPE_DOWNSTREAM)
         {
             let message = format!(
-                "every survey needs both ends: {} and {} as the camera went, or {} and {} as the water flows",
+                "every survey needs both ends: {} and {} in the direction of travel, or {} and {} in the direction of flow",
                 Target::RUN_FROM,
                 Target::RUN_TO,
                 Target::PIPE_UPSTREAM,
@@ -333,7 +330,7 @@ impl Layout {
         let names =
             |column: &Column| column.target() == Some(Target::MEDIA_FILE) && column.is_recording();
         if self.video.is_none()
-            && self.leads_to(Target::MEDIA_OFFSET)
+            && self.maps_to(Target::MEDIA_OFFSET)
             && !self.columns.iter().any(names)
         {
             let message = "offsets into a recording need its file; name it in a column or in video";
@@ -342,8 +339,8 @@ impl Layout {
     }
 }
 
-/// What is the same for a whole survey.
-const OF_SURVEY: [Target; 7] = [
+/// Fields that a survey has once.
+const SURVEY_FIELDS: [Target; 7] = [
     Target::ID,
     Target::ISSUED,
     Target::LENGTH_UNIT,
@@ -353,8 +350,9 @@ const OF_SURVEY: [Target; 7] = [
     Target::STRUCTURE_KIND,
 ];
 
-/// What every row has, from its cells or from the layout.
-const OF_ROW: [Target; 4] = [Target::PIPE_ID, Target::RUN_ID, Target::DIRECTION, Target::DISTANCE];
+/// Fields that every row has, from its cells or from the layout.
+const ROW_FIELDS: [Target; 4] =
+    [Target::PIPE_ID, Target::RUN_ID, Target::DIRECTION, Target::DISTANCE];
 
 /// Whether a field is a date with a time of day.
 fn is_moment(target: Target) -> bool {
@@ -378,8 +376,8 @@ fn mark_problems(
     }
 }
 
-/// Whether a text can be the name of an element or attribute: ASCII, or letters beyond it, as XML
-/// 1.0 has them for the most part.
+/// Whether a text can be the name of an element or attribute. Letters beyond ASCII are accepted, as
+/// XML 1.0 does for almost all of them.
 fn is_name(text: &str) -> bool {
     text.starts_with(|c: char| c.is_alphabetic() || c == '_')
         && text.chars().all(|c| c.is_alphanumeric() || matches!(c, '_' | '-' | '.' | ':'))
@@ -410,7 +408,7 @@ fn kind_problems(
     if kind == CellKind::Amount && layout.units.is_empty() {
         problems.add(
             format!("{at}/kind"),
-            "amounts need the words for their units; list them in units",
+            "the cells of amounts have words for units; list them in units",
         );
     }
     unit_problems(at, column, kind, target, layout, problems);
@@ -430,14 +428,14 @@ fn kind_problems(
         {
             problems.add(
                 format!("{pointer}/text"),
-                format!("a duplicate of {at}/translate/{earlier}; keep one"),
+                format!("duplicate of {at}/translate/{earlier}; keep one"),
             );
         }
         value_problem(&format!("{pointer}/value"), shape, &translation.value, problems);
     }
 }
 
-/// A unit where there is none, or none where it is needed.
+/// Reports a unit where none is possible, and a missing one where it is needed.
 fn unit_problems(
     at: &str,
     column: &Column,
@@ -449,8 +447,7 @@ fn unit_problems(
     let pointer = format!("{at}/unit");
     match (column.unit, target.measured_in()) {
         (Some(_), _) if kind == CellKind::Amount => {
-            problems
-                .add(pointer, "the cells of an amount have a unit of their own; remove this one");
+            problems.add(pointer, "the cells of an amount have their own unit; remove this one");
         }
         (Some(unit), Some(_)) if unit.dimension() != crate::tables::Dimension::Length => {
             problems.add(pointer, format!("{unit} is not a unit of length"));
@@ -464,10 +461,8 @@ fn unit_problems(
         && (column.unit.is_some() || kind == CellKind::Amount)
         && layout.fixed_text(unit).is_none()
     {
-        problems.add(
-            at,
-            format!("lengths with a unit of their own are converted to {unit}; set that in fixed"),
-        );
+        problems
+            .add(at, format!("lengths in another unit are converted to {unit}; set it in fixed"));
     }
 }
 
@@ -498,7 +493,7 @@ fn template_problems(pointer: &str, text: &Text, problems: &mut Problems) {
     }
 }
 
-/// Whether a text is an offset as RFC 3339 has it.
+/// Whether a text is an offset of RFC 3339.
 fn is_offset(text: &str) -> bool {
     let number = |part: &str, below: u8| {
         part.len() == 2 && part.parse::<u8>().is_ok_and(|number| number < below)
@@ -547,12 +542,12 @@ mod tests {
                 "{label}"
             );
         }
-        // A label that stands for what cannot be decoded.
+        // The label of the `replacement` encoding, which cannot be decoded.
         assert_eq!(said(|l| l["table"]["encoding"] = "hz-gb-2312".into()).len(), 1);
     }
 
     #[test]
-    fn each_mistake_is_said_with_its_place() {
+    fn each_mistake_is_reported_with_its_pointer() {
         type Change = fn(&mut serde_json::Value);
         let cases: [(Change, &str); 25] = [
             (
@@ -582,7 +577,7 @@ mod tests {
             ),
             (
                 |l| l["columns"][0]["drop"] = "no place".into(),
-                "/columns/0: \"Pipe\" leads to several places",
+                "/columns/0: \"Pipe\" has more than one field",
             ),
             (
                 |l| l["columns"][2]["translate"][0]["value"] = "down".into(),
@@ -610,9 +605,9 @@ mod tests {
             ),
             (
                 |l| l["columns"][0]["heading"] = "Pipe\nno".into(),
-                "/columns/0/heading: \"Pipe\\nno\" takes more rows",
+                "/columns/0/heading: \"Pipe\\nno\" has more lines",
             ),
-            (|l| l["xml"] = serde_json::json!({"rows": "Works/Note"}), ": set either table or xml"),
+            (|l| l["xml"] = serde_json::json!({"rows": "Works/Note"}), ": set either table (how"),
             (
                 |l| {
                     l.as_object_mut().unwrap().remove("table");
@@ -640,7 +635,7 @@ mod tests {
                         .unwrap()
                         .retain(|fixed| fixed["to"] != "units.length");
                 },
-                "/columns/5: lengths with a unit of their own are converted to units.length",
+                "/columns/5: lengths in another unit are converted to units.length",
             ),
             (
                 |l| {
@@ -651,7 +646,7 @@ mod tests {
                         serde_json::json!({"heading": "At what time", "to": "runs.finished"}),
                     );
                 },
-                "/columns/1/to: /columns/0 leads to runs.finished already; a date and a time of day can share it",
+                "/columns/1/to: /columns/0 already maps to runs.finished; a date and a time of day can share it",
             ),
             (
                 |l| {
@@ -664,7 +659,7 @@ mod tests {
             (|l| l["zone"] = "CST".into(), "/zone: expected an offset from UTC"),
             (
                 |l| l["codes"]["columns"][0] = "Sen".into(),
-                "/codes/columns/0: there is no column \"Sen\"",
+                "/codes/columns/0: the layout has no column \"Sen\"",
             ),
         ];
         for (change, start) in cases {
@@ -674,7 +669,7 @@ mod tests {
     }
 
     #[test]
-    fn what_every_survey_needs_is_missed() {
+    fn missing_required_fields_are_reported() {
         let said = said(|l| l["fixed"] = serde_json::json!([]));
         for path in ["issued", "units.length", "units.section", "coding.list", "structures.kind"] {
             assert!(said.iter().any(|message| message.contains(path)), "{path}: {said:?}");

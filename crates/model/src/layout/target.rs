@@ -1,5 +1,5 @@
-//! The fields that a layout's paths lead to. Every path of the format is known from its shape, so a
-//! path is looked up once and is a number from then on: cheap to copy, to compare and to match.
+//! The fields that a layout's paths refer to. A path is looked up once in the shape of the format
+//! and is a number from then on: cheap to copy, compare and match.
 
 use std::cmp::Ordering;
 use std::collections::{BTreeMap, HashMap};
@@ -11,8 +11,7 @@ use serde_json::{Map, Value};
 use crate::profile::{FieldPath, FieldPathError};
 use crate::shape::{self, Field, ObjectShape, Shape};
 
-/// A field of the format, as the path of a layout leads to it: lists are stepped through without a
-/// number.
+/// A field of the format, by its path in a layout: keys without the indexes of lists.
 ///
 /// ```
 /// use obvert_model::layout::{Record, Target};
@@ -29,8 +28,8 @@ use crate::shape::{self, Field, ObjectShape, Shape};
 #[derive(Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Target(u16);
 
-/// The fields that a layout treats in a way of their own. This is the one place where their paths
-/// are written out; a test holds that the format has them all.
+/// The fields that layouts treat specially. Only here are their paths written out; a test checks
+/// that the format has them all.
 macro_rules! targets {
     ($($(#[$doc:meta])+ $name:ident = $path:literal;)+) => {
         #[allow(non_camel_case_types, clippy::upper_case_acronyms)]
@@ -98,7 +97,7 @@ targets! {
     RUN_FROM = "runs.from";
     /// The structure that the camera went towards.
     RUN_TO = "runs.to";
-    /// Which way the camera went.
+    /// The direction of travel.
     DIRECTION = "runs.direction";
     /// Who operated the camera, a party.
     OPERATOR = "runs.operator";
@@ -108,7 +107,7 @@ targets! {
     REVERSE_OF = "runs.reverse_of";
     /// How a run ended.
     OUTCOME = "runs.outcome";
-    /// How far a run came.
+    /// The surveyed length of a run.
     SURVEYED = "runs.surveyed";
     /// The observations of a run.
     OBSERVATIONS = "runs.observations";
@@ -124,12 +123,12 @@ targets! {
     CODE = "runs.observations.code";
     /// The characterisation of an observation, a list of texts.
     CHARACTERISATION = "runs.observations.characterisation";
-    /// The amounts of an observation, each a value and its unit.
+    /// The amounts of an observation, each with value and unit.
     AMOUNTS = "runs.observations.quantities";
     /// One amount of an observation; its unit is in the cell, in the column or follows from the
     /// code.
     AMOUNT = "runs.observations.quantities.value";
-    /// The grades of an observation. A column has one; the code says of which aspect it is.
+    /// The grades of an observation. A column has one; its aspect follows from the code.
     GRADES = "runs.observations.grades";
     /// The clock reference of an observation: one position, or two.
     CLOCK = "runs.observations.clock";
@@ -143,11 +142,11 @@ targets! {
     MEDIA_REFERENCES = "runs.observations.media";
     /// The file of a medium that an observation refers to.
     MEDIA_FILE = "runs.observations.media.id";
-    /// The offset of an observation into a recording.
+    /// The offset of an observation in a recording.
     MEDIA_OFFSET = "runs.observations.media.offset";
     /// The media.
     MEDIA = "media";
-    /// What a party is to the survey.
+    /// The role of a party.
     PARTY_ROLE = "parties.role";
     /// The kind of a structure.
     STRUCTURE_KIND = "structures.kind";
@@ -174,11 +173,11 @@ pub enum Record {
 }
 
 impl Record {
-    /// The records with lists of their own, the list within another before that one.
+    /// The records that are in lists, an inner list before its outer list.
     const LISTED: [Self; 6] =
         [Self::Observation, Self::Run, Self::Pipe, Self::Structure, Self::Media, Self::Party];
 
-    /// The path of the list that holds such records; empty for the document.
+    /// The path of the list of such records; empty for the document.
     #[must_use]
     pub const fn list(self) -> &'static str {
         match self {
@@ -192,7 +191,7 @@ impl Record {
         }
     }
 
-    /// What such a record is called in a message.
+    /// The name of such a record in messages.
     #[must_use]
     pub const fn name(self) -> &'static str {
         match self {
@@ -206,7 +205,7 @@ impl Record {
         }
     }
 
-    /// The record of a path, and the path from there on.
+    /// The record of a path, and the rest of the path.
     fn of(path: &str) -> (Self, &str) {
         let below = |record: &Self| {
             path.strip_prefix(record.list())?.strip_prefix('.').map(|rest| (*record, rest))
@@ -216,10 +215,10 @@ impl Record {
 }
 
 impl Target {
-    /// The field that a path leads to.
+    /// The field of a path.
     ///
     /// # Errors
-    /// When the format has no such field, with the nearest that it has.
+    /// If the format has no such field, with the nearest one.
     pub fn resolve(path: &FieldPath) -> Result<Self, FieldPathError> {
         path.resolve()?;
         let none =
@@ -227,13 +226,13 @@ impl Target {
         Self::named(path).ok_or_else(none)
     }
 
-    /// The field of a path; `None` where the format has none.
+    /// The field of a path; `None` if the format has none.
     #[must_use]
     pub fn named(path: &str) -> Option<Self> {
         catalogue().by_path.get(path).copied()
     }
 
-    /// The field of a key in what this one holds.
+    /// The field of a key inside this one.
     #[must_use]
     pub fn child(self, key: &str) -> Option<Self> {
         Self::named(&format!("{}.{key}", self.path()))
@@ -263,7 +262,7 @@ impl Target {
         self.entry().record
     }
 
-    /// The keys that lead to it from its record.
+    /// Its keys from its record.
     #[must_use]
     pub fn keys(self) -> &'static [String] {
         &self.entry().keys
@@ -281,7 +280,7 @@ impl Target {
         self.entry().field
     }
 
-    /// What it holds; of a list, what each of its items is.
+    /// The shape of its value; for a list, of each item.
     #[must_use]
     pub fn shape(self) -> &'static Shape {
         match &self.field().shape {
@@ -290,15 +289,13 @@ impl Target {
         }
     }
 
-    /// For a length, the field that has its unit: [`Target::LENGTH_UNIT`] or
-    /// [`Target::SECTION_UNIT`].
+    /// For a length, the field with its unit: [`Target::LENGTH_UNIT`] or [`Target::SECTION_UNIT`].
     #[must_use]
     pub fn measured_in(self) -> Option<Self> {
         self.field().measures().and_then(Self::named)
     }
 
-    /// Whether it is of a record in a list for which there is no [`Record`], such as that of the
-    /// equipment.
+    /// Whether it belongs to a list without a [`Record`], such as the equipment.
     #[must_use]
     pub fn is_unlisted(self) -> bool {
         self.entry().unlisted
@@ -310,7 +307,7 @@ impl Target {
         self.field().shape == Shape::Extensions
     }
 
-    /// Whether another field is this one or within it.
+    /// Whether another field is this one or inside it.
     #[must_use]
     pub fn holds(self, other: Self) -> bool {
         self == other
@@ -330,8 +327,7 @@ impl Target {
         rest.iter().try_fold(record.get(first)?, |value, key| value.get(key))
     }
 
-    /// Sets its value in the fields of a record; the objects that hold it are made where they are
-    /// absent.
+    /// Sets its value in the fields of a record. Missing parent objects are created.
     pub fn put(self, record: &mut Map<String, Value>, value: Value) {
         let Some((last, above)) = self.keys().split_last() else { return };
         let mut holder = record;
@@ -381,12 +377,12 @@ struct Entry {
     keys: Vec<String>,
     pointer: String,
     field: &'static Field,
-    /// Whether it is of a record in a list that [`Record`] does not have.
+    /// Whether it belongs to a list without a [`Record`].
     unlisted: bool,
     rank: u16,
 }
 
-/// What a path leads to that the format does not have.
+/// The entry for a path that the format does not have.
 static NO_FIELD: Field = Field {
     name: String::new(),
     required: false,
@@ -422,7 +418,7 @@ impl Entry {
 }
 
 struct Catalogue {
-    /// Those with a name first, in the order of their numbers.
+    /// Fields with a constant first, in the order of the constants.
     entries: Vec<Entry>,
     by_path: HashMap<String, Target>,
 }
@@ -448,7 +444,7 @@ fn catalogue() -> &'static Catalogue {
 /// A field, and whether the object that has it is in a list.
 type Found = (&'static Field, bool);
 
-/// The fields of an object and of all that is below it, by path.
+/// The fields of an object and of everything inside it, by path.
 fn collect(
     object: &'static ObjectShape,
     above: &str,

@@ -1,10 +1,10 @@
-//! Texts with fields in braces, from which a layout makes values:
+//! Texts with fields in braces, from which a layout composes values:
 //! `{pipes.upstream}/{pipes.downstream}`.
 
 use super::Target;
 use crate::profile::{FieldPath, FieldPathError};
 
-/// A text with fields in braces, whose paths have been resolved.
+/// A text with fields in braces, with the paths resolved.
 ///
 /// ```
 /// use obvert_model::layout::{Target, Template};
@@ -18,9 +18,9 @@ use crate::profile::{FieldPath, FieldPathError};
 /// ```
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Template {
-    /// What is before the first field.
+    /// The text before the first field.
     start: String,
-    /// Each field, with the text behind it.
+    /// Each field, with the text after it.
     fields: Vec<(Target, String)>,
 }
 
@@ -32,7 +32,7 @@ pub enum TemplateError {
         "a brace is not followed by the path of a field and a closing brace, such as {{pipes.id}}"
     )]
     Brace,
-    /// A path that leads nowhere.
+    /// A path of a field that the format does not have.
     #[error(transparent)]
     Path(#[from] FieldPathError),
 }
@@ -41,7 +41,7 @@ impl Template {
     /// Resolves the paths in the braces of a text.
     ///
     /// # Errors
-    /// With everything that is wrong with its braces.
+    /// With every problem of its braces.
     pub fn parse(text: &str) -> Result<Self, Vec<TemplateError>> {
         let mut pieces = text.split('{');
         let start = pieces.next().unwrap_or_default().to_owned();
@@ -60,7 +60,7 @@ impl Template {
         self.fields.iter().map(|(target, _)| *target)
     }
 
-    /// The text with the values of its fields; `None` where one is absent.
+    /// The text with the values of its fields; `None` if one is absent.
     pub fn fill(&self, value: impl Fn(Target) -> Option<String>) -> Option<String> {
         let mut filled = self.start.clone();
         for (target, behind) in &self.fields {
@@ -71,7 +71,7 @@ impl Template {
     }
 }
 
-/// The field before a closing brace, and the text behind that.
+/// The field before a closing brace, and the text after it.
 fn field(piece: &str) -> Result<(Target, String), TemplateError> {
     let (path, behind) = piece.split_once('}').ok_or(TemplateError::Brace)?;
     let path: FieldPath = path.parse().map_err(|_| TemplateError::Brace)?;

@@ -1,4 +1,4 @@
-//! A code list: each code's meaning in words and what may stand beside it.
+//! A code list: the meaning of each code, and which details it takes.
 
 use std::collections::BTreeMap;
 use std::sync::OnceLock;
@@ -30,19 +30,20 @@ words! {
         Construction = "construction",
         /// A water level.
         Level = "level",
-        /// The running of the inspection itself.
+        /// The inspection itself.
         Housekeeping = "housekeeping",
     }
 }
 
 words! {
-    /// What a code does in a run, so that software knows a start row or a connection in any list.
+    /// The role of a code in a run, so that software recognises a start row or a connection in any
+    /// list.
     pub Role {
         /// The run starts.
         Start = "start",
         /// The run finishes.
         Finish = "finish",
-        /// The run is given up.
+        /// The run is stopped before its end.
         Stopped = "stopped",
         /// The water level.
         Level = "level",
@@ -64,14 +65,13 @@ words! {
 }
 
 words! {
-    /// How far an entry of a list that transcribes somebody else's can be trusted.
+    /// How far to trust an entry of a list that was transcribed from another publisher's.
     pub Standing {
-        /// It was read in a public source, which `source` names.
+        /// Read in a public source, named in `source`.
         Read = "read",
-        /// It was read in a public source that quotes the original.
+        /// Read in a public source that quotes the original.
         SecondHand = "second-hand",
-        /// It was written down from memory and held against no source: look it up before relying on
-        /// it.
+        /// Written from memory and not verified: look it up before relying on it.
         FromMemory = "from-memory",
     }
 }
@@ -79,27 +79,27 @@ words! {
 words! {
     /// How well a code of another list fits.
     pub complete Fit {
-        /// It means the same, neither more nor less.
+        /// It means the same.
         Exact = "exact",
-        /// It means this and more, so that going over to it loses detail, and no way leads back.
+        /// It means this and more: translating to it loses detail and cannot be reversed.
         Wider = "wider",
     }
 }
 
 words! {
-    /// Whether a clock reference belongs to a code.
+    /// Whether a code takes a clock reference.
     pub complete ClockUse {
-        /// There must be one.
+        /// Required.
         Required = "required",
-        /// There may be one.
+        /// Optional.
         Optional = "optional",
-        /// It would mean nothing.
+        /// Not applicable.
         None = "none",
     }
 }
 
 words! {
-    /// The form of a code's clock reference.
+    /// Whether a code's clock reference is an hour or an arc.
     pub complete ClockExtent {
         /// One hour.
         Point = "point",
@@ -121,7 +121,7 @@ words! {
 }
 
 words! {
-    /// Whether a code belongs at a joint.
+    /// Whether a code can occur at a joint.
     pub complete JointUse {
         /// Never at a joint.
         Never = "never",
@@ -156,12 +156,12 @@ words! {
 table! {
     /// One value of a characterisation.
     pub CharacterisationValue {
-        /// The letter or word that stands in a document.
+        /// The letter or word in a document.
         value: Text,
         /// What it means, by language.
         #[serde(deserialize_with = "super::labels")]
         label: Labels,
-        /// How far it can be trusted, where that differs from its code.
+        /// How far to trust it, if that differs from its code.
         standing?: Standing,
         /// Where it was read, or what is uncertain about it.
         source?: Text,
@@ -171,38 +171,37 @@ table! {
 table! {
     /// One place in a code's characterisation.
     pub Characterisation {
-        /// What it tells.
+        /// What it describes.
         name: Text,
-        /// Whether it must be there.
+        /// Whether it is required.
         required: bool,
-        /// Whether there are values that this list does not know, so that another one is no
-        /// mistake.
+        /// Whether other values are allowed: the list may not have them all.
         open?: bool,
-        /// The values that it can have.
+        /// The known values.
         values[]: CharacterisationValue,
     }
 }
 
 table! {
-    /// What one of a code's amounts measures.
+    /// An amount of a code: what it measures.
     pub QuantityMeaning {
         /// What is measured.
         name: Text,
         /// The unit of `min`, `max` and of a grade scheme's bands; other units of the same
         /// dimension may be recorded.
         unit: QuantityUnit,
-        /// Whether it must be there.
+        /// Whether it is required.
         required?: bool,
-        /// The least sensible amount.
+        /// The lowest plausible amount.
         min?: f64,
-        /// The greatest sensible amount.
+        /// The highest plausible amount.
         max?: f64,
         /// What a percentage is a share of.
         of?: PercentOf,
-        /// The characterisation that it goes with, from the first place on; any when absent.
-        /// Amounts that go with another characterisation take no place.
+        /// The characterisation that it applies to, from the first place on; any when absent.
+        /// Amounts of other characterisations take no place.
         when[]: Text,
-        /// How far it can be trusted, where that differs from its code.
+        /// How far to trust it, if that differs from its code.
         standing?: Standing,
         /// Where it was read, or what is uncertain about it.
         source?: Text,
@@ -210,14 +209,14 @@ table! {
 }
 
 table! {
-    /// Whether and in which form a clock reference belongs to a code.
+    /// Whether a code takes a clock reference, and which.
     pub ClockRule {
-        /// Whether.
+        /// Whether it takes one.
         #[serde(rename = "use")]
         usage: ClockUse,
-        /// In which form.
+        /// Whether it is an hour or an arc.
         extent?: ClockExtent,
-        /// How far this can be trusted, where that differs from the code.
+        /// How far to trust this, if that differs from the code.
         standing?: Standing,
         /// Where it was read, or what is uncertain about it.
         source?: Text,
@@ -225,8 +224,8 @@ table! {
 }
 
 table! {
-    /// An amount that two codes of different lists share. The recorded number and unit stay as they
-    /// are.
+    /// An amount that two codes of different lists share. The recorded number and unit do not
+    /// change.
     pub SameAmount {
         /// Its name with this code.
         own: Text,
@@ -236,17 +235,17 @@ table! {
 }
 
 table! {
-    /// A code of another list that means the same, or the same and more. What it says holds both
-    /// ways where it fits exactly.
+    /// A code of another list that means the same, or the same and more. An exact link can be
+    /// followed in both directions.
     pub SameAs {
         /// The other list's id.
         list: Text,
-        /// The characterisation of this code that the link is for, from the first place on; any
-        /// when absent. Of several links that hold, the one that asks for most is taken.
+        /// The characterisation of this code that the link applies to, from the first place on;
+        /// any when absent. If several links apply, the most specific one is taken.
         when[]: Text,
-        /// The code there.
+        /// The code in the other list.
         code: CodeId,
-        /// The characterisation there that goes with it.
+        /// Its characterisation in the other list.
         characterisation[]: Text,
         /// The amounts that both have.
         quantities[]: SameAmount,
@@ -266,7 +265,7 @@ impl SameAs {
 table! {
     /// One code.
     pub Code {
-        /// The code, as it stands in a document.
+        /// The code, as documents have it.
         code: CodeId,
         /// What kind of fact it records.
         family: Family,
@@ -275,7 +274,7 @@ table! {
         label: Labels,
         /// What the operator sees.
         meaning?: Text,
-        /// What it does in a run.
+        /// Its role in a run.
         role?: Role,
         /// Its characterisation, place by place.
         characterisation[]: Characterisation,
@@ -285,7 +284,7 @@ table! {
         clock: ClockRule,
         /// Whether it may be recorded over a stretch.
         continuous: StretchUse,
-        /// Whether it belongs at a joint.
+        /// Whether it can occur at a joint.
         joint: JointUse,
         /// The material classes that it can apply to; all when absent.
         materials[]: MaterialClass,
@@ -293,27 +292,25 @@ table! {
         shapes[]: Shape,
         /// Codes of other lists that mean the same.
         same_as[]: SameAs,
-        /// How far the code, its name and what it holds can be trusted, as far as nothing below
-        /// says otherwise. A list that is its own authority has none.
+        /// How far to trust the code, its name and its contents, unless an entry below it differs.
+        /// A list that is its own authority has none.
         standing?: Standing,
         /// Where it was read, or what is uncertain about it.
         source?: Text,
-        /// How far what it says of clock, stretch, joint, materials and shapes can be trusted,
-        /// where that differs.
+        /// How far to trust clock, stretch, joint, materials and shapes, if that differs.
         use_standing?: Standing,
     }
 }
 
 impl Code {
-    /// The English name, or the first there is, or the code.
+    /// The English name; failing that, the first name, or the code.
     #[must_use]
     pub fn name(&self) -> &str {
         let any = || self.label.values().next();
         self.label.get("en").or_else(any).map_or(self.code.as_str(), Text::as_str)
     }
 
-    /// What the amounts of an observation with this characterisation measure, in the order in which
-    /// they stand there.
+    /// What the amounts of an observation with this characterisation measure, in their order.
     pub fn amounts<'c, C: AsRef<str>>(
         &'c self,
         characterisation: &'c [C],
@@ -322,7 +319,7 @@ impl Code {
     }
 }
 
-/// Whether a characterisation begins as a condition asks.
+/// Whether a characterisation begins with the values of a condition.
 pub(crate) fn begins<C: AsRef<str>>(characterisation: &[C], when: &[Text]) -> bool {
     when.len() <= characterisation.len()
         && when.iter().zip(characterisation).all(|(asked, is)| **asked == *is.as_ref())
@@ -342,7 +339,7 @@ table! {
         version: Text,
         /// Its title.
         title: Text,
-        /// What it is and whose.
+        /// What the list is for and who is responsible for it.
         description?: Text,
         /// Who publishes it.
         publisher?: Text,
@@ -355,7 +352,7 @@ impl CodeList {
     /// Reads a code list.
     ///
     /// # Errors
-    /// If the source is not JSON or not a code list; with every problem of its structure.
+    /// If the source is not JSON or not a code list, with every structural problem.
     pub fn read(source: &[u8]) -> Result<Self, CodeListError> {
         Ok(super::read(source, Subject::CodeList)?)
     }
@@ -367,8 +364,8 @@ impl CodeList {
         crate::schema::of::<Self>("code-list", "Obvert code list", examples)
     }
 
-    /// The project's own list, `obvert-terms`. It is no authority's; an office that is bound to
-    /// another list brings it as a file.
+    /// The project's own list, `obvert-terms`. It is not an authority's list. An office that must
+    /// use another list supplies it as a file.
     #[must_use]
     pub fn obvert_terms() -> &'static Self {
         static LIST: OnceLock<CodeList> = OnceLock::new();
@@ -381,8 +378,8 @@ impl CodeList {
     }
 
     /// The codes of EN 13508-2:2003+A1:2011 for drains and sewers, as far as public sources and
-    /// memory go: the project's compilation, in its own words, and no substitute for the standard.
-    /// Every entry says how far it can be trusted.
+    /// memory go: the project's own compilation, in its own words, and not a substitute for the
+    /// standard. Every entry states how far to trust it.
     #[must_use]
     pub fn en_13508_2() -> &'static Self {
         static LIST: OnceLock<CodeList> = OnceLock::new();
@@ -394,7 +391,7 @@ impl CodeList {
         })
     }
 
-    /// The lists that are always at hand.
+    /// The built-in lists.
     #[must_use]
     pub fn built_ins() -> [&'static Self; 2] {
         [Self::obvert_terms(), Self::en_13508_2()]
@@ -403,7 +400,7 @@ impl CodeList {
     /// A built-in list by its id and version.
     #[must_use]
     pub fn built_in(id: &str, version: &str) -> Option<&'static Self> {
-        // By name, so that a document coded in one list does not wait for the other to be read.
+        // Matched before parsing, so that a document does not wait for a list that it does not use.
         let list = match id {
             "obvert-terms" => Self::obvert_terms(),
             "en-13508-2" => Self::en_13508_2(),

@@ -1,17 +1,16 @@
-//! From one code list to another along `same_as`. What a link does not carry is named, so that
-//! whoever translates a document, or grades it by a scheme for another list, can say what was lost
-//! instead of losing it.
+//! Translates codes from one code list to another along their `same_as` links, and lists what a
+//! link does not preserve. Used to recode a document, and to grade it by a scheme for another list.
 //!
 //! ```
 //! use obvert_model::lists::{CodeList, Crosswalk};
 //! let there = Crosswalk::new(CodeList::obvert_terms(), CodeList::en_13508_2());
-//! let carried = there.carry("crack.longitudinal", &[], &[])?;
-//! assert_eq!((carried.code.code.as_str(), carried.characterisation[0].as_str()), ("BAB", "B"));
-//! assert!(carried.lost.is_empty());
+//! let translated = there.translate("crack.longitudinal", &[], &[])?;
+//! assert_eq!((translated.code.code.as_str(), translated.characterisation[0].as_str()), ("BAB", "B"));
+//! assert!(translated.lost.is_empty());
 //!
 //! let back = Crosswalk::new(CodeList::en_13508_2(), CodeList::obvert_terms());
-//! let carried = back.carry(&carried.code.code, &carried.characterisation, &carried.quantities)?;
-//! assert_eq!(carried.code.code.as_str(), "crack.longitudinal");
+//! let translated = back.translate(&translated.code.code, &translated.characterisation, &translated.quantities)?;
+//! assert_eq!(translated.code.code.as_str(), "crack.longitudinal");
 //! # Ok::<(), obvert_model::lists::NoEquivalent<'static>>(())
 //! ```
 
@@ -24,73 +23,71 @@ use super::{Code, CodeList, Fit};
 use crate::tables::Quantity;
 use crate::text::Text;
 
-/// The extension of an observation that keeps the coding from before a translation: an object of
-/// `list`, `version` and `code`, and as far as they were recorded `characterisation`, `quantities`
-/// and `remark`, as they stood in the observation; `earlier` is a list of what stood under this
-/// very key before.
+/// The extension of an observation that keeps its coding from before a translation: an object with
+/// `list`, `version`, `code` and, if recorded, `characterisation`, `quantities` and `remark`.
+/// `earlier` is a list of the previous values of this extension.
 pub const ORIGINAL: &str = "example.obvert.original";
 
-/// The way from one list to another.
+/// The links from one list to another.
 #[derive(Debug)]
 pub struct Crosswalk<'l> {
-    /// The list that codes are of.
+    /// The list to translate from.
     pub from: &'l CodeList,
-    /// The list that they are translated to.
+    /// The list to translate to.
     pub to: &'l CodeList,
     codes: BTreeMap<&'l str, &'l Code>,
     links: FxHashMap<&'l str, Vec<Link<'l>>>,
 }
 
-/// One link, as it is followed.
+/// One link, in the direction in which it is followed.
 #[derive(Clone, Debug)]
 pub struct Link<'l> {
-    /// The characterisation that it asks for, from the first place on.
+    /// The characterisation that it requires, from the first place on.
     pub when: &'l [Text],
-    /// The code that it leads to.
+    /// The code in the other list.
     pub code: &'l Code,
-    /// The characterisation there.
+    /// The characterisation in the other list.
     pub characterisation: &'l [Text],
     /// How well it fits.
     pub fit: Fit,
-    /// The names of the amounts that both have, here and there.
+    /// The names of the shared amounts, in this list and in the other.
     amounts: Vec<(&'l str, &'l str)>,
 }
 
 /// A code with its characterisation and amounts, translated.
 #[derive(Clone, Debug)]
-pub struct Carried<'l> {
+pub struct Translated<'l> {
     /// The code.
     pub code: &'l Code,
     /// Its characterisation.
     pub characterisation: Vec<Text>,
-    /// Its amounts, each with the number and unit that were recorded.
+    /// Its amounts, with the recorded numbers and units.
     pub quantities: Vec<Quantity>,
-    /// What the translation leaves out, in the order of the original.
+    /// What the translation loses, in the order of the original.
     pub lost: Vec<Lost<'l>>,
 }
 
-/// One thing that a translation leaves out.
+/// Something that a translation loses.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Lost<'l> {
-    /// The code that it became means more, so that what set this one apart is gone.
+    /// The new code is wider, so the distinction of the old one is lost.
     Meaning,
-    /// These codes would have fitted as well.
+    /// These codes would have been as good.
     Choice(Vec<&'l Code>),
-    /// The characterisation from this place on.
+    /// The characterisation, from this place on.
     Characterisation(usize),
-    /// The amount in this place, with its name where the list has one for it.
+    /// The amount in this place, with its name if the list has one.
     Amount(usize, Option<&'l str>),
 }
 
 /// Why a code cannot be translated.
 #[derive(Clone, Debug, PartialEq)]
 pub enum NoEquivalent<'l> {
-    /// The list that it should be of does not have it.
+    /// The code is not in its list.
     Unknown,
-    /// No link leads from it, as it is characterised, to the other list.
+    /// The code, with its characterisation, has no link to the other list.
     Missing(&'l Code),
-    /// There are links, but each asks for a characterisation that is not recorded. It could be any
-    /// of these.
+    /// Each link requires a characterisation that is not recorded. It could be any of these codes.
     Ambiguous(&'l Code, Vec<&'l Code>),
 }
 
@@ -105,7 +102,7 @@ impl std::fmt::Display for NoEquivalent<'_> {
                 let could: Vec<&str> = could.iter().map(|code| code.code.as_str()).collect();
                 write!(
                     f,
-                    "{} could be {}: what would tell them apart is not recorded",
+                    "{} could be {}; the characterisation that decides is not recorded",
                     code.code,
                     could.join(" or ")
                 )
@@ -115,8 +112,8 @@ impl std::fmt::Display for NoEquivalent<'_> {
 }
 
 impl<'l> Crosswalk<'l> {
-    /// Gathers the links of both lists: those of `from`, and, for what these leave open, those of
-    /// `to` that fit exactly, taken the other way. Links to codes that are not there lead nowhere.
+    /// Collects the links of `from`, then the exact links of `to` in reverse where `from` has none.
+    /// Links to codes that do not exist are ignored.
     #[must_use]
     pub fn new(from: &'l CodeList, to: &'l CodeList) -> Self {
         let (codes, targets) = (from.by_code(), to.by_code());
@@ -171,7 +168,7 @@ impl<'l> Crosswalk<'l> {
         Self { from, to, codes, links }
     }
 
-    /// A code of the list that is translated from.
+    /// A code of the list to translate from.
     #[must_use]
     pub fn code(&self, code: &str) -> Option<&'l Code> {
         self.codes.get(code).copied()
@@ -186,20 +183,20 @@ impl<'l> Crosswalk<'l> {
     /// Translates a code with its characterisation and amounts.
     ///
     /// # Errors
-    /// When there is no equivalent, or none can be chosen.
-    pub fn carry(
+    /// If there is no equivalent, or several and none can be chosen.
+    pub fn translate(
         &self,
         code: &str,
         characterisation: &[Text],
         quantities: &[Quantity],
-    ) -> Result<Carried<'l>, NoEquivalent<'l>> {
+    ) -> Result<Translated<'l>, NoEquivalent<'l>> {
         let own = self.code(code).ok_or(NoEquivalent::Unknown)?;
         let links = self.links(code);
         let holds = || links.iter().filter(|link| begins(characterisation, link.when));
         let rank = |link: &Link<'_>| (link.when.len(), link.fit == Fit::Exact);
         let Some(best) = holds().map(rank).max() else {
             let mut could: Vec<&Code> = Vec::new();
-            // Those that more of a characterisation would have led to.
+            // The codes of links that require more of the characterisation.
             for link in links.iter().filter(|link| begins(link.when, characterisation)) {
                 if !could.iter().any(|code| code.code == link.code.code) {
                     could.push(link.code);
@@ -211,7 +208,7 @@ impl<'l> Crosswalk<'l> {
             });
         };
         let mut fitting = holds().filter(|link| rank(link) == best);
-        // There is at least one, whose rank was taken.
+        // At least one link has this rank.
         let Some(link) = fitting.next() else { return Err(NoEquivalent::Missing(own)) };
         let mut lost = Vec::new();
         if link.fit == Fit::Wider {
@@ -225,7 +222,7 @@ impl<'l> Crosswalk<'l> {
             lost.push(Lost::Characterisation(link.when.len()));
         }
         let quantities = amounts(own, link, characterisation, quantities, &mut lost);
-        Ok(Carried {
+        Ok(Translated {
             code: link.code,
             characterisation: link.characterisation.to_vec(),
             quantities,
@@ -234,8 +231,8 @@ impl<'l> Crosswalk<'l> {
     }
 }
 
-/// The amounts in the other code's order. An amount whose place there can only be reached over an
-/// empty one is lost, since amounts are told apart by their places.
+/// The amounts in the other code's order. Amounts are distinguished by their places, so an amount
+/// that would come after an empty place is lost.
 fn amounts<'l>(
     own: &'l Code,
     link: &Link<'l>,
@@ -266,7 +263,7 @@ fn amounts<'l>(
     let reached = places.iter().enumerate().take_while(|(at, (_, place))| at == place).count();
     places.truncate(reached);
     for (index, _) in quantities.iter().enumerate() {
-        if places.iter().all(|(carried, _)| *carried != index) {
+        if places.iter().all(|(translated, _)| *translated != index) {
             lost.push(Lost::Amount(index, names.get(index).copied()));
         }
     }

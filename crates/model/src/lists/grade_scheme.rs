@@ -1,5 +1,5 @@
-//! A grade scheme: how bad each code is, by its amount, the pipe's material and size, and how
-//! grades roll up.
+//! A grade scheme: the grade of each code by its amount and the pipe's material and size, and how
+//! grades are summed up for a pipe.
 
 use std::sync::OnceLock;
 
@@ -41,11 +41,12 @@ table! {
 }
 
 table! {
-    /// A scale and its direction, which must be named: scales in public use run either way.
+    /// A scale with its direction, which must be stated: scales in public use run in both
+    /// directions.
     pub Scale {
-        /// The grade of the least harm.
+        /// The best grade.
         best: Grade,
-        /// The grade of the greatest harm.
+        /// The worst grade.
         worst: Grade,
         /// Every step.
         steps[]: GradeStep,
@@ -53,23 +54,23 @@ table! {
 }
 
 table! {
-    /// A half-open range of sizes in millimetres: `from` belongs to it, `below` does not.
+    /// A half-open range of sizes in millimetres: `from` is included, `below` is not.
     pub SizeRange {
-        /// The least height of the cross-section, in mm.
+        /// The lowest height of the cross-section, in mm.
         from?: f64,
-        /// The height from which on it no longer applies, in mm.
+        /// The height from which it no longer applies, in mm.
         below?: f64,
     }
 }
 
 table! {
-    /// A half-open band of one amount: `from` belongs to it, `below` does not.
+    /// A half-open band of one amount: `from` is included, `below` is not.
     pub Band {
         /// The amount, by its name in the code list.
         quantity: Text,
-        /// The least amount, in the code list's unit.
+        /// The lowest amount, in the code list's unit.
         from: f64,
-        /// The amount from which on the next band applies; open-ended when absent.
+        /// The amount from which the next band applies; open-ended when absent.
         below?: f64,
         /// The grade.
         grade: Grade,
@@ -77,22 +78,22 @@ table! {
 }
 
 table! {
-    /// How one code is graded in one aspect, under conditions. Entries of a code are tried in
-    /// order; the first whose conditions hold is taken.
+    /// How one code is graded in one aspect, under conditions. The entries of a code are tried in
+    /// order; the first whose conditions are met is used.
     pub GradeEntry {
         /// The code.
         code: CodeId,
         /// The aspect.
         aspect: Aspect,
-        /// The characterisation that it takes, from the first place on.
+        /// The characterisation that it applies to, from the first place on.
         characterisation[]: Text,
-        /// The material classes that it takes.
+        /// The material classes that it applies to.
         materials[]: MaterialClass,
-        /// The sizes that it takes.
+        /// The sizes that it applies to.
         size?: SizeRange,
         /// Grades by amount.
         bands[]: Band,
-        /// The grade where there are no bands, or where the amount was not recorded.
+        /// The grade if there are no bands or the amount was not recorded.
         grade?: Grade,
     }
 }
@@ -100,45 +101,44 @@ table! {
 table! {
     /// A length with its unit.
     pub Span {
-        /// How long.
+        /// The number.
         value: f64,
-        /// In which unit.
+        /// The unit.
         unit: LengthUnit,
     }
 }
 
 words! {
-    /// What the peak of a pipe is. Public practice has more than one, and they give different
-    /// figures.
+    /// What the peak of a pipe is. There are several in public practice, with different results.
     pub complete PeakMethod {
         /// The worst single grade.
         WorstGrade = "worst-grade",
-        /// The greatest sum of grades in one of the lengths that the run is cut into from its zero
-        /// point on.
+        /// The highest sum of grades in one of the lengths into which the run is divided from its
+        /// zero point.
         FixedLengths = "fixed-lengths",
-        /// The greatest sum of grades in any length, wherever it begins.
+        /// The highest sum of grades in any length, wherever it begins.
         SlidingLength = "sliding-length",
     }
 }
 
 table! {
-    /// How the peak of a pipe is found.
+    /// How the peak of a pipe is computed.
     pub Peak {
-        /// What it is.
+        /// The method.
         method: PeakMethod,
-        /// The length that grades are summed over; half-open, its beginning belongs to it. Not with
-        /// `worst-grade`.
+        /// The length over which grades are summed, including its start but not its end. Not used
+        /// with `worst-grade`.
         length?: Span,
     }
 }
 
 table! {
-    /// How grades roll up over a pipe.
+    /// How grades are summed up for a pipe.
     pub Rollup {
-        /// How the peak is found; the worst single grade when absent.
+        /// How the peak is computed; the worst single grade when absent.
         peak?: Peak,
-        /// The interval at which a stretch counts again: a stretch counts once for every interval
-        /// begun, at least once.
+        /// The interval for counting stretches: a stretch counts once for every interval begun, at
+        /// least once.
         interval: Span,
         /// The length that `per_length` is stated for.
         per_length: Span,
@@ -159,7 +159,7 @@ table! {
         version: Text,
         /// Its title.
         title: Text,
-        /// What it is and whose.
+        /// What the scheme is for and who is responsible for it.
         description?: Text,
         /// Who publishes it.
         publisher?: Text,
@@ -167,18 +167,18 @@ table! {
         code_list: CodeListRef,
         /// The scale.
         scale: Scale,
-        /// The aspects that it judges.
+        /// The aspects that it grades.
         aspects[]: Aspect,
         /// The grades.
         entries[]: GradeEntry,
-        /// How grades roll up.
+        /// How grades are summed up.
         rollup: Rollup,
     }
 }
 
 impl Rollup {
-    /// The length that a peak is summed over, in metres, and whether it slides; `None` where the
-    /// peak is the worst grade.
+    /// The length over which a peak is summed, in metres, and whether it slides; `None` if the peak
+    /// is the worst grade.
     #[must_use]
     pub fn peak_over(&self) -> Option<(f64, bool)> {
         let peak = self.peak.as_ref()?;
@@ -195,7 +195,7 @@ impl GradeScheme {
     /// Reads a grade scheme.
     ///
     /// # Errors
-    /// If the source is not JSON or not a grade scheme; with every problem of its structure.
+    /// If the source is not JSON or not a grade scheme, with every structural problem.
     pub fn read(source: &[u8]) -> Result<Self, GradeSchemeError> {
         Ok(super::read(source, Subject::GradeScheme)?)
     }
@@ -208,8 +208,8 @@ impl GradeScheme {
         crate::schema::of::<Self>("grade-scheme", "Obvert grade scheme", examples)
     }
 
-    /// The project's own scheme, `obvert-grades`. It is no authority's and no statement that a pipe
-    /// is safe.
+    /// The project's own scheme, `obvert-grades`. It is not an authority's scheme, and a grade does
+    /// not state that a pipe is safe.
     #[must_use]
     pub fn obvert_grades() -> &'static Self {
         static SCHEME: OnceLock<GradeScheme> = OnceLock::new();

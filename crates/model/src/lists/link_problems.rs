@@ -1,5 +1,5 @@
-//! Whether the links of a code list lead somewhere, and whether a translation along them could go
-//! two ways.
+//! Checks the links of a code list: that their targets exist and that each translation is
+//! unambiguous.
 
 use std::collections::BTreeMap;
 
@@ -14,13 +14,13 @@ use crate::text::Text;
 /// A code with a characterisation.
 type Characterised<'l> = (&'l str, &'l [Text]);
 
-/// Looks at every link of a list. Those to lists that are not at hand can be looked at from this
-/// side only.
+/// Checks every link of a list. Of links to lists that are not available, only this end is checked.
 pub(super) fn add(list: &CodeList, others: &[&CodeList], problems: &mut Problems) {
     let own = list.by_code();
     let built_in = |id: &str| CodeList::built_ins().into_iter().find(|known| *known.id == *id);
     let mut lists: FxHashMap<&str, Option<BTreeMap<&str, &Code>>> = FxHashMap::default();
-    // Which code says that it is the same as a code elsewhere; two that do leave no way back.
+    // The codes by the code of another list that they are the same as. If there are two, that code
+    // cannot be translated back.
     let mut claimed: FxHashMap<(&str, Characterised<'_>), Characterised<'_>> = FxHashMap::default();
     for (index, code) in list.codes.iter().enumerate() {
         for (number, link) in code.same_as.iter().enumerate() {
@@ -30,46 +30,20 @@ pub(super) fn add(list: &CodeList, others: &[&CodeList], problems: &mut Problems
                 problems.add(
                     ListProblemKind::Link,
                     &at,
-                    "the code is linked to itself; take the link away",
+                    "the code is linked to itself; remove the link",
                 );
                 continue;
             }
-            let before = &code.same_as[..number];
-            if let Some(earlier) = before.iter().position(|other| same_question(other, link)) {
-                let other = &before[earlier];
-                let (kind, message) = if other.code == link.code
-                    && other.characterisation == link.characterisation
-                {
-                    (
-                        ListProblemKind::Twice,
-                        format!("the link to {} stands twice; keep one", target(link)),
-                    )
-                } else {
-                    let message = format!(
-                        "{:?} is translated to {} and to {}; give the two different conditions under when, or keep one",
-                        &*code.code,
-                        target(other),
-                        target(link)
-                    );
-                    (ListProblemKind::Ambiguous, message)
-                };
+            if let Some((kind, message)) = conflict(code, &code.same_as[..number], link) {
                 problems.add(kind, &at, message);
                 continue;
             }
             if link.fit() == Fit::Exact {
-                let key =
-                    (link.list.as_str(), (link.code.as_str(), link.characterisation.as_slice()));
+                let target_code = (link.code.as_str(), link.characterisation.as_slice());
                 let this = (code.code.as_str(), link.when.as_slice());
-                let first = *claimed.entry(key).or_insert(this);
+                let first = *claimed.entry((link.list.as_str(), target_code)).or_insert(this);
                 if first != this {
-                    let letters: String = first.1.iter().map(|value| format!(" {value}")).collect();
-                    let message = format!(
-                        "{:?} is said to be the same as {} already, so that code leads back to two; \
-                         mark the link that loses something as wider",
-                        format!("{}{letters}", first.0),
-                        target(link)
-                    );
-                    problems.add(ListProblemKind::Ambiguous, &at, message);
+                    problems.add(ListProblemKind::Ambiguous, &at, claimed_by(first, link));
                 }
             }
             let there = lists.entry(&link.list).or_insert_with(|| {
@@ -84,8 +58,35 @@ pub(super) fn add(list: &CodeList, others: &[&CodeList], problems: &mut Problems
     }
 }
 
-fn same_question(a: &SameAs, b: &SameAs) -> bool {
-    a.list == b.list && a.when == b.when && a.fit() == b.fit()
+/// What is wrong with a link that an earlier link of its code conflicts with.
+fn conflict(code: &Code, earlier: &[SameAs], link: &SameAs) -> Option<(ListProblemKind, String)> {
+    let alike = |other: &&SameAs| {
+        other.list == link.list && other.when == link.when && other.fit() == link.fit()
+    };
+    let other = earlier.iter().find(alike)?;
+    if other.code == link.code && other.characterisation == link.characterisation {
+        let message = format!("the link to {} is a duplicate; keep one", target(link));
+        return Some((ListProblemKind::Duplicate, message));
+    }
+    let message = format!(
+        "{:?} translates to both {} and {}; give the links different conditions under when, or \
+         keep one",
+        &*code.code,
+        target(other),
+        target(link)
+    );
+    Some((ListProblemKind::Ambiguous, message))
+}
+
+/// The message for a link to a code that is already the same as another one.
+fn claimed_by(first: Characterised<'_>, link: &SameAs) -> String {
+    let letters: String = first.1.iter().map(|value| format!(" {value}")).collect();
+    format!(
+        "{:?} is already the same as {}, so that code would translate back to two; mark the link \
+         that loses detail as wider",
+        format!("{}{letters}", first.0),
+        target(link)
+    )
 }
 
 fn target(link: &SameAs) -> String {
@@ -116,12 +117,12 @@ fn follow(
     for (index, both) in link.quantities.iter().enumerate() {
         let at = format!("{at}/quantities/{index}");
         let before = &link.quantities[..index];
-        let twice = |same: fn(&SameAmount) -> &str| {
+        let linked = |same: fn(&SameAmount) -> &str| {
             before.iter().any(|earlier| same(earlier) == same(both))
         };
-        if twice(|both| &both.own) || twice(|both| &both.other) {
-            let message = "one of the two amounts is linked already; link each once";
-            problems.add(ListProblemKind::Twice, &at, message);
+        if linked(|both| &both.own) || linked(|both| &both.other) {
+            let message = "one of the two amounts is already linked; link each once";
+            problems.add(ListProblemKind::Duplicate, &at, message);
         }
         let here = amount(code, &link.when, &both.own, &format!("{at}/own"), problems);
         let there =
@@ -129,7 +130,7 @@ fn follow(
         if let (Some(here), Some(there)) = (here, there) {
             if here.unit.dimension() != there.unit.dimension() || here.of != there.of {
                 let message = format!(
-                    "{} and {} are different amounts; link those that measure the same, or none",
+                    "{} and {} are different amounts; link amounts that measure the same, or none",
                     says(code, here),
                     says(other, there)
                 );
@@ -144,7 +145,7 @@ fn says(code: &Code, amount: &QuantityMeaning) -> String {
     format!("{} of {} in {}{of}", amount.name, code.code, amount.unit)
 }
 
-/// An amount that a code has with a characterisation that begins like this, or could.
+/// An amount of a code with a characterisation that begins like this, or may.
 fn amount<'c>(
     code: &'c Code,
     characterisation: &[Text],

@@ -1,5 +1,5 @@
-//! Whether a code list makes sense in itself: what its schema cannot say. An office that brings its
-//! own is told before the first survey is checked by it, with the place in the file.
+//! Checks a code list for what its schema cannot express, before the first survey is checked with
+//! it.
 
 use super::code_list::begins;
 use super::problems::Problems;
@@ -10,8 +10,8 @@ use crate::tables::QuantityUnit;
 use crate::text::Text;
 
 impl CodeList {
-    /// What does not make sense in the list; empty for a sound one. Links are followed within the
-    /// list and to the built-in ones.
+    /// What does not make sense in the list; empty if all is well. Links are followed within the
+    /// list and to the built-in lists.
     ///
     /// ```
     /// use obvert_model::lists::{CodeList, ListProblemKind};
@@ -23,24 +23,24 @@ impl CodeList {
     /// }"#;
     /// let problems = CodeList::read(source)?.problems();
     /// assert_eq!(problems[0].kind, ListProblemKind::EmptyRange);
-    /// assert_eq!(problems[0].to_string(), "/codes/0/quantities/0: nothing lies from 5 to 0 mm; put the lesser number into min");
+    /// assert_eq!(problems[0].to_string(), "/codes/0/quantities/0: the range from 5 to 0 mm is empty; put the lower number in min");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     #[must_use]
     pub fn problems(&self) -> Vec<ListProblem> {
-        self.problems_beside(&[])
+        self.problems_with(&[])
     }
 
-    /// [`problems`](Self::problems), with links followed to further lists that are at hand.
+    /// As [`problems`](Self::problems), with links followed to further lists as well.
     #[must_use]
-    pub fn problems_beside(&self, others: &[&CodeList]) -> Vec<ListProblem> {
+    pub fn problems_with(&self, others: &[&CodeList]) -> Vec<ListProblem> {
         let mut problems = Problems::default();
         if self.codes.is_empty() {
             problems.add(ListProblemKind::Empty, "/codes", "the list has no code");
         }
-        problems.twice("/codes", "code", self.codes.iter().map(|code| code.code.as_str()));
+        problems.duplicates("/codes", "code", self.codes.iter().map(|code| code.code.as_str()));
         let each = || self.codes.iter().enumerate();
-        problems.named_twice(
+        problems.duplicate_labels(
             each()
                 .map(|(index, code)| (format!("/codes/{index}"), code.code.as_str(), &code.label)),
         );
@@ -57,22 +57,21 @@ fn code_problems(code: &Code, at: &str, problems: &mut Problems) {
         problems.add(
             ListProblemKind::Empty,
             format!("{at}/label"),
-            "the code has a name in no language",
+            "the code has no name; add a label in at least one language",
         );
     }
     characterisation_problems(code, at, problems);
     let mut optional = None;
     for (index, quantity) in code.quantities.iter().enumerate() {
         let at = format!("{at}/quantities/{index}");
-        // Amounts of one name can stand for different characterisations, where only one of them
-        // ever applies.
+        // Amounts can share a name if their characterisations exclude each other.
         let meets = |other: &&QuantityMeaning| {
             begins(&other.when, &quantity.when) || begins(&quantity.when, &other.when)
         };
         let before = &code.quantities[..index];
         if before.iter().filter(meets).any(|other| other.name == quantity.name) {
-            let message = format!("the amount {:?} stands twice; keep one", &*quantity.name);
-            problems.add(ListProblemKind::Twice, &at, message);
+            let message = format!("the amount {:?} is a duplicate; keep one", &*quantity.name);
+            problems.add(ListProblemKind::Duplicate, &at, message);
         }
         quantity_problems(code, quantity, &at, problems);
         if quantity.required != Some(true) {
@@ -86,20 +85,20 @@ fn code_problems(code: &Code, at: &str, problems: &mut Problems) {
         }
     }
     if code.clock.usage == ClockUse::None && code.clock.extent.is_some() {
-        let message = "a clock reference that means nothing has an extent; leave the extent out";
+        let message = "the code takes no clock reference but has an extent; remove the extent";
         problems.add(ListProblemKind::Contradiction, format!("{at}/clock"), message);
     }
 }
 
 fn behind_optional(name: &str, earlier: &str) -> String {
     format!(
-        "{name:?} must be there but stands behind {earlier:?}, which may be left out; put what must be there first"
+        "{name:?} is required but comes after {earlier:?}, which is optional; put required entries first"
     )
 }
 
 fn characterisation_problems(code: &Code, at: &str, problems: &mut Problems) {
     let places = &code.characterisation;
-    problems.twice(
+    problems.duplicates(
         &format!("{at}/characterisation"),
         "place",
         places.iter().map(|place| place.name.as_str()),
@@ -113,29 +112,33 @@ fn characterisation_problems(code: &Code, at: &str, problems: &mut Problems) {
             problems.add(ListProblemKind::Order, &at, behind_optional(&place.name, earlier));
         }
         if place.values.is_empty() && place.open != Some(true) {
-            let message = "the place can have no value; list them, or say that it is open";
+            let message = "the place has no values; list them, or set open";
             problems.add(ListProblemKind::Empty, format!("{at}/values"), message);
         }
-        problems.twice(
+        problems.duplicates(
             &format!("{at}/values"),
             "value",
             place.values.iter().map(|value| value.value.as_str()),
         );
         let values = place.values.iter().enumerate();
-        problems.named_twice(
+        problems.duplicate_labels(
             values.map(|(index, v)| (format!("{at}/values/{index}"), v.value.as_str(), &v.label)),
         );
         for (index, value) in place.values.iter().enumerate() {
             if value.label.is_empty() {
                 let at = format!("{at}/values/{index}/label");
-                problems.add(ListProblemKind::Empty, at, "the value has a name in no language");
+                problems.add(
+                    ListProblemKind::Empty,
+                    at,
+                    "the value has no name; add a label in at least one language",
+                );
             }
         }
     }
 }
 
-/// Reports values that cannot stand in a code's characterisation: in a condition, or at the other
-/// end of a link.
+/// Reports values that a code's characterisation does not have: in a condition, or at the other end
+/// of a link.
 pub(super) fn values_problems(code: &Code, values: &[Text], at: &str, problems: &mut Problems) {
     for (index, value) in values.iter().enumerate() {
         let place = code.characterisation.get(index);
@@ -149,12 +152,12 @@ pub(super) fn values_problems(code: &Code, values: &[Text], at: &str, problems: 
         let message = match place {
             Some(place) => {
                 let can = known().collect::<Vec<_>>().join(", ");
-                format!("{value:?} is no {} of {:?}, which has: {can}", place.name, &*code.code)
+                format!("{value:?} is not a {} of {:?}, which has: {can}", place.name, &*code.code)
             }
             None => {
                 let has = code.characterisation.len();
                 format!(
-                    "{:?} has {has} places for a characterisation, and {value:?} would be in place {}",
+                    "{:?} takes {has} characterisations and {value:?} is number {}; remove it",
                     &*code.code,
                     index + 1
                 )
@@ -178,7 +181,7 @@ fn quantity_problems(code: &Code, quantity: &QuantityMeaning, at: &str, problems
                 ListProblemKind::EmptyRange,
                 at,
                 format!(
-                    "nothing lies from {min} to {max} {}; put the lesser number into min",
+                    "the range from {min} to {max} {} is empty; put the lower number in min",
                     quantity.unit
                 ),
             );
@@ -186,8 +189,7 @@ fn quantity_problems(code: &Code, quantity: &QuantityMeaning, at: &str, problems
     }
     match (quantity.unit, quantity.of) {
         (QuantityUnit::Percent, None) => {
-            let message = "a percentage does not say of what; a tenth of the height is another amount than one of the area, \
-                           so say it with of";
+            let message = "the percentage has no reference; state with of what it is a share of, such as the height or the area";
             problems.add(ListProblemKind::Contradiction, at, message);
         }
         (QuantityUnit::Percent, Some(_)) | (_, None) => {}
@@ -195,7 +197,7 @@ fn quantity_problems(code: &Code, quantity: &QuantityMeaning, at: &str, problems
             problems.add(
                 ListProblemKind::Contradiction,
                 at,
-                format!("an amount in {unit} is no share of {of}"),
+                format!("an amount in {unit} is not a share of {of}; remove of"),
             );
         }
     }

@@ -1,6 +1,5 @@
-//! Whether a list or a scheme makes sense in itself. An office that brings its own is told before
-//! the first survey is judged by it, since a band that is missing shows nowhere else than in a
-//! grade that nobody expected.
+//! Checks that a list or a scheme makes sense, before the first survey is graded with it: a missing
+//! band would otherwise only show as an unexpected grade.
 
 use std::collections::BTreeMap;
 
@@ -12,22 +11,20 @@ use crate::tables::{Aspect, MaterialClass};
 use crate::text::nearest;
 
 words! {
-    /// What kind of problem a code list or a grade scheme has in itself.
+    /// The kind of a problem of a code list or a grade scheme.
     pub ListProblemKind {
-        /// A code, a place of a characterisation, a value, an amount, a step or a link stands
-        /// twice.
-        Twice = "twice",
-        /// A list or a label without anything in it.
+        /// A code, a place of a characterisation, a value, an amount, a step or a link is a
+        /// duplicate.
+        Duplicate = "duplicate",
+        /// An empty list or label.
         Empty = "empty",
-        /// A link leads to the very code that has it, or to a code, characterisation or amount that
-        /// is not there.
+        /// A link to the code itself, or to a code, characterisation or amount that does not exist.
         Link = "link",
-        /// A translation that could go two ways.
+        /// An ambiguous translation.
         Ambiguous = "ambiguous",
-        /// A range that nothing lies in: its end is not above its beginning.
+        /// An empty range: its end is not above its start.
         EmptyRange = "empty-range",
-        /// A place that must be filled stands behind one that may be left out, so that what is
-        /// written cannot be told apart.
+        /// A required place after an optional one, so that a recorded value could belong to either.
         Order = "order",
         /// Two statements that contradict each other.
         Contradiction = "contradiction",
@@ -35,15 +32,15 @@ words! {
         OtherList = "other-list",
         /// A code, characterisation, amount or aspect that is not defined.
         Unknown = "unknown",
-        /// Amounts that belong to no band.
+        /// Amounts without a band.
         Gap = "gap",
-        /// Amounts that belong to two bands.
+        /// Amounts in two bands.
         Overlap = "overlap",
         /// A grade outside the scale, or without a step on it.
         OffScale = "off-scale",
-        /// An entry that is never taken, since those before it take all that it would.
+        /// An entry that is never used, since earlier entries cover all of its cases.
         Unreachable = "unreachable",
-        /// Something that gets no grade.
+        /// A case without a grade.
         NotGraded = "not-graded",
     }
 }
@@ -51,13 +48,13 @@ words! {
 /// One problem of a code list or a grade scheme.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ListProblem {
-    /// What kind it is.
+    /// Its kind.
     pub kind: ListProblemKind,
-    /// Where, as a JSON Pointer (RFC 6901) into the list or scheme.
+    /// Its location, as a JSON Pointer (RFC 6901) into the list or scheme.
     pub pointer: String,
     /// What is wrong and what to do: lower case, no full stop.
     pub message: String,
-    /// The nearest valid spelling, where there is one.
+    /// The nearest valid spelling, if there is one.
     pub suggestion: Option<String>,
 }
 
@@ -89,7 +86,7 @@ impl Problems {
         });
     }
 
-    /// Reports a word that is none of those that can stand there, with the nearest of them.
+    /// Reports an unknown word, with the nearest known one.
     pub(super) fn unknown<'w>(
         &mut self,
         kind: ListProblemKind,
@@ -107,8 +104,8 @@ impl Problems {
         });
     }
 
-    /// Reports every name but the first of its kind, at `pointer` and its number.
-    pub(super) fn twice<'n>(
+    /// Reports every repetition of a name, at `pointer` and its index.
+    pub(super) fn duplicates<'n>(
         &mut self,
         pointer: &str,
         what: &str,
@@ -119,19 +116,16 @@ impl Problems {
             let earlier = *first.entry(name).or_insert(index);
             if earlier != index {
                 self.add(
-                    ListProblemKind::Twice,
+                    ListProblemKind::Duplicate,
                     format!("{pointer}/{index}"),
-                    format!(
-                        "the {what} {name:?} stands twice, at {pointer}/{earlier} already; keep one"
-                    ),
+                    format!("the {what} {name:?} is a duplicate of {pointer}/{earlier}; keep one"),
                 );
             }
         }
     }
 
-    /// Reports every name in a language that something before has already, so that nobody can tell
-    /// the two apart.
-    pub(super) fn named_twice<'n>(
+    /// Reports every label that an earlier entry has in the same language.
+    pub(super) fn duplicate_labels<'n>(
         &mut self,
         items: impl Iterator<Item = (String, &'n str, &'n Labels)>,
     ) {
@@ -141,9 +135,9 @@ impl Problems {
                 let earlier = *first.entry((language, label)).or_insert(own);
                 if earlier != own {
                     let message = format!(
-                        "{label:?} is the {language} name of {earlier:?} as well; give each its own"
+                        "{label:?} is also the {language} name of {earlier:?}; give each its own name"
                     );
-                    self.add(ListProblemKind::Twice, format!("{at}/label/{language}"), message);
+                    self.add(ListProblemKind::Duplicate, format!("{at}/label/{language}"), message);
                 }
             }
         }
@@ -152,19 +146,18 @@ impl Problems {
 
 impl GradeScheme {
     /// What does not make sense in the scheme together with the list that it grades, in its order;
-    /// empty for a sound one.
+    /// empty if all is well.
     ///
-    /// Every condition that entries set is played through: each material class, each range of
-    /// sizes, each characterisation, and each of these unknown. So it is found when an entry is
-    /// never taken and when something gets no grade, however the conditions are spread over
-    /// entries.
+    /// Every combination of conditions is tried: each material class, each range of sizes, each
+    /// characterisation, and each of these unknown. So an entry that is never used and a case
+    /// without a grade are found however the conditions are spread over the entries.
     #[must_use]
     pub fn problems(&self, list: &CodeList) -> Vec<ListProblem> {
         let mut problems = Problems::default();
         if self.code_list.list != list.id || self.code_list.version != list.version {
             let (wanted, given) = (&self.code_list, (&*list.id, &*list.version));
             let message = format!(
-                "the scheme grades version {} of {}, and was held against version {} of {}",
+                "the scheme grades version {} of {} but is used with version {} of {}; use the matching list",
                 &*wanted.version, &*wanted.list, given.1, given.0
             );
             problems.add(ListProblemKind::OtherList, "/code_list", message);
@@ -207,7 +200,8 @@ impl GradeScheme {
             [("interval", &self.rollup.interval), ("per_length", &self.rollup.per_length)]
         {
             if span.value <= 0.0 {
-                let message = format!("{} {} is no length to count by", span.value, span.unit);
+                let message =
+                    format!("{} {} is not a length; use a number above 0", span.value, span.unit);
                 problems.add(ListProblemKind::EmptyRange, format!("/rollup/{name}"), message);
             }
         }
@@ -220,13 +214,14 @@ impl GradeScheme {
         let summed = peak.method != PeakMethod::WorstGrade;
         let message = match &peak.length {
             None if summed => {
-                format!("{} needs the length that grades are summed over", peak.method)
+                format!(
+                    "{} needs the length over which grades are summed; set it in length",
+                    peak.method
+                )
             }
-            Some(_) if !summed => {
-                "the worst grade is of no length; leave the length out".to_owned()
-            }
+            Some(_) if !summed => "the worst grade takes no length; remove it".to_owned(),
             Some(length) if length.value <= 0.0 => {
-                format!("{} {} is no length to sum over", length.value, length.unit)
+                format!("{} {} is not a length; use a number above 0", length.value, length.unit)
             }
             _ => return,
         };
@@ -239,26 +234,26 @@ impl GradeScheme {
             problems.add(
                 ListProblemKind::EmptyRange,
                 "/scale",
-                "the best grade and the worst are the same",
+                "the best and the worst grade are the same",
             );
         }
         let grades: Vec<String> =
             self.scale.steps.iter().map(|step| step.grade.to_string()).collect();
-        problems.twice("/scale/steps", "step", grades.iter().map(String::as_str));
+        problems.duplicates("/scale/steps", "step", grades.iter().map(String::as_str));
         for (index, step) in self.scale.steps.iter().enumerate() {
             let at = format!("/scale/steps/{index}");
             if !(best.min(worst)..=best.max(worst)).contains(&step.grade.get()) {
                 problems.add(
                     ListProblemKind::OffScale,
                     &at,
-                    format!("the step {} lies outside the scale", step.grade),
+                    format!("the step {} is outside the scale", step.grade),
                 );
             }
             if step.label.is_empty() {
                 problems.add(
                     ListProblemKind::Empty,
                     format!("{at}/label"),
-                    "the step has a name in no language",
+                    "the step has no name; add a label in at least one language",
                 );
             }
         }
@@ -267,14 +262,22 @@ impl GradeScheme {
                 problems.add(
                     ListProblemKind::OffScale,
                     format!("/scale/{what}"),
-                    format!("the grade {grade} has no step"),
+                    format!("the grade {grade} has no step; add one"),
                 );
             }
         }
         if self.aspects.is_empty() {
-            problems.add(ListProblemKind::Empty, "/aspects", "the scheme judges no aspect");
+            problems.add(
+                ListProblemKind::Empty,
+                "/aspects",
+                "the scheme has no aspect; add at least one",
+            );
         }
-        problems.twice("/aspects", "aspect", self.aspects.iter().map(|aspect| aspect.as_str()));
+        problems.duplicates(
+            "/aspects",
+            "aspect",
+            self.aspects.iter().map(|aspect| aspect.as_str()),
+        );
         if self.entries.is_empty() {
             problems.add(ListProblemKind::Empty, "/entries", "the scheme grades no code");
         }
@@ -287,14 +290,15 @@ impl GradeScheme {
     fn entry_problems(&self, entry: &GradeEntry, code: &Code, at: &str, problems: &mut Problems) {
         if !self.aspects.contains(&entry.aspect) {
             let message =
-                format!("the scheme does not judge the aspect {:?}", entry.aspect.as_str());
+                format!("the scheme does not have the aspect {:?}", entry.aspect.as_str());
             problems.add(ListProblemKind::Unknown, format!("{at}/aspect"), message);
         }
         values_problems(code, &entry.characterisation, &format!("{at}/characterisation"), problems);
         if let Some(size) = &entry.size {
             let (from, below) = (size.from.unwrap_or(0.0), size.below.unwrap_or(f64::INFINITY));
             if from >= below {
-                let message = format!("no size lies from {from} to below {below} mm");
+                let message =
+                    format!("the range of sizes from {from} to below {below} mm is empty");
                 problems.add(ListProblemKind::EmptyRange, format!("{at}/size"), message);
             }
         }
@@ -308,7 +312,7 @@ impl GradeScheme {
                 problems.add(
                     ListProblemKind::OffScale,
                     at,
-                    format!("the grade {grade} is no step of the scale"),
+                    format!("the grade {grade} is not a step of the scale"),
                 );
             }
         }
@@ -317,21 +321,21 @@ impl GradeScheme {
             .bands
             .first()
             .and_then(|band| code.quantities.iter().find(|q| q.name == band.quantity));
-        // Even an amount that must be there may be missing; then the observation has no grade,
-        // which the checker says.
+        // A required amount may still be missing; the checker reports that, and the observation has
+        // no grade.
         if entry.grade.is_none() && quantity.is_none_or(|quantity| quantity.required != Some(true))
         {
             let message = if entry.bands.is_empty() {
                 "the entry has neither bands nor a grade"
             } else {
-                "the entry has no grade for when the amount was not recorded"
+                "the entry has no grade for an amount that was not recorded"
             };
             problems.add(ListProblemKind::NotGraded, at, message);
         }
     }
 
-    /// Plays every case of one code and aspect through the entries, as a grader does: the first
-    /// that fits is taken.
+    /// Tries every case of one code and aspect on the entries, as grading does: the first that fits
+    /// is used.
     fn reach_problems(&self, code: &Code, indexes: &[usize], problems: &mut Problems) {
         let entries: Vec<&GradeEntry> =
             indexes.iter().filter_map(|index| self.entries.get(*index)).collect();
@@ -347,7 +351,7 @@ impl GradeScheme {
         for ((entry, index), taken) in entries.iter().zip(indexes).zip(taken) {
             if !taken {
                 let message = format!(
-                    "no {:?} comes here: the entries before it take all that this one would",
+                    "no {:?} gets here: the earlier entries cover all cases of this one; remove or move it",
                     &*entry.code
                 );
                 problems.add(ListProblemKind::Unreachable, format!("/entries/{index}"), message);
@@ -369,14 +373,14 @@ fn band_problems(bands: &[Band], code: &Code, at: &str, problems: &mut Problems)
         let at = format!("{at}/bands/{index}");
         if band.quantity != first.quantity {
             let message = format!(
-                "bands of {:?} and of {:?} stand in one entry; grade by one amount",
+                "the entry has bands of {:?} and of {:?}; grade by one amount",
                 &*first.quantity, &*band.quantity
             );
             problems.add(ListProblemKind::Contradiction, &at, message);
         }
         if band.below.is_some_and(|below| below <= band.from) {
             let message = format!(
-                "nothing lies from {} to below {}",
+                "the band from {} to below {} is empty",
                 band.from,
                 band.below.unwrap_or_default()
             );
@@ -400,7 +404,7 @@ fn band_problems(bands: &[Band], code: &Code, at: &str, problems: &mut Problems)
         let message = match quantity.min {
             Some(min) => format!("amounts from {min} to below {} {unit} have no band", first.from),
             None => format!(
-                "amounts below {} {unit} have no band; give the amount a least value in the code list",
+                "amounts below {} {unit} have no band; give the amount a min in the code list",
                 first.from
             ),
         };
@@ -419,24 +423,23 @@ fn band_problems(bands: &[Band], code: &Code, at: &str, problems: &mut Problems)
             problems.add(
                 ListProblemKind::Overlap,
                 at,
-                format!("amounts from {next} {unit} on belong to the band before as well"),
+                format!("amounts from {next} {unit} are in the previous band too"),
             );
         }
     }
     let end = bands.last().and_then(|band| band.below);
     if let Some(end) = end.filter(|end| quantity.max.is_none_or(|max| *end <= max)) {
-        let message =
-            format!("amounts from {end} {unit} on have no band; leave the last band open");
+        let message = format!("amounts from {end} {unit} have no band; leave the last band open");
         problems.add(ListProblemKind::Gap, format!("{at}/bands/{}", bands.len() - 1), message);
     }
 }
 
-/// One case that a grader can meet: what is known of the pipe and of the observation, as far as
-/// entries ask for it.
+/// One case that grading can meet: what is known of the pipe and the observation, as far as entries
+/// depend on it.
 #[derive(Clone)]
 struct Case<'l> {
     material: Option<MaterialClass>,
-    /// The least size of a range that no entry divides further, in mm.
+    /// The lowest size of a range that no entry divides further, in mm.
     size: Option<f64>,
     characterisation: Vec<&'l str>,
 }
@@ -487,7 +490,7 @@ fn cases<'l>(code: &'l Code, entries: &[&GradeEntry]) -> Vec<Case<'l>> {
     bounds.sort_by(f64::total_cmp);
     bounds.dedup();
     let sizes: Vec<Option<f64>> = bounds.into_iter().map(Some).chain([None]).collect();
-    // Every beginning of a characterisation: what stands in later places may always be missing.
+    // Every prefix of a characterisation, since later places may be missing.
     let mut characterisations: Vec<Vec<&str>> = vec![vec![]];
     let mut longest: Vec<Vec<&str>> = vec![vec![]];
     let asked = entries.iter().map(|entry| entry.characterisation.len()).max().unwrap_or(0);

@@ -1,5 +1,5 @@
-//! What does not make sense in a demand on a field: values that can never stand there, a pattern
-//! that none of them has, conditions that say nothing or the opposite.
+//! Checks a demand on a field: values that the field can never have, a pattern that no value
+//! matches, conditions that have no effect or contradict the demand.
 
 use super::problems::{Problems, ProfileProblemKind};
 use super::{Condition, Demand, FieldDemand, Pattern, Resolved, Scalar};
@@ -15,13 +15,14 @@ pub(super) fn demand_problems(
     value_problems(&demand.values, demand.pattern.as_ref(), there, at, problems);
     if demand.demand == Some(Demand::Forbidden) {
         if there.always {
-            let message =
-                format!("the format itself requires {}, so it cannot be forbidden", demand.path);
+            let message = format!(
+                "the format requires {}, so it cannot be forbidden; remove the demand",
+                demand.path
+            );
             problems.add(ProfileProblemKind::Contradiction, format!("{at}/demand"), message);
         }
         if !demand.values.is_empty() || demand.pattern.is_some() {
-            let message =
-                "a field that must not be there has no values and no pattern; leave them out";
+            let message = "a forbidden field takes no values and no pattern; remove them";
             problems.add(ProfileProblemKind::Contradiction, at, message);
         }
     }
@@ -29,28 +30,19 @@ pub(super) fn demand_problems(
         let at = format!("{at}/where/{index}");
         match condition.field.resolve_in(&there.table) {
             Err(error) => {
-                problems.near(
-                    ProfileProblemKind::UnknownField,
-                    format!("{at}/field"),
-                    error.message,
-                    error.near,
-                );
+                let at = format!("{at}/field");
+                problems.near(ProfileProblemKind::UnknownField, at, error.message, error.near);
             }
             Ok(field) => {
-                value_problems(
-                    &condition.values,
-                    condition.pattern.as_ref(),
-                    &field,
-                    &at,
-                    problems,
-                );
+                let pattern = condition.pattern.as_ref();
+                value_problems(&condition.values, pattern, &field, &at, problems);
                 own_condition(demand, condition, there, &field, &at, problems);
             }
         }
     }
 }
 
-/// A condition on the field that the demand is about says nothing, or the opposite.
+/// A condition on the demanded field itself has no effect, or contradicts the demand.
 fn own_condition(
     demand: &FieldDemand,
     condition: &Condition,
@@ -61,7 +53,7 @@ fn own_condition(
 ) {
     if field.keys == there.keys && demand.demand == Some(Demand::Required) {
         let message = format!(
-            "{} is there whenever this condition is true; condition it on another field",
+            "{} is present whenever this condition is met; use a condition on another field",
             condition.field
         );
         problems.add(ProfileProblemKind::Contradiction, format!("{at}/field"), message);
@@ -86,58 +78,68 @@ fn value_problems(
     let name = there.keys.join(".");
     for (index, value) in values.iter().enumerate() {
         let at = format!("{at}/values/{index}");
-        let kind = match (shape, value) {
-            (Shape::Word(words), Scalar::Text(text)) => {
-                if !words.iter().any(|word| **word == **text) {
-                    let near = nearest(text, words.iter().map(String::as_str)).map(str::to_owned);
-                    let message =
-                        format!("{value} is none of the words of {name}: {}", words.join(", "));
-                    problems.near(ProfileProblemKind::Value, at, message, near);
-                }
-                continue;
-            }
-            (Shape::Text, Scalar::Text(_))
-            | (Shape::Number | Shape::Whole, Scalar::Number(_))
-            | (Shape::Bool, Scalar::Bool(_)) => continue,
-            (Shape::Word(_) | Shape::Text, _) => "a text",
-            (Shape::Number | Shape::Whole, _) => "a number",
-            (Shape::Bool, _) => "true or false",
-            _ => {
-                let message =
-                    format!("{name} has no single value; only whether it is there can be demanded");
-                problems.add(ProfileProblemKind::Value, at, message);
-                continue;
-            }
-        };
-        problems.add(
-            ProfileProblemKind::Value,
-            at,
-            format!("{value} can never stand there: {name} is {kind}"),
-        );
+        if let Some((message, near)) = value_problem(shape, &name, value) {
+            problems.near(ProfileProblemKind::Value, at, message, near);
+        }
     }
-    problems.twice(&format!("{at}/values"), "value", values, |value| {
+    problems.duplicates(&format!("{at}/values"), "value", values, |value| {
         value.to_string().trim_matches('"').to_owned()
     });
-    let Some(pattern) = pattern else { return };
-    let at = format!("{at}/pattern");
+    if let Some(pattern) = pattern {
+        pattern_problems(pattern, values, shape, &name, &format!("{at}/pattern"), problems);
+    }
+}
+
+/// Why a field can never have a value, and the nearest value that it can have.
+fn value_problem(shape: &Shape, name: &str, value: &Scalar) -> Option<(String, Option<String>)> {
+    let kind = match (shape, value) {
+        (Shape::Word(words), Scalar::Text(text)) => {
+            if words.iter().any(|word| **word == **text) {
+                return None;
+            }
+            let near = nearest(text, words.iter().map(String::as_str)).map(str::to_owned);
+            let words = words.join(", ");
+            return Some((format!("{value} is not one of the words of {name}: {words}"), near));
+        }
+        (Shape::Text, Scalar::Text(_))
+        | (Shape::Number | Shape::Whole, Scalar::Number(_))
+        | (Shape::Bool, Scalar::Bool(_)) => return None,
+        (Shape::Word(_) | Shape::Text, _) => "a text",
+        (Shape::Number | Shape::Whole, _) => "a number",
+        (Shape::Bool, _) => "true or false",
+        _ => {
+            let message = format!("{name} is not a single value; use demand instead of values");
+            return Some((message, None));
+        }
+    };
+    Some((format!("{value} is impossible: {name} is {kind}"), None))
+}
+
+fn pattern_problems(
+    pattern: &Pattern,
+    values: &[Scalar],
+    shape: &Shape,
+    name: &str,
+    at: &str,
+    problems: &mut Problems,
+) {
     if !matches!(shape, Shape::Text | Shape::Word(_)) {
         let message =
-            format!("{name} is no text, and only a text has a pattern; give values instead");
-        problems.add(ProfileProblemKind::Pattern, &at, message);
+            format!("{name} is not a text, and only texts have patterns; use values instead");
+        problems.add(ProfileProblemKind::Pattern, at, message);
     }
-    match pattern.compile() {
-        Err(error) => problems.add(ProfileProblemKind::Pattern, at, error.to_string()),
-        Ok(matcher) => {
-            let texts = values.iter().filter_map(|value| match value {
-                Scalar::Text(text) => Some(text),
-                _ => None,
-            });
-            for text in texts.filter(|text| !matcher.matches(text)) {
-                let message = format!(
-                    "{text:?} is among the values but has not this pattern; correct one of the two"
-                );
-                problems.add(ProfileProblemKind::Contradiction, &at, message);
-            }
-        }
+    let matcher = match pattern.compile() {
+        Ok(matcher) => matcher,
+        Err(error) => return problems.add(ProfileProblemKind::Pattern, at, error.to_string()),
+    };
+    let texts = values.iter().filter_map(|value| match value {
+        Scalar::Text(text) => Some(text),
+        _ => None,
+    });
+    for text in texts.filter(|text| !matcher.matches(text)) {
+        let message = format!(
+            "{text:?} is among the values but does not match the pattern; correct one of the two"
+        );
+        problems.add(ProfileProblemKind::Contradiction, at, message);
     }
 }

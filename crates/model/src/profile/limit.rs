@@ -1,5 +1,5 @@
-//! Limits of rules in the unit that an office thinks in: a rule states its limit in metres, a US
-//! office in feet.
+//! Limits of rules in the unit of an office: a rule states its limit in metres, a US office in
+//! feet.
 
 use crate::number::Amount;
 use crate::text::Text;
@@ -25,7 +25,7 @@ words! {
 }
 
 table! {
-    /// One limit of a rule, set otherwise.
+    /// A limit of a rule, changed by a profile.
     pub LimitSetting {
         /// The limit's name, as `explain RULE` gives it.
         name: Text,
@@ -37,7 +37,7 @@ table! {
 }
 
 impl LimitUnit {
-    /// A number in this unit as one in a rule's unit, with the exact factor; `None` where the two
+    /// Converts a number in this unit to a rule's unit, by the exact factor; `None` if the units
     /// measure different things.
     ///
     /// ```
@@ -50,8 +50,8 @@ impl LimitUnit {
     pub fn convert(self, value: f64, to: &str) -> Option<f64> {
         let to: Self = to.parse().ok()?;
         let ((a, b), (c, d)) = (self.tenths(), to.tenths());
-        // Whole numbers until the one division, so that there is one rounding: 30 ft are 9.144 m
-        // and nothing beside it.
+        // Whole numbers until the one division, so that there is one rounding: 30 ft are exactly
+        // 9.144 m.
         (self.is_speed() == to.is_speed()).then(|| value * (a * d) / (b * c))
     }
 
@@ -72,7 +72,7 @@ impl LimitUnit {
 }
 
 impl LimitSetting {
-    /// The number in a rule's unit; `None` where its own unit measures something else.
+    /// The number in a rule's unit; `None` if the limit's unit measures something else.
     #[must_use]
     pub fn in_unit(&self, unit: &str) -> Option<f64> {
         match self.unit {

@@ -1,6 +1,5 @@
-//! Submission profiles: what one receiving office demands of a survey, as data. A contractor checks
-//! against the same file before sending as the office does on receipt, so that nobody finds out at
-//! the counter.
+//! Submission profiles: what a receiving office demands of a survey, as data. The contractor checks
+//! a survey against the same file before sending it as the office does on receipt.
 //!
 //! ```
 //! use obvert_model::profile::Profile;
@@ -27,7 +26,7 @@ mod scalar;
 pub use limit::{LimitSetting, LimitUnit};
 pub use path::{FieldPath, FieldPathError, Resolved};
 pub use pattern::{Matcher, Pattern, PatternError};
-pub use problems::{AtHand, ProfileProblem, ProfileProblemKind, RuleAtHand};
+pub use problems::{Available, AvailableRule, ProfileProblem, ProfileProblemKind};
 pub use scalar::Scalar;
 
 use crate::lists::Role;
@@ -40,8 +39,7 @@ use crate::text::{
 use crate::write::WriteError;
 
 file_error! {
-    /// Why a profile could not be read. Its [`source`](std::error::Error::source) says where and
-    /// what.
+    /// Why a profile could not be read. Its [`source`](std::error::Error::source) has the details.
     pub ProfileError of "profile"
 }
 
@@ -54,7 +52,7 @@ words! {
 }
 
 words! {
-    /// How much a rule's findings weigh.
+    /// The severity of a rule's findings.
     pub complete Weight {
         /// Wrong.
         Error = "error",
@@ -70,20 +68,19 @@ words! {
 words! {
     /// What is demanded of a field.
     pub complete Demand {
-        /// It is there.
+        /// It must be present.
         Required = "required",
-        /// It is not there.
+        /// It must be absent.
         Forbidden = "forbidden",
     }
 }
 
 words! {
-    /// What must have a media file.
+    /// What a media file is demanded for.
     pub MediaOf {
-        /// Every run, whether the table of media or an observation of the run says that the file is
-        /// of it.
+        /// Every run. The table of media or an observation of the run can link the file to it.
         Run = "run",
-        /// Every observation that the conditions are true of.
+        /// Every observation that meets the conditions.
         Observation = "observation",
     }
 }
@@ -123,7 +120,7 @@ table! {
         crs[]: CrsId,
         /// Datums of elevations.
         vertical[]: Text,
-        /// What this rests on: a clause of the contract, or the surveys that a draft was made from.
+        /// The basis: a clause of the contract, or the surveys that a draft was made from.
         basis?: Text,
     }
 }
@@ -133,97 +130,94 @@ table! {
     pub RuleSetting {
         /// The rule's name.
         rule: Text,
-        /// How much its findings weigh; as in the catalogue when absent.
+        /// The severity of its findings; as in the catalogue when absent.
         severity?: Weight,
-        /// Its limits that are set otherwise than in the catalogue.
+        /// Its limits that differ from the catalogue.
         limits[]: LimitSetting,
-        /// What this rests on.
+        /// The basis of this demand.
         basis?: Text,
     }
 }
 
 table! {
-    /// A condition on the row that a demand looks at.
+    /// A condition on the row that a demand applies to.
     pub Condition {
-        /// Another field of the same row, by its keys from the row on: `code`, `counter.zero`.
+        /// Another field of the same row, as the path of keys from the row: `code`, `counter.zero`.
         field: FieldPath,
-        /// The values of which it has one. Without values and pattern it is enough that it is
-        /// there.
+        /// The values, of which the field has one. Without values and pattern the field must be
+        /// present.
         values[]: Scalar,
-        /// A pattern that it has as a whole.
+        /// A pattern that the whole text matches.
         pattern?: Pattern,
     }
 }
 
 table! {
-    /// What is demanded of one field, in every row of its table or in those that the conditions are
-    /// true of.
+    /// What is demanded of one field, in every row of its table that meets the conditions.
     pub FieldDemand {
-        /// The field, by its keys from the document on, lists being stepped through without a
-        /// number: `pipes.material`.
+        /// The field, as the path of keys from the document, without the indexes of lists:
+        /// `pipes.material`.
         path: FieldPath,
-        /// Whether it must be there or must not.
+        /// Whether it must be present or absent.
         demand?: Demand,
-        /// The values that it may have where it is there; each item of a list is held against them.
+        /// The values that it may have if present. In a list, every item must have one of them.
         values[]: Scalar,
-        /// The form that its text must have as a whole where it is there.
+        /// The pattern that its whole text must match if present.
         pattern?: Pattern,
-        /// Conditions that are all true of the rows that the demand is for; every row when absent.
+        /// Conditions that a row must meet for the demand to apply; every row when absent.
         #[serde(rename = "where")]
         conditions[]: Condition,
-        /// What to tell whoever has to correct it.
+        /// What to tell the person who has to correct it.
         help?: Text,
-        /// What this rests on.
+        /// The basis of this demand.
         basis?: Text,
     }
 }
 
 table! {
-    /// Media that must be there.
+    /// Media that are demanded.
     pub MediaDemand {
-        /// What must have one.
+        /// What they are demanded for.
         of: MediaOf,
-        /// The kinds of which there must be one.
+        /// The kinds, of which there must be one.
         kinds[]: MediaKind,
-        /// The grade from which on towards the worst it is demanded of an observation, recorded or
-        /// computed.
+        /// The demand applies to observations with this grade or a worse one, recorded or computed.
         from_grade?: Grade,
-        /// The aspect of that grade; either when absent.
+        /// The aspect of that grade; any when absent.
         aspect?: Aspect,
-        /// The codes that it is demanded of; any when absent.
+        /// The codes that the demand applies to; any when absent.
         codes[]: CodeId,
-        /// The roles of codes that it is demanded of; any when absent.
+        /// The roles of codes that the demand applies to; any when absent.
         roles[]: Role,
-        /// What to tell whoever has to correct it.
+        /// What to tell the person who has to correct it.
         help?: Text,
-        /// What this rests on.
+        /// The basis of this demand.
         basis?: Text,
     }
 }
 
 table! {
-    /// Findings that the office has decided to live with. They are counted and named in the report.
+    /// Findings that the office accepts. They are counted and named in the report.
     pub Suppression {
         /// The rule.
         rule: Text,
-        /// The field, or the table, that the findings are about; any when absent.
+        /// The field or table of the findings; any when absent.
         path?: FieldPath,
-        /// The pipes that they concern; any when absent.
+        /// The pipes of the findings; any when absent.
         pipes[]: PipeId,
-        /// The runs that they concern; any when absent.
+        /// The runs of the findings; any when absent.
         runs[]: RunId,
-        /// The observations that they concern, by the ids that they have in their runs; any when
-        /// absent.
+        /// The observations of the findings, by their ids within their runs; any when absent.
         observations[]: ObservationId,
-        /// Why.
+        /// The reason.
         reason: Text,
-        /// The last day on which it holds; for good when absent.
+        /// The last day on which it applies; unlimited when absent.
         until?: Date,
     }
 }
 
 table! {
-    /// What one receiving office demands of a survey.
+    /// What a receiving office demands of a survey.
     pub Profile {
         /// An address of the schema, for editors.
         #[serde(rename = "$schema")]
@@ -250,19 +244,19 @@ table! {
         fields[]: FieldDemand,
         /// Demands on media.
         media[]: MediaDemand,
-        /// Findings to live with.
+        /// Findings that the office accepts.
         suppressions[]: Suppression,
-        /// The formats in which the survey is to be delivered, by name. Information for the
-        /// contractor; no rule checks it.
+        /// The names of the formats in which to deliver the survey. Information for the contractor;
+        /// no rule checks it.
         deliver[]: FormatName,
     }
 }
 
 impl Profile {
-    /// Reads a profile. Whether it makes sense is another question: [`Profile::problems`].
+    /// Reads a profile. Call [`Profile::problems`] to check that it makes sense.
     ///
     /// # Errors
-    /// If the source is not JSON or not a profile; with every problem of its structure.
+    /// If the source is not JSON or not a profile, with every structural problem.
     pub fn read(source: &[u8]) -> Result<Self, ProfileError> {
         Ok(crate::lists::read(source, Subject::Profile)?)
     }
@@ -278,12 +272,12 @@ impl Profile {
     /// the order of keys do not matter.
     ///
     /// # Errors
-    /// None that are known; the signature is the serializer's.
+    /// None are known; the serializer's signature has an error.
     pub fn digest(&self) -> Result<Digest, WriteError> {
         crate::write::digest_of(self)
     }
 
-    /// The profile as text, in the layout for files: a line for each demand.
+    /// The profile as a text for a file: a line for each demand.
     ///
     /// # Errors
     /// As [`Profile::digest`].

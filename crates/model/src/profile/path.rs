@@ -1,4 +1,4 @@
-//! Fields by name: what `runs.counter.zero` leads to, and which row it is a field of.
+//! Fields by name: resolves `runs.counter.zero` to a field and the row that has it.
 
 use crate::shape::{self, Field, ObjectShape, Shape};
 use crate::text::nearest;
@@ -15,27 +15,27 @@ fn is_field_path(text: &str) -> bool {
     })
 }
 
-/// What a path leads to.
+/// The result of resolving a path.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Resolved {
     /// The keys of the table whose rows have the field: `["runs", "observations"]`; none for the
     /// document itself.
     pub table: Vec<String>,
-    /// The keys from the row on.
+    /// The keys from the row to the field.
     pub keys: Vec<String>,
     /// The field.
     pub field: &'static Field,
-    /// Whether the format requires it wherever its row is, so that it can never be missing.
+    /// Whether the format requires it in every row.
     pub always: bool,
 }
 
-/// Why a path leads nowhere.
+/// Why a path cannot be resolved.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("{message}")]
 pub struct FieldPathError {
     /// What is wrong.
     pub message: String,
-    /// The nearest path that leads somewhere.
+    /// The nearest path that exists.
     pub near: Option<String>,
 }
 
@@ -45,14 +45,14 @@ impl FieldPath {
         Self(path.into())
     }
 
-    /// The field that the path leads to from the document on.
+    /// Resolves the path from the document.
     ///
     /// # Errors
-    /// When the format has no such field, or when it is one that nothing can be demanded of.
+    /// If the format has no such field, or nothing can be demanded of it.
     pub fn resolve(&self) -> Result<Resolved, FieldPathError> {
         let keys: Vec<&str> = self.split('.').collect();
         let (fields, split) = walk(shape::document(), &keys, "the document")?;
-        // Runs are read one at a time and let go: only their fields can be looked at.
+        // Runs are read one at a time, so only their fields can be checked.
         if keys == ["runs"] {
             return Err(FieldPathError {
                 message:
@@ -64,10 +64,10 @@ impl FieldPath {
         Ok(resolved(&keys, &fields, split))
     }
 
-    /// The field that the path leads to from a row of a table on.
+    /// Resolves the path from a row of a table.
     ///
     /// # Errors
-    /// When the row has no such field, or when it is one of a row of a table further down.
+    /// If the row has no such field, or the field belongs to a table inside the row.
     pub fn resolve_in(&self, table: &[String]) -> Result<Resolved, FieldPathError> {
         let above: Vec<&str> = table.iter().map(String::as_str).collect();
         let row = match shape::field(&above).map(|field| item(&field.shape)) {
@@ -84,7 +84,7 @@ impl FieldPath {
         if split > 0 || above.is_empty() && keys == ["runs"] {
             return Err(FieldPathError {
                 message: format!(
-                    "{self} is no field of the row itself; a condition looks at one row only"
+                    "{self} is not a field of the row itself; a condition applies to one row only"
                 ),
                 near: None,
             });
@@ -105,7 +105,7 @@ fn is_table(shape: &Shape) -> bool {
     matches!(shape, Shape::List(_)) && matches!(item(shape), Shape::Object(_))
 }
 
-/// The fields that keys step through, and how many of them lead to the row that has the last one.
+/// The fields along a path, and how many of them precede the row of the last one.
 fn walk(
     mut holder: &'static ObjectShape,
     keys: &[&str],
@@ -142,7 +142,7 @@ fn resolved(keys: &[&str], fields: &[&'static Field], split: usize) -> Resolved 
     Resolved {
         table: owned(&keys[..split]),
         keys: owned(&keys[split..]),
-        // A path has a key at least, and every key a field.
+        // A path has at least one key, and every key has a field.
         field: fields[fields.len() - 1],
         always: fields[split..].iter().all(|field| field.required),
     }

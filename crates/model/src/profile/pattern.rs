@@ -1,47 +1,47 @@
-//! Patterns in I-Regexp (RFC 9485): the regular expressions that every implementation reads alike,
-//! matched against the whole of a text, in time that grows with its length and nothing else. They
-//! are turned into the dialect of the crate `regex`, which knows no other kind.
+//! Patterns in I-Regexp (RFC 9485), the regular expressions that every implementation reads alike.
+//! They are matched against the whole text, in time proportional to its length, and are translated
+//! to the syntax of the crate `regex`.
 
 use regex::{Regex, RegexBuilder};
 
 texts! {
-    /// A regular expression (I-Regexp, RFC 9485) that a text has as a whole.
+    /// A regular expression (I-Regexp, RFC 9485) for a whole text.
     pub Pattern;
 }
 
-/// A pattern made ready for matching.
+/// A compiled pattern.
 #[derive(Clone, Debug)]
 pub struct Matcher(Regex);
 
 impl Matcher {
-    /// Whether a text has the pattern, from its first character to its last.
+    /// Whether the whole text matches.
     #[must_use]
     pub fn matches(&self, text: &str) -> bool {
         self.0.is_match(text)
     }
 }
 
-/// Why a pattern is none.
+/// Why a pattern is invalid.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("character {at}: {message}")]
 pub struct PatternError {
-    /// The character where it goes wrong, from 1.
+    /// The position of the error in characters, from 1.
     pub at: usize,
     /// What is wrong.
     pub message: String,
 }
 
-/// How often a piece may be repeated by number, and how deep groups may stand in each other.
+/// Maximum repetitions of a piece, and maximum nesting of groups.
 const MOST: u32 = 1000;
 const DEEPEST: usize = 50;
-/// The memory that a pattern may take once it is ready, in bytes.
+/// Maximum memory of a compiled pattern, in bytes.
 const LARGEST: usize = 1 << 20;
 
 impl Pattern {
-    /// Makes the pattern ready for matching.
+    /// Compiles the pattern.
     ///
     /// # Errors
-    /// When it is no I-Regexp, or takes too much room.
+    /// If it is not an I-Regexp, or is too large.
     ///
     /// ```
     /// use obvert_model::profile::Pattern;
@@ -61,7 +61,7 @@ impl Pattern {
             at: 1,
             message: match error {
                 regex::Error::CompiledTooBig(_) => {
-                    "the pattern takes too much room; repeat less".to_owned()
+                    "the pattern is too large; use fewer repetitions".to_owned()
                 }
                 _ => "the pattern names a class of characters that does not exist".to_owned(),
             },
@@ -118,14 +118,12 @@ impl Reader {
         match self.peek() {
             Some('(') => {
                 if depth == DEEPEST {
-                    return Err(
-                        self.error(format!("groups stand more than {DEEPEST} deep in each other"))
-                    );
+                    return Err(self.error(format!("groups are nested more than {DEEPEST} deep")));
                 }
                 self.at += 1;
                 if self.peek() == Some('?') {
                     return Err(
-                        self.error("a group has no ? after its (; this dialect (RFC 9485) has plain groups only")
+                        self.error("a group cannot begin with (?; RFC 9485 has plain groups only")
                     );
                 }
                 self.out.push_str("(?:");
@@ -173,7 +171,7 @@ impl Reader {
                     Some(least)
                 };
                 if most.is_some_and(|most| most < least) {
-                    return Err(self.error("the most is below the least"));
+                    return Err(self.error("the maximum is below the minimum"));
                 }
                 if !self.takes('}') {
                     return Err(self.error("a { without its }"));
@@ -185,7 +183,7 @@ impl Reader {
         }
         match self.peek() {
             Some('*' | '+' | '?' | '{') => {
-                Err(self.error("one repetition stands behind another; put the first in ( )"))
+                Err(self.error("one repetition follows another; put the first in ( )"))
             }
             _ => Ok(()),
         }
@@ -204,7 +202,7 @@ impl Reader {
             }
             _ => Err(PatternError {
                 at: start + 1,
-                message: format!("more than {MOST} repetitions"),
+                message: format!("more than {MOST} repetitions; use fewer"),
             }),
         }
     }
@@ -216,20 +214,18 @@ impl Reader {
             Some(c @ ('n' | 'r' | 't')) => self.out.extend(['\\', c]),
             Some(c @ ('p' | 'P')) => self.category(c)?,
             Some(c) if r"()*+-.?[\]^{|}".contains(c) => self.plain(c),
-            None => return Err(self.error("the pattern ends behind a \\")),
+            None => return Err(self.error("the pattern ends with a \\")),
             Some(c) => {
                 self.at -= 1;
                 let instead = match c {
                     'd' => "; write [0-9]",
                     'w' => "; write [A-Za-z0-9_]",
                     's' => "; write the space itself, or [ \\t]",
-                    'b' | 'A' | 'z' => "; a pattern is for the whole text in any case",
-                    '$' | '/' => "; it stands for itself without the \\",
+                    'b' | 'A' | 'z' => "; a pattern always matches the whole text",
+                    '$' | '/' => "; write it without the \\",
                     _ => "",
                 };
-                return Err(
-                    self.error(format!("\\{c} is no escape of this dialect (RFC 9485){instead}"))
-                );
+                return Err(self.error(format!("\\{c} is not an escape of RFC 9485{instead}")));
             }
         }
         Ok(())
@@ -238,7 +234,7 @@ impl Reader {
     fn category(&mut self, sign: char) -> Result<(), PatternError> {
         let start = self.at;
         if !self.takes('{') {
-            return Err(self.error("a category stands in { }, such as \\p{Lu}"));
+            return Err(self.error("a category is written in { }, such as \\p{Lu}"));
         }
         let mut name = String::new();
         while let Some(c) = self.peek().filter(|c| *c != '}') {
@@ -262,7 +258,7 @@ impl Reader {
             _ => false,
         };
         if !known || !self.takes('}') {
-            let message = format!("{name:?} is no general category of Unicode, such as L or Lu");
+            let message = format!("{name:?} is not a general category of Unicode, such as L or Lu");
             return Err(PatternError { at: start + 2, message });
         }
         self.out.push_str(&format!("\\{sign}{{{name}}}"));
@@ -283,9 +279,7 @@ impl Reader {
                 None => return Err(unclosed),
                 Some(']') if !first => break,
                 Some(']') => {
-                    return Err(
-                        self.error("[ ] with nothing in it; write \\] for the character itself")
-                    );
+                    return Err(self.error("an empty [ ]; write \\] for the character itself"));
                 }
                 Some('[') => {
                     return Err(self.error("[ in a class; write \\[ for the character itself"));
@@ -329,7 +323,7 @@ impl Reader {
         if high < low {
             return Err(PatternError {
                 at: start + 1,
-                message: format!("{low}-{high} is a range without anything in it"),
+                message: format!("{low}-{high} is an empty range"),
             });
         }
         self.plain(low);
@@ -338,7 +332,7 @@ impl Reader {
         Ok(())
     }
 
-    /// One character of a class, whether it stands for itself or is escaped.
+    /// One character of a class, escaped or not.
     fn class_char(&mut self) -> Result<char, PatternError> {
         if self.peek() != Some('\\') {
             return self.next().ok_or_else(|| self.error("a [ without its ]"));
@@ -352,7 +346,7 @@ impl Reader {
             'r' => '\r',
             't' => '\t',
             '}' if self.chars[self.at - 2] != '\\' => {
-                return Err(self.error("a category is no end of a range"));
+                return Err(self.error("a category cannot be the end of a range"));
             }
             c => c,
         })

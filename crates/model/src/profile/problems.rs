@@ -1,10 +1,12 @@
-//! Whether a profile makes sense. An office is told before the first survey is held against it: a
-//! demand on a field that does not exist is met by every survey, and nobody would notice.
+//! Checks that a profile makes sense, before the first survey is checked against it: a demand on a
+//! field that does not exist would have no effect.
 
 use rustc_hash::FxHashMap;
 
 use super::demand_problems::demand_problems;
-use super::{Demand, FieldDemand, FieldPath, MediaDemand, MediaOf, Profile, Resolved};
+use super::{
+    Demand, FieldDemand, FieldPath, LimitSetting, MediaDemand, MediaOf, Profile, Resolved,
+};
 use crate::lists::{CodeList, GradeScheme};
 use crate::shape;
 use crate::text::Date;
@@ -12,55 +14,55 @@ use crate::text::nearest;
 use crate::versions::renamed;
 
 words! {
-    /// What kind of problem a profile has in itself.
+    /// The kind of a problem of a profile.
     pub ProfileProblemKind {
         /// A rule that the checker does not have.
         UnknownRule = "unknown-rule",
         /// A limit that the rule does not have.
         UnknownLimit = "unknown-limit",
-        /// A limit that is no number for its rule, or in a unit that measures something else.
+        /// A limit that is impossible for its rule, or in a unit that measures something else.
         LimitValue = "limit-value",
-        /// A path that leads to no field of the format.
+        /// A path of a field that the format does not have.
         UnknownField = "unknown-field",
-        /// A pattern that is none, or that stands where no text is.
+        /// A pattern that is invalid, or on a field that is not a text.
         Pattern = "pattern",
         /// A value that the field can never have.
         Value = "value",
-        /// A code that none of the allowed lists has, or a grade that is on no scale.
+        /// A code that no allowed list has, or a grade that is on no scale.
         UnknownCode = "unknown-code",
-        /// Two demands that no survey can meet together, or one that contradicts the format.
+        /// Two demands that exclude each other, or one that contradicts the format.
         Contradiction = "contradiction",
-        /// Something that is said twice.
-        Twice = "twice",
-        /// A demand that demands nothing, or a suppression without bounds.
+        /// A duplicate entry.
+        Duplicate = "duplicate",
+        /// A demand without an effect, or an unlimited suppression.
         Empty = "empty",
-        /// A list or scheme that is named but not at hand.
-        NotAtHand = "not-at-hand",
+        /// A list or scheme that is not available.
+        NotAvailable = "not-available",
         /// A format in `deliver` that the program does not have.
         UnknownFormat = "unknown-format",
-        /// A suppression that has ended.
+        /// A suppression that has expired.
         Expired = "expired",
     }
 }
 
 impl ProfileProblemKind {
-    /// Whether surveys cannot be held against a profile that has such a problem.
+    /// Whether surveys cannot be checked against a profile with such a problem.
     #[must_use]
     pub const fn stops(self) -> bool {
-        !matches!(self, Self::NotAtHand | Self::UnknownFormat | Self::Expired)
+        !matches!(self, Self::NotAvailable | Self::UnknownFormat | Self::Expired)
     }
 }
 
 /// One problem of a profile.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ProfileProblem {
-    /// What kind it is.
+    /// Its kind.
     pub kind: ProfileProblemKind,
-    /// Where, as a JSON Pointer (RFC 6901) into the profile.
+    /// Its location, as a JSON Pointer (RFC 6901) into the profile.
     pub pointer: String,
     /// What is wrong and what to do: lower case, no full stop.
     pub message: String,
-    /// The nearest valid spelling, where there is one.
+    /// The nearest valid spelling, if there is one.
     pub suggestion: Option<String>,
 }
 
@@ -74,20 +76,20 @@ impl std::fmt::Display for ProfileProblem {
     }
 }
 
-/// A rule that a checker has.
+/// A rule of a checker.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct RuleAtHand<'a> {
+pub struct AvailableRule<'a> {
     /// Its name.
     pub name: &'a str,
     /// Its limits: name and unit.
     pub limits: Vec<(&'a str, &'a str)>,
 }
 
-/// What a profile is held against besides the format. What is left empty is not judged.
+/// What a profile is compared with, besides the format. Empty lists are not checked.
 #[derive(Clone, Debug, Default)]
-pub struct AtHand<'a> {
+pub struct Available<'a> {
     /// The checker's rules.
-    pub rules: Vec<RuleAtHand<'a>>,
+    pub rules: Vec<AvailableRule<'a>>,
     /// Code lists.
     pub code_lists: Vec<&'a CodeList>,
     /// Grade schemes.
@@ -126,7 +128,7 @@ impl Problems {
         });
     }
 
-    pub(super) fn twice<T: PartialEq>(
+    pub(super) fn duplicates<T: PartialEq>(
         &mut self,
         pointer: &str,
         what: &str,
@@ -136,17 +138,17 @@ impl Problems {
         for (index, item) in items.iter().enumerate() {
             if let Some(earlier) = items[..index].iter().position(|other| other == item) {
                 let message = format!(
-                    "the {what} {:?} stands twice, at {pointer}/{earlier} already; keep one",
+                    "the {what} {:?} is a duplicate of {pointer}/{earlier}; keep one",
                     name(item)
                 );
-                self.add(ProfileProblemKind::Twice, format!("{pointer}/{index}"), message);
+                self.add(ProfileProblemKind::Duplicate, format!("{pointer}/{index}"), message);
             }
         }
     }
 }
 
 impl Profile {
-    /// What does not make sense in the profile, in its order; empty for a sound one.
+    /// What does not make sense in the profile, in its order; empty if all is well.
     ///
     /// ```
     /// use obvert_model::profile::{Profile, ProfileProblemKind};
@@ -159,28 +161,28 @@ impl Profile {
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     #[must_use]
-    pub fn problems(&self, hand: &AtHand<'_>) -> Vec<ProfileProblem> {
+    pub fn problems(&self, available: &Available<'_>) -> Vec<ProfileProblem> {
         let mut problems = Problems::default();
-        self.allowed_problems(hand, &mut problems);
-        self.rule_problems(hand, &mut problems);
+        self.allowed_problems(available, &mut problems);
+        self.rule_problems(available, &mut problems);
         self.field_problems(&mut problems);
         for (index, demand) in self.media.iter().enumerate() {
-            self.media_problems(demand, &format!("/media/{index}"), hand, &mut problems);
+            self.media_problems(demand, &format!("/media/{index}"), available, &mut problems);
         }
-        self.suppression_problems(hand, &mut problems);
-        problems.twice("/deliver", "format", &self.deliver, ToString::to_string);
-        self.format_problems(hand, &mut problems);
+        self.suppression_problems(available, &mut problems);
+        problems.duplicates("/deliver", "format", &self.deliver, ToString::to_string);
+        self.format_problems(available, &mut problems);
         problems.0
     }
 
-    fn format_problems(&self, hand: &AtHand<'_>, problems: &mut Problems) {
+    fn format_problems(&self, available: &Available<'_>, problems: &mut Problems) {
         let unknown = self
             .deliver
             .iter()
             .enumerate()
-            .filter(|(_, name)| !hand.formats.contains(&name.as_str()));
-        for (index, name) in unknown.filter(|_| !hand.formats.is_empty()) {
-            let near = nearest(name, hand.formats.iter().copied()).map(str::to_owned);
+            .filter(|(_, name)| !available.formats.contains(&name.as_str()));
+        for (index, name) in unknown.filter(|_| !available.formats.is_empty()) {
+            let near = nearest(name, available.formats.iter().copied()).map(str::to_owned);
             let message = format!("there is no format {:?}", name.as_str());
             problems.near(
                 ProfileProblemKind::UnknownFormat,
@@ -191,25 +193,25 @@ impl Profile {
         }
     }
 
-    fn allowed_problems(&self, hand: &AtHand<'_>, problems: &mut Problems) {
+    fn allowed_problems(&self, available: &Available<'_>, problems: &mut Problems) {
         let Some(allow) = &self.allow else { return };
         let versioned = |id: &str, version: &Option<crate::text::Text>| match version {
             Some(version) => format!("{id} {version}"),
             None => id.to_owned(),
         };
         for (index, wanted) in
-            allow.code_lists.iter().enumerate().filter(|_| !hand.code_lists.is_empty())
+            allow.code_lists.iter().enumerate().filter(|_| !available.code_lists.is_empty())
         {
-            if self.lists(hand, index).next().is_none() {
+            if self.lists(available, index).next().is_none() {
                 let name = versioned(&wanted.list, &wanted.version);
                 let near =
-                    nearest(&wanted.list, hand.code_lists.iter().map(|list| list.id.as_str()))
+                    nearest(&wanted.list, available.code_lists.iter().map(|list| list.id.as_str()))
                         .map(str::to_owned);
                 let message = format!(
-                    "the code list {name} is not at hand; nothing that depends on codes can be checked without it"
+                    "the code list {name} is not available; without it nothing that depends on codes can be checked"
                 );
                 problems.near(
-                    ProfileProblemKind::NotAtHand,
+                    ProfileProblemKind::NotAvailable,
                     format!("/allow/code_lists/{index}"),
                     message,
                     near.filter(|near| *near != *wanted.list),
@@ -217,50 +219,60 @@ impl Profile {
             }
         }
         for (index, wanted) in
-            allow.grade_schemes.iter().enumerate().filter(|_| !hand.grade_schemes.is_empty())
+            allow.grade_schemes.iter().enumerate().filter(|_| !available.grade_schemes.is_empty())
         {
             let fits = |scheme: &&&GradeScheme| {
                 scheme.id == wanted.scheme
                     && wanted.version.as_ref().is_none_or(|version| scheme.version == *version)
             };
-            if !hand.grade_schemes.iter().any(|scheme| fits(&scheme)) {
+            if !available.grade_schemes.iter().any(|scheme| fits(&scheme)) {
                 let name = versioned(&wanted.scheme, &wanted.version);
                 let near = nearest(
                     &wanted.scheme,
-                    hand.grade_schemes.iter().map(|scheme| scheme.id.as_str()),
+                    available.grade_schemes.iter().map(|scheme| scheme.id.as_str()),
                 )
                 .map(str::to_owned);
                 let message = format!(
-                    "the grade scheme {name} is not at hand; no grade can be checked without it"
+                    "the grade scheme {name} is not available; without it no grade can be checked"
                 );
                 problems.near(
-                    ProfileProblemKind::NotAtHand,
+                    ProfileProblemKind::NotAvailable,
                     format!("/allow/grade_schemes/{index}"),
                     message,
                     near.filter(|near| *near != *wanted.scheme),
                 );
             }
         }
-        problems.twice("/allow/code_lists", "code list", &allow.code_lists, |item| {
+        problems.duplicates("/allow/code_lists", "code list", &allow.code_lists, |item| {
             versioned(&item.list, &item.version)
         });
-        problems.twice("/allow/grade_schemes", "grade scheme", &allow.grade_schemes, |item| {
+        problems.duplicates("/allow/grade_schemes", "grade scheme", &allow.grade_schemes, |item| {
             versioned(&item.scheme, &item.version)
         });
-        problems.twice("/allow/length_units", "unit", &allow.length_units, ToString::to_string);
-        problems.twice("/allow/section_units", "unit", &allow.section_units, ToString::to_string);
-        problems.twice("/allow/crs", "reference system", &allow.crs, ToString::to_string);
-        problems.twice("/allow/vertical", "datum", &allow.vertical, ToString::to_string);
+        problems.duplicates(
+            "/allow/length_units",
+            "unit",
+            &allow.length_units,
+            ToString::to_string,
+        );
+        problems.duplicates(
+            "/allow/section_units",
+            "unit",
+            &allow.section_units,
+            ToString::to_string,
+        );
+        problems.duplicates("/allow/crs", "reference system", &allow.crs, ToString::to_string);
+        problems.duplicates("/allow/vertical", "datum", &allow.vertical, ToString::to_string);
     }
 
-    /// The lists at hand that an allowed one names.
+    /// The available lists that match an allowed one.
     fn lists<'a>(
         &'a self,
-        hand: &'a AtHand<'_>,
+        available: &'a Available<'_>,
         index: usize,
     ) -> impl Iterator<Item = &'a CodeList> {
         let wanted = self.allow.as_ref().and_then(|allow| allow.code_lists.get(index));
-        hand.code_lists.iter().copied().filter(move |list| {
+        available.code_lists.iter().copied().filter(move |list| {
             wanted.is_some_and(|wanted| {
                 list.id == wanted.list
                     && wanted.version.as_ref().is_none_or(|version| list.version == *version)
@@ -268,51 +280,27 @@ impl Profile {
         })
     }
 
-    fn rule_problems(&self, hand: &AtHand<'_>, problems: &mut Problems) {
+    fn rule_problems(&self, available: &Available<'_>, problems: &mut Problems) {
         let names: Vec<&str> = self.rules.iter().map(|setting| setting.rule.as_str()).collect();
-        problems.twice("/rules", "rule", &names, ToString::to_string);
+        problems.duplicates("/rules", "rule", &names, ToString::to_string);
         for (index, setting) in self.rules.iter().enumerate() {
             let at = format!("/rules/{index}");
             if setting.severity.is_none() && setting.limits.is_empty() {
                 problems.add(
                     ProfileProblemKind::Empty,
                     &at,
-                    "neither a severity nor a limit is set; leave the rule out",
+                    "neither a severity nor a limit is set; remove the rule",
                 );
             }
             let limits: Vec<&str> =
                 setting.limits.iter().map(|limit| limit.name.as_str()).collect();
-            problems.twice(&format!("{at}/limits"), "limit", &limits, ToString::to_string);
-            let Some(rule) = known_rule(&setting.rule, &format!("{at}/rule"), hand, problems)
+            problems.duplicates(&format!("{at}/limits"), "limit", &limits, ToString::to_string);
+            let Some(rule) = known_rule(&setting.rule, &format!("{at}/rule"), available, problems)
             else {
                 continue;
             };
             for (index, limit) in setting.limits.iter().enumerate() {
-                let at = format!("{at}/limits/{index}");
-                let Some((_, unit)) = rule.limits.iter().find(|(name, _)| *name == &*limit.name)
-                else {
-                    let has: Vec<&str> = rule.limits.iter().map(|(name, _)| *name).collect();
-                    let has = if has.is_empty() { "none".to_owned() } else { has.join(", ") };
-                    let message = format!(
-                        "the rule {} has no limit {:?}; it has: {has}",
-                        rule.name, &*limit.name
-                    );
-                    problems.add(ProfileProblemKind::UnknownLimit, format!("{at}/name"), message);
-                    continue;
-                };
-                match (limit.in_unit(unit), limit.unit) {
-                    (None, Some(own)) => problems.add(
-                        ProfileProblemKind::LimitValue,
-                        format!("{at}/unit"),
-                        format!("{own} measures something else: the limit is stated in {unit}"),
-                    ),
-                    (Some(value), _) if value < 0.0 => problems.add(
-                        ProfileProblemKind::LimitValue,
-                        format!("{at}/value"),
-                        format!("{} is no limit; one is 0 or more", limit.value),
-                    ),
-                    _ => {}
-                }
+                limit_problems(rule, limit, &format!("{at}/limits/{index}"), problems);
             }
         }
     }
@@ -325,7 +313,7 @@ impl Profile {
                 problems.add(
                     ProfileProblemKind::Empty,
                     &at,
-                    "nothing is demanded: give demand, values or pattern",
+                    "nothing is demanded; set demand, values or pattern",
                 );
             }
             match demand.path.resolve() {
@@ -343,7 +331,7 @@ impl Profile {
         }
     }
 
-    /// What a demand has against those before it.
+    /// Compares a demand with those before it.
     fn pair_problems(&self, index: usize, problems: &mut Problems) {
         let demand = &self.fields[index];
         let below = |inner: &FieldPath, outer: &FieldPath| {
@@ -365,7 +353,7 @@ impl Profile {
                     _ => ("forbidden", "demanded"),
                 };
                 let message = format!(
-                    "{} is {is} here, and {} {was} at /fields/{earlier}; give the two conditions that exclude each other",
+                    "{} is {is} here and {} is {was} at /fields/{earlier}; give the two conditions that exclude each other",
                     demand.path, other.path
                 );
                 problems.add(ProfileProblemKind::Contradiction, at, message);
@@ -375,10 +363,10 @@ impl Profile {
                     || other.pattern.is_some() && demand.pattern.is_some())
             {
                 let message = format!(
-                    "the same is demanded of {} at /fields/{earlier}; put the two together",
+                    "the same is demanded of {} at /fields/{earlier}; combine the two",
                     demand.path
                 );
-                problems.add(ProfileProblemKind::Twice, at, message);
+                problems.add(ProfileProblemKind::Duplicate, at, message);
             }
         }
     }
@@ -387,37 +375,38 @@ impl Profile {
         &self,
         demand: &MediaDemand,
         at: &str,
-        hand: &AtHand<'_>,
+        available: &Available<'_>,
         problems: &mut Problems,
     ) {
         if demand.kinds.is_empty() {
             problems.add(
                 ProfileProblemKind::Empty,
                 at,
-                "no kind of media is named; give at least one in kinds",
+                "no kind of media is set; name at least one in kinds",
             );
         }
-        problems.twice(&format!("{at}/kinds"), "kind", &demand.kinds, ToString::to_string);
+        problems.duplicates(&format!("{at}/kinds"), "kind", &demand.kinds, ToString::to_string);
         let conditions = demand.from_grade.is_some()
             || demand.aspect.is_some()
             || !demand.codes.is_empty()
             || !demand.roles.is_empty();
         if demand.of == MediaOf::Run && conditions {
-            let message = "grades, codes and roles are of observations; demand it of observation, or leave them out";
+            let message = "grades, codes and roles apply to observations only; demand it of observation, or remove them";
             problems.add(ProfileProblemKind::Contradiction, at, message);
         }
         if demand.aspect.is_some() && demand.from_grade.is_none() {
-            let message = "an aspect without a grade bounds nothing; give from_grade, or leave the aspect out";
+            let message =
+                "an aspect without a grade has no effect; set from_grade, or remove the aspect";
             problems.add(ProfileProblemKind::Empty, format!("{at}/aspect"), message);
         }
-        problems.twice(&format!("{at}/codes"), "code", &demand.codes, ToString::to_string);
+        problems.duplicates(&format!("{at}/codes"), "code", &demand.codes, ToString::to_string);
         let allowed = self.allow.as_ref().map_or(0, |allow| allow.code_lists.len());
         let lists: Vec<&CodeList> =
-            (0..allowed).flat_map(|index| self.lists(hand, index)).collect();
-        // A code may be one of a list that is not at hand.
-        let all_at_hand =
-            allowed > 0 && (0..allowed).all(|index| self.lists(hand, index).next().is_some());
-        for (index, code) in demand.codes.iter().enumerate().filter(|_| all_at_hand) {
+            (0..allowed).flat_map(|index| self.lists(available, index)).collect();
+        // The code may belong to a list that is not available.
+        let all_available =
+            allowed > 0 && (0..allowed).all(|index| self.lists(available, index).next().is_some());
+        for (index, code) in demand.codes.iter().enumerate().filter(|_| all_available) {
             let mut known =
                 lists.iter().flat_map(|list| &list.codes).map(|known| known.code.as_str());
             if !known.any(|known| known == &**code) {
@@ -434,18 +423,18 @@ impl Profile {
                 );
             }
         }
-        self.grade_problems(demand, at, hand, problems);
+        self.grade_problems(demand, at, available, problems);
     }
 
     fn grade_problems(
         &self,
         demand: &MediaDemand,
         at: &str,
-        hand: &AtHand<'_>,
+        available: &Available<'_>,
         problems: &mut Problems,
     ) {
         let (Some(grade), Some(allow)) = (demand.from_grade, &self.allow) else { return };
-        let mut schemes = hand.grade_schemes.iter().filter(|scheme| {
+        let mut schemes = available.grade_schemes.iter().filter(|scheme| {
             allow.grade_schemes.iter().any(|wanted| {
                 scheme.id == wanted.scheme
                     && wanted.version.as_ref().is_none_or(|version| scheme.version == *version)
@@ -466,11 +455,11 @@ impl Profile {
         }
     }
 
-    fn suppression_problems(&self, hand: &AtHand<'_>, problems: &mut Problems) {
+    fn suppression_problems(&self, available: &Available<'_>, problems: &mut Problems) {
         let mut seen: FxHashMap<String, usize> = FxHashMap::default();
         for (index, suppression) in self.suppressions.iter().enumerate() {
             let at = format!("/suppressions/{index}");
-            known_rule(&suppression.rule, &format!("{at}/rule"), hand, problems);
+            known_rule(&suppression.rule, &format!("{at}/rule"), available, problems);
             let bounds = (
                 &suppression.path,
                 &suppression.pipes,
@@ -480,59 +469,82 @@ impl Profile {
             if let (None, [], [], []) =
                 (bounds.0, bounds.1.as_slice(), bounds.2.as_slice(), bounds.3.as_slice())
             {
-                let message = "every finding of the rule would be suppressed; name a path, pipes, runs or observations, or \
-                               turn the rule off in rules";
+                let message = "every finding of the rule would be suppressed; name a path, pipes, runs or observations, or turn the rule off in rules";
                 problems.add(ProfileProblemKind::Empty, &at, message);
             }
-            if let Some(path) = &suppression.path {
-                let keys: Vec<&str> = path.split('.').collect();
-                if shape::field(&keys).is_none() {
-                    let error = path.resolve().err();
-                    let (message, near) =
-                        error.map_or_else(Default::default, |error| (error.message, error.near));
-                    problems.near(
-                        ProfileProblemKind::UnknownField,
-                        format!("{at}/path"),
-                        message,
-                        near,
-                    );
-                }
+            let unknown = suppression.path.as_ref().and_then(unknown_path);
+            if let Some((message, near)) = unknown {
+                let at = format!("{at}/path");
+                problems.near(ProfileProblemKind::UnknownField, at, message, near);
             }
             let whole = format!("{:?}{bounds:?}", &*suppression.rule);
             let earlier = *seen.entry(whole).or_insert(index);
             if earlier != index {
                 let message =
                     format!("the same is suppressed at /suppressions/{earlier}; keep one");
-                problems.add(ProfileProblemKind::Twice, &at, message);
+                problems.add(ProfileProblemKind::Duplicate, &at, message);
             }
-            if let (Some(until), Some(today)) = (&suppression.until, hand.today) {
-                if until < today {
-                    let message = format!(
-                        "it ended on {until} and suppresses nothing any more; take it out, or renew it"
-                    );
-                    problems.add(ProfileProblemKind::Expired, format!("{at}/until"), message);
-                }
+            if let Some(until) = &suppression.until
+                && available.today.is_some_and(|today| until < today)
+            {
+                let message = format!("the suppression expired on {until}; remove or renew it");
+                problems.add(ProfileProblemKind::Expired, format!("{at}/until"), message);
             }
         }
     }
 }
 
-/// The rule of a name; `None`, and a problem, when there is none.
+fn limit_problems(
+    rule: &AvailableRule<'_>,
+    limit: &LimitSetting,
+    at: &str,
+    problems: &mut Problems,
+) {
+    let Some((_, unit)) = rule.limits.iter().find(|(name, _)| *name == &*limit.name) else {
+        let has: Vec<&str> = rule.limits.iter().map(|(name, _)| *name).collect();
+        let has = if has.is_empty() { "none".to_owned() } else { has.join(", ") };
+        let message =
+            format!("the rule {} has no limit {:?}; it has: {has}", rule.name, &*limit.name);
+        return problems.add(ProfileProblemKind::UnknownLimit, format!("{at}/name"), message);
+    };
+    let (key, message) = match (limit.in_unit(unit), limit.unit) {
+        (None, Some(own)) => {
+            ("unit", format!("{own} is the wrong kind of unit; the limit is in {unit}"))
+        }
+        (Some(value), _) if value < 0.0 => {
+            ("value", format!("{} is not a limit; use 0 or more", limit.value))
+        }
+        _ => return,
+    };
+    problems.add(ProfileProblemKind::LimitValue, format!("{at}/{key}"), message);
+}
+
+/// Why the path of a suppression is not one of a field or table, and the nearest path.
+fn unknown_path(path: &FieldPath) -> Option<(String, Option<String>)> {
+    let keys: Vec<&str> = path.split('.').collect();
+    if shape::field(&keys).is_some() {
+        return None;
+    }
+    let error = path.resolve().err();
+    Some(error.map_or_else(Default::default, |error| (error.message, error.near)))
+}
+
+/// The rule of a name; `None` and a problem if there is none.
 fn known_rule<'h, 'a>(
     name: &str,
     at: &str,
-    hand: &'h AtHand<'a>,
+    available: &'h Available<'a>,
     problems: &mut Problems,
-) -> Option<&'h RuleAtHand<'a>> {
-    let found = hand.rules.iter().find(|rule| rule.name == name);
-    if found.is_none() && !hand.rules.is_empty() {
+) -> Option<&'h AvailableRule<'a>> {
+    let found = available.rules.iter().find(|rule| rule.name == name);
+    if found.is_none() && !available.rules.is_empty() {
         if let Some(new) = renamed(name) {
             let message =
                 format!("{name:?} was renamed to {new:?}; `obvert migrate` writes the new name");
             problems.add(ProfileProblemKind::UnknownRule, at, message);
             return None;
         }
-        let near = nearest(name, hand.rules.iter().map(|rule| rule.name)).map(str::to_owned);
+        let near = nearest(name, available.rules.iter().map(|rule| rule.name)).map(str::to_owned);
         problems.near(
             ProfileProblemKind::UnknownRule,
             at,

@@ -15,7 +15,7 @@ pub enum Scalar {
     Text(Text),
     /// A number.
     Number(Number),
-    /// True or false.
+    /// A boolean.
     Bool(bool),
 }
 
@@ -57,7 +57,7 @@ impl<'de> Deserialize<'de> for Scalar {
                 let number = Number::new(value);
                 number
                     .map(Scalar::Number)
-                    .map_err(|_| E::custom(format_args!("{value} lies beyond ±9007199254740991")))
+                    .map_err(|_| E::custom(format_args!("{value} is beyond ±9007199254740991")))
             }
             #[allow(clippy::cast_precision_loss)]
             fn visit_u64<E: Error>(self, value: u64) -> Result<Scalar, E> {

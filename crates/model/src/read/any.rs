@@ -1,5 +1,5 @@
-//! Any JSON as a tree, by the one visitor that there is for it: what is built of it, and what
-//! happens to a key that repeats in an object, is the caller's choice.
+//! The one visitor for arbitrary JSON. The caller chooses the type of tree, and whether duplicate
+//! keys are refused or noted.
 
 use std::cell::RefCell;
 use std::fmt::{self, Write as _};
@@ -10,11 +10,11 @@ use serde_json::{Map, Number, Value};
 
 use crate::edit::token;
 
-/// What JSON is read into.
+/// A type that JSON is read into.
 pub(crate) trait Tree: Sized {
     /// The entries of an object.
     type Entries: Default;
-    /// What can be read, for messages.
+    /// What is accepted, for messages.
     const EXPECTED: &'static str;
     fn null() -> Self;
     fn boolean(value: bool) -> Self;
@@ -55,23 +55,22 @@ impl Tree for Value {
     }
 }
 
-/// Reads a tree in which no object has a key twice.
+/// Reads a tree and refuses duplicate keys.
 pub(crate) fn strict<'de, D: Deserializer<'de>, T: Tree>(source: D) -> Result<T, D::Error> {
     Seed { duplicates: None, tree: PhantomData }.deserialize(source)
 }
 
-/// Parses JSON in which no object has a key twice: of two values the usual parser drops the first
-/// silently.
+/// Parses JSON and refuses duplicate keys. `serde_json` would silently keep the last value.
 ///
 /// # Errors
-/// When the text is not JSON, or a key repeats.
+/// If the text is not JSON, or a key is duplicated.
 pub fn strict_value(text: &str) -> Result<Value, serde_json::Error> {
     let mut reader = serde_json::Deserializer::from_str(text);
     let value = strict(&mut reader)?;
     reader.end().map(|()| value)
 }
 
-/// Parses JSON, and notes the pointers of keys that repeat. The value has the last of them.
+/// Parses JSON and notes the pointers of duplicate keys. The value keeps the last of them.
 #[cfg(feature = "diagnose")]
 pub(super) fn noting_duplicates(source: &[u8]) -> Result<(Value, Vec<String>), serde_json::Error> {
     let duplicates = Duplicates::default();
@@ -84,13 +83,13 @@ pub(super) fn noting_duplicates(source: &[u8]) -> Result<(Value, Vec<String>), s
 
 #[derive(Default)]
 struct Duplicates {
-    /// The pointer to what is being read.
+    /// The pointer of the current value.
     pointer: RefCell<String>,
     found: RefCell<Vec<String>>,
 }
 
 impl Duplicates {
-    /// Goes down to a value, and says how to come back up.
+    /// Enters a value. Returns what [`Self::leave`] needs.
     fn enter(&self, token: fmt::Arguments<'_>) -> usize {
         let mut pointer = self.pointer.borrow_mut();
         let above = pointer.len();
@@ -109,7 +108,7 @@ impl Duplicates {
 }
 
 struct Seed<'d, T> {
-    /// Where keys that repeat are noted; without it they are refused.
+    /// Where duplicate keys are noted; without it they are refused.
     duplicates: Option<&'d Duplicates>,
     tree: PhantomData<T>,
 }

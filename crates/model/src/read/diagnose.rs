@@ -1,6 +1,5 @@
-//! The diagnostic path: what to do with a source that turned out to be invalid. It is parsed once
-//! more, into a value, and every structural problem of that is reported at once, each with its
-//! location and the nearest valid spelling.
+//! The diagnostic path for a source that is invalid. It parses the source again, into a value, and
+//! reports every structural problem with its location and the nearest valid spelling.
 
 #[cfg(feature = "diagnose")]
 use serde_json::Value;
@@ -8,14 +7,14 @@ use serde_json::Value;
 use super::error::{Problem, ProblemKind, ReadError};
 use super::stopped;
 #[cfg(feature = "diagnose")]
-use super::{any, huge, ids, mend, remains, schema, span};
+use super::{any, fix, huge, ids, remains, schema, span};
 
-/// What a source is read as: each has a schema of its own.
+/// The kind of a source. Each has its own schema.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Subject {
     #[cfg(feature = "diagnose")]
     Document,
-    /// A document of the first draft, as its own schema has it.
+    /// A document of version 0.1, by its own schema.
     #[cfg(feature = "diagnose")]
     Document0_1,
     CodeList,
@@ -24,8 +23,7 @@ pub(crate) enum Subject {
     Layout,
 }
 
-/// Everything that is wrong with a document, and the document as a value: what was parsed to find
-/// that out.
+/// Every structural problem of a document, and the document as a value.
 ///
 /// ```
 /// let source = br#"{ "obvert": "0.2", "id": "d", "issued": "2026-05-06T16:20:00-05:00",
@@ -34,7 +32,7 @@ pub(crate) enum Subject {
 /// let diagnosis = obvert_model::read::diagnose(source)?;
 /// assert_eq!(diagnosis.problems[0].pointer, "/pipes/0/length");
 /// assert_eq!(diagnosis.value["pipes"][0]["length"], "long");
-/// // What is left without the text that is no length.
+/// // The rest of the document, without the invalid length.
 /// let remains = diagnosis.into_remains().expect("a document");
 /// assert_eq!(remains.document.head.pipes[0].length, None);
 /// # Ok::<(), obvert_model::read::ReadError>(())
@@ -44,41 +42,41 @@ pub(crate) enum Subject {
 pub struct Diagnosis {
     /// Every structural problem, in the order of the source; none if the document is valid.
     pub problems: Vec<Problem>,
-    /// The document as the problems were found in it. If a key repeats, it has the last value; a
-    /// number that no double holds is replaced by another that is out of range.
+    /// The document that the problems refer to. A duplicate key has its last value; a number too
+    /// large for a double is replaced by a smaller one that is out of range too.
     pub value: Value,
 }
 
 #[cfg(feature = "diagnose")]
 impl Diagnosis {
-    /// The diagnosis of a document that another format's reader has as a value. The problems have
-    /// no locations.
+    /// Diagnoses a document that the reader of another format has as a value. The problems have no
+    /// locations.
     #[must_use]
     pub fn of_value(value: Value) -> Self {
         Self { problems: value_problems(&value), value }
     }
 
-    /// The part of the document that can be read; `None` if there is none, as when the units are
-    /// wrong.
+    /// The part of the document that can be read; `None` if there is none, for example if the units
+    /// are invalid.
     #[must_use]
     pub fn into_remains(self) -> Option<remains::Remains> {
         remains::remains(self.value, self.problems)
     }
 }
 
-/// Finds everything that is wrong with a document.
+/// Finds every structural problem of a document.
 ///
-/// This parses the whole source into a value: several times slower than reading, and in memory that
-/// is a multiple of the source. Call it when reading has failed.
+/// This parses the whole source into a value, which is several times slower than reading and needs
+/// a multiple of the source in memory. Call it when reading has failed.
 ///
 /// # Errors
-/// When the source is empty, not UTF-8 or not JSON.
+/// If the source is empty, not UTF-8 or not JSON.
 #[cfg(feature = "diagnose")]
 pub fn diagnose(source: &[u8]) -> Result<Diagnosis, ReadError> {
     let source = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
     let mut diagnosis = diagnose_as(source, Subject::Document)?;
     if diagnosis.problems.is_empty() {
-        // The typed reader has the last word on what is valid.
+        // The typed reader decides what is valid.
         if let Err(error) = serde_json::from_slice::<crate::tables::Document>(source) {
             match stopped::error(&String::from_utf8_lossy(source), 0, &error) {
                 ReadError::Structure(problems) => diagnosis.problems = problems,
@@ -96,7 +94,7 @@ pub fn value_problems(value: &Value) -> Vec<Problem> {
     problems_as(value, Subject::Document)
 }
 
-/// Replaces what a reader of a document stopped at by everything that is wrong.
+/// Replaces the problem at which a reader stopped by all problems of the document.
 pub(super) fn explain(source: &[u8], first: ReadError) -> ReadError {
     let ids_only = !first.problems().is_empty()
         && first.problems().iter().all(|p| p.kind == ProblemKind::DuplicateId);
@@ -112,7 +110,7 @@ pub(super) fn explain(source: &[u8], first: ReadError) -> ReadError {
     #[cfg(not(feature = "diagnose"))]
     {
         let source = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
-        // The rest of the source has not been looked at; it may not even be JSON.
+        // The rest of the source has not been parsed and may not be JSON.
         match serde_json::from_slice::<serde::de::IgnoredAny>(source) {
             Err(error) if matches!(first, ReadError::Structure(_)) => {
                 stopped::syntax(source, 0, &error)
@@ -122,7 +120,8 @@ pub(super) fn explain(source: &[u8], first: ReadError) -> ReadError {
     }
 }
 
-/// Explains why a source could not be read as its subject, from what the typed reader stopped at.
+/// Explains why a source could not be read as its subject, starting from the error of the typed
+/// reader.
 pub(crate) fn explain_as(source: &[u8], first: &serde_json::Error, subject: Subject) -> ReadError {
     let only_this = || {
         ReadError::Structure(vec![Problem {
@@ -175,23 +174,23 @@ fn diagnose_as(source: &[u8], subject: Subject) -> Result<Diagnosis, ReadError> 
     if let Some(error) = not_text(source) {
         return Err(error);
     }
-    let (tame, tokens) = huge::tame(source);
+    let (tame, tokens) = huge::replace(source);
     let (value, duplicates) =
         any::noting_duplicates(&tame).map_err(|error| stopped::syntax(source, 0, &error))?;
     let repeated = |pointer| {
-        Problem::new(ProblemKind::DuplicateKey, pointer, "this key stands twice in one object")
+        Problem::new(ProblemKind::DuplicateKey, pointer, "duplicate key in one object; keep one")
     };
     let mut problems: Vec<Problem> = duplicates.into_iter().map(repeated).collect();
     problems.extend(problems_as(&value, subject));
-    one_of_a_kind(&mut problems);
+    deduplicate(&mut problems);
     if subject == Subject::Document {
-        mend::mend(&value, &mut problems);
+        fix::add_fixes(&value, &mut problems);
     }
     let places = span::locate_all(source, problems.iter().map(|p| p.pointer.as_str()));
     for problem in &mut problems {
         let value = places.get(&problem.pointer);
         if let Some(token) = tokens.get(&value.offset) {
-            problem.message = problem.message.replace(&huge::stand_in(token).to_string(), token);
+            problem.message = problem.message.replace(&huge::placeholder(token).to_string(), token);
         }
         let place = if problem.kind.is_of_key() { places.key(&problem.pointer) } else { value };
         (problem.line, problem.column) = (place.line, place.column);
@@ -207,18 +206,20 @@ fn problems_as(value: &Value, subject: Subject) -> Vec<Problem> {
     let mut problems = schema::problems(value, subject);
     if matches!(subject, Subject::Document | Subject::Document0_1) {
         problems.extend(
-            ids::twice_in(value).into_iter().map(|twice| twice.problem(span::Span::default())),
+            ids::duplicates_in(value)
+                .into_iter()
+                .map(|duplicate| duplicate.problem(span::Span::default())),
         );
     }
-    one_of_a_kind(&mut problems);
+    deduplicate(&mut problems);
     problems
 }
 
-/// Keeps one problem of each kind and pointer, whatever number of schema keywords it violates: a
-/// word of the wrong type violates both `type` and `enum`. Only of missing keys there can be
-/// several in one object.
+/// Keeps one problem of each kind and pointer, since one value can violate several keywords of the
+/// schema: a word of the wrong type violates both `type` and `enum`. One object can lack several
+/// keys.
 #[cfg(feature = "diagnose")]
-fn one_of_a_kind(problems: &mut Vec<Problem>) {
+fn deduplicate(problems: &mut Vec<Problem>) {
     let mut seen = rustc_hash::FxHashSet::default();
     problems
         .retain(|p| p.kind == ProblemKind::MissingKey || seen.insert((p.kind, p.pointer.clone())));

@@ -1,4 +1,4 @@
-//! A whole document in memory, for plain serde: any source, any order of keys.
+//! Reads a whole document with plain serde: any source, any order of keys.
 
 use std::borrow::Cow;
 use std::fmt;
@@ -29,7 +29,7 @@ impl<'de> Deserialize<'de> for Document {
     }
 }
 
-/// The keys of a document without `runs`, whose value is kept.
+/// The entries of a document without `runs`, whose value is kept aside.
 pub(super) struct SetAside<A, R> {
     pub(super) map: A,
     pub(super) runs: Option<R>,

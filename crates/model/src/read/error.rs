@@ -1,15 +1,15 @@
-//! What can be wrong with the form of a document, as data: a caller shows it, folds it or turns it
-//! into findings.
+//! Structural problems and reading errors, as data: a caller shows them or turns them into
+//! findings.
 
 use std::fmt;
 
 use crate::edit::Fix;
 
-/// What kind of structural problem it is. The names are stable and stand in reports.
+/// The kind of a structural problem. The names are stable and used in reports.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 #[non_exhaustive]
 pub enum ProblemKind {
-    /// A key that the format does not have at that place.
+    /// A key that the format does not define there.
     UnknownKey,
     /// A required key is missing.
     MissingKey,
@@ -17,22 +17,21 @@ pub enum ProblemKind {
     WrongType,
     /// `null`, which the format never has.
     NullValue,
-    /// A key that stands twice in one object.
+    /// A duplicate key in one object.
     DuplicateKey,
-    /// An id that stands twice in one table.
+    /// A duplicate id in one table.
     DuplicateId,
     /// The empty text, which the format never has.
     EmptyText,
-    /// A number beyond the range that every JSON implementation reads exactly, or not a whole
-    /// number where one is asked.
+    /// A number out of range, or not a whole number where one is required.
     NumberRange,
-    /// A word that is not in the vocabulary of its place.
+    /// A word that is not in the field's vocabulary.
     UnknownWord,
-    /// A text that has not the form of its place: a date, a digest, a reference system.
+    /// A text that does not have the field's form: a date, a digest, a reference system.
     TextForm,
-    /// A row of a table in another form that belongs to no row of the document.
+    /// A row of a table in another format whose parent row does not exist.
     OrphanRow,
-    /// A row of a table in another form that stands in it again, cell by cell.
+    /// A row of a table in another format that repeats another row cell by cell.
     DuplicateRow,
 }
 
@@ -53,7 +52,7 @@ impl ProblemKind {
         Self::DuplicateRow,
     ];
 
-    /// The name that stands in reports.
+    /// The name in reports.
     #[must_use]
     pub const fn as_str(self) -> &'static str {
         match self {
@@ -72,8 +71,8 @@ impl ProblemKind {
         }
     }
 
-    /// Whether it is a problem of the key rather than of what stands under it, so that the key is
-    /// where to look.
+    /// Whether it is a problem of the key rather than of its value, so that the key is the
+    /// location.
     #[cfg(feature = "diagnose")]
     pub(super) const fn is_of_key(self) -> bool {
         matches!(self, Self::UnknownKey | Self::DuplicateKey)
@@ -84,46 +83,38 @@ impl ProblemKind {
     pub const fn meaning(self) -> &'static str {
         match self {
             Self::UnknownKey => {
-                "The object has a key that the format does not define. Correct the spelling, remove the key, or put data of \
-                 your own under `extensions`."
+                "The object has a key that the format does not define. Correct the spelling, remove the key, or move your own data to `extensions`."
             }
             Self::MissingKey => "A required key is missing. Add it.",
             Self::WrongType => {
-                "The value has the wrong JSON type, such as a text where a number belongs. A number stands without quotation marks \
-                 and has a decimal point; a text stands between quotation marks."
+                "The value has the wrong JSON type, such as a text in place of a number. Write numbers without quotation marks and with a decimal point; write texts in quotation marks."
             }
             Self::NullValue => {
-                "`null` is never written: a value that is not known is left out, key and all."
+                "The format has no `null`. Leave the key out if the value is not known."
             }
             Self::DuplicateKey => {
-                "A key stands twice in one object, and JSON readers differ in which of the two they take (RFC 8259 section 4). \
-                 Keep one."
+                "An object has a key twice, and JSON readers differ in which one they use (RFC 8259 section 4). Keep one."
             }
             Self::DuplicateId => {
-                "An id stands twice in one table, so a reference to it is ambiguous. Give each row its own id."
+                "Two rows of a table have the same id, so a reference to it is ambiguous. Give each row its own id."
             }
             Self::EmptyText => {
-                "The empty text is never written: a value that is not known is left out, key and all."
+                "The format has no empty text. Leave the key out if the value is not known."
             }
             Self::NumberRange => {
-                "The number lies beyond what every JSON reader holds exactly (RFC 7493 section 2.2), or beyond what its place \
-                 can hold, or is not whole where a whole number is asked for."
+                "The number is outside the range that every JSON reader reads exactly (RFC 7493 section 2.2), or outside the range of its field, or is not a whole number where one is required. Correct it."
             }
             Self::UnknownWord => {
-                "The word is not in the vocabulary of its place. Use one of the words listed."
+                "The word is not in the vocabulary of the field. Use one of the words listed."
             }
             Self::TextForm => {
-                "The text has not the form of its place, such as a date and time without its offset. Write it as in the example \
-                 that the message gives."
+                "The text does not have the form of the field, such as a date and time without an offset. Write it like the example in the message."
             }
             Self::OrphanRow => {
-                "The row of a table says that it belongs to a row that is not there, such as to a run that no row of the runs \
-                 has, or does not say where in its list it stands. Correct the cell, or add the row that is missing. A table that is \
-                 missing as a whole is told once."
+                "The row of a table refers to a parent row that does not exist, such as a run that is not in the table of runs, or has no position in its list. Correct the cell, or add the missing row. If the whole table is missing, that is reported once."
             }
             Self::DuplicateRow => {
-                "A row of a table stands in it again, cell by cell: it was pasted or imported twice, most likely. Take it out; if \
-                 another row was meant, correct what tells the two apart."
+                "The row repeats another row of its table cell by cell. It was probably pasted or imported twice. Remove it; if it was meant to be another row, correct the cells that differ."
             }
         }
     }
@@ -138,30 +129,28 @@ impl fmt::Display for ProblemKind {
 /// One structural problem.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Problem {
-    /// What kind it is.
+    /// Its kind.
     pub kind: ProblemKind,
-    /// Where, as a JSON Pointer (RFC 6901); for a missing key, the object that lacks it.
+    /// Its location, as a JSON Pointer (RFC 6901); for a missing key, the object that lacks it.
     pub pointer: String,
-    /// Line in the source, from 1; 0 when the source has no lines (a value made in memory).
+    /// Line in the source, from 1; 0 if the source has no lines (a value in memory).
     pub line: usize,
     /// Column in that line, in characters from 1.
     pub column: usize,
-    /// What is wrong: lower case, no full stop. Another place that it has to do with stands in
-    /// `other`.
+    /// What is wrong: lower case, no full stop. A second location is in `other`.
     pub message: String,
-    /// Of a missing key, that key.
+    /// For a missing key, that key.
     pub key: Option<String>,
-    /// Another place that it has to do with, as a JSON Pointer: of an id that stands twice, the row
-    /// that has it first.
+    /// A second location, as a JSON Pointer: for a duplicate id, the row that has it first.
     pub other: Option<String>,
-    /// The nearest valid spelling, where there is one.
+    /// The nearest valid spelling, if there is one.
     pub suggestion: Option<String>,
-    /// How to mend it, where that can be told; only of a document that was read from JSON.
+    /// How to fix it, if known. Only for documents read from JSON.
     pub fix: Option<Fix>,
 }
 
 impl Problem {
-    /// A problem of a value that has no lines.
+    /// A problem without line and column.
     #[must_use]
     pub fn new(kind: ProblemKind, pointer: impl Into<String>, message: impl Into<String>) -> Self {
         let (pointer, message) = (pointer.into(), message.into());
@@ -178,7 +167,7 @@ impl Problem {
         }
     }
 
-    /// The message with the other place, where there is one.
+    /// The message with the second location, if there is one.
     #[must_use]
     pub fn text(&self) -> String {
         let other =
@@ -223,18 +212,19 @@ pub enum ReadError {
         line: usize,
         /// Column, in characters from 1.
         column: usize,
-        /// What the JSON reader says.
+        /// The message of the JSON parser.
         message: String,
     },
-    /// The source is JSON, but not a document of this format. A [`Reader`](super::Reader) gives the
-    /// first problem alone, or every id that repeats; [`document`](fn@super::document) gives every
-    /// problem.
+    /// The source is JSON, but not a document of this format. A [`Reader`](super::Reader) returns
+    /// the first problem only, or every duplicate id; [`document`](fn@super::document) returns
+    /// every problem.
     #[error("{}{}", .0.first().map(ToString::to_string).unwrap_or_default(), match .0.len() { 0 | 1 => String::new(), all => format!("; and {} more", all - 1) })]
     Structure(Vec<Problem>),
 }
 
 impl ReadError {
-    /// Line and column, both from 1, where reading failed; of several problems, those of the first.
+    /// Line and column, both from 1, where reading failed; if there are several problems, those of
+    /// the first.
     #[must_use]
     pub fn line_and_column(&self) -> (usize, usize) {
         match self {
@@ -247,7 +237,7 @@ impl ReadError {
         }
     }
 
-    /// What is wrong, without line and column; of several problems, the first.
+    /// What is wrong, without line and column; if there are several problems, the first.
     #[must_use]
     pub fn message(&self) -> String {
         match self {
@@ -261,7 +251,7 @@ impl ReadError {
         }
     }
 
-    /// The structural problems, when that is what it is.
+    /// The structural problems; empty for any other error.
     #[must_use]
     pub fn problems(&self) -> &[Problem] {
         match self {
@@ -270,10 +260,10 @@ impl ReadError {
         }
     }
 
-    /// Replaces the first problem of a document, at which a [`Reader`](super::Reader) stopped, by
-    /// every problem of it. `source` is the document.
+    /// Replaces the problem at which a [`Reader`](super::Reader) stopped by all problems of the
+    /// document. `source` is the document.
     ///
-    /// To have the problems together with the value that they were found in, call
+    /// To get the problems together with the value that they refer to, call
     /// [`diagnose`](super::diagnose).
     #[must_use]
     pub fn with_all_problems(self, source: &[u8]) -> Self {

@@ -1,6 +1,6 @@
-//! Numbers that no double holds, such as `1e400`. They are JSON, so a document that has one is
-//! wrong in its structure and not in its syntax; but the JSON reader stops at them. On the slow
-//! road they are replaced by a number that is wrong as well, and small enough to be read.
+//! Numbers too large for a double, such as `1e400`. They are JSON, so a document with one has a
+//! structural error and not a syntax error; but serde_json stops at them. The diagnostic path
+//! replaces them by a smaller number that is out of range too.
 
 use std::borrow::Cow;
 
@@ -8,44 +8,53 @@ use rustc_hash::FxHashMap;
 
 use super::scan;
 
-/// The source with a stand-in for every such number, nothing moved; and what stood there, by byte
-/// offset.
-pub(super) fn tame(source: &[u8]) -> (Cow<'_, [u8]>, FxHashMap<usize, String>) {
-    let mut tame = Cow::Borrowed(source);
+/// The source with every such number replaced by a placeholder of the same length, and the original
+/// numbers by byte offset.
+pub(super) fn replace(source: &[u8]) -> (Cow<'_, [u8]>, FxHashMap<usize, String>) {
+    let mut replaced = Cow::Borrowed(source);
     let mut tokens = FxHashMap::default();
     let mut at = 0;
     while let Some(byte) = source.get(at) {
         match byte {
             b'"' => at = scan::string_end(source, at).unwrap_or(source.len()),
             b'-' | b'0'..=b'9' => {
-                let length = source[at..]
-                    .iter()
-                    .take_while(|byte| {
-                        matches!(byte, b'0'..=b'9' | b'+' | b'-' | b'.' | b'e' | b'E')
-                    })
-                    .count();
-                let token = std::str::from_utf8(&source[at..at + length]).unwrap_or_default();
-                // Shorter ones cannot be so large; and most numbers are short.
-                if length >= 5
-                    && is_number(token)
-                    && token.parse::<f64>().is_ok_and(f64::is_infinite)
-                {
-                    let stand_in = if token.starts_with('-') { "-9e99" } else { "9e99" };
-                    let place = &mut tame.to_mut()[at..at + length];
-                    place.fill(b' ');
-                    place[..stand_in.len()].copy_from_slice(stand_in.as_bytes());
+                let token = number_at(source, at);
+                if is_too_large(token) {
+                    blank(&mut replaced.to_mut()[at..at + token.len()], token);
                     tokens.insert(at, shorten(token));
                 }
-                at += length;
+                at += token.len();
             }
             _ => at += 1,
         }
     }
-    (tame, tokens)
+    (replaced, tokens)
 }
 
-/// What stands in for a number in the value that is judged.
-pub(super) fn stand_in(token: &str) -> serde_json::Value {
+/// Overwrites a number with its placeholder and blanks.
+fn blank(place: &mut [u8], token: &str) {
+    let placeholder: &[u8] = if token.starts_with('-') { b"-9e99" } else { b"9e99" };
+    place.fill(b' ');
+    place[..placeholder.len()].copy_from_slice(placeholder);
+}
+
+/// The characters at a position that a number can have.
+fn number_at(source: &[u8], at: usize) -> &str {
+    let length = source[at..]
+        .iter()
+        .take_while(|byte| matches!(byte, b'0'..=b'9' | b'+' | b'-' | b'.' | b'e' | b'E'))
+        .count();
+    std::str::from_utf8(&source[at..at + length]).unwrap_or_default()
+}
+
+/// Whether a token is a number that is too large for a double.
+fn is_too_large(token: &str) -> bool {
+    // Shorter numbers fit into a double, and most numbers are short.
+    token.len() >= 5 && is_number(token) && token.parse::<f64>().is_ok_and(f64::is_infinite)
+}
+
+/// The placeholder of a number as a value.
+pub(super) fn placeholder(token: &str) -> serde_json::Value {
     (if token.starts_with('-') { -9e99 } else { 9e99 }).into()
 }
 
@@ -53,7 +62,8 @@ fn shorten(token: &str) -> String {
     if token.len() > 60 { format!("{}…", &token[..60]) } else { token.to_owned() }
 }
 
-/// The grammar of RFC 8259 section 6. Rust reads more than that, and what is not JSON must stay so.
+/// The grammar of RFC 8259 section 6. Rust's parser accepts more, but what is not JSON must stay
+/// invalid.
 fn is_number(token: &str) -> bool {
     let digits = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
     let token = token.strip_prefix('-').unwrap_or(token);
@@ -89,14 +99,14 @@ mod tests {
                 r#"{"1e400": "1e400 \" 1e400", "a": 9e99  }"#,
             ),
         ] {
-            assert_eq!(String::from_utf8_lossy(&tame(source.as_bytes()).0), expected);
+            assert_eq!(String::from_utf8_lossy(&replace(source.as_bytes()).0), expected);
         }
     }
 
     #[test]
     fn a_source_that_ends_early_is_left_alone() {
         for source in ["\"", "\"\\", "-", "[1e", "1e400"] {
-            let _ = tame(source.as_bytes());
+            let _ = replace(source.as_bytes());
         }
     }
 }

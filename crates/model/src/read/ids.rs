@@ -1,5 +1,5 @@
-//! Ids that stand twice, watched while a document streams past. An observation's id is unique
-//! within its run, so nothing has to be remembered of a run but its own id.
+//! Finds duplicate ids while a document is read run by run. An observation's id is unique within
+//! its run, so only the ids of runs have to be kept.
 
 use std::collections::hash_map::Entry;
 
@@ -10,10 +10,9 @@ use super::span::{Span, locate_all};
 use crate::tables::{Document, Head, Run};
 use crate::text::RunId;
 
-/// The ids of a document made in memory, or by a serde reader of another form, that stand twice in
-/// their table.
+/// The duplicate ids of a document that was made in memory or read from another format.
 #[must_use]
-pub fn twice(document: &Document) -> Vec<Problem> {
+pub fn duplicate_ids(document: &Document) -> Vec<Problem> {
     let mut ids = IdWatch::default();
     ids.head(&document.head);
     for run in &document.runs {
@@ -22,20 +21,20 @@ pub fn twice(document: &Document) -> Vec<Problem> {
     ids.into_problems()
 }
 
-/// An id that stands again.
+/// A duplicate id.
 #[derive(Debug, PartialEq, Eq)]
-pub(super) struct Twice {
+pub(super) struct Duplicate {
     /// Pointer to the later one.
     pub(super) pointer: String,
     id: String,
-    /// Pointer to the row that has it first, where it was looked for.
+    /// Pointer to the row that has it first, if that was searched for.
     first: Option<String>,
 }
 
-impl Twice {
+impl Duplicate {
     pub(super) fn problem(self, place: Span) -> Problem {
         let id = self.id;
-        let message = format!("the id {id:?} stands twice in this table");
+        let message = format!("the id {id:?} is a duplicate in this table");
         Problem {
             line: place.line,
             column: place.column,
@@ -45,8 +44,8 @@ impl Twice {
     }
 }
 
-/// Watches for ids that stand twice in their table while a document streams past, for readers of
-/// other forms that never have a whole one. [`Reader`](super::Reader) does so by itself.
+/// Finds duplicate ids while a document is read run by run, for readers of other formats.
+/// [`Reader`](super::Reader) does this itself.
 ///
 /// ```
 /// use obvert_model::{read, tables::Run};
@@ -55,26 +54,26 @@ impl Twice {
 /// let mut ids = read::IdWatch::default();
 /// ids.head(&read::document(source)?.head);
 /// ids.run(&run);
-/// assert!(!ids.seen_twice());
+/// assert!(!ids.has_duplicates());
 /// ids.run(&run);
-/// assert!(ids.seen_twice());
+/// assert!(ids.has_duplicates());
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Debug, Default)]
 pub struct IdWatch {
     runs: FxHashMap<RunId, u32>,
     count: usize,
-    twice: Vec<Twice>,
+    duplicates: Vec<Duplicate>,
 }
 
 impl IdWatch {
-    /// Whether any id has stood twice so far.
+    /// Whether any id has been a duplicate so far.
     #[must_use]
-    pub fn seen_twice(&self) -> bool {
-        !self.twice.is_empty()
+    pub fn has_duplicates(&self) -> bool {
+        !self.duplicates.is_empty()
     }
 
-    /// Looks at the tables of a head.
+    /// Adds the tables of a head.
     pub fn head(&mut self, head: &Head) {
         macro_rules! tables {
             ($($table:ident)+) => { $(self.table(stringify!($table), head.$table.iter().map(|row| row.id.as_str()));)+ };
@@ -82,17 +81,17 @@ impl IdWatch {
         tables!(parties equipment structures pipes media locates ratings);
     }
 
-    /// Looks at the next run and its observations.
+    /// Adds the next run and its observations.
     pub fn run(&mut self, run: &Run) {
         self.run_at(self.count, run);
     }
 
-    /// Looks at the run of a number in its document, and at its observations: for runs that are
+    /// Adds a run and its observations by the index of the run in its document, for runs that are
     /// read out of order.
     pub fn run_at(&mut self, index: usize, run: &Run) {
         self.count = index + 1;
         self.run_id(run.id.clone(), u32::try_from(index).unwrap_or(u32::MAX));
-        // Most recorders number their rows; ids in rising order cannot repeat and need no set.
+        // Most recorders number their rows. Ids in rising order cannot repeat and need no set.
         let ids = run.observations.iter().map(|row| row.id.as_str());
         let rising = ids.clone().zip(ids.clone().skip(1)).all(|(a, b)| (a.len(), a) < (b.len(), b));
         if !rising {
@@ -100,12 +99,13 @@ impl IdWatch {
         }
     }
 
-    /// Adds what another watch saw of the same document: of runs that were read on another thread.
+    /// Adds the ids of another watch of the same document, for runs that were read on another
+    /// thread.
     pub fn merge(&mut self, other: Self) {
         for (id, index) in other.runs {
             self.run_id(id, index);
         }
-        self.twice.extend(other.twice);
+        self.duplicates.extend(other.duplicates);
         self.count = self.count.max(other.count);
     }
 
@@ -114,9 +114,13 @@ impl IdWatch {
             Entry::Occupied(mut first) => {
                 let (earlier, later) = (index.min(*first.get()), index.max(*first.get()));
                 first.insert(earlier);
-                // Which run has it first is known once all were seen.
+                // The first run with the id is known after the last run.
                 let id = first.key().to_string();
-                self.twice.push(Twice { pointer: format!("/runs/{later}/id"), id, first: None });
+                self.duplicates.push(Duplicate {
+                    pointer: format!("/runs/{later}/id"),
+                    id,
+                    first: None,
+                });
             }
             Entry::Vacant(place) => {
                 place.insert(index);
@@ -124,41 +128,41 @@ impl IdWatch {
         }
     }
 
-    /// The ids that repeat, as problems without locations.
+    /// The duplicate ids, as problems without locations.
     pub(crate) fn into_problems(self) -> Vec<Problem> {
         self.problems(|_| Span::default())
     }
 
-    /// The ids that repeat, as problems; `place` gives the location of a pointer.
+    /// The duplicate ids, as problems; `place` gives the location of a pointer.
     fn problems(self, place: impl Fn(&str) -> Span) -> Vec<Problem> {
-        let first_run = |twice: &Twice| {
-            let is_run =
-                twice.pointer.starts_with("/runs/") && twice.pointer.matches('/').count() == 3;
+        let first_run = |duplicate: &Duplicate| {
+            let is_run = duplicate.pointer.starts_with("/runs/")
+                && duplicate.pointer.matches('/').count() == 3;
             is_run
-                .then(|| self.runs.get(twice.id.as_str()))
+                .then(|| self.runs.get(duplicate.id.as_str()))
                 .flatten()
                 .map(|first| format!("/runs/{first}"))
         };
-        let problem = |twice: Twice| {
-            let first = twice.first.clone().or_else(|| first_run(&twice));
-            let place = place(&twice.pointer);
-            Twice { first, ..twice }.problem(place)
+        let problem = |duplicate: Duplicate| {
+            let first = duplicate.first.clone().or_else(|| first_run(&duplicate));
+            let place = place(&duplicate.pointer);
+            Duplicate { first, ..duplicate }.problem(place)
         };
-        self.twice.into_iter().map(problem).collect()
+        self.duplicates.into_iter().map(problem).collect()
     }
 
     fn table<'a>(&mut self, name: &str, ids: impl ExactSizeIterator<Item = &'a str> + Clone) {
-        /// Of how many repeated ids the first row is looked for: a table that is nothing else would
-        /// take the square of its rows.
+        /// For how many duplicates the first row is searched: a table of duplicates only would take
+        /// quadratic time.
         const SEARCHED: usize = 100;
         let mut seen = FxHashSet::with_capacity_and_hasher(ids.len(), rustc_hash::FxBuildHasher);
         for (index, id) in ids.clone().enumerate() {
             if !seen.insert(id) {
-                let first = (self.twice.len() < SEARCHED)
+                let first = (self.duplicates.len() < SEARCHED)
                     .then(|| ids.clone().position(|other| other == id))
                     .flatten();
                 let first = first.map(|first| format!("/{name}/{first}"));
-                self.twice.push(Twice {
+                self.duplicates.push(Duplicate {
                     pointer: format!("/{name}/{index}/id"),
                     id: id.to_owned(),
                     first,
@@ -168,21 +172,21 @@ impl IdWatch {
     }
 
     pub(super) fn verdict(self, source: &[u8]) -> Result<(), ReadError> {
-        if self.twice.is_empty() {
+        if self.duplicates.is_empty() {
             return Ok(());
         }
-        let places = locate_all(source, self.twice.iter().map(|twice| twice.pointer.as_str()));
+        let places =
+            locate_all(source, self.duplicates.iter().map(|duplicate| duplicate.pointer.as_str()));
         let mut problems = self.problems(|pointer| places.get(pointer));
-        // The tables were looked at in the order of the format, which need not be that of the
-        // source.
+        // The tables were added in the order of the format, which may differ from the source.
         problems.sort_by_key(|problem| (problem.line, problem.column));
         Err(ReadError::Structure(problems))
     }
 }
 
-/// Ids that stand twice in a document that may be wrong otherwise.
+/// The duplicate ids of a document that may be invalid otherwise.
 #[cfg(feature = "diagnose")]
-pub(super) fn twice_in(document: &serde_json::Value) -> Vec<Twice> {
+pub(super) fn duplicates_in(document: &serde_json::Value) -> Vec<Duplicate> {
     use serde_json::Value;
     let rows = |holder: &Value, table: &str| -> Vec<Option<String>> {
         let id = |row: &Value| row.get("id").and_then(Value::as_str).map(str::to_owned);
@@ -192,7 +196,7 @@ pub(super) fn twice_in(document: &serde_json::Value) -> Vec<Twice> {
             .map(|rows| rows.iter().map(id).collect())
             .unwrap_or_default()
     };
-    let mut twice = Vec::new();
+    let mut duplicates = Vec::new();
     let mut table = |name: &str, ids: Vec<Option<String>>| {
         let mut seen: FxHashMap<String, usize> = FxHashMap::default();
         for (index, id) in ids.into_iter().enumerate() {
@@ -200,7 +204,11 @@ pub(super) fn twice_in(document: &serde_json::Value) -> Vec<Twice> {
             match seen.get(&id) {
                 Some(first) => {
                     let first = Some(format!("/{name}/{first}"));
-                    twice.push(Twice { pointer: format!("/{name}/{index}/id"), id, first });
+                    duplicates.push(Duplicate {
+                        pointer: format!("/{name}/{index}/id"),
+                        id,
+                        first,
+                    });
                 }
                 None => {
                     seen.insert(id, index);
@@ -218,7 +226,7 @@ pub(super) fn twice_in(document: &serde_json::Value) -> Vec<Twice> {
     {
         table(&format!("runs/{index}/observations"), rows(run, "observations"));
     }
-    twice
+    duplicates
 }
 
 #[cfg(test)]
@@ -229,8 +237,8 @@ mod tests {
     fn a_repeated_id_names_the_row_that_has_it_first() {
         let mut ids = IdWatch::default();
         ids.table("pipes", ["A", "B", "A"].into_iter());
-        let problem = ids.twice.remove(0).problem(Span::default());
+        let problem = ids.duplicates.remove(0).problem(Span::default());
         assert_eq!(problem.pointer, "/pipes/2/id");
-        assert_eq!(problem.text(), r#"the id "A" stands twice in this table, first in /pipes/0"#);
+        assert_eq!(problem.text(), r#"the id "A" is a duplicate in this table, first in /pipes/0"#);
     }
 }

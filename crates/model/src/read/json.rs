@@ -1,10 +1,9 @@
-//! The reader of JSON: the head first, then one run after the other, each read by itself when it is
-//! asked for.
+//! The reader of JSON: the head first, then one run after the other on demand.
 //!
-//! The canonical form has `runs` last. The last row of the source shows whether that is so, without
-//! a look at the rest; then the head is read up to `runs`, and the runs one after the other. In any
-//! other order the whole source is parsed once, the value of `runs` skipped, and the runs are read
-//! from where it was found.
+//! The canonical form has `runs` last. The last row of the source shows whether that is the case,
+//! without parsing the rest; then the head is read up to `runs`, and the runs follow. In any other
+//! order the whole source is parsed once, skipping the value of `runs`, and the runs are read
+//! afterwards.
 
 use std::sync::Arc;
 
@@ -24,11 +23,11 @@ use crate::tables::{Document, Head, Run};
 
 /// Reads a JSON document run by run.
 ///
-/// Memory is that of the head and of one run, whatever the size of the source. The keys can be in
-/// any order; reading is fastest with `runs` last, as [`write`](mod@crate::write) writes them. Ids
-/// that repeat are reported after the last run.
+/// It keeps the head and one run in memory, whatever the size of the source. Keys can be in any
+/// order; reading is fastest with `runs` last, as [`write`](mod@crate::write) writes them.
+/// Duplicate ids are reported after the last run.
 ///
-/// An error names what reading stopped at; [`super::diagnose`] finds every problem of the source.
+/// An error is the first problem of the source; [`super::diagnose`] finds all of them.
 ///
 /// ```
 /// use obvert_model::read::{Reader, RunReader};
@@ -62,12 +61,12 @@ pub struct Reader<'s> {
 enum State {
     Reading,
     Ended,
-    /// The document is not valid, whatever else is asked of it.
+    /// The document is invalid.
     Failed(ReadError),
 }
 
 impl State {
-    /// What is left to say of a document at its end.
+    /// The final result, after the last run.
     fn verdict(self) -> Result<(), ReadError> {
         match self {
             Self::Reading | Self::Ended => Ok(()),
@@ -80,11 +79,10 @@ impl<'s> Reader<'s> {
     /// Reads the head.
     ///
     /// # Errors
-    /// When the source is not UTF-8, or not JSON as far as it was parsed, or its head is not that
-    /// of a document.
+    /// If the source is not UTF-8, not JSON as far as it was parsed, or has an invalid head.
     pub fn new(source: &'s [u8]) -> Result<Self, ReadError> {
         let source = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
-        // Once for the whole source is faster than once for every string in it.
+        // Validating UTF-8 once is faster than once for every string.
         let Ok(text) = std::str::from_utf8(source) else { return Err(stopped::not_text(source)) };
         let (head, runs) = split(text).map_err(|error| stopped::error(text, 0, &error))?;
         let mut ids = IdWatch::default();
@@ -92,23 +90,23 @@ impl<'s> Reader<'s> {
         Ok(Self { text, head: Arc::new(head), runs, ids, state: State::Reading })
     }
 
-    /// The byte offset in the source of the run that was read last, without a byte-order mark.
+    /// The byte offset of the last run that was read, without a byte-order mark.
     #[must_use]
     pub fn offset(&self) -> usize {
         self.runs.begin
     }
 
-    /// The runs that are left, as slices of the source that can be read in any order and on several
+    /// The remaining runs, as slices of the source that can be read in any order and on several
     /// threads.
     #[must_use]
     pub fn into_slices(self) -> RunSlices<'s> {
         RunSlices { head: self.head, runs: self.runs, ids: self.ids, state: self.state }
     }
 
-    /// Reads all runs that are left.
+    /// Reads all remaining runs.
     ///
     /// # Errors
-    /// When one of them is not valid, or the source does not end as it must.
+    /// If a run is invalid, or the end of the source is.
     pub fn into_document(mut self) -> Result<Document, ReadError> {
         let mut runs = Vec::new();
         while let Some(run) = self.next_run()? {
@@ -141,7 +139,7 @@ impl RunReader for Reader<'_> {
         Arc::clone(&self.head)
     }
 
-    /// As the trait has it. An error is returned once; after it there are no more runs.
+    /// An error is returned once; after it there are no more runs.
     fn next_run(&mut self) -> Result<Option<Run>, ReadError> {
         if !matches!(self.state, State::Reading) {
             return Ok(None);
@@ -182,7 +180,7 @@ impl RunReader for Reader<'_> {
 ///     let threads = [scope.spawn(work), scope.spawn(work)];
 ///     threads.map(|thread| thread.join().unwrap())
 /// });
-/// // Whether an id repeats is known once all runs were seen.
+/// // Duplicate ids are known after all runs.
 /// let watches = watches.into_iter().collect::<Result<Vec<_>, _>>()?;
 /// slices.finish(watches)?;
 /// # Ok::<(), obvert_model::read::ReadError>(())
@@ -202,12 +200,12 @@ impl<'s> RunSlices<'s> {
         &self.head
     }
 
-    /// Checks that the rest of the source is valid too and that no id repeats.
+    /// Checks the rest of the source, and that there are no duplicate ids.
     ///
-    /// `watches` have seen every run of the slices that was read.
+    /// `watches` must have every run that was read from the slices.
     ///
     /// # Errors
-    /// When an id repeats, and when the source does not end as it must.
+    /// If an id is a duplicate, or the end of the source is invalid.
     pub fn finish(mut self, watches: impl IntoIterator<Item = IdWatch>) -> Result<(), ReadError> {
         for slice in self.by_ref() {
             slice?;
@@ -264,13 +262,13 @@ impl<'s> RunSlice<'s> {
         self.index
     }
 
-    /// Where the run begins in the source, in bytes, without a byte-order mark.
+    /// The byte offset of the run in the source, without a byte-order mark.
     #[must_use]
     pub fn offset(&self) -> usize {
         self.offset
     }
 
-    /// The run as it is written.
+    /// The text of the run.
     #[must_use]
     pub fn text(&self) -> &'s str {
         &self.source[self.offset..self.end]
@@ -279,7 +277,7 @@ impl<'s> RunSlice<'s> {
     /// Reads the run.
     ///
     /// # Errors
-    /// When it is not JSON, or not a run.
+    /// If it is not JSON, or not a run.
     pub fn read(&self) -> Result<Run, ReadError> {
         let mut reader = Deserializer::from_str(self.text());
         let run = Run::deserialize(&mut reader).and_then(|run| reader.end().map(|()| run));
@@ -304,7 +302,7 @@ struct Elements<'s> {
     rest: Rest,
 }
 
-/// What is known of the source after the runs.
+/// What is known about the source after the runs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Rest {
     /// There are no runs.
@@ -337,7 +335,7 @@ impl Elements<'_> {
         }
     }
 
-    /// Notes an element that was read.
+    /// Records an element that was read.
     fn took(&mut self, start: usize, end: usize) -> Result<(), ReadError> {
         self.at = end;
         self.begin = start;
@@ -346,7 +344,7 @@ impl Elements<'_> {
         if is_too_deep(run) { Err(stopped::too_deep(self.text, start)) } else { Ok(()) }
     }
 
-    /// What is wrong with an element.
+    /// The error of an element.
     fn failed(&self, start: usize, error: &Error) -> ReadError {
         if error.is_data() {
             stopped::error(self.text, start, error)
@@ -355,7 +353,7 @@ impl Elements<'_> {
         }
     }
 
-    /// What is wrong with a source whose runs are not followed by what must follow them.
+    /// The error of a source with an invalid end after the runs.
     fn broken(&self) -> ReadError {
         self.broken_or(self.at, &Error::custom("unexpected characters after a run"))
     }
@@ -368,18 +366,18 @@ impl Elements<'_> {
     }
 }
 
-/// How deep a run nests at most: serde_json reads 127 levels, and a run is below the document and
+/// The maximum nesting of a run: serde_json reads 127 levels, and a run is inside the document and
 /// its list.
 const DEEPEST: usize = 125;
 
-/// Whether a run, which was read by itself, nests deeper than it may in its document. Only
-/// extensions nest deeper than the format does.
+/// Whether a run that was read by itself is nested too deeply for its document. Only extensions can
+/// be.
 fn is_too_deep(run: &str) -> bool {
     let suspect = run.contains("extensions") || run.contains('\\');
     suspect && scan::depth(run.as_bytes()) > DEEPEST
 }
 
-/// The head, and where the runs are.
+/// The head, and the position of the runs.
 fn split(text: &str) -> Result<(Head, Elements<'_>), Error> {
     match runs_are_last(text).then(|| up_to_runs(text)).flatten() {
         Some(parts) => Ok(parts),
@@ -387,21 +385,21 @@ fn split(text: &str) -> Result<(Head, Elements<'_>), Error> {
     }
 }
 
-/// Whether `runs` is the last key of a document, if the source is one: whether its last row is a
-/// run. Only runs have a direction.
+/// Whether `runs` is the last key of a document, if the source is one. It is if the last row is a
+/// run: only runs have a direction.
 fn runs_are_last(text: &str) -> bool {
     #[derive(serde::Deserialize)]
     struct LastRow {
         #[serde(rename = "direction")]
         _direction: IgnoredAny,
     }
-    /// Longer rows are not searched for.
+    /// Longer rows are not searched.
     const LONGEST: usize = 1 << 20;
     let row = scan::last_element(text, LONGEST);
     row.is_some_and(|row| serde_json::from_str::<LastRow>(row).is_ok())
 }
 
-/// Reads the head up to `runs`; `None` if that does not succeed, for whatever reason.
+/// Reads the head up to `runs`; `None` if that fails for any reason.
 fn up_to_runs(text: &str) -> Option<(Head, Elements<'_>)> {
     struct UpToRuns<'f> {
         found: &'f mut Option<(Head, usize)>,
@@ -421,8 +419,7 @@ fn up_to_runs(text: &str) -> Option<(Head, Elements<'_>)> {
     }
     let mut found = None;
     let visitor = UpToRuns { found: &mut found, source: text.as_ptr().addr() };
-    // What is asked for is in `found`: the parser itself cannot stop in the middle of an object but
-    // by an error.
+    // The result is in `found`: the parser can stop in the middle of an object only by an error.
     let _ = Deserializer::from_str(text).deserialize_map(visitor);
     let (head, after_key) = found?;
     let bytes = text.as_bytes();
@@ -433,10 +430,10 @@ fn up_to_runs(text: &str) -> Option<(Head, Elements<'_>)> {
         .then(|| (head, Elements { text, at: list + 1, begin: list, count: 0, rest: Rest::Unread }))
 }
 
-/// Passes on every key up to `runs`, and there ends the object.
+/// Passes on every key before `runs` and ends the object there.
 struct KeysBefore<A> {
     map: A,
-    /// The address of the source, to tell how far the parser has come.
+    /// The address of the source, to compute the position of the parser.
     source: usize,
     after_runs: Option<usize>,
 }
@@ -447,8 +444,8 @@ impl<'de, A: MapAccess<'de>> MapAccess<'de> for KeysBefore<A> {
         &mut self,
         seed: K,
     ) -> Result<Option<K::Value>, A::Error> {
-        // A key that cannot be borrowed has an escape in it, which nothing writes in the format's
-        // keys.
+        // A key that cannot be borrowed has an escape. Keys of the format are never written with
+        // one.
         match self.map.next_key::<&'de str>()? {
             None => Ok(None),
             Some(key) if key == "runs" => {
@@ -484,7 +481,7 @@ fn any_order(text: &str) -> Result<(Head, Elements<'_>), Error> {
     if let Some(runs) = runs {
         let start = runs.get().as_ptr().addr() - text.as_ptr().addr();
         if !runs.get().starts_with('[') {
-            // For the parser's own words.
+            // For the parser's own message.
             Vec::<IgnoredAny>::deserialize(runs)?;
         }
         elements = Elements { text, at: start + 1, begin: start, count: 0, rest: Rest::Read };

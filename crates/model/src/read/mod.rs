@@ -1,9 +1,25 @@
-//! Reading a document, strictly: a document is valid as a whole or not at all.
+//! Reads documents strictly: a document is valid as a whole, or it is refused.
 //!
-//! [`document`] reads a whole one. [`Reader`] gives the head first and then one run after the
-//! other, when it is asked for it, so that a survey of any size needs little memory; its
-//! [slices](Reader::into_slices) can be read on several threads. Both are the fast path: from bytes
-//! to the typed model, stopping at the first thing that is wrong.
+//! ```
+//! use obvert_model::read::{self, Reader, RunReader};
+//!
+//! # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+//! # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-101","direction":"downstream"}]}"#;
+//! let document = read::document(source)?;
+//! assert_eq!(document.runs[0].pipe, "L-101");
+//!
+//! // The same, with one run in memory at a time.
+//! let mut reader = Reader::new(source)?;
+//! while let Some(run) = reader.next_run()? {
+//!     assert_eq!(run.pipe, "L-101");
+//! }
+//! # Ok::<(), read::ReadError>(())
+//! ```
+//!
+//! [`document`] reads a whole document. [`Reader`] gives the head and then one run after the other
+//! on demand, so a survey of any size needs little memory; its [slices](Reader::into_slices) can be
+//! read on several threads. Both are the fast path: from bytes to the typed model, stopping at the
+//! first problem.
 //!
 //! [`diagnose`] is the diagnostic path, for a source that is invalid: it parses the source into a
 //! value and reports every structural problem at once, each with its location and the nearest valid
@@ -11,19 +27,20 @@
 //! takes this path when reading fails. A property test checks that both paths agree on what is
 //! valid.
 //!
-//! Readers of other formats implement [`RunReader`] too, so that code that takes runs need not know
-//! where they come from.
+//! Readers of other formats implement [`RunReader`] too, so code that processes runs works with any
+//! format.
 
 mod any;
 mod diagnose;
 mod document;
 mod error;
 #[cfg(feature = "diagnose")]
+mod fix;
+mod hint;
+#[cfg(feature = "diagnose")]
 mod huge;
 mod ids;
 mod json;
-#[cfg(feature = "diagnose")]
-mod mend;
 mod reader;
 #[cfg(feature = "diagnose")]
 mod remains;
@@ -31,7 +48,6 @@ pub(crate) mod scan;
 #[cfg(feature = "diagnose")]
 mod schema;
 mod serde_parts;
-mod slip;
 mod span;
 mod stopped;
 
@@ -43,7 +59,7 @@ pub(crate) use diagnose::validated;
 pub use diagnose::{Diagnosis, diagnose, value_problems};
 pub(crate) use diagnose::{Subject, explain_as};
 pub use error::{Problem, ProblemKind, ReadError};
-pub use ids::{IdWatch, twice};
+pub use ids::{IdWatch, duplicate_ids};
 pub use json::{Reader, RunSlice, RunSlices};
 pub use reader::{DocumentReader, RunReader};
 #[cfg(feature = "diagnose")]
@@ -56,8 +72,8 @@ use crate::tables::Document;
 /// Reads a whole document.
 ///
 /// # Errors
-/// When the source is not JSON ([`ReadError::Syntax`]), or JSON but not a document of this format
-/// ([`ReadError::Structure`], with every problem found).
+/// If the source is not JSON ([`ReadError::Syntax`]), or not a document of this format
+/// ([`ReadError::Structure`], with every problem).
 ///
 /// ```
 /// let error = obvert_model::read::document(br#"{ "obvert": "0.2", "idd": "x" }"#).unwrap_err();

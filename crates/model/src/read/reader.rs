@@ -1,5 +1,4 @@
-//! What every reader of surveys has in common: it is asked for the head, then for one run after the
-//! other.
+//! The common interface of survey readers: the head, then one run after the other on demand.
 
 use std::sync::Arc;
 
@@ -8,7 +7,7 @@ use crate::tables::{Document, Head, Observation, Run};
 /// A survey that is read on demand, in any format: the head first, then its runs in the order of
 /// the file.
 ///
-/// Memory is that of the head and of one run, as long as the caller drops what it is given.
+/// It keeps the head and one run in memory, as long as the caller drops the runs.
 ///
 /// ```
 /// use obvert_model::read::{self, RunReader};
@@ -28,8 +27,7 @@ pub trait RunReader {
     /// Everything but the runs.
     fn head(&self) -> &Head;
 
-    /// The head, to be kept while runs are asked for. A reader that owns its head should give it
-    /// without a copy.
+    /// The head, to keep while runs are read. A reader that owns its head should not copy it.
     fn share_head(&self) -> Arc<Head> {
         Arc::new(self.head().clone())
     }
@@ -37,18 +35,18 @@ pub trait RunReader {
     /// The next run; `None` after the last.
     ///
     /// # Errors
-    /// When the rest of the source is not valid. A survey is valid as a whole or not at all, so
-    /// what was read before is void.
+    /// If the rest of the source is invalid. A survey is valid as a whole or not at all, so discard
+    /// what was read before.
     fn next_run(&mut self) -> Result<Option<Run>, Self::Error>;
 
-    /// Takes back the observations of a run that are no longer needed. What was allocated on one
-    /// thread is freed there fastest.
+    /// Takes back observations that are no longer needed: memory is freed fastest on the thread
+    /// that allocated it.
     fn recycle(&mut self, observations: Vec<Observation>) {
         drop(observations);
     }
 }
 
-/// The reader of a document that is in memory.
+/// Reads a document that is in memory.
 #[derive(Clone, Debug)]
 pub struct DocumentReader {
     head: Arc<Head>,
@@ -56,7 +54,7 @@ pub struct DocumentReader {
 }
 
 impl Document {
-    /// A reader that hands out this document's head and runs.
+    /// A reader of this document's head and runs.
     #[must_use]
     pub fn into_reader(self) -> DocumentReader {
         DocumentReader { head: Arc::new(self.head), runs: self.runs.into_iter() }

@@ -1,11 +1,10 @@
-//! What is readable of a document that has structural problems: what is wrong is taken out, the
-//! least that can be, and the remainder is a document. A checker can then say what it has to say of
-//! the rest, instead of nothing at all for one bad word.
+//! The readable part of a document with structural problems. As little as possible is removed, so
+//! that a checker can check the rest of a document with one bad word.
 //!
-//! A value that cannot be read goes with its key, where the key may be missing; where it may not,
-//! the row goes that it stands in. Of a list that is no table, such as the corners of a path, the
-//! whole list goes: what remained would mean something else. Rows that go leave those behind them
-//! with other numbers, so [`Remains::original`] leads back.
+//! An unreadable value is removed with its key if the key is optional, otherwise with its row. A
+//! list that is not a table, such as the vertices of a path, is removed as a whole, since the rest
+//! would mean something else. Removed rows change the indexes of later rows; [`Remains::original`]
+//! maps pointers back.
 
 use std::collections::{BTreeMap, HashSet};
 
@@ -16,14 +15,14 @@ use super::diagnose::value_problems;
 use super::error::{Problem, ProblemKind};
 use crate::tables::Document;
 
-/// What was taken out of a document.
+/// Something that was removed from a document.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct LeftOut {
-    /// Where it stands in the source, as a JSON Pointer (RFC 6901).
+    /// Its location in the source, as a JSON Pointer (RFC 6901).
     pub pointer: String,
-    /// What was wrong with it, or with what stands in it.
+    /// What was wrong with it, or with something inside it.
     pub kind: ProblemKind,
-    /// The key that was probably meant, for a key that the format does not have.
+    /// For an unknown key, the key that was probably meant.
     pub meant: Option<String>,
     /// The value.
     pub value: Value,
@@ -32,39 +31,38 @@ pub struct LeftOut {
 /// The readable part of a document.
 #[derive(Clone, Debug)]
 pub struct Remains {
-    /// It, as a document.
+    /// The readable part, as a document.
     pub document: Document,
-    /// What was taken out, in the order of the source.
+    /// What was removed, in the order of the source.
     pub left_out: Vec<LeftOut>,
     kept: Kept,
 }
 
-/// The rows that are left of every table that lost one: for the table's pointer in the source,
-/// their numbers there.
+/// For each table that lost rows, by its pointer in the source: the original indexes of the
+/// remaining rows.
 type Kept = BTreeMap<String, Vec<usize>>;
 
-/// What stands in for a value of the head that must be there and that few rules ask for, so that
-/// all others can be run.
-const STAND_INS: [(&str, &str); 2] =
+/// Placeholders for required values of the head that few rules use, so that all other rules can
+/// run.
+const PLACEHOLDERS: [(&str, &str); 2] =
     [("id", "urn:uuid:00000000-0000-0000-0000-000000000000"), ("issued", "1970-01-01T00:00:00Z")];
 
-/// Rounds of taking out before it is given up: a value, what holds it, its row, and once more for a
-/// slip.
+/// Maximum rounds of removing: a value, its parent, its row, and spare rounds.
 const ROUNDS: usize = 6;
 
-/// The readable part of a value that has structural problems; `None` if there is none, as when the
-/// units cannot be read.
+/// The readable part of a value with structural problems; `None` if there is none, for example if
+/// the units are invalid.
 pub(super) fn remains(mut value: Value, problems: Vec<Problem>) -> Option<Remains> {
     let (mut left_out, mut kept) = (Vec::new(), Kept::new());
     let mut found = problems;
     for _ in 0..ROUNDS {
-        let taken = take_out(&mut value, &found, &mut left_out, &mut kept)?
-            + stand_in(&mut value, &mut left_out);
+        let removed_count = remove_problems(&mut value, &found, &mut left_out, &mut kept)?
+            + add_placeholders(&mut value, &mut left_out);
         if let Ok(document) = Document::deserialize(&value) {
             left_out.sort_by(|a: &LeftOut, b: &LeftOut| order(&a.pointer).cmp(&order(&b.pointer)));
             return Some(Remains { document, left_out, kept });
         }
-        if taken == 0 {
+        if removed_count == 0 {
             return None;
         }
         found = value_problems(&value);
@@ -73,26 +71,25 @@ pub(super) fn remains(mut value: Value, problems: Vec<Problem>) -> Option<Remain
 }
 
 impl Remains {
-    /// Where a place of the remainder stands in the source.
+    /// The pointer in the source for a pointer of the readable part.
     #[must_use]
     pub fn original(&self, pointer: &str) -> String {
         original(&self.kept, pointer)
     }
 
-    /// Whether every place of the remainder is the same place in the source, since no row was taken
-    /// out.
+    /// Whether all pointers are the same in the source, since no row was removed.
     #[must_use]
     pub fn in_place(&self) -> bool {
         self.kept.is_empty()
     }
 }
 
-/// Puts in what stands in for an id or a date of the document that could not be read.
-fn stand_in(value: &mut Value, out: &mut Vec<LeftOut>) -> usize {
+/// Adds placeholders for an unreadable id or date of the document.
+fn add_placeholders(value: &mut Value, out: &mut Vec<LeftOut>) -> usize {
     let Some(head) = value.as_object_mut() else { return 0 };
     let mut inserted = 0;
     for (key, text) in
-        STAND_INS.iter().filter(|(key, _)| !head.contains_key(*key)).collect::<Vec<_>>()
+        PLACEHOLDERS.iter().filter(|(key, _)| !head.contains_key(*key)).collect::<Vec<_>>()
     {
         head.insert((*key).to_owned(), (*text).into());
         let pointer = format!("/{key}");
@@ -109,43 +106,42 @@ fn stand_in(value: &mut Value, out: &mut Vec<LeftOut>) -> usize {
     inserted
 }
 
-/// Takes out what every problem is about, and says how much that was. `None` where it would be the
+/// Removes the value of every problem. Returns how many were removed, or `None` if it would be the
 /// document.
-fn take_out(
+fn remove_problems(
     value: &mut Value,
     problems: &[Problem],
     out: &mut Vec<LeftOut>,
     kept: &mut Kept,
 ) -> Option<usize> {
-    let mut taken = 0;
+    let mut removed_count = 0;
     let mut places: Vec<(String, &Problem)> = Vec::new();
     for problem in problems {
         match problem.kind {
-            // Of a row that stands twice one is enough.
+            // One of two equal rows is enough.
             ProblemKind::DuplicateId | ProblemKind::DuplicateRow => continue,
-            // It never came into the value.
+            // It is not in the value.
             ProblemKind::OrphanRow => {
                 let (pointer, kind) = (problem.pointer.clone(), problem.kind);
                 out.push(LeftOut { pointer, kind, meant: None, value: Value::Null });
                 continue;
             }
-            // Nor did what other forms have beside the format's own, and passed over: an element, a
-            // column, a table.
+            // Neither are unknown elements, columns and tables of other formats, which were
+            // skipped.
             ProblemKind::UnknownKey if value.pointer(&problem.pointer).is_none() => {
                 let (pointer, kind, meant) =
                     (problem.pointer.clone(), problem.kind, problem.suggestion.clone());
                 out.push(LeftOut { pointer, kind, meant, value: Value::Null });
                 continue;
             }
-            // A key of the head: either something stands in for it, or the rest is no document.
+            // A key of the head: either it has a placeholder, or the rest is not a document.
             ProblemKind::MissingKey if problem.pointer.is_empty() => continue,
             _ => {}
         }
-        // That of a missing key is the object that lacks it.
+        // The pointer of a missing key is that of the object.
         places.push((removable(value, &problem.pointer)?.to_owned(), problem));
     }
-    // From the end, so that the numbers of rows before one that goes still hold, and what stands in
-    // a row before the row.
+    // From the end, so that the indexes of earlier rows stay valid, and values before their row.
     places.sort_by(|a, b| order(&b.0).cmp(&order(&a.0)));
     places.dedup_by(|a, b| a.0 == b.0);
     let mut gone: HashSet<String> = HashSet::new();
@@ -166,12 +162,12 @@ fn take_out(
             _ => None,
         };
         let Some(removed) = removed else { continue };
-        taken += 1;
+        removed_count += 1;
         gone.insert(pointer.clone());
         let meant = problem.suggestion.clone().filter(|_| problem.kind == ProblemKind::UnknownKey);
         out.push(LeftOut { pointer, kind: problem.kind, meant, value: removed });
     }
-    // What went with its row is not to be told of twice.
+    // Values that were removed with their row are not reported again.
     out.retain(|inner| {
         let mut above = inner.pointer.as_str();
         loop {
@@ -184,10 +180,10 @@ fn take_out(
             }
         }
     });
-    Some(taken)
+    Some(removed_count)
 }
 
-/// The nearest place from a problem upwards that can be taken out: a key, or a row of a table.
+/// The nearest removable ancestor of a problem: a key, or a row of a table.
 fn removable<'p>(value: &Value, place: &'p str) -> Option<&'p str> {
     let mut place = place;
     loop {
@@ -230,7 +226,7 @@ fn original(kept: &Kept, pointer: &str) -> String {
     whole
 }
 
-/// Sorts pointers as the source has them as far as rows go: by number, not by digit.
+/// Sorts pointers by the indexes of rows as numbers, not as text.
 fn order(pointer: &str) -> Vec<(usize, &str)> {
     pointer.split('/').skip(1).map(|token| (token.parse().unwrap_or(usize::MAX), token)).collect()
 }

@@ -1,10 +1,10 @@
-//! Walking over JSON text without reading it: where a string ends, where a value ends, how deep a
-//! value nests.
+//! Scans JSON text without parsing it: where a string ends, where a value ends, how deep a value is
+//! nested.
 //!
-//! Nothing here checks that the text is JSON. The callers either know that it is, or read what they
-//! found with a parser.
+//! Nothing here checks that the text is JSON. Callers either know that it is, or parse what they
+//! found.
 
-/// Where the white space at a position ends.
+/// The end of the white space at a position.
 pub(crate) fn skip_space(text: &[u8], mut at: usize) -> usize {
     while matches!(text.get(at), Some(b' ' | b'\t' | b'\n' | b'\r')) {
         at += 1;
@@ -81,7 +81,7 @@ pub(crate) fn value_end(text: &[u8], start: usize) -> Option<usize> {
     }
 }
 
-/// How many lists and objects are open at once, at most.
+/// The maximum number of lists and objects that are open at once.
 pub(crate) fn depth(text: &[u8]) -> usize {
     let (mut at, mut open, mut deepest) = (0, 0usize, 0);
     while let Some(byte) = text.get(at) {
@@ -106,7 +106,7 @@ pub(crate) fn depth(text: &[u8]) -> usize {
 }
 
 /// The last element of a list, if the text ends with that list as the last value of an object: `…
-/// {…} ] }`. Walks backwards, and gives up after `within` bytes. The element is an object.
+/// {…} ] }`. Scans backwards, up to `within` bytes. The element is an object.
 pub(crate) fn last_element(text: &str, within: usize) -> Option<&str> {
     let bytes = text.as_bytes();
     let mut at = bytes.len();
@@ -130,7 +130,7 @@ pub(crate) fn last_element(text: &str, within: usize) -> Option<&str> {
     text.get(at..end)
 }
 
-/// Where the string begins whose closing quotation mark is at `end`. A quotation mark after an odd
+/// The start of the string whose closing quotation mark is at `end`. A quotation mark after an odd
 /// number of backslashes is part of the string.
 fn string_start(text: &[u8], end: usize) -> Option<usize> {
     let mut at = end;

@@ -1,4 +1,4 @@
-//! What the JSON Schema finds wrong with a value, said in the format's own words.
+//! Validates a value by the JSON Schema and translates the errors into the terms of the format.
 
 use std::sync::OnceLock;
 
@@ -10,8 +10,8 @@ use super::error::{Problem, ProblemKind};
 use crate::edit;
 use crate::text::nearest;
 
-/// Every problem that the schema of a subject finds in a value, without locations. One value can
-/// have several of one kind.
+/// Every problem that the schema of a subject finds in a value, without locations. A value can have
+/// several of one kind.
 pub(super) fn problems(value: &Value, subject: Subject) -> Vec<Problem> {
     let schema = schema(subject);
     let mut problems = Vec::new();
@@ -51,7 +51,7 @@ impl Subject {
 }
 
 fn schema(subject: Subject) -> &'static Schema {
-    // One for each subject, the last one included.
+    // One for each subject, including the last.
     const SUBJECTS: usize = Subject::Layout as usize + 1;
     static SCHEMAS: [OnceLock<Schema>; SUBJECTS] = [const { OnceLock::new() }; SUBJECTS];
     SCHEMAS[subject as usize].get_or_init(|| {
@@ -70,7 +70,7 @@ fn schema(subject: Subject) -> &'static Schema {
     })
 }
 
-const EMPTY: &str = "empty text; leave the key out when the value is not known";
+const EMPTY: &str = "empty text; leave the key out if the value is not known";
 
 fn child(pointer: &str, key: &str) -> String {
     format!("{pointer}/{}", edit::token(key))
@@ -102,131 +102,83 @@ fn translate(
     problems: &mut Vec<Problem>,
 ) {
     let at = error.instance_path().to_string();
-    let instance = error.instance();
-    let mut add = |kind, pointer, message, suggestion| {
-        problems.push(Problem { suggestion, ..Problem::new(kind, pointer, message) });
-    };
-    if instance.is_null() {
-        let message =
-            "null is never written; leave the key out when the value is not known".to_owned();
-        return add(ProblemKind::NullValue, at, message, None);
+    let value = error.instance();
+    if value.is_null() {
+        let message = "the format has no null; leave the key out if the value is not known";
+        return problems.push(Problem::new(ProblemKind::NullValue, at, message));
     }
-    match error.kind() {
+    let problem = match error.kind() {
         Kind::AdditionalProperties { unexpected } | Kind::UnevaluatedProperties { unexpected } => {
             let object = schema.holder(&error.schema_path().to_string());
-            let known = object.map(keys_of).unwrap_or_default();
-            for key in unexpected {
-                if object.is_some_and(|object| object.get("patternProperties").is_some()) {
-                    let message =
-                        format!("{key:?} is not a language tag (BCP 47), such as en or pt-BR");
-                    add(ProblemKind::TextForm, child(&at, key), message, None);
-                    continue;
-                }
-                let near = nearest(key, known.iter().copied()).map(str::to_owned);
-                let own = match schema.subject {
-                    Subject::Document | Subject::Document0_1 => {
-                        "; data of your own goes under \"extensions\""
-                    }
-                    // Without a near one it helps to see what there is.
-                    _ if near.is_none() => &format!("; what can stand here: {}", known.join(", ")),
-                    _ => "",
-                };
-                let message = format!("unknown key {key:?}{own}");
-                add(ProblemKind::UnknownKey, child(&at, key), message, near);
-            }
-        }
-        Kind::Required { property } => {
-            let key = property.as_str().unwrap_or_default();
-            let message = format!("the key {key:?} is missing");
-            problems.push(Problem {
-                key: Some(key.to_owned()),
-                ..Problem::new(ProblemKind::MissingKey, at, message)
-            });
-        }
-        Kind::Type { kind } => {
-            let wanted = expected_type(kind);
-            let (kind, message) = if wanted.starts_with("a whole") && instance.is_number() {
-                (ProblemKind::NumberRange, format!("{} is not a whole number", show(instance)))
-            } else {
-                (
-                    ProblemKind::WrongType,
-                    format!("expected {wanted}, found {}: {}", type_name(instance), show(instance)),
-                )
-            };
-            add(kind, at, message, None);
+            problems.extend(unexpected.iter().map(|key| schema.unknown_key(object, &at, key)));
+            return;
         }
         Kind::Enum { options } => {
-            let words: Vec<&str> =
-                options.as_array().into_iter().flatten().filter_map(Value::as_str).collect();
-            let list = words.join(", ");
-            match instance.as_str() {
-                Some("") => add(ProblemKind::EmptyText, at, EMPTY.to_owned(), None),
-                // A document of another version is no slip of the pen: no word is near.
-                Some(version) if at == schema.subject.version_pointer() => {
-                    let noun = schema.subject.noun();
-                    let older = schema.subject == Subject::Document
-                        && crate::versions::KNOWN.contains(&version);
-                    let hint =
-                        if older { "; obvert migrate brings a JSON document to it" } else { "" };
-                    let message = format!(
-                        "the {noun} is of version {version:?} of the format; this reader knows {list}{hint}"
-                    );
-                    add(ProblemKind::UnknownWord, at, message, None);
-                }
-                Some(word) => {
-                    let near = nearest(word, words.iter().copied()).map(str::to_owned);
-                    add(ProblemKind::UnknownWord, at, format!("{word:?} is none of: {list}"), near);
-                }
-                // The type is reported for itself.
-                None => {}
-            }
+            problems.extend(schema.unknown_word(at, value, options));
+            return;
         }
-        Kind::Minimum { limit } | Kind::Maximum { limit } => {
-            let side = if matches!(error.kind(), Kind::Minimum { .. }) { "below" } else { "above" };
-            let message =
-                format!("{} is {side} {limit}, the limit of what can stand here", show(instance));
-            add(ProblemKind::NumberRange, at, message, None);
-        }
-        Kind::MinLength { .. } => add(ProblemKind::EmptyText, at, EMPTY.to_owned(), None),
-        Kind::Pattern { .. } if instance.as_str() == Some("") => {
-            add(ProblemKind::EmptyText, at, EMPTY.to_owned(), None);
+        Kind::Required { property } => missing_key(at, property),
+        Kind::Type { kind } => wrong_type(at, value, kind),
+        Kind::Minimum { limit } => out_of_range(at, value, "below", limit),
+        Kind::Maximum { limit } => out_of_range(at, value, "above", limit),
+        Kind::MinLength { .. } => Problem::new(ProblemKind::EmptyText, at, EMPTY),
+        Kind::Pattern { .. } if value.as_str() == Some("") => {
+            Problem::new(ProblemKind::EmptyText, at, EMPTY)
         }
         Kind::Pattern { .. } => {
             let form = schema.form_at(&error.schema_path().to_string());
-            add(ProblemKind::TextForm, at, format!("{} is not {form}", show(instance)), None);
+            Problem::new(ProblemKind::TextForm, at, format!("{} is not {form}", show(value)))
         }
         Kind::MinItems { .. } | Kind::MaxItems { .. } => {
             let message = format!(
                 "a position is two numbers, easting or longitude first; found {}",
-                show(instance)
+                show(value)
             );
-            add(ProblemKind::WrongType, at, message, None);
+            Problem::new(ProblemKind::WrongType, at, message)
         }
         Kind::MinProperties { .. } => {
-            add(
-                ProblemKind::MissingKey,
-                at,
-                "empty extensions; leave the key out".to_owned(),
-                None,
-            );
+            Problem::new(ProblemKind::MissingKey, at, "empty extensions; leave the key out")
         }
-        Kind::PropertyNames { error } => {
-            let message = format!(
-                "{} is not a reverse domain name, such as org.example.dispatch",
-                show(error.instance())
-            );
-            let pointer =
-                error.instance().as_str().map_or_else(|| at.clone(), |key| child(&at, key));
-            add(ProblemKind::TextForm, pointer, message, None);
-        }
-        _ => add(ProblemKind::WrongType, at, error.to_string(), None),
-    }
+        Kind::PropertyNames { error } => not_a_domain_name(at, error.instance()),
+        _ => Problem::new(ProblemKind::WrongType, at, error.to_string()),
+    };
+    problems.push(problem);
 }
+
+fn missing_key(at: String, key: &Value) -> Problem {
+    let key = key.as_str().unwrap_or_default();
+    let problem = Problem::new(ProblemKind::MissingKey, at, format!("the key {key:?} is missing"));
+    Problem { key: Some(key.to_owned()), ..problem }
+}
+
+fn wrong_type(at: String, value: &Value, kind: &jsonschema::error::TypeKind) -> Problem {
+    let expected = expected_type(kind);
+    if expected == WHOLE_NUMBER && value.is_number() {
+        let message = format!("{} is not a whole number", show(value));
+        return Problem::new(ProblemKind::NumberRange, at, message);
+    }
+    let message = format!("expected {expected}, found {}: {}", type_name(value), show(value));
+    Problem::new(ProblemKind::WrongType, at, message)
+}
+
+fn out_of_range(at: String, value: &Value, side: &str, limit: &Value) -> Problem {
+    let message = format!("{} is {side} the limit of {limit}", show(value));
+    Problem::new(ProblemKind::NumberRange, at, message)
+}
+
+fn not_a_domain_name(at: String, key: &Value) -> Problem {
+    let message =
+        format!("{} is not a reverse domain name, such as org.example.dispatch", show(key));
+    let at = key.as_str().map_or_else(|| at.clone(), |key| child(&at, key));
+    Problem::new(ProblemKind::TextForm, at, message)
+}
+
+const WHOLE_NUMBER: &str = "a whole number";
 
 fn expected_type(kind: &jsonschema::error::TypeKind) -> String {
     let one = |name: &str| match name {
         "string" => "a text".to_owned(),
-        "integer" => "a whole number".to_owned(),
+        "integer" => WHOLE_NUMBER.to_owned(),
         "number" => "a number".to_owned(),
         "boolean" => "true or false".to_owned(),
         "array" => "a list".to_owned(),
@@ -242,13 +194,56 @@ fn expected_type(kind: &jsonschema::error::TypeKind) -> String {
 }
 
 impl Schema {
+    /// The problem of a key that is not among those of `object` in the schema.
+    fn unknown_key(&self, object: Option<&'static Value>, at: &str, key: &str) -> Problem {
+        if object.is_some_and(|object| object.get("patternProperties").is_some()) {
+            let message = format!("{key:?} is not a language tag (BCP 47), such as en or pt-BR");
+            return Problem::new(ProblemKind::TextForm, child(at, key), message);
+        }
+        let known = object.map(keys_of).unwrap_or_default();
+        let suggestion = nearest(key, known.iter().copied()).map(str::to_owned);
+        let advice = match self.subject {
+            Subject::Document | Subject::Document0_1 => "; move your own data to \"extensions\"",
+            // Without a suggestion, list the keys that exist.
+            _ if suggestion.is_none() => &format!("; known keys: {}", known.join(", ")),
+            _ => "",
+        };
+        let message = format!("unknown key {key:?}{advice}");
+        Problem { suggestion, ..Problem::new(ProblemKind::UnknownKey, child(at, key), message) }
+    }
+
+    /// The problem of a text that is not one of the words of an `enum`; `None` for a value that is
+    /// not a text, whose type is reported separately.
+    fn unknown_word(&self, at: String, value: &Value, options: &Value) -> Option<Problem> {
+        let word = value.as_str()?;
+        if word.is_empty() {
+            return Some(Problem::new(ProblemKind::EmptyText, at, EMPTY));
+        }
+        let words: Vec<&str> =
+            options.as_array().into_iter().flatten().filter_map(Value::as_str).collect();
+        let list = words.join(", ");
+        if at == self.subject.version_pointer() {
+            // Another version is not a spelling mistake, so there is no suggestion.
+            let noun = self.subject.noun();
+            let older = self.subject == Subject::Document && crate::versions::KNOWN.contains(&word);
+            let advice = if older { "; obvert migrate brings a JSON document to it" } else { "" };
+            let message = format!(
+                "the {noun} is of version {word:?} of the format; this reader knows {list}{advice}"
+            );
+            return Some(Problem::new(ProblemKind::UnknownWord, at, message));
+        }
+        let suggestion = nearest(word, words.iter().copied()).map(str::to_owned);
+        let message = format!("{word:?} is not one of: {list}");
+        Some(Problem { suggestion, ..Problem::new(ProblemKind::UnknownWord, at, message) })
+    }
+
     /// The schema object that holds the keyword at a schema path such as
     /// `/$defs/Pipe/additionalProperties`.
     fn holder(&'static self, schema_path: &str) -> Option<&'static Value> {
         let parent = schema_path.rsplit_once('/').map_or("", |(parent, _)| parent);
         let mut node = &self.value;
         for token in parent.split('/').skip(1) {
-            // A path goes through `$ref` as a step of its own.
+            // `$ref` is a separate step of the path.
             if token == "$ref" {
                 node = self.value.pointer(node.get("$ref")?.as_str()?.strip_prefix('#')?)?;
             } else {
@@ -264,7 +259,7 @@ impl Schema {
 
     fn form_at(&'static self, schema_path: &str) -> &'static str {
         let comment = self.holder(schema_path).and_then(|node| node.get("$comment")?.as_str());
-        comment.unwrap_or("of the form that belongs here")
+        comment.unwrap_or("in the required form")
     }
 }
 

@@ -1,17 +1,18 @@
-//! The few serde adapters that make the derived readers strict.
+//! Serde adapters that make the derived readers strict.
 
 use std::fmt;
 
 use serde::de::{Deserialize, Deserializer, Error, Unexpected, Visitor};
 
-/// Reads the value of a key that is present, so that `null` is refused as any other wrong type is.
+/// Reads the value of a key that is present, so that `null` is refused like any other wrong type.
 pub(crate) fn present<'de, D: Deserializer<'de>, T: Deserialize<'de>>(
     source: D,
 ) -> Result<Option<T>, D::Error> {
     T::deserialize(source).map(Some)
 }
 
-/// Reads one word of a vocabulary; unlike serde's derived enumerations, only a JSON text will do.
+/// Reads one word of a vocabulary. Unlike serde's derived enumerations, it accepts JSON strings
+/// only.
 pub(crate) fn word<'de, D: Deserializer<'de>, T>(
     source: D,
     words: &'static [&'static str],
@@ -30,9 +31,8 @@ pub(crate) fn word<'de, D: Deserializer<'de>, T>(
     source.deserialize_str(Word(words, find))
 }
 
-/// Lets a derived reader see JSON objects only. Serde's derived readers take a JSON array for an
-/// object as well, its items in the order of the fields; such a document would be read here and
-/// refused everywhere else.
+/// Lets a derived reader see JSON objects only. Serde's derived readers also accept an array of the
+/// fields' values; such a document would be read here and refused everywhere else.
 pub(crate) struct ObjectOnly<D>(pub(crate) D);
 
 impl<'de, D: Deserializer<'de>> Deserializer<'de> for ObjectOnly<D> {

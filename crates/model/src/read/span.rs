@@ -1,25 +1,24 @@
-//! From a JSON Pointer back to a line and column: one scan of the source, for just the pointers
-//! that are asked for. The readers keep no positions, since a document that is right never needs
-//! one.
+//! Finds the line and column of JSON Pointers, in one scan of the source. Readers keep no
+//! positions, since a valid document needs none.
 
 use rustc_hash::FxHashMap;
 
 use super::scan;
 
-/// A place in a source.
+/// A location in a source.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Span {
-    /// Line, from 1; 0 when the source has no such place.
+    /// Line, from 1; 0 if the source has no such location.
     pub line: usize,
     /// Column, in characters from 1.
     pub column: usize,
     /// Byte offset of the first character.
     pub offset: usize,
-    /// Byte offset behind the last character.
+    /// Byte offset after the last character.
     pub end: usize,
 }
 
-/// The places found by [`locate_all`].
+/// The locations found by [`locate_all`].
 #[derive(Clone, Debug, Default)]
 pub struct Spans(FxHashMap<String, Pair>);
 
@@ -30,21 +29,20 @@ struct Pair {
 }
 
 impl Spans {
-    /// The place of a pointer's value; of the nearest value that holds it where there is no such
-    /// value.
+    /// The location of the value at a pointer; if there is none, of its nearest ancestor.
     #[must_use]
     pub fn get(&self, pointer: &str) -> Span {
-        self.spot(pointer).map_or_else(Span::default, |spot| spot.value)
+        self.find(pointer).map_or_else(Span::default, |spot| spot.value)
     }
 
-    /// The place of the key under which a pointer's value stands, quotes included; of the value
-    /// where it stands under none, as the items of a list do.
+    /// The location of the key of the value at a pointer, including quotes; for an item of a list,
+    /// of the value.
     #[must_use]
     pub fn key(&self, pointer: &str) -> Span {
-        self.spot(pointer).map_or_else(Span::default, |spot| spot.key.unwrap_or(spot.value))
+        self.find(pointer).map_or_else(Span::default, |spot| spot.key.unwrap_or(spot.value))
     }
 
-    fn spot(&self, pointer: &str) -> Option<Pair> {
+    fn find(&self, pointer: &str) -> Option<Pair> {
         let mut at = pointer;
         loop {
             if let Some(spot) = self.0.get(at) {
@@ -55,15 +53,14 @@ impl Spans {
     }
 }
 
-/// The place of one pointer.
+/// The location of one pointer.
 #[must_use]
 pub fn locate(source: &[u8], pointer: &str) -> Span {
     locate_all(source, [pointer]).get(pointer)
 }
 
-/// The places of many pointers, in one scan. Where a key stands twice in an object, the later one
-/// counts. The source must be JSON; on anything else the scan ends early and what follows has no
-/// place.
+/// The locations of many pointers, in one scan. Of duplicate keys, the last one counts. The source
+/// must be JSON; otherwise the scan ends early and the rest has no location.
 #[must_use]
 pub fn locate_all<'p>(source: &[u8], pointers: impl IntoIterator<Item = &'p str>) -> Spans {
     let mut trie = Trie::default();
@@ -136,7 +133,7 @@ impl Trie {
     }
 }
 
-/// Counts lines and characters forward only, so that many places on one long line cost one pass.
+/// Counts lines and characters forward only, so that many locations on one long line cost one pass.
 struct Lines<'s> {
     source: &'s [u8],
     line: usize,
@@ -146,7 +143,7 @@ struct Lines<'s> {
 
 impl<'s> Lines<'s> {
     fn new(source: &'s [u8]) -> Self {
-        // A byte-order mark takes no column.
+        // A byte-order mark has no column.
         let at = if source.starts_with(b"\xEF\xBB\xBF") { 3 } else { 0 };
         Self { source, line: 1, column: 1, at }
     }
@@ -155,7 +152,7 @@ impl<'s> Lines<'s> {
         for byte in self.source.get(self.at..to).unwrap_or_default() {
             match byte {
                 b'\n' => (self.line, self.column) = (self.line + 1, 1),
-                // The second and later bytes of a character.
+                // Continuation bytes of a character.
                 0x80..=0xBF => {}
                 _ => self.column += 1,
             }
@@ -192,7 +189,7 @@ impl Scan<'_> {
         is
     }
 
-    /// Scans one value. Recursion goes only as deep as the pointers that are asked for.
+    /// Scans one value. Recursion is only as deep as the pointers.
     fn value(&mut self, trie: &Trie, node: Option<usize>, key: Option<(usize, usize)>) {
         self.space();
         let start = self.at;
@@ -240,12 +237,12 @@ impl Scan<'_> {
         self.found[mark].end = self.at;
     }
 
-    /// A string, or what is left of the source where it does not end.
+    /// A string, or the rest of the source if it does not end.
     fn string(&mut self) {
         self.at = scan::string_end(self.source, self.at).unwrap_or(self.source.len());
     }
 
-    /// Any value; nothing where none begins.
+    /// Skips any value; nothing if none begins here.
     fn skip(&mut self) {
         let cut_off = || if self.begins_value() { self.source.len() } else { self.at };
         self.at = scan::value_end(self.source, self.at).unwrap_or_else(cut_off);
@@ -260,8 +257,7 @@ impl Scan<'_> {
 mod tests {
     use super::*;
 
-    // RFC 6901 §5: the document and pointers of the standard; the value found must be the one it
-    // lists.
+    // RFC 6901 §5: the document and pointers of the standard, with the values that it lists.
     const RFC_6901: &str = r#"{
       "foo": ["bar", "baz"], "": 0, "a/b": 1, "c%d": 2, "e^f": 3, "g|h": 4, "i\\j": 5, "k\"l": 6, " ": 7, "m~n": 8
    }"#;

@@ -1,16 +1,16 @@
-//! What reading stopped at, with its line and column: the first thing that is wrong with a source.
+//! The error at which reading stopped, with its line and column.
 
 use super::error::{Problem, ProblemKind, ReadError};
-use super::slip;
+use super::hint;
 
-const TOO_DEEP: &str = "lists and objects stand more than 127 deep in each other; flatten the data";
+const TOO_DEEP: &str = "lists and objects are nested more than 127 deep; flatten the data";
 
 /// The error of a source that is not UTF-8.
 pub(super) fn not_text(source: &[u8]) -> ReadError {
     encoding(source).unwrap_or(ReadError::Empty)
 }
 
-/// What the parser says of a part of the source that begins at byte `begin`.
+/// The parser's error for the part of the source that begins at byte `begin`.
 pub(super) fn error(text: &str, begin: usize, error: &serde_json::Error) -> ReadError {
     let source = text.as_bytes();
     if source.iter().all(u8::is_ascii_whitespace) {
@@ -27,13 +27,13 @@ pub(super) fn error(text: &str, begin: usize, error: &serde_json::Error) -> Read
     ReadError::Structure(vec![Problem { line, column, ..problem }])
 }
 
-/// The error of a run that nests too deeply in its document. It begins at byte `begin`.
+/// The error of a run that is nested too deeply in its document. It begins at byte `begin`.
 pub(super) fn too_deep(text: &str, begin: usize) -> ReadError {
     let (line, column) = line_and_column(text.as_bytes(), begin);
     ReadError::Syntax { line, column, message: TOO_DEEP.to_owned() }
 }
 
-/// What is wrong with the bytes, before anybody asks whether they are JSON.
+/// Errors of the encoding, which is checked before the syntax.
 pub(super) fn encoding(source: &[u8]) -> Option<ReadError> {
     let broken = std::str::from_utf8(source).err().map(|error| error.valid_up_to());
     let hint = match source {
@@ -55,22 +55,20 @@ pub(super) fn encoding(source: &[u8]) -> Option<ReadError> {
     })
 }
 
-/// Where the source stops being JSON, from what the parser says of the part of it that begins at
-/// byte `begin`.
+/// The syntax error of a source, from the parser's error for the part that begins at byte `begin`.
 pub(super) fn syntax(source: &[u8], begin: usize, error: &serde_json::Error) -> ReadError {
     let whole = error.to_string();
     let message = match parser_message(&whole) {
         "recursion limit exceeded" => TOO_DEEP.to_owned(),
-        // The parser's words for a UTF-16 escape whose other half is missing (RFC 8259 section
-        // 8.2).
+        // The parser's messages for half a UTF-16 escape (RFC 8259 section 8.2).
         "unexpected end of hex escape" | "lone leading surrogate in hex escape" => {
-            "a text has half a character in it, an escape from \\ud800 to \\udfff without its other half; write the character itself"
+            "a text has half a character, an escape from \\ud800 to \\udfff without its other half; write the character itself"
                 .to_owned()
         }
-        "trailing characters" => "the document has ended, and something stands behind it".to_owned(),
+        "trailing characters" => "there is text after the end of the document; remove it".to_owned(),
         message => match message.strip_prefix("EOF while parsing ") {
             Some(what) => {
-                format!("the source ends inside {what}; it was cut off, or a bracket or quotation mark is missing")
+                format!("the source ends inside {what}; it is truncated, or a bracket or quotation mark is missing")
             }
             None => message.to_owned(),
         },
@@ -82,22 +80,23 @@ pub(super) fn syntax(source: &[u8], begin: usize, error: &serde_json::Error) -> 
         at += 1;
     }
     let (line, column) = line_and_column(source, at);
-    // Where the source ends too early or too late, that is the slip.
+    // If the source ends too early or too late, the message says so already.
     let told = whole.starts_with("trailing characters") || whole.contains("hex escape");
-    let guess = (!error.is_eof() && !told).then(|| slip::likely(source, at));
-    let message = match guess.flatten() {
-        Some(slip) => format!("{message}; {slip}"),
+    let hint = (!error.is_eof() && !told).then(|| hint::hint(source, at));
+    let message = match hint.flatten() {
+        Some(hint) => format!("{message}; {hint}"),
         None => message,
     };
     ReadError::Syntax { line, column, message }
 }
 
-/// The parser ends its message with the position, which the error has in fields of its own.
+/// Removes the position from the parser's message; the error has its own fields for it.
 fn parser_message(whole: &str) -> &str {
     whole.rsplit_once(" at line ").map_or(whole, |(message, _)| message)
 }
 
-/// The byte at which the parser stopped. At the end of a line it is in column 0 of the next.
+/// The byte at which the parser stopped. At the end of a line the parser reports column 0 of the
+/// next.
 fn stopped_at(source: &[u8], begin: usize, error: &serde_json::Error) -> usize {
     let part = source.get(begin..).unwrap_or_default();
     let lines_before = error.line().saturating_sub(1);

@@ -1,4 +1,4 @@
-//! The document itself: everything that is said once about a survey, and the tables.
+//! The document itself: everything that a survey has once, and the tables.
 
 use super::{Equipment, Locate, Media, Party, Pipe, Rating, Run, Structure};
 use crate::extension::Extensions;
@@ -26,7 +26,7 @@ words! {
 }
 
 impl LengthUnit {
-    /// Metres in one of this unit, exact as far as a double goes.
+    /// Metres in one unit, to the precision of a double.
     #[must_use]
     pub const fn metres(self) -> f64 {
         match self {
@@ -48,7 +48,7 @@ words! {
 }
 
 impl SectionUnit {
-    /// Millimetres in one of this unit, exact.
+    /// Millimetres in one unit, exact.
     #[must_use]
     pub const fn millimetres(self) -> f64 {
         match self {
@@ -71,9 +71,9 @@ words! {
         Acceptance = "acceptance",
         /// The sale of a building.
         Sale = "sale",
-        /// Looking for the cause of a blockage or a flood.
+        /// To find the cause of a blockage or a flood.
         Blockage = "blockage",
-        /// Looking for infiltration or inflow.
+        /// To find infiltration or inflow.
         Infiltration = "infiltration",
         /// Another purpose, which `purpose_text` states.
         Other = "other",
@@ -81,13 +81,13 @@ words! {
 }
 
 words! {
-    /// How far the record has come on its way to the owner.
+    /// The status of the record on its way to the owner.
     pub ReviewStatus {
         /// As recorded.
         Draft = "draft",
-        /// Looked through by the office that made it.
+        /// Reviewed by the office that made it.
         Checked = "checked",
-        /// Given out to the owner.
+        /// Issued to the owner.
         Released = "released",
     }
 }
@@ -142,15 +142,15 @@ table! {
 }
 
 table! {
-    /// Where the record stands in its review.
+    /// The review status of the record.
     pub Review {
-        /// How far it has come.
+        /// The status.
         status: ReviewStatus,
-        /// The party that brought it there.
+        /// The party that set the status.
         by?: PartyId,
-        /// When.
+        /// When it was set.
         at?: Timestamp,
-        /// What the reviewer noted.
+        /// The reviewer's remark.
         note?: Text,
         /// Data that the format does not define.
         extensions?: Box<Extensions>,
@@ -158,7 +158,9 @@ table! {
 }
 
 table! {
-    /// The work that the survey was made for.
+    /// The assignment that the survey was made for.
+    #[doc(alias = "work order")]
+    #[doc(alias = "job number")]
     pub Assignment {
         /// The party that owns the pipes.
         owner?: PartyId,
@@ -166,9 +168,9 @@ table! {
         contract?: Text,
         /// Why the survey was made.
         purpose?: Purpose,
-        /// The purpose in words, beside `other`.
+        /// The purpose in words, with `other`.
         purpose_text?: Text,
-        /// What the work is called.
+        /// The title of the work.
         title?: Text,
         /// Data that the format does not define.
         extensions?: Box<Extensions>,
@@ -176,9 +178,9 @@ table! {
 }
 
 table! {
-    /// A survey document without its runs: what a reader must hold to make sense of each run.
+    /// A survey document without its runs: what is needed to interpret each run.
     pub Head {
-        /// An address of the schema, for editors; of no meaning otherwise.
+        /// The address of the schema, for editors; otherwise without meaning.
         #[serde(rename = "$schema")]
         schema?: Text,
         /// The version of the format.
@@ -191,19 +193,21 @@ table! {
         language?: Language,
         /// The units of every length and section.
         units: Units,
-        /// The horizontal reference system of every position; required where there is one.
+        /// The horizontal reference system of every position; required if there is a position.
+        #[doc(alias = "coordinate system")]
+        #[doc(alias = "spatial reference")]
         crs?: CrsId,
-        /// The datum of every elevation; required where there is one.
+        /// The datum of every elevation; required if there is an elevation.
         vertical?: Text,
         /// The code list in use.
         coding: Coding,
-        /// The grade scheme in use; required where there is a grade.
+        /// The grade scheme in use; required if there is a grade.
         grading?: Grading,
         /// The document that this one replaces.
         revises?: Revises,
-        /// Where the record stands in its review.
+        /// The review status of the record.
         review?: Review,
-        /// The work that the survey was made for.
+        /// The assignment that the survey was made for.
         assignment?: Assignment,
         /// Data that the format does not define.
         extensions?: Box<Extensions>,
@@ -219,15 +223,15 @@ table! {
         media[]: Media,
         /// Positions found from the surface.
         locates[]: Locate,
-        /// Grades rolled up per pipe, as the sender states them.
+        /// Grades summed up per pipe, as the sender states them.
         ratings[]: Rating,
     }
 }
 
 /// A whole survey document: the head and its runs.
 ///
-/// The runs are last in the canonical form, so that a reader that takes them one at a time has read
-/// everything that they refer to.
+/// The runs are last in the canonical form, so that a reader that processes one run at a time has
+/// already read everything that runs refer to.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Document {
     /// Everything but the runs.

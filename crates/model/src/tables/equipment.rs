@@ -1,4 +1,4 @@
-//! What the survey was made with.
+//! Equipment: cameras, reels, crawlers, transmitters and receivers.
 
 use crate::extension::Extensions;
 use crate::number::{Hertz, Length};
@@ -26,12 +26,16 @@ words! {
 
 table! {
     /// A piece of equipment.
+    #[doc(alias = "crawler")]
+    #[doc(alias = "push rod")]
+    #[doc(alias = "transmitter")]
+    #[doc(alias = "receiver")]
     pub Equipment {
         /// Identifies the equipment.
         id: EquipmentId,
         /// What it is.
         kind: EquipmentKind,
-        /// The kind in words, beside `other`.
+        /// The kind in words, with `other`.
         kind_text?: Text,
         /// Maker and model, as on its plate.
         model?: Text,
@@ -41,11 +45,11 @@ table! {
         counter_resolution?: Length,
         /// When its distance counter was last calibrated.
         calibrated?: Date,
-        /// How much push rod or cable there is, in length units.
+        /// The length of push rod or cable, in length units.
         cable_length?: Length,
         /// The transmitter's frequency, in hertz.
         frequency?: Hertz,
-        /// How far the transmitter sits behind the camera head, in length units.
+        /// The distance of the transmitter behind the camera head, in length units.
         transmitter_offset?: Length,
         /// Data that the format does not define.
         extensions?: Box<Extensions>,

@@ -1,4 +1,4 @@
-//! Stills, video, audio and documents, and what state they are in.
+//! Media files: stills, video, audio and documents.
 
 use crate::extension::Extensions;
 use crate::number::{Bytes, Degrees, FrameRate, Length, Seconds};
@@ -11,7 +11,7 @@ words! {
         Photo = "photo",
         /// A video.
         Video = "video",
-        /// A video of few pictures a second, to keep the file small.
+        /// A video with a low frame rate, to keep the file small.
         IntervalVideo = "interval-video",
         /// A spoken commentary or other sound.
         Audio = "audio",
@@ -23,23 +23,27 @@ words! {
 }
 
 words! {
-    /// What state a media file is in.
+    /// The state of a media file.
     pub MediaState {
         /// Whole.
         Complete = "complete",
-        /// Cut off, for instance by a loss of power.
+        /// Truncated, for example by a loss of power.
         Truncated = "truncated",
-        /// Gone.
+        /// Lost.
         Lost = "lost",
     }
 }
 
 table! {
     /// A media file.
+    #[doc(alias = "photograph")]
+    #[doc(alias = "still")]
+    #[doc(alias = "video")]
+    #[doc(alias = "recording")]
     pub Media {
         /// Identifies the file.
         id: MediaId,
-        /// Its path beside the document, with `/` between folders.
+        /// Its path relative to the document, with `/` between folders.
         file: Text,
         /// What it is.
         kind: MediaKind,
@@ -52,12 +56,12 @@ table! {
         sha256?: Sha256,
         /// When it was taken.
         captured?: Timestamp,
-        /// Its length in time, in seconds.
+        /// Its duration, in seconds.
         duration?: Seconds,
-        /// Pictures a second.
+        /// The frame rate, in frames per second.
         frame_rate?: FrameRate,
-        /// How far the operator had turned the picture clockwise against what the camera saw, in
-        /// degrees. Clock references refer to the true vertical whatever this says.
+        /// The rotation of the picture by the operator, clockwise in degrees. Clock references
+        /// refer to the true vertical in any case.
         rotation?: Degrees,
         /// The run that it belongs to.
         run?: RunId,
@@ -65,7 +69,7 @@ table! {
         at?: Length,
         /// What it shows.
         caption?: Text,
-        /// What state it is in.
+        /// Its state.
         state?: MediaState,
         /// Data that the format does not define.
         extensions?: Box<Extensions>,

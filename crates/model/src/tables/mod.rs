@@ -1,4 +1,20 @@
-//! The tables of a survey document, a file each, as `spec/` has a chapter each.
+//! The tables of a survey document, one file each, as in the chapters of `spec/`.
+//!
+//! ```
+//! use obvert_model::number::Section;
+//! use obvert_model::tables::{Direction, Material, Pipe, Run};
+//!
+//! let pipe = Pipe::new("L-101".parse()?, "LM-014".parse()?)
+//!     .with_downstream("LM-015".parse()?)
+//!     .with_material(Material::VitrifiedClay)
+//!     .with_height(Section::new(8.0)?);
+//! let run = Run::new("R-1".parse()?, pipe.id.clone(), Direction::Downstream);
+//! assert_eq!(run.pipe, pipe.id);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
+//! Every table has `new` with the required fields and a `with_…` method for each other field. In
+//! memory as in JSON, an absent value is absent: there is no `null` and no empty text.
 
 mod document;
 mod equipment;

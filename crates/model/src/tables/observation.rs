@@ -1,4 +1,4 @@
-//! What was seen, where, and how bad it is.
+//! Observations: what was seen, where, and its condition grades.
 
 use crate::extension::Extensions;
 use crate::number::{Amount, ClockHour, Grade, Length, Seconds};
@@ -17,18 +17,18 @@ words! {
         Foot = "ft",
         /// US survey feet, 1200/3937 m exactly.
         UsSurveyFoot = "us-ft",
-        /// Hundredths of what the code list names: height, area, wall thickness.
+        /// Per cent of the quantity that the code list names: height, area, wall thickness.
         Percent = "percent",
         /// Degrees of angle.
         Degrees = "degrees",
-        /// A number of things.
+        /// A count.
         Count = "count",
-        /// Litres a second.
+        /// Litres per second.
         LitresPerSecond = "litres-per-second",
     }
 }
 
-/// What a unit measures; amounts of one dimension convert into each other exactly.
+/// What a unit measures. Amounts of one dimension convert to each other exactly.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[non_exhaustive]
 pub enum Dimension {
@@ -38,7 +38,7 @@ pub enum Dimension {
     Percent,
     /// An angle.
     Angle,
-    /// A number of things.
+    /// A count.
     Count,
     /// A flow.
     Flow,
@@ -59,8 +59,7 @@ impl QuantityUnit {
         }
     }
 
-    /// The factor that turns an amount in this unit into one in `other`, or `None` where they
-    /// measure different things.
+    /// The factor from this unit to `other`, or `None` if they measure different things.
     #[must_use]
     pub fn factor_to(self, other: Self) -> Option<f64> {
         /// Tenths of a millimetre as a fraction of whole numbers, so that the one division below is
@@ -84,7 +83,7 @@ impl QuantityUnit {
 }
 
 words! {
-    /// The flow seen, for instance out of a connection.
+    /// The flow seen, for example from a connection.
     pub FlowState {
         /// None.
         None = "none",
@@ -92,14 +91,16 @@ words! {
         Trickle = "trickle",
         /// A steady flow.
         Steady = "steady",
-        /// Filled to the top.
+        /// Full to the top.
         Surcharged = "surcharged",
     }
 }
 
 table! {
-    /// Where on the wall: at one hour, or clockwise from one to another, as seen in the direction
-    /// of travel.
+    /// The position on the wall: one hour, or clockwise from one hour to another, as seen in the
+    /// direction of travel.
+    #[doc(alias = "clock position")]
+    #[doc(alias = "clock reference")]
     pub Clock {
         /// The one hour: 1 to 12 in steps of a half, and 12.5 for half past twelve.
         at?: ClockHour,
@@ -112,7 +113,7 @@ table! {
     }
 }
 
-/// A clock in one of its two valid forms.
+/// A valid clock reference.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum ClockReading {
     /// At one hour.
@@ -134,14 +135,14 @@ impl Clock {
 }
 
 impl ClockHour {
-    /// Whether it is an hour that a clock has: 1 to 12.5 in steps of a half.
+    /// Whether it is a valid hour: 1 to 12.5 in steps of a half.
     #[must_use]
     pub fn is_valid(self) -> bool {
         (1.0..=12.5).contains(&self.get()) && (self.get() * 2.0).fract() == 0.0
     }
 
-    /// The same place on the wall as seen by a camera that travels the other way: 3 o'clock going
-    /// down is 9 o'clock going up, 12 and 6 stay. `None` for an hour that no clock has.
+    /// The same position as seen by a camera that travels in the opposite direction: 3 o'clock
+    /// downstream is 9 o'clock upstream; 12 and 6 stay. `None` for an invalid hour.
     #[must_use]
     pub fn mirrored(self) -> Option<Self> {
         if !self.is_valid() {
@@ -153,8 +154,8 @@ impl ClockHour {
 }
 
 impl ClockReading {
-    /// The reading as seen by a camera that travels the other way; an arc stays clockwise, so its
-    /// ends change places.
+    /// The reading as seen by a camera that travels in the opposite direction. An arc stays
+    /// clockwise, so its ends are exchanged.
     #[must_use]
     pub fn mirrored(self) -> Option<Self> {
         Some(match self {
@@ -163,8 +164,7 @@ impl ClockReading {
         })
     }
 
-    /// How many hours the reading covers: 0 for a point, 12 for an arc whose ends are equal (all
-    /// round).
+    /// The number of hours covered: 0 for a point, 12 for an arc with equal ends (the full circle).
     #[must_use]
     pub fn hours(self) -> f64 {
         match self {
@@ -178,8 +178,8 @@ impl ClockReading {
 }
 
 table! {
-    /// A measured or estimated amount. What it measures follows from the code: amounts stand in the
-    /// code list's order.
+    /// A measured or estimated amount. What it measures follows from the code, since amounts are in
+    /// the code list's order.
     pub Quantity {
         /// The amount.
         value: Amount,
@@ -192,6 +192,9 @@ table! {
 
 table! {
     /// The condition grades of one observation, on the document's grade scheme.
+    #[doc(alias = "condition grade")]
+    #[doc(alias = "condition rating")]
+    #[doc(alias = "severity")]
     pub Grades {
         /// Structural condition.
         structural?: Grade,
@@ -215,23 +218,31 @@ table! {
 }
 
 table! {
-    /// One thing seen, at a distance or over a stretch.
+    /// One observation, at a distance or over a stretch.
+    #[doc(alias = "defect")]
+    #[doc(alias = "feature")]
+    #[doc(alias = "finding code")]
     pub Observation {
         /// Identifies the observation within its run.
         id: ObservationId,
         /// The distance, in length units, as the counter showed it.
+        #[doc(alias = "chainage")]
+        #[doc(alias = "footage")]
+        #[doc(alias = "station")]
         at: Length,
-        /// The distance where a stretch ends, in length units.
+        /// The distance at which a stretch ends, in length units.
         to?: Length,
-        /// Whether it is a stretch. A stretch without `to` is one whose finish was never recorded.
+        /// Whether it is a stretch. The end of a stretch without `to` was not recorded.
+        #[doc(alias = "continuous defect")]
+        #[doc(alias = "running defect")]
         continuous?: bool,
-        /// What was seen, by the document's code list.
+        /// The code, from the document's code list.
         code: CodeId,
         /// Further detail, in the code list's letters or words and in its order.
         characterisation[]: Text,
         /// Amounts, in the code list's order.
         quantities[]: Quantity,
-        /// Where on the wall.
+        /// The position on the wall.
         clock?: Clock,
         /// Whether it is at a joint.
         joint?: bool,
@@ -262,7 +273,7 @@ impl Observation {
     /// Whether two observations agree in everything but their ids.
     #[must_use]
     pub fn equals_except_id(&self, other: &Self) -> bool {
-        // Names every field, so that the compiler asks about a new one.
+        // Names every field, so that the compiler reports a new one.
         let Self {
             id: _,
             at,
@@ -304,7 +315,7 @@ impl Observation {
                 )
     }
 
-    /// The distance where it ends: `to`, or `at` where there is none.
+    /// The distance at which it ends: `to`, or `at` if there is none.
     #[must_use]
     pub fn end(&self) -> Length {
         self.to.unwrap_or(self.at)

@@ -1,4 +1,4 @@
-//! The pipes as the owner's records have them: what a run is held against.
+//! Pipes, as the owner's records have them. Runs are compared with them.
 
 use crate::extension::Extensions;
 use crate::number::{ClockHour, Length, Position, Section, Year};
@@ -47,13 +47,13 @@ words! {
         Inside = "inside",
         /// The outside dimension.
         Outside = "outside",
-        /// A nominal size, which is neither exactly.
+        /// A nominal size, which may be neither.
         Nominal = "nominal",
     }
 }
 
 words! {
-    /// Between which points a stated length was measured.
+    /// The points between which a length was measured.
     pub LengthBetween {
         /// Between the centres of the two structures.
         Centres = "centres",
@@ -68,10 +68,13 @@ words! {
     /// What a pipe is made of.
     pub Material {
         /// Vitrified clay.
+        #[doc(alias = "vcp")]
+        #[doc(alias = "clay")]
         VitrifiedClay = "vitrified-clay",
         /// Plain concrete.
         Concrete = "concrete",
         /// Reinforced concrete.
+        #[doc(alias = "rcp")]
         ReinforcedConcrete = "reinforced-concrete",
         /// Asbestos cement.
         AsbestosCement = "asbestos-cement",
@@ -82,20 +85,26 @@ words! {
         /// Polyvinyl chloride.
         Pvc = "pvc",
         /// Polyethylene.
+        #[doc(alias = "pe")]
+        #[doc(alias = "hdpe")]
         Polyethylene = "polyethylene",
         /// Polypropylene.
+        #[doc(alias = "pp")]
         Polypropylene = "polypropylene",
         /// Acrylonitrile butadiene styrene.
         Abs = "abs",
         /// Glass-fibre reinforced plastic.
         GlassReinforcedPlastic = "glass-reinforced-plastic",
         /// Grey cast iron.
+        #[doc(alias = "ci")]
         CastIron = "cast-iron",
         /// Ductile iron.
+        #[doc(alias = "di")]
         DuctileIron = "ductile-iron",
         /// Steel.
         Steel = "steel",
         /// Corrugated metal.
+        #[doc(alias = "cmp")]
         CorrugatedMetal = "corrugated-metal",
         /// Bituminised fibre (pitch fibre).
         BituminisedFibre = "bituminised-fibre",
@@ -105,7 +114,7 @@ words! {
 }
 
 words! {
-    /// Materials that fail alike, as code lists and grade schemes speak of them.
+    /// A class of materials with similar defects, as used in code lists and grade schemes.
     pub MaterialClass {
         /// Vitrified clay.
         Clayware = "clayware",
@@ -147,12 +156,14 @@ impl Material {
 
 table! {
     /// Where a lateral meets a main.
+    #[doc(alias = "lateral")]
+    #[doc(alias = "house connection")]
     pub Joins {
-        /// The pipe that is met.
+        /// The main.
         pipe: PipeId,
-        /// The distance along it from its upstream structure, in length units.
+        /// The distance along the main from its upstream structure, in length units.
         at?: Length,
-        /// The clock reference of the connection, looking downstream in the pipe that is met.
+        /// The clock reference of the connection, looking downstream in the main.
         clock?: ClockHour,
         /// Data that the format does not define.
         extensions?: Box<Extensions>,
@@ -173,6 +184,11 @@ table! {
 
 table! {
     /// A pipe: between two structures, or a lateral from one structure to the main that it joins.
+    #[doc(alias = "sewer")]
+    #[doc(alias = "conduit")]
+    #[doc(alias = "main")]
+    #[doc(alias = "lateral")]
+    #[doc(alias = "pipe segment")]
     pub Pipe {
         /// Identifies the pipe.
         id: PipeId,
@@ -184,13 +200,16 @@ table! {
         joins?: Box<Joins>,
         /// What it carries.
         carries?: Carries,
-        /// What it carries in words, beside `other`.
+        /// What it carries in words, with `other`.
         carries_text?: Box<Text>,
         /// The shape of its cross-section.
         shape?: Shape,
-        /// The shape in words, beside `other`.
+        /// The shape in words, with `other`.
         shape_text?: Box<Text>,
         /// Height of the cross-section (the diameter of a circular pipe), in section units.
+        #[doc(alias = "diameter")]
+        #[doc(alias = "bore")]
+        #[doc(alias = "nominal diameter")]
         height?: Section,
         /// Width of the cross-section, in section units; absent for circular pipes.
         width?: Section,
@@ -198,25 +217,37 @@ table! {
         size_basis?: SizeBasis,
         /// What it is made of.
         material?: Material,
-        /// The material in words, beside `other`.
+        /// The material in words, with `other`.
         material_text?: Box<Text>,
-        /// What it is lined with, in words.
+        /// The lining, in words.
+        #[doc(alias = "liner")]
+        #[doc(alias = "cipp")]
         lining?: Box<Text>,
-        /// The owner's length, in length units.
+        /// The length in the owner's records, in length units.
         length?: Length,
-        /// Between which points that length was measured.
+        /// The points between which that length was measured.
         length_between?: LengthBetween,
         /// The distance from joint to joint, in length units.
         joint_spacing?: Length,
         /// The year it was laid.
+        #[doc(alias = "year installed")]
+        #[doc(alias = "installation date")]
         laid?: Year,
         /// Elevations of its two ends.
+        #[doc(alias = "invert level")]
+        #[doc(alias = "slope")]
+        #[doc(alias = "gradient")]
         inverts?: Box<Inverts>,
         /// Its course from the upstream to the downstream end, in the document's reference system.
+        #[doc(alias = "alignment")]
+        #[doc(alias = "centreline")]
+        #[doc(alias = "polyline")]
         path[]: Position,
         /// The street or place.
         street?: Box<Text>,
-        /// The owner's number for it, where it is not the id.
+        /// The owner's asset number, if it differs from the id.
+        #[doc(alias = "asset number")]
+        #[doc(alias = "facility id")]
         asset?: Text,
         /// Data that the format does not define.
         extensions?: Box<Extensions>,

@@ -1,37 +1,39 @@
-//! Grades rolled up per pipe, as the sender states them; a checker recomputes them.
+//! Grades summed up per pipe, as the sender states them. A checker recomputes them.
 
 use crate::extension::Extensions;
 use crate::number::{Amount, Count};
 use crate::text::{PipeId, RatingId, RunId};
 
 words! {
-    /// What a grade judges.
+    /// The aspect of a grade.
     pub complete Aspect {
-        /// The fabric of the pipe.
+        /// Structural: the fabric of the pipe.
         Structural = "structural",
-        /// What hinders its working.
+        /// Operational: what hinders the function of the pipe.
         Operational = "operational",
     }
 }
 
 table! {
-    /// The grades of one pipe in one aspect, rolled up.
+    /// The grades of one pipe in one aspect, summed up.
+    #[doc(alias = "condition rating")]
+    #[doc(alias = "condition score")]
     pub Rating {
         /// Identifies the rating.
         id: RatingId,
         /// The pipe.
         pipe: PipeId,
-        /// The runs that were taken together; all runs of the pipe when absent.
+        /// The runs that were combined; all runs of the pipe when absent.
         runs[]: RunId,
         /// The aspect.
         aspect: Aspect,
-        /// The worst grade, or what else the grade scheme takes for the peak.
+        /// The worst grade, or the peak as the grade scheme defines it.
         peak?: Amount,
-        /// The sum of the grades, a stretch counted once an interval.
+        /// The sum of the grades; a stretch counts once per interval.
         total?: Amount,
         /// The sum divided by the count.
         mean?: Amount,
-        /// How many grades were counted, a stretch once an interval.
+        /// The number of grades; a stretch counts once per interval.
         count?: Count,
         /// The sum divided by the surveyed length, per length as the grade scheme states.
         per_length?: Amount,

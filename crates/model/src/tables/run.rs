@@ -1,4 +1,4 @@
-//! A run: one traverse of the camera, measured from where its counter was set.
+//! A run: one traverse of the camera, with distances from the point at which its counter was set.
 
 use super::document::Purpose;
 use super::observation::Observation;
@@ -8,7 +8,7 @@ use crate::number::Length;
 use crate::text::{EquipmentId, PartyId, PipeId, RunId, StructureId, Text, Timestamp};
 
 words! {
-    /// Which way the camera went.
+    /// The direction of travel.
     pub complete Direction {
         /// With the flow.
         Downstream = "downstream",
@@ -18,27 +18,31 @@ words! {
 }
 
 words! {
-    /// How the camera was carried.
+    /// How the camera was moved.
+    #[doc(alias = "crawler")]
+    #[doc(alias = "push camera")]
     pub Method {
         /// Pushed on a rod.
         PushRod = "push-rod",
         /// On a self-propelled crawler.
         Crawler = "crawler",
         /// Held on a pole at the structure.
+        #[doc(alias = "zoom camera")]
         Pole = "pole",
         /// On a float.
         Float = "float",
-        /// By a person walking through.
+        /// By a person walking through the pipe.
+        #[doc(alias = "man entry")]
         WalkThrough = "walk-through",
-        /// Another way, which `method_text` states.
+        /// Another method, which `method_text` states.
         Other = "other",
     }
 }
 
 words! {
-    /// What was done to the pipe beforehand.
+    /// How the pipe was prepared.
     pub Preparation {
-        /// Nothing.
+        /// Not at all.
         None = "none",
         /// Flushed or jetted with water.
         Jetted = "jetted",
@@ -52,26 +56,26 @@ words! {
 words! {
     /// How the flow was controlled during the run.
     pub FlowControl {
-        /// It was not.
+        /// Not controlled.
         None = "none",
         /// Plugged upstream.
         Plugged = "plugged",
-        /// Pumped around.
+        /// Bypassed by pumping.
         Bypassed = "bypassed",
-        /// Done at a time of low flow.
+        /// Inspected at a time of low flow.
         LowFlow = "low-flow",
     }
 }
 
 words! {
-    /// The weather, since it decides what infiltration can be seen.
+    /// The weather, which decides whether infiltration can be seen.
     pub Weather {
         /// No rain, dry ground.
         Dry = "dry",
         /// Rain during the run.
         Rain = "rain",
-        /// No rain, but wet ground from rain before.
-        WetGround = "wet-ground",
+        /// No rain during the run, but the ground was still wet from earlier rain.
+        RecentRain = "recent-rain",
         /// Snow or thaw.
         Snow = "snow",
         /// Anything else, which `weather_text` states.
@@ -81,6 +85,8 @@ words! {
 
 words! {
     /// The point at which the distance counter was set.
+    #[doc(alias = "zero point")]
+    #[doc(alias = "reference point")]
     pub CounterZero {
         /// The centre of the start structure.
         StructureCentre = "structure-centre",
@@ -88,7 +94,7 @@ words! {
         StructureWall = "structure-wall",
         /// The end of the pipe.
         PipeEnd = "pipe-end",
-        /// The fitting that the camera was put in by.
+        /// The fitting through which the camera was inserted.
         AccessFitting = "access-fitting",
         /// Another point, which `zero_text` states.
         Other = "other",
@@ -100,15 +106,15 @@ words! {
     pub OutcomeKind {
         /// It reached the far structure.
         Reached = "reached",
-        /// It met the point that a run from the other end had come to.
+        /// It reached the point at which a run from the other end had stopped.
         Met = "met",
-        /// It was given up, for the `reason` stated.
+        /// It was stopped, for the `reason` stated.
         Stopped = "stopped",
     }
 }
 
 words! {
-    /// Why a run was given up.
+    /// Why a run was stopped.
     pub StopReason {
         /// An obstruction.
         Obstruction = "obstruction",
@@ -120,11 +126,11 @@ words! {
         Roots = "roots",
         /// High water.
         HighWater = "high-water",
-        /// A bend that the camera could not take.
+        /// A bend that the camera could not pass.
         Bend = "bend",
-        /// The picture was lost.
+        /// Loss of vision.
         LostVision = "lost-vision",
-        /// No rod or cable left.
+        /// The rod or cable was too short.
         CableEnd = "cable-end",
         /// The equipment failed.
         EquipmentFailure = "equipment-failure",
@@ -134,11 +140,13 @@ words! {
 }
 
 table! {
-    /// A reading of the counter against a distance known otherwise.
+    /// A check of the counter against a known distance.
+    #[doc(alias = "tape check")]
+    #[doc(alias = "counter calibration")]
     pub CounterCheck {
         /// What the counter showed, in length units.
         reading: Length,
-        /// The distance as it is known otherwise, in length units.
+        /// The known distance, in length units.
         known: Length,
         /// Data that the format does not define.
         extensions?: Box<Extensions>,
@@ -146,11 +154,14 @@ table! {
 }
 
 table! {
-    /// How the distance counter was set, without which no distance has a meaning.
+    /// How the distance counter was set. Without it, distances cannot be interpreted.
+    #[doc(alias = "distance counter")]
+    #[doc(alias = "odometer")]
+    #[doc(alias = "encoder")]
     pub Counter {
         /// The point at which it was set.
         zero: CounterZero,
-        /// The point in words, beside `other`.
+        /// The point in words, with `other`.
         zero_text?: Box<Text>,
         /// The distance from the centre of the start structure to that point, in length units; 0
         /// when absent.
@@ -159,7 +170,7 @@ table! {
         reads?: Length,
         /// The smallest step that it shows, in length units.
         resolution?: Length,
-        /// Readings against distances known otherwise.
+        /// Checks of the counter against known distances.
         checks[]: CounterCheck,
         /// Data that the format does not define.
         extensions?: Box<Extensions>,
@@ -171,9 +182,9 @@ table! {
     pub Outcome {
         /// How.
         kind: OutcomeKind,
-        /// Why it was given up, beside `stopped`.
+        /// Why it was stopped, with `stopped`.
         reason?: StopReason,
-        /// The reason in words, beside `other`.
+        /// The reason in words, with `other`.
         reason_text?: Box<Text>,
         /// Data that the format does not define.
         extensions?: Box<Extensions>,
@@ -182,56 +193,68 @@ table! {
 
 table! {
     /// One traverse of the camera through a pipe.
+    #[doc(alias = "inspection")]
+    #[doc(alias = "survey")]
+    #[doc(alias = "pass")]
+    #[doc(alias = "traverse")]
+    #[doc(alias = "camera run")]
     pub Run {
         /// Identifies the run.
         id: RunId,
         /// The pipe.
         pipe: PipeId,
-        /// The structure where it began.
+        /// The structure at which it began.
         from?: StructureId,
-        /// The structure that it went towards.
+        /// The structure towards which it went.
         to?: StructureId,
-        /// Which way the camera went.
+        /// The direction of travel.
         direction: Direction,
-        /// How the camera was carried.
+        /// How the camera was moved.
         method?: Method,
-        /// The method in words, beside `other`.
+        /// The method in words, with `other`.
         method_text?: Box<Text>,
-        /// Why this run was made, where it differs from the assignment's purpose.
+        /// Why this run was made, if that differs from the assignment's purpose.
         purpose?: Purpose,
-        /// The purpose in words, beside `other`.
+        /// The purpose in words, with `other`.
         purpose_text?: Box<Text>,
         /// Who operated the camera.
+        #[doc(alias = "surveyor")]
+        #[doc(alias = "technician")]
         operator?: PartyId,
-        /// What it was made with.
+        /// The equipment in use.
         equipment[]: EquipmentId,
         /// When it began.
         started?: Timestamp,
         /// When it ended.
         finished?: Timestamp,
-        /// What was done to the pipe beforehand.
+        /// How the pipe was prepared.
         preparation?: Preparation,
         /// How the flow was controlled.
         flow_control?: FlowControl,
         /// The weather.
         weather?: Weather,
-        /// The weather in words, beside `other`.
+        /// The weather in words, with `other`.
         weather_text?: Box<Text>,
         /// How the distance counter was set.
         counter?: Counter,
-        /// Where in a main the camera entered this lateral.
+        /// The connection in the main through which the camera entered this lateral.
+        #[doc(alias = "lateral launch")]
         launched?: Box<Joins>,
         /// The distance of the last reading, in length units, as the counter showed it.
+        #[doc(alias = "footage")]
+        #[doc(alias = "chainage")]
         surveyed?: Length,
         /// How it ended.
         outcome?: Outcome,
         /// The run from the other end that this one completes.
+        #[doc(alias = "reverse set-up")]
+        #[doc(alias = "reversal")]
         reverse_of?: RunId,
         /// A remark.
         remark?: Box<Text>,
         /// Data that the format does not define.
         extensions?: Box<Extensions>,
-        /// What was seen, in order of distance.
+        /// The observations, in order of distance.
         observations[]: Observation,
     }
 }

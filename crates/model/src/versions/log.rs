@@ -1,4 +1,4 @@
-//! What a migration did, as data: for whoever has to answer for an archive, and for software.
+//! The log of a migration, as data, for archives and software.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -7,34 +7,34 @@ use serde_json::Value;
 use super::{Migrated, Step};
 use crate::edit::Edit;
 
-/// The version of the log's form.
+/// The version of the log's format.
 const VERSION: &str = "0.1";
 
-/// What was done to documents.
+/// The log of a migration.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Migration {
-    /// The version of the log's form.
+    /// The version of the log's format.
     pub migration: String,
     /// The documents, in the order given.
     pub documents: Vec<MigratedDocument>,
 }
 
-/// What was done to one document.
+/// The migration of one document.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct MigratedDocument {
     /// The file, as it was named.
     pub file: String,
-    /// The version that it was in; absent when it could not be migrated.
+    /// The version that it had; absent if it could not be migrated.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub from: Option<String>,
-    /// The version that it is in now, or would be.
+    /// The version that it has now, or would have.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub to: Option<String>,
-    /// The file that it was written to; absent when it was not written.
+    /// The file that it was written to; absent if it was not written.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub written: Option<String>,
     /// The steps that changed something, in order.
-    pub steps: Vec<Taken>,
+    pub steps: Vec<AppliedStep>,
     /// Why it could not be migrated.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub error: Option<String>,
@@ -42,22 +42,22 @@ pub struct MigratedDocument {
 
 /// A step that changed something.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Taken {
+pub struct AppliedStep {
     /// Its name.
     pub name: String,
     /// The version that it starts from.
     pub from: String,
-    /// The version that it leads to.
+    /// The version that it results in.
     pub to: String,
     /// What it does, in words. Not stable.
     pub does: String,
-    /// Whether everything that the document said is said afterwards.
+    /// Whether the document keeps all of its information.
     pub lossless: bool,
     /// What it changed, as operations of RFC 6902.
     pub edits: Vec<Edit>,
 }
 
-impl Taken {
+impl AppliedStep {
     pub(super) fn of(step: &Step, edits: Vec<Edit>) -> Self {
         Self {
             name: step.name.into(),
@@ -93,7 +93,7 @@ impl Migration {
 }
 
 impl MigratedDocument {
-    /// What was done to a document of a name.
+    /// The migration of a document, with its file name.
     #[must_use]
     pub fn of(file: &str, migrated: &Migrated) -> Self {
         Self {
@@ -106,7 +106,7 @@ impl MigratedDocument {
         }
     }
 
-    /// That a document of a name could not be migrated.
+    /// A document that could not be migrated, with its file name.
     #[must_use]
     pub fn failed(file: &str, error: &str) -> Self {
         Self { file: file.into(), error: Some(error.into()), ..Self::default() }

@@ -1,8 +1,9 @@
-//! Migrating a document, step by step, and the canonical form of a document in its own version.
+//! Migrates a document step by step, and computes the canonical form of a document in its own
+//! version.
 
 use serde_json::Value;
 
-use super::{CURRENT, KNOWN, STEPS, Taken, stated, without_mark};
+use super::{AppliedStep, CURRENT, KNOWN, STEPS, stated, without_mark};
 use crate::edit::{self, EditError};
 use crate::read::{self, ReadError, Subject, locate_all, validated};
 use crate::text::Digest;
@@ -11,23 +12,23 @@ use crate::text::Digest;
 #[derive(Clone, Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum MigrateError {
-    /// No version is stated, or the source is no JSON object.
-    #[error("states no version of the format: it has no key \"obvert\" with a text at its top")]
-    Unstated,
-    /// The version is none that this program knows.
-    #[error("version {0:?} of the format is not known here; there are: {all}; a newer obvert may know it", all = KNOWN.join(", "))]
-    Unknown(String),
-    /// Nothing leads back.
-    #[error("no steps lead from version {from} of the format back to {to}")]
-    Backwards {
+    /// No version is stated, or the source is not a JSON object.
+    #[error("states no version of the format: there is no top-level key \"obvert\" with a text")]
+    NoVersion,
+    /// The version is not known.
+    #[error("version {0:?} of the format is not known; known versions are {all}; a newer obvert may know it", all = KNOWN.join(", "))]
+    UnknownVersion(String),
+    /// The requested version is older.
+    #[error("cannot migrate from version {from} of the format back to {to}")]
+    Downgrade {
         /// The version that the document states.
         from: String,
-        /// The version that was asked for.
+        /// The requested version.
         to: String,
     },
-    /// The document is none of the version that it states.
-    #[error("by the schema of its own version {version}")]
-    Before {
+    /// The document is invalid by the schema of the version that it states.
+    #[error("invalid by the schema of its version {version}")]
+    InvalidInput {
         /// That version.
         version: &'static str,
         /// What is wrong with it.
@@ -36,47 +37,47 @@ pub enum MigrateError {
     /// A step could not be applied.
     #[error("the step {step} could not be applied")]
     Step {
-        /// Which.
+        /// The name of the step.
         step: &'static str,
         /// Why.
         source: EditError,
     },
-    /// What the steps made is no document of its version, which is a mistake in the steps.
-    #[error("the steps to version {version} made no document of it")]
-    After {
+    /// The result of the steps is invalid, which is a bug in the steps.
+    #[error("the steps to version {version} gave an invalid document")]
+    InvalidOutput {
         /// The version.
         version: &'static str,
-        /// What is wrong with what they made.
+        /// What is wrong with the result.
         source: ReadError,
     },
 }
 
-/// A document in another version.
+/// A migrated document.
 #[derive(Clone, Debug)]
 pub struct Migrated {
-    /// The version that it was in.
+    /// The version that it had.
     pub from: &'static str,
-    /// The version that it is in now.
+    /// The version that it has now.
     pub to: &'static str,
     /// Its text.
     pub text: String,
     /// The steps that changed something, in order.
-    pub steps: Vec<Taken>,
-    /// For every version passed, what moved on which line.
+    pub steps: Vec<AppliedStep>,
+    /// For every version step, what moved on which line.
     pub(super) shifts: Vec<Vec<Shift>>,
 }
 
-/// A token that another took the place of: what stands behind it in its line moved.
+/// A token that was replaced by one of another length, which moves the rest of its line.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Shift {
     line: usize,
-    /// Of the token, in the text before.
+    /// The column of the token in the old text.
     column: usize,
     by: isize,
 }
 
 impl Migrated {
-    /// The column that something had in the text before, whose lines are the same.
+    /// The column in the original text, which has the same lines.
     #[must_use]
     pub fn column_before(&self, line: usize, column: usize) -> usize {
         self.shifts.iter().rev().fold(column, |column, shifts| {
@@ -107,39 +108,39 @@ fn subject(version: &str) -> Subject {
     if version == "0.1" { Subject::Document0_1 } else { Subject::Document }
 }
 
-/// The version of this program that a text names, and its place among all.
+/// The index of a version among the known ones.
 fn known(version: &str) -> Result<usize, MigrateError> {
     KNOWN
         .iter()
         .position(|known| *known == version)
-        .ok_or_else(|| MigrateError::Unknown(version.to_owned()))
+        .ok_or_else(|| MigrateError::UnknownVersion(version.to_owned()))
 }
 
-/// Brings a document to a version, step by step; one that is of that version already comes back as
-/// it is. A byte-order mark stays.
+/// Migrates a document to a version, step by step. A document that already has the version is
+/// returned unchanged. A byte-order mark is kept.
 ///
 /// # Errors
-/// When the document is none of the version that it states, with every problem and its place; when
-/// that version, or the one asked for, is not known; when the one asked for is older.
+/// If the document is invalid by the schema of its version, with every problem and its location; if
+/// its version or the requested one is not known; if the requested version is older.
 pub fn migrate(source: &[u8], to: &str) -> Result<Migrated, MigrateError> {
     let target = known(to)?;
     let (mark, body) = without_mark(source);
     let Some(version) = stated(body) else {
-        // What is no JSON is told as that.
+        // Report a syntax error as such.
         return Err(match validated(body, Subject::Document) {
             Err(
                 error @ (ReadError::Empty | ReadError::Encoding { .. } | ReadError::Syntax { .. }),
-            ) => MigrateError::Before { version: CURRENT, source: error },
-            _ => MigrateError::Unstated,
+            ) => MigrateError::InvalidInput { version: CURRENT, source: error },
+            _ => MigrateError::NoVersion,
         });
     };
     let first = known(&version)?;
     if first > target {
-        return Err(MigrateError::Backwards { from: version, to: to.to_owned() });
+        return Err(MigrateError::Downgrade { from: version, to: to.to_owned() });
     }
     let before = KNOWN[first];
     let mut value = validated(body, subject(before))
-        .map_err(|source| MigrateError::Before { version: before, source })?;
+        .map_err(|source| MigrateError::InvalidInput { version: before, source })?;
     let mut text = String::from_utf8_lossy(body).into_owned();
     let (mut taken, mut shifts) = (Vec::new(), Vec::new());
     for place in first..target {
@@ -159,9 +160,9 @@ pub fn migrate(source: &[u8], to: &str) -> Result<Migrated, MigrateError> {
         }
         moved.sort_by_key(|shift| (shift.line, shift.column));
         shifts.push(moved);
-        taken.extend(steps.into_iter().map(|(step, edits)| Taken::of(step, edits)));
+        taken.extend(steps.into_iter().map(|(step, edits)| AppliedStep::of(step, edits)));
         value = validated(migrated.as_bytes(), subject(next))
-            .map_err(|source| MigrateError::After { version: next, source })?;
+            .map_err(|source| MigrateError::InvalidOutput { version: next, source })?;
         text = migrated;
     }
     Ok(Migrated {
@@ -173,8 +174,7 @@ pub fn migrate(source: &[u8], to: &str) -> Result<Migrated, MigrateError> {
     })
 }
 
-/// By how much an edit moves what stands behind it in its line: those of the steps replace a key or
-/// a value by another.
+/// How far an edit moves the rest of its line. The edits of steps replace a key or a value.
 fn shift(text: &str, edit: &edit::Edit, places: &read::Spans) -> Option<Shift> {
     let (place, width) = match edit {
         edit::Edit::Move { from, path } => {
@@ -189,19 +189,19 @@ fn shift(text: &str, edit: &edit::Edit, places: &read::Spans) -> Option<Shift> {
     Some(Shift { line: place.line, column: place.column, by })
 }
 
-/// The canonical form (RFC 8785) of a document in the version that it states: what others name it
-/// by, which migrating changes.
+/// The canonical form (RFC 8785) of a document in the version that it states. Migrating changes the
+/// canonical form, and with it the digest by which others refer to the document.
 ///
 /// # Errors
-/// When the document is none of the version that it states, or that is not known.
+/// If the document is invalid by the schema of its version, or the version is not known.
 pub fn canonical(source: &[u8]) -> Result<Vec<u8>, MigrateError> {
     let body = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
-    let version = stated(body).ok_or(MigrateError::Unstated)?;
+    let version = stated(body).ok_or(MigrateError::NoVersion)?;
     let version = KNOWN[known(&version)?];
     let mut value = validated(body, subject(version))
-        .map_err(|source| MigrateError::Before { version, source })?;
+        .map_err(|source| MigrateError::InvalidInput { version, source })?;
     without_empty_lists(&mut value);
-    serde_json_canonicalizer::to_vec(&value).map_err(|_| MigrateError::Unstated)
+    serde_json_canonicalizer::to_vec(&value).map_err(|_| MigrateError::NoVersion)
 }
 
 /// The digest of a document in the version that it states.
@@ -209,11 +209,11 @@ pub fn canonical(source: &[u8]) -> Result<Vec<u8>, MigrateError> {
 /// # Errors
 /// As [`canonical`].
 pub fn digest(source: &[u8]) -> Result<Digest, MigrateError> {
-    crate::write::digest_of_bytes(&canonical(source)?).map_err(|_| MigrateError::Unstated)
+    crate::write::digest_of_bytes(&canonical(source)?).map_err(|_| MigrateError::NoVersion)
 }
 
-/// An empty list equals an absent one, but below extensions, where nothing is known of what it
-/// means.
+/// Removes empty lists, which equal absent ones, except inside extensions, whose meaning is not
+/// known.
 fn without_empty_lists(value: &mut Value) {
     match value {
         Value::Array(items) => items.iter_mut().for_each(without_empty_lists),

@@ -1,10 +1,9 @@
-//! Versions of the format, and how a document of an older one becomes one of this: by steps that
-//! are named, and applied to the text, so that whatever no step speaks of stays byte for byte.
-//! Archives last longer than drafts.
+//! Versions of the format, and the migration of documents of older versions. A migration is a
+//! sequence of named steps on the text; everything else stays byte for byte.
 //!
-//! A document is held against the schema of the version that it states before anything is done to
-//! it, and against that of the next one afterwards. Nothing is read by another version's schema
-//! because it seems to fit.
+//! A document is validated against the schema of the version that it states before a step, and
+//! against that of the next version afterwards. It is never read by the schema of another version
+//! because that happens to fit.
 //!
 //! ```
 //! use obvert_model::versions;
@@ -33,7 +32,7 @@ use std::fmt;
 use serde::de::{DeserializeSeed, Deserializer, Error, IgnoredAny, MapAccess, Visitor};
 
 #[cfg(feature = "diagnose")]
-pub use log::{MigratedDocument, Migration, Taken};
+pub use log::{AppliedStep, MigratedDocument, Migration};
 #[cfg(feature = "diagnose")]
 pub use migrate::{MigrateError, Migrated, canonical, digest, migrate, schema};
 #[cfg(feature = "diagnose")]
@@ -45,17 +44,17 @@ pub use steps::{STEPS, Step};
 /// The version that documents are written in.
 pub const CURRENT: &str = "0.2";
 
-/// Every version that can be read, the oldest first.
+/// Every version that can be read, oldest first.
 pub const KNOWN: &[&str] = &["0.1", CURRENT];
 
-/// The version that a source states; no more of it is read than it takes. `None` where there is
-/// none, or no JSON up to there.
+/// The version that a source states; `None` if there is none. The source is parsed up to that key
+/// only.
 #[must_use]
 pub fn stated(source: &[u8]) -> Option<String> {
     top_level_text(source, "obvert")
 }
 
-/// The text at a top-level key of a JSON object, read no further than that key.
+/// The text at a top-level key of a JSON object, parsed up to that key only.
 fn top_level_text(source: &[u8], key: &str) -> Option<String> {
     struct Find<'f>(&'f str, &'f RefCell<Option<String>>);
     impl<'de> Visitor<'de> for Find<'_> {
@@ -81,13 +80,13 @@ fn top_level_text(source: &[u8], key: &str) -> Option<String> {
         }
     }
     let found = RefCell::new(None);
-    // An error ends the reading as soon as the key is found.
+    // An error ends the parsing as soon as the key is found.
     let _ = Find(key, &found)
         .deserialize(&mut serde_json::Deserializer::from_slice(without_mark(source).1));
     found.into_inner()
 }
 
-/// The byte-order mark of a source, or nothing, and what follows it.
+/// Splits a source into its byte-order mark, if any, and the rest.
 fn without_mark(source: &[u8]) -> (&'static str, &[u8]) {
     match source.strip_prefix(b"\xEF\xBB\xBF") {
         Some(body) => ("\u{FEFF}", body),

@@ -5,7 +5,7 @@
 use serde_json::Value;
 
 #[cfg(feature = "diagnose")]
-use super::{MigrateError, Migrated, Taken};
+use super::{AppliedStep, MigrateError, Migrated};
 #[cfg(feature = "diagnose")]
 use crate::edit::{self, Edit};
 #[cfg(feature = "diagnose")]
@@ -97,20 +97,20 @@ pub fn is_profile(source: &[u8]) -> bool {
 /// ```
 ///
 /// # Errors
-/// When the source is not a profile; with every problem of its structure and its location.
+/// If the source is not a profile, with every structural problem and its location.
 #[cfg(feature = "diagnose")]
 pub fn migrate_profile(source: &[u8]) -> Result<Migrated, MigrateError> {
     let version = ProfileVersion::V0_1.as_str();
     let (mark, body) = super::without_mark(source);
     let value = read::validated(body, Subject::Profile)
-        .map_err(|source| MigrateError::Before { version, source })?;
-    let mut steps: Vec<Taken> = Vec::new();
+        .map_err(|source| MigrateError::InvalidInput { version, source })?;
+    let mut steps: Vec<AppliedStep> = Vec::new();
     for (pointer, old, new) in old_names(&value) {
         let does = format!("{old} is now {new}");
         let edit = Edit::replace(pointer, new);
         match steps.iter_mut().find(|step| step.does == does) {
             Some(step) => step.edits.push(edit),
-            None => steps.push(Taken {
+            None => steps.push(AppliedStep {
                 name: "renamed-rule".into(),
                 from: version.into(),
                 to: version.into(),
@@ -132,8 +132,7 @@ pub fn migrate_profile(source: &[u8]) -> Result<Migrated, MigrateError> {
     })
 }
 
-/// Every place of a profile that names a rule by an old name: its pointer, the old name and the new
-/// one.
+/// Every use of an old name in a profile: its pointer, the old name and the new one.
 #[cfg(feature = "diagnose")]
 fn old_names(profile: &Value) -> impl Iterator<Item = (String, &str, &'static str)> {
     ["rules", "suppressions"].into_iter().flat_map(move |list| {
@@ -150,7 +149,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_table_is_sorted_and_leads_to_no_old_name() {
+    fn the_table_is_sorted_and_has_no_chains() {
         assert!(RENAMED.windows(2).all(|pair| pair[0].0 < pair[1].0));
         for (old, new) in RENAMED {
             assert_eq!(renamed(new), None, "{old}");
@@ -158,7 +157,7 @@ mod tests {
     }
 
     #[test]
-    fn a_profile_is_told_apart_from_a_document() {
+    fn a_profile_is_distinguished_from_a_document() {
         assert!(is_profile(br#"{"id": "p", "profile": "0.1"}"#));
         assert!(is_profile(b"\xEF\xBB\xBF{\"profile\": \"0.1\"}"));
         assert!(!is_profile(br#"{"profile": "0.1", "obvert": "0.2"}"#));

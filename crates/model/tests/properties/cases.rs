@@ -1,14 +1,13 @@
-//! Cases for judges from outside: some thousand documents, valid or spoilt in one known way, each
-//! with the verdict of this reader. Two engines of other people (`tests/interop/test_cases.py`,
-//! `tests/interop/cases.mjs`) hold the published schema against them.
+//! Cases for independent validators: some thousand documents, valid or spoilt in one known way,
+//! each with the verdict of this reader. `tests/interop/test_cases.py` and
+//! `tests/interop/cases.mjs` check the published schema with them, by two other engines.
 //!
-//! What a schema cannot see is [`Verdict::Beyond`], and nothing else may be: there the reader
-//! refuses and a validator of the schema alone accepts. `spec/format/conformance.md` lists these
-//! kinds.
+//! [`Verdict::Beyond`] is for what a schema cannot see, and nothing else: the reader refuses it and
+//! a validator of the schema alone accepts it. `spec/format/conformance.md` lists these kinds.
 //!
-//! Nothing here is left to chance: equal seeds give equal cases. `OBVERT_CASES` names a file to
-//! write them to, `OBVERT_CASES_SEED` another seed than 1, `OBVERT_CASES_EACH` how many are spoilt
-//! at random in each way, instead of 40.
+//! Equal seeds give equal cases. `OBVERT_CASES` names a file to write them to, `OBVERT_CASES_SEED`
+//! another seed than 1, `OBVERT_CASES_EACH` the number of random cases for each way of spoiling,
+//! instead of 40.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
@@ -23,9 +22,9 @@ use serde_json::{Value, json};
 
 use super::spoil::{self, KINDS, Kind, Verdict};
 use super::tree::Tree;
-use super::{generate, roads};
+use super::{agreement, generate};
 
-/// Where equal seeds come from.
+/// The default seed.
 struct Chance(TestRunner);
 
 impl Chance {
@@ -55,7 +54,7 @@ struct Case {
     schema_refuses: bool,
 }
 
-/// The verdict of the reader; panics where it is another than the kind of case calls for.
+/// The verdict of the reader; panics if it is not the expected one.
 fn judged(kind: &Kind, at: &str, source: String) -> Case {
     let outcome = read::document(source.as_bytes());
     let refused = outcome.is_err();
@@ -76,13 +75,13 @@ fn judged(kind: &Kind, at: &str, source: String) -> Case {
         Verdict::Any => true,
     };
     assert!(as_expected, "{} at {at}: {:?}\n{source}", kind.name, outcome.map(|_| ()));
-    // What is spoilt at random may come to be something that no schema sees.
+    // Random spoiling may give something that no schema sees.
     let beyond =
         matches!(kind.verdict, Verdict::Beyond(_)) || (refused && problems.iter().all(twice));
     Case { kind: kind.name, at: at.to_owned(), source, refused, schema_refuses: refused && !beyond }
 }
 
-/// Every way of spoiling at every field of the format once, on a document that has them all.
+/// Every way of spoiling at every field of the format, on a document that has all fields.
 fn at_every_field(root: &Value, chance: &mut Chance, cases: &mut Vec<Case>) {
     let whole = include_bytes!("../../../../tests/data/every-field.obvert.json");
     let value: Value = serde_json::from_slice(whole).unwrap();
@@ -110,7 +109,7 @@ fn at_every_field(root: &Value, chance: &mut Chance, cases: &mut Vec<Case>) {
     }
 }
 
-/// Every way of spoiling a number of times, at a place and in a document that chance chooses.
+/// Every way of spoiling a number of times, at a random place of a random document.
 fn at_random(
     root: &Value,
     documents: &[Value],
@@ -125,7 +124,7 @@ fn at_random(
             assert!(tried < each * 100, "{} can hardly be done to any document", kind.name);
             let mut tree = Tree::of(&documents[chance.below(documents.len())]);
             let spots = spoil::spots(root, &tree);
-            // From some place on, the first at which it can be done.
+            // The first possible place from a random one on.
             let start = chance.below(spots.len());
             for spot in spots.iter().cycle().skip(start).take(spots.len()) {
                 let node = tree.node(spot.index).unwrap();
@@ -141,10 +140,9 @@ fn at_random(
     }
 }
 
-/// Valid documents as they are generated, and the same with anything done to them at any place,
-/// extensions included.
+/// Generated valid documents, and the same with any change at any place, including extensions.
 fn unspoilt_and_arbitrary(documents: &[Value], chance: &mut Chance, cases: &mut Vec<Case>) {
-    let changes = roads::change();
+    let changes = agreement::change();
     let kind = |name, verdict| Kind { name, verdict, spoil: |_, _, _| true };
     let (plain, escaped) = (kind("valid", Verdict::Valid), kind("valid-escaped", Verdict::Valid));
     let anything = kind("anything", Verdict::Any);
@@ -154,11 +152,11 @@ fn unspoilt_and_arbitrary(documents: &[Value], chance: &mut Chance, cases: &mut 
         if number % 4 == 0 {
             cases.push(judged(&escaped, "", tree.source(&mut || chance.below(2) == 0)));
         }
-        // Not everything can be done everywhere.
+        // Not every change is possible everywhere.
         for _ in 0..8 {
             let index = chance.below(tree.count());
             let change = chance.make(&changes);
-            if roads::apply(tree.node(index).unwrap(), change) {
+            if agreement::apply(tree.node(index).unwrap(), change) {
                 cases.push(judged(&anything, "", tree.source(&mut || false)));
                 break;
             }
@@ -169,7 +167,7 @@ fn unspoilt_and_arbitrary(documents: &[Value], chance: &mut Chance, cases: &mut 
 fn number_of(variable: &str, otherwise: u64) -> u64 {
     match std::env::var(variable) {
         Ok(text) => {
-            text.parse().unwrap_or_else(|_| panic!("{variable} is no whole number: {text:?}"))
+            text.parse().unwrap_or_else(|_| panic!("{variable} is not a whole number: {text:?}"))
         }
         Err(_) => otherwise,
     }
@@ -191,12 +189,11 @@ fn generated_cases_get_their_verdicts() {
     let met: BTreeSet<String> =
         trees.iter().flat_map(|tree| spoil::spots(&root, tree)).map(|spot| spot.name).collect();
 
-    // Every field of every object stands in a valid document, and each was spoilt in more than one
-    // way.
+    // Every field of every object is in a valid document, and each was spoilt in more than one way.
     for object in shape::objects() {
         for field in &object.fields {
             let name = format!("{}.{}", object.name, field.name);
-            assert!(met.contains(&name) || each < 40, "{name} stands in no valid document");
+            assert!(met.contains(&name) || each < 40, "{name} is in no valid document");
             let ways: BTreeSet<&str> =
                 cases.iter().filter(|case| case.at == name).map(|case| case.kind).collect();
             assert!(ways.len() > 1, "{name} was spoilt in these ways only: {ways:?}");

@@ -1,5 +1,5 @@
-//! Documents made by the constructors, as an embedder makes them: whatever the public interface
-//! lets through is written and read back equal, or refused because an id occurs twice.
+//! Documents made with the constructors: whatever the public interface accepts is written and read
+//! back equal, or refused for a duplicate id.
 
 use std::collections::BTreeSet;
 use std::fmt::Debug;
@@ -16,7 +16,7 @@ use proptest::prelude::*;
 use proptest::strategy::ValueTree;
 use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
 
-/// Draws what a caller could pass in.
+/// Draws values that a caller could pass.
 struct Draw(TestRng);
 
 impl Draw {
@@ -25,14 +25,14 @@ impl Draw {
     }
 
     fn coin(&mut self) -> bool {
-        self.0.next_u32() % 2 == 0
+        self.0.next_u32().is_multiple_of(2)
     }
 
     fn pick<T: Copy>(&mut self, all: &[T]) -> T {
         all[self.below(all.len())]
     }
 
-    /// A number of the range that the type accepts; what it refuses is tried as well.
+    /// A number that the type accepts; numbers that it refuses are tried as well.
     fn number<T: TryFrom<f64>>(&mut self) -> T {
         loop {
             let value = match self.below(5) {
@@ -71,7 +71,7 @@ impl Draw {
         }
     }
 
-    /// An id, from so few that they repeat now and then.
+    /// An id, from so few that duplicates occur.
     fn id<T: FromStr<Err: Debug>>(&mut self) -> T {
         format!("id-{}", self.below(400)).parse().unwrap()
     }
@@ -123,7 +123,7 @@ impl Draw {
     }
 }
 
-/// Calls each setter or leaves it; all take `extensions`.
+/// Calls each setter or not; all have `extensions`.
 macro_rules! fill {
     ($draw:ident, $row:expr, $($set:ident = $value:expr),* $(,)?) => {{
         let mut row = $row;
@@ -387,7 +387,7 @@ proptest! {
                 let canonical = write::canonical(&document).unwrap();
                 prop_assert_eq!(&read::document(&canonical).unwrap(), &document);
             }
-            // The writer refuses what the reader would, and with the same pointers.
+            // The writer refuses what the reader refuses, with the same pointers.
             Err(WriteError::Structure(refused)) => {
                 let source = serde_json::to_vec(&document).unwrap();
                 let error = read::document(&source).unwrap_err();
@@ -400,7 +400,7 @@ proptest! {
     }
 }
 
-/// The property above is about every field: a field that comes to be has to be set there.
+/// The property above covers every field: set a new field there.
 #[test]
 fn every_field_is_set() {
     fn look(value: &serde_json::Value, object: &ObjectShape, seen: &mut BTreeSet<String>) {
@@ -433,7 +433,7 @@ fn every_field_is_set() {
     assert_eq!(all.difference(&seen).collect::<Vec<_>>(), Vec::<&String>::new());
 }
 
-/// A value can be nested as deep as the limit where it is deepest in a document, and no deeper.
+/// A value at the deepest place of a document can be nested up to the limit.
 #[test]
 fn nesting_ends_before_the_readers_limit() {
     let nested = |depth: usize| (0..depth).fold(Json::Null, |inner, _| Json::Array(vec![inner]));

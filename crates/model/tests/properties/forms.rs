@@ -1,5 +1,5 @@
-//! The text forms are matched by hand on the fast road and by pattern on the slow one. The patterns
-//! are the specification.
+//! The text forms are matched by hand on the fast path and by pattern on the diagnostic path. The
+//! patterns are the specification.
 
 use std::sync::OnceLock;
 
@@ -41,12 +41,12 @@ fn agree(form: &Form, text: &str) -> Result<(), TestCaseError> {
     Ok(())
 }
 
-/// A character that stands somewhere in one of the forms, or nearly.
+/// A character of one of the forms, or a similar one.
 fn near() -> impl Strategy<Value = char> {
     select("0123456789abcdfgzAFZTtzé٢-+:./_!#$&^ \n\t,~".chars().collect::<Vec<_>>())
 }
 
-/// A text that the pattern of one of the forms makes, and which form.
+/// A text generated from the pattern of a form, and the form.
 fn made() -> impl Strategy<Value = (usize, String)> {
     let each = forms()
         .iter()
@@ -110,9 +110,6 @@ fn errors_say_what_is_expected() {
     assert_eq!(Text::new(""), Err(TextError::Empty));
     assert_eq!(DocumentId::new(""), Err(TextError::Empty));
     assert_eq!(Date::new(""), Err(TextError::Empty));
-    assert_eq!(
-        Date::new("6 May").unwrap_err().to_string(),
-        "not of the form expected here: a date, such as 2026-05-06"
-    );
+    assert_eq!(Date::new("6 May").unwrap_err().to_string(), "expected a date, such as 2026-05-06");
     assert_eq!("en".parse::<Language>().unwrap().as_str(), "en");
 }

@@ -1,5 +1,5 @@
-//! Documents from the schema: every table, every field, present or not, with the values that break
-//! readers.
+//! Documents generated from the schema: every table and field, present or not, with values that
+//! break readers.
 
 use obvert_model::schema;
 use proptest::prelude::*;
@@ -40,7 +40,7 @@ fn value(root: &Value, schema: &Value) -> BoxedStrategy<Value> {
         Some("number") => number().boxed(),
         Some("integer") => {
             let largest = schema["maximum"].as_u64().unwrap();
-            // JSON does not tell 3 from 3.0.
+            // JSON does not distinguish 3 from 3.0.
             #[allow(clippy::cast_precision_loss)]
             let with_fraction = (0..=largest).prop_map(|whole| json!(whole as f64));
             prop_oneof![
@@ -74,15 +74,15 @@ fn object(root: &Value, schema: &Value) -> BoxedStrategy<Value> {
         .boxed()
 }
 
-/// A text of a form, from its pattern in the schema.
+/// A text from a pattern in the schema.
 pub(crate) fn form(pattern: &str) -> impl Strategy<Value = String> + use<> {
-    // The generator knows no anchors.
+    // The generator has no anchors.
     let inner = pattern.trim_start_matches('^').trim_end_matches(r"(?!\n)").trim_end_matches('$');
     prop::string::string_regex(inner).unwrap()
 }
 
-/// Texts that break readers: escapes, line ends, characters beyond the first 65 536, what sorts
-/// oddly.
+/// Texts that break readers: escapes, line ends, characters beyond the first 65 536, unusual sort
+/// order.
 pub(crate) fn text() -> impl Strategy<Value = String> {
     prop_oneof![
         3 => "[a-zA-Z0-9 .,-]{1,12}",
@@ -118,7 +118,7 @@ fn number() -> impl Strategy<Value = Value> {
         special,
         (-100_000..100_000_i64).prop_map(|n| json!(n)),
         (-1e6..1e6).prop_map(|n: f64| json!((n * 100.0).round() / 100.0)),
-        // Of every magnitude that is small enough.
+        // Of every magnitude within the range.
         (any::<f64>(), -330..16).prop_map(|(n, power)| json!(
             (n.to_bits() % 1_000_000) as f64 / 1e6 * 10f64.powi(power)
         )),

@@ -43,7 +43,7 @@ proptest! {
         let written = write::to_string(&document).unwrap();
         prop_assert_eq!(&read::document(written.as_bytes()).unwrap(), &document);
         prop_assert_eq!(&serde_json::from_str::<Document>(&written).unwrap(), &document);
-        // Written again, not a byte differs; and the layout is one of white space only.
+        // Written again, the bytes are equal; the layout affects white space only.
         prop_assert_eq!(&write::to_string(&read::document(written.as_bytes()).unwrap()).unwrap(), &written);
         let plain = serde_json::to_string(&document).unwrap();
         prop_assert_eq!(serde_json::from_str::<Value>(&written).unwrap(), serde_json::from_str::<Value>(&plain).unwrap());
@@ -65,7 +65,7 @@ proptest! {
     }
 
     #[test]
-    fn a_reader_gives_what_the_whole_gives(value in generate::document()) {
+    fn a_reader_gives_the_same_as_the_document(value in generate::document()) {
         let document = typed(&value);
         let written = write::to_string(&document).unwrap();
         let mut reader = Reader::new(written.as_bytes()).unwrap();
@@ -117,8 +117,7 @@ proptest! {
         prop_assert_eq!(serde_json_canonicalizer::to_vec(&plain).unwrap(), canonical);
     }
 
-    // The document's own lines: one a row of a table, so that differences between files show as
-    // lines.
+    // One line for each row of a table, so that diffs of files show rows.
     #[test]
     fn every_row_has_a_line(value in generate::document()) {
         let document = typed(&value);

@@ -1,28 +1,28 @@
-//! Ways of spoiling a document, each at the places of the schema where it can be done, and what a
-//! reader has to say of it.
+//! Ways of spoiling a document, each with the places of the schema that it applies to, and the
+//! expected verdict.
 
 use obvert_model::read::ProblemKind;
 use serde_json::Value;
 
 use super::tree::Tree;
 
-/// What a reader has to say.
+/// The expected verdict of a reader.
 #[derive(Clone, Copy)]
 pub(crate) enum Verdict {
-    /// It is a document all the same.
+    /// Still a valid document.
     Valid,
-    /// Refused, with a problem of this kind among others; the schema alone refuses it too.
+    /// Refused with a problem of this kind, among others; the schema alone refuses it too.
     Refused(ProblemKind),
-    /// Refused by a reader, while the schema alone sees nothing: with problems of this kind, or as
-    /// no JSON that can be relied on.
+    /// Refused by a reader but not by the schema alone: with problems of this kind, or as ambiguous
+    /// JSON.
     Beyond(Option<ProblemKind>),
-    /// Whatever the reader says is the measure.
+    /// Whatever the reader decides.
     Any,
 }
 
-/// A place in a document, as the schema has it.
-pub(crate) struct Spot<'s> {
-    /// Which node of the tree.
+/// A place in a document, with its schema.
+pub(crate) struct Place<'s> {
+    /// The index of the node in the tree.
     pub index: usize,
     /// The field, such as `Pipe.height`; an item of a list is `Pipe.path[]`, the whole is
     /// `Document`.
@@ -31,7 +31,7 @@ pub(crate) struct Spot<'s> {
     pub schema: &'s Value,
 }
 
-impl Spot<'_> {
+impl Place<'_> {
     fn is(&self, name: &str) -> bool {
         self.schema["type"] == name
     }
@@ -53,19 +53,19 @@ impl Spot<'_> {
     }
 }
 
-type Spoil = fn(&mut Tree, &Spot<'_>, &mut dyn FnMut(usize) -> usize) -> bool;
+type Spoil = fn(&mut Tree, &Place<'_>, &mut dyn FnMut(usize) -> usize) -> bool;
 
 /// One way.
 pub(crate) struct Kind {
     pub name: &'static str,
     pub verdict: Verdict,
-    /// Does it to the node of a spot, or returns false where it cannot be done there. The last
-    /// argument chooses a number below another.
+    /// Applies it to the node of a place, or returns false if it does not apply. The last argument
+    /// draws a number below another.
     pub spoil: Spoil,
 }
 
-/// Every place of a document that the schema describes; what stands below extensions it does not.
-pub(crate) fn spots<'s>(root: &'s Value, tree: &Tree) -> Vec<Spot<'s>> {
+/// Every place of a document that the schema describes, so nothing inside extensions.
+pub(crate) fn spots<'s>(root: &'s Value, tree: &Tree) -> Vec<Place<'s>> {
     let mut found = Vec::new();
     walk(root, root, "Document".into(), tree, &mut 0, &mut found);
     found
@@ -77,19 +77,19 @@ fn walk<'s>(
     name: String,
     tree: &Tree,
     index: &mut usize,
-    found: &mut Vec<Spot<'s>>,
+    found: &mut Vec<Place<'s>>,
 ) {
     let target = schema["$ref"].as_str().and_then(|path| path.strip_prefix("#/$defs/"));
     let schema = target.map_or(schema, |name| &root["$defs"][name]);
     let object = target.unwrap_or("Document");
-    let spot = Spot { index: *index, name, schema };
+    let place = Place { index: *index, name, schema };
     *index += 1;
     match tree {
         Tree::Token(_) | Tree::Text(_) => {}
-        _ if spot.is_extensions() => *index += tree.count() - 1,
+        _ if place.is_extensions() => *index += tree.count() - 1,
         Tree::List(items) => {
             for item in items {
-                walk(root, &schema["items"], format!("{}[]", spot.name), item, index, found);
+                walk(root, &schema["items"], format!("{}[]", place.name), item, index, found);
             }
         }
         Tree::Object(entries) => {
@@ -105,7 +105,7 @@ fn walk<'s>(
             }
         }
     }
-    found.push(spot);
+    found.push(place);
 }
 
 fn token(text: &str) -> Tree {
@@ -116,7 +116,7 @@ fn text(text: &str) -> Tree {
     Tree::Text(text.into())
 }
 
-/// One of several, by chance.
+/// A random one of several.
 fn one<'t>(of: &[&'t str], choose: &mut dyn FnMut(usize) -> usize) -> &'t str {
     of[choose(of.len())]
 }
@@ -128,19 +128,19 @@ fn entries(node: &mut Tree) -> &mut Vec<(String, Tree)> {
     }
 }
 
-/// Takes a key away that is, or is not, required.
+/// Removes a required or an optional key.
 fn without(
     node: &mut Tree,
-    spot: &Spot<'_>,
+    place: &Place<'_>,
     required: bool,
     choose: &mut dyn FnMut(usize) -> usize,
 ) -> bool {
-    if !spot.is_object() {
+    if !place.is_object() {
         return false;
     }
     let entries = entries(node);
     let which: Vec<usize> =
-        (0..entries.len()).filter(|at| spot.requires(&entries[*at].0) == required).collect();
+        (0..entries.len()).filter(|at| place.requires(&entries[*at].0) == required).collect();
     if which.is_empty() {
         return false;
     }
@@ -148,17 +148,17 @@ fn without(
     true
 }
 
-/// All ways. The names stand in the output of the judges.
+/// All ways. The validators print the names.
 pub(crate) const KINDS: &[Kind] = &[
     Kind {
         name: "unknown-key",
         verdict: Verdict::Refused(ProblemKind::UnknownKey),
-        spoil: |node, spot, choose| {
-            if !spot.is_object() {
+        spoil: |node, place, choose| {
+            if !place.is_object() {
                 return false;
             }
             let known: Vec<&String> =
-                spot.schema["properties"].as_object().unwrap().keys().collect();
+                place.schema["properties"].as_object().unwrap().keys().collect();
             let near = known[choose(known.len())];
             let key = match choose(5) {
                 0 => format!("{near}s"),
@@ -177,12 +177,12 @@ pub(crate) const KINDS: &[Kind] = &[
     Kind {
         name: "key-of-elsewhere",
         verdict: Verdict::Refused(ProblemKind::UnknownKey),
-        spoil: |node, spot, choose| {
+        spoil: |node, place, choose| {
             let key = one(
                 &["obvert", "upstream", "observations", "code", "sha256", "depth_to", "peak"],
                 choose,
             );
-            if !spot.is_object() || !spot.schema["properties"][key].is_null() {
+            if !place.is_object() || !place.schema["properties"][key].is_null() {
                 return false;
             }
             entries(node).push((key.into(), text("x")));
@@ -192,7 +192,7 @@ pub(crate) const KINDS: &[Kind] = &[
     Kind {
         name: "missing-key",
         verdict: Verdict::Refused(ProblemKind::MissingKey),
-        spoil: |node, spot, choose| without(node, spot, true, choose),
+        spoil: |node, place, choose| without(node, place, true, choose),
     },
     Kind {
         name: "null-value",
@@ -205,11 +205,11 @@ pub(crate) const KINDS: &[Kind] = &[
     Kind {
         name: "another-type",
         verdict: Verdict::Refused(ProblemKind::WrongType),
-        spoil: |node, spot, choose| {
+        spoil: |node, place, choose| {
             let other = match choose(3) {
-                0 if !spot.is("boolean") => token("true"),
-                1 if !spot.is("string") => text("12"),
-                _ if spot.is("number") || spot.is("integer") => text("7"),
+                0 if !place.is("boolean") => token("true"),
+                1 if !place.is("string") => text("12"),
+                _ if place.is("number") || place.is("integer") => text("7"),
                 _ => token("7"),
             };
             *node = other;
@@ -247,16 +247,16 @@ pub(crate) const KINDS: &[Kind] = &[
     Kind {
         name: "empty-text",
         verdict: Verdict::Refused(ProblemKind::EmptyText),
-        spoil: |node, spot, _| {
+        spoil: |node, place, _| {
             *node = text("");
-            spot.is("string")
+            place.is("string")
         },
     },
     Kind {
         name: "unknown-word",
         verdict: Verdict::Refused(ProblemKind::UnknownWord),
-        spoil: |node, spot, choose| {
-            let (Tree::Text(word), true) = (&mut *node, spot.schema["enum"].is_array()) else {
+        spoil: |node, place, choose| {
+            let (Tree::Text(word), true) = (&mut *node, place.schema["enum"].is_array()) else {
                 return false;
             };
             *word = match choose(5) {
@@ -266,19 +266,18 @@ pub(crate) const KINDS: &[Kind] = &[
                 3 => one(&["9.9", "circuler", "null", "é"], choose).into(),
                 _ => word.chars().skip(1).chain(word.chars().take(1)).collect(),
             };
-            spot.schema["enum"].as_array().unwrap().iter().all(|known| known != word.as_str())
+            place.schema["enum"].as_array().unwrap().iter().all(|known| known != word.as_str())
                 && !word.is_empty()
         },
     },
     Kind {
         name: "text-form",
         verdict: Verdict::Refused(ProblemKind::TextForm),
-        spoil: |node, spot, choose| {
-            let (Tree::Text(text), true) = (&mut *node, spot.schema["pattern"].is_string()) else {
+        spoil: |node, place, choose| {
+            let (Tree::Text(text), true) = (&mut *node, place.schema["pattern"].is_string()) else {
                 return false;
             };
-            // No form has a blank, a line end, a letter beyond ASCII or a digit of another script
-            // anywhere.
+            // No form has a blank, a line end, a letter beyond ASCII or a digit of another script.
             let (c, at) = (['\n', ' ', 'é', '٢', '\u{0}', '\u{2028}'][choose(6)], choose(3));
             *text = match at {
                 0 => format!("{text}{c}"),
@@ -291,7 +290,7 @@ pub(crate) const KINDS: &[Kind] = &[
     Kind {
         name: "number-range",
         verdict: Verdict::Refused(ProblemKind::NumberRange),
-        spoil: |node, spot, choose| {
+        spoil: |node, place, choose| {
             let beyond = [
                 "9007199254740992",
                 "-9007199254740992",
@@ -300,24 +299,24 @@ pub(crate) const KINDS: &[Kind] = &[
                 "1e308",
                 "-1e400",
             ];
-            let number = match spot.schema["maximum"].as_u64() {
-                Some(_) if spot.is("integer") && choose(2) == 0 => {
+            let number = match place.schema["maximum"].as_u64() {
+                Some(_) if place.is("integer") && choose(2) == 0 => {
                     one(&["-1", "1.5", "1e-7", "-0.5"], choose)
                 }
-                Some(_) if spot.is("integer") && spot.schema["maximum"] == 9999 => {
+                Some(_) if place.is("integer") && place.schema["maximum"] == 9999 => {
                     one(&["10000", "1e4"], choose)
                 }
                 _ => one(&beyond, choose),
             };
             *node = token(number);
-            spot.is("number") || spot.is("integer")
+            place.is("number") || place.is("integer")
         },
     },
     Kind {
         name: "position-length",
         verdict: Verdict::Refused(ProblemKind::WrongType),
-        spoil: |node, spot, choose| {
-            let (Tree::List(items), true) = (node, spot.schema["maxItems"] == 2) else {
+        spoil: |node, place, choose| {
+            let (Tree::List(items), true) = (node, place.schema["maxItems"] == 2) else {
                 return false;
             };
             match choose(3) {
@@ -331,8 +330,8 @@ pub(crate) const KINDS: &[Kind] = &[
     Kind {
         name: "extension-key",
         verdict: Verdict::Refused(ProblemKind::TextForm),
-        spoil: |node, spot, choose| {
-            if !spot.is_extensions() {
+        spoil: |node, place, choose| {
+            if !place.is_extensions() {
                 return false;
             }
             let key = one(
@@ -354,16 +353,16 @@ pub(crate) const KINDS: &[Kind] = &[
     Kind {
         name: "extensions-empty",
         verdict: Verdict::Refused(ProblemKind::MissingKey),
-        spoil: |node, spot, _| {
+        spoil: |node, place, _| {
             *node = Tree::Object(Vec::new());
-            spot.is_extensions()
+            place.is_extensions()
         },
     },
     Kind {
         name: "extension-number",
         verdict: Verdict::Refused(ProblemKind::NumberRange),
-        spoil: |node, spot, choose| {
-            if !spot.is_extensions() {
+        spoil: |node, place, choose| {
+            if !place.is_extensions() {
                 return false;
             }
             let number = token(one(&["9007199254740992", "-1e300", "1e400"], choose));
@@ -382,8 +381,8 @@ pub(crate) const KINDS: &[Kind] = &[
     Kind {
         name: "extension-of-any-json",
         verdict: Verdict::Valid,
-        spoil: |node, spot, choose| {
-            if !spot.is_extensions() {
+        spoil: |node, place, choose| {
+            if !place.is_extensions() {
                 return false;
             }
             let held = one(
@@ -403,13 +402,13 @@ pub(crate) const KINDS: &[Kind] = &[
     Kind {
         name: "optional-key-away",
         verdict: Verdict::Valid,
-        spoil: |node, spot, choose| without(node, spot, false, choose),
+        spoil: |node, place, choose| without(node, place, false, choose),
     },
     Kind {
         name: "keys-reversed",
         verdict: Verdict::Valid,
-        spoil: |node, spot, _| {
-            if !spot.is_object() {
+        spoil: |node, place, _| {
+            if !place.is_object() {
                 return false;
             }
             entries(node).reverse();
@@ -419,16 +418,16 @@ pub(crate) const KINDS: &[Kind] = &[
     Kind {
         name: "list-empty",
         verdict: Verdict::Valid,
-        spoil: |node, spot, _| {
+        spoil: |node, place, _| {
             *node = Tree::List(Vec::new());
-            spot.is("array") && spot.schema["minItems"].is_null()
+            place.is("array") && place.schema["minItems"].is_null()
         },
     },
     Kind {
         name: "number-spelling",
         verdict: Verdict::Valid,
-        spoil: |node, spot, choose| {
-            let (Tree::Token(number), true) = (node, spot.is("number") || spot.is("integer"))
+        spoil: |node, place, choose| {
+            let (Tree::Token(number), true) = (node, place.is("number") || place.is("integer"))
             else {
                 return false;
             };
@@ -447,9 +446,9 @@ pub(crate) const KINDS: &[Kind] = &[
     Kind {
         name: "duplicate-key",
         verdict: Verdict::Beyond(Some(ProblemKind::DuplicateKey)),
-        spoil: |node, spot, choose| {
+        spoil: |node, place, choose| {
             let Tree::Object(entries) = node else { return false };
-            if entries.is_empty() || !(spot.is_object() || spot.is_extensions()) {
+            if entries.is_empty() || !(place.is_object() || place.is_extensions()) {
                 return false;
             }
             entries.push(entries[choose(entries.len())].clone());
@@ -459,10 +458,10 @@ pub(crate) const KINDS: &[Kind] = &[
     Kind {
         name: "duplicate-id",
         verdict: Verdict::Beyond(Some(ProblemKind::DuplicateId)),
-        spoil: |node, spot, choose| {
+        spoil: |node, place, choose| {
             let is_row = |item: &Tree| matches!(item, Tree::Object(entries) if entries.iter().any(|(key, _)| key == "id"));
             // Media of an observation have an id that is a reference.
-            let (Tree::List(items), false) = (node, spot.name == "Observation.media") else {
+            let (Tree::List(items), false) = (node, place.name == "Observation.media") else {
                 return false;
             };
             if items.is_empty() || !items.iter().all(is_row) {
@@ -475,16 +474,16 @@ pub(crate) const KINDS: &[Kind] = &[
     Kind {
         name: "lone-surrogate",
         verdict: Verdict::Beyond(None),
-        spoil: |node, spot, choose| {
+        spoil: |node, place, choose| {
             *node = token(one(&[r#""\ud83d""#, r#""a\udebd""#, r#""\udebd\ud83d""#], choose));
-            spot.is_plain_text()
+            place.is_plain_text()
         },
     },
     Kind {
         name: "too-deep",
         verdict: Verdict::Beyond(None),
-        spoil: |node, spot, choose| {
-            if !spot.is_extensions() {
+        spoil: |node, place, choose| {
+            if !place.is_extensions() {
                 return false;
             }
             let levels = 130 + choose(20);

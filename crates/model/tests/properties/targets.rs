@@ -1,5 +1,5 @@
-//! Every path of the format resolves to a field that writes the same path, and a path that it does
-//! not have is an error with the nearest that it has.
+//! Every path of the format resolves to a field with the same path, and an unknown path is an error
+//! with the nearest one.
 
 use obvert_model::layout::Target;
 use obvert_model::profile::FieldPath;
@@ -24,8 +24,8 @@ fn paths() -> Vec<String> {
     }
     let mut paths = Vec::new();
     below(shape::document(), &[], &mut paths);
-    // No layout leads to the schema's address, whose key no path can spell, or to the list of runs
-    // as a whole.
+    // Layouts cannot map to the schema's address, whose key a path cannot spell, or to the list of
+    // runs itself.
     paths.retain(|path| path.parse::<FieldPath>().is_ok() && path != "runs");
     paths
 }
@@ -44,8 +44,7 @@ fn every_path_of_the_format_comes_back_as_the_same_text() {
 }
 
 proptest! {
-    /// A letter that is left out or put in makes a path that leads nowhere, or another that leads
-    /// somewhere.
+    /// A path with a letter removed or added is unknown, or another known path.
     #[test]
     fn a_misspelt_path_is_an_error_with_the_nearest(path in select(paths()), at in 0..40_usize, letter in "[a-z]?") {
         let letters: Vec<(usize, char)> = path.char_indices().filter(|(_, letter)| letter.is_ascii_lowercase()).collect();
@@ -59,7 +58,7 @@ proptest! {
                 if let Some(near) = &error.near {
                     prop_assert!(near.split('.').count() == misspelt.split('.').count(), "{} {}", near, misspelt);
                 }
-                // A key of five letters is near enough to what it was with one letter more or less.
+                // A key of five letters is near enough with one letter more or less.
                 let key = path.split('.').nth(path[..at].matches('.').count()).unwrap_or_default();
                 prop_assert!(key.len() < 5 || error.near.is_some(), "{}: {:?}", misspelt, error);
             }

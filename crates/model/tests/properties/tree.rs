@@ -1,6 +1,5 @@
-//! JSON as it stands in a file and not as it is meant: keys may stand twice and in any order,
-//! numbers are spelt one way or another, characters are escaped or not. What a value cannot hold, a
-//! source can.
+//! JSON as it is written in a file: duplicate keys, any order, any spelling of numbers, any
+//! escapes. A source can have what a value cannot.
 
 use std::fmt::Write;
 
@@ -8,7 +7,7 @@ use serde_json::Value;
 
 #[derive(Clone, Debug)]
 pub(crate) enum Tree {
-    /// Written as it stands: `null`, a number in some spelling.
+    /// Written as is: `null`, or a number in some spelling.
     Token(String),
     Text(String),
     List(Vec<Tree>),
@@ -35,7 +34,7 @@ impl Tree {
         }
     }
 
-    /// The node at a place in the order of the source; 0 is the root.
+    /// The node at an index in the order of the source; 0 is the root.
     pub(crate) fn node(&mut self, index: usize) -> Option<&mut Self> {
         fn find<'t>(tree: &'t mut Tree, left: &mut usize) -> Option<&'t mut Tree> {
             if *left == 0 {
@@ -53,7 +52,7 @@ impl Tree {
         find(self, &mut { index })
     }
 
-    /// Whether a key stands twice in one object.
+    /// Whether any object has a duplicate key.
     pub(crate) fn has_twin_keys(&self) -> bool {
         match self {
             Self::Token(_) | Self::Text(_) => false,
@@ -67,8 +66,7 @@ impl Tree {
         }
     }
 
-    /// The source. `escape` decides, character by character, whether one is escaped that needs not
-    /// be.
+    /// The source. `escape` decides for each character whether to escape it without need.
     pub(crate) fn source(&self, escape: &mut impl FnMut() -> bool) -> String {
         let mut out = String::new();
         self.write(&mut out, escape);

@@ -1,5 +1,5 @@
-//! Every document of every older version becomes one of this, and says the same: documents are made
-//! from the schema that was released.
+//! Every document of every older version can be migrated without loss. Documents are generated from
+//! the released schemas.
 
 use obvert_model::versions::{self, KNOWN, STEPS};
 use obvert_model::{edit, read};
@@ -18,14 +18,14 @@ fn older() -> impl Strategy<Value = (&'static str, Value)> {
     }))
 }
 
-/// The edit that takes another one back.
+/// The edit that reverses another one.
 fn back(edit: &edit::Edit, before: &Value) -> edit::Edit {
     match edit {
         edit::Edit::Move { from, path } => edit::Edit::relocate(path, from),
         edit::Edit::Replace { path, .. } => {
             edit::Edit::replace(path, before.pointer(path).expect("it was there").clone())
         }
-        other => panic!("steps so far rename and restate: {other:?}"),
+        other => panic!("steps so far only move and replace: {other:?}"),
     }
 }
 
@@ -40,7 +40,7 @@ proptest! {
         let migrated = versions::migrate(text.as_bytes(), versions::CURRENT).map_err(|e| TestCaseError::fail(e.to_string()))?;
         prop_assert_eq!(migrated.from, version);
         read::document(migrated.text.as_bytes()).map_err(|e| TestCaseError::fail(e.to_string()))?;
-        // Steps that lose nothing can be taken back.
+        // Lossless steps can be reversed.
         prop_assert!(migrated.steps.iter().all(|step| step.lossless));
         let undo: Vec<edit::Edit> =
             migrated.steps.iter().rev().flat_map(|step| step.edits.iter().rev()).map(|edit| back(edit, &before)).collect();
@@ -52,8 +52,10 @@ proptest! {
 
 #[test]
 fn steps_are_named_for_good() {
-    // A name that has been in a log is never given another meaning: add to this list, and take
-    // nothing out.
+    // Names are in logs and keep their meaning: only add to this list.
     let names: Vec<&str> = STEPS.iter().map(|step| step.name).collect();
-    assert_eq!(names, ["counter-check-known", "schema-address-0.2", "version-0.2"]);
+    assert_eq!(
+        names,
+        ["counter-check-known", "weather-recent-rain", "schema-address-0.2", "version-0.2"]
+    );
 }

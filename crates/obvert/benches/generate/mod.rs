@@ -1,13 +1,12 @@
-//! Survey documents of any size, for measuring. Everything in them is invented; their shape is that
-//! of a city's archive: a pipe between two manholes, one run through it, some sixty observations, a
-//! video and a few stills. They are clean under every rule, so that a check is measured and not the
-//! printing of findings.
+//! Survey documents of any size, for measuring. All data are invented, in the shape of a city's
+//! archive: a pipe between two manholes, one run through it, some sixty observations, a video and a
+//! few stills. No rule has a finding, so that the check is measured and not the output of findings.
 
 #![allow(dead_code, unreachable_pub, clippy::write_with_newline)]
 
 use std::fmt::Write;
 
-/// A document of at least `bytes` bytes in the layout that the writer gives.
+/// A document of at least `bytes` bytes, formatted as by the writer.
 pub fn document(bytes: usize) -> String {
     let pipes = (bytes / 12_700).max(1);
     let mut dice = Dice(20_260_506);
@@ -63,7 +62,7 @@ pub fn document(bytes: usize) -> String {
 
 fn run(text: &mut String, dice: &mut Dice, index: usize, length: u32) {
     let far = f64::from(length) + 0.5;
-    // One camera, eight runs a day: no two at once.
+    // One camera, eight runs a day, no two at the same time.
     let (hour, day, month) = (8 + index % 8, 1 + index / 8 % 25, 1 + index / 200 % 11);
     let year = 1980 + index / 2200;
     let _ = write!(
@@ -145,7 +144,7 @@ fn run(text: &mut String, dice: &mut Dice, index: usize, length: u32) {
     );
 }
 
-/// A small generator of numbers, the same on every machine.
+/// A small random number generator, the same on every machine.
 struct Dice(u64);
 
 impl Dice {

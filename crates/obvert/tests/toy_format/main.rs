@@ -1,5 +1,4 @@
-//! What it takes to add a format: one file, and one line where it is registered. Everything else
-//! derives from the registry.
+//! Adds a format: one file, and one line to register it. Everything else derives from the registry.
 #![cfg(all(feature = "check", feature = "xml"))]
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -39,11 +38,11 @@ fn it_is_detected_by_name_and_content() {
     }
     assert_eq!(formats().by_name("a.toy"), Some(&TOY));
     assert_eq!(formats().get("toy"), Some(&TOY));
-    // What is stated is compared with what it looks like.
+    // A stated format is compared with the detected one.
     let xml = formats().get("xml");
     let error = formats().detect(&Input::file("survey", bytes.as_slice()), xml).unwrap_err();
     assert_eq!(error.to_string(), "looks like toy, and not like xml");
-    // A registry without it does not know it.
+    // The built-in registry does not have it.
     let error = Opened::new(Input::file("survey", bytes.as_slice()), &Formats::built_in(), None)
         .unwrap_err();
     assert!(matches!(error.kind(), OpenErrorKind::Format(FormatError::Unknown)), "{error}");
@@ -55,7 +54,7 @@ fn it_is_read_and_written_run_by_run() {
     let document = obvert::read(MINIMAL.as_bytes()).unwrap();
     assert_eq!(opened("survey.toy", &bytes).unwrap().survey().unwrap().document, document);
 
-    // Through another format and back, without the whole in between.
+    // To another format and back, run by run.
     let mut toy = opened("survey.toy", &bytes).unwrap();
     let mut reader = toy.read(Locations::Skipped).unwrap();
     let mut xml = Vec::new();
@@ -82,7 +81,7 @@ fn it_is_checked_with_the_line_of_every_finding() {
         "{at:?}"
     );
 
-    // One that is not valid is reported with what is wrong.
+    // An invalid survey is reported with its problems.
     let right = "\"direction\":\"downstream\"";
     let bytes = String::from_utf8(written())
         .unwrap()

@@ -1,5 +1,5 @@
-//! A format in one file: a line for the head and one for each run, behind a first line that says
-//! so. That is all it takes; the rest is one line where it is registered.
+//! A format in one file: a first line that identifies it, a line for the head and a line for each
+//! run. It needs one more line to register it.
 
 use std::sync::Arc;
 
@@ -97,7 +97,7 @@ impl Source for Toy<'_> {
     }
 }
 
-/// A toy finds one problem, and no more.
+/// The toy format reports one problem only.
 fn diagnosis(error: ConvertError) -> Result<Diagnosis, ConvertError> {
     let ConvertError::Invalid { place, message } = error else { return Err(error) };
     let problem = Problem::new(ProblemKind::WrongType, "", message);

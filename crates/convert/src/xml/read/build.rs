@@ -119,7 +119,7 @@ impl<'t> XmlRuns<'t> {
         let run = Run::deserialize(value)
             .map_err(|error| build.invalid(start.offset, error.to_string()))?;
         self.ids.run(&run);
-        if self.ids.seen_twice() {
+        if self.ids.has_duplicates() {
             return Err(ConvertError::repeated_id(Some(build.tokens.place(start.offset))));
         }
         Ok(Some(run))
@@ -133,7 +133,7 @@ impl<'t> XmlRuns<'t> {
         }
         while !matches!(self.build.tokens.next()?, Token::Eof) {}
         self.build.sound()?;
-        if self.ids.seen_twice() { Err(ConvertError::repeated_id(None)) } else { Ok(None) }
+        if self.ids.has_duplicates() { Err(ConvertError::repeated_id(None)) } else { Ok(None) }
     }
 }
 

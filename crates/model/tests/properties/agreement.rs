@@ -1,4 +1,4 @@
-//! The fast path and the diagnostic path give one verdict, whatever is done to a document.
+//! The fast path and the diagnostic path give the same verdict for any change of a document.
 
 use obvert_model::read::{self, IdWatch, Problem, ProblemKind, ReadError, Reader};
 use obvert_model::tables::Document;
@@ -9,34 +9,34 @@ use serde_json::Value;
 use super::generate;
 use super::tree::Tree;
 
-/// One thing done to one node of a document.
+/// One change of one node of a document.
 #[derive(Clone, Debug)]
 pub(crate) enum Change {
     /// Another value in its place.
     Replace(Tree),
-    /// One key or item less.
+    /// One key or item removed.
     Drop(Index),
     /// A key under another name.
     Rename(Index, String),
-    /// A key twice, with the same value.
+    /// A duplicate key with the same value.
     Twice(Index),
-    /// A key twice, the second with another value.
+    /// A duplicate key with another value.
     TwiceOther(Index, Tree),
-    /// A key that may not belong.
+    /// A key that may be unknown.
     Add(String, Tree),
-    /// The values of an object in a list.
+    /// An object replaced by the list of its values.
     ObjectToList,
-    /// The items of a list under their numbers.
+    /// A list replaced by an object with the indexes as keys.
     ListToObject,
-    /// An item twice, with its id.
+    /// A duplicate item, with its id.
     Repeat(Index),
-    /// In a list of its own.
+    /// Wrapped in a list.
     Wrap,
-    /// As the only key of an object.
+    /// Wrapped in an object.
     AsKey,
-    /// The keys the other way round.
+    /// The keys in reverse order.
     Reverse,
-    /// One character of a text more, less or other.
+    /// One character of a text added, removed or replaced.
     Spell(Index, Option<char>),
 }
 
@@ -161,7 +161,7 @@ pub(crate) fn change() -> impl Strategy<Value = Change> {
     ]
 }
 
-/// Does it, or returns false where the node is none that it can be done to.
+/// Applies a change, or returns false if it does not apply to the node.
 pub(crate) fn apply(node: &mut Tree, change: Change) -> bool {
     let taken = |node: &mut Tree| std::mem::replace(node, Tree::Token("null".into()));
     match (change, &mut *node) {
@@ -216,8 +216,8 @@ pub(crate) fn apply(node: &mut Tree, change: Change) -> bool {
 
 fn check(tree: &Tree) -> Result<bool, TestCaseError> {
     let source = tree.source(&mut || false);
-    // The diagnostic path alone, from the value; none if a value cannot hold a number of the
-    // source.
+    // The diagnostic path alone, from the value; none if a number of the source does not fit a
+    // value.
     let value: Option<Value> = serde_json::from_str(&source).ok();
     let alone = value.map(|value| read::value_problems(&value));
     let outcome = read::document(source.as_bytes());
@@ -249,8 +249,7 @@ fn check(tree: &Tree) -> Result<bool, TestCaseError> {
             }
             let found = match &alone {
                 Some(alone) => !alone.is_empty() || tree.has_twin_keys(),
-                // The words of the typed reader, which is what is left if the diagnosis finds
-                // nothing.
+                // The message of the typed reader, if the diagnosis finds nothing.
                 None => {
                     let words = by_slices.as_ref().map_or_else(ReadError::problems, |_| &[]);
                     problems
@@ -288,7 +287,7 @@ proptest! {
 
     #[test]
     fn the_two_paths_agree(value in generate::document(), changes in prop::collection::vec((any::<Index>(), change()), 24)) {
-        // Each change by itself on a fresh copy, since one problem hides whether another was seen.
+        // Each change on a fresh copy, since one problem can hide another.
         for (at, change) in changes {
             let mut tree = Tree::of(&value);
             let index = at.index(tree.count());
@@ -315,8 +314,7 @@ proptest! {
     }
 }
 
-/// The same changes, one after the other, at every node of a document that has every field: what
-/// chance may miss.
+/// The same changes at every node of a document with every field, which random tests may miss.
 #[test]
 fn the_two_paths_agree_at_every_place() {
     let whole = include_bytes!("../../../../tests/corpus/structure/valid-every-field.json");
@@ -354,7 +352,7 @@ fn the_two_paths_agree_at_every_place() {
                 Err(error) => panic!("{change:?} at node {index}: {error}"),
             }
         }
-        // Every key away, and every key twice.
+        // Every key removed, and every key duplicated.
         for of in 0..64 {
             let mut tree = Tree::of(&value);
             let Some(Tree::Object(entries)) = tree.node(index) else { break };
@@ -371,6 +369,6 @@ fn the_two_paths_agree_at_every_place() {
             assert!(matches!(check(&tree), Ok(false)), "key {of} twice at node {index}");
         }
     }
-    // Some changes are none where they hit, such as a number for another; most are.
+    // Some changes leave the document valid, such as another number; most do not.
     assert!(accepted > 100 && refused > 1000, "{accepted} {refused}");
 }

@@ -1,6 +1,5 @@
-//! What of the structure can be mended without asking: a word in another case, a number between
-//! quotation marks, a null where nothing belongs. Nothing is made up: whatever could be meant in
-//! two ways gets no mend, or one that somebody must confirm.
+//! Fixes for structural problems: a word in the wrong case, a number in quotation marks, a `null`.
+//! Nothing is guessed: an ambiguous value gets no fix, or one that a person must confirm.
 
 use regex::Regex;
 use serde_json::Value;
@@ -9,22 +8,21 @@ use super::error::{Problem, ProblemKind};
 use crate::edit::{Edit, Fix};
 use crate::shape::{self, Field, Shape};
 
-/// Gives every problem of a document its mend, where it has one.
-pub(super) fn mend(document: &Value, problems: &mut [Problem]) {
-    // Of a key that stands twice a mend would take one away, and nobody knows which of the two is
-    // right.
-    let twice: Vec<String> = problems
+/// Adds a fix to every problem of a document that has one.
+pub(super) fn add_fixes(document: &Value, problems: &mut [Problem]) {
+    // A fix for a duplicate key would remove one of the two values, and either can be right.
+    let duplicates: Vec<String> = problems
         .iter()
         .filter(|problem| problem.kind == ProblemKind::DuplicateKey)
         .map(|problem| problem.pointer.clone())
         .collect();
     let clear = |pointer: &str| {
-        let inside = |twice: &String| {
+        let inside = |duplicate: &String| {
             pointer
-                .strip_prefix(twice.as_str())
+                .strip_prefix(duplicate.as_str())
                 .is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
         };
-        !twice.iter().any(inside)
+        !duplicates.iter().any(inside)
     };
     for problem in problems.iter_mut().filter(|problem| clear(&problem.pointer)) {
         problem.fix = fix(document, problem);
@@ -41,30 +39,14 @@ fn fix(document: &Value, problem: &Problem) -> Option<Fix> {
             respelled(pointer, value.as_str()?, problem.suggestion.as_deref()?)
         }
         ProblemKind::UnknownKey => {
-            let key = last.replace("~1", "/").replace("~0", "~");
-            let meant = problem.suggestion.as_deref()?;
-            // Of two spellings of one key nobody knows which is right.
-            let twins = holder_value
-                .as_object()?
-                .keys()
-                .filter(|other| plain(other) == plain(&key))
-                .count();
-            if twins != 1 {
-                return None;
-            }
-            let safe = same_but_case(&key, meant).then_some(true);
-            let safe = safe.or_else(|| (plain(&key) == plain(meant)).then_some(false))?;
-            let does = format!("writes the key {key:?} as {meant:?}");
-            let edits =
-                vec![Edit::relocate(pointer, format!("{holder}/{}", crate::edit::token(meant)))];
-            Some(Fix { safe, does, edits })
+            renamed_key(pointer, holder_value, problem.suggestion.as_deref()?)
         }
         ProblemKind::NullValue | ProblemKind::EmptyText => {
             let optional =
                 holder_value.is_object() && field(pointer).is_some_and(|field| !field.required);
             optional.then(|| {
                 Fix::safe(
-                    format!("leaves {last} out: nothing is known of it"),
+                    format!("removes {last}, which has no value"),
                     vec![Edit::remove(pointer)],
                 )
             })
@@ -72,7 +54,7 @@ fn fix(document: &Value, problem: &Problem) -> Option<Fix> {
         ProblemKind::MissingKey => {
             let empty =
                 last == "extensions" && value.as_object().is_some_and(serde_json::Map::is_empty);
-            empty.then(|| Fix::safe("leaves the empty extensions out", vec![Edit::remove(pointer)]))
+            empty.then(|| Fix::safe("removes the empty extensions", vec![Edit::remove(pointer)]))
         }
         ProblemKind::WrongType => retyped(pointer, value),
         ProblemKind::TextForm => reformed(pointer, value.as_str()?),
@@ -80,13 +62,31 @@ fn fix(document: &Value, problem: &Problem) -> Option<Fix> {
     }
 }
 
-/// The field that a pointer into a document leads to.
+/// Fixes the spelling of a key.
+fn renamed_key(pointer: &str, object: &Value, meant: &str) -> Option<Fix> {
+    let (holder, last) = pointer.rsplit_once('/')?;
+    let key = last.replace("~1", "/").replace("~0", "~");
+    // If a key occurs in two spellings, either can be right.
+    let spellings = object.as_object()?.keys().filter(|other| plain(other) == plain(&key)).count();
+    if spellings != 1 {
+        return None;
+    }
+    let safe = same_but_case(&key, meant);
+    if !safe && plain(&key) != plain(meant) {
+        return None;
+    }
+    let does = format!("writes the key {key:?} as {meant:?}");
+    let renamed = format!("{holder}/{}", crate::edit::token(meant));
+    Some(Fix { safe, does, edits: vec![Edit::relocate(pointer, renamed)] })
+}
+
+/// The field at a pointer into a document.
 fn field(pointer: &str) -> Option<&'static Field> {
     let keys: Vec<&str> = pointer.split('/').skip(1).filter(|token| !is_index(token)).collect();
     shape::field(&keys)
 }
 
-/// What belongs where a pointer leads: of a list, one of its items.
+/// The shape of the value at a pointer; for a list, of its items.
 fn shape_at(pointer: &str) -> Option<&'static Shape> {
     let mut found = &field(pointer)?.shape;
     if pointer.rsplit('/').next().is_some_and(is_index) {
@@ -117,9 +117,9 @@ fn respelled(pointer: &str, word: &str, meant: &str) -> Option<Fix> {
         .then(|| Fix::to_confirm(format!("{word:?} means {meant:?}"), edits))
 }
 
-/// A number or a truth that stands as text, and a text that stands as a whole number.
+/// Fixes a number or boolean written as a text, and a text written as a whole number.
 fn retyped(pointer: &str, value: &Value) -> Option<Fix> {
-    /// Above this a number may not be what the source spelled.
+    /// Above this, a number may differ from its spelling in the source.
     const LARGEST: u64 = 1_000_000_000_000_000;
     let shape = shape_at(pointer)?;
     let new = match (shape, value) {
@@ -135,7 +135,7 @@ fn retyped(pointer: &str, value: &Value) -> Option<Fix> {
             _ => return None,
         },
         (Shape::Text, Value::Number(number)) => {
-            // 1.10 would come back as 1.1, and a number of a drawing is none.
+            // 1.10 would become 1.1, which is wrong for the number of a drawing.
             let number = number.as_u64().filter(|number| *number < LARGEST)?;
             Value::String(number.to_string())
         }
@@ -144,11 +144,11 @@ fn retyped(pointer: &str, value: &Value) -> Option<Fix> {
     Some(Fix::safe(format!("writes {value} as {new}"), vec![Edit::replace(pointer, new)]))
 }
 
-/// A text that has its form in another case, without the white space around it, or with the T
-/// between date and time that RFC 3339 (5.6) lets people leave out for the eye.
+/// Fixes a text that has its form in another case, without surrounding white space, or with the `T`
+/// between date and time that RFC 3339 (5.6) allows people to omit.
 fn reformed(pointer: &str, text: &str) -> Option<Fix> {
     let pattern = field(pointer)?.pattern.as_deref()?;
-    // The schema closes a gap between dialects with what this one neither has nor needs.
+    // Removes what the schema adds for other regular expression dialects.
     let pattern = Regex::new(pattern.trim_end_matches("(?!\\n)")).ok()?;
     let trimmed = text.trim();
     let mut fits: Vec<String> =
@@ -160,7 +160,7 @@ fn reformed(pointer: &str, text: &str) -> Option<Fix> {
             .collect();
     fits.sort_unstable();
     fits.dedup();
-    // What is right but for white space has its case as it was meant.
+    // A text that only needs trimming keeps its case.
     let meant = match (fits.iter().find(|one| *one == trimmed), fits.as_slice()) {
         (Some(_), _) => trimmed,
         (None, [only]) => only,
