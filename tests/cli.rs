@@ -462,7 +462,7 @@ fn severities_and_limits_can_be_set() {
 #[test]
 fn settings_that_mean_nothing_are_refused() {
     for (option, value, expected) in [
-        ("--weigh", "duplicate-id=note", "a problem of the document's structure"),
+        ("--weigh", "duplicate-id=note", "is a structural problem, which is always an error"),
         ("--limit", "camera-speed.limit=-3", "0 or more, in m/min"),
         ("--from", "xml", "looks like json, but --from says xml"),
         ("--also", "html=no/such/folder.html", "there is no folder no/such; make it first"),

@@ -196,7 +196,7 @@ fn media_beside_the_survey_are_looked_at_and_nothing_outside() {
         assert_eq!(row(id).get("sha256"), None, "{id}");
         assert!(
             cfg!(windows)
-                || said.contains(&format!("media file {id} nothing is stated of the file:")),
+                || said.contains(&format!("media file {id} completes the row from the file:")),
             "{id}: {said}"
         );
     }
