@@ -1,9 +1,8 @@
 //! A fingerprint of a finding, to recognise it in a later report of the same survey.
 //!
 //! Pointers and lines change when rows are inserted, so the fingerprint consists of the rule, the
-//! ids of the subject, the field, and the facts. A finding about the document as a whole has no
-//! ids, and its facts are counts that every new row changes, so only its rule and its place are
-//! used.
+//! ids of the subject, the field, and the facts. A finding about the whole document has no ids, and
+//! its facts are counts that every new row changes, so only its rule and its pointer are used.
 
 use std::fmt::Write;
 

@@ -42,7 +42,7 @@ rule! {
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(code) = row.code else { return };
-    // A characterisation that the list does not know may have a quantity of its own.
+    // A characterisation that is not in the list may take an additional quantity.
     let known =
         |(place, value): (&obvert_model::lists::Characterisation, &obvert_model::text::Text)| {
             place.open != Some(true) || place.values.iter().any(|known| known.value == *value)

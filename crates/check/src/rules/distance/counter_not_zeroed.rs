@@ -72,15 +72,16 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         .map_or(0.0, |step| run.survey.metres(step));
     let unit = run.survey.head.units.length;
     if exceeds((at.get() - reads) * unit.metres(), step.max(out.limit("slack"))) {
-        let said = run.survey.format_length(at);
+        let at_text = run.survey.format_length(at);
         let message = format!(
-            "the start row is at {said}, but the counter read {reads} {unit} at the zero point"
+            "the start row is at {at_text}, but the counter read {reads} {unit} at the zero point"
         );
         let finding =
             out.report(start.subject("/at"), message).fact("at", at.get()).fact("reads", reads);
         if run.run.counter.is_some() {
             let edits = vec![Edit::add(run.subject("/counter/reads").path, at.get())];
-            finding.fix_if_confirmed(format!("the counter read {said} at the zero point"), edits);
+            finding
+                .fix_if_confirmed(format!("the counter read {at_text} at the zero point"), edits);
         }
     }
 }

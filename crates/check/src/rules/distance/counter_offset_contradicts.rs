@@ -37,9 +37,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if let Some(offset) =
         centred.and_then(|counter| counter.offset).filter(|offset| offset.get() != 0.0)
     {
-        let said = run.survey.format_length(offset);
+        let offset_text = run.survey.format_length(offset);
         let message = format!(
-            "the counter was set at the structure's centre, but its offset from there is {said}"
+            "the counter was set at the structure's centre, but its offset from there is {offset_text}"
         );
         out.report(run.subject("/counter/offset"), message).fact("offset", offset.get());
     }

@@ -77,15 +77,15 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         let Some(row) = run.rows().nth(index) else { continue };
         let corrected =
             Length::new(moved).map(|moved| run.survey.format_length(moved)).unwrap_or_default();
-        let said = run.survey.format_length(at);
+        let at_text = run.survey.format_length(at);
         let subject = row.subject("/at");
         let edits = vec![Edit::replace(subject.path.as_str(), moved)];
-        out.report(subject, format!("{said} breaks the order of the rows; {corrected} would not"))
-            .fact("at", at.get())
-            .fact("fits", moved)
-            .fix_if_confirmed(
-                format!("the decimal point slipped: the distance is {corrected}"),
-                edits,
-            );
+        out.report(
+            subject,
+            format!("{at_text} breaks the order of the rows; {corrected} would not"),
+        )
+        .fact("at", at.get())
+        .fact("fits", moved)
+        .fix_if_confirmed(format!("the decimal point slipped: the distance is {corrected}"), edits);
     }
 }

@@ -37,9 +37,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let finding = out.report(run.subject(""), "the run does not state how far it came");
     if let Some(closing) = run.closing_row() {
         finding.fact("finish", closing.row.at.get());
-        let said = run.survey.format_length(closing.row.at);
-        finding.help(format!("add `surveyed`; the closing row is at {said}"));
+        let end = run.survey.format_length(closing.row.at);
+        finding.help(format!("add `surveyed`; the closing row is at {end}"));
         let edits = vec![Edit::add(run.subject("/surveyed").path, closing.row.at.get())];
-        finding.fix_if_confirmed(format!("the run came as far as its closing row, {said}"), edits);
+        finding.fix_if_confirmed(format!("the run came as far as its closing row, {end}"), edits);
     }
 }

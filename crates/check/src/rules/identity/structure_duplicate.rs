@@ -41,7 +41,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
             continue;
         };
         let id = first.structure.id.as_str();
-        // A duplicate id is a problem of its own.
+        // A duplicate id is a structural problem.
         if id != view.structure.id.as_str() {
             let message = format!(
                 "the structure is at [{}, {}], the position of {id:?}",

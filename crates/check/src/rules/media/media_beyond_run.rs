@@ -94,15 +94,15 @@ fn report(
     }
     for (_, view) in of_run {
         let Some(at) = view.media.at else { continue };
-        let (said, run) = (survey.format_length(at), summary.run.id.as_str());
+        let (at_text, run) = (survey.format_length(at), summary.run.id.as_str());
         let message = match end.filter(|end| *end < at) {
             Some(end) => {
                 format!(
-                    "taken at {said}, but the run {run:?} ended at {}",
+                    "taken at {at_text}, but the run {run:?} ended at {}",
                     survey.format_length(end)
                 )
             }
-            None => format!("taken at {said}, before the zero point of the run {run:?}"),
+            None => format!("taken at {at_text}, before the zero point of the run {run:?}"),
         };
         out.report(view.subject("/at"), message).fact("at", at.get());
     }

@@ -37,12 +37,12 @@ rule! {
 fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     let survey = view.ending.survey;
     let Some(depth) = view.locate.depth else { return };
-    let said = survey.format_length(depth);
+    let depth_text = survey.format_length(depth);
     if survey.metres(depth) > out.limit("deepest") && !view.ending.lengths_doubtful() {
         let most = survey.format_metres(out.limit("deepest"));
         out.report(
             view.subject("/depth"),
-            format!("the depth of {said} is greater than the plausible {most}"),
+            format!("the depth of {depth_text} is greater than the plausible {most}"),
         )
         .fact("depth", depth.get());
     }

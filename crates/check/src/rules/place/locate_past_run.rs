@@ -61,8 +61,8 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     };
     let end = survey.metres(surveyed);
     if at > end + tolerance(end) {
-        let (said, came) = (survey.format_length(view.locate.at), survey.format_length(surveyed));
-        out.report(view.subject("/at"), format!("located at {said}, but the run ended at {came}"))
+        let (at, end) = (survey.format_length(view.locate.at), survey.format_length(surveyed));
+        out.report(view.subject("/at"), format!("located at {at}, but the run ended at {end}"))
             .fact("at", view.locate.at.get())
             .fact("surveyed", surveyed.get());
     }

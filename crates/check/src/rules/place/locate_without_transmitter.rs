@@ -42,7 +42,7 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     let Some(summary) = view.ending.run(&view.locate.run) else { return };
     let survey = view.ending.survey;
     let equipment = &summary.run.equipment;
-    // A camera with a frequency of its own has a built-in transmitter.
+    // A camera with a frequency has a built-in transmitter.
     let sends = |id: &_| {
         survey.equipment(id).is_none_or(|row| {
             row.frequency.is_some()
