@@ -133,15 +133,15 @@ fn an_empty_archive_is_none() {
     }
 }
 
-/// A disk that is full is an error like any other, whoever meets it: the library of workbooks panics.
+/// A full disk is an ordinary error in every library that writes.
 #[cfg(unix)]
 #[test]
-fn a_full_disk_is_told() {
+fn a_full_disk_is_reported() {
     use std::process::Command;
     let folder = tempfile::tempdir().expect("folder");
     let own = root().join(CLEAN).display().to_string();
     for out in ["x.xlsx", "x.xml", "x.gpkg"] {
-        // Files of no more than a few blocks, and no signal for whoever would write more.
+        // Files of a few blocks at most, and no signal for a process that writes more.
         let script = format!("trap '' XFSZ; ulimit -f 8; exec \"$0\" convert \"$1\" -o {out}");
         let output = Command::new("sh")
             .args(["-c", &script, env!("CARGO_BIN_EXE_obvert"), &own])

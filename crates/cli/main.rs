@@ -16,13 +16,6 @@ use clap::Parser;
 
 fn main() -> ExitCode {
     let arguments = args::Arguments::parse();
-    // A panic that the workbook writer returns as an error is reported once, as that.
-    let report = std::panic::take_hook();
-    std::panic::set_hook(Box::new(move |panic| {
-        if !obvert::convert::xlsx::catches_panic() {
-            report(panic);
-        }
-    }));
     match commands::run(&arguments) {
         Ok(status) => status.into(),
         Err(error) => {

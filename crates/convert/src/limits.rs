@@ -1,13 +1,13 @@
-//! How far a zip archive may unpack. Whoever receives one did not make it.
+//! Limits for unpacking a zip archive from an untrusted source.
 
-/// How far an archive may unpack.
+/// Limits for unpacking an archive.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct ZipLimits {
     /// All files together, in bytes.
     pub total: u64,
-    /// How many times a file may be larger than it is in the archive, once it is over 16 MiB.
-    /// Tables of many alike rows are packed to about a twentieth; what is packed to a thousandth
-    /// was made to be a nuisance.
+    /// How many times larger than in the archive a file may be, once it is over 16 MiB. Tables of
+    /// similar rows compress to about a twentieth of their size; a file that compresses to a
+    /// thousandth is a decompression bomb.
     pub ratio: u64,
 }
 

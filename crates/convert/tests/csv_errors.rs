@@ -51,7 +51,9 @@ fn said(files: &csv::Files) -> String {
 /// What was made of the files in spite of what is wrong with them.
 fn rest(files: &csv::Files) -> Option<serde_json::Value> {
     match csv::read(files, "folder") {
-        Err(ConvertError::Structure(problems)) => problems.rest().map(|rest| rest.value.clone()),
+        Err(ConvertError::Structure(problems)) => {
+            problems.document().map(|document| document.value.clone())
+        }
         _ => None,
     }
 }

@@ -23,6 +23,7 @@ use obvert_convert::{
     ConvertError, Format, FormatError, Formats, Input, Location, Locations, PlacedProblem,
     Provenance, Source, Survey, SurveyReader, collect,
 };
+#[cfg(feature = "diagnose")]
 use obvert_model::versions::{MigrateError, Migrated};
 
 /// Opens a survey in the format that its name and content tell, of any version of the format.
@@ -79,8 +80,8 @@ impl OpenError {
     #[must_use]
     pub fn read(name: &str, error: ConvertError) -> Self {
         let error = match error {
-            ConvertError::Form { place: Some(place), message } => {
-                ConvertError::Form { place: Some(full(name, place)), message }
+            ConvertError::Format { place: Some(place), message } => {
+                ConvertError::Format { place: Some(full(name, place)), message }
             }
             ConvertError::Invalid { place: Some(place), message } => {
                 ConvertError::Invalid { place: Some(full(name, place)), message }
@@ -274,8 +275,10 @@ impl<'a> Opened<'a> {
         self.source.notes()
     }
 
-    /// How a document of an older version of the format was brought to this one, or why it cannot
-    /// be; `None` for one of this version.
+    /// How a document of an older version of the format was migrated to this one, or why it cannot
+    /// be; `None` for a document of this version.
+    #[cfg(feature = "diagnose")]
+    #[cfg_attr(docsrs, doc(cfg(feature = "diagnose")))]
     #[must_use]
     pub fn migration(&self) -> Option<Result<&Migrated, &MigrateError>> {
         self.source.migration()
@@ -296,6 +299,7 @@ mod checked {
     use obvert_convert::{
         ConvertError, Format, Location, Locations, PlacedProblem, Problems, Provenance,
     };
+    #[cfg(feature = "diagnose")]
     use obvert_model::read::Diagnosis;
 
     use super::{OpenError, Opened};
@@ -327,6 +331,7 @@ mod checked {
                 _ => None,
             };
             let Some(mut report) = checked else { return self.check_runs(checker) };
+            #[cfg(feature = "diagnose")]
             if let Some(Ok(migrated)) = self.source.migration() {
                 for at in report.findings.iter_mut().filter_map(|finding| finding.at.as_mut()) {
                     at.column = at.column.map(|column| migrated.column_before(at.line, column));
@@ -371,11 +376,17 @@ mod checked {
             for PlacedProblem { place, problem } in placed {
                 places.entry((problem.pointer, problem.message)).or_default().extend(place);
             }
+            #[cfg(feature = "diagnose")]
             let (value, locations) = rest.map(|rest| (rest.value, rest.places)).unzip();
+            #[cfg(not(feature = "diagnose"))]
+            let locations = rest.map(|rest| rest.places);
+            #[cfg(feature = "diagnose")]
             let mut report = match value {
                 Some(value) => checker.check_value(Diagnosis { problems, value }),
                 None => checker.report_structure(&problems),
             };
+            #[cfg(not(feature = "diagnose"))]
+            let mut report = checker.report_structure(&problems);
             if self.format.capabilities.tabular {
                 help_for_cells(&mut report, self.format);
             }

@@ -1,4 +1,4 @@
-//! From a GeoPackage to a document.
+//! Reading a GeoPackage.
 
 use std::borrow::Cow;
 use std::cell::RefCell;
@@ -13,59 +13,60 @@ use serde_json::Number;
 use super::blob::{self, Shape, Xy};
 use super::systems::Systems;
 use super::{GEOMETRY, KEY, STRETCHES, name_of, quoted, schema};
-use crate::tables::assemble::{Names, Stranger, format_error};
+use crate::tables::assemble::{Names, format_error};
 use crate::tables::cell::{Cell, CellError, number_of};
 use crate::tables::plan::{Column, ID, Kind, ORDER, Table, plan};
-use crate::tables::source::{Pass, TableFile, TableSource, Tables};
+use crate::tables::source::{self, Pass, TableFile, Tables};
+use crate::tables::unknown_table::UnknownTable;
 use crate::tables::{Record, Rows};
 use crate::{ConvertError, Input, Source, Survey};
 
-/// How far a geometry may be from what the columns say, in units of the reference system, and still
-/// be the same.
+/// How far a geometry may be from the position in the columns, in units of the reference system, to
+/// count as the same.
 const SAME: f64 = 1e-6;
 /// The layers whose geometries are compared with the columns.
 const POSITIONED: [&str; 3] = ["structures", "pipes", "locates"];
-/// What programs put into a GeoPackage for themselves.
+/// Tables that programs add to a GeoPackage for their own use.
 const OF_PROGRAMS: [&str; 2] = ["layer_styles", "qgis_projects"];
 
 /// How many rows of a table are read at once.
 const BATCH: i64 = 256;
 
-/// Reads a GeoPackage. `name` is what messages call it. In locations, the file is the table and the
-/// line the row's primary key.
+/// Reads a GeoPackage. Messages call it `name`. In locations, the file is the table and the line is
+/// the primary key of the row.
 ///
 /// # Errors
-/// When it is no GeoPackage as described at [the module](crate::geopackage), a geometry contradicts
-/// the columns, or the tables do not describe a valid document.
+/// When it is not a GeoPackage as described at [the module](crate::geopackage), a geometry
+/// contradicts the columns, or the tables do not describe a valid document.
 pub fn read(geopackage: &[u8], name: &str) -> Result<Survey, ConvertError> {
     open(Input::file(name, geopackage))?.survey()
 }
 
 /// Opens a GeoPackage.
 pub(super) fn open<'a>(input: Input<'a>) -> Result<Box<dyn Source + 'a>, ConvertError> {
-    Ok(Box::new(TableSource::new(Database::new(&input)?)))
+    Ok(source::source(Database::new(&input)?))
 }
 
 /// The database, and the tables of the survey in it.
 struct Database {
     base: Connection,
-    /// For each table, the question for its rows.
+    /// For each table, the query for its rows.
     queries: Vec<Option<Query>>,
-    strangers: Vec<Stranger>,
+    unknown: Vec<UnknownTable>,
     systems: Systems,
     drawn: RefCell<Drawn>,
 }
 
 impl Database {
     fn new(input: &Input<'_>) -> Result<Self, ConvertError> {
-        let refused = |message: String| ConvertError::Form {
+        let refused = |message: String| ConvertError::Format {
             place: None,
             message: format!("{}: {message}", input.name()),
         };
         let base = connect(input.bytes()).map_err(refused)?;
         let names =
             contents(&base).map_err(|error| refused(format!("not a GeoPackage: {error}")))?;
-        let mut strangers = Vec::new();
+        let mut unknown = Vec::new();
         for other in &names {
             let known = plan().tables.iter().any(|table| name_of(table) == *other);
             if known || other == STRETCHES || OF_PROGRAMS.contains(&other.as_str()) {
@@ -76,7 +77,7 @@ impl Database {
                 |_| Vec::new(),
                 |columns| columns.column_names().map(str::to_owned).collect(),
             );
-            strangers.push(Stranger { name: other.clone(), headings });
+            unknown.push(UnknownTable { name: other.clone(), headings });
         }
         let mut queries = Vec::new();
         for table in &plan().tables {
@@ -84,11 +85,11 @@ impl Database {
             queries.push(if there { Some(Query::new(&base, table)?) } else { None });
         }
         if queries.first().is_none_or(Option::is_none) {
-            let message = "there is no table \"document\", which says the units, the code list and all else that holds for the whole survey";
+            let message = "there is no table \"document\", which has the units, the code list and the other fields of the whole survey; every GeoPackage of this format has one";
             return Err(refused(message.to_owned()));
         }
         let systems = Systems::of(&base);
-        Ok(Self { base, queries, strangers, systems, drawn: RefCell::default() })
+        Ok(Self { base, queries, unknown, systems, drawn: RefCell::default() })
     }
 }
 
@@ -106,7 +107,7 @@ impl TableFile for Database {
             .map(|query| query.as_ref().map(|query| this.rows(query, pass)).transpose());
         Ok(Tables {
             rows: rows.collect::<Result<_, _>>()?,
-            strangers: &this.strangers,
+            unknown: &this.unknown,
             // The pipes have been read by then.
             compare: Box::new(|head| compare(head, &this.drawn.borrow())),
         })
@@ -115,18 +116,18 @@ impl TableFile for Database {
 
 fn connect(bytes: &[u8]) -> Result<Connection, String> {
     if !bytes.starts_with(b"SQLite format 3\0") {
-        return Err("not a GeoPackage, which begins as an SQLite database does".to_owned());
+        return Err("not a GeoPackage: it is not an SQLite database".to_owned());
     }
     if bytes.get(18..20) == Some(&[2, 2]) {
-        return Err("the database is in the mode of a program that has it open (write-ahead log), and some of it may lie in another file; close it there, then copy it".to_owned());
+        return Err("the database is open in another program (write-ahead log), and part of it may be in another file; close it there, then copy it".to_owned());
     }
     if cut_off(bytes) {
-        return Err("the file is shorter than it says; it was cut off on its way".to_owned());
+        return Err("the file is incomplete; fetch it again".to_owned());
     }
     let fail = |error: rusqlite::Error| format!("the database cannot be read: {error}");
     let mut base = Connection::open_in_memory().map_err(fail)?;
     base.deserialize_read_exact("main", bytes, bytes.len(), true).map_err(fail)?;
-    // A database can bring code along: nothing of it runs.
+    // A database can contain code (views, triggers). None of it is run.
     for (config, on) in [
         (DbConfig::SQLITE_DBCONFIG_DEFENSIVE, true),
         (DbConfig::SQLITE_DBCONFIG_TRUSTED_SCHEMA, false),
@@ -138,7 +139,7 @@ fn connect(bytes: &[u8]) -> Result<Connection, String> {
     Ok(base)
 }
 
-/// Whether pages are missing at the end: a reader that does not come by them would not notice. (The
+/// Whether pages are missing at the end: a reader that does not use them would not notice. (The
 /// SQLite file format, 1.3.)
 fn cut_off(bytes: &[u8]) -> bool {
     let number = |at: usize, size: usize| {
@@ -149,7 +150,7 @@ fn cut_off(bytes: &[u8]) -> bool {
         1 => 65_536,
         size => size,
     };
-    // The count of pages holds where whoever wrote last has kept it.
+    // The page count is valid only if the last writer has kept it up to date.
     let counted = number(24, 4) == number(92, 4);
     (bytes.len() as u64) < if counted { page * number(28, 4) } else { page }
 }
@@ -159,7 +160,7 @@ fn contents(base: &Connection) -> rusqlite::Result<Vec<String>> {
     list.query_map([], |row| row.get(0))?.collect()
 }
 
-/// The geometries of the rows that pipes are in, by their id: the row's key, and its positions.
+/// The geometries of the rows of pipes, by their id: the primary key, and the positions.
 type Drawn = HashMap<String, (usize, Vec<Xy>)>;
 
 #[derive(Debug)]
@@ -171,32 +172,31 @@ enum Found {
     Blob,
 }
 
-/// A table and the question for its rows.
+/// A table and the query for its rows.
 struct Query {
     table: &'static Table,
     name: String,
     headings: Vec<String>,
     /// The column with the geometry of a layer.
     geometry: Option<String>,
-    /// The number of the layer's reference system.
+    /// The srs_id of the layer.
     system: Option<i64>,
 }
 
-/// The rows of a table, read some at a time.
+/// The rows of a table, read in batches.
 struct TableRows<'f> {
     query: &'f Query,
     statement: Statement<'f>,
     /// The rows that have been read and not been taken.
     batch: VecDeque<DatabaseRow>,
-    /// The least primary key of the rows that have not been read; `None` once there are none.
+    /// The smallest primary key of the rows that have not been read; `None` after the last.
     next: Option<i64>,
     row: TableRow,
     drawn: &'f RefCell<Drawn>,
     systems: &'f Systems,
-    /// The number of the layer's reference system, where it is stated and no geometry has been
-    /// seen.
+    /// The srs_id that the layer declares, if no geometry has been seen.
     layer: Option<i64>,
-    /// That of the geometry that was seen last, which is that of the document.
+    /// The srs_id of the last geometry, which is that of the document.
     system: Option<i32>,
 }
 
@@ -239,7 +239,7 @@ impl Query {
         Ok(Self { table, name, headings, geometry: layer.then_some(geometry), system })
     }
 
-    /// The question for the rows of a batch, from a primary key on.
+    /// The query for the rows of a batch, from a primary key on.
     fn sql(&self, pass: Pass) -> String {
         let null = || "NULL".to_owned();
         let is_key = |heading: &str| {
@@ -280,7 +280,7 @@ impl Database {
 }
 
 impl TableRows<'_> {
-    /// Reads the next rows.
+    /// Reads the next batch.
     fn fill(&mut self) -> Result<(), ConvertError> {
         let Some(next) = self.next.take() else { return Ok(()) };
         let Query { name, headings, .. } = self.query;
@@ -315,7 +315,7 @@ fn found(value: ValueRef<'_>, table: &str, row: usize) -> Result<Found, ConvertE
         ValueRef::Text(text) => match std::str::from_utf8(text) {
             Ok("") => Found::Empty,
             Ok(text) => Found::Text(text.to_owned()),
-            Err(_) => return Err(format_error(table, row, "a text that is not UTF-8")),
+            Err(_) => return Err(format_error(table, row, "a text is not UTF-8; correct it")),
         },
         ValueRef::Blob(_) => Found::Blob,
     })
@@ -325,8 +325,8 @@ fn unreadable(table: &str, error: &rusqlite::Error) -> ConvertError {
     format_error(table, 1, format!("the table cannot be read: {error}"))
 }
 
-/// Refuses a geometry that the row of a table cannot have, or that is in another system than the
-/// document.
+/// Refuses a geometry that the row of a table cannot have, or that is in another reference system
+/// than the document.
 fn fitting(
     table: &str,
     shape: &Shape,
@@ -343,34 +343,32 @@ fn fitting(
     }
     let (found, wanted) = if shape.line { ("line", "point") } else { ("point", "line") };
     if shape.line != (table == "pipes") {
-        return Err(format!(
-            "the geometry is a {found} and a row of {table} has a {wanted}; draw one"
-        ));
+        return Err(format!("the geometry is a {found}; draw a {wanted} for a row of {table}"));
     }
     if let Some([x, y]) =
         shape.positions.iter().find(|position| !position.iter().all(|number| number.is_finite()))
     {
         return Err(format!(
-            "the geometry is at {x}, {y}, which is no place; draw it anew, or empty it"
+            "the geometry is at {x}, {y}, which is not a valid position; draw it again, or set it to NULL"
         ));
     }
     if shape.line && shape.positions.len() < 2 {
         return Err(
-            "the line has one position, and a line has two or more; draw it anew, or empty it"
+            "the line has one position, and a line needs two or more; draw it again, or set it to NULL"
                 .to_owned(),
         );
     }
     match shape.more {
         Some(more) => Err(format!(
-            "the geometry has the height or measure {more}, which has no place in a survey; put elevations into the columns and take it out"
+            "the geometry has the height or measure {more}; put elevations into the columns, and remove it"
         )),
         None => Ok(()),
     }
 }
 
 impl TableRow {
-    /// Compares a geometry with the position that the columns state, and takes it where they state
-    /// none.
+    /// Compares a geometry with the position in the columns, or uses it if the columns have no
+    /// position.
     fn compare(
         &mut self,
         table: &str,
@@ -398,7 +396,7 @@ impl TableRow {
                 Some(Found::Whole(stated)) if (*stated as f64 - value).abs() <= SAME => {}
                 _ => {
                     let message = format!(
-                        "the point is at {}, {} and position.x, position.y say otherwise; put the same into both, or empty the columns to take the point",
+                        "the point is at {}, {}, and position.x, position.y differ; make them the same, or clear the columns to use the point",
                         point[0], point[1]
                     );
                     return Err(format_error(table, number, message));
@@ -413,7 +411,7 @@ impl TableRow {
     }
 }
 
-/// Refuses lines of pipes that somebody has drawn anew.
+/// Refuses lines of pipes that somebody has changed.
 fn compare(head: &Head, drawn: &Drawn) -> Result<(), ConvertError> {
     for pipe in &head.pipes {
         let Some((row, line)) = drawn.get(pipe.id.as_str()) else { continue };
@@ -427,7 +425,7 @@ fn compare(head: &Head, drawn: &Drawn) -> Result<(), ConvertError> {
         let moved = if pipe.path.len() >= 2 { !same } else { line.len() > 2 };
         if moved {
             let message = format!(
-                "the line of pipe {:?} is not the one that the table pipe_paths says; write its vertices there, or restore the line",
+                "the line of pipe {:?} differs from its path in the table pipe_paths; write its vertices there, or restore the line",
                 pipe.id.as_str()
             );
             return Err(format_error("pipes", *row, message));
@@ -453,7 +451,7 @@ impl Rows for TableRows<'_> {
         if let Some(bytes) = geometry {
             let shape =
                 blob::read(&bytes).map_err(|message| format_error(name, number, message))?;
-            // Where runs and observations are drawn says nothing.
+            // The geometries of runs and observations are not used.
             if let Some(shape) = shape.filter(|_| POSITIONED.contains(&name.as_str())) {
                 fitting(name, &shape, self.systems, &mut self.layer, &mut self.system)
                     .map_err(|message| format_error(name, number, message))?;
@@ -480,10 +478,10 @@ impl Record for TableRow {
             }
             Found::Whole(whole) => Ok(Cell::Number(Number::from(*whole))),
             Found::Number(number) => number_of(*number).map(Cell::Number).ok_or_else(|| {
-                CellError::Kind(format!("{number} is not a number that can be read"))
+                CellError::Kind(format!("{number} is not a valid number; correct it"))
             }),
             Found::Blob => {
-                Err(CellError::Kind("bytes, where a text or a number belongs".to_owned()))
+                Err(CellError::Kind("the cell has bytes; write text or a number".to_owned()))
             }
         }
     }

@@ -1,12 +1,12 @@
-//! From one code list to another: the same survey, coded in the list that the receiving office
-//! reads.
+//! Translation from one code list to another: the same survey, coded in the list that the receiving
+//! office uses.
 //!
-//! Codes go along the `same_as` links of the two lists. Nothing is lost silently: an observation
-//! without equivalent becomes the other list's general remark; what a link does not carry is
-//! written into the remark's text; and the coding as it was is kept under [`ORIGINAL`] in the
-//! observation's extensions wherever the way back would not find it. So translating back gives the
-//! very document that was translated. Grades, ratings and the grade scheme stay as recorded: a
-//! translation judges nothing.
+//! Codes are translated by the `same_as` links of the two lists. Nothing is lost silently: an
+//! observation without equivalent becomes the other list's general remark; details that a link does
+//! not carry are written to the remark's text; and the original coding is kept under [`ORIGINAL`]
+//! in the observation's extensions if translating back would not find it. So translating back gives
+//! the original document. Grades, ratings and the grade scheme stay as recorded: a translation does
+//! not evaluate.
 //!
 //! ```
 //! use obvert_convert::recode;
@@ -46,11 +46,11 @@ pub use original::ORIGINAL;
 use original::{Coded, Original};
 use words::{Phrase, several};
 
-/// Translates a document from the list that it is coded in to another.
+/// Translates a document to another code list.
 ///
-/// The report names every observation that has no equivalent and everything that a link does not
-/// carry, by pointers that hold in both documents, in messages that are the same for the same loss.
-/// It notes besides which codes of a transcribed list are from memory only.
+/// The report names every observation without an equivalent and every detail that a link does not
+/// carry, by pointers that are valid in both documents. Equal losses have equal messages. Its notes
+/// list the codes of a transcribed list that were transcribed from memory.
 ///
 /// # Errors
 /// When the document is not coded in `from`, or `to` has no code for a general remark.
@@ -66,19 +66,19 @@ pub fn document(
     Ok((translated, recoder.finish()))
 }
 
-/// Translates a document whose runs come one at a time; [`fn@document`] does that to a whole one.
+/// Translates a survey that is read run by run; [`fn@document`] translates a whole document.
 #[derive(Debug)]
 pub struct Recoder<'l> {
-    /// There and back; nothing where both lists are the same.
+    /// Both directions; `None` if both lists are the same.
     ways: Option<(Way<'l>, Way<'l>)>,
     lists: [Memory<'l>; 2],
-    /// How many runs have been translated.
+    /// The number of runs that have been translated.
     runs: usize,
     report: LossReport,
 }
 
 impl<'l> Recoder<'l> {
-    /// Makes ready for the document of a head.
+    /// Prepares the translation of the document with a head.
     ///
     /// # Errors
     /// As [`fn@document`].
@@ -106,7 +106,7 @@ impl<'l> Recoder<'l> {
         else {
             let without = if Way::new(from, to, language).is_none() { to } else { from };
             return refused(format!(
-                "the code list {} {} has no code of the role remark, which observations without equivalent would become",
+                "the code list {} {} has no code with the role remark, which observations without an equivalent need; choose another list",
                 without.id, without.version
             ));
         };
@@ -142,7 +142,7 @@ impl<'l> Recoder<'l> {
         self.runs += 1;
     }
 
-    /// What was lost, and what is worth knowing besides.
+    /// The losses, and other notes.
     #[must_use]
     pub fn finish(mut self) -> LossReport {
         for Memory { list, used, .. } in &self.lists {
@@ -166,9 +166,9 @@ impl<'l> Recoder<'l> {
 #[derive(Debug)]
 struct Way<'l> {
     crosswalk: Crosswalk<'l>,
-    /// What an observation without equivalent becomes.
+    /// The code of an observation without an equivalent.
     remark: &'l Code,
-    /// Which of the lists' languages the remarks speak.
+    /// The language of the lists that remarks are written in.
     language: String,
 }
 
@@ -178,8 +178,8 @@ impl<'l> Way<'l> {
         Some(Self { crosswalk: Crosswalk::new(from, to), remark, language: language.to_owned() })
     }
 
-    /// A coding translated, whatever may be kept of it elsewhere; with what is lost, each with the
-    /// key that it concerns.
+    /// A translated coding, without regard to its original that may be kept elsewhere; and the
+    /// losses, each with its key.
     fn plain(&self, coded: &Coded) -> (Coded, Vec<(LossKind, String, String)>) {
         let phrase = Phrase { list: self.crosswalk.from, language: &self.language, coded };
         let own = self.crosswalk.code(&coded.code);
@@ -214,7 +214,7 @@ impl<'l> Way<'l> {
                                 .map(|value| value.as_str())
                                 .collect();
                             let message = format!(
-                                "{} becomes {other} of {to}, which has no place for {}",
+                                "{} becomes {other} of {to}, which cannot hold {}",
                                 coded.code,
                                 several(&values)
                             );
@@ -227,7 +227,7 @@ impl<'l> Way<'l> {
                                 |name| format!("its {name}"),
                             );
                             let message = format!(
-                                "{} becomes {other} of {to}, which has no place for {what}",
+                                "{} becomes {other} of {to}, which cannot hold {what}",
                                 coded.code
                             );
                             (LossKind::Dropped, format!("/quantities/{place}"), message)
@@ -247,14 +247,14 @@ impl<'l> Way<'l> {
                 let is = said(&coded.code, &coded.characterisation);
                 let why = match &none {
                     NoEquivalent::Unknown => {
-                        format!("{:?} is no code of {}", &*coded.code, self.crosswalk.from.id)
+                        format!("{:?} is not a code of {}", &*coded.code, self.crosswalk.from.id)
                     }
                     NoEquivalent::Missing(_) => format!("{is} has no equivalent in {to}"),
                     NoEquivalent::Ambiguous(_, could) => {
                         let could: Vec<&str> =
                             could.iter().map(|code| code.code.as_str()).collect();
                         format!(
-                            "{is} could be any of {} in {to}, and nothing recorded decides",
+                            "{is} could be any of {} in {to}, and no recorded value decides",
                             several(&could)
                         )
                     }
@@ -278,8 +278,7 @@ fn said(code: &str, characterisation: &[Text]) -> String {
     format!("{code}{values}")
 }
 
-/// An observation translated, with what is lost and what is worth knowing; each with the key that
-/// it concerns.
+/// A translated observation, with losses and notes; each with its key.
 struct Step {
     row: Observation,
     losses: Vec<(LossKind, String, String)>,
@@ -295,26 +294,26 @@ impl Step {
             let (again, _) = back.plain(&kept.coded);
             if again == coded {
                 let restored = kept.restored(row, kept.coded.remark.clone());
-                // Otherwise it is somebody's own and stays. This ends, since what is restored has
-                // one layer less.
+                // Otherwise it is another program's extension and is kept. This terminates, since
+                // the restored observation has one layer less.
                 if Self::take(&restored, back, there).row == *row {
                     return Self { row: restored, losses: Vec::new(), note };
                 }
             } else if again.same_but_for_remark(&coded) && there.plain(&coded).0 != kept.coded {
-                let message = "the remark was changed after the translation; it stays, and the one before it is gone";
+                let message = "the remark was changed after the translation; it is kept, and the original remark is lost";
                 let losses = vec![(LossKind::Changed, "/remark".to_owned(), message.to_owned())];
                 return Self { row: kept.restored(row, coded.remark), losses, note };
             } else {
                 note = Some(
-                    "it was coded anew after the translation, so its earlier coding is not brought back",
+                    "it was coded again after the translation, so its original coding is not restored",
                 );
             }
         }
         let (translated, losses) = there.plain(&coded);
         let found = back.plain(&translated).0 == coded;
         let mut row = translated.put_into(row.clone());
-        // An extension of somebody's own that names one of the two lists would be taken for what is
-        // kept here.
+        // Another program's extension that names one of the two lists would be taken for an
+        // original.
         let taken =
             |kept: &Original| kept.is_of(there.crosswalk.from) || kept.is_of(there.crosswalk.to);
         if !found || kept.as_ref().is_some_and(taken) {
@@ -324,8 +323,8 @@ impl Step {
     }
 }
 
-/// The codes of a list whose meaning, values or amounts a document uses and that are from memory
-/// only.
+/// The codes of a list that a document uses and whose meaning, values or amounts were transcribed
+/// from memory.
 #[derive(Debug)]
 struct Memory<'l> {
     list: &'l CodeList,

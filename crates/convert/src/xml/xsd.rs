@@ -1,7 +1,6 @@
-//! The XML Schema (1.0) of surveys in XML, made from the shape of the format, so that neither it
-//! nor the reader can fall behind the types. It says all that a schema of that version can: order,
-//! number and names of elements, vocabularies, patterns, ranges, and ids that stand twice in a
-//! table.
+//! The XML Schema (1.0) of surveys in XML, made from the shape of the format, so that it never
+//! disagrees with the types. It contains all rules that XML Schema 1.0 can express: the order,
+//! number and names of elements, vocabularies, patterns, ranges, and unique ids in a table.
 
 use obvert_model::shape::{self, Field, ObjectShape, Shape};
 use serde_json::Value;
@@ -10,7 +9,7 @@ use super::{NAMESPACE, names, text};
 
 /// 2⁵³ − 1, the largest magnitude of a number (RFC 7493 section 2.2).
 const LARGEST: &str = "9007199254740991";
-/// The types that are the same whatever the tables are.
+/// The types that do not depend on the tables.
 const TYPES: &str = r#"
   <xs:simpleType name="characters">
     <xs:annotation><xs:documentation>Any text that is not white space alone. White space at its ends does not count.</xs:documentation></xs:annotation>
@@ -64,7 +63,7 @@ const TYPES: &str = r#"
   </xs:simpleType>
 "#;
 
-/// The XML Schema of surveys in XML; `schema/obvert.xsd` has its text.
+/// The XML Schema of surveys in XML, as in `schema/obvert.xsd`.
 #[must_use]
 pub fn xsd() -> String {
     let schema = obvert_model::schema::document();
@@ -75,7 +74,7 @@ pub fn xsd() -> String {
          targetNamespace=\"{NAMESPACE}\" elementFormDefault=\"qualified\">\n"
     ));
     page.documentation(
-        "An obvert pipe inspection survey in XML. Generated from the schema of the format; do not edit. One element for each key, in this order; what is not known is left out.",
+        "An obvert pipe inspection survey in XML. Generated from the schema of the format; do not edit. One element for each key, in this order; unknown values are left out.",
     );
     page.root();
     page.text.push_str(TYPES.trim_start_matches('\n').replace("LARGEST", LARGEST).as_str());
@@ -90,7 +89,7 @@ pub fn xsd() -> String {
 struct Page {
     text: String,
     level: usize,
-    /// The JSON Schema, for the limits that the shape does not have.
+    /// The JSON Schema, for the limits, which the shape does not have.
     schema: Value,
 }
 
@@ -121,7 +120,7 @@ impl Page {
         }
     }
 
-    /// The root, and that no id stands twice in a table.
+    /// The root, with the constraint that ids are unique in a table.
     fn root(&mut self) {
         let document = shape::document();
         let tables = identified(document);
@@ -149,7 +148,7 @@ impl Page {
         let (list, item) = (names::EXTENSION, names::EXTENSION_NAME);
         self.within("<xs:complexType name=\"extensions\">", "</xs:complexType>", |page| {
             page.documentation(
-                "Data that the format does not define, each by its reverse domain name; the value stands as JSON.",
+                "Data that the format does not define, each by its reverse domain name, with its value as JSON.",
             );
             page.within("<xs:sequence>", "</xs:sequence>", |page| {
                 page.within(
@@ -224,7 +223,7 @@ impl Page {
             || format!("<xs:element {head}>"),
             |name| format!("<xs:element {head} type=\"{name}\">"),
         );
-        // A run's observations have ids of their own.
+        // The ids of observations are unique in their run.
         let tables = match shape {
             Shape::Object(name) if object.name == "Document" => identified(shape::object(name)),
             _ => Vec::new(),
@@ -280,7 +279,7 @@ impl Page {
         });
     }
 
-    /// A restriction by facets, each with what it means.
+    /// A restriction by facets, each with its meaning.
     fn restricted(
         &mut self,
         base: &str,
@@ -318,7 +317,7 @@ impl Page {
         &holder["properties"][&field.name]
     }
 
-    /// The words of a vocabulary and what each means, from its description in the JSON Schema.
+    /// The words of a vocabulary with their meanings, from its description in the JSON Schema.
     fn meanings(&self, object: &ObjectShape, field: &Field) -> Vec<(String, String)> {
         let property = self.property(object, field);
         let name = property["$ref"]
@@ -332,8 +331,8 @@ impl Page {
     }
 }
 
-/// The tables below an object whose rows have ids, as a name and a path each. A row that only
-/// refers (`MediaRef`) may name the same thing twice.
+/// The tables in an object whose rows have ids, with a name and a path each. Rows that only refer
+/// to others (`MediaRef`) may repeat an id.
 fn identified(object: &ObjectShape) -> Vec<(String, String)> {
     let tables = object.fields.iter().filter_map(|field| {
         let Shape::List(item) = &field.shape else { return None };

@@ -41,10 +41,10 @@ pub(super) fn draft(
     let draft = if merged.is_empty() { draft } else { of_sheet(name, sheet, &merged) };
     let is_alone = sheets.len() == 1;
     let mut draft = draft.map_err(|error| match error {
-        ConvertError::Form { place, message } if !is_alone => {
+        ConvertError::Format { place, message } if !is_alone => {
             let message =
                 format!("no sheet of {} is a table; in {:?}, {message}", quoted(&all), sheet.name);
-            ConvertError::Form { place, message }
+            ConvertError::Format { place, message }
         }
         other => other,
     })?;

@@ -37,7 +37,7 @@ pub(crate) fn of_file(source: &[u8], name: &str, plan: &Plan<'_>) -> Result<Grid
 /// An error at a line of a file.
 pub(crate) fn refuse(file: &str, line: usize, message: impl Into<String>) -> ConvertError {
     let place = Location { file: file.to_owned(), line, column: None, heading: None };
-    ConvertError::Form { place: Some(place), message: message.into() }
+    ConvertError::Format { place: Some(place), message: message.into() }
 }
 
 /// Rows under headings.

@@ -86,7 +86,7 @@ fn find(
             Some(wanted) => format!("{file}: the sheet {wanted:?} has nothing in it"),
             None => format!("{file}: no sheet has anything in it"),
         };
-        ConvertError::Form { place: None, message }
+        ConvertError::Format { place: None, message }
     })
 }
 
@@ -110,7 +110,7 @@ fn sheet_called(
             layout.id,
             all.join(", ")
         );
-        ConvertError::Form { place: None, message }
+        ConvertError::Format { place: None, message }
     })
 }
 

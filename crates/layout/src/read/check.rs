@@ -3,7 +3,7 @@
 
 use std::collections::HashSet;
 
-use obvert_convert::{ConvertError, Judged, Location, PlacedProblem, Problems, SourceMap, Survey};
+use obvert_convert::{ConvertError, Validated, Location, PlacedProblem, Problems, SourceMap, Survey};
 use obvert_model::read::ProblemKind;
 use serde_json::Value;
 
@@ -32,9 +32,9 @@ impl Checked<'_, '_> {
         places: SourceMap,
         own: Vec<PlacedProblem>,
     ) -> Result<Survey, ConvertError> {
-        let (mut found, rest) = match obvert_convert::typed_beside(value, places, &own)? {
-            Judged::Sound(survey) => return Ok(*survey),
-            Judged::Unsound(found, rest) => (found, rest.map(|rest| *rest)),
+        let (mut found, rest) = match obvert_convert::typed_with(value, places, &own)? {
+            Validated::Valid(survey) => return Ok(*survey),
+            Validated::Invalid(found, rest) => (found, rest.map(|rest| *rest)),
         };
         // Where columns are not told apart, what could be said of the rows would follow from that.
         let rest = rest.filter(|_| !own.iter().any(is_of_column));

@@ -121,7 +121,7 @@ fn collect<'p, 'l>(
 
 fn refuse(name: &str, line: usize, message: String) -> ConvertError {
     let place = Location { file: name.to_owned(), line, column: None, heading: None };
-    ConvertError::Form { place: Some(place).filter(|place| place.line > 0), message }
+    ConvertError::Format { place: Some(place).filter(|place| place.line > 0), message }
 }
 
 /// What to say of a file none of whose headings the layout has.

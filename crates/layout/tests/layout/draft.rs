@@ -236,7 +236,7 @@ fn drafts_read_their_own_tables() {
                     "{all:#?}"
                 );
                 assert!(unread > 0);
-                problems.rest().unwrap().value["runs"].as_array().unwrap().len()
+                problems.document().unwrap().value["runs"].as_array().unwrap().len()
             }
             Err(other) => panic!("{other}"),
         };
