@@ -138,7 +138,7 @@ pub enum Validated {
     Invalid(Vec<PlacedProblem>, Option<Box<InvalidDocument>>),
 }
 
-/// As [`typed`], for a value in whose cells a reader has found problems of its own. Other
+/// As [`typed`], for a value in whose cells a reader has found problems. Other
 /// structural errors of the value can be consequences of those.
 ///
 /// # Errors

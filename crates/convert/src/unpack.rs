@@ -21,7 +21,7 @@ pub(crate) fn damaged(error: &ZipError) -> String {
 
 /// Opens an archive. Archives that different tools would read differently are refused.
 pub(crate) fn open(archive: &[u8]) -> Result<ZipArchive<Cursor<&[u8]>>, String> {
-    let whole = |error: ZipError| {
+    let explained = |error: ZipError| {
         match error {
         // The library's message for this error is not understandable.
         ZipError::InvalidArchive(_) if archive.starts_with(b"PK") => {
@@ -31,7 +31,7 @@ pub(crate) fn open(archive: &[u8]) -> Result<ZipArchive<Cursor<&[u8]>>, String> 
         error => damaged(&error),
     }
     };
-    let mut archive = ZipArchive::new(Cursor::new(archive)).map_err(whole)?;
+    let mut archive = ZipArchive::new(Cursor::new(archive)).map_err(explained)?;
     if archive.len() > MOST_ENTRIES {
         return Err(format!(
             "the archive has {} entries, and at most {MOST_ENTRIES} are read; pack fewer files",

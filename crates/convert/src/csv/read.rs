@@ -47,25 +47,23 @@ impl<'a> CsvTables<'a> {
         let mut unknown = Vec::new();
         let mut files: Vec<Option<usize>> = vec![None; plan().tables.len()];
         for (number, (file, bytes)) in input.files().enumerate() {
-            if let Some(index) = plan().tables.iter().position(|table| file_of(table) == file) {
-                if files[index].replace(number).is_some() {
-                    return Err(format_error(
-                        file,
-                        1,
-                        format!("{} has two files for this table; keep one", input.name()),
-                    ));
+            let table = plan().tables.iter().position(|table| file_of(table) == file);
+            match table.map(|index| files[index].replace(number)) {
+                Some(None) => {}
+                Some(Some(_)) => {
+                    let message =
+                        format!("{} has two files for this table; keep one", input.name());
+                    return Err(format_error(file, 1, message));
                 }
-            } else if !file.contains('/') && is_csv(file) {
-                // Other errors in it do not matter, since it is not a table.
-                let rows = Records::open(file, bytes).ok();
-                let headings =
-                    rows.map_or_else(Vec::new, |rows| rows.headings().map(str::to_owned).collect());
-                unknown.push(UnknownTable { name: file.to_owned(), headings });
+                None if !file.contains('/') && is_csv(file) => {
+                    unknown.push(unknown_table(file, bytes));
+                }
+                None => {}
             }
         }
         if files.first().is_none_or(Option::is_none) {
             let message = format!(
-                "{}: there is no document.csv, which says the units, the code list and all else that holds for the whole survey; \
+                "{}: there is no document.csv, which has the units, the code list and the other fields of the whole survey; \
                  every package has one",
                 input.name()
             );
@@ -77,6 +75,13 @@ impl<'a> CsvTables<'a> {
         };
         Ok(Self { files, unknown, notes: missing.map(note).collect(), shows_text: false, input })
     }
+}
+
+/// A file that is not a table. Other errors in it do not matter.
+fn unknown_table(file: &str, bytes: &[u8]) -> UnknownTable {
+    let rows = Records::open(file, bytes).ok();
+    let headings = rows.map(|rows| rows.headings().map(str::to_owned).collect());
+    UnknownTable { name: file.to_owned(), headings: headings.unwrap_or_default() }
 }
 
 /// Whether the name of a file is that of a CSV file of the root folder.

@@ -202,8 +202,8 @@ mod tests {
             ("a\tb\r\n1\t2\r\n", "t.csv:1: the cells are separated by tabs"),
             ("a,b\r\n1,2\r\n3\r\n", "t.csv:3: the row has 1 cells"),
             ("a,b\r\n1,2,3\r\n", "t.csv:2: the row has 3 cells"),
-            ("a,b\r\n1,2\r\n3,6\" pipe\r\n", "t.csv:3: a quotation mark stands alone"),
-            ("a,b\r\n1,\"2\r\n3,4\r\n", "t.csv:2: a quotation mark stands alone"),
+            ("a,b\r\n1,2\r\n3,6\" pipe\r\n", "t.csv:3: a quotation mark is not closed"),
+            ("a,b\r\n1,\"2\r\n3,4\r\n", "t.csv:2: a quotation mark is not closed"),
         ];
         for (source, message) in cases {
             let error = rows(source).unwrap_err();

@@ -69,7 +69,7 @@ impl CreateFile for MemoryFolder {
 
 /// The destination of a survey.
 ///
-/// The [capabilities](crate::Capabilities::container) of a format tell what it needs: a folder, a
+/// The [capabilities](crate::Capabilities::container) of a format list what it needs: a folder, a
 /// file that can seek, or only a stream.
 pub enum Output<'o> {
     /// A stream: standard output, a connection.

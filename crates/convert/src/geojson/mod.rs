@@ -29,7 +29,7 @@
 //! the counter, plus the distance of the zero from the centre of the structure, is a fraction of
 //! the stated length of the pipe (or of the length of its line), and the same fraction of the line.
 //! An upstream run counts from the downstream end. A distance beyond the end of the pipe is drawn
-//! at that end, and the property `placed` of its feature says so.
+//! at that end, and is mentioned in the property `placed` of its feature.
 //!
 //! # Edited collections
 //!

@@ -8,7 +8,8 @@ use obvert_model::tables::{Document, Head, Run};
 
 use super::WHY;
 use crate::map::geometry::{Geometry, LonLat, near};
-use crate::map::network::{Map, Network, Placer, crs_of, has_positions};
+use crate::map::network::{Map, Network, Placer};
+use crate::map::system::{crs_of, has_positions};
 use crate::{ConvertError, Location};
 
 /// What a reader does with the geometry of a structure, pipe or locate that contradicts its
@@ -253,9 +254,9 @@ fn off_distance(
 ) -> Vec<(usize, Option<usize>, Conflict)> {
     let mut found = Vec::new();
     for (index, run) in runs.iter().enumerate() {
-        let whole = drawings.runs.get(index).and_then(Option::as_ref);
+        let run_drawn = drawings.runs.get(index).and_then(Option::as_ref);
         let rows = drawings.observations.get(index).map_or([].as_slice(), Vec::as_slice);
-        if whole.is_none() && rows.iter().all(Option::is_none) {
+        if run_drawn.is_none() && rows.iter().all(Option::is_none) {
             continue;
         }
         let line = map.line_of(run);
@@ -268,7 +269,7 @@ fn off_distance(
                 found.push((index, row, conflict(what, drawn, derived, "distance on the pipe")));
             }
         };
-        if let Some(drawn) = whole.filter(|_| which(index, None)) {
+        if let Some(drawn) = run_drawn.filter(|_| which(index, None)) {
             let derived =
                 placer.as_ref().and_then(|placer| placer.run(run)).map(|placed| placed.geometry);
             compare(None, format!("run {:?}", run.id.as_str()), drawn, derived);

@@ -109,9 +109,11 @@ impl<'s> Text<'s> {
 
     /// An error of the JSON reader in a part of the text that starts at a position.
     pub(super) fn json_error(&self, part: TextPosition, error: &serde_json::Error) -> ConvertError {
-        let whole = error.to_string();
+        let text_of_error = error.to_string();
         // The reader's message ends with a position relative to the part.
-        let message = whole.rsplit_once(" at line ").map_or(whole.as_str(), |(message, _)| message);
+        let message = text_of_error
+            .rsplit_once(" at line ")
+            .map_or(text_of_error.as_str(), |(message, _)| message);
         let within =
             Found { line: error.line().max(1), column: error.column().max(1), ..Found::default() };
         let column = if within.line == 1 { part.column + within.column - 1 } else { within.column };

@@ -167,7 +167,7 @@ impl<W: Write> Features<W> {
         let properties = Properties {
             table: "runs",
             run: None,
-            placed: covered.as_ref().and_then(|c| said(c, unit)),
+            placed: covered.as_ref().and_then(|c| placed_note(c, unit)),
             row: &*run,
         };
         self.feature(&run.id, properties, covered.as_ref().map(|covered| &covered.geometry))?;
@@ -183,7 +183,7 @@ impl<W: Write> Features<W> {
             let properties = Properties {
                 table: "observations",
                 run: Some(&run.id),
-                placed: place.as_ref().and_then(|place| said(place, unit)),
+                placed: place.as_ref().and_then(|place| placed_note(place, unit)),
                 row,
             };
             self.feature(&row.id, properties, place.as_ref().map(|place| &place.geometry))?;
@@ -202,7 +202,7 @@ impl<W: Write> Features<W> {
 }
 
 /// The note in a feature that is not drawn where its distance is.
-fn said(placed: &Placed, unit: LengthUnit) -> Option<String> {
+fn placed_note(placed: &Placed, unit: LengthUnit) -> Option<String> {
     let (end, side) = match placed.beyond {
         0.0 => return None,
         beyond if beyond > 0.0 => ("far", "past"),

@@ -71,10 +71,10 @@ pub(super) fn read(blob: &[u8]) -> Result<Option<Shape>, &'static str> {
         return Ok(None);
     }
     let mut header = Wkb { bytes: blob.get(4..).ok_or(DAMAGED)?, little: flags & 1 == 1 };
-    let system = header.whole().ok_or(DAMAGED)?.cast_signed();
+    let system = header.integer().ok_or(DAMAGED)?.cast_signed();
     let mut rest = Wkb { bytes: blob.get(8 + envelope..).ok_or(DAMAGED)?, little: true };
     rest.little = rest.take::<1>().ok_or(DAMAGED)? == [1];
-    let kind = rest.whole().ok_or(DAMAGED)?;
+    let kind = rest.integer().ok_or(DAMAGED)?;
     let others = match kind / 1000 {
         0 => 0,
         1 | 2 => 1,
@@ -83,7 +83,7 @@ pub(super) fn read(blob: &[u8]) -> Result<Option<Shape>, &'static str> {
     };
     let count = match kind % 1000 {
         POINT => 1,
-        LINE => rest.whole().ok_or(DAMAGED)?,
+        LINE => rest.integer().ok_or(DAMAGED)?,
         _ => {
             return Err(
                 "the geometry is neither a point nor a line, or has several parts; draw it as one point or line",
@@ -122,7 +122,7 @@ impl Wkb<'_> {
         self.bytes = rest;
         Some(*taken)
     }
-    fn whole(&mut self) -> Option<u32> {
+    fn integer(&mut self) -> Option<u32> {
         let bytes = self.take()?;
         Some(if self.little { u32::from_le_bytes(bytes) } else { u32::from_be_bytes(bytes) })
     }

@@ -29,6 +29,7 @@
 //! There is no SQLite for wasm32, so the format is not available there.
 
 mod blob;
+mod geometry;
 mod read;
 mod schema;
 mod systems;

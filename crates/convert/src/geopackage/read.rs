@@ -2,15 +2,15 @@
 
 use std::borrow::Cow;
 use std::cell::RefCell;
-use std::collections::{HashMap, VecDeque};
+use std::collections::VecDeque;
 
-use obvert_model::tables::Head;
 use rusqlite::config::DbConfig;
 use rusqlite::types::ValueRef;
 use rusqlite::{Connection, OptionalExtension, Statement};
 use serde_json::Number;
 
-use super::blob::{self, Shape, Xy};
+use super::blob::{self, Xy};
+use super::geometry::{Drawn, SAME, check_geometry, compare_pipes};
 use super::systems::Systems;
 use super::{GEOMETRY, KEY, STRETCHES, name_of, quoted, schema};
 use crate::tables::assemble::{Names, format_error};
@@ -21,9 +21,6 @@ use crate::tables::unknown_table::UnknownTable;
 use crate::tables::{Record, Rows};
 use crate::{ConvertError, Input, Source, Survey};
 
-/// How far a geometry may be from the position in the columns, in units of the reference system, to
-/// count as the same.
-const SAME: f64 = 1e-6;
 /// The layers whose geometries are compared with the columns.
 const POSITIONED: [&str; 3] = ["structures", "pipes", "locates"];
 /// Tables that programs add to a GeoPackage for their own use.
@@ -109,7 +106,7 @@ impl TableFile for Database {
             rows: rows.collect::<Result<_, _>>()?,
             unknown: &this.unknown,
             // The pipes have been read by then.
-            compare: Box::new(|head| compare(head, &this.drawn.borrow())),
+            compare: Box::new(|head| compare_pipes(head, &this.drawn.borrow())),
         })
     }
 }
@@ -159,9 +156,6 @@ fn contents(base: &Connection) -> rusqlite::Result<Vec<String>> {
     let mut list = base.prepare("SELECT table_name FROM gpkg_contents ORDER BY table_name")?;
     list.query_map([], |row| row.get(0))?.collect()
 }
-
-/// The geometries of the rows of pipes, by their id: the primary key, and the positions.
-type Drawn = HashMap<String, (usize, Vec<Xy>)>;
 
 #[derive(Debug)]
 enum Found {
@@ -325,47 +319,6 @@ fn unreadable(table: &str, error: &rusqlite::Error) -> ConvertError {
     format_error(table, 1, format!("the table cannot be read: {error}"))
 }
 
-/// Refuses a geometry that the row of a table cannot have, or that is in another reference system
-/// than the document.
-fn fitting(
-    table: &str,
-    shape: &Shape,
-    systems: &Systems,
-    layer: &mut Option<i64>,
-    known: &mut Option<i32>,
-) -> Result<(), String> {
-    if let Some(layer) = layer.take() {
-        systems.check(layer, "the layer", "the layer's srs_id")?;
-    }
-    if *known != Some(shape.system) {
-        systems.check(i64::from(shape.system), "the geometry", "the srs_id in its header")?;
-        *known = Some(shape.system);
-    }
-    let (found, wanted) = if shape.line { ("line", "point") } else { ("point", "line") };
-    if shape.line != (table == "pipes") {
-        return Err(format!("the geometry is a {found}; draw a {wanted} for a row of {table}"));
-    }
-    if let Some([x, y]) =
-        shape.positions.iter().find(|position| !position.iter().all(|number| number.is_finite()))
-    {
-        return Err(format!(
-            "the geometry is at {x}, {y}, which is not a valid position; draw it again, or set it to NULL"
-        ));
-    }
-    if shape.line && shape.positions.len() < 2 {
-        return Err(
-            "the line has one position, and a line needs two or more; draw it again, or set it to NULL"
-                .to_owned(),
-        );
-    }
-    match shape.more {
-        Some(more) => Err(format!(
-            "the geometry has the height or measure {more}; put elevations into the columns, and remove it"
-        )),
-        None => Ok(()),
-    }
-}
-
 impl TableRow {
     /// Compares a geometry with the position in the columns, or uses it if the columns have no
     /// position.
@@ -411,29 +364,6 @@ impl TableRow {
     }
 }
 
-/// Refuses lines of pipes that somebody has changed.
-fn compare(head: &Head, drawn: &Drawn) -> Result<(), ConvertError> {
-    for pipe in &head.pipes {
-        let Some((row, line)) = drawn.get(pipe.id.as_str()) else { continue };
-        let near = |a: f64, b: f64| (a - b).abs() <= SAME;
-        let same = pipe.path.len() == line.len()
-            && pipe
-                .path
-                .iter()
-                .zip(line)
-                .all(|(vertex, [x, y])| near(vertex.x(), *x) && near(vertex.y(), *y));
-        let moved = if pipe.path.len() >= 2 { !same } else { line.len() > 2 };
-        if moved {
-            let message = format!(
-                "the line of pipe {:?} differs from its path in the table pipe_paths; write its vertices there, or restore the line",
-                pipe.id.as_str()
-            );
-            return Err(format_error("pipes", *row, message));
-        }
-    }
-    Ok(())
-}
-
 impl Rows for TableRows<'_> {
     type Row = TableRow;
     fn headings(&self) -> impl Iterator<Item = &str> {
@@ -453,7 +383,7 @@ impl Rows for TableRows<'_> {
                 blob::read(&bytes).map_err(|message| format_error(name, number, message))?;
             // The geometries of runs and observations are not used.
             if let Some(shape) = shape.filter(|_| POSITIONED.contains(&name.as_str())) {
-                fitting(name, &shape, self.systems, &mut self.layer, &mut self.system)
+                check_geometry(name, &shape, self.systems, &mut self.layer, &mut self.system)
                     .map_err(|message| format_error(name, number, message))?;
                 self.row.compare(
                     name,

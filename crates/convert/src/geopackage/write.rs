@@ -362,23 +362,27 @@ fn describe(
         let columns = "INSERT INTO gpkg_geometry_columns VALUES (?, ?, ?, ?, 0, 0)";
         base.execute(columns, params![name, GEOMETRY, kind, system]).map_err(failed)?;
     }
+    describe_columns(base).map_err(failed)
+}
+
+/// Registers the meanings of the columns, and their vocabularies.
+fn describe_columns(base: &Connection) -> rusqlite::Result<()> {
     let columns = "INSERT INTO gpkg_data_columns VALUES (?1, ?2, ?2, ?2, ?3, NULL, ?4)";
     let words_of = "INSERT INTO gpkg_data_column_constraints VALUES (?, 'enum', ?, NULL, NULL, NULL, NULL, NULL)";
-    for table in &plan().tables {
-        for column in &table.columns {
-            let constraint = match &column.kind {
-                Kind::Word(words) => {
-                    let name = format!("{}.{}", table.name, column.heading);
-                    for word in words {
-                        base.execute(words_of, params![name, word]).map_err(failed)?;
-                    }
-                    Some(name)
-                }
-                _ => None,
-            };
-            let row = params![table.name, column.heading, column.description, constraint];
-            base.execute(columns, row).map_err(failed)?;
+    let all = plan()
+        .tables
+        .iter()
+        .flat_map(|table| table.columns.iter().map(move |column| (table.name.as_str(), column)));
+    for (table, column) in all {
+        let mut constraint = None;
+        if let Kind::Word(words) = &column.kind {
+            let name: &String = constraint.insert(format!("{table}.{}", column.heading));
+            for word in words {
+                base.execute(words_of, params![name, word])?;
+            }
         }
+        let row = params![table, column.heading, column.description, constraint];
+        base.execute(columns, row)?;
     }
     Ok(())
 }

@@ -3,7 +3,7 @@
 use std::io::{self, Write};
 
 use obvert_model::read::RunReader;
-use obvert_model::tables::{Document, Head, Run};
+use obvert_model::tables::{Document, Head, Observation, Run};
 use parquet::errors::ParquetError;
 use parquet::file::metadata::KeyValue;
 use serde::Serialize;
@@ -131,29 +131,28 @@ fn observations<W: Write + Send>(
     }
     for (number, row) in run.observations.iter().enumerate() {
         let pointer = format!("/runs/{index}/observations/{number}");
-        if !row.media.is_empty() {
-            report.add(
-                LossKind::Dropped,
-                format!("{pointer}/media"),
-                "references to media are left out",
-            );
-        }
-        for (more, quantity) in row.quantities.iter().enumerate() {
-            let at = || format!("{pointer}/quantities/{more}");
-            if more >= QUANTITIES {
-                report.add(LossKind::Dropped, at(), "only the first two quantities have columns");
-            } else if quantity.extensions.is_some() {
-                report.add(
-                    LossKind::Dropped,
-                    format!("{}/extensions", at()),
-                    "a quantity has columns for value and unit",
-                );
-            }
-        }
+        losses_of_observation(row, &pointer, report);
         let place = placer.as_ref().and_then(|placer| placer.observation(row));
         layer.row(&[&value_of(row)?, &run_value, &pipe], place.map(|place| place.geometry))?;
     }
     Ok(())
+}
+
+fn losses_of_observation(row: &Observation, pointer: &str, report: &mut LossReport) {
+    if !row.media.is_empty() {
+        let message = "references to media are left out";
+        report.add(LossKind::Dropped, format!("{pointer}/media"), message);
+    }
+    for (place, quantity) in row.quantities.iter().enumerate() {
+        let pointer = format!("{pointer}/quantities/{place}");
+        if place >= QUANTITIES {
+            let message = "only the first two quantities have columns";
+            report.add(LossKind::Dropped, pointer, message);
+        } else if quantity.extensions.is_some() {
+            let message = "only value and unit of a quantity have columns";
+            report.add(LossKind::Dropped, format!("{pointer}/extensions"), message);
+        }
+    }
 }
 
 fn value_of(row: &impl Serialize) -> Result<Value, ConvertError> {
@@ -161,7 +160,7 @@ fn value_of(row: &impl Serialize) -> Result<Value, ConvertError> {
 }
 
 /// The fields of the document in the metadata of each file.
-const SAID_ONCE: [&str; 8] =
+const METADATA_KEYS: [&str; 8] =
     ["obvert", "id", "issued", "units", "crs", "vertical", "coding", "grading"];
 
 fn losses_of_head(head: &Head, report: &mut LossReport) {
@@ -174,7 +173,7 @@ fn losses_of_head(head: &Head, report: &mut LossReport) {
                 "geometries are on WGS 84, rounded to nine decimals",
             ),
             "structures" | "pipes" | "locates" | "runs" => {}
-            key if SAID_ONCE.contains(&key) => {}
+            key if METADATA_KEYS.contains(&key) => {}
             key => report.add(LossKind::Dropped, format!("/{key}"), "it has no layer"),
         }
     }
@@ -197,7 +196,7 @@ struct Layer<W: Write + Send> {
     held: usize,
     seen: wkb::Seen,
     /// The value of the key `obvert`.
-    said: Value,
+    survey_metadata: Value,
     file: File<W>,
 }
 
@@ -239,7 +238,7 @@ impl<W: Write + Send> Layer<W> {
             .chain([&shape]);
         let file = File::open(every, sink).map_err(failed)?;
         let value = value_of(head)?;
-        let said: JsonMap<String, Value> = SAID_ONCE
+        let survey_metadata: JsonMap<String, Value> = METADATA_KEYS
             .iter()
             .filter_map(|key| Some(((*key).to_owned(), value.get(key)?.clone())))
             .collect();
@@ -251,7 +250,7 @@ impl<W: Write + Send> Layer<W> {
             shape,
             held: 0,
             seen: wkb::Seen::default(),
-            said: json!(said),
+            survey_metadata: json!(survey_metadata),
             file,
         })
     }
@@ -300,7 +299,7 @@ impl<W: Write + Send> Layer<W> {
         if self.held > 0 || self.file.is_empty() {
             self.group()?;
         }
-        let metadata = [("geo", self.seen.metadata()), ("obvert", self.said)];
+        let metadata = [("geo", self.seen.metadata()), ("obvert", self.survey_metadata)];
         let metadata =
             metadata.map(|(key, value)| KeyValue::new(key.to_owned(), value.to_string()));
         let mut sink = self.file.close(metadata).map_err(failed)?;

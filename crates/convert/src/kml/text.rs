@@ -40,7 +40,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn what_xml_cannot_hold_is_said_to_be_changed() {
+    fn characters_that_xml_cannot_hold_are_replaced() {
         assert_eq!(
             escaped("a <b> & \"c\"\r"),
             ("a &lt;b&gt; &amp; &quot;c&quot;&#13;".into(), false)

@@ -119,7 +119,10 @@ impl<W: Write> Kml<W> {
         const NO_PLACE: &str = "KML has placemarks only, and this has no position";
         const KEPT: [&str; 6] = ["obvert", "id", "issued", "structures", "pipes", "locates"];
         let value = serde_json::to_value(head).unwrap_or_default();
-        for key in value.as_object().into_iter().flat_map(|object| object.keys()) {
+        let keys = |value: &Value| -> Vec<String> {
+            value.as_object().into_iter().flat_map(|object| object.keys().cloned()).collect()
+        };
+        for key in keys(&value) {
             match key.as_str() {
                 "crs" => self.lose(
                     LossKind::Changed,
@@ -130,12 +133,8 @@ impl<W: Write> Kml<W> {
                 key if KEPT.contains(&key) => {}
                 // Its title is the name of the document.
                 "assignment" if value["assignment"].get("title").is_some() => {
-                    for part in
-                        value["assignment"].as_object().into_iter().flat_map(|object| object.keys())
-                    {
-                        if part != "title" {
-                            self.lose(LossKind::Dropped, format!("/assignment/{part}"), NO_PLACE);
-                        }
+                    for part in keys(&value["assignment"]).iter().filter(|part| *part != "title") {
+                        self.lose(LossKind::Dropped, format!("/assignment/{part}"), NO_PLACE);
                     }
                 }
                 key => self.lose(LossKind::Dropped, format!("/{key}"), NO_PLACE),
@@ -285,7 +284,7 @@ impl<W: Write> Kml<W> {
             _ => "its position on the pipe cannot be transformed",
         };
         // The losses of a run are reported with its first placemark, those of a pipe with its own.
-        let mut told = None;
+        let mut reported = None;
         for (number, row) in run.observations.iter().enumerate() {
             let pointer = format!("{at}/observations/{number}");
             let Some(geometry) = place(row) else {
@@ -294,7 +293,7 @@ impl<W: Write> Kml<W> {
             };
             let name = format!("{} at {} {}", row.code, row.at, head.units.length);
             let value = serde_json::to_value(row).map_err(io::Error::other)?;
-            let of_run = told.replace(()).is_none().then_some(at.as_str());
+            let of_run = reported.replace(()).is_none().then_some(at.as_str());
             let rows = [
                 ("", "observations", &value, Some(pointer.as_str())),
                 ("run.", "runs", &run_value, of_run),

@@ -63,20 +63,20 @@ impl Geometry {
     /// The line, joined again where it was split at the antimeridian; `None` if its parts do not
     /// meet there.
     pub(crate) fn joined(&self) -> Option<Vec<LonLat>> {
-        let mut whole: Vec<LonLat> = Vec::new();
+        let mut joined: Vec<LonLat> = Vec::new();
         for part in self.parts() {
-            let Some(&last) = whole.last() else {
-                whole.extend(part);
+            let Some(&last) = joined.last() else {
+                joined.extend(part);
                 continue;
             };
             let meets = last[0].abs() == 180.0 && near(last, part[0]);
             if !meets {
                 return None;
             }
-            whole.pop();
-            whole.extend(&part[1..]);
+            joined.pop();
+            joined.extend(&part[1..]);
         }
-        Some(whole)
+        Some(joined)
     }
 
     /// The approximate distance to another geometry in metres: the largest distance between

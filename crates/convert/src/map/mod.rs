@@ -2,3 +2,4 @@
 
 pub(crate) mod geometry;
 pub(crate) mod network;
+pub(crate) mod system;

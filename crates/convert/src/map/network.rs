@@ -8,15 +8,13 @@
 use std::borrow::Cow;
 use std::collections::HashMap;
 
-use obvert_geo::{Crs, DatumShift, GeoError, Path};
+use obvert_geo::{Crs, DatumShift, Path};
 use obvert_model::number::Position;
 use obvert_model::tables::{CounterZero, Direction, Head, LengthBetween, Observation, Pipe, Run};
 
 use super::geometry::{Geometry, LonLat};
+use super::system::{Why, check_usable, crs_of, has_positions, positions};
 use crate::{ConvertError, Note};
-
-/// Why positions must be on WGS 84: a sentence that names the standard.
-pub(crate) type Why = &'static str;
 
 /// The lines of the pipes of one survey, and other values that are calculated once. It does not
 /// borrow the head, so that readers and writers of runs can own both; [`on`](Self::on) combines
@@ -75,7 +73,7 @@ impl Network {
     pub(crate) fn new(head: &Head, why: Why) -> Result<Self, ConvertError> {
         let crs = if has_positions(head) { Some(crs_of(head, why)?) } else { None };
         if let Some(crs) = &crs {
-            usable(crs, head, why)?;
+            check_usable(crs, head, why)?;
         }
         let mut network = Self::with(head, crs, true);
         network.find_lines(head);
@@ -199,7 +197,7 @@ impl<'m> Map<'m> {
             (_, None, Some(_))
                 if self
                     .position_of(&pipe.upstream)
-                    .is_some_and(|position| !self.stands(position)) =>
+                    .is_some_and(|position| !self.can_be_transformed(position)) =>
             {
                 "it has no path, and the position of its structure cannot be transformed"
             }
@@ -235,13 +233,16 @@ impl<'m> Map<'m> {
     }
 
     /// Whether a position can be transformed.
-    fn stands(self, position: [f64; 2]) -> bool {
-        self.network.crs.as_ref().is_some_and(|crs| crs.to_wgs84(position).is_ok_and(sound))
+    fn can_be_transformed(self, position: [f64; 2]) -> bool {
+        self.network
+            .crs
+            .as_ref()
+            .is_some_and(|crs| crs.to_wgs84(position).is_ok_and(is_on_the_globe))
     }
 
     fn point(self, position: Position) -> Option<Geometry> {
         let lonlat = self.network.crs.as_ref()?.to_wgs84(position.into()).ok()?;
-        sound(lonlat).then(|| Geometry::point(lonlat))
+        is_on_the_globe(lonlat).then(|| Geometry::point(lonlat))
     }
 
     fn position_of(self, structure: &str) -> Option<[f64; 2]> {
@@ -425,78 +426,15 @@ fn shift(pipe: &Pipe, run: &Run) -> f64 {
     if clear && set_there { -reads } else { offset - reads }
 }
 
-/// Whether anything in the document has a position; only then it needs a reference system.
-pub(crate) fn has_positions(head: &Head) -> bool {
-    head.structures.iter().any(|row| row.position.is_some())
-        || head.pipes.iter().any(|row| !row.path.is_empty())
-        || head.locates.iter().any(|row| row.position.is_some())
-}
-
-/// The document's reference system, if it can be transformed to WGS 84.
-pub(crate) fn crs_of(head: &Head, why: Why) -> Result<Crs, ConvertError> {
-    let refused = |message: String| ConvertError::Refused { message };
-    let Some(code) = &head.crs else {
-        return Err(refused(format!(
-            "the document has positions but no `crs`; {why}; add the reference system of the positions, such as \"crs\": \"EPSG:6594\""
-        )));
-    };
-    Crs::parse(code)
-        .and_then(|crs| {
-            crs.datum_shifts()?;
-            Ok(crs)
-        })
-        .map_err(|error| refused(format!("{why}: {error}")))
-}
-
-/// Refuses a reference system that cannot be used at the positions. A single impossible position,
-/// which the rules report, does not keep the others off the map.
-fn usable(crs: &Crs, head: &Head, why: Why) -> Result<(), ConvertError> {
-    for (pointer, position) in positions(head) {
-        match crs.to_wgs84(position) {
-            Ok(_) | Err(GeoError::OutOfDomain { .. }) => {}
-            Err(error) => {
-                let message = format!("{why}: {}: {error}", pointer());
-                return Err(ConvertError::Refused { message });
-            }
-        }
-    }
-    Ok(())
-}
-
-/// Every position of the document, and a function for its pointer.
-fn positions(head: &Head) -> impl Iterator<Item = (Box<dyn Fn() -> String>, [f64; 2])> {
-    let single = |table: &'static str, index: usize, position: Option<Position>| {
-        let pointer = move || format!("/{table}/{index}/position");
-        position.map(|position| (Box::new(pointer) as Box<dyn Fn() -> String>, position.into()))
-    };
-    let structures = head
-        .structures
-        .iter()
-        .enumerate()
-        .filter_map(move |(i, row)| single("structures", i, row.position));
-    let vertices = head.pipes.iter().enumerate().flat_map(|(pipe, row)| {
-        row.path.iter().enumerate().map(move |(vertex, position)| {
-            let pointer = move || format!("/pipes/{pipe}/path/{vertex}");
-            (Box::new(pointer) as Box<dyn Fn() -> String>, (*position).into())
-        })
-    });
-    let locates = head
-        .locates
-        .iter()
-        .enumerate()
-        .filter_map(move |(i, row)| single("locates", i, row.position));
-    structures.chain(vertices).chain(locates)
-}
-
 /// A line in the document's reference system as a geometry on WGS 84.
 fn on_the_globe(crs: &Crs, vertices: &[[f64; 2]]) -> Option<Geometry> {
     let line: Option<Vec<LonLat>> = vertices
         .iter()
-        .map(|vertex| crs.to_wgs84(*vertex).ok().filter(|lonlat| sound(*lonlat)))
+        .map(|vertex| crs.to_wgs84(*vertex).ok().filter(|lonlat| is_on_the_globe(*lonlat)))
         .collect();
     Geometry::line(line?)
 }
 
-fn sound([lon, lat]: LonLat) -> bool {
+fn is_on_the_globe([lon, lat]: LonLat) -> bool {
     (-180.0..=180.0).contains(&lon) && (-90.0..=90.0).contains(&lat)
 }

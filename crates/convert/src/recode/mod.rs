@@ -37,7 +37,7 @@ mod words;
 
 use std::collections::{BTreeSet, HashMap};
 
-use obvert_model::lists::{Code, CodeList, Crosswalk, Lost, NoEquivalent, Role, Standing};
+use obvert_model::lists::{Carried, Code, CodeList, Crosswalk, Lost, NoEquivalent, Role, Standing};
 use obvert_model::tables::{Document, Head, Observation, Run};
 use obvert_model::text::Text;
 
@@ -70,7 +70,7 @@ pub fn document(
 #[derive(Debug)]
 pub struct Recoder<'l> {
     /// Both directions; `None` if both lists are the same.
-    ways: Option<(Way<'l>, Way<'l>)>,
+    ways: Option<(Direction<'l>, Direction<'l>)>,
     lists: [Memory<'l>; 2],
     /// The number of runs that have been translated.
     runs: usize,
@@ -102,9 +102,9 @@ impl<'l> Recoder<'l> {
         }
         let language = head.language.as_ref().map_or("en", |language| language.as_str());
         let (Some(there), Some(back)) =
-            (Way::new(from, to, language), Way::new(to, from, language))
+            (Direction::new(from, to, language), Direction::new(to, from, language))
         else {
-            let without = if Way::new(from, to, language).is_none() { to } else { from };
+            let without = if Direction::new(from, to, language).is_none() { to } else { from };
             return refused(format!(
                 "the code list {} {} has no code with the role remark, which observations without an equivalent need; choose another list",
                 without.id, without.version
@@ -164,7 +164,7 @@ impl<'l> Recoder<'l> {
 
 /// One direction.
 #[derive(Debug)]
-struct Way<'l> {
+struct Direction<'l> {
     crosswalk: Crosswalk<'l>,
     /// The code of an observation without an equivalent.
     remark: &'l Code,
@@ -172,7 +172,7 @@ struct Way<'l> {
     language: String,
 }
 
-impl<'l> Way<'l> {
+impl<'l> Direction<'l> {
     fn new(from: &'l CodeList, to: &'l CodeList, language: &str) -> Option<Self> {
         let remark = to.codes.iter().find(|code| code.role == Some(Role::Remark))?;
         Some(Self { crosswalk: Crosswalk::new(from, to), remark, language: language.to_owned() })
@@ -180,100 +180,98 @@ impl<'l> Way<'l> {
 
     /// A translated coding, without regard to its original that may be kept elsewhere; and the
     /// losses, each with its key.
-    fn plain(&self, coded: &Coded) -> (Coded, Vec<(LossKind, String, String)>) {
-        let phrase = Phrase { list: self.crosswalk.from, language: &self.language, coded };
-        let own = self.crosswalk.code(&coded.code);
-        let to = &self.crosswalk.to.id;
+    fn plain(&self, coded: &Coded) -> (Coded, Vec<KeyedLoss>) {
         match self.crosswalk.carry(&coded.code, &coded.characterisation, &coded.quantities) {
-            Ok(carried) => {
-                let mut lost_amounts = Vec::new();
-                let mut losses = Vec::new();
-                let other = said(carried.code.code.as_str(), &carried.characterisation);
-                for lost in &carried.lost {
-                    let is = said(&coded.code, &coded.characterisation);
-                    losses.push(match lost {
-                        Lost::Meaning => {
-                            let message =
-                                format!("{is} becomes {other} of {to}, which means more than that");
-                            (LossKind::Translated, "/code".to_owned(), message)
-                        }
-                        Lost::Choice(others) => {
-                            let others: Vec<&str> =
-                                others.iter().map(|code| code.code.as_str()).collect();
-                            let message = format!(
-                                "{is} becomes {other} of {to}, and could as well be {}",
-                                several(&others)
-                            );
-                            (LossKind::Translated, "/code".to_owned(), message)
-                        }
-                        Lost::Characterisation(place) => {
-                            let values: Vec<&str> = coded
-                                .characterisation
-                                .iter()
-                                .skip(*place)
-                                .map(|value| value.as_str())
-                                .collect();
-                            let message = format!(
-                                "{} becomes {other} of {to}, which cannot hold {}",
-                                coded.code,
-                                several(&values)
-                            );
-                            (LossKind::Dropped, format!("/characterisation/{place}"), message)
-                        }
-                        Lost::Amount(place, name) => {
-                            lost_amounts.push(*place);
-                            let what = name.map_or_else(
-                                || "a further amount".to_owned(),
-                                |name| format!("its {name}"),
-                            );
-                            let message = format!(
-                                "{} becomes {other} of {to}, which cannot hold {what}",
-                                coded.code
-                            );
-                            (LossKind::Dropped, format!("/quantities/{place}"), message)
-                        }
-                    });
-                }
-                let remark = if losses.is_empty() {
-                    coded.remark.clone()
-                } else {
-                    phrase.remark(own, |place| lost_amounts.contains(&place))
-                };
-                let code = carried.code.code.clone();
-                let (characterisation, quantities) = (carried.characterisation, carried.quantities);
-                (Coded { code, characterisation, quantities, remark }, losses)
+            Ok(carried) => self.carried(coded, carried),
+            Err(none) => self.general_remark(coded, &none),
+        }
+    }
+
+    fn phrase<'p>(&'p self, coded: &'p Coded) -> Phrase<'p> {
+        Phrase { list: self.crosswalk.from, language: &self.language, coded }
+    }
+
+    /// A coding with an equivalent.
+    fn carried(&self, coded: &Coded, carried: Carried<'_>) -> (Coded, Vec<KeyedLoss>) {
+        let becomes = format!(
+            "becomes {} of {}",
+            in_words(carried.code.code.as_str(), &carried.characterisation),
+            self.crosswalk.to.id
+        );
+        let losses: Vec<KeyedLoss> =
+            carried.lost.iter().map(|lost| loss(coded, lost, &becomes)).collect();
+        let is_lost = |place| {
+            let mut lost = carried.lost.iter();
+            lost.any(|lost| matches!(lost, Lost::Amount(own, _) if *own == place))
+        };
+        let remark = match losses.is_empty() {
+            true => coded.remark.clone(),
+            false => self.phrase(coded).remark(self.crosswalk.code(&coded.code), is_lost),
+        };
+        let code = carried.code.code.clone();
+        let (characterisation, quantities) = (carried.characterisation, carried.quantities);
+        (Coded { code, characterisation, quantities, remark }, losses)
+    }
+
+    /// A coding without an equivalent.
+    fn general_remark(&self, coded: &Coded, none: &NoEquivalent<'_>) -> (Coded, Vec<KeyedLoss>) {
+        let (own, to) = (in_words(&coded.code, &coded.characterisation), &self.crosswalk.to.id);
+        let why = match none {
+            NoEquivalent::Unknown => {
+                format!("{:?} is not a code of {}", &*coded.code, self.crosswalk.from.id)
             }
-            Err(none) => {
-                let is = said(&coded.code, &coded.characterisation);
-                let why = match &none {
-                    NoEquivalent::Unknown => {
-                        format!("{:?} is not a code of {}", &*coded.code, self.crosswalk.from.id)
-                    }
-                    NoEquivalent::Missing(_) => format!("{is} has no equivalent in {to}"),
-                    NoEquivalent::Ambiguous(_, could) => {
-                        let could: Vec<&str> =
-                            could.iter().map(|code| code.code.as_str()).collect();
-                        format!(
-                            "{is} could be any of {} in {to}, and no recorded value decides",
-                            several(&could)
-                        )
-                    }
-                };
-                let message =
-                    format!("{why}; it becomes {}, {}", self.remark.code, self.remark.name());
-                let coded = Coded {
-                    code: self.remark.code.clone(),
-                    characterisation: Vec::new(),
-                    quantities: Vec::new(),
-                    remark: phrase.remark(own, |_| true),
-                };
-                (coded, vec![(LossKind::Translated, "/code".to_owned(), message)])
+            NoEquivalent::Missing(_) => format!("{own} has no equivalent in {to}"),
+            NoEquivalent::Ambiguous(_, could) => {
+                let could: Vec<&str> = could.iter().map(|code| code.code.as_str()).collect();
+                let could = several(&could);
+                format!("{own} could be any of {could} in {to}, and no recorded value decides")
             }
+        };
+        let message = format!("{why}; it becomes {}, {}", self.remark.code, self.remark.name());
+        let remark = self.phrase(coded).remark(self.crosswalk.code(&coded.code), |_| true);
+        let coded = Coded {
+            code: self.remark.code.clone(),
+            characterisation: Vec::new(),
+            quantities: Vec::new(),
+            remark,
+        };
+        (coded, vec![(LossKind::Translated, "/code".to_owned(), message)])
+    }
+}
+
+/// A loss, with its kind, its key in the observation, and its message.
+type KeyedLoss = (LossKind, String, String);
+
+/// A detail of a coding that a link does not carry.
+fn loss(coded: &Coded, lost: &Lost<'_>, becomes: &str) -> KeyedLoss {
+    let own = in_words(&coded.code, &coded.characterisation);
+    match lost {
+        Lost::Meaning => {
+            let message = format!("{own} {becomes}, which means more than that");
+            (LossKind::Translated, "/code".to_owned(), message)
+        }
+        Lost::Choice(others) => {
+            let others: Vec<&str> = others.iter().map(|code| code.code.as_str()).collect();
+            let message = format!("{own} {becomes}, and could as well be {}", several(&others));
+            (LossKind::Translated, "/code".to_owned(), message)
+        }
+        Lost::Characterisation(place) => {
+            let values = coded.characterisation.iter().skip(*place);
+            let values: Vec<&str> = values.map(|value| value.as_str()).collect();
+            let message =
+                format!("{} {becomes}, which cannot hold {}", coded.code, several(&values));
+            (LossKind::Dropped, format!("/characterisation/{place}"), message)
+        }
+        Lost::Amount(place, name) => {
+            let what = name.map_or_else(|| "a further amount".to_owned(), |n| format!("its {n}"));
+            let message = format!("{} {becomes}, which cannot hold {what}", coded.code);
+            (LossKind::Dropped, format!("/quantities/{place}"), message)
         }
     }
 }
 
-fn said(code: &str, characterisation: &[Text]) -> String {
+/// A code with its characterisation.
+fn in_words(code: &str, characterisation: &[Text]) -> String {
     let values: String = characterisation.iter().map(|value| format!(" {value}")).collect();
     format!("{code}{values}")
 }
@@ -281,12 +279,12 @@ fn said(code: &str, characterisation: &[Text]) -> String {
 /// A translated observation, with losses and notes; each with its key.
 struct Step {
     row: Observation,
-    losses: Vec<(LossKind, String, String)>,
+    losses: Vec<KeyedLoss>,
     note: Option<&'static str>,
 }
 
 impl Step {
-    fn take(row: &Observation, there: &Way<'_>, back: &Way<'_>) -> Self {
+    fn take(row: &Observation, there: &Direction<'_>, back: &Direction<'_>) -> Self {
         let coded = Coded::of(row);
         let kept = Original::of(row);
         let mut note = None;

@@ -69,21 +69,25 @@ pub(crate) enum CellError {
 pub(crate) fn text(value: &Value, kind: &Kind) -> String {
     match kind {
         Kind::List(_) => {
-            let items = value.as_array().into_iter().flatten().map(|item| {
-                let mut text = String::new();
-                for character in bare(item).chars() {
-                    if matches!(character, SEPARATOR | ESCAPE) {
-                        text.push(ESCAPE);
-                    }
-                    text.push(character);
-                }
-                text
-            });
-            items.collect::<Vec<_>>().join(&SEPARATOR.to_string())
+            let items = value.as_array().into_iter().flatten();
+            let items: Vec<String> = items.map(|item| escaped(&bare(item))).collect();
+            items.join(&SEPARATOR.to_string())
         }
         Kind::Extensions | Kind::Json => value.to_string(),
         Kind::Text | Kind::Word(_) | Kind::Number | Kind::Whole | Kind::Bool => bare(value),
     }
+}
+
+/// An item of a list, with an escape before each separator.
+fn escaped(item: &str) -> String {
+    let mut text = String::new();
+    for character in item.chars() {
+        if matches!(character, SEPARATOR | ESCAPE) {
+            text.push(ESCAPE);
+        }
+        text.push(character);
+    }
+    text
 }
 
 fn bare(value: &Value) -> String {
@@ -265,7 +269,7 @@ mod tests {
     }
 
     #[test]
-    fn extensions_say_what_is_wrong_with_them() {
+    fn errors_in_extensions_are_explained() {
         assert_eq!(read_text("{}", &Kind::Extensions), Ok(None));
         assert_eq!(read_text("{\"a.b\":[1]}", &Kind::Extensions), Ok(Some(json!({"a.b": [1]}))));
         for cell in [

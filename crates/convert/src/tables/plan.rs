@@ -326,14 +326,14 @@ mod tests {
             assert_eq!(
                 headings.len(),
                 table.headings().count(),
-                "{} has a heading twice",
+                "{} has a duplicate heading",
                 table.name
             );
         }
     }
 
     #[test]
-    fn every_object_has_extensions_which_also_say_that_it_is_there() {
+    fn every_object_has_extensions_which_mark_that_it_exists() {
         // The writer marks an object without values by `{}` in its extensions; without that field
         // it would be lost.
         for object in shape::objects() {

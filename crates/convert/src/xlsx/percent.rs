@@ -67,7 +67,7 @@ mod tests {
 
     /// ECMA-376 part 1, 18.8.30 (formats 9 and 10) and 18.8.31; the others are common practice.
     #[test]
-    fn a_percentage_is_told_from_a_percent_sign() {
+    fn a_percentage_is_distinguished_from_a_percent_sign() {
         for format in ["0%", "0.00%", "0.0 %", "#,##0%;[Red]-#,##0%", "\\~0%", "\"about \"0%"] {
             assert!(is_percentage(format), "{format}");
         }

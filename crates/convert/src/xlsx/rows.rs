@@ -6,7 +6,9 @@ use std::borrow::{Borrow, Cow};
 use std::collections::HashSet;
 use std::io::{Cursor, Read, Seek};
 
-use calamine::{CellErrorType, DataRef, ExcelDateTime, Xlsx, XlsxCellReader, XlsxError};
+use calamine::{
+    CellErrorType, DataRef, ExcelDateTime, Xlsx, XlsxCellReader, XlsxError, XlsxFormulaMetadata,
+};
 
 use super::percent;
 use super::read::{Book, Shared};
@@ -181,14 +183,11 @@ impl<'b, S: Read + Seek> Cells<'b, S> {
         let failed = |error: XlsxError| unreadable(sheet, &error);
         while let Some(record) = self.reader.next_cell_with_formula_metadata().map_err(failed)? {
             let (row, column) = record.pos;
+            let is_percentage = self.percentages.contains(&record.pos);
             let found = match record.formula {
-                Some(formula) => Found::Formula(match formula {
-                    calamine::XlsxFormulaMetadata::Normal { formula }
-                    | calamine::XlsxFormulaMetadata::Shared { formula, .. } => formula,
-                    _ => String::new(),
-                }),
+                Some(formula) => formula_of(formula),
                 None => match found(record.value) {
-                    Found::Number(number) if self.percentages.contains(&record.pos) => {
+                    Found::Number(number) if is_percentage => {
                         Found::Percent(percent::hundredths(number))
                     }
                     found => found,
@@ -325,6 +324,15 @@ impl Rows for Sheet<'_, '_> {
             Self::Owned(rows) => Ok(rows.next_row()),
         }
     }
+}
+
+fn formula_of(formula: XlsxFormulaMetadata) -> Found {
+    Found::Formula(match formula {
+        XlsxFormulaMetadata::Normal { formula } | XlsxFormulaMetadata::Shared { formula, .. } => {
+            formula
+        }
+        _ => String::new(),
+    })
 }
 
 fn found(value: DataRef<'_>) -> Found {

@@ -18,7 +18,7 @@ const TYPES: &str = r#"
     </xs:restriction>
   </xs:simpleType>
   <xs:complexType name="text">
-    <xs:annotation><xs:documentation>A text. With encoding="json" it stands as a JSON string: a text that XML 1.0 cannot hold, or that has white space at an end.</xs:documentation></xs:annotation>
+    <xs:annotation><xs:documentation>A text. With encoding="json" it is written as a JSON string: a text that XML 1.0 cannot hold, or that starts or ends with white space.</xs:documentation></xs:annotation>
     <xs:simpleContent>
       <xs:extension base="characters">
         <xs:attribute name="encoding">
@@ -285,26 +285,19 @@ impl Page {
         base: &str,
         facets: impl Iterator<Item = (&'static str, String, Option<String>)>,
     ) {
+        let open = format!("<xs:restriction base=\"{base}\">");
         self.within("<xs:simpleType>", "</xs:simpleType>", |page| {
-            page.within(
-                &format!("<xs:restriction base=\"{base}\">"),
-                "</xs:restriction>",
-                |page| {
-                    for (facet, value, meaning) in facets {
-                        let open = format!("<xs:{facet} value=\"{}\"", text::escape(&value));
-                        match meaning {
-                            Some(meaning) => {
-                                page.within(
-                                    &format!("{open}>"),
-                                    &format!("</xs:{facet}>"),
-                                    |page| page.documentation(&meaning),
-                                );
-                            }
-                            None => page.line(&format!("{open}/>")),
-                        }
-                    }
-                },
-            );
+            page.within(&open, "</xs:restriction>", |page| {
+                facets.for_each(|(facet, value, meaning)| page.facet(facet, &value, meaning));
+            });
+        });
+    }
+
+    fn facet(&mut self, facet: &str, value: &str, meaning: Option<String>) {
+        let open = format!("<xs:{facet} value=\"{}\"", text::escape(value));
+        let Some(meaning) = meaning else { return self.line(&format!("{open}/>")) };
+        self.within(&format!("{open}>"), &format!("</xs:{facet}>"), |page| {
+            page.documentation(&meaning);
         });
     }
 

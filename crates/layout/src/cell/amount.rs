@@ -1,4 +1,4 @@
-//! Numbers with their unit behind them.
+//! Numbers followed by their unit.
 
 use obvert_model::tables::QuantityUnit;
 use serde_json::Value;
@@ -11,7 +11,7 @@ pub(super) struct Amount;
 
 impl Kind for Amount {
     fn read(&self, cell: &str, format: &CellFormat<'_>) -> Option<CellValue> {
-        // The longest word first, so that "mm" is not taken for an "m" behind another.
+        // The longest word first, so that "mm" is not read as "m".
         let mut words: Vec<_> = format.units.iter().collect();
         words.sort_by_key(|word| std::cmp::Reverse(word.text.trim().len()));
         words.into_iter().find_map(|word| {

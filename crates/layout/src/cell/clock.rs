@@ -1,4 +1,4 @@
-//! Clock references: one position, or two.
+//! Clock positions: one, or two.
 
 use serde_json::{Value, json};
 

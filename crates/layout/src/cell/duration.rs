@@ -1,4 +1,4 @@
-//! Spans of time, in seconds.
+//! Durations, in seconds.
 
 use serde_json::Value;
 

@@ -1,5 +1,5 @@
-//! What a cell says, both ways: a kind of cell is a file here, with a type that reads, writes and
-//! describes its cells.
+//! The values of cells, both ways: each kind of cell is a file here, with a type that reads, writes
+//! and describes its cells.
 
 mod amount;
 mod clock;
@@ -22,12 +22,12 @@ use serde_json::Value;
 pub(crate) use moment::in_zone;
 pub(crate) use number::{Marks, number};
 
-/// What a cell becomes.
+/// The value of a cell.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) enum CellValue {
     /// A value of its field.
     Single(Value),
-    /// The date and the time of day of a moment. Two columns can hold one each.
+    /// The date and the time of day of a timestamp. Two columns can hold one each.
     Moment(Option<Date>, Option<Time>),
     /// An amount and its unit.
     Amount(Value, QuantityUnit),
@@ -35,16 +35,16 @@ pub(crate) enum CellValue {
 
 /// The cells of one kind.
 trait Kind: Sync {
-    /// The value of a cell that is not blank; `None` where it is not of the kind.
+    /// The value of a cell that is not blank; `None` if it is not of this kind.
     fn read(&self, cell: &str, format: &CellFormat<'_>) -> Option<CellValue>;
 
-    /// The cell of a value; `None` where the kind cannot hold it.
+    /// The cell of a value; `None` if this kind cannot hold it.
     fn write(&self, value: &Value, format: &CellFormat<'_>) -> Option<String>;
 
-    /// What such a cell looks like, for a message.
+    /// The expected content of such a cell, for a message.
     fn expected(&self, format: &CellFormat<'_>) -> String;
 
-    /// Why a cell that looks like one of the kind is none.
+    /// Why a cell that looks like this kind is invalid.
     fn impossible(&self, _cell: &str, _format: &CellFormat<'_>) -> Option<String> {
         None
     }
@@ -74,7 +74,7 @@ pub(crate) struct CellFormat<'l> {
     kind: &'static dyn Kind,
     marks: Marks<'l>,
     units: &'l [UnitWord],
-    /// Whether no spreadsheet opens the file, which is XML.
+    /// Whether the file is XML, which spreadsheets do not open.
     is_xml: bool,
 }
 
@@ -100,7 +100,7 @@ impl<'l> CellFormat<'l> {
     /// The value of a cell that is not blank.
     ///
     /// # Errors
-    /// What was expected.
+    /// The expected content.
     pub(crate) fn read(&self, cell: &str) -> Result<CellValue, String> {
         if let Some(translation) =
             self.column.translate.iter().find(|word| *word.text == *cell.trim())
@@ -118,7 +118,7 @@ impl<'l> CellFormat<'l> {
     /// The value of a cell that a sheet shows as a percentage.
     ///
     /// # Errors
-    /// What was expected.
+    /// The expected content.
     pub(crate) fn read_percentage(&self, shown: &str, percent: f64) -> Result<CellValue, String> {
         let is_number = self.column.kind == Some(CellKind::Number);
         let in_percent = self.column.unit.is_none_or(|unit| unit == QuantityUnit::Percent);
@@ -129,13 +129,13 @@ impl<'l> CellFormat<'l> {
             let unit = self.column.unit.map(|unit| format!(" in {unit}")).unwrap_or_default();
             let format = if is_number { "a number" } else { "text" };
             format!(
-                "{wanted}{unit}, and the cell is formatted as a percentage; format it as {format} and type it again"
+                "{wanted}{unit}; the cell is formatted as a percentage: format it as {format} and type it again"
             )
         })
     }
 
-    /// The cell of a value; `None` where the column cannot hold it. An amount is an object of value
-    /// and unit, a moment is in RFC 3339.
+    /// The cell of a value; `None` if the column cannot hold it. An amount is an object with value
+    /// and unit, a timestamp is in RFC 3339.
     pub(crate) fn write(&self, value: &Value) -> Option<String> {
         match self.column.translate.iter().find(|word| scalar(&word.value) == *value) {
             Some(translation) => Some(translation.text.to_string()),
@@ -143,7 +143,7 @@ impl<'l> CellFormat<'l> {
         }
     }
 
-    /// What was expected in a cell.
+    /// The expected content of a cell.
     fn expected(&self) -> String {
         if self.column.translate.is_empty() {
             return self.kind.expected(self);
@@ -163,8 +163,8 @@ pub(crate) fn scalar(value: &Scalar) -> Value {
     }
 }
 
-/// A cell without what keeps a spreadsheet from reading it as it likes: `="007"`, and an apostrophe
-/// before a number.
+/// A cell without the characters that keep a spreadsheet from interpreting it: `="007"`, or an
+/// apostrophe before a number.
 fn bare(cell: &str) -> &str {
     let cell = cell.trim();
     match cell.strip_prefix("=\"").and_then(|rest| rest.strip_suffix('"')) {

@@ -1,4 +1,5 @@
-//! Dates and times of day in the pattern of their column, and moments at another offset from UTC.
+//! Dates and times of day in the pattern of their column, and timestamps at another offset from
+//! UTC.
 
 use jiff::SignedDuration;
 use jiff::fmt::temporal::Pieces;
@@ -86,8 +87,8 @@ fn expected(format: &CellFormat<'_>, what: &str) -> String {
     format!("{what} as {pattern}")
 }
 
-/// A moment of RFC 3339 on the wall clock of another offset: a table without zones holds times of
-/// one offset only. Seconds and their fractions stay as they are.
+/// An RFC 3339 timestamp at another offset: a table without offsets has times of one offset only.
+/// Seconds and their fractions are kept.
 pub(crate) fn in_zone(moment: &str, zone: &str) -> Option<String> {
     let seconds =
         |pieces: &Pieces<'_>| pieces.to_numeric_offset().map(|offset| i64::from(offset.seconds()));

@@ -1,4 +1,4 @@
-//! Distances as stations: hundreds before the plus sign.
+//! Distances as stations: the hundreds, a plus sign, and the rest.
 
 use serde_json::Value;
 
@@ -16,13 +16,13 @@ impl Kind for Station {
     fn write(&self, value: &Value, format: &CellFormat<'_>) -> Option<String> {
         let number = value.as_f64()?;
         let decimals = format.column.decimals.unwrap_or(2);
-        // Rounded first, so that 99.999 with two decimals is 1+00.00 and not 0+100.00.
+        // Rounded first, so that 99.999 with two decimals is 1+00.00, not 0+100.00.
         let all = rounded(number.abs(), decimals);
         let hundreds = (all / 100.0).floor();
         let width = if decimals == 0 { 2 } else { decimals as usize + 3 };
         let rest =
             format!("{:0>width$}", format.marks.write(all - hundreds * 100.0, Some(decimals)));
-        // A spreadsheet would take a sign before it for a sum.
+        // A spreadsheet would read a sign before it as a formula.
         let sign = match (number < 0.0, format.is_xml) {
             (false, _) => "",
             (true, true) => "-",

@@ -4,14 +4,14 @@ use serde_json::Value;
 
 use super::{CellFormat, CellValue, Kind};
 
-/// Text as it is.
+/// Any text.
 pub(super) struct Plain;
 
 impl Kind for Plain {
     fn read(&self, cell: &str, format: &CellFormat<'_>) -> Option<CellValue> {
-        // Of a column with words, the others are none.
+        // In a column with words, other texts are invalid.
         format.column.translate.is_empty().then(|| {
-            // No spreadsheet opens XML as a table, so nothing in it was made harmless.
+            // Spreadsheets do not open XML as a table, so its text needs no apostrophe.
             let text = if format.is_xml { cell } else { obvert_convert::csv::plain(cell) };
             CellValue::Single(Value::String(text.to_owned()))
         })
@@ -27,7 +27,7 @@ impl Kind for Plain {
     }
 }
 
-/// A word for yes or for no, all of which the column translates.
+/// Words for yes and no, all of which the column translates.
 pub(super) struct YesNo;
 
 impl Kind for YesNo {

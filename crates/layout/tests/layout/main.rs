@@ -364,7 +364,9 @@ fn what_stands_beside_a_column_of_the_offices_own_is_read() {
     let wider: Vec<u8> =
         lines.join("\r\n").chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect();
     let rest = |table: &[u8]| match layout::read(table, "t.csv", &a(), &[]).unwrap_err() {
-        ConvertError::Structure(problems) => problems.document().map(|document| document.value.clone()),
+        ConvertError::Structure(problems) => {
+            problems.document().map(|document| document.value.clone())
+        }
         other => panic!("{other}"),
     };
     let whole = serde_json::to_value(&read(A, &a()).0.document).unwrap();

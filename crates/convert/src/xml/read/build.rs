@@ -183,15 +183,15 @@ impl<'t> Build<'t> {
         parent: &Start<'t>,
         pointer: &str,
     ) -> Result<Option<Start<'t>>, ConvertError> {
-        let mut said = false;
+        let mut reported = false;
         loop {
             match self.tokens.next()? {
                 Token::Start(start) => return Ok(Some(start)),
                 Token::End | Token::Eof => return Ok(None),
                 Token::Text { text: found, offset } => {
                     let found = text::trim(&found);
-                    if !found.is_empty() && !said {
-                        said = true;
+                    if !found.is_empty() && !reported {
+                        reported = true;
                         let message = format!(
                             "text between the elements of <{}>: {:?}; put it into an element",
                             parent.name,

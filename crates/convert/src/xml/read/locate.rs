@@ -24,12 +24,12 @@ pub(crate) fn locate(part: &[u8], below: &str) -> (usize, usize) {
         let offset = usize::try_from(reader.buffer_position()).unwrap_or_default();
         match reader.read_event() {
             Ok(Event::Start(tag)) => {
-                if open == found + 1 {
-                    if is_step(&tag, step, before) {
+                match open == found + 1 {
+                    true if is_step(&tag, step, before) => {
                         (found, before, at) = (found + 1, 0, offset);
-                    } else {
-                        before += 1;
                     }
+                    true => before += 1,
+                    false => {}
                 }
                 open += 1;
             }

@@ -252,35 +252,33 @@ impl<'t> Build<'t> {
 
     fn extension(&mut self, start: &Start<'t>, pointer: &str) -> Result<Value, ConvertError> {
         let content = self.content(start, pointer)?;
-        // The model's type refuses duplicate keys.
-        let message = match serde_json::from_str::<Json>(&content) {
-            Ok(json) => {
-                let above = pointer.matches('/').count();
-                match serde_json::to_value(&json) {
-                    Ok(value) if above + depth(&json) <= JSON_DEPTH => return Ok(value),
-                    Ok(_) => {
-                        format!(
-                            "an extension is nested more than {} deep, which JSON readers refuse; nest it less",
-                            JSON_DEPTH - above
-                        )
-                    }
-                    Err(error) => error.to_string(),
-                }
-            }
-            Err(error) if content.trim().is_empty() => {
-                drop(error);
-                "an extension has no value; write it as JSON".to_owned()
-            }
-            Err(error) => format!(
-                "the value of an extension is not JSON: {error}; found {:?}",
-                short(&content)
-            ),
+        let message = match extension_value(&content, pointer.matches('/').count()) {
+            Ok(value) => return Ok(value),
+            Err(message) => message,
         };
         if !self.judged.contains(pointer) {
             self.judge(ProblemKind::WrongType, pointer, start.offset, message);
         }
         Ok(Value::Null)
     }
+}
+
+/// The value of an extension. `above` is the number of objects and lists that contain it.
+fn extension_value(content: &str, above: usize) -> Result<Value, String> {
+    if content.trim().is_empty() {
+        return Err("an extension has no value; write it as JSON".to_owned());
+    }
+    // The model's type refuses duplicate keys.
+    let json = serde_json::from_str::<Json>(content).map_err(|error| {
+        format!("the value of an extension is not JSON: {error}; found {:?}", short(content))
+    })?;
+    if above + depth(&json) > JSON_DEPTH {
+        let most = JSON_DEPTH - above;
+        return Err(format!(
+            "an extension is nested more than {most} deep, which JSON readers refuse; nest it less"
+        ));
+    }
+    serde_json::to_value(&json).map_err(|error| error.to_string())
 }
 
 fn number(found: &str) -> Option<Value> {
