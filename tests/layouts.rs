@@ -225,7 +225,7 @@ fn a_guess_is_announced() {
         &["convert", &table, "--layout", "l.json", "-o", "a.obvert.json"],
     ] {
         let output = obvert_in(folder.path(), command);
-        let said = "names no encoding; the table was read as windows-1252";
+        let said = "declares no encoding; the table was read as windows-1252";
         assert_eq!(stderr(&output).matches(said).count(), 1, "{}", stderr(&output));
     }
 }
@@ -274,7 +274,7 @@ fn a_layout_is_drafted_from_a_table() {
         "guessed: ',' as the decimal mark",
         "1.00 \"Datum\" -> runs.started: the heading is a word for when it began",
         "(\"17.03.2026\", line 2)",
-        "open: the table does not state the offset of its times from UTC; set it in zone in place of +00:00",
+        "open: the table does not have the offset of its times from UTC; set zone, which is +00:00",
         "drafted 22 of 22 columns",
     ] {
         assert!(stderr(&output).contains(part), "{part}: {}", stderr(&output));
@@ -323,14 +323,14 @@ fn a_layout_is_drafted_from_xml_and_odd_values_are_shown() {
     assert_eq!(status(&written), 0, "{}", stderr(&written));
     let drafted = obvert(&["layout", "draft", &book, "--sheet", "sheet1"]);
     assert!(
-        stderr(&drafted).contains("guessed: the sheet \"Sheet1\", which was asked for"),
+        stderr(&drafted).contains("guessed: the sheet \"Sheet1\", as requested"),
         "{}",
         stderr(&drafted)
     );
     let none = obvert(&["layout", "draft", &book, "--sheet", "Rows"]);
     assert_eq!(status(&none), 2);
     assert!(
-        stderr(&none).contains("there is no sheet \"Rows\"; the sheets are \"Sheet1\""),
+        stderr(&none).contains("there is no sheet \"Rows\"; choose one of \"Sheet1\""),
         "{}",
         stderr(&none)
     );

@@ -34,7 +34,7 @@ fn files_of_no_use_are_told_with_what_to_do() {
         (&["check", "t.zip"], "t.zip: the archive has no directory at its end, so it is not whole"),
         (
             &["convert", &own, "-o", "x.parquet"],
-            "x.parquet: GeoParquet is a folder with a file a layer; name a folder and give --to geoparquet",
+            "x.parquet: GeoParquet is a folder with one file per layer; name a folder and give --to geoparquet",
         ),
     ] {
         let output = obvert_in(folder.path(), command);
@@ -228,7 +228,7 @@ fn what_the_layout_of_the_table_written_will_miss_is_a_loss() {
     let output =
         obvert(&["convert", A, "--layout", LAYOUT_A, "--out-layout", LAYOUT_C, "-o", &out]);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
-    let said = "the table is incomplete by the layout larkmoor-works, so reading it reports: there is no value under \"Works/@job\"";
+    let said = "the table is incomplete for the layout larkmoor-works, so reading it reports:  \"Works/@job\"";
     assert!(stderr(&output).contains(said), "{}", stderr(&output));
 }
 

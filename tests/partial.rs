@@ -405,7 +405,7 @@ fn what_stands_beside_the_tables_hides_nothing() {
     let column = text.lines().next().map_or(0, |row| row.split(',').count()) + 1;
     let expected = [
         format!(
-            "tables/observations.csv:1:{column} (column crew) unknown column \"crew\"; data of your own goes into \"extensions\", as JSON"
+            "tables/observations.csv:1:{column} (column crew) unknown column \"crew\"; put your own data into \"extensions\", as JSON"
         ),
         "tables/hours.csv:1 no table of the format has this name, so nothing in it is read; give it the name of its table, or take it out if it is none".to_owned(),
     ];

@@ -13,6 +13,9 @@ use obvert_model::Location;
 const VERSION: &str = "0.2";
 
 /// The account of one conversion.
+#[doc(alias = "loss report")]
+#[doc(alias = "lossiness")]
+#[non_exhaustive]
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Account {
     /// The version of the account's own format.
@@ -48,6 +51,7 @@ pub struct End {
 }
 
 /// How many entries there are of each kind.
+#[non_exhaustive]
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Totals {
     /// Values that are not in the output.
@@ -61,6 +65,7 @@ pub struct Totals {
 }
 
 /// One value that was not carried over unchanged.
+#[non_exhaustive]
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Entry {
     /// What happened.
@@ -81,6 +86,7 @@ pub struct Entry {
 }
 
 /// A note about the output that is not a loss.
+#[non_exhaustive]
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Remark {
     /// Its subject, as a JSON Pointer (RFC 6901) into the document that was read.
@@ -93,6 +99,7 @@ pub struct Remark {
 }
 
 /// A location in the source.
+#[non_exhaustive]
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct At {
     /// The file; the table's file for a folder or zip of tables, the sheet for a workbook, the

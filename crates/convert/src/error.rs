@@ -34,6 +34,7 @@ pub struct Problems {
 }
 
 /// A document that violates the structure of the format, as a value.
+#[non_exhaustive]
 #[derive(Clone, Debug)]
 pub struct InvalidDocument {
     /// The value that the pointers of the problems refer to.

@@ -25,6 +25,7 @@ pub enum LossKind {
 }
 
 /// One value that was not carried over unchanged.
+#[non_exhaustive]
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct Loss {
     /// What happened.
@@ -57,9 +58,23 @@ impl Loss {
             place: None,
         }
     }
+
+    /// This loss with the old and the new value, as far as they are known.
+    #[must_use]
+    pub fn with_values(self, was: Option<Value>, becomes: Option<Value>) -> Self {
+        Self { was, becomes, ..self }
+    }
+
+    /// This loss with its location in the source, if no value of the document has that location.
+    #[must_use]
+    pub fn with_location(self, location: Location) -> Self {
+        Self { place: Some(Box::new(location)), ..self }
+    }
 }
 
 /// A note about the output that is not a loss: the document still reads back unchanged.
+#[doc(alias = "warning")]
+#[non_exhaustive]
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct Note {
     /// Its subject, as a JSON Pointer into the document.
@@ -88,6 +103,8 @@ impl Note {
 
 /// The values that a conversion did not carry over unchanged, and the values that it added. It is
 /// empty if and only if the document can be read back unchanged.
+#[doc(alias = "lossiness")]
+#[non_exhaustive]
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
 pub struct LossReport {
     /// The losses, in the order of the document.

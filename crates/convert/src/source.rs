@@ -30,6 +30,8 @@ use crate::{
 /// }
 /// # Ok::<(), obvert_convert::ConvertError>(())
 /// ```
+#[doc(alias = "reader")]
+#[doc(alias = "parser")]
 pub trait Source {
     /// Starts to read the survey run by run.
     ///

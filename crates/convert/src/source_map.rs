@@ -11,6 +11,8 @@ use obvert_model::versions::Migrated;
 /// The locations of the values of a document. Rows are recorded with their pointer, and the fields
 /// of a row with the keys below it. A value without a location has the location of the nearest
 /// value that contains it.
+#[doc(alias = "location")]
+#[doc(alias = "provenance")]
 #[derive(Clone, Debug, Default)]
 pub struct SourceMap {
     files: Vec<String>,

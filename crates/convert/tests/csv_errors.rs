@@ -113,7 +113,7 @@ fn each_mistake_is_placed_and_explained() {
             "observations.csv",
             "R1,2,5.5,",
             "R1,2,,",
-            &["observations.csv:3:3 (column at)", "\"at\" is empty; every row must have it"],
+            &["observations.csv:3:3 (column at)", "\"at\" is empty, and every row requires it"],
         ),
         (
             "an unknown word",
@@ -276,14 +276,14 @@ fn each_mistake_is_placed_and_explained() {
             "structures.csv",
             "B,outfall,",
             "B,outfall,,",
-            &["structures.csv:3", "cells where there are"],
+            &["structures.csv:3", "cells, and there are"],
         ),
         (
             "a short row",
             "quantities.csv",
             "R1,2,1,1,mm,",
             "R1,2,1,1,mm",
-            &["quantities.csv:2", "5 cells where there are 6"],
+            &["quantities.csv:2", "5 cells, and there are 6"],
         ),
         (
             "an open quotation mark",

@@ -342,12 +342,12 @@ fn layers_in_another_system_than_the_document_are_refused() {
     let cases = [
         (layer(4326), format!("structures:1: the layer is in EPSG:4326, WGS 84 (srs_id 4326) and the document in EPSG:27700 (document.crs); {end}")),
         (layer(-1), format!("structures:1: the layer is in no stated reference system (srs_id -1) and the document in EPSG:27700 (document.crs); {end}")),
-        (layer(9), format!("structures:1: the layer is in a reference system that gpkg_spatial_ref_sys does not have (srs_id 9) and the document in EPSG:27700 (document.crs); {end}")),
+        (layer(9), format!("structures:1: the layer is in a reference system that is missing in gpkg_spatial_ref_sys (srs_id 9) and the document in EPSG:27700 (document.crs); {end}")),
         (format!("{srs}{}", layer(7)), "structures:1: the layer is in ESRI:102747, Mine (srs_id 7) and the document in EPSG:27700".to_owned()),
         (blob_in("E6100000"), "structures:2: the geometry is in EPSG:4326, WGS 84 (srs_id 4326) and the document in EPSG:27700 (document.crs); reproject it to EPSG:27700, or correct the one that is wrong, the srs_id in its header or document.crs".to_owned()),
         (crs("'EPSG:6547'"), "structures:1: the layer is in EPSG:27700, OSGB36 / British National Grid (srs_id 27700) and the document in EPSG:6547 (document.crs)".to_owned()),
         (crs("'ESRI:102747'"), "structures:1: the layer is in EPSG:27700, OSGB36 / British National Grid (srs_id 27700) and the document in ESRI:102747".to_owned()),
-        (crs("NULL"), "structures:1: the layer is in EPSG:27700, OSGB36 / British National Grid (srs_id 27700) and the document states none; write the reference system of all positions into document.crs".to_owned()),
+        (crs("NULL"), "structures:1: the layer is in EPSG:27700, OSGB36 / British National Grid (srs_id 27700) , and the document has no reference system; write that of all positions into document.crs".to_owned()),
         ("UPDATE gpkg_geometry_columns SET srs_id = 4326 WHERE table_name = 'pipes'".to_owned(), "pipes:1: the layer is in EPSG:4326".to_owned()),
     ];
     for (sql, expected) in cases {
@@ -420,25 +420,25 @@ fn geometries_that_a_row_cannot_have_are_refused() {
             "pipes",
             1,
             short,
-            "the line has one position, and a line has two or more; draw it anew, or empty it",
+            "the line has one position, and a line needs two or more; draw it again, or set it to NULL",
         ),
         (
             "structures",
             2,
             blob(&[f64::INFINITY, 0.0], false),
-            "the geometry is at inf, 0, which is no place; draw it anew, or empty it",
+            "the geometry is at inf, 0, which is not a valid position; draw it again, or set it to NULL",
         ),
         (
             "structures",
             2,
             blob(&[f64::NAN, 0.0], false),
-            "the geometry is at NaN, 0, which is no place; draw it anew, or empty it",
+            "the geometry is at NaN, 0, which is not a valid position; draw it again, or set it to NULL",
         ),
         (
             "structures",
             2,
             raw(1001, &[x, y, 81.5]),
-            "the geometry has the height or measure 81.5, which has no place in a survey; put elevations into the columns and take it out",
+            "the geometry has the height or measure 81.5; put elevations into the columns, and remove it",
         ),
         (
             "structures",

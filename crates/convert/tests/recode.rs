@@ -258,7 +258,7 @@ fn what_each_kind_of_observation_becomes() {
                 (
                     LossKind::Dropped,
                     "/quantities/0",
-                    "roots.in-connection becomes BBA of en-13508-2, which has no place for its loss",
+                    "roots.in-connection becomes BBA of en-13508-2, which cannot hold its loss",
                 ),
             ],
         ),
@@ -270,7 +270,7 @@ fn what_each_kind_of_observation_becomes() {
             vec![(
                 LossKind::Dropped,
                 "/characterisation/0",
-                "connection.preformed becomes BCA A of en-13508-2, which has no place for square",
+                "connection.preformed becomes BCA A of en-13508-2, which cannot hold square",
             )],
         ),
         // No equivalent.
@@ -344,7 +344,7 @@ fn what_could_be_several_is_not_guessed() {
     assert_eq!(
         report.losses[0].message,
         "BAB B could be any of crack.longitudinal, crack.circumferential, crack.complex, crack.helical and \
-         crack.radiating in obvert-terms, and nothing recorded decides; it becomes note.remark, remark"
+         crack.radiating in obvert-terms, and no recorded value decides; it becomes note.remark, remark"
     );
 }
 

@@ -71,7 +71,7 @@ fn each_change_is_refused_where_it_stands() {
         ("</survey>\n", "</survey>&lt;", "text outside the root element"),
         ("</survey>\n", "</survey><![CDATA[]]>", "text outside the root element"),
         ("</survey>\n", "</survey></survey>", "not well-formed XML"),
-        ("<id>d</id>", "< id>d</id>", "is no name of an element"),
+        ("<id>d</id>", "< id>d</id>", "is not a valid name of an element"),
         ("<id>d</id>", "<id>d</ id>", "not well-formed XML"),
         ("<id>d</id>", "<id / >", "x.xml:4:7: not well-formed XML: this is no attribute"),
         ("<id>d</id>", "<id>d]]></id>", "]]> in a text"),
@@ -87,16 +87,16 @@ fn each_change_is_refused_where_it_stands() {
         (
             "<id>d</id>",
             "<id>d\u{1}</id>",
-            "x.xml:4:8: the character U+0001 cannot stand in XML 1.0; a text that has it is written as a JSON string",
+            "x.xml:4:8: XML 1.0 does not allow the character U+0001 cannot stand in XML 1.0; a text that has it is written as a JSON string",
         ),
-        ("<id>d</id>", "<id>d\u{ffff}</id>", "the character U+FFFF cannot stand in XML 1.0"),
         (
             "<id>d</id>",
-            "<o:id>d</o:id>",
-            "x.xml:4:3: not well-formed XML: nothing binds the prefix \"o\"",
+            "<id>d\u{ffff}</id>",
+            "XML 1.0 does not allow the character U+FFFF cannot stand in XML 1.0",
         ),
+        ("<id>d</id>", "<o:id>d</o:id>", "x.xml:4:3: not well-formed XML: the prefix \"o\""),
         ("<id>d</id>", "<id o:a='1'>d</id>", "nothing binds the prefix \"o\""),
-        ("<id>d</id>", "<id xmlns:o=''>d</id>", "the prefix \"o\" is bound to nothing"),
+        ("<id>d</id>", "<id xmlns:o=''>d</id>", "the prefix \"o\" has an empty namespace"),
         (
             "<id>d</id>",
             "<id encoding='json' encoding='json'>\"d\"</id>",
@@ -120,12 +120,12 @@ fn each_change_is_refused_where_it_stands() {
         (
             "version=\"1.0\"",
             "version=\"1.1\"",
-            "x.xml:1:1: XML version \"1.1\"; save the document as XML 1.0",
+            "x.xml:1:1: XML version \"1.1\"is not supported; save the document as XML 1.0",
         ),
         (
             "encoding=\"UTF-8\"",
             "encoding=\"ISO-8859-1\"",
-            "the encoding \"ISO-8859-1\"; save the document as UTF-8 and say so",
+            "the encoding \"ISO-8859-1\"; save the document as UTF-8 and declare it",
         ),
         ("encoding=\"UTF-8\"", "standalone=\"maybe\"", "the XML declaration must be like"),
         ("version=\"1.0\" ", "", "the XML declaration must be like"),
@@ -133,7 +133,7 @@ fn each_change_is_refused_where_it_stands() {
         (
             "ns/0.2",
             "ns/0.3",
-            "x.xml:2:1: the document is of version \"0.3\" of the format; this reader knows version \"0.2\"",
+            "x.xml:2:1: the document has version \"0.3\" of the format; this reader supports version \"0.2\"",
         ),
         (
             " xmlns=\"https://obvert.example/ns/0.2\"",
@@ -148,23 +148,23 @@ fn each_change_is_refused_where_it_stands() {
         (
             "<obvert>0.2<",
             "<obvert>0.3<",
-            "x.xml:3:3: /obvert: the document is of version \"0.3\" of the format",
+            "x.xml:3:3: /obvert: the document has version \"0.3\" of the format",
         ),
         // Elements.
         (
             "<vertical>NAVD 88</vertical>",
             "<vertcal>NAVD 88</vertcal>",
-            "x.xml:8:3: /vertcal: unknown element <vertcal> in <survey>; data of your own goes into <extensions>; did you mean \"vertical\"?",
+            "x.xml:8:3: /vertcal: unknown element <vertcal> in <survey>; put your own data into <extensions>; did you mean \"vertical\"?",
         ),
         (
             "<kind>outfall</kind>",
             "<Kind>outfall</Kind>",
-            "x.xml:13:26: /structures/1/Kind: unknown element <Kind> in <structure>; data of your own goes into <extensions>; did you mean \"kind\"?",
+            "x.xml:13:26: /structures/1/Kind: unknown element <Kind> in <structure>; put your own data into <extensions>; did you mean \"kind\"?",
         ),
         (
             "<id>d</id>",
             "<id>d</id><id>e</id>",
-            "x.xml:4:13: /id: the element <id> stands twice in <survey>; keep one",
+            "x.xml:4:13: /id: the element <id> is duplicated in <survey>; keep one",
         ),
         (
             "<id>d</id>",
@@ -174,12 +174,12 @@ fn each_change_is_refused_where_it_stands() {
         (
             "<id>d</id>",
             "<id xmlns=''>d</id>",
-            "x.xml:4:3: /id: the element <id> is in no namespace",
+            "x.xml:4:3: /id: the element <id> has no namespace; use that of the format",
         ),
         (
             "<list>l</list><version>1</version>",
             "<version>1</version><list>l</list>",
-            "x.xml:9:31: <list> stands after <version>; elements stand in the order of the schema, where <list> comes before version, extensions",
+            "x.xml:9:31: <list> is after <version>; put elements in the order of the schema, where <list> comes before version, extensions",
         ),
         (
             "<pipe><id>p</id>",
@@ -189,7 +189,7 @@ fn each_change_is_refused_where_it_stands() {
         (
             "<item>e</item>",
             "<equipment>e</equipment>",
-            "x.xml:19:78: /runs/0/equipment/equipment: unknown element <equipment> in <equipment>, where each is an <item>",
+            "x.xml:19:78: /runs/0/equipment/equipment: unknown element <equipment> in <equipment>, which contains <item>",
         ),
         ("<item>e</item>", "e", "text between the elements of <equipment>: \"e\""),
         (
@@ -205,15 +205,19 @@ fn each_change_is_refused_where_it_stands() {
         (
             "<id>d</id>",
             "<id><b>d</b></id>",
-            "x.xml:4:7: /id: the element <b> in <id>, where text alone belongs",
+            "x.xml:4:7: /id: the element <b> in <id>, which contains text only; remove the tags",
         ),
-        ("<at>12.4</at>", "<at>12<b/>.4</at>", "the element <b> in <at>, where text alone belongs"),
+        (
+            "<at>12.4</at>",
+            "<at>12<b/>.4</at>",
+            "the element <b> in <at>, which contains text only; remove the tags",
+        ),
         ("<section>in</section>", "", "x.xml:6:3: /units: the key \"section\" is missing"),
         // Attributes.
         (
             "<structure><id>b",
             "<structure id='b'><id>b",
-            "x.xml:13:16: /structures/1/@id: unknown attribute \"id\" of <structure>; values stand in elements",
+            "x.xml:13:16: /structures/1/@id: unknown attribute \"id\" of <structure>; write values as elements",
         ),
         ("<survey ", "<survey version='0.1' ", "unknown attribute \"version\" of <survey>"),
         ("<remark>", "<remark enconding='json'>", "did you mean \"encoding\"?"),
@@ -221,7 +225,7 @@ fn each_change_is_refused_where_it_stands() {
         (
             "<remark>",
             "<remark encoding='base64'>",
-            "unknown encoding \"base64\"; the only one is \"json\"",
+            "unknown encoding \"base64\"; use \"json\" or no encoding\"",
         ),
         (
             "<remark>",
@@ -272,7 +276,7 @@ fn each_change_is_refused_where_it_stands() {
         (
             "10 20.5",
             "10,20.5",
-            "expected two numbers with a space between, easting or longitude first; found \"10,20.5\"",
+            "expected two numbers separated by a space, easting or longitude first; found \"10,20.5\"",
         ),
         ("10 20.5", "10", "expected two numbers"),
         ("10 20.5", "10 20 30", "expected two numbers"),
@@ -294,18 +298,26 @@ fn each_change_is_refused_where_it_stands() {
             "the id \"1\" stands twice",
         ),
         // Extensions.
-        (" name=\"org.example.x\"", "", "<extension> without its \"name\", a reverse domain name"),
+        (
+            " name=\"org.example.x\"",
+            "",
+            "<extension> without its \"name\"; add it, a reverse domain name",
+        ),
         ("name=\"org.example.x\"", "name=\"example\"", "is not a reverse domain name"),
         (
             "name=\"org.example.x\"",
             "nam=\"org.example.x\"",
-            "unknown attribute \"nam\" of <extension>; values stand in elements; did you mean \"name\"?",
+            "unknown attribute \"nam\" of <extension>; write values as elements; did you mean \"name\"?",
         ),
         ("{\"a\":[1,null]}", "{'a'}", "the value of an extension stands as JSON"),
         ("{\"a\":[1,null]}", "", "an extension without its value"),
         ("{\"a\":[1,null]}", "{\"a\":1,\"a\":2}", "duplicate key \"a\""),
         ("{\"a\":[1,null]}", "9007199254740993", "the value of an extension stands as JSON"),
-        ("{\"a\":[1,null]}", "<a/>", "the element <a> in <extension>, where text alone belongs"),
+        (
+            "{\"a\":[1,null]}",
+            "<a/>",
+            "the element <a> in <extension>, which contains text only; remove the tags",
+        ),
         ("<extension name=\"org.example.x\">{\"a\":[1,null]}</extension>", "", "/extensions: "),
         (
             "</extensions>",
@@ -367,11 +379,11 @@ fn a_file_of_another_kind_is_called_what_it_is() {
         (b"<!-- only a comment -->".to_vec(), "the file has no <survey> element"),
         (
             wide(false, true),
-            "x.xml:1: not UTF-8 text (it begins like UTF-16 or UTF-32); save the document as UTF-8",
+            "x.xml:1: not UTF-8 text (it starts like UTF-16 or UTF-32); save the document as UTF-8",
         ),
-        (wide(true, true), "it begins like UTF-16"),
-        (wide(false, false), "it begins like UTF-16"),
-        (wide(true, false), "it begins like UTF-16"),
+        (wide(true, true), "it starts like UTF-16"),
+        (wide(false, false), "it starts like UTF-16"),
+        (wide(true, false), "it starts like UTF-16"),
         (
             latin,
             "x.xml:21: not UTF-8 text (it looks like an older single-byte encoding); save the document as UTF-8",
@@ -381,7 +393,7 @@ fn a_file_of_another_kind_is_called_what_it_is() {
         (b"\x1f\x8b\x08".to_vec(), "a gzip archive"),
         (b"\x89PNG\r\n\x1a\n\0\0".to_vec(), "not UTF-8 text (it looks binary)"),
         (b"{\"obvert\": \"0.1\"}".to_vec(), "this looks like JSON, not XML"),
-        (b"id,at,code\n1,2,3\n".to_vec(), "not XML: it does not begin with a tag"),
+        (b"id,at,code\n1,2,3\n".to_vec(), "not XML: it does not start with a tag"),
     ];
     for (source, says) in cases {
         let said = problems(&source);
@@ -406,7 +418,7 @@ fn attacks_end_early() {
     let fetch = "<!DOCTYPE survey [<!ENTITY a SYSTEM \"file:///etc/passwd\">]><survey>&a;</survey>";
     assert!(problems(fetch.as_bytes()).contains("a document type declaration"));
     let deep = DOCUMENT.replace("<id>d</id>", &"<a>".repeat(100_000));
-    assert!(problems(deep.as_bytes()).contains("elements nested more than 64 deep"));
+    assert!(problems(deep.as_bytes()).contains("elements are nested more than 64 deep"));
     let json = DOCUMENT.replace("{\"a\":[1,null]}", &"[".repeat(100_000));
     assert!(problems(json.as_bytes()).contains("recursion limit exceeded"));
     let bindings: String = (0..1000).map(|n| format!(" xmlns:a{n}='x'")).collect();

@@ -351,7 +351,7 @@ mod tests {
             (line, why.as_str()),
             (
                 2,
-                "not shift_jis here, although the layout says so; declare its encoding in the layout"
+                "not valid shift_jis, which the layout declares; declare its encoding in the layout"
             )
         );
         assert_eq!(

@@ -10,6 +10,18 @@
 //!   expected. All problems are reported at once.
 //! - A written file can be read by the same layout. The loss report lists the values that reading
 //!   does not give back, so it is empty if and only if the table holds everything.
+//!
+//! ```
+//! use obvert_layout::{draft, read};
+//!
+//! let table = b"Pipe,Run,Direction,From,To,Distance,Observation\nL-101,R-1,downstream,LM-014,LM-015,31.5,crack\n";
+//! let draft = draft(table, "rows.csv")?;
+//! assert_eq!(draft.layout.columns.len(), 7);
+//! let (survey, losses) = read(table, "rows.csv", &draft.layout, &[])?;
+//! assert_eq!(survey.document.runs[0].observations[0].at.get(), 31.5);
+//! # let _ = losses;
+//! # Ok::<(), obvert_convert::ConvertError>(())
+//! ```
 
 #![cfg_attr(docsrs, feature(doc_cfg))]
 

@@ -31,7 +31,7 @@ pub(crate) fn document_in(
         let message =
             format!("{what} are converted from {was} to {becomes}, the unit of the layout");
         let loss = Loss::new(LossKind::Changed, target.pointer(), message);
-        report.losses.push(Loss { was: Some(was.into()), becomes: Some(becomes.into()), ..loss });
+        report.losses.push(loss.with_values(Some(was.into()), Some(becomes.into())));
         if let Some(document) = value.as_object_mut() {
             target.put(document, becomes.into());
         }

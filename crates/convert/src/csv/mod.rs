@@ -2,6 +2,17 @@
 //! spreadsheet and any tool can validate by the `datapackage.json` next to them. Lossless in both
 //! directions.
 //!
+//! ```
+//! use obvert_convert::csv;
+//! # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+//! # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"}]}"#;
+//! # let document = obvert_model::read::document(source)?;
+//! let (files, _) = csv::write(&document)?;
+//! assert!(files.iter().any(|(name, _)| name == "runs.csv"));
+//! assert_eq!(csv::read(&files, "survey")?.document, document);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
 //! # Mapping
 //! Every table of the document is a file with its name: `pipes.csv`, `runs.csv`. The fields of the
 //! document itself are the single row of `document.csv`.

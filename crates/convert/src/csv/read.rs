@@ -1,5 +1,7 @@
 //! From the files of a package to its tables.
 
+use serde::Deserialize;
+
 use super::file_of;
 use super::records::Records;
 use crate::tables::Rows;
@@ -48,17 +50,15 @@ impl<'a> CsvTables<'a> {
         let mut files: Vec<Option<usize>> = vec![None; plan().tables.len()];
         for (number, (file, bytes)) in input.files().enumerate() {
             let table = plan().tables.iter().position(|table| file_of(table) == file);
-            match table.map(|index| files[index].replace(number)) {
-                Some(None) => {}
-                Some(Some(_)) => {
-                    let message =
-                        format!("{} has two files for this table; keep one", input.name());
-                    return Err(format_error(file, 1, message));
-                }
-                None if !file.contains('/') && is_csv(file) => {
+            let Some(index) = table else {
+                if !file.contains('/') && is_csv(file) {
                     unknown.push(unknown_table(file, bytes));
                 }
-                None => {}
+                continue;
+            };
+            if files[index].replace(number).is_some() {
+                let message = format!("{} has two files for this table; keep one", input.name());
+                return Err(format_error(file, 1, message));
             }
         }
         if files.first().is_none_or(Option::is_none) {
@@ -94,15 +94,23 @@ pub(super) fn is_csv(file: &str) -> bool {
 fn missing_of(input: &Input<'_>) -> Vec<String> {
     let described = input.files().find(|(file, _)| *file == super::schema::FILE);
     let package =
-        described.and_then(|(_, bytes)| serde_json::from_slice::<serde_json::Value>(bytes).ok());
-    let resources = package.as_ref().and_then(|package| package["resources"].as_array());
-    let paths = resources.into_iter().flatten().filter_map(|resource| resource["path"].as_str());
-    let is_missing = |path: &&str| !input.files().any(|(file, _)| file == *path);
-    paths
-        .filter(|path| !path.contains('/') && is_csv(path))
-        .filter(is_missing)
-        .map(str::to_owned)
-        .collect()
+        described.and_then(|(_, bytes)| serde_json::from_slice::<Description>(bytes).ok());
+    let resources = package.map(|package| package.resources).unwrap_or_default();
+    let paths = resources.into_iter().filter_map(|resource| resource.path);
+    let is_missing = |path: &String| !input.files().any(|(file, _)| file == *path);
+    paths.filter(|path| !path.contains('/') && is_csv(path)).filter(is_missing).collect()
+}
+
+/// The part of `datapackage.json` that is read.
+#[derive(Deserialize)]
+struct Description {
+    #[serde(default)]
+    resources: Vec<Resource>,
+}
+
+#[derive(Deserialize)]
+struct Resource {
+    path: Option<String>,
 }
 
 impl TableFile for CsvTables<'_> {

@@ -2,11 +2,8 @@
 //! table, so that any tool that supports these standards can validate a package, including its
 //! references, without knowing this format.
 
-use std::sync::OnceLock;
-
 use obvert_model::tables::Head;
 use serde::Serialize;
-use serde_json::Value;
 
 use super::file_of;
 use crate::tables::keys;
@@ -202,7 +199,7 @@ fn table_schema<'p>(plan: &'p Plan, table: &'p Table) -> TableSchema<'p> {
             constraints: Constraints { required: true, minimum: Some(1), ..Constraints::default() },
         });
     }
-    fields.extend(table.columns.iter().map(|column| field(table, column)));
+    fields.extend(table.columns.iter().map(|column| field(column)));
 
     let mut foreign_keys = Vec::new();
     if let Some(parent) = parent {
@@ -233,9 +230,9 @@ fn table_schema<'p>(plan: &'p Plan, table: &'p Table) -> TableSchema<'p> {
     }
 }
 
-fn field<'p>(table: &Table, column: &'p Column) -> Field<'p> {
+fn field<'p>(column: &'p Column) -> Field<'p> {
     let (minimum, maximum) = match column.kind {
-        Kind::Number | Kind::Whole => bounds(table, column),
+        Kind::Number | Kind::Whole => bounds(column),
         _ => (None, None),
     };
     let r#type = type_name(&column.kind);
@@ -298,32 +295,15 @@ fn unanchored(pattern: &str) -> &str {
     pattern.strip_prefix('^').unwrap_or(pattern)
 }
 
-/// The limits of a number in the JSON Schema.
-fn bounds(table: &Table, column: &Column) -> (Option<i64>, Option<i64>) {
-    static SCHEMA: OnceLock<Value> = OnceLock::new();
-    let json = SCHEMA.get_or_init(obvert_model::schema::document);
-    let mut node = json;
-    for key in table.path.iter().chain(&column.keys) {
-        node = &resolved(json, node)["properties"][key.as_str()];
-        node = items(json, node);
+/// The limits of a number: those of the field, or those of all numbers of the format (RFC 7493
+/// section 2.2).
+fn bounds(column: &Column) -> (Option<i64>, Option<i64>) {
+    const LARGEST: i64 = (1 << 53) - 1;
+    match (&column.kind, column.bounds) {
+        (Kind::Number, _) => (Some(-LARGEST), Some(LARGEST)),
+        (_, Some([least, greatest])) => (i64::try_from(least).ok(), i64::try_from(greatest).ok()),
+        (_, None) => (None, None),
     }
-    let node = items(json, node);
-    (node["minimum"].as_i64(), node["maximum"].as_i64())
-}
-
-fn resolved<'j>(root: &'j Value, node: &'j Value) -> &'j Value {
-    match node["$ref"].as_str().and_then(|path| path.strip_prefix("#/$defs/")) {
-        Some(name) => &root["$defs"][name],
-        None => node,
-    }
-}
-
-fn items<'j>(root: &'j Value, node: &'j Value) -> &'j Value {
-    let mut node = resolved(root, node);
-    while node["items"].is_object() {
-        node = resolved(root, &node["items"]);
-    }
-    node
 }
 
 /// A name as plain words: `counter.zero_text` becomes `Counter zero text`; the coordinates of a
@@ -339,6 +319,8 @@ fn title(name: &str) -> String {
 
 #[cfg(test)]
 mod tests {
+    use serde_json::Value;
+
     use super::*;
 
     #[test]

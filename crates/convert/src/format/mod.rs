@@ -25,6 +25,8 @@ use crate::{ConvertError, LossReport};
 /// assert_eq!(json.extensions, ["obvert.json", "json"]);
 /// assert!(json.capabilities.lossless && json.is_read() && json.is_written());
 /// ```
+#[doc(alias = "file format")]
+#[doc(alias = "file type")]
 #[derive(Debug)]
 pub struct Format {
     /// Its name on the command line, in reports, accounts and profiles: lower case with hyphens.

@@ -1,6 +1,17 @@
 //! GeoJSON (RFC 7946): a survey on a map, on WGS 84, that can be converted back into the same
 //! document.
 //!
+//! ```
+//! use obvert_convert::geojson;
+//! # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+//! # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"}]}"#;
+//! # let document = obvert_model::read::document(source)?;
+//! let mut file = Vec::new();
+//! geojson::write(&document, &mut file)?;
+//! assert_eq!(geojson::read(&file, "survey.geojson")?.document, document);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
 //! A survey is one feature collection. Each row of the tables with a location is a feature, whose
 //! properties are the row as it is in the document, with the name of the table in `table`:
 //!

@@ -14,6 +14,7 @@ use crate::{ConvertError, Location};
 
 /// What a reader does with the geometry of a structure, pipe or locate that contradicts its
 /// properties by more than rounding.
+#[non_exhaustive]
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Moved {
     /// Refuse the file, and name each contradiction.

@@ -1,6 +1,17 @@
 //! GeoPackages (OGC 12-128r19, version 1.4): one file that a GIS opens as layers, in the document's
 //! own reference system, and that holds every value of the document. Lossless in both directions.
 //!
+//! ```
+//! use obvert_convert::geopackage;
+//! # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+//! # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"}]}"#;
+//! # let document = obvert_model::read::document(source)?;
+//! let mut file = Vec::new();
+//! geopackage::write(&document, &mut file)?;
+//! assert_eq!(geopackage::read(&file, "survey.gpkg")?.document, document);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
 //! # Mapping
 //! The tables and columns are those of the [CSV tables](crate::csv), with the same names. Numbers
 //! are `DOUBLE` or `INTEGER`, booleans `BOOLEAN`, days `DATE`, and everything else `TEXT`: a time

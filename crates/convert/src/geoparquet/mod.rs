@@ -1,6 +1,17 @@
 //! GeoParquet 1.1 for analysis: one file per layer, with joined columns for questions about pipes.
 //! Write-only and lossy; the loss report lists what is left out.
 //!
+//! ```
+//! use obvert_convert::geoparquet;
+//! # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+//! # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"}]}"#;
+//! # let document = obvert_model::read::document(source)?;
+//! let (files, losses) = geoparquet::write(&document)?;
+//! assert!(files.iter().any(|(name, _)| name == "observations.parquet"));
+//! assert!(losses.loses());
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
 //! | File | A row is | Columns |
 //! |---|---|---|
 //! | `structures.parquet`, `locates.parquet` | a row of the table | those of the table |

@@ -156,7 +156,7 @@ impl JsonSource<'_> {
                     let PlacedProblem { place, problem } = self.placed(problem);
                     ConvertError::invalid(place, problem.to_string())
                 }
-                None => ConvertError::invalid(None, "no more is known"),
+                None => ConvertError::invalid(None, "the cause is not known"),
             },
             ReadError::Syntax { line, column, message } => {
                 form(Some(self.location(line, column)), format!("not JSON: {message}"))

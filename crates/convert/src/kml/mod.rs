@@ -2,6 +2,18 @@
 //! observations, and the locates from the surface. Write-only and lossy; the loss report lists what
 //! is left out.
 //!
+//! ```
+//! use obvert_convert::{LossKind, kml};
+//! # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+//! # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"}]}"#;
+//! # let document = obvert_model::read::document(source)?;
+//! let mut file = Vec::new();
+//! let losses = kml::write(&document, &mut file)?;
+//! // The run has no observations to draw.
+//! assert!(losses.losses.iter().any(|loss| loss.pointer == "/runs/0" && loss.kind == LossKind::Dropped));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
 //! | Folder | Placemarks |
 //! |---|---|
 //! | `structures`, `locates` | points |

@@ -257,22 +257,7 @@ impl<W: Write> Kml<W> {
             placer.as_ref().and_then(|placer| placer.observation(row)).map(|place| place.geometry)
         };
         let at = format!("/runs/{index}");
-        let drawn = run.observations.iter().any(|row| place(row).is_some());
-        if !drawn {
-            let none = if run.observations.is_empty() {
-                "it has none"
-            } else {
-                "none of them is on the map"
-            };
-            let message = format!("a run is part of its observations' placemarks, and {none}");
-            self.lose(LossKind::Dropped, at.clone(), &message);
-        } else if run.counter.as_ref().is_some_and(|counter| !counter.checks.is_empty()) {
-            self.lose(
-                LossKind::Dropped,
-                format!("{at}/counter/checks"),
-                "a placemark cannot hold a table",
-            );
-        }
+        self.losses_of_run(run, &at, run.observations.iter().any(|row| place(row).is_some()));
         let run_value =
             serde_json::to_value(run.clone().with_observations([])).map_err(io::Error::other)?;
         let pipe = map.pipe_of(run);
@@ -308,28 +293,37 @@ impl<W: Write> Kml<W> {
             } else {
                 self.flush()?;
             }
-            for (place, _) in row
-                .quantities
-                .iter()
-                .enumerate()
-                .filter(|(_, quantity)| quantity.extensions.is_some())
-            {
-                let pointer = format!("{pointer}/quantities/{place}/extensions");
-                self.lose(
-                    LossKind::Dropped,
-                    pointer,
-                    "only value and unit of a quantity are written",
-                );
-            }
-            if !row.media.is_empty() {
-                self.lose(
-                    LossKind::Dropped,
-                    format!("{pointer}/media"),
-                    "references to media are left out",
-                );
-            }
+            self.losses_of_observation(row, &pointer);
         }
         Ok(())
+    }
+
+    /// The losses of a run, which is part of the placemarks of its observations.
+    fn losses_of_run(&mut self, run: &Run, at: &str, is_drawn: bool) {
+        if !is_drawn {
+            let none = match run.observations.is_empty() {
+                true => "it has none",
+                false => "none of them is on the map",
+            };
+            let message = format!("a run is part of its observations' placemarks, and {none}");
+            self.lose(LossKind::Dropped, at, &message);
+        } else if run.counter.as_ref().is_some_and(|counter| !counter.checks.is_empty()) {
+            let message = "a placemark cannot hold a table";
+            self.lose(LossKind::Dropped, format!("{at}/counter/checks"), message);
+        }
+    }
+
+    fn losses_of_observation(&mut self, row: &Observation, at: &str) {
+        let quantities = row.quantities.iter().enumerate();
+        for (place, _) in quantities.filter(|(_, quantity)| quantity.extensions.is_some()) {
+            let pointer = format!("{at}/quantities/{place}/extensions");
+            let message = "only value and unit of a quantity are written";
+            self.lose(LossKind::Dropped, pointer, message);
+        }
+        if !row.media.is_empty() {
+            let message = "references to media are left out";
+            self.lose(LossKind::Dropped, format!("{at}/media"), message);
+        }
     }
 
     /// Writes a placemark. Its name repeats its data.

@@ -1,5 +1,18 @@
 //! A survey as tables: the tables and columns, their units, and typed rows from any reader of runs.
 //!
+//! ```
+//! use obvert_convert::{DocumentRuns, tables::TableRows};
+//! # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+//! # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"}]}"#;
+//! # let document = obvert_model::read::document(source)?;
+//! let mut survey = DocumentRuns::new(&document);
+//! let mut rows = TableRows::new(&mut survey);
+//! while let Some(row) = rows.next_row()? {
+//!     println!("{}: {:?}", row.table.name(), row.cells);
+//! }
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
 //! The CSV tables, the workbook and the GeoPackage are files with these tables; [`TableRows`] gives
 //! the rows without a file.
 

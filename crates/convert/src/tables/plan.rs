@@ -63,6 +63,8 @@ pub(crate) struct Column {
     pub(crate) pattern: Option<String>,
     /// The unit of its number, if that is always the same.
     pub(crate) unit: Option<String>,
+    /// The limits of its whole number, if it is one.
+    pub(crate) bounds: Option<[u64; 2]>,
     /// The unit of the document that its number is in, if it is in one of those.
     pub(crate) measures: Option<&'static str>,
 }
@@ -253,6 +255,7 @@ fn column(field: &Field, keys: Vec<String>, required: bool, kind: Kind) -> Colum
         description: one_line(&field.description),
         pattern: field.pattern.clone(),
         unit: field.unit.clone(),
+        bounds: field.bounds,
         measures: field.measures(),
     }
 }
@@ -276,6 +279,7 @@ fn positions(
             description: format!("{} {meaning}", one_line(description)).trim().to_owned(),
             pattern: None,
             unit: None,
+            bounds: None,
             measures: None,
         })
         .collect()

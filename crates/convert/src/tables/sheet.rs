@@ -15,6 +15,55 @@ use super::plan::{Column, ID, Kind, ORDER, Table};
 use super::{Record, Rows};
 use crate::{Location, PlacedProblem, SourceMap};
 
+/// The problems of the headings of a file.
+struct HeadingReport<'r> {
+    table: &'static Table,
+    name: &'r str,
+    /// Whether the file has every column of the format.
+    is_complete: bool,
+    problems: &'r mut Vec<PlacedProblem>,
+}
+
+impl HeadingReport<'_> {
+    fn unknown(&mut self, number: usize, heading: &str, suggestion: Option<&str>) {
+        let message = match heading {
+            "" => "a column has values and no heading; remove it or add a heading".to_owned(),
+            _ => format!(
+                "unknown column {heading:?}; put your own data into \"extensions\", as JSON"
+            ),
+        };
+        let row = if self.is_complete { "/-".to_owned() } else { self.pointer("/-") };
+        let pointer = format!("{row}/{}", token(heading));
+        let suggestion = suggestion.map(str::to_owned);
+        let problem = Problem::new(ProblemKind::UnknownKey, pointer, message);
+        self.add(Some((number, heading)), Problem { suggestion, ..problem });
+    }
+
+    fn duplicate(&mut self, number: usize, heading: &str) {
+        let message = format!("the column {heading:?} is duplicated; keep one");
+        let problem = Problem::new(ProblemKind::DuplicateKey, self.pointer(""), message);
+        self.add(Some((number, heading)), problem);
+    }
+
+    fn missing(&mut self, heading: &str) {
+        let message = format!("the required column {heading:?} is missing; add it");
+        self.add(None, Problem::new(ProblemKind::MissingKey, self.pointer(""), message));
+    }
+
+    /// The pointer of the table; `rows` replaces the index of a row.
+    fn pointer(&self, rows: &str) -> String {
+        self.table.path.iter().fold(String::new(), |path, key| format!("{path}/{key}{rows}"))
+    }
+
+    fn add(&mut self, column: Option<(usize, &str)>, problem: Problem) {
+        let (number, heading) = column.unzip();
+        let heading = heading.filter(|heading| !heading.is_empty()).map(str::to_owned);
+        let column = number.map(|number| number + 1);
+        let place = Location { file: self.name.to_owned(), line: 1, column, heading };
+        self.problems.push(PlacedProblem { place: Some(place), problem });
+    }
+}
+
 /// The columns of a file.
 pub(crate) struct Sheet {
     table: &'static Table,
@@ -42,60 +91,25 @@ impl Sheet {
                 found.entry(heading).or_insert(number);
             }
         }
-        let complete = table.headings().all(|known| found.contains_key(known));
-        let mut report = |kind, column: Option<(usize, &str)>, message, near: Option<&str>| {
-            let place = Location {
-                file: name.to_owned(),
-                line: 1,
-                column: column.map(|(number, _)| number + 1),
-                heading: column
-                    .map(|(_, heading)| heading.to_owned())
-                    .filter(|heading| !heading.is_empty()),
-            };
-            let path = |rows: &str| {
-                table.path.iter().fold(String::new(), |path, key| format!("{path}/{key}{rows}"))
-            };
-            let pointer = match column.filter(|_| kind == ProblemKind::UnknownKey) {
-                Some((_, heading)) => {
-                    let row = if complete { "/-".to_owned() } else { path("/-") };
-                    format!("{row}/{}", token(heading))
-                }
-                None => path(""),
-            };
-            let suggestion = near.map(str::to_owned);
-            let problem = Problem { suggestion, ..Problem::new(kind, pointer, message) };
-            problems.push(PlacedProblem { place: Some(place), problem });
-        };
+        let is_complete = table.headings().all(|known| found.contains_key(known));
+        let mut report = HeadingReport { table, name, is_complete, problems };
         for (number, heading) in records.headings().enumerate() {
             if records.is_blank(number) {
                 continue;
             }
-            let column = Some((number, heading));
             if !table.headings().any(|known| known == heading) {
-                let message = if heading.is_empty() {
-                    "a column has values and no heading; remove it or add a heading".to_owned()
-                } else {
-                    format!(
-                        "unknown column {heading:?}; put your own data into \"extensions\", as JSON"
-                    )
-                };
                 let missing = table.headings().filter(|known| !found.contains_key(known));
-                report(ProblemKind::UnknownKey, column, message, nearest(heading, missing));
+                report.unknown(number, heading, nearest(heading, missing));
             } else if found.get(heading) != Some(&number) {
-                let message = format!("the column {heading:?} is duplicated; keep one");
-                report(ProblemKind::DuplicateKey, column, message, None);
+                report.duplicate(number, heading);
             }
         }
         let keys =
             table.keys.iter().map(|key| key.heading.as_str()).chain(table.ordered.then_some(ORDER));
-        let columns = table
-            .columns
-            .iter()
-            .filter(|column| column.required)
-            .map(|column| column.heading.as_str());
-        for heading in keys.chain(columns).filter(|heading| !found.contains_key(heading)) {
-            let message = format!("the required column {heading:?} is missing; add it");
-            report(ProblemKind::MissingKey, None, message, None);
+        let required = table.columns.iter().filter(|column| column.required);
+        let required = keys.chain(required.map(|column| column.heading.as_str()));
+        for heading in required.filter(|heading| !found.contains_key(heading)) {
+            report.missing(heading);
         }
         let sheet = Self {
             table,

@@ -92,8 +92,8 @@ impl std::fmt::Debug for Column {
 }
 
 /// The type of the cells of a column, unless they are empty.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[non_exhaustive]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum ColumnKind {
     /// Text.
     Text,
@@ -255,6 +255,8 @@ impl Cell {
 }
 
 /// One row of a table.
+#[doc(alias = "record")]
+#[non_exhaustive]
 #[derive(Clone, Debug, PartialEq)]
 pub struct Row {
     /// Its table.

@@ -1,6 +1,17 @@
 //! Workbooks (Office Open XML, ISO/IEC 29500) with one sheet per table, so that an office can read
 //! a survey, fill one in by hand, and have it checked as it is. Lossless in both directions.
 //!
+//! ```
+//! use obvert_convert::xlsx;
+//! # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+//! # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"}]}"#;
+//! # let document = obvert_model::read::document(source)?;
+//! let mut file = Vec::new();
+//! xlsx::write(&document, &mut file)?;
+//! assert_eq!(xlsx::read(&file, "survey.xlsx")?.document, document);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
 //! # Mapping
 //! The tables and columns are those of the [CSV tables](crate::csv), which define the columns of
 //! positions, lists and objects. A sheet has the name of its table. Unlike in CSV, cells have

@@ -186,12 +186,13 @@ impl<'b, S: Read + Seek> Cells<'b, S> {
             let is_percentage = self.percentages.contains(&record.pos);
             let found = match record.formula {
                 Some(formula) => formula_of(formula),
-                None => match found(record.value) {
-                    Found::Number(number) if is_percentage => {
-                        Found::Percent(percent::hundredths(number))
-                    }
-                    found => found,
-                },
+                None => found(record.value),
+            };
+            let found = match found {
+                Found::Number(number) if is_percentage => {
+                    Found::Percent(percent::hundredths(number))
+                }
+                found => found,
             };
             if matches!(found, Found::Empty) {
                 continue;

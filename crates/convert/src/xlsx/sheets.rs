@@ -1,4 +1,17 @@
 //! Any workbook as sheets of typed cells, for readers of other tables than those of this format.
+//!
+//! ```
+//! use obvert_convert::{ZipLimits, xlsx, xlsx::sheets::Sheets};
+//! # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+//! # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"}]}"#;
+//! # let document = obvert_model::read::document(source)?;
+//! # let mut file = Vec::new();
+//! # xlsx::write(&document, &mut file)?;
+//! let mut sheets = Sheets::open(&file, "survey.xlsx", ZipLimits::DEFAULT)?;
+//! assert!(sheets.names().iter().any(|name| name == "runs"));
+//! assert_eq!(sheets.rows("runs")?.len(), 2);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use std::io::Cursor;
 use std::ops::RangeInclusive;
@@ -22,6 +35,7 @@ impl std::fmt::Debug for Sheets<'_> {
 }
 
 /// A row of a sheet that is not empty.
+#[non_exhaustive]
 #[derive(Clone, Debug, PartialEq)]
 pub struct SheetRow {
     /// Its number, from 1.
@@ -53,6 +67,7 @@ pub enum SheetCell {
 
 /// A date, a time of day or a duration in a cell. Workbooks count days, so 30 minutes and half past
 /// midnight are the same number.
+#[non_exhaustive]
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SheetMoment {
     /// The number of days in the cell.
@@ -66,6 +81,7 @@ pub struct SheetMoment {
 }
 
 /// Cells that are merged into one.
+#[non_exhaustive]
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct MergedCells {
     /// The rows, from 1.

@@ -2,6 +2,17 @@
 //! unchanged. An XML Schema ([`xsd`]) made from the same shape lets a receiver validate it with
 //! other tools.
 //!
+//! ```
+//! use obvert_convert::xml;
+//! # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+//! # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"}]}"#;
+//! # let document = obvert_model::read::document(source)?;
+//! let mut file = Vec::new();
+//! xml::write(&document, &mut file)?;
+//! assert_eq!(xml::read(&file, "survey.xml")?.document, document);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
 //! # Mapping
 //! - The root is `survey` in the namespace [`NAMESPACE`]. In it, as in every object, there is **one
 //!   element for each key**, with the name of the key (`$schema` is `schema`: a name cannot have a

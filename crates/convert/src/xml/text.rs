@@ -25,7 +25,7 @@ pub(super) fn is_plain(text: &str) -> bool {
 }
 
 /// A value as JSON text with only characters that XML can hold.
-pub(super) fn json(value: &serde_json::Value) -> String {
+pub(super) fn json(value: &impl std::fmt::Display) -> String {
     let text = value.to_string();
     if text.chars().all(is_xml_char) {
         return text;

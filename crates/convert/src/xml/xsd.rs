@@ -3,7 +3,6 @@
 //! number and names of elements, vocabularies, patterns, ranges, and unique ids in a table.
 
 use obvert_model::shape::{self, Field, ObjectShape, Shape};
-use serde_json::Value;
 
 use super::{NAMESPACE, names, text};
 
@@ -66,8 +65,7 @@ const TYPES: &str = r#"
 /// The XML Schema of surveys in XML, as in `schema/obvert.xsd`.
 #[must_use]
 pub fn xsd() -> String {
-    let schema = obvert_model::schema::document();
-    let mut page = Page { text: String::new(), level: 1, schema };
+    let mut page = Page { text: String::new(), level: 1 };
     page.text.push_str("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n");
     page.text.push_str(&format!(
         "<xs:schema xmlns:xs=\"http://www.w3.org/2001/XMLSchema\" xmlns=\"{NAMESPACE}\" xmlns:o=\"{NAMESPACE}\"\n    \
@@ -89,8 +87,6 @@ pub fn xsd() -> String {
 struct Page {
     text: String,
     level: usize,
-    /// The JSON Schema, for the limits, which the shape does not have.
-    schema: Value,
 }
 
 impl Page {
@@ -144,7 +140,9 @@ impl Page {
 
     fn extensions(&mut self) {
         let pattern =
-            self.schema["$defs"]["Extensions"]["propertyNames"]["pattern"].as_str().map(pattern);
+            obvert_model::schema::document()["$defs"]["Extensions"]["propertyNames"]["pattern"]
+                .as_str()
+                .map(pattern);
         let (list, item) = (names::EXTENSION, names::EXTENSION_NAME);
         self.within("<xs:complexType name=\"extensions\">", "</xs:complexType>", |page| {
             page.documentation(
@@ -236,18 +234,18 @@ impl Page {
             match shape {
                 Shape::List(item) => page.list(object, field, item),
                 Shape::Word(words) => {
-                    let meanings = page.meanings(object, field);
+                    let meanings = meanings(field);
                     let words = words.iter().map(|word| {
                         let meaning = meanings
                             .iter()
-                            .find(|(known, _)| known == word)
-                            .map(|(_, text)| text.clone());
+                            .find(|(known, _)| *known == word.as_str())
+                            .map(|(_, text)| (*text).to_owned());
                         ("enumeration", word.clone(), meaning)
                     });
                     page.restricted("xs:token", words);
                 }
                 Shape::Whole => {
-                    let limit = page.property(object, field)["maximum"].as_u64();
+                    let limit = field.bounds.map(|[_, greatest]| greatest);
                     page.restricted(
                         "whole",
                         limit.map(|limit| ("maxInclusive", limit.to_string(), None)).into_iter(),
@@ -300,28 +298,12 @@ impl Page {
             page.documentation(&meaning);
         });
     }
+}
 
-    fn property<'s>(&'s self, object: &ObjectShape, field: &Field) -> &'s Value {
-        let holder = if object.name == "Document" {
-            &self.schema
-        } else {
-            &self.schema["$defs"][&object.name]
-        };
-        &holder["properties"][&field.name]
-    }
-
-    /// The words of a vocabulary with their meanings, from its description in the JSON Schema.
-    fn meanings(&self, object: &ObjectShape, field: &Field) -> Vec<(String, String)> {
-        let property = self.property(object, field);
-        let name = property["$ref"]
-            .as_str()
-            .and_then(|path| path.strip_prefix("#/$defs/"))
-            .unwrap_or_default();
-        let description = self.schema["$defs"][name]["description"].as_str().unwrap_or_default();
-        let words =
-            description.lines().filter_map(|line| line.strip_prefix("- `")?.split_once("`: "));
-        words.map(|(word, meaning)| (word.to_owned(), meaning.to_owned())).collect()
-    }
+/// The words of a vocabulary with their meanings, from the description of its field.
+fn meanings(field: &Field) -> Vec<(&str, &str)> {
+    let lines = field.description.lines();
+    lines.filter_map(|line| line.strip_prefix("- `")?.split_once("`: ")).collect()
 }
 
 /// The tables in an object whose rows have ids, with a name and a path each. Rows that only refer

@@ -58,8 +58,8 @@ fn a_moved_structure_is_refused_kept_or_taken_over() {
         "{refused}: B is near line {line}"
     );
     assert!(refused.contains("the geometry of structure \"B\" lies 5.0"), "{refused}");
-    let advice = "; where the properties are right, set the geometry to null to have it drawn from them; where that of \
-                  structure \"B\" is, make the property \"position\" [500100, 3999995], and set the geometries of the pipes, runs \
+    let advice = "; if the properties are right, set the geometry to null; if the geometry of \
+                  structure \"B\" is, change the property \"position\" to [500100, 3999995], and set the geometries of the pipes, runs \
                   and observations there to null";
     assert!(refused.ends_with(advice), "{refused}");
     // Either can be followed.
@@ -112,7 +112,7 @@ fn a_bend_put_into_a_straight_pipe_becomes_its_path() {
     line.insert(1, on_the_globe(500_050.0, 3_999_990.0));
     let refused = read(&value, Moved::Refuse).unwrap_err();
     assert!(
-        refused.contains("pipe \"P\" is another than its straight line between its ends"),
+        refused.contains("pipe \"P\" differs from its straight line between its ends"),
         "{refused}"
     );
     let advice = "where that of pipe \"P\" is, write its vertices into the property \"path\", in EPSG:32617, and set the \
@@ -198,7 +198,7 @@ fn an_observation_moved_by_itself_is_an_error_unless_the_properties_are_kept() {
             // The distance in a message is rough: a sphere is taken for the earth.
             refused.contains("the geometry of observation \"1\" of run \"R\" lies 9.9")
                 && refused.ends_with(
-                    "; what was seen lies where its distance is: correct the distance, or set the geometry to null"
+                    "; correct the distance, which determines the geometry, or set the geometry to null"
                 ),
             "{refused}"
         );

@@ -17,20 +17,76 @@ use jiff::civil::{Date, Time};
 use obvert_model::layout::{CellKind, Column, Layout, Target, UnitWord};
 use obvert_model::profile::Scalar;
 use obvert_model::tables::QuantityUnit;
-use serde_json::Value;
+use serde_json::{Value, json};
 
 pub(crate) use moment::in_zone;
-pub(crate) use number::{Marks, number};
+pub(crate) use number::Marks;
 
 /// The value of a cell.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) enum CellValue {
-    /// A value of its field.
-    Single(Value),
+    /// A text, or when writing a timestamp in RFC 3339.
+    Text(String),
+    /// A number.
+    Number(f64),
+    /// A boolean.
+    Bool(bool),
+    /// A clock position.
+    Hour(f64),
+    /// Two clock positions.
+    Hours(f64, f64),
     /// The date and the time of day of a timestamp. Two columns can hold one each.
     Moment(Option<Date>, Option<Time>),
     /// An amount and its unit.
-    Amount(Value, QuantityUnit),
+    Amount(f64, QuantityUnit),
+}
+
+impl CellValue {
+    /// The value of a field of the document; `None` if no cell can hold it.
+    fn of(value: &Value) -> Option<Self> {
+        let number = |key: &str| value.get(key).and_then(Value::as_f64);
+        Some(match value {
+            Value::String(text) => Self::Text(text.clone()),
+            Value::Number(number) => Self::Number(number.as_f64()?),
+            Value::Bool(value) => Self::Bool(*value),
+            Value::Object(_) => match (number("at"), number("from").zip(number("to"))) {
+                (Some(at), None) => Self::Hour(at),
+                (None, Some((from, to))) => Self::Hours(from, to),
+                _ => {
+                    let unit = value.get("unit")?.as_str()?.parse().ok()?;
+                    Self::Amount(number("value")?, unit)
+                }
+            },
+            Value::Null | Value::Array(_) => return None,
+        })
+    }
+
+    /// The value of a field of the document. The parts of a timestamp and an amount without its
+    /// unit are combined with other cells first.
+    pub(crate) fn into_json(self) -> Value {
+        match self {
+            Self::Text(text) => Value::String(text),
+            Self::Number(value) | Self::Amount(value, _) => number(value),
+            Self::Bool(value) => Value::Bool(value),
+            Self::Hour(at) => json!({"at": number(at)}),
+            Self::Hours(from, to) => json!({"from": number(from), "to": number(to)}),
+            Self::Moment(..) => Value::Null,
+        }
+    }
+
+    fn number(&self) -> Option<f64> {
+        match self {
+            Self::Number(value) => Some(*value),
+            _ => None,
+        }
+    }
+
+    fn text(&self) -> Option<&str> {
+        match self {
+            Self::Text(text) => Some(text),
+            _ => None,
+        }
+    }
 }
 
 /// The cells of one kind.
@@ -39,7 +95,7 @@ trait Kind: Sync {
     fn read(&self, cell: &str, format: &CellFormat<'_>) -> Option<CellValue>;
 
     /// The cell of a value; `None` if this kind cannot hold it.
-    fn write(&self, value: &Value, format: &CellFormat<'_>) -> Option<String>;
+    fn write(&self, value: &CellValue, format: &CellFormat<'_>) -> Option<String>;
 
     /// The expected content of such a cell, for a message.
     fn expected(&self, format: &CellFormat<'_>) -> String;
@@ -105,7 +161,7 @@ impl<'l> CellFormat<'l> {
         if let Some(translation) =
             self.column.translate.iter().find(|word| *word.text == *cell.trim())
         {
-            return Ok(CellValue::Single(scalar(&translation.value)));
+            return Ok(translated(&translation.value));
         }
         let cell =
             if self.is_text() && !cell.trim_start().starts_with("=\"") { cell } else { bare(cell) };
@@ -123,7 +179,7 @@ impl<'l> CellFormat<'l> {
         let is_number = self.column.kind == Some(CellKind::Number);
         let in_percent = self.column.unit.is_none_or(|unit| unit == QuantityUnit::Percent);
         if is_number && in_percent && self.column.target() == Some(Target::AMOUNT) {
-            return Ok(CellValue::Amount(number(percent), QuantityUnit::Percent));
+            return Ok(CellValue::Amount(percent, QuantityUnit::Percent));
         }
         self.read(shown).map_err(|wanted| {
             let unit = self.column.unit.map(|unit| format!(" in {unit}")).unwrap_or_default();
@@ -134,10 +190,14 @@ impl<'l> CellFormat<'l> {
         })
     }
 
-    /// The cell of a value; `None` if the column cannot hold it. An amount is an object with value
-    /// and unit, a timestamp is in RFC 3339.
+    /// The cell of a value of the document; `None` if the column cannot hold it.
     pub(crate) fn write(&self, value: &Value) -> Option<String> {
-        match self.column.translate.iter().find(|word| scalar(&word.value) == *value) {
+        self.write_value(&CellValue::of(value)?)
+    }
+
+    /// The cell of a value; `None` if the column cannot hold it.
+    pub(crate) fn write_value(&self, value: &CellValue) -> Option<String> {
+        match self.column.translate.iter().find(|word| translated(&word.value) == *value) {
             Some(translation) => Some(translation.text.to_string()),
             None => self.kind.write(value, self),
         }
@@ -154,12 +214,27 @@ impl<'l> CellFormat<'l> {
     }
 }
 
+/// The value that a column translates a word to.
+fn translated(value: &Scalar) -> CellValue {
+    match value {
+        Scalar::Text(text) => CellValue::Text(text.to_string()),
+        Scalar::Number(value) => CellValue::Number(value.get()),
+        Scalar::Bool(value) => CellValue::Bool(*value),
+    }
+}
+
 /// A single value as JSON.
 pub(crate) fn scalar(value: &Scalar) -> Value {
-    match value {
-        Scalar::Text(text) => Value::String(text.to_string()),
-        Scalar::Number(value) => number(value.get()),
-        Scalar::Bool(value) => Value::Bool(*value),
+    translated(value).into_json()
+}
+
+/// A number in JSON, without a fraction if it is whole.
+#[allow(clippy::cast_possible_truncation)]
+pub(crate) fn number(value: f64) -> Value {
+    if value.fract() == 0.0 && value.abs() < 9_007_199_254_740_992.0 {
+        json!(value as i64)
+    } else {
+        json!(value)
     }
 }
 

@@ -3,7 +3,6 @@
 
 use jiff::SignedDuration;
 use jiff::fmt::temporal::Pieces;
-use serde_json::Value;
 
 use super::pattern::{self, Parts, Written};
 use super::{CellFormat, CellValue, Kind};
@@ -21,7 +20,7 @@ impl Kind for DateOnly {
         Some(CellValue::Moment(Some(date), None))
     }
 
-    fn write(&self, value: &Value, format: &CellFormat<'_>) -> Option<String> {
+    fn write(&self, value: &CellValue, format: &CellFormat<'_>) -> Option<String> {
         write(value, format, Parts::Date)
     }
 
@@ -40,7 +39,7 @@ impl Kind for TimeOnly {
         Some(CellValue::Moment(None, Some(time)))
     }
 
-    fn write(&self, value: &Value, format: &CellFormat<'_>) -> Option<String> {
+    fn write(&self, value: &CellValue, format: &CellFormat<'_>) -> Option<String> {
         write(value, format, Parts::Time)
     }
 
@@ -59,7 +58,7 @@ impl Kind for DateAndTime {
         Some(CellValue::Moment(Some(date), Some(time)))
     }
 
-    fn write(&self, value: &Value, format: &CellFormat<'_>) -> Option<String> {
+    fn write(&self, value: &CellValue, format: &CellFormat<'_>) -> Option<String> {
         write(value, format, Parts::Both)
     }
 
@@ -72,8 +71,8 @@ impl Kind for DateAndTime {
     }
 }
 
-fn write(value: &Value, format: &CellFormat<'_>, parts: Parts) -> Option<String> {
-    Some(match pattern::write(value.as_str()?, format.pattern(), parts)? {
+fn write(value: &CellValue, format: &CellFormat<'_>, parts: Parts) -> Option<String> {
+    Some(match pattern::write(value.text()?, format.pattern(), parts)? {
         Written::Text(text) => text,
         Written::Number(number) => format.marks.write(number, None),
     })

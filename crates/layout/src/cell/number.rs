@@ -2,7 +2,6 @@
 //! share.
 
 use obvert_model::layout::Layout;
-use serde_json::{Value, json};
 
 use super::{CellFormat, CellValue, Kind};
 
@@ -63,16 +62,6 @@ impl<'l> Marks<'l> {
     }
 }
 
-/// A number in JSON, without a fraction if it is whole.
-#[allow(clippy::cast_possible_truncation)]
-pub(crate) fn number(value: f64) -> Value {
-    if value.fract() == 0.0 && value.abs() < 9_007_199_254_740_992.0 {
-        json!(value as i64)
-    } else {
-        json!(value)
-    }
-}
-
 /// The decimal fraction nearest to a sum of hundredths or twelfths, without binary rounding noise.
 pub(super) fn tidy(value: f64) -> f64 {
     format!("{value:.9}").parse().unwrap_or(value)
@@ -93,21 +82,16 @@ pub(super) fn padded(text: &str, digits: Option<u32>) -> String {
     )
 }
 
-/// The number of a value.
-pub(super) fn single(value: f64) -> CellValue {
-    CellValue::Single(number(value))
-}
-
 /// `12.5`.
 pub(super) struct Plain;
 
 impl Kind for Plain {
     fn read(&self, cell: &str, format: &CellFormat<'_>) -> Option<CellValue> {
-        format.marks.number(cell).map(single)
+        format.marks.number(cell).map(CellValue::Number)
     }
 
-    fn write(&self, value: &Value, format: &CellFormat<'_>) -> Option<String> {
-        let text = format.marks.write(value.as_f64()?, format.column.decimals);
+    fn write(&self, value: &CellValue, format: &CellFormat<'_>) -> Option<String> {
+        let text = format.marks.write(value.number()?, format.column.decimals);
         Some(padded(&text, format.column.digits))
     }
 

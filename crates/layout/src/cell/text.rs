@@ -1,7 +1,5 @@
 //! Texts, and words for yes and no.
 
-use serde_json::Value;
-
 use super::{CellFormat, CellValue, Kind};
 
 /// Any text.
@@ -13,12 +11,12 @@ impl Kind for Plain {
         format.column.translate.is_empty().then(|| {
             // Spreadsheets do not open XML as a table, so its text needs no apostrophe.
             let text = if format.is_xml { cell } else { obvert_convert::csv::plain(cell) };
-            CellValue::Single(Value::String(text.to_owned()))
+            CellValue::Text(text.to_owned())
         })
     }
 
-    fn write(&self, value: &Value, format: &CellFormat<'_>) -> Option<String> {
-        let text = value.as_str().filter(|_| format.column.translate.is_empty())?.to_owned();
+    fn write(&self, value: &CellValue, format: &CellFormat<'_>) -> Option<String> {
+        let text = value.text().filter(|_| format.column.translate.is_empty())?.to_owned();
         Some(if format.is_xml { text } else { obvert_convert::csv::harmless(text) })
     }
 
@@ -35,7 +33,7 @@ impl Kind for YesNo {
         None
     }
 
-    fn write(&self, _: &Value, _: &CellFormat<'_>) -> Option<String> {
+    fn write(&self, _: &CellValue, _: &CellFormat<'_>) -> Option<String> {
         None
     }
 

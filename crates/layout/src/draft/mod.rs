@@ -23,6 +23,9 @@ use obvert_model::layout::Layout;
 use crate::grid::refuse;
 
 /// A proposed layout, and its basis.
+#[doc(alias = "inference")]
+#[doc(alias = "template")]
+#[non_exhaustive]
 #[derive(Clone, Debug)]
 pub struct Draft {
     /// The layout. Each of its columns has its reason as `basis`.
@@ -36,6 +39,7 @@ pub struct Draft {
 }
 
 /// The proposal for one column.
+#[non_exhaustive]
 #[derive(Clone, Debug, PartialEq)]
 pub struct Drafted {
     /// Its heading; in XML its path.
@@ -63,6 +67,7 @@ const ENOUGH: usize = 10_000;
 /// # Errors
 /// When the file is neither a table with headings and rows, nor XML with a repeated element; with
 /// the line, and what to do.
+#[doc(alias = "infer")]
 pub fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
     let start = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source).trim_ascii_start();
     match start {

@@ -10,10 +10,9 @@ use obvert_convert::xlsx::sheets::{SheetCell, SheetMoment, SheetRow, Sheets};
 use obvert_model::layout::{CellKind, Layout, TableForm};
 use obvert_model::tables::QuantityUnit;
 use obvert_model::text::nearest;
-use serde_json::{Value, json};
 
 use super::{Grid, GridCell, GridRow, Kept, headings, refuse};
-use crate::cell::Marks;
+use crate::cell::{CellValue, Marks};
 use crate::plan::{ColumnBinding, Plan};
 
 /// Whether a source is a workbook or another zip archive, not text.
@@ -136,7 +135,7 @@ fn grid_rows(
     let columns: Vec<Option<&ColumnBinding<'_>>> =
         headings(&above).iter().map(|name| plan.column(name)).collect();
     let mut all: Vec<GridRow> = Vec::new();
-    for SheetRow { number, cells } in rows {
+    for SheetRow { number, cells, .. } in rows {
         fill_up(&mut all, *number);
         let is_heading = lines.contains(number);
         let column = |index: usize| columns.get(index).copied().flatten().filter(|_| !is_heading);
@@ -260,7 +259,6 @@ fn iso(moment: SheetMoment) -> (String, String) {
 
 /// The timestamp in a cell, if its column does not show all of it: a date with a time of day in a
 /// column of dates, or seconds if the pattern has none.
-/// day in a column of dates, seconds where the pattern has none.
 fn beyond(moment: SheetMoment, column: Option<&ColumnBinding<'_>>) -> Option<String> {
     let column = column?.column;
     let (_, _, second) = moment.time;
@@ -286,14 +284,16 @@ fn moment_text(moment: SheetMoment, column: Option<&ColumnBinding<'_>>) -> Strin
         (false, _) => time.clone(),
     };
     let Some(column) = column else { return plain };
-    let value: Value = match column.column.kind {
+    let value = match column.column.kind {
         Some(CellKind::Date | CellKind::DateTime) if moment.has_date => {
-            json!(format!("{date}T{time}Z"))
+            CellValue::Text(format!("{date}T{time}Z"))
         }
         // A time of day has no date, or a meaningless one.
-        Some(CellKind::Time) => json!(format!("1970-01-01T{time}Z")),
-        Some(CellKind::Duration) => json!((moment.days * 86_400.0 * 1000.0).round() / 1000.0),
+        Some(CellKind::Time) => CellValue::Text(format!("1970-01-01T{time}Z")),
+        Some(CellKind::Duration) => {
+            CellValue::Number((moment.days * 86_400.0 * 1000.0).round() / 1000.0)
+        }
         _ => return plain,
     };
-    column.format.write(&value).unwrap_or(plain)
+    column.format.write_value(&value).unwrap_or(plain)
 }

@@ -186,5 +186,5 @@ fn fix_each(target: Target, value: &Value, records: &mut Records) {
 /// Reports a value that the layout added.
 fn note_default(target: Target, value: Value, message: &str, journal: &mut Journal<'_>) {
     let loss = Loss::new(LossKind::Defaulted, target.pointer(), message);
-    journal.report.losses.push(Loss { becomes: Some(value), ..loss });
+    journal.report.losses.push(loss.with_values(None, Some(value)));
 }

@@ -228,7 +228,8 @@ impl<'p, 'l> Collector<'p, 'l> {
                 .map(|heading| one_line(heading))
                 .unwrap_or_default();
             let message = format!("the column {heading:?} is not carried over: {why}");
-            let loss = Loss { was: Some(text.into()), ..Loss::new(LossKind::Dropped, of, message) };
+            let loss = Loss::new(LossKind::Dropped, of, message);
+            let loss = loss.with_values(Some(text.into()), None);
             self.journal
                 .lose(loss, Origin { line: cell.line, column: cell.column, heading: index + 1 });
         }
@@ -238,11 +239,8 @@ impl<'p, 'l> Collector<'p, 'l> {
     fn report_excess(&mut self, excess: Excess, row: &Row, of: &str) {
         let message = "the cell has more than its column shows";
         let becomes = row.get(excess.target).map(|cell| cell.value.clone());
-        let loss = Loss {
-            was: Some(excess.timestamp.into()),
-            becomes,
-            ..Loss::new(LossKind::Dropped, of, message)
-        };
+        let loss = Loss::new(LossKind::Dropped, of, message)
+            .with_values(Some(excess.timestamp.into()), becomes);
         self.journal.lose(loss, excess.origin);
     }
 

@@ -121,11 +121,11 @@ impl<'l> Journal<'l> {
 
     /// Adds a loss with its location; in XML only once, like a problem.
     pub(crate) fn lose(&mut self, loss: Loss, origin: Origin) {
-        let place = Some(Box::new(self.places.location(origin)));
-        let is_same = |other: &Loss| other.place == place && other.message == loss.message;
+        let loss = loss.with_location(self.places.location(origin));
+        let is_same = |other: &Loss| other.place == loss.place && other.message == loss.message;
         if self.places.is_xml && self.report.losses.iter().rev().take(AGAIN).any(is_same) {
             return;
         }
-        self.report.losses.push(Loss { place, ..loss });
+        self.report.losses.push(loss);
     }
 }

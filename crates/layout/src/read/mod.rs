@@ -37,6 +37,7 @@ use crate::plan::Plan;
 /// When the layout maps to fields that the format does not have; when the file is not a table as
 /// the layout describes; with every cell and row that cannot be read; or when the result is not a
 /// valid document.
+#[doc(alias = "import")]
 pub fn read(
     source: &[u8],
     name: &str,

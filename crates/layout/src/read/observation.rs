@@ -97,7 +97,7 @@ impl Seen<'_, '_> {
     }
 
     fn quantities(&self, characterisation: &[String], journal: &mut Journal<'_>) -> Vec<Value> {
-        let mut quantities = Vec::new();
+        let (mut quantities, mut wrong) = (Vec::new(), Vec::new());
         for (place, amount) in &self.row.amounts {
             let implied = implied_unit(self.code, characterisation, *place);
             match self.unit(amount, implied, *place == quantities.len()) {
@@ -105,12 +105,12 @@ impl Seen<'_, '_> {
                     quantities.push(json!({"value": amount.value, "unit": unit.as_str()}))
                 }
                 Ok(None) => {}
-                Err(message) => {
-                    let pointer =
-                        format!("{}{}/{place}", self.pointer(), Target::AMOUNTS.pointer());
-                    journal.problem(ProblemKind::TextForm, amount.origin, &pointer, message);
-                }
+                Err(message) => wrong.push((place, amount.origin, message)),
             }
+        }
+        for (place, origin, message) in wrong {
+            let pointer = format!("{}{}/{place}", self.pointer(), Target::AMOUNTS.pointer());
+            journal.problem(ProblemKind::TextForm, origin, &pointer, message);
         }
         quantities
     }
@@ -135,7 +135,7 @@ impl Seen<'_, '_> {
         match amount.unit.or(implied) {
             Some(unit) if is_next => Ok(Some(unit)),
             Some(_) => {
-                let message = "an earlier amount is blank, so this one has no place; fill that in, or move this one there";
+                let message = "an earlier amount is blank; fill it in, or move this one there";
                 Err(message.to_owned())
             }
             None if !self.has_code() => Ok(None),
@@ -157,12 +157,12 @@ impl Seen<'_, '_> {
             Some(Family::Operational) => Ok("operational"),
             None if !self.has_code() => return,
             None => Err(format!(
-                "found {}, but it is not known whether this is a structural or an operational grade: {}",
+                "found {}, and the aspect of the grade, structural or operational, is not known: {}",
                 grade.value,
                 self.why_unlisted()
             )),
             Some(_) => {
-                Err("a grade of a code that is neither structural nor operational".to_owned())
+                Err("the code is neither structural nor operational, so it has no grade; remove the grade".to_owned())
             }
         };
         match aspect.map(|aspect| Target::GRADES.child(aspect)) {

@@ -9,7 +9,7 @@ use obvert_model::tables::{MediaKind, QuantityUnit};
 use serde_json::{Map, Value};
 
 use crate::as_text;
-use crate::cell::CellValue;
+use crate::cell::{CellValue, number};
 use crate::grid::{GridCell, GridRow, Origin};
 use crate::plan::{ColumnBinding, ColumnUse, Plan};
 use crate::units::converted;
@@ -265,23 +265,18 @@ impl Reading {
                 // In a column of plain numbers, the percentage is only the sheet's cell format.
                 let shown_in_percent =
                     cell.percent().is_some() && column.is_number() && column.column.unit.is_none();
+                let value = number(value);
                 self.amount(place, Amount { value, unit: Some(unit), shown_in_percent, origin });
             }
             Ok(CellValue::Amount(value, unit)) => {
-                match converted(&value, Some(unit), column.unit) {
-                    Some(value) => {
-                        self.row.fields.insert(target, Cell { value, origin });
-                    }
-                    None => self.wrong(
-                        target,
-                        origin,
-                        format!("found {:?}; expected a length", part.trim()),
-                    ),
+                if let Some(value) = converted(&number(value), Some(unit), column.unit) {
+                    self.row.fields.insert(target, Cell { value, origin });
+                } else {
+                    let message = format!("found {:?}; expected a length", part.trim());
+                    self.wrong(target, origin, message);
                 }
             }
-            Ok(CellValue::Single(value)) => {
-                self.single(value, part, column, target, (place, origin))
-            }
+            Ok(value) => self.single(value.into_json(), part, column, target, (place, origin)),
         }
     }
 
@@ -366,24 +361,19 @@ impl Reading {
         }
     }
 
+    /// Drops hidden content of the cells of a timestamp, if another cell shows it.
+    fn drop_shown(&mut self, target: Target, date: Date, time: Time) {
+        let (both, time) = (format!("{date} {time}"), time.to_string());
+        let is_shown = |hidden: &str| hidden == if hidden.contains(' ') { &both } else { &time };
+        self.row.excess.retain(|excess| excess.target != target || !is_shown(&excess.timestamp));
+    }
+
     /// Joins dates and times of day.
     fn moments(&mut self, zone: &str) {
         for (target, moment) in std::mem::take(&mut self.moments) {
             match (moment.date, moment.time) {
                 (Some((date, origin)), Some((time, _))) => {
-                    // The hidden content of one cell may be the other part.
-                    let both = format!("{date} {time}");
-                    let time_alone = time.to_string();
-                    let is_shown = |timestamp: &str| {
-                        if timestamp.contains(' ') {
-                            timestamp == both
-                        } else {
-                            timestamp == time_alone
-                        }
-                    };
-                    self.row
-                        .excess
-                        .retain(|excess| excess.target != target || !is_shown(&excess.timestamp));
+                    self.drop_shown(target, date, time);
                     let value = format!("{date}T{time}{zone}").into();
                     self.row.fields.insert(target, Cell { value, origin });
                 }

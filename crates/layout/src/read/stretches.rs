@@ -124,7 +124,8 @@ fn end(
             );
             let loss = Loss::new(LossKind::Dropped, format!("{pointer}/{other}"), message);
             let was = finish.get(&other).cloned();
-            journal.lose(Loss { was, ..loss }, origin_of(&other, seen).unwrap_or(mark.origin));
+            journal
+                .lose(loss.with_values(was, None), origin_of(&other, seen).unwrap_or(mark.origin));
         }
     }
 }

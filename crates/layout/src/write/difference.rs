@@ -110,7 +110,7 @@ impl Difference<'_> {
         becomes: Option<&Value>,
     ) {
         let loss = Loss::new(kind, place.pointer.as_str(), message);
-        self.report.losses.push(Loss { was: was.cloned(), becomes: becomes.cloned(), ..loss });
+        self.report.losses.push(loss.with_values(was.cloned(), becomes.cloned()));
     }
 
     /// Reports a value that is not in the file; for a list, each item separately.

@@ -30,6 +30,7 @@ use crate::{grid, read, units};
 /// # Errors
 /// When the layout maps to fields that the format does not have; when the document uses another
 /// code list than the layout; when the layout cannot distinguish some of its runs or pipes.
+#[doc(alias = "export")]
 pub fn write(
     document: &Document,
     layout: &Layout,

@@ -119,15 +119,13 @@ fn formulas_errors_and_empty_books_are_refused_with_their_place() {
     let said = refused(&book.save_to_buffer().unwrap(), &a());
     assert_eq!(said.len(), 1, "{said:?}");
     assert!(
-        said[0].starts_with("t.csv:3:6 (column Dia in): the cell holds the formula \"=4*2\"; copy"),
+        said[0].starts_with("t.csv:3:6 (column Dia in): the cell has the formula \"=4*2\"; copy"),
         "{said:?}"
     );
 
     let mut book = Workbook::new();
     book.add_worksheet();
-    assert!(
-        refused(&book.save_to_buffer().unwrap(), &a())[0].contains("no sheet has anything in it")
-    );
+    assert!(refused(&book.save_to_buffer().unwrap(), &a())[0].contains("all sheets are empty"));
     assert!(refused(b"PK\x03\x04 no zip at all", &a())[0].starts_with("t.csv: "));
 }
 
@@ -282,7 +280,7 @@ fn a_layout_may_name_the_sheet() {
     assert_eq!(
         said,
         [
-            "t.csv: there is no sheet \"Haltung\", which the layout morvelde-haltungen names in table.sheet; the sheets are \"Notizen\", \
+            "t.csv: there is no sheet \"Haltung\", which table.sheet of the layout morvelde-haltungen names; choose one of \"Notizen\", \
           \"Haltungen\", \"Adressen\"; did you mean \"Haltungen\"?"
         ]
     );

@@ -280,7 +280,7 @@ fn names_with_prefixes_are_drafted_and_read() {
     // Another prefix for the same namespace is another name.
     let other = text.replace("w:", "x:").replace("xmlns:w=", "xmlns:x=");
     let said = super::refused(other.as_bytes(), &draft.layout);
-    let message = "the root element is <x:Works>, but the layout draft has <w:Works>; prefixes are compared as they are written, whatever their \
+    let message = "the root element is <x:Works>, and the layout draft has <w:Works>; prefixes are compared as they are written, whatever their \
                    namespaces, so use the same ones in both";
     assert!(said[0].ends_with(message), "{said:?}");
 }
@@ -315,10 +315,10 @@ fn what_is_no_xml_with_rows_is_refused() {
             "no element occurs more than once in another",
         ),
         (own.into_bytes(), "this is a survey in the XML of this format already"),
-        (deep.into_bytes(), "elements nested more than 64 deep"),
+        (deep.into_bytes(), "elements are nested more than 64 deep"),
         (
             (0..600).fold("<a>".to_owned(), |all, n| format!("{all}<b{n} c=\"1\"/>")).into_bytes(),
-            "attributes and elements on more than 500 different paths",
+            "the file has more than 500 different paths",
         ),
         (b"<html><body><p>Larkmoor</p>".to_vec(), "it has been cut off"),
     ] {
@@ -355,7 +355,7 @@ fn long_files_and_texts_beside_elements_are_told() {
         .replace("    </Look>", "<Note m=\"30\" what=\"end\" remark=\"done\"/></Look>");
     let drafted = draft(&long);
     assert!(
-        drafted.guesses.iter().any(|guess| guess == "all by the first 10000 values of each path"),
+        drafted.guesses.iter().any(|guess| guess == "based on the first 10000 values of each path"),
         "{:#?}",
         drafted.guesses
     );

@@ -259,32 +259,27 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
             "9:31 AM",
             "25:31 AM",
             "t.csv:2:10 (column Time): ",
-            "as h:mm am; there is no such time of day",
+            "as h:mm am; this time of day does not exist",
         ),
         (
             "0+12.40,",
             ",",
             "t.csv:4:11 (column Station): ",
-            "there is no value under \"Station\", and every observation needs it",
+            " \"Station\", and every observation needs it",
         ),
         (
             "Crack,longitudinal",
             ",",
             "t.csv:4:12 (column Observation): ",
-            "there is no value under \"Observation\", \"Detail\", and every observation needs it",
+            " \"Observation\", \"Detail\", and every observation needs it",
         ),
         (
             "LM-014,LM-015,with",
             "LM-014,,with",
             "t.csv:2: ",
-            "which pipe it belongs to, so it was not read; fill in \"To MH\"",
+            "which pipe , so it was skipped; fill in \"To MH\"",
         ),
-        (
-            "L-101,",
-            ",",
-            "t.csv:2: ",
-            "which run it belongs to, so it was not read; fill in \"Sheet\"",
-        ),
+        ("L-101,", ",", "t.csv:2: ", "which run , so it was skipped; fill in \"Sheet\""),
         (
             "Crack,longitudinal,11-1,,end 1",
             "Crack,complex,11-1,,end 1",
@@ -323,13 +318,13 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
             ",active,Heron 2",
             ",active",
             "t.csv:5: ",
-            "the row has 21 cells but there are 22 headings, so it was not read; give each blank cell its \",\"",
+            "the row has 21 cells and there are 22 headings, so it was skipped; write the \",\"",
         ),
         (
             ",active,Heron 2",
             ",active, dry,Heron 2",
             "t.csv:5: ",
-            "the row has 23 cells but there are 22 headings, so it was not read; quote cells that contain \",\"",
+            "the row has 23 cells and there are 22 headings, so it was skipped; quote cells that contain \",\"",
         ),
         (
             "Comment,Crew",
@@ -398,7 +393,7 @@ fn a_date_that_cannot_be_hides_nothing_and_adds_nothing() {
         &blank.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>(),
         &a(),
     );
-    let needs = "there is no value under \"Date\", \"Time\" in the last row, and every survey needs it; fill it in";
+    let needs = " \"Date\", \"Time\" in the last row, and every survey requires it; fill it in";
     assert_eq!(said, [format!("t.csv:26:9 (column Date): {needs}")]);
 }
 
@@ -412,7 +407,9 @@ fn rows_that_were_pasted_twice_are_said() {
     let said: Vec<&str> = report.notes.iter().map(|note| note.message.as_str()).collect();
     assert_eq!(
         said,
-        ["rows 13 to 23 say the same as rows 2 to 12, cell by cell; remove what was pasted twice"]
+        [
+            "rows 13 to 23 say the same as rows 2 to 12, cell by cell; remove rows that were pasted twice"
+        ]
     );
     // One row that stands twice may be two things alike, and is seldom: it is read, and said.
     let once = [&lines[..12], &lines[11..]].concat().concat();
@@ -440,7 +437,7 @@ fn mistakes_are_said_all_at_once_and_once_each() {
 fn other_files_are_refused_with_what_to_do() {
     let utf8 = String::from_utf8_lossy(A).replace('\u{FFFD}', "é").into_bytes();
     let cases: [(&[u8], &str); 5] = [
-        (&utf8, ":16: UTF-8 here, but the layout says windows-1252"),
+        (&utf8, ":16: the text is UTF-8, and the layout declares windows-1252"),
         (b"", "there is no row of headings"),
         (b"a;b\r\n1;2\r\n", "the headings are not separated by \",\""),
         (b"PK\x03\x04", "the archive has no directory at its end"),

@@ -69,8 +69,8 @@ fn rows_of_other_widths_are_said_and_blank_cells_beyond_are_nothing() {
     let good = "Pipe;A;B;At;Code;;\nP1;a;b;1,5;crack.longitudinal;;\n;;;;;;\n";
     assert_eq!(read(good.as_bytes(), &layout).0.document.runs[0].observations.len(), 1);
     for (row, message) in [
-        ("P1;a;b;1,5", "t.csv:3: the row has 4 cells but there are 5 headings, so it was not read"),
-        ("P1;a;b;1;5;crack.longitudinal", "t.csv:3: the row has 6 cells but there are 5 headings"),
+        ("P1;a;b;1,5", "t.csv:3: the row has 4 cells and there are 5 headings, so it was skipped"),
+        ("P1;a;b;1;5;crack.longitudinal", "t.csv:3: the row has 6 cells and there are 5 headings"),
         (
             "P1;a;b;1,5;\"crack\" here",
             "t.csv:3:5 (column Code): there is text after the closing quotation mark",
@@ -249,7 +249,7 @@ fn what_several_rows_say_of_one_thing_must_agree() {
     }
     let feet = refused(table.replace(";m;", ";ft;").as_bytes(), &layout);
     assert!(
-        feet[0].starts_with("t.csv:2:8 (column Unit): found \"ft\", but the layout s fixes \"m\""),
+        feet[0].starts_with("t.csv:2:8 (column Unit): found \"ft\", and the layout s fixes \"m\""),
         "{feet:?}"
     );
     // What a dropped column has in it is named.
@@ -313,7 +313,7 @@ fn a_cell_that_has_swallowed_rows_is_no_remark() {
     let said = refused(format!("{head}{rows}").as_bytes(), &layout);
     assert_eq!(said.len(), 1, "{said:#?}");
     let expected = "t.csv:4:6 (column Note): a quotation mark begins a cell in line 4 that spans 3 lines and contains whole rows; close it on its \
-                    own line, or double each quotation mark within a cell; the row was not read";
+                    own line, or double each quotation mark within a cell; correct it, since the row was skipped";
     assert_eq!(said[0], expected);
 }
 
@@ -445,7 +445,7 @@ fn runs_that_would_come_back_as_one_are_not_written() {
     let table = "Pipe;A;B;At;Code\n\u{141}-1;a;b;1;crack.longitudinal\n\u{15a}-1;a;b;1;crack.longitudinal\nC;a;b;1;crack.longitudinal\n";
     let (survey, _) = read(table.as_bytes(), &utf8);
     let refused = layout::write(&survey.document, &layout, &[]).unwrap_err().to_string();
-    let expected = "the layout s cannot hold this survey, because several of its runs would be read back as one: R \u{141}-1, R \u{15a}-1; their ids \
+    let expected = "the layout s cannot hold this survey, since several of its runs would be read back as one: R \u{141}-1, R \u{15a}-1; their ids \
                     differ in characters that the encoding of the layout does not have, '\u{141}' (U+0141), '\u{15a}' (U+015A), so write each \
                     run separately";
     assert_eq!(refused, expected);
@@ -457,7 +457,7 @@ fn runs_that_would_come_back_as_one_are_not_written() {
     let refused = layout::write(&document.document, &utf8, &[]).unwrap_err().to_string();
     assert!(
         refused.contains(
-            "would be read back as one: R P1, again; no value in \"Pipe\" tells them apart"
+            "would be read back as one: R P1, again; no value in \"Pipe\" distinguishes them"
         ),
         "{refused}"
     );

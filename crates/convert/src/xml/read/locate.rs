@@ -24,14 +24,13 @@ pub(crate) fn locate(part: &[u8], below: &str) -> (usize, usize) {
         let offset = usize::try_from(reader.buffer_position()).unwrap_or_default();
         match reader.read_event() {
             Ok(Event::Start(tag)) => {
-                match open == found + 1 {
-                    true if is_step(&tag, step, before) => {
-                        (found, before, at) = (found + 1, 0, offset);
-                    }
-                    true => before += 1,
-                    false => {}
-                }
+                let is_candidate = open == found + 1;
                 open += 1;
+                if is_candidate && is_step(&tag, step, before) {
+                    (found, before, at) = (found + 1, 0, offset);
+                } else if is_candidate {
+                    before += 1;
+                }
             }
             Ok(Event::End(_)) => {
                 open = open.saturating_sub(1);

@@ -138,9 +138,9 @@ fn dropped(choice: Option<&Choice>) -> (&'static str, &'static str) {
     match choice.map(|choice| choice.meaning.wants) {
         Some(Wants::Yes) => (
             "its words for yes and no are not known",
-            "set to to its field, and translate to those words",
+            "set its field in to and those words in translate",
         ),
-        _ => ("the draft found no field for it", "set to to its field"),
+        _ => ("the draft found no field for it", "set its field in to"),
     }
 }
 
