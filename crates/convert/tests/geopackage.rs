@@ -289,16 +289,16 @@ fn what_somebody_edits_is_read_or_refused() {
     let cases = [
         (format!("UPDATE structures SET geom = {point} WHERE id = 'B'"), "structures:2: the point is at 400007.5, 300008 and"),
         ("UPDATE structures SET \"position.x\" = 1 WHERE id = 'B'".to_owned(), "structures:2: the point is at 400100.25, 300000"),
-        (format!("UPDATE pipes SET geom = {path} WHERE id = 'Q'"), "pipes:2: the line of pipe \"Q\" is not the one"),
-        (format!("UPDATE pipes SET geom = {path} WHERE id = 'P'"), "pipes:1: the line of pipe \"P\" is not the one"),
-        ("UPDATE structures SET geom = x'00' WHERE id = 'B'".to_owned(), "structures:2: the geometry is not one"),
+        (format!("UPDATE pipes SET geom = {path} WHERE id = 'Q'"), "pipes:2: the line of pipe \"Q\" differs from its path"),
+        (format!("UPDATE pipes SET geom = {path} WHERE id = 'P'"), "pipes:1: the line of pipe \"P\" differs from its path"),
+        ("UPDATE structures SET geom = x'00' WHERE id = 'B'".to_owned(), "structures:2: the geometry is not valid"),
         ("UPDATE runs SET direction = 'down'".to_owned(), "runs:1:5 (column direction): /runs/0/direction: \"down\" is none of"),
         ("UPDATE observations SET at = 'ten' WHERE id = '2'".to_owned(), "observations:2:3 (column at): /runs/0/observations/1/at: \"ten\" is not"),
         ("UPDATE observations SET run = 'S' WHERE id = '2'".to_owned(), "observations:2:1 (column run): /runs/-/observations/-: runs has no run \"S\""),
         ("UPDATE observations SET joint = 2 WHERE id = '1'".to_owned(), "observations:1:"),
         ("UPDATE observations SET remark = x'FF' WHERE id = '1'".to_owned(), "observations:1:"),
         ("ALTER TABLE pipes ADD COLUMN colour TEXT".to_owned(), "pipes:1:"),
-        ("INSERT INTO gpkg_contents (table_name, data_type) VALUES ('pipe', 'features')".to_owned(), "pipe:1: /-/pipe: no table of the format has this name, so nothing in it is read; give it"),
+        ("INSERT INTO gpkg_contents (table_name, data_type) VALUES ('pipe', 'features')".to_owned(), "pipe:1: /-/pipe: this is not the name of a table, so its rows are not read; rename it"),
         ("DELETE FROM gpkg_contents WHERE table_name = 'document'".to_owned(), "survey.gpkg: there is no table \"document\""),
         ("DROP TABLE gpkg_contents".to_owned(), "survey.gpkg: not a GeoPackage"),
         ("DROP TABLE stretches; CREATE VIEW x AS SELECT 1; DROP TABLE locates; CREATE VIEW locates AS SELECT * FROM structures".to_owned(), "locates:1: the table cannot be read"),
@@ -341,13 +341,13 @@ fn layers_in_another_system_than_the_document_are_refused() {
     let end = "reproject it to EPSG:27700, or correct the one that is wrong, the layer's srs_id or document.crs";
     let cases = [
         (layer(4326), format!("structures:1: the layer is in EPSG:4326, WGS 84 (srs_id 4326) and the document in EPSG:27700 (document.crs); {end}")),
-        (layer(-1), format!("structures:1: the layer is in no stated reference system (srs_id -1) and the document in EPSG:27700 (document.crs); {end}")),
+        (layer(-1), format!("structures:1: the layer is in an undefined reference system (srs_id -1) and the document in EPSG:27700 (document.crs); {end}")),
         (layer(9), format!("structures:1: the layer is in a reference system that is missing in gpkg_spatial_ref_sys (srs_id 9) and the document in EPSG:27700 (document.crs); {end}")),
         (format!("{srs}{}", layer(7)), "structures:1: the layer is in ESRI:102747, Mine (srs_id 7) and the document in EPSG:27700".to_owned()),
         (blob_in("E6100000"), "structures:2: the geometry is in EPSG:4326, WGS 84 (srs_id 4326) and the document in EPSG:27700 (document.crs); reproject it to EPSG:27700, or correct the one that is wrong, the srs_id in its header or document.crs".to_owned()),
         (crs("'EPSG:6547'"), "structures:1: the layer is in EPSG:27700, OSGB36 / British National Grid (srs_id 27700) and the document in EPSG:6547 (document.crs)".to_owned()),
         (crs("'ESRI:102747'"), "structures:1: the layer is in EPSG:27700, OSGB36 / British National Grid (srs_id 27700) and the document in ESRI:102747".to_owned()),
-        (crs("NULL"), "structures:1: the layer is in EPSG:27700, OSGB36 / British National Grid (srs_id 27700) , and the document has no reference system; write that of all positions into document.crs".to_owned()),
+        (crs("NULL"), "structures:1: the layer is in EPSG:27700, OSGB36 / British National Grid (srs_id 27700), and the document has no reference system; write that of all positions into document.crs".to_owned()),
         ("UPDATE gpkg_geometry_columns SET srs_id = 4326 WHERE table_name = 'pipes'".to_owned(), "pipes:1: the layer is in EPSG:4326".to_owned()),
     ];
     for (sql, expected) in cases {
@@ -440,17 +440,12 @@ fn geometries_that_a_row_cannot_have_are_refused() {
             raw(1001, &[x, y, 81.5]),
             "the geometry has the height or measure 81.5; put elevations into the columns, and remove it",
         ),
-        (
-            "structures",
-            2,
-            raw(2001, &[x, y, 3.0]),
-            "the geometry has the height or measure 3, which",
-        ),
+        ("structures", 2, raw(2001, &[x, y, 3.0]), "the geometry has the height or measure 3; put"),
         (
             "structures",
             2,
             raw(1001, &[x, y, f64::INFINITY]),
-            "the geometry has the height or measure inf, which",
+            "the geometry has the height or measure inf; put",
         ),
     ];
     for (table, row, geometry, expected) in cases {

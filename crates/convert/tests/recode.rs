@@ -290,7 +290,7 @@ fn what_each_kind_of_observation_becomes() {
             vec![(
                 LossKind::Translated,
                 "/code",
-                "\"rots.fine\" is no code of obvert-terms; it becomes BDB, general remark",
+                "\"rots.fine\" is not a code of obvert-terms; it becomes BDB, general remark",
             )],
         ),
     ];
@@ -384,7 +384,7 @@ fn what_was_changed_in_the_other_list_stays_changed() {
     let (back, report) = home(&translated);
     assert_eq!((row(&back)["code"].as_str(), report.losses.len()), (Some("void.visible"), 0));
     assert!(
-        report.notes.iter().any(|note| note.message.contains("coded anew")),
+        report.notes.iter().any(|note| note.message.contains("coded again")),
         "{:?}",
         report.notes
     );

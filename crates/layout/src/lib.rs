@@ -14,7 +14,7 @@
 //! ```
 //! use obvert_layout::{draft, read};
 //!
-//! let table = b"Pipe,Run,Direction,From,To,Distance,Observation\nL-101,R-1,downstream,LM-014,LM-015,31.5,crack\n";
+//! let table = b"Pipe,Run,Direction,From,To,Distance,Observation\nL-101,R-1,downstream,LM-014,LM-015,31.5,crack.longitudinal\n";
 //! let draft = draft(table, "rows.csv")?;
 //! assert_eq!(draft.layout.columns.len(), 7);
 //! let (survey, losses) = read(table, "rows.csv", &draft.layout, &[])?;

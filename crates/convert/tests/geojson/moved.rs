@@ -59,7 +59,7 @@ fn a_moved_structure_is_refused_kept_or_taken_over() {
     );
     assert!(refused.contains("the geometry of structure \"B\" lies 5.0"), "{refused}");
     let advice = "; if the properties are right, set the geometry to null; if the geometry of \
-                  structure \"B\" is, change the property \"position\" to [500100, 3999995], and set the geometries of the pipes, runs \
+                  structure \"B\" is right, change the property \"position\" to [500100, 3999995], and set the geometries of the pipes, runs \
                   and observations there to null";
     assert!(refused.ends_with(advice), "{refused}");
     // Either can be followed.
@@ -115,7 +115,7 @@ fn a_bend_put_into_a_straight_pipe_becomes_its_path() {
         refused.contains("pipe \"P\" differs from its straight line between its ends"),
         "{refused}"
     );
-    let advice = "where that of pipe \"P\" is, write its vertices into the property \"path\", in EPSG:32617, and set the \
+    let advice = "if the geometry of pipe \"P\" is right, write its vertices into the property \"path\", in EPSG:32617, and set the \
                   geometries of its runs and observations to null";
     assert!(refused.ends_with(advice), "{refused}");
     let taken = read(&value, Moved::TakeGeometry).unwrap();
@@ -240,19 +240,19 @@ fn what_cannot_be_taken_over_is_refused() {
             "structures",
             "A",
             json!({ "type": "LineString", "coordinates": [[-81, 36], [-81, 36.1]] }),
-            "its geometry must be a point",
+            "draw its geometry as a point",
         ),
         (
             "pipes",
             "P",
             json!({ "type": "Point", "coordinates": [-81, 36] }),
-            "its geometry must be a line",
+            "draw its geometry as a line",
         ),
         (
             "pipes",
             "P",
             json!({ "type": "MultiLineString", "coordinates": [[[-81, 36], [-81, 36.1]], [[-81, 36.2], [-81, 36.3]]] }),
-            "several pieces",
+            "several parts",
         ),
     ];
     for (table, id, geometry, message) in cases {

@@ -46,7 +46,7 @@ pub(crate) fn read(
             row.flawed = column;
             row.flaw = Some(format!(
                 "a quotation mark starts a cell in line {line} that spans {lines} lines and contains whole rows; close it on its own line, or \
-                 double each quotation mark within a cell"
+                 double each quotation mark in a cell"
             ));
         }
     }

@@ -183,11 +183,11 @@ fn a_percentage_is_what_its_author_sees() {
 fn a_percentage_where_none_belongs_is_said_with_its_cell() {
     let cells = [(2, "Dia in", 0.08, "0%"), (4, "Station", 0.124, "0%"), (10, "Grade", 0.03, "0%")];
     let said = refused(&with_percentages(A, b',', &cells), &a());
-    let formatted = "and the cell is formatted as a percentage; format it as";
+    let formatted = "the cell is formatted as a percentage: format it as";
     for (place, start, end) in [
         (
             "t.csv:2:6 (column Dia in): ",
-            "found \"8%\"; expected a number such as 12.5, ",
+            "found \"8%\"; expected a number such as 12.5; ",
             " a number and type it again",
         ),
         (
@@ -197,7 +197,7 @@ fn a_percentage_where_none_belongs_is_said_with_its_cell() {
         ),
         (
             "t.csv:10:18 (column Grade): ",
-            "found \"3%\"; expected a number such as 12.5, ",
+            "found \"3%\"; expected a number such as 12.5; ",
             " a number and type it again",
         ),
     ] {
@@ -348,7 +348,7 @@ fn a_value_beside_the_table_is_told_with_its_cell() {
     sheet.write_string(4, 24, "rain").unwrap();
     let said = refused(&book.save_to_buffer().unwrap(), &b());
     assert!(
-        said[0].starts_with("t.csv:5:25: found \"rain\" under no heading, so the row was not read"),
+        said[0].starts_with("t.csv:5:25: found \"rain\" without a heading, so the row was skipped"),
         "{said:?}"
     );
 }

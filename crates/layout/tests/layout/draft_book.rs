@@ -87,7 +87,7 @@ fn the_sheet_that_was_taken_is_said_and_that_there_are_others() {
             "Row",
             "there is no sheet \"Row\"; choose one of \"Blank\", \"Cover\", \"Sums\", \"Rows\", \"Old rows\"",
         ),
-        ("Blank", "the sheet \"Blank\" is empty; name another sheet in the layout"),
+        ("Blank", "the sheet \"Blank\" is empty; use a table"),
         ("Cover", "t.xlsx, sheet \"Cover\":1: its rows have one cell each"),
     ] {
         let said = layout::draft_sheet(&source, "t.xlsx", sheet).unwrap_err().to_string();
@@ -97,7 +97,7 @@ fn the_sheet_that_was_taken_is_said_and_that_there_are_others() {
         layout::draft_sheet(A, "t.csv", "Rows")
             .unwrap_err()
             .to_string()
-            .contains("no workbook (.xlsx)")
+            .contains("not a workbook (.xlsx)")
     );
 }
 
@@ -128,7 +128,7 @@ fn workbooks_without_a_table_are_refused_with_what_to_do() {
     let said = no_draft(&book.save_to_buffer().unwrap());
     assert!(
         said.contains(
-            "no sheet of \"Cover\", \"Notes\" is a table; in \"Cover\", its rows have one cell each"
+            "none of the sheets \"Cover\", \"Notes\" is a table; in \"Cover\", its rows have one cell each"
         ),
         "{said}"
     );
@@ -150,9 +150,7 @@ fn workbooks_without_a_table_are_refused_with_what_to_do() {
     .unwrap();
     let mut own = Vec::new();
     obvert_convert::xlsx::write(&survey, &mut own).unwrap();
-    assert!(
-        no_draft(&own).contains("this workbook is a survey in the form of this format already")
-    );
+    assert!(no_draft(&own).contains("this workbook is already a survey in the format"));
 }
 
 /// Formulas, numbers that somebody typed with a comma as texts, cells far to the right, and rows
@@ -173,7 +171,7 @@ fn cells_that_are_no_values_are_told() {
         (Some(2), Some(","), None)
     );
     for open in [
-        "line 3 was skipped; correct it: it has 13 cells and there are 7 headings",
+        "line 3 was skipped; correct it: it has 13 cells, and there are 7 headings",
         "line 6 was skipped; correct it: in column 4, the cell has the formula",
     ] {
         assert!(draft.open.iter().any(|one| one.starts_with(open)), "{open}: {:#?}", draft.open);

@@ -74,7 +74,7 @@ fn a_column_of_dates_never_names_a_run() {
         let open = format!("{heading:?}: {reason}; set its field in to");
         assert!(draft.open.iter().any(|one| one.starts_with(&open)), "{:#?}", draft.open);
         assert!(
-            draft.open.iter().any(|one| one.starts_with("no column names the run")),
+            draft.open.iter().any(|one| one.starts_with("no column identifies the run")),
             "{:#?}",
             draft.open
         );
@@ -158,11 +158,7 @@ fn a_date_of_issue_that_nobody_has_said_is_told() {
     assert_eq!(survey.document.head.issued.to_string(), "2000-01-01T00:00:00Z");
     let told: Vec<_> = report.losses.iter().filter(|loss| loss.pointer == "/issued").collect();
     assert_eq!(told.len(), 1, "{report:#?}");
-    assert!(
-        told[0].message.ends_with("set in fixed when the record was issued"),
-        "{}",
-        told[0].message
-    );
+    assert!(told[0].message.ends_with("set the time of issue in fixed"), "{}", told[0].message);
     // Once it is said, there is nothing to tell.
     let mut said = draft.layout.clone();
     let fixed = said.fixed.iter_mut().find(|fixed| &*fixed.to == "issued").unwrap();

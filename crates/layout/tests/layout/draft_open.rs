@@ -24,8 +24,8 @@ const FIRST_ONLY: &str = "Pipe;Upstream;Downstream;Date;Time;Distance;Code;Remar
 #[test]
 fn rows_that_say_nothing_of_their_pipe_are_counted() {
     let first_only = draft(FIRST_ONLY);
-    let said = "4 of 6 rows, the first of them in line 3, have no value under \"Pipe\", \"Date\", \"Time\", so they cannot be assigned to a pipe \
-                and a run, and cannot be read: a blank cell does not repeat the value above it; fill in those columns in every row";
+    let said = "4 of 6 rows, the first of them in line 3, have no value in \"Pipe\", \"Date\", \"Time\", so they cannot be assigned to a pipe \
+                and a run: a blank cell does not repeat the value above it; fill in those columns in every row";
     assert_eq!(first_only.open[0], said, "{:#?}", first_only.open);
     assert_eq!(refused(FIRST_ONLY.as_bytes(), &first_only.layout).len(), 4);
     // As it says, filled in, all is read; the columns that it does not name may stay blank.
@@ -42,12 +42,12 @@ fn rows_that_say_nothing_of_their_pipe_are_counted() {
         })
         .collect();
     let whole = draft(&filled);
-    assert!(!whole.open[0].contains("have nothing under"), "{:#?}", whole.open);
+    assert!(!whole.open[0].contains("have no value in"), "{:#?}", whole.open);
     let (survey, _) = read(filled.as_bytes(), &first_only.layout);
     assert_eq!(survey.document.runs.iter().map(|run| run.observations.len()).sum::<usize>(), 6);
 
     let one = draft(&filled.replace("P1;;;14.05.2026;10:15;7,0", ";;;14.05.2026;10:15;7,0"));
-    let said = "1 of 6 rows, in line 7, has no value under \"Pipe\", so it cannot be assigned to a pipe and a run, and cannot be read";
+    let said = "1 of 6 rows, in line 7, has no value in \"Pipe\", so it cannot be assigned to a pipe and a run";
     assert!(one.open[0].starts_with(said), "{:#?}", one.open);
 }
 
@@ -70,8 +70,8 @@ fn merged_cells_below_the_headings_are_told() {
         }
         book.save_to_buffer().unwrap()
     };
-    let said = "4 of 6 rows, the first of them in line 3, have no value under \"Pipe\", \"Date\", \"Time\", so they cannot be assigned to a pipe \
-                and a run, and cannot be read: ";
+    let said = "4 of 6 rows, the first of them in line 3, have no value in \"Pipe\", \"Date\", \"Time\", so they cannot be assigned to a pipe \
+                and a run: ";
     for (merged, why) in [
         (
             true,
@@ -109,11 +109,11 @@ fn whole_numbers_are_no_reason_to_round() {
         assert_eq!(draft.layout.columns[3].decimals, decimals, "{distances:?}");
         let said = decimals.map(|decimals| {
             format!(
-                "values are written with as many decimals as in this table, and rounded if they have more: \"Distance\" to {decimals}; give a column more, or take \
-                 decimals out of one of plain numbers to have none rounded"
+                "values are written with as many decimals as in this table, and rounded if they have more: \"Distance\" to {decimals}; increase \
+                 decimals of a column, or remove decimals of a column of numbers to avoid rounding"
             )
         });
-        let start = "as many decimals as the values have are written";
+        let start = "values are written with as many decimals";
         assert_eq!(
             open(&draft, start),
             said.iter().map(String::as_str).collect::<Vec<_>>(),

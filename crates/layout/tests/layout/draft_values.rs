@@ -281,7 +281,7 @@ fn a_moment_is_of_one_date_and_one_time_that_have_values() {
         (
             &[("Date", "", EMPTY), ("Time", "", EMPTY)],
             None,
-            "the table does not state when the record was issued",
+            "the table does not have the time of issue",
         ),
         (
             &[("Date", "13.05.2026 09:30", "and all"), ("Time", "", EMPTY)],

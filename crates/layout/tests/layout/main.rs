@@ -265,26 +265,31 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
             "0+12.40,",
             ",",
             "t.csv:4:11 (column Station): ",
-            " \"Station\", and every observation needs it",
+            "\"Station\" has no value, and every observation requires it",
         ),
         (
             "Crack,longitudinal",
             ",",
             "t.csv:4:12 (column Observation): ",
-            " \"Observation\", \"Detail\", and every observation needs it",
+            "\"Observation\", \"Detail\" has no value, and every observation requires it",
         ),
         (
             "LM-014,LM-015,with",
             "LM-014,,with",
             "t.csv:2: ",
-            "which pipe , so it was skipped; fill in \"To MH\"",
+            "the row does not name its pipe, so it was skipped; fill in \"To MH\"",
         ),
-        ("L-101,", ",", "t.csv:2: ", "which run , so it was skipped; fill in \"Sheet\""),
+        (
+            "L-101,",
+            ",",
+            "t.csv:2: ",
+            "the row does not name its run, so it was skipped; fill in \"Sheet\"",
+        ),
         (
             "Crack,longitudinal,11-1,,end 1",
             "Crack,complex,11-1,,end 1",
             "t.csv:6:12 (column Observation): ",
-            "the row that ends the stretch \"end 1\" has another code than line 4, which begins it",
+            "the row that ends the stretch \"end 1\" has another code than line 4, which starts it",
         ),
         (
             "11-1,",
@@ -297,7 +302,7 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
             "Roots,fine",
             "Roots,thick",
             "t.csv:7:12 (column Observation): ",
-            "found \"Roots, thick\"; expected words that",
+            "found \"Roots, thick\"; expected words with a code",
         ),
         (",Y,2,", ",yes,2,", "t.csv:7:17 (column Joint): ", "expected one of Y, N"),
         ("0:05:20", "5:20", "t.csv:8:20 (column Video): ", "expected a time as h:mm:ss"),
@@ -306,13 +311,13 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
             ",end 1,",
             ",end 7,",
             "t.csv:6:16 (column Stretch): ",
-            "ends a stretch that no row of this run before it begins",
+            "and no earlier row of this run starts the stretch",
         ),
         (
             "212.4,5/6/2026,9:31 AM,0+12.40",
             "213,5/6/2026,9:31 AM,0+12.40",
             "t.csv:4:8 (column As-built ft): ",
-            "213 where line 2 has 212.4 for the same pipe",
+            "found 213, and line 2 has 212.4 for the same pipe",
         ),
         (
             ",active,Heron 2",
@@ -336,7 +341,7 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
             "Dia in",
             "Dia. [in]",
             "t.csv:1:6 (column Dia. [in]): ",
-            "has no column \"Dia. [in]\"; did you mean \"Dia in\", which the table does not have?",
+            "has no column \"Dia. [in]\"; did you mean \"Dia in\", which the table lacks?",
         ),
         ("Comment,Crew", "Comment,Team", "t.csv:1: ", "the table has no column \"Crew\""),
     ];
@@ -393,7 +398,8 @@ fn a_date_that_cannot_be_hides_nothing_and_adds_nothing() {
         &blank.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>(),
         &a(),
     );
-    let needs = " \"Date\", \"Time\" in the last row, and every survey requires it; fill it in";
+    let needs =
+        "\"Date\", \"Time\" has no value in the last row, and every survey requires it; fill it in";
     assert_eq!(said, [format!("t.csv:26:9 (column Date): {needs}")]);
 }
 
@@ -407,16 +413,14 @@ fn rows_that_were_pasted_twice_are_said() {
     let said: Vec<&str> = report.notes.iter().map(|note| note.message.as_str()).collect();
     assert_eq!(
         said,
-        [
-            "rows 13 to 23 say the same as rows 2 to 12, cell by cell; remove rows that were pasted twice"
-        ]
+        ["rows 13 to 23 are duplicates of rows 2 to 12; remove rows that were pasted twice"]
     );
     // One row that stands twice may be two things alike, and is seldom: it is read, and said.
     let once = [&lines[..12], &lines[11..]].concat().concat();
     let (survey, report) = read(&once, &a());
     assert_eq!(
         report.notes[0].message,
-        "row 13 says the same as row 12, cell by cell; remove it if it was pasted twice"
+        "row 13 is a duplicate of row 12; remove it if it was pasted twice"
     );
     assert_eq!(survey.document.runs.iter().map(|run| run.observations.len()).sum::<usize>(), 24);
 }
