@@ -271,7 +271,7 @@ fn a_layout_is_drafted_from_a_table() {
     let output = obvert(&["layout", "draft", B, "-o", &draft, "--id", "b"]);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
     for part in [
-        "guessed: ',' as the decimal mark",
+        "guessed: ',' as the decimal separator",
         "1.00 \"Datum\" -> runs.started: the heading is a word for when it began",
         "(\"17.03.2026\", line 2)",
         "open: the table does not have the offset of its times from UTC; set zone, which is +00:00",
@@ -339,8 +339,7 @@ fn a_layout_is_drafted_from_xml_and_odd_values_are_shown() {
     let refused = obvert_in(folder.path(), &["layout", "draft", "open.csv"]);
     assert_eq!(status(&refused), 2);
     assert!(
-        stderr(&refused)
-            .contains("open.csv:2: a quotation mark begins a cell here and none ends it"),
+        stderr(&refused).contains("open.csv:2: a quotation mark is not closed"),
         "{}",
         stderr(&refused)
     );
@@ -615,7 +614,7 @@ fn a_folder_of_tables_is_packed_by_its_layout() {
         "2 surveys packed",
         "may: left out, since they are no tables by their names (.csv or .xlsx): plan.pdf",
         "may: what is in folders within it is left out; name them as well: april",
-        "defaulted may/6.csv:22:9 (column Date): the table does not state it",
+        "defaulted may/6.csv:22:9 (column Date): the table does not have it",
     ] {
         assert!(stderr(&packed).contains(said), "{said}: {}", stderr(&packed));
     }

@@ -315,7 +315,7 @@ fn a_file_that_is_no_list_at_all_is_told_so() {
         (&b""[..], "list.json:1:1: the source is empty"),
         (
             b"\x1f\x8b\x08\x00",
-            "list.json:1:1: not UTF-8 text (it starts like a gzip archive); save it as UTF-8",
+            "list.json:1:1: not UTF-8 text (it begins like a gzip archive); save it as UTF-8",
         ),
         (b"{\n  \"code_list\": \"0.1\",\n  \"id\": oops", "list.json:3:9: not JSON: "),
         (b"id;label\nBAB;crack\n", "list.json:1:1: not JSON: "),

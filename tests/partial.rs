@@ -328,7 +328,8 @@ fn tables_are_checked_as_far_as_they_can_be_read() {
         .collect();
     assert_eq!(astray.len(), 2, "{astray:?}");
     let place = |id: &str, line: usize| {
-        let message = format!("runs.csv has no run \"{id}\"; correct the run here or add it there");
+        let message =
+            format!("runs.csv has no run \"{id}\"; correct the run here, or add it there");
         let (_, at) =
             astray.iter().find(|(said, _)| *said == message).expect("a finding of the row");
         assert_eq!(
@@ -407,7 +408,7 @@ fn what_stands_beside_the_tables_hides_nothing() {
         format!(
             "tables/observations.csv:1:{column} (column crew) unknown column \"crew\"; put your own data into \"extensions\", as JSON"
         ),
-        "tables/hours.csv:1 no table of the format has this name, so nothing in it is read; give it the name of its table, or take it out if it is none".to_owned(),
+        "tables/hours.csv:1 this is not the name of a table, so its rows are not read; rename it, or remove it if it is not a table".to_owned(),
     ];
     assert_eq!(told, BTreeSet::from(expected));
     // Where the file lacks a column, that may be the one that was meant: what its cells would have answered is not asked.
@@ -490,17 +491,17 @@ fn rows_that_were_pasted_twice_are_one_finding() {
         (
             vec![&lines[..7], &lines[3..6], &lines[7..]],
             8,
-            "rows 8 to 10 say the same as rows 4 to 6, cell by cell",
+            "rows 8 to 10 are duplicates of rows 4 to 6; remove one set",
         ),
         (
             vec![&lines[..7], &lines[3..4], &lines[7..]],
             8,
-            "the row says the same as row 4, cell by cell",
+            "the row is a duplicate of row 4; remove one of them",
         ),
         (
             vec![&lines[..], &lines[3..4]],
             lines.len() + 1,
-            "the row says the same as row 4, cell by cell",
+            "the row is a duplicate of row 4; remove one of them",
         ),
     ] {
         std::fs::write(&file, pasted.concat().concat()).expect("write");

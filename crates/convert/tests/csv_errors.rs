@@ -78,7 +78,7 @@ fn each_mistake_is_placed_and_explained() {
             "observations.csv",
             "R1,2,5.5,",
             "R1,2,5.5 ft,",
-            &["observations.csv:3:3 (column at)", "\"5.5 ft\" is not a number", "alone"],
+            &["observations.csv:3:3 (column at)", "\"5.5 ft\" is not a number", "without its unit"],
         ),
         (
             "a spreadsheet's error",

@@ -287,7 +287,7 @@ fn what_somebody_edits_is_read_or_refused() {
     );
     let path = blob(&[400_000.25, 300_000.0, 400_001.0, 300_010.0, 400_005.5, 300_020.0], true);
     let cases = [
-        (format!("UPDATE structures SET geom = {point} WHERE id = 'B'"), "structures:2: the point is at 400007.5, 300008 and"),
+        (format!("UPDATE structures SET geom = {point} WHERE id = 'B'"), "structures:2: the point is at 400007.5, 300008, and"),
         ("UPDATE structures SET \"position.x\" = 1 WHERE id = 'B'".to_owned(), "structures:2: the point is at 400100.25, 300000"),
         (format!("UPDATE pipes SET geom = {path} WHERE id = 'Q'"), "pipes:2: the line of pipe \"Q\" differs from its path"),
         (format!("UPDATE pipes SET geom = {path} WHERE id = 'P'"), "pipes:1: the line of pipe \"P\" differs from its path"),
@@ -407,14 +407,14 @@ fn geometries_that_a_row_cannot_have_are_refused() {
             "structures",
             2,
             line.clone(),
-            "the geometry is a line and a row of structures has a point; draw one",
+            "the geometry is a line; draw a point for a row of structures",
         ),
-        ("locates", 1, line, "the geometry is a line and a row of locates has a point; draw one"),
+        ("locates", 1, line, "the geometry is a line; draw a point for a row of locates"),
         (
             "pipes",
             1,
             blob(&[x, y], false),
-            "the geometry is a point and a row of pipes has a line; draw one",
+            "the geometry is a point; draw a line for a row of pipes",
         ),
         (
             "pipes",

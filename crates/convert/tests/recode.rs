@@ -423,7 +423,7 @@ fn what_cannot_be_translated_is_refused() {
     without.codes.remove(0);
     assert!(
         refused(terms, &without)
-            .starts_with("the code list larkmoor-terms 2 has no code of the role remark")
+            .starts_with("the code list larkmoor-terms 2 has no code with the role remark")
     );
     // To the list that it is coded in there is nothing to do.
     let (same, report) = recode::document(&document, terms, terms).unwrap();

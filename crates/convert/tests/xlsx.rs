@@ -282,7 +282,7 @@ fn what_cannot_be_told_is_refused_with_its_cell() {
     });
     let said = said(&book);
     for part in [
-        "structures:2:3 (column depth): /structures/0/depth: the cell has the date 2026-05-06 09:31:00; a program may",
+        "structures:2:3 (column depth): /structures/0/depth: the cell has the date 2026-05-06 09:31:00, which a program may",
         "structures:2:4 (column ground): /structures/0/ground: \"=C2*2\" is a formula; copy the cells",
         "structures:3:3 (column depth): /structures/1/depth: \"2,5\" is not a number; write a decimal point",
         "structures:3:4 (column ground): /structures/1/ground: true is not a number",

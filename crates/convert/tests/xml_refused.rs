@@ -144,7 +144,7 @@ fn each_change_is_refused_where_it_stands() {
         (
             "<obvert>0.2<",
             "<obvert>0.3<",
-            "x.xml:3:3: /obvert: the document has version \"0.3\" of the format",
+            "x.xml:3:3: /obvert: the document is of version \"0.3\" of the format",
         ),
         // Elements.
         (
@@ -175,7 +175,7 @@ fn each_change_is_refused_where_it_stands() {
         (
             "<list>l</list><version>1</version>",
             "<version>1</version><list>l</list>",
-            "x.xml:9:31: <list> is after <version>; put elements in the order of the schema, where <list> comes before version, extensions",
+            "x.xml:9:31: <list> is after <version>; put elements in the order of the schema, where <list> is before version, extensions",
         ),
         (
             "<pipe><id>p</id>",
@@ -318,7 +318,7 @@ fn each_change_is_refused_where_it_stands() {
         (
             "</extensions>",
             "<extension name=\"org.example.x\">1</extension></extensions>",
-            "the extension \"org.example.x\" stands twice",
+            "the extension \"org.example.x\" is duplicated",
         ),
     ];
     let mut failures = String::new();
@@ -410,9 +410,9 @@ fn a_document_cut_off_anywhere_is_refused() {
 #[test]
 fn attacks_end_early() {
     let bomb = "<!DOCTYPE survey [<!ENTITY a \"aaaaaaaaaa\"><!ENTITY b \"&a;&a;&a;&a;&a;&a;\">]><survey>&b;</survey>";
-    assert!(problems(bomb.as_bytes()).contains("a document type declaration"));
+    assert!(problems(bomb.as_bytes()).contains("document type declarations are not read"));
     let fetch = "<!DOCTYPE survey [<!ENTITY a SYSTEM \"file:///etc/passwd\">]><survey>&a;</survey>";
-    assert!(problems(fetch.as_bytes()).contains("a document type declaration"));
+    assert!(problems(fetch.as_bytes()).contains("document type declarations are not read"));
     let deep = DOCUMENT.replace("<id>d</id>", &"<a>".repeat(100_000));
     assert!(problems(deep.as_bytes()).contains("elements are nested more than 64 deep"));
     let json = DOCUMENT.replace("{\"a\":[1,null]}", &"[".repeat(100_000));

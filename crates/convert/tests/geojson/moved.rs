@@ -57,7 +57,7 @@ fn a_moved_structure_is_refused_kept_or_taken_over() {
         (line.saturating_sub(12)..line + 12).contains(&said),
         "{refused}: B is near line {line}"
     );
-    assert!(refused.contains("the geometry of structure \"B\" lies 5.0"), "{refused}");
+    assert!(refused.contains("the geometry of structure \"B\" is 5.0"), "{refused}");
     let advice = "; if the properties are right, set the geometry to null; if the geometry of \
                   structure \"B\" is right, change the property \"position\" to [500100, 3999995], and set the geometries of the pipes, runs \
                   and observations there to null";
@@ -97,7 +97,7 @@ fn a_structure_moved_together_with_its_pipe_makes_no_path() {
     feature_mut(&mut value, "structures", "B")["geometry"]["coordinates"] = place.clone();
     feature_mut(&mut value, "pipes", "P")["geometry"]["coordinates"][1] = place;
     let refused = read(&value, Moved::Refuse).unwrap_err();
-    assert!(refused.contains("so it is with pipe \"P\""), "{refused}");
+    assert!(refused.contains("the same applies to pipe \"P\""), "{refused}");
     let taken = read(&value, Moved::TakeGeometry).unwrap();
     assert_position(&taken, 1, 500_100.0, 3_999_995.0);
     assert!(taken.head.pipes[0].path.is_empty());
@@ -196,7 +196,7 @@ fn an_observation_moved_by_itself_is_an_error_unless_the_properties_are_kept() {
         let refused = read(&value, moved).unwrap_err();
         assert!(
             // The distance in a message is rough: a sphere is taken for the earth.
-            refused.contains("the geometry of observation \"1\" of run \"R\" lies 9.9")
+            refused.contains("the geometry of observation \"1\" of run \"R\" is 9.9")
                 && refused.ends_with(
                     "; correct the distance, which determines the geometry, or set the geometry to null"
                 ),

@@ -192,7 +192,7 @@ fn a_percentage_where_none_belongs_is_said_with_its_cell() {
         ),
         (
             "t.csv:4:11 (column Station): ",
-            "found \"12.4%\"; expected a station such as 1+64.50, ",
+            "found \"12.4%\"; expected a station such as 1+64.50; ",
             " text and type it again",
         ),
         (
@@ -272,8 +272,8 @@ fn a_layout_may_name_the_sheet() {
     assert_eq!(
         refused(&book, &b()),
         [
-            "t.csv:1: none of the headings is in the layout morvelde-haltungen: found \"of something else\"; is this the right file, and \
-             the right row of headings?; the table was read from the sheet \"Notizen\"; not from Haltungen, Adressen"
+            "t.csv:1: none of the headings is in the layout morvelde-haltungen: found \"of something else\"; check that this is the \
+             right file and the right row of headings; the table was read from the sheet \"Notizen\"; not from Haltungen, Adressen"
         ]
     );
     let said = refused(&book, &named("Haltung"));

@@ -42,7 +42,7 @@ fn it_is_detected_by_name_and_content() {
     // What is stated is compared with what it looks like.
     let xml = formats().get("xml");
     let error = formats().detect(&Input::file("survey", bytes.as_slice()), xml).unwrap_err();
-    assert_eq!(error.to_string(), "looks like toy, and not like xml");
+    assert_eq!(error.to_string(), "looks like toy, not like xml");
     // A registry without it does not know it.
     let error = Opened::new(Input::file("survey", bytes.as_slice()), &Formats::built_in(), None)
         .unwrap_err();
