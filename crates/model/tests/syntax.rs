@@ -2,7 +2,7 @@
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
-use obvert_model::read::{self, ReadError};
+use obvert_model::read::{self, ReadError, Reader};
 
 fn error(source: &[u8]) -> ReadError {
     read::document(source).unwrap_err()
@@ -86,6 +86,28 @@ fn a_slip_of_the_hand_is_named() {
     for plain in ["\"a\": [1,2,3}", "\"a\": ]", "\"a\"; 1"] {
         let message = error(format!("{{\n{plain}\n}}").as_bytes()).to_string();
         assert!(!message.contains(';'), "{plain}: {message}");
+    }
+}
+
+/// A text that is read and one that is skipped end at the same place, so both readers report it.
+#[cfg(feature = "diagnose")]
+#[test]
+fn a_control_character_has_one_place() {
+    let canonical = include_str!("../../../tests/corpus/bases/minimal.obvert.json");
+    let document: serde_json::Value = serde_json::from_str(canonical).unwrap();
+    let rest = canonical.split_once('{').unwrap().1;
+    let reordered = format!("{{\n\"runs\": {},\n{rest}", document["runs"]);
+    for source in [canonical, &reordered] {
+        for put in ["\n", "\t", "\u{1}"] {
+            for (at, _) in source.match_indices(": \"").step_by(5) {
+                let mut spoilt = source.to_owned();
+                spoilt.insert_str(at + 3, put);
+                let run_by_run = Reader::new(spoilt.as_bytes()).and_then(Reader::into_document);
+                let diagnosed = read::diagnose(spoilt.as_bytes()).unwrap_err().to_string();
+                let read = run_by_run.unwrap_err().to_string();
+                assert_eq!(read, diagnosed, "{put:?} at {at}");
+            }
+        }
     }
 }
 

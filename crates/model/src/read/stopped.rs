@@ -75,7 +75,12 @@ pub(super) fn syntax(source: &[u8], begin: usize, error: &serde_json::Error) -> 
             None => message.to_owned(),
         },
     };
-    let at = stopped_at(source, begin, error);
+    let mut at = stopped_at(source, begin, error);
+    // The parser stops at a control character in a text that it reads, and before it in one that
+    // it skips.
+    if whole.starts_with("control character") && !source.get(at).is_some_and(u8::is_ascii_control) {
+        at += 1;
+    }
     let (line, column) = line_and_column(source, at);
     // Where the source ends too early or too late, that is the slip.
     let told = whole.starts_with("trailing characters") || whole.contains("hex escape");
