@@ -144,11 +144,13 @@ impl ConvertError {
 
     /// The error of a survey in which an id repeats, at the location of the run with which it was
     /// noticed.
+    #[cfg(any(feature = "tables", feature = "geojson", feature = "xml"))]
     pub(crate) fn repeated_id(run: Option<Location>) -> Self {
         Self::invalid(run, "an id is used for two rows of a table")
     }
 
     /// The error of a survey whose problems are known: the first of them.
+    #[cfg(any(feature = "tables", feature = "geojson", feature = "xml"))]
     pub(crate) fn first_of(problems: &[PlacedProblem]) -> Self {
         match problems.first() {
             Some(PlacedProblem { place, problem }) => {

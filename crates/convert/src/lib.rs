@@ -34,6 +34,8 @@ mod format;
 mod limits;
 mod loss;
 mod position;
+#[cfg(any(feature = "tables", feature = "geojson"))]
+mod row_file;
 #[cfg(any(feature = "tables", feature = "geojson", feature = "xml"))]
 mod runs;
 mod source;

@@ -176,6 +176,7 @@ impl From<Diagnosis> for Problems {
 }
 
 /// A diagnosis by reading the whole survey, for formats that have no better way.
+#[cfg(any(feature = "tables", feature = "geojson", feature = "xml"))]
 pub(crate) fn diagnosed(read: Result<Survey, ConvertError>) -> Result<Diagnosis, ConvertError> {
     match read {
         Ok(survey) => Diagnosis::valid(survey),

@@ -330,14 +330,21 @@ mod checked {
                 }),
                 _ => None,
             };
-            let Some(mut report) = checked else { return self.check_runs(checker) };
+            let Some(report) = checked else { return self.check_runs(checker) };
             #[cfg(feature = "diagnose")]
+            let report = self.before_migration(report);
+            Ok(report)
+        }
+
+        /// A report with the columns of the file, if the document was migrated.
+        #[cfg(feature = "diagnose")]
+        fn before_migration(&self, mut report: Report) -> Report {
             if let Some(Ok(migrated)) = self.source.migration() {
                 for at in report.findings.iter_mut().filter_map(|finding| finding.at.as_mut()) {
                     at.column = at.column.map(|column| migrated.column_before(at.line, column));
                 }
             }
-            Ok(report)
+            report
         }
 
         /// Any survey is checked while it is read, and its locations are kept.

@@ -11,7 +11,8 @@ use super::collection::{Collected, Features, Row, TableRow, collected};
 use super::moved::{Drawings, Moved, agrees, settle};
 use super::source::{Text, TextPosition};
 use crate::map::network::Network;
-use crate::runs::{RowFile, RowSource, RunValues, TypedRuns};
+use crate::row_file::{RowFile, RowSource};
+use crate::runs::{RunValues, TypedRuns};
 use crate::source::{Locations, Source, SurveyReader};
 use crate::{ConvertError, Input, Location, SourceMap, Survey};
 

@@ -7,7 +7,7 @@ use super::Rows;
 use super::assemble::{self, Names};
 use super::runs::{in_order, runs};
 use super::unknown_table::UnknownTable;
-use crate::runs::{RowFile, RowSource};
+use crate::row_file::{RowFile, RowSource};
 use crate::source::{Locations, Source, SurveyReader};
 use crate::{ConvertError, Survey};
 
