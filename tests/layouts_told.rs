@@ -191,7 +191,7 @@ fn what_was_mixed_up_is_named() {
     std::fs::write(&declared, wrong).unwrap();
     let output = obvert(&["check", &declared, "--layout", LAYOUT_C]);
     assert!(
-        stderr(&output).contains("the XML declaration says iso-8859-1, but the file is UTF-8"),
+        stderr(&output).contains("the XML declaration says iso-8859-1, and the file is UTF-8"),
         "{}",
         stderr(&output)
     );

@@ -17,7 +17,7 @@ pub(crate) trait RowFile {
     /// The text of a file that a location names.
     fn text(&self, file: &str) -> Option<&[u8]>;
 
-    /// What is worth knowing about what was opened.
+    /// Notes about the source.
     fn notes(&self) -> &[String] {
         &[]
     }

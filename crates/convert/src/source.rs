@@ -61,14 +61,7 @@ pub trait Source {
 
     /// Replaces an error that says that the survey is not valid by one with every problem.
     fn explain(&mut self, error: ConvertError) -> ConvertError {
-        if !matches!(error, ConvertError::Invalid { .. }) {
-            return error;
-        }
-        match self.diagnose() {
-            Ok(diagnosis) if diagnosis.problems.is_empty() => error,
-            Ok(diagnosis) => ConvertError::Structure(diagnosis.into()),
-            Err(error) => error,
-        }
+        explained(self, error)
     }
 
     /// The locations of some values, by their pointers. Reading run by run keeps no locations, so
@@ -107,6 +100,18 @@ pub trait Source {
     #[cfg_attr(docsrs, doc(cfg(feature = "diagnose")))]
     fn migration(&self) -> Option<Result<&Migrated, &MigrateError>> {
         None
+    }
+}
+
+/// The error of a survey that is not valid, with every problem; any other error as it is.
+pub(crate) fn explained(source: &mut (impl Source + ?Sized), error: ConvertError) -> ConvertError {
+    if !matches!(error, ConvertError::Invalid { .. }) {
+        return error;
+    }
+    match source.diagnose() {
+        Ok(diagnosis) if diagnosis.problems.is_empty() => error,
+        Ok(diagnosis) => ConvertError::Structure(diagnosis.into()),
+        Err(error) => error,
     }
 }
 

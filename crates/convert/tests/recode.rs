@@ -402,7 +402,7 @@ fn what_is_from_memory_is_noted() {
     assert_eq!(
         notes,
         [
-            "what en-13508-2 has as BAJ and BCE is known here from memory only; hold it against the list's own text before relying on it"
+            "the codes BAJ and BCE of en-13508-2 are from memory only; compare them with the text of the list before relying on them"
         ]
     );
 }

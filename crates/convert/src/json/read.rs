@@ -13,7 +13,7 @@ use obvert_model::versions::{MigrateError, Migrated};
 #[cfg(not(feature = "diagnose"))]
 use crate::Survey;
 use crate::position::Counter;
-use crate::source::{Diagnosis, Locations, Provenance, Source, SurveyReader};
+use crate::source::{Diagnosis, Locations, Provenance, Source, SurveyReader, explained};
 use crate::{ConvertError, Input, Location, LossReport, PlacedProblem, SourceMap};
 
 /// Opens a document. A document of an older version is migrated to this one.
@@ -74,7 +74,7 @@ impl JsonSource<'_> {
         }
     }
 
-    /// What is wrong with a document of an older version, by the schema of that version.
+    /// The problems of a document of an older version, by the schema of that version.
     fn older_problems(&self) -> Option<Diagnosis> {
         let Some(Err(MigrateError::Before { source: ReadError::Structure(problems), .. })) =
             &self.older
@@ -190,14 +190,7 @@ impl Source for JsonSource<'_> {
         if let Some(diagnosis) = self.older_problems() {
             return ConvertError::Structure(diagnosis.into());
         }
-        if !matches!(error, ConvertError::Invalid { .. }) {
-            return error;
-        }
-        match self.diagnose() {
-            Ok(diagnosis) if diagnosis.problems.is_empty() => error,
-            Ok(diagnosis) => ConvertError::Structure(diagnosis.into()),
-            Err(error) => error,
-        }
+        explained(self, error)
     }
 
     fn locate(&mut self, pointers: &[&str]) -> Result<Vec<Option<Location>>, ConvertError> {
@@ -222,8 +215,7 @@ impl Source for JsonSource<'_> {
     }
 }
 
-/// Where runs are in the text; what is below a run, or in the head, is looked for when it is asked
-/// for.
+/// The locations of runs in the text. Values in a run, or in the head, are located on request.
 struct Places<'s> {
     map: SourceMap,
     file: u32,

@@ -150,8 +150,7 @@ impl<'l> Recoder<'l> {
                 self.report.note(
                     "/coding",
                     format!(
-                        "what {} has as {} is known here from memory only; hold it against the list's own text before \
-                         relying on it",
+                        "the codes {1} of {0} are from memory only; compare them with the text of the list before relying on them",
                         list.id,
                         several(&used.iter().copied().collect::<Vec<_>>())
                     ),
