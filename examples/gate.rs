@@ -14,11 +14,11 @@ fn main() -> Result<ExitCode, Box<dyn Error>> {
         .nth(1)
         .unwrap_or_else(|| "examples/data/larkmoor-rejected.obvert.json".into());
     let source = std::fs::read(&path)?;
-    let mut settings = Settings { today: "2026-06-15".parse().ok(), ..Settings::default() };
+    let mut settings = Settings::default().with_today("2026-06-15".parse().expect("a date"));
     // This office takes a missing photo of the worst grade for an error.
     settings.severities.insert("worst-grade-without-photo".into(), Some(Severity::Error));
     let mut report = Checker::new(settings)?.check(&source)?;
-    report.place_in(&source, &path);
+    report.locate_in(&source, &path);
     for finding in
         report.findings.iter().filter(|finding| finding.severity == Severity::Error).take(5)
     {

@@ -23,12 +23,7 @@ The crew needs a permit for a deep manhole, and permits are issued by asset numb
 # Fix
 Add the number from the register as `asset`.",
 )
-.with_limits(&[Limit {
-    name: "depth",
-    default: 3.0,
-    unit: "m",
-    meaning: "the depth from which a permit is needed",
-}])
+.with_limits(&[Limit::new("depth", 3.0, "m", "the depth from which a permit is needed")])
 .with_facts(&[Fact::new("depth", FactKind::Length, "the depth of the manhole")]);
 
 fn check(view: &StructureView<'_>, out: &mut Sink<'_>) {
@@ -37,7 +32,7 @@ fn check(view: &StructureView<'_>, out: &mut Sink<'_>) {
         return;
     };
     if structure.asset.is_none() && survey.metres(depth) > out.limit("depth") {
-        let message = format!("a manhole {} deep has no asset number", survey.say(depth));
+        let message = format!("a manhole {} deep has no asset number", survey.format_length(depth));
         out.report(view.subject(""), message).fact("depth", depth.get());
     }
 }
@@ -47,7 +42,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         .nth(1)
         .unwrap_or_else(|| "examples/data/larkmoor-rejected.obvert.json".into());
     let source = std::fs::read(&path)?;
-    let mut settings = Settings { rules: vec![&DEEP_MANHOLE], ..Settings::default() };
+    let mut settings = Settings::default().with_rules([&DEEP_MANHOLE]);
     // It is weighed and limited as the catalogue's rules are, here or in a profile.
     settings.limits.insert((DEEP_MANHOLE.name.into(), "depth".into()), 2.5);
     let checker = Checker::new(settings)?;

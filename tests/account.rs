@@ -128,7 +128,7 @@ fn a_refused_conversion_is_accounted_for() {
     let output =
         obvert_in(folder.path(), &[&arguments[..], &["--account", "account.json"]].concat());
     assert_eq!(status(&output), 2);
-    assert!(stderr(&output).contains("is there already"), "{}", stderr(&output));
+    assert!(stderr(&output).contains("already exists"), "{}", stderr(&output));
 }
 
 /// What cannot be written leaves no account of it, and a name that is taken twice or leads nowhere is refused before anything is written.
@@ -143,8 +143,8 @@ fn an_account_is_of_what_was_written() {
         assert!(support::stderr(&output).contains(said), "{}", support::stderr(&output));
         assert_eq!(std::fs::read_dir(folder.path()).expect("folder").count(), 1, "{arguments:?}");
     };
-    refused(&["-o", "q.xml", "--account", "no/a.json"], "there is no folder no");
-    refused(&["-o", "no/q.xml", "--account", "a.json"], "there is no folder no");
+    refused(&["-o", "q.xml", "--account", "no/a.json"], "the folder no does not exist");
+    refused(&["-o", "no/q.xml", "--account", "a.json"], "the folder no does not exist");
     refused(&["-o", "q.xml", "--account", "q.xml"], "give each its own");
     refused(&["-o", "tables.csv"], "CSV tables are a folder");
 }
@@ -167,7 +167,8 @@ fn what_is_not_on_the_map_is_said_in_a_line() {
     let why = "position [1000000000000, 1000000000000] cannot be transformed by EPSG:6547; check its order, its unit and the reference system; \
                the feature has no geometry";
     for (to, out) in [("geojson", "a.geojson"), ("geoparquet", "a")] {
-        for (count, like) in [(0, None), (1, Some("")), (3, Some(" (3 like this, the first here)"))]
+        for (count, like) in
+            [(0, None), (1, Some("")), (3, Some(" (3 similar notes, first shown)"))]
         {
             std::fs::write(folder.path().join("a.obvert.json"), astray(count).to_string())
                 .expect("written");

@@ -1,4 +1,4 @@
-//! Archives on the command line: a survey a line, read, checked and written one at a time.
+//! Archives on the command line: one survey per line, read, checked and written one at a time.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -10,7 +10,7 @@ use obvert::check::MINIMAL;
 use serde_json::Value;
 use support::{obvert_in, stderr, stdout};
 
-/// A survey like the small one, with an id of its own and, if asked, a wrong end of its first run.
+/// The minimal survey with another id and, if requested, a wrong end of its first run.
 fn survey(id: &str, wrong: bool) -> String {
     let mut value: Value = serde_json::from_str(MINIMAL).unwrap();
     value["id"] = id.into();
@@ -31,30 +31,30 @@ fn folder() -> tempfile::TempDir {
 }
 
 #[test]
-fn surveys_of_any_form_are_packed_and_come_out_as_they_went_in() {
+fn surveys_of_any_format_are_packed_and_unpacked_unchanged() {
     let folder = folder();
     let run = |arguments: &[&str]| obvert_in(folder.path(), arguments);
     assert!(run(&["convert", "c.json", "-o", "c.xml"]).status.success());
     let packed =
         run(&["archive", "pack", "a.json", "b.json", "c.xml", "a.json", "-o", "all.obvert.jsonl"]);
     assert!(packed.status.success(), "{}", stderr(&packed));
-    assert_eq!(stderr(&packed).trim(), "3 surveys packed; 1 left out that were packed already");
+    assert_eq!(stderr(&packed).trim(), "3 surveys packed; 1 duplicate skipped");
     let text = fs::read_to_string(folder.path().join("all.obvert.jsonl")).unwrap();
     assert_eq!(text.lines().count(), 3);
-    // An archive goes into another one.
+    // An archive can be packed into another one.
     assert!(run(&["archive", "pack", "all.obvert.jsonl", "-o", "again.jsonl"]).status.success());
     assert_eq!(fs::read_to_string(folder.path().join("again.jsonl")).unwrap(), text);
 
     let out = run(&["archive", "unpack", "all.obvert.jsonl", "-o", "out"]);
     assert!(out.status.success(), "{}", stderr(&out));
-    // No id leads out of the folder.
+    // No id gives a path outside the folder.
     let digest =
         |file: &str| stdout(&run(&["digest", file])).split("  ").next().unwrap().to_owned();
     for (name, source) in [("a", "a.json"), ("b", "b.json"), ("C-..-x", "c.json")] {
         assert_eq!(digest(&format!("out/{name}.obvert.json")), digest(source), "{name}");
     }
     assert_eq!(fs::read_dir(folder.path().join("out")).unwrap().count(), 3);
-    // What is there stays there.
+    // Existing files are kept.
     let again = run(&["archive", "unpack", "all.obvert.jsonl", "-o", "out"]);
     assert_eq!(again.status.code(), Some(2));
     assert!(stderr(&again).contains("--replace"), "{}", stderr(&again));
@@ -104,7 +104,7 @@ fn findings_of_an_archive_point_to_its_lines() {
 }
 
 #[test]
-fn what_is_no_survey_is_said_with_its_line() {
+fn invalid_lines_are_reported_with_their_number() {
     let folder = folder();
     let run = |arguments: &[&str]| obvert_in(folder.path(), arguments);
     assert!(run(&["archive", "pack", "a.json", "c.json", "-o", "all.jsonl"]).status.success());
@@ -124,20 +124,21 @@ fn what_is_no_survey_is_said_with_its_line() {
     let out = run(&["archive", "unpack", "torn.jsonl", "-o", "out"]);
     assert_eq!(out.status.code(), Some(2));
     assert_eq!(fs::read_dir(folder.path().join("out")).unwrap().count(), 2);
-    // Nothing half is packed.
+    // An incomplete archive is not written.
     assert_eq!(run(&["archive", "pack", "torn.jsonl", "-o", "half.jsonl"]).status.code(), Some(2));
     assert!(!folder.path().join("half.jsonl").exists());
-    // Another survey of the same id is not silently put beside the first.
+    // A different survey with the same id is refused.
     fs::write(folder.path().join("other.json"), survey("a", true)).unwrap();
-    let twice = run(&["archive", "pack", "a.json", "other.json", "-o", "half.jsonl"]);
-    assert_eq!(twice.status.code(), Some(2));
+    let clash = run(&["archive", "pack", "a.json", "other.json", "-o", "half.jsonl"]);
+    assert_eq!(clash.status.code(), Some(2));
     assert!(
-        stderr(&twice).contains("other.json: has the id \"a\", as a.json has"),
+        stderr(&clash)
+            .contains("other.json: has the same id \"a\" as a.json, but its content differs"),
         "{}",
-        stderr(&twice)
+        stderr(&clash)
     );
     assert!(!folder.path().join("half.jsonl").exists());
-    // Commands for one survey say what to do.
+    // Commands for one survey refuse an archive, and name the command that unpacks it.
     let convert = run(&["convert", "all.jsonl", "-o", "x.xml"]);
     assert!(stderr(&convert).contains("obvert archive unpack"), "{}", stderr(&convert));
 }
@@ -157,7 +158,7 @@ fn surveys_of_older_versions_are_read() {
 }
 
 #[test]
-fn what_is_no_archive_is_refused_at_once() {
+fn other_files_are_refused_at_once() {
     let folder = folder();
     fs::write(folder.path().join("zip.jsonl"), b"PK\x03\x04 and more\nlines\n").unwrap();
     for file in ["a.json", "zip.jsonl"] {
@@ -166,7 +167,7 @@ fn what_is_no_archive_is_refused_at_once() {
             assert_eq!(output.status.code(), Some(2), "{command:?}");
             assert_eq!(stderr(&output).lines().count(), 1, "{}", stderr(&output));
             assert!(
-                stderr(&output).contains("is no archive, which has a survey a line"),
+                stderr(&output).contains("is not an archive, which has one survey per line"),
                 "{}",
                 stderr(&output)
             );

@@ -1,4 +1,4 @@
-//! The command as a person or a script meets it: exit statuses, streams, messages, and what happens to bad input.
+//! The command line: exit statuses, streams, messages, and the handling of invalid input.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -95,7 +95,7 @@ fn text_findings_show_the_line_what_to_do_and_the_name() {
         "and what they concern"
     );
     assert!(text.contains("-> "), "and what to do");
-    assert!(text.contains("obvert explain "), "and where to read more");
+    assert!(text.contains("run `obvert explain "), "and where to read more");
 }
 
 /// Two hundred findings of one rule are three and a count, and the count is exact.
@@ -118,14 +118,14 @@ fn alike_findings_fold() {
     let text = stdout(&output);
     assert_eq!(text.matches("[clock-range]").count(), 3);
     assert!(
-        text.contains(&format!("and {} more of clock-range; --all prints them", made - 3)),
+        text.contains(&format!("and {} more of clock-range; --all lists them", made - 3)),
         "{text}"
     );
 }
 
 #[test]
-fn colour_only_where_it_is_seen() {
-    assert!(!stdout(&check(&[REJECTED])).contains('\u{1b}'), "a pipe is no terminal");
+fn colour_is_used_only_on_a_terminal() {
+    assert!(!stdout(&check(&[REJECTED])).contains('\u{1b}'), "a pipe is not a terminal");
     assert!(stdout(&check(&[REJECTED, "--colour", "always"])).contains('\u{1b}'));
     assert!(!stdout(&check(&[REJECTED, "--colour", "never"])).contains('\u{1b}'));
 }
@@ -175,7 +175,8 @@ fn rules_as_json_have_what_an_embedder_needs() {
     }
 }
 
-/// Each item of a list begins at the same column, and its further lines are indented under its words.
+/// Each item of a list begins at the same column, and its further lines are indented under its
+/// words.
 #[test]
 fn explain_prints_exceptions_as_a_list() {
     let text = stdout(&obvert(&["explain", "gradient-uphill"]));
@@ -205,7 +206,7 @@ fn explain_knows_rules_codes_fields_and_pointers() {
         ("Observation", "characterisation"),
         ("profile", "suppressions"),
         ("profile.fields.where", "Conditions that are all true"),
-        ("required-field-missing", "Profile that the examples are held against"),
+        ("required-field-missing", "Profile of the examples"),
     ] {
         let output = obvert(&["explain", name]);
         assert_eq!(status(&output), 0, "{name}: {}", stderr(&output));
@@ -271,7 +272,7 @@ fn schemas_completions_and_the_manual_come_from_the_same_definitions() {
     assert!(page.contains(".TH obvert") && page.contains("convert"), "{page}");
 }
 
-/// Whatever comes in: a clear error that names the source, status 2, and no output.
+/// Any invalid input gives a clear error that names the source, status 2, and no output.
 #[test]
 fn bad_input_is_refused_clearly() {
     let clean = read(CLEAN);
@@ -316,12 +317,12 @@ fn bad_input_is_refused_clearly() {
                 stderr(&output)
             );
             assert!(!stderr(&output).contains("panicked"), "{what} as {name}: {}", stderr(&output));
-            assert!(stderr(&output).len() < 4000, "{what} as {name}: an error that nobody reads");
+            assert!(stderr(&output).len() < 4000, "{what} as {name}: the error is too long");
             let left: Vec<_> = std::fs::read_dir(folder.path())
                 .expect("folder")
                 .map(|e| e.expect("entry").file_name())
                 .collect();
-            assert_eq!(left, [name.as_str()], "{what} as {name}: something was left behind");
+            assert_eq!(left, [name.as_str()], "{what} as {name}: a temporary file is left");
             let output = obvert_in(folder.path(), &["check", &name, "--today", "2026-06-15"]);
             // JSON of another kind is a finding; everything else cannot be checked.
             let expected: &[i32] = if what == "not a document" { &[1, 2] } else { &[2] };
@@ -364,7 +365,7 @@ fn structural_problems_are_all_reported_at_once() {
     }
     assert!(
         report["not_run"].as_array().is_some_and(|list| !list.is_empty()),
-        "the rules were not run, and it is said"
+        "the report lists the rules that were skipped"
     );
     assert_eq!(
         status(&obvert_fed(&["convert", "-", "-o", "-", "--to", "xml"], wrong.as_bytes())),
@@ -372,7 +373,7 @@ fn structural_problems_are_all_reported_at_once() {
     );
 }
 
-/// A table is named with its folder, since several may be checked at once.
+/// A table is named with its folder, because several folders can be checked at once.
 #[test]
 fn errors_in_tables_name_the_folder_and_the_row() {
     let folder = tempfile::tempdir().expect("folder");
@@ -390,7 +391,7 @@ fn errors_in_tables_name_the_folder_and_the_row() {
 }
 
 #[test]
-fn nothing_is_overwritten_unasked() {
+fn existing_files_are_kept_without_replace() {
     let folder = tempfile::tempdir().expect("folder");
     let source = root().join(CLEAN);
     let source = source.to_str().expect("path");
@@ -407,7 +408,7 @@ fn nothing_is_overwritten_unasked() {
         std::fs::read_to_string(folder.path().join("mine.xml")).expect("file").starts_with("<?xml")
     );
 
-    // A folder with somebody's other files in it is never replaced.
+    // A folder with other files in it is never replaced.
     std::fs::create_dir(folder.path().join("tables")).expect("folder");
     std::fs::write(folder.path().join("tables/letter.txt"), "dear").expect("write");
     let output =
@@ -434,7 +435,7 @@ fn nothing_is_overwritten_unasked() {
 
 #[test]
 fn severities_and_limits_can_be_set() {
-    let quiet = check(&[REJECTED, "--format", "json", "--weigh", "clock-range=off"]);
+    let quiet = check(&[REJECTED, "--format", "json", "--severity", "clock-range=off"]);
     let report: Value = serde_json::from_slice(&quiet.stdout).expect("json");
     assert!(
         report["findings"]
@@ -446,8 +447,8 @@ fn severities_and_limits_can_be_set() {
     let output = check(&[CLEAN, "--limit", "camera-speed.limit=0.01"]);
     assert!(stdout(&output).contains("[camera-speed]"), "{}", stdout(&output));
     for (option, value, says) in [
-        ("--weigh", "clock-rang=off", "clock-range"),
-        ("--weigh", "clock-range=loud", "SEVERITY"),
+        ("--severity", "clock-rang=off", "clock-range"),
+        ("--severity", "clock-range=loud", "SEVERITY"),
         ("--limit", "camera-speed.limt=3", "limit"),
         ("--limit", "camera-speed.limit=fast", "NUMBER"),
         ("--today", "yesterday", "2026-05-06"),
@@ -460,12 +461,16 @@ fn severities_and_limits_can_be_set() {
 }
 
 #[test]
-fn settings_that_mean_nothing_are_refused() {
+fn invalid_settings_are_refused() {
     for (option, value, expected) in [
-        ("--weigh", "duplicate-id=note", "a problem of the document's structure"),
+        ("--severity", "duplicate-id=note", "is a structural problem, which is always an error"),
         ("--limit", "camera-speed.limit=-3", "0 or more, in m/min"),
-        ("--from", "xml", "looks like json, but --from says xml"),
-        ("--also", "html=no/such/folder.html", "there is no folder no/such; make it first"),
+        ("--from", "xml", "looks like json, but --from is xml; correct --from, or omit it"),
+        (
+            "--also",
+            "html=no/such/folder.html",
+            "the folder no/such does not exist; create it first",
+        ),
     ] {
         let output = check(&[CLEAN, option, value]);
         assert_eq!(status(&output), 2, "{option} {value}: {}", stdout(&output));
@@ -473,9 +478,10 @@ fn settings_that_mean_nothing_are_refused() {
     }
 }
 
-/// A form other than JSON whose structure is wrong says as well what was left out, and where no rule could be run.
+/// For a format other than JSON with structural problems, the report states what was left out, and
+/// whether the rules were skipped.
 #[test]
-fn tables_that_cannot_be_read_say_what_was_left_out() {
+fn unreadable_tables_report_what_was_left_out() {
     let folder = tempfile::tempdir().expect("a folder");
     let tables = folder.path().join("tables");
     let to = tables.to_str().expect("a path");
@@ -495,21 +501,21 @@ fn tables_that_cannot_be_read_say_what_was_left_out() {
         .replace(",ft,", ",feet,");
     std::fs::write(tables.join("document.csv"), units).expect("written");
     let text = stdout(&check(&[to]));
-    assert!(text.contains("not run: 179 rules, because /units/length could not be read"), "{text}");
-    // Every command names the folder once in front of the table.
+    assert!(text.contains("skipped: 179 rules, because /units/length could not be read"), "{text}");
+    // Every command names the folder once, in front of the table.
     std::fs::write(tables.join("document.csv"), &document[..document.len() / 2]).expect("written");
     for command in [&["check", to][..], &["grade", to], &["convert", to, "-o", "-", "--to", "json"]]
     {
-        let said = stderr(&obvert(command));
+        let printed = stderr(&obvert(command));
         assert!(
-            said.contains("/document.csv:") && said.matches("tables").count() == 1,
-            "{command:?}: {said}"
+            printed.contains("/document.csv:") && printed.matches("tables").count() == 1,
+            "{command:?}: {printed}"
         );
     }
 }
 
 #[test]
-fn a_list_of_ones_own_is_used() {
+fn a_code_list_of_your_own_is_used() {
     let folder = tempfile::tempdir().expect("folder");
     let list = serde_json::json!({
         "code_list": "0.1", "id": "larkmoor-own", "version": "3", "title": "Larkmoor's own",
@@ -549,7 +555,8 @@ fn grade_prints_the_table_of_pipes() {
     let text = stdout(&obvert(&["grade", CLEAN]));
     assert!(text.starts_with("obvert-grades 1: 1 is best, 5 is worst; recorded grades"), "{text}");
     for line in [
-        // As the document's own rating G-03 states: peak 5, total 121, mean 3.5588, count 34, per length 1.2527.
+        // As the document's own rating G-03 states: peak 5, total 121, mean 3.5588, count 34, per
+        // length 1.2527.
         "P-102  317.2 ft  316.9 ft  structural      5    121  3.5588     34   1.2527  5 at 174.2 ft of R-02: \
          fracture.complex; width 11 mm, from 10 mm; in clayware; height 203.2 mm, below 300 mm",
         "brick.displaced; count 6, from 4 to below 12",
@@ -569,7 +576,7 @@ fn grade_prints_the_table_of_pipes() {
     );
 }
 
-/// What `grade` computes is what the document's ratings state, and what the checker holds them against.
+/// The grades that `grade` computes agree with the ratings of the document, as the checker does.
 #[test]
 fn grades_as_json_agree_with_the_ratings_and_the_schema() {
     let schema: Value =
@@ -626,14 +633,14 @@ fn grades_as_csv_have_one_row_a_pipe_and_aspect() {
         csv.contains("obvert-grades 1,P-102,structural,317.2,316.9,ft,R-02 R-03,5,121,3.5588,34,1.2527,1 m,0,R-02"),
         "{csv}"
     );
-    // A survey that came as another form is graded alike, and what a spreadsheet would calculate is defused.
+    // A cell that a spreadsheet would execute as a formula is escaped.
     let hostile = read("crates/check/src/minimal.obvert.json").replace("L-101", "=1+L-101");
     let csv = stdout(&obvert_fed(&["grade", "-", "--format", "csv"], hostile.as_bytes()));
     assert!(csv.contains(",'=1+L-101,structural,"), "{csv}");
 }
 
 #[test]
-fn grade_says_why_it_cannot() {
+fn grade_reports_why_it_failed() {
     let minimal = read("crates/check/src/minimal.obvert.json");
     for (from, to, expected) in [
         (
@@ -660,9 +667,10 @@ fn grade_says_why_it_cannot() {
     }
 }
 
-/// The digest is of the content: SHA-256 over the canonical form that is printed, in whatever form the survey is.
+/// The digest covers the content: it is the SHA-256 of the printed canonical form, and the same in
+/// every format.
 #[test]
-fn digest_is_of_the_content_in_every_form() {
+fn the_digest_is_the_same_in_every_format() {
     use sha2::Digest;
     let folder = tempfile::tempdir().expect("folder");
     let survey = root().join(CLEAN).display().to_string();
@@ -672,14 +680,14 @@ fn digest_is_of_the_content_in_every_form() {
         sha2::Sha256::digest(&canonical.stdout).iter().map(|byte| format!("{byte:02x}")).collect();
     let printed = stdout(&obvert(&["digest", CLEAN]));
     assert_eq!(printed, format!("sha-256:{hex}  {CLEAN}\n"));
-    for form in ["s.xml", "s.geojson", "s.zip"] {
+    for file in ["s.xml", "s.geojson", "s.zip"] {
         assert_eq!(
-            status(&obvert_in(folder.path(), &["convert", &survey, "-o", form])),
+            status(&obvert_in(folder.path(), &["convert", &survey, "-o", file])),
             0,
-            "{form}"
+            "{file}"
         );
-        let other = stdout(&obvert_in(folder.path(), &["digest", form]));
-        assert_eq!(other, format!("sha-256:{hex}  {form}\n"));
+        let other = stdout(&obvert_in(folder.path(), &["digest", file]));
+        assert_eq!(other, format!("sha-256:{hex}  {file}\n"));
     }
     let value: Value = serde_json::from_str(&read(CLEAN)).expect("json");
     let spaced = serde_json::to_string_pretty(&value).expect("json");
@@ -697,10 +705,10 @@ fn digest_is_of_the_content_in_every_form() {
     assert_eq!((status(&broken), stdout(&broken)), (2, String::new()));
 }
 
-/// Whoever stops a conversion finds nothing of it: not the file, not what it was being made in.
+/// An interrupted conversion leaves neither an output nor a temporary file.
 #[cfg(unix)]
 #[test]
-fn a_conversion_that_is_stopped_leaves_nothing() {
+fn an_interrupted_conversion_leaves_no_files() {
     use std::process::{Command, Stdio};
     use std::time::{Duration, Instant};
     let folder = tempfile::tempdir().unwrap();
@@ -744,7 +752,7 @@ fn a_conversion_that_is_stopped_leaves_nothing() {
 }
 
 #[test]
-fn what_is_write_protected_is_not_written_over() {
+fn a_write_protected_file_is_not_overwritten() {
     let folder = tempfile::tempdir().unwrap();
     let out = folder.path().join("x.xml");
     std::fs::write(&out, "mine").unwrap();
@@ -756,4 +764,99 @@ fn what_is_write_protected_is_not_written_over() {
     assert_eq!(status(&refused), 2);
     assert!(stderr(&refused).contains("x.xml: is write-protected"), "{}", stderr(&refused));
     assert_eq!(std::fs::read_to_string(&out).unwrap(), "mine");
+}
+
+/// A JSON file of another kind is named as what it is, and not reported as a survey without keys.
+#[test]
+fn files_of_another_kind_are_recognised() {
+    let profile = "examples/profiles/larkmoor-water.profile.json";
+    let layout = "examples/layouts/office-a.layout.json";
+    let folder = tempfile::tempdir().expect("folder");
+    let report = folder.path().join("report.json");
+    std::fs::write(&report, stdout(&check(&[CLEAN, "--format", "json"]))).expect("written");
+    let report = report.to_str().expect("a path");
+    for (arguments, expected) in [
+        (
+            &["check", profile][..],
+            "is a profile, not a survey; name the survey here, and give this file with --profile",
+        ),
+        (&["fix", "schema/obvert-grades.json"], "is a grade scheme, not a survey"),
+        (&["convert", "schema/obvert-terms.json", "-o", "-", "--to", "xml"], "is a code list"),
+        (&["grade", report], "is a report, not a survey"),
+        (&["check", CLEAN, "--profile", layout], "is a layout, not a profile; --layout takes it"),
+        (&["check", CLEAN, "--code-list", CLEAN], "is a survey, not a code list; name a code list"),
+        (&["profile", "check", CLEAN], "is a survey, not a profile; name a profile here"),
+        (&["layout", "check", profile], "is a profile, not a layout; --profile takes it"),
+    ] {
+        let output = obvert(arguments);
+        assert_eq!(status(&output), 2, "{arguments:?}: {}", stdout(&output));
+        assert!(stderr(&output).contains(expected), "{arguments:?}: {}", stderr(&output));
+    }
+    assert_eq!(status(&obvert(&["migrate", profile])), 0, "profiles are migrated");
+}
+
+/// Every command reports all problems of a document, each with its line and column.
+#[test]
+fn every_command_locates_the_problems_of_a_document() {
+    let folder = tempfile::tempdir().expect("folder");
+    std::fs::write(folder.path().join("cut.json"), "{\"obvert\": \"0.2\",\n\"runs\": [")
+        .expect("written");
+    std::fs::write(folder.path().join("keys.json"), "{\"obvert\": \"0.2\", \"rums\": []}")
+        .expect("written");
+    for command in [
+        &["digest", "FILE"][..],
+        &["grade", "FILE"],
+        &["fix", "FILE"],
+        &["migrate", "FILE"],
+        &["convert", "FILE", "-o", "x.xml"],
+        &["archive", "pack", "FILE", "-o", "x.jsonl"],
+    ] {
+        let run = |file: &str| {
+            let command: Vec<&str> =
+                command.iter().map(|word| if *word == "FILE" { file } else { *word }).collect();
+            obvert_in(folder.path(), &command)
+        };
+        let cut = run("cut.json");
+        assert_eq!(status(&cut), 2, "{command:?}");
+        let place = "obvert: cut.json:2:9: not JSON: the source ends inside a list";
+        assert!(stderr(&cut).contains(place), "{command:?}: {}", stderr(&cut));
+        let keys = run("keys.json");
+        let printed = stdout(&keys) + &stderr(&keys);
+        // A fix counts the findings; the others print them.
+        let expected = if command[0] == "fix" { "5 errors" } else { "keys.json:1:19: /rums:" };
+        assert!(printed.contains(expected), "{command:?}: {printed}");
+    }
+}
+
+#[test]
+fn every_command_has_a_manual_page() {
+    for (command, title, option) in [
+        (&[][..], "obvert 1", "colour"),
+        (&["check"], "obvert-check 1", "baseline"),
+        (&["archive", "pack"], "obvert-archive-pack 1", "layout"),
+    ] {
+        let page = stdout(&obvert(&[&["manual"], command].concat()));
+        let heading = format!(".TH {title}  \"obvert {}\"", env!("CARGO_PKG_VERSION"));
+        assert!(page.contains(&heading), "{command:?}: {page}");
+        assert!(page.contains(option), "{command:?}: {page}");
+    }
+    let unknown = obvert(&["manual", "archive", "pak"]);
+    assert_eq!(status(&unknown), 2);
+    let expected = "obvert archive has no command \"pak\"; name one of pack, unpack, list";
+    assert!(stderr(&unknown).contains(expected), "{}", stderr(&unknown));
+}
+
+/// Commands without a layout do not offer the format of an office's own table.
+#[test]
+fn only_commands_with_a_layout_offer_it_as_a_format() {
+    for command in [
+        &["digest", CLEAN, "--from", "layout"][..],
+        &["grade", CLEAN, "--from", "layout"],
+        &["archive", "unpack", "x.jsonl", "-o", "x", "--to", "layout"],
+    ] {
+        let output = obvert(command);
+        assert_eq!(status(&output), 2, "{command:?}");
+        let expected = "invalid value 'layout'";
+        assert!(stderr(&output).contains(expected), "{command:?}: {}", stderr(&output));
+    }
 }

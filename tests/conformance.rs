@@ -13,7 +13,7 @@ use serde_json::Value;
 const TODAY: &str = "2026-06-15";
 
 fn check(document: &Value) -> Report {
-    let checker = Checker::new(Settings { today: TODAY.parse().ok(), ..Settings::default() })
+    let checker = Checker::new(Settings::default().with_today(TODAY.parse().expect("a date")))
         .expect("settings");
     checker.check(&serde_json::to_vec(document).expect("json")).expect("json")
 }

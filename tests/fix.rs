@@ -1,5 +1,5 @@
-//! `obvert fix`: what it writes, what it leaves, and that a preview writes nothing. Before and after stand in
-//! `tests/corpus/fix/` as files.
+//! `obvert fix`: what it writes and what it leaves, and that a preview writes nothing. The files
+//! before and after are in `tests/corpus/fix/`.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -16,7 +16,7 @@ fn fix(folder: &Path, arguments: &[&str]) -> std::process::Output {
     obvert_in(folder, &[&["fix"], arguments, &TODAY].concat())
 }
 
-/// A folder with a survey of the corpus in it, called `survey.json`.
+/// A folder with a survey of the corpus, named `survey.json`.
 fn folder(case: &str) -> tempfile::TempDir {
     let folder = tempfile::tempdir().expect("folder");
     std::fs::write(folder.path().join("survey.json"), read(&format!("tests/corpus/fix/{case}")))
@@ -28,7 +28,7 @@ fn file(folder: &Path, name: &str) -> String {
     std::fs::read_to_string(folder.join(name)).unwrap_or_else(|error| panic!("{name}: {error}"))
 }
 
-/// The demo, changed in a place.
+/// The demo with one change.
 fn demo(folder: &Path, from: &str, to: &str) -> String {
     let text = read("examples/data/larkmoor.obvert.json");
     assert!(text.contains(from), "{from}");
@@ -37,7 +37,8 @@ fn demo(folder: &Path, from: &str, to: &str) -> String {
     text
 }
 
-/// Each case is `<name>.before.json` and `<name>.after.json`, and `<name>.confirmed.json` where confirming changes more.
+/// Each case is `<name>.before.json` and `<name>.after.json`, and `<name>.confirmed.json` if
+/// confirmation changes more.
 #[test]
 fn files_come_out_as_they_should() {
     let mut cases = 0;
@@ -61,10 +62,10 @@ fn files_come_out_as_they_should() {
                 "{case}: {}",
                 stdout(&output)
             );
-            // Once more changes nothing.
+            // A second run changes nothing.
             let again = fix(folder.path(), &[&["survey.json"], options].concat());
             assert_eq!(file(folder.path(), "survey.json"), read(&wanted), "{case}");
-            assert!(stdout(&again).contains("nothing to mend"), "{case}: {}", stdout(&again));
+            assert!(stdout(&again).contains("nothing to fix"), "{case}: {}", stdout(&again));
         }
     }
     assert!(cases >= 4, "{cases} cases");
@@ -88,7 +89,7 @@ fn a_preview_writes_nothing() {
         assert_eq!(std::fs::metadata(&file).expect("file").modified().expect("time"), before);
         assert_eq!(std::fs::read_dir(folder.path()).expect("folder").count(), 1);
     }
-    let said = stdout(&fix(folder.path(), &["survey.json"]));
+    let printed = stdout(&fix(folder.path(), &["survey.json"]));
     for part in [
         "[unknown-word]",
         "survey.json:",
@@ -96,17 +97,17 @@ fn a_preview_writes_nothing() {
         "nothing is written yet",
         "nothing left to correct",
     ] {
-        assert!(said.contains(part), "{part}: {said}");
+        assert!(printed.contains(part), "{part}: {printed}");
     }
-    // Nothing but the value differs.
+    // Only the value differs.
     let lines: Vec<&str> =
-        said.lines().filter(|line| line.contains("| - ") || line.contains("| + ")).collect();
-    assert_eq!(lines.len(), 2, "{said}");
+        printed.lines().filter(|line| line.contains("| - ") || line.contains("| + ")).collect();
+    assert_eq!(lines.len(), 2, "{printed}");
 }
 
-/// GNU and BSD patch take a unified difference; here it is applied by hand, hunk by hunk.
+/// GNU and BSD patch accept a unified diff; here it is applied by hand.
 #[test]
-fn the_difference_is_one_that_patch_takes() {
+fn the_diff_can_be_applied() {
     let folder = tempfile::tempdir().expect("folder");
     let text = demo(folder.path(), "\"kind\": \"manhole\"", "\"kind\": \"Manhole\"");
     let diff = stdout(&fix(folder.path(), &["survey.json", "--format", "diff"]));
@@ -135,9 +136,9 @@ fn the_difference_is_one_that_patch_takes() {
 }
 
 #[test]
-fn the_log_is_what_its_schema_takes() {
+fn the_log_is_valid_by_its_schema() {
     let schema: Value =
-        serde_json::from_str(&stdout(&support::obvert(&["schema", "mending"]))).expect("schema");
+        serde_json::from_str(&stdout(&support::obvert(&["schema", "fix-log"]))).expect("schema");
     let validator = jsonschema::validator_for(&schema).expect("the schema compiles");
     let folder = tempfile::tempdir().expect("folder");
     for name in ["larkmoor.obvert.json", "larkmoor-rejected.obvert.json"] {
@@ -163,12 +164,12 @@ fn the_log_is_what_its_schema_takes() {
         assert!(applied.iter().all(|one| one["safe"] == true) != options.contains(&"--confirm"));
         assert!(log["documents"][2]["error"].as_str().expect("an error").contains("no such file"));
     }
-    assert!(validator.validate(&serde_json::json!({"mending": "0.1"})).is_err());
+    assert!(validator.validate(&serde_json::json!({"fix_log": "0.2"})).is_err());
 }
 
 /// SHA-256 of "abc" is example B.1 of FIPS 180-2.
 #[test]
-fn media_beside_the_survey_are_looked_at_and_nothing_outside() {
+fn only_media_files_in_the_folder_of_the_survey_are_opened() {
     let outside = tempfile::tempdir().expect("folder");
     std::fs::write(outside.path().join("secret.jpg"), "abc").expect("write");
     let folder = folder("media.json");
@@ -180,13 +181,13 @@ fn media_beside_the_survey_are_looked_at_and_nothing_outside() {
     std::os::unix::fs::symlink(outside.path().join("secret.jpg"), media.join("linked.jpg"))
         .expect("link");
     let output = fix(folder.path(), &["survey.json", "--write", "--only", "media-file"]);
-    let said = stdout(&output).split_whitespace().collect::<Vec<_>>().join(" ");
+    let printed = stdout(&output).split_whitespace().collect::<Vec<_>>().join(" ");
     let document: Value = serde_json::from_str(&file(folder.path(), "survey.json")).expect("json");
     let row = |id: &str| {
         let rows = document["media"].as_array().expect("media");
         rows.iter().find(|row| row["id"] == id).unwrap_or_else(|| panic!("{id}")).clone()
     };
-    assert_eq!(row("a")["bytes"], 3, "{said}");
+    assert_eq!(row("a")["bytes"], 3, "{printed}");
     assert_eq!(
         row("a")["sha256"],
         "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
@@ -196,37 +197,37 @@ fn media_beside_the_survey_are_looked_at_and_nothing_outside() {
         assert_eq!(row(id).get("sha256"), None, "{id}");
         assert!(
             cfg!(windows)
-                || said.contains(&format!("media file {id} nothing is stated of the file:")),
-            "{id}: {said}"
+                || printed.contains(&format!("media file {id} completes the row from the file:")),
+            "{id}: {printed}"
         );
     }
-    assert!(said.contains("outside the survey's folder") || cfg!(windows), "{said}");
-    let kept = fix(folder.path(), &["survey.json", "--leave-media"]);
+    assert!(printed.contains("outside the survey's folder") || cfg!(windows), "{printed}");
+    let kept = fix(folder.path(), &["survey.json", "--no-media"]);
     assert!(!stdout(&kept).contains("media-file"));
 }
 
 #[test]
-fn what_cannot_be_done_is_said_and_writes_nothing() {
+fn errors_are_reported_and_nothing_is_written() {
     let folder = tempfile::tempdir().expect("folder");
     let text = demo(folder.path(), "\"kind\": \"manhole\"", "\"kind\": \"Manhole\"");
     std::fs::write(folder.path().join("other.json"), "{}").expect("write");
     for target in ["tables", "survey.xml"] {
-        let form = if target == "tables" { "csv" } else { "xml" };
+        let format = if target == "tables" { "csv" } else { "xml" };
         let demo = root().join("examples/data/larkmoor.obvert.json");
         let demo = demo.to_str().expect("a path");
         assert_eq!(
-            status(&obvert_in(folder.path(), &["convert", demo, "-o", target, "--to", form])),
+            status(&obvert_in(folder.path(), &["convert", demo, "-o", target, "--to", format])),
             0
         );
     }
     let cases: [(&[&str], &str); 9] = [
         (&["tables"], "convert it first"),
         (&["survey.xml", "--write"], "convert it first"),
-        (&["survey.json", "other.json", "-o", "x.json"], "takes one survey"),
+        (&["survey.json", "other.json", "-o", "x.json"], "takes one file, but 2 were given"),
         (&["survey.json", "-o", "other.json"], "--replace"),
-        (&["survey.json", "-o", "none/x.json"], "there is no folder"),
+        (&["survey.json", "-o", "none/x.json"], "the folder none does not exist"),
         (&["survey.json", "--only", "text-untrimed"], "text-untrimmed"),
-        (&["-", "--write"], "no place"),
+        (&["-", "--write"], "cannot write to standard input"),
         (&["survey.json", "--today", "15.6.2026"], "--today"),
         (&["nowhere.json"], "no such file"),
     ];
@@ -239,7 +240,7 @@ fn what_cannot_be_done_is_said_and_writes_nothing() {
     assert_eq!(file(folder.path(), "other.json"), "{}");
 }
 
-/// A folder that nobody may write into keeps its file; whoever may do anything (root) is not held up by that.
+/// A file in a read-only folder is kept. Root can write to it anyway.
 #[cfg(unix)]
 #[test]
 fn a_folder_that_cannot_be_written_keeps_its_file() {
@@ -247,7 +248,7 @@ fn a_folder_that_cannot_be_written_keeps_its_file() {
     use std::os::unix::fs::PermissionsExt;
     let folder = tempfile::tempdir().expect("folder");
     let text = demo(folder.path(), "\"kind\": \"manhole\"", "\"kind\": \"Manhole\"");
-    // A file that is write-protected is refused whoever asks.
+    // A write-protected file is refused for root too.
     set_permissions(folder.path().join("survey.json"), Permissions::from_mode(0o444))
         .expect("permissions");
     let output = fix(folder.path(), &["survey.json", "--write"]);
@@ -295,9 +296,9 @@ fn standard_streams_are_taken() {
     assert!(stderr(&output).contains("[unknown-word]"), "{}", stderr(&output));
 }
 
-/// 0 nothing at or above the threshold is left, 1 something is: of the survey as it is afterwards.
+/// The exit status is that of the survey after the fixes.
 #[test]
-fn the_exit_status_is_that_of_what_is_left() {
+fn the_exit_status_depends_on_the_findings_that_are_left() {
     let folder = tempfile::tempdir().expect("folder");
     let demo = |from: &str, to: &str| drop(demo(folder.path(), from, to));
     demo("\"kind\": \"manhole\"", "\"kind\": \"Manhole\"");
@@ -313,17 +314,40 @@ fn the_exit_status_is_that_of_what_is_left() {
     assert_eq!(status(&fix(folder.path(), &["survey.json", "--only", "clock-range"])), 0);
 }
 
-/// A check says what can be mended, where it can.
+/// The last lines give the counts before and after, and what can be confirmed.
 #[test]
-fn a_check_says_what_can_be_mended() {
+fn the_summary_counts_what_is_left() {
+    let folder = tempfile::tempdir().expect("folder");
+    let demo = root().join("examples/data/larkmoor-rejected.obvert.json");
+    std::fs::copy(demo, folder.path().join("survey.json")).expect("copy");
+    let text = stdout(&fix(folder.path(), &["survey.json"]));
+    let expected = "survey.json: 3 fixes; 131 findings before; left: 54 errors, 68 warnings, \
+                    6 notes\n\
+                    run `obvert check` to see the findings that are left\n\
+                    13 can be fixed with --confirm; --only RULE applies the fixes of one rule\n\
+                    nothing is written yet: --write fixes the file in place, -o OUT writes a new \
+                    one\n";
+    assert!(text.ends_with(expected), "{text}");
+    let demo = root().join("examples/data/larkmoor.obvert.json");
+    std::fs::copy(demo, folder.path().join("survey.json")).expect("copy");
+    let text = stdout(&fix(folder.path(), &["survey.json", "--no-media"]));
+    assert_eq!(text, "survey.json: nothing to fix; no findings\n");
+}
+
+/// A check reports how many findings can be fixed.
+#[test]
+fn a_check_reports_what_can_be_fixed() {
     let folder = tempfile::tempdir().expect("folder");
     demo(folder.path(), "\"kind\": \"manhole\"", "\"kind\": \"Manhole\"");
-    let said = stdout(&obvert_in(folder.path(), &["check", "survey.json"]));
-    assert!(said.contains("1 of these can be mended: `obvert fix` shows how"), "{said}");
+    let printed = stdout(&obvert_in(folder.path(), &["check", "survey.json"]));
+    assert!(
+        printed.contains("1 can be fixed automatically; run `obvert fix` for a preview"),
+        "{printed}"
+    );
     let json = stdout(&obvert_in(folder.path(), &["check", "survey.json", "--format", "json"]));
     let report: Value = serde_json::from_str(&json).expect("json");
     assert_eq!(report["findings"][0]["fix"]["edits"][0]["op"], "replace");
     demo(folder.path(), "\"kind\": \"manhole\"", "\"kind\": \"manhoel\"");
-    let said = stdout(&obvert_in(folder.path(), &["check", "survey.json"]));
-    assert!(!said.contains("can be mended"), "{said}");
+    let printed = stdout(&obvert_in(folder.path(), &["check", "survey.json"]));
+    assert!(!printed.contains("can be fixed"), "{printed}");
 }

@@ -1,5 +1,5 @@
-//! Everything in the tree that is made from the code, compared with what the code makes. After a change,
-//! `OBVERT_BLESS=1 cargo test --test generated` rewrites it.
+//! Compares every generated file in the tree with what the code generates.
+//! `OBVERT_BLESS=1 cargo test --test generated` rewrites them.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -11,17 +11,17 @@ mod support;
 #[path = "support/worked.rs"]
 mod worked;
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::fmt::Write;
 
+use obvert::check::fixing::FixLog;
 use obvert::check::grading::GradeTable;
 use obvert::check::{
-    Checker, Fact, FactKind, Mending, Need, Report, Rule, Section, Settings, catalogue, find,
+    Checker, Fact, FactKind, Limit, Need, Report, Rule, Section, Settings, catalogue, find,
 };
-use obvert::model::lists::{Code, CodeList, Fit, GradeScheme, SameAs, Standing};
+use obvert::model::lists::{Code, CodeList, GradeScheme, Standing};
 use obvert::model::profile::{Profile, ProfileProblemKind};
 use obvert::model::read::ProblemKind;
-use obvert::model::text::Text;
 use obvert::model::versions::{CURRENT, KNOWN, RENAMED};
 use serde_json::Value;
 use support::{read, root};
@@ -46,7 +46,7 @@ fn generated() -> Vec<(String, String)> {
             "schema/report-line.schema.json".to_owned(),
             pretty(&obvert::check::output::jsonl::schema()),
         ),
-        ("schema/mending.schema.json".to_owned(), pretty(&Mending::schema())),
+        ("schema/fix-log.schema.json".to_owned(), pretty(&FixLog::schema())),
         (
             "schema/migration.schema.json".to_owned(),
             pretty(&obvert::model::versions::Migration::schema()),
@@ -138,7 +138,7 @@ fn every_field_has_an_example() {
         "put these into {}",
         fields::EVERY_FIELD
     );
-    let settings = Settings { today: "2026-06-01".parse().ok(), ..Settings::default() };
+    let settings = Settings::default().with_today("2026-06-01".parse().expect("a date"));
     let report = Checker::new(settings)
         .expect("settings")
         .check(read(fields::EVERY_FIELD).as_bytes())
@@ -152,7 +152,8 @@ fn every_field_has_an_example() {
     assert_eq!(report.not_run, []);
 }
 
-/// Every rule is named at a field or an object, and every object of the format has a table in the specification.
+/// Every rule is listed at a field or an object, and every object of the format has a table in the
+/// specification.
 #[test]
 fn every_rule_and_every_object_is_in_a_table_of_fields() {
     let named: BTreeSet<&str> = fields::guards().values().flatten().copied().collect();
@@ -191,7 +192,7 @@ fn rules_guard_clauses_that_exist() {
     assert!(wrong.is_empty(), "{} clauses do not exist:\n{}", wrong.len(), wrong.join("\n"));
 }
 
-/// Links between chapters lead somewhere.
+/// Links between chapters resolve.
 #[test]
 fn links_lead_somewhere() {
     let chapters: BTreeMap<String, String> = generated()
@@ -216,7 +217,7 @@ fn links_lead_somewhere() {
     assert!(wrong.is_empty(), "{wrong:#?}");
 }
 
-/// A chapter with the tables between its markers made anew.
+/// A chapter with the tables between its markers regenerated.
 fn filled(path: &str, text: &str) -> String {
     let mut out = String::new();
     let mut skipping = false;
@@ -245,7 +246,7 @@ fn filled(path: &str, text: &str) -> String {
         } else if line == "<!-- problems -->" {
             out.push_str("| Name | Meaning |\n|---|---|\n");
             for kind in ProblemKind::ALL {
-                let _ = writeln!(out, "| `{kind}` | {} |", kind.meaning());
+                let _ = writeln!(out, "| `{kind}` | {} |", first_sentence(kind.meaning()));
             }
             skipping = true;
         } else if line == "<!-- renamed rules -->" {
@@ -278,7 +279,7 @@ fn filled(path: &str, text: &str) -> String {
     out
 }
 
-/// Where the chapter on versions finds a rule or a structural problem.
+/// The link from the chapter on versions to a rule or a structural problem.
 fn named(name: &str) -> String {
     match find(name) {
         Some(_) => format!("../checking/rules.md#{name}"),
@@ -286,37 +287,55 @@ fn named(name: &str) -> String {
     }
 }
 
-/// The catalogue of the rules. Their examples are in the conformance suite.
+/// The catalogue of the rules. Their examples are in the conformance suite; reasons and advice are
+/// in `obvert explain`.
 fn rules() -> String {
-    let mut out = format!(
-        "# Rules\n\n*Generated from the rules.* {} rules by family. [Checking](checking.md) defines what several rules share, \
-         [Findings](findings.md#facts) the kinds of facts.\n\n\
-         Every rule has examples that fail and that pass, as JSON Patches on a small valid survey. \
-         `obvert explain RULE` prints them; the conformance suite has them in `tests/corpus/rules`, and the survey as \
-         `tests/corpus/bases/minimal.obvert.json`.\n\n\
-         A rule named in an exception reports that case instead. A rule is in the format since version {first} unless it \
-         states another. *Why* and *Fix* are informative; `explain` has the reasons in full, and the sources.\n",
-        catalogue().len(),
-        first = KNOWN[0]
-    );
     let mut families: Vec<&str> = catalogue().iter().map(|rule| rule.family()).collect();
     families.dedup();
-    for family in &families {
-        let names =
-            catalogue().iter().filter(|rule| rule.family() == *family).map(|rule| rule.name);
-        let names: Vec<String> = names.map(|name| format!("[`{name}`](#{name})")).collect();
-        let _ = write!(out, "\n**[{family}](#family-{family})**: {}\n", names.join(", "));
-    }
+    let links: Vec<String> =
+        families.iter().map(|family| format!("[{family}](#family-{family})")).collect();
+    let mut out = format!(
+        "# Rules\n\n*Generated from the rules.* {count} rules in these families: {links}.\n\n\
+         An entry has the severity, the clause that the rule guards, and what it *needs*: *codes* \
+         (the code list is available), *grades* (a grade scheme is used), *crs* (a known reference \
+         system), *today* (the date), *profile*. What it checks follows, then:\n\n\
+         | Part | Content |\n|---|---|\n\
+         | Exceptions | no finding; a rule named in brackets reports the case instead |\n\
+         | Limits | numbers that a profile can set, with the source of the default; those without \
+         one are common practice |\n\
+         | Facts | parameters of a finding, with [kind](findings.md#facts) and meaning. A fact \
+         without either is explained in an earlier rule of the family, one without a meaning is \
+         the field of that name. Values of the document are as recorded |\n\
+         | Exactly | the definition, if the text above is not exact; terms in *italics* are \
+         defined in [Checking](checking.md) and [Conventions](../format/conventions.md) |\n\n\
+         Rules are in the format since version {first} unless they state another. \
+         `tests/corpus/rules` has failing and passing examples of each, as JSON Patches on \
+         `tests/corpus/bases/minimal.obvert.json`. `obvert explain RULE` also tells why a rule \
+         matters and how to correct a finding.\n",
+        count = catalogue().len(),
+        links = links.join(", "),
+        first = KNOWN[0]
+    );
+    let mut limits = HashMap::new();
     for family in families {
+        let mut facts = BTreeSet::new();
         let _ = write!(out, "\n## Family: {family}\n");
         for rule in catalogue().iter().filter(|rule| rule.family() == family) {
-            rule_entry(rule, &mut out);
+            rule_entry(rule, &mut limits, &mut facts, &mut out);
         }
     }
     out
 }
 
-fn rule_entry(rule: &Rule, out: &mut String) {
+/// The rule that first has a limit, by the limit's name, default and meaning.
+type FirstUse = HashMap<(&'static str, String, &'static str), &'static str>;
+
+fn rule_entry(
+    rule: &'static Rule,
+    limits: &mut FirstUse,
+    known: &mut BTreeSet<String>,
+    out: &mut String,
+) {
     let (chapter, anchor) = rule.clause.split_once('#').expect("chapter#anchor");
     let path =
         chapters::path_of(chapter).unwrap_or_else(|| panic!("{}: no chapter {chapter}", rule.name));
@@ -328,46 +347,81 @@ fn rule_entry(rule: &Rule, out: &mut String) {
         if needs.is_empty() { String::new() } else { format!(", needs {}", needs.join(", ")) };
     let _ = write!(
         out,
-        "\n### {}\n\n{}{since}, [{chapter}: {anchor}]({clause}#{anchor}){needs}\n",
+        "\n### {}\n\n{}{since}, [{chapter}#{anchor}]({clause}#{anchor}){needs}\n",
         rule.name, rule.severity
     );
     section(rule, Section::Checks, "", out);
     section(rule, Section::Exceptions, "Exceptions", out);
-    if !rule.limits.is_empty() {
-        out.push_str("\n**Limits**\n\n");
-        for limit in rule.limits {
-            let _ = writeln!(
-                out,
-                "- `{}` = {} {}: {}",
-                limit.name, limit.default, limit.unit, limit.meaning
-            );
-        }
+    let shown: Vec<String> =
+        rule.limits.iter().map(|limit| limit_line(rule, limit, limits)).collect();
+    list("Limits", &shown, out);
+    let mut shown = Vec::new();
+    for group in rule.facts.chunk_by(|one, other| one.when() == other.when()) {
+        let facts = group.iter().map(fact_text).map(|text| {
+            let name = text.split(' ').next().unwrap_or_default().to_owned();
+            let meant = text.contains(": ");
+            if known.insert(text.clone()) || !meant { text } else { name }
+        });
+        let facts = facts.collect::<Vec<_>>().join("; ");
+        shown.push(match group.first().and_then(Fact::when) {
+            Some(when) => format!("Only if {when}: {facts}."),
+            None => format!("{facts}."),
+        });
     }
-    if !rule.facts.is_empty() {
-        out.push_str("\n**Facts**\n\n");
-        let shown =
-            |fact: &Fact| format!("`{}` ({}): {}", fact.name, fact.kind.as_str(), fact.meaning);
-        for group in rule.facts.chunk_by(|one, other| one.when() == other.when()) {
-            let facts: Vec<String> = group.iter().map(shown).collect();
-            let _ = match group.first().and_then(Fact::when) {
-                Some(when) => writeln!(out, "- only if {when}: {}", facts.join("; ")),
-                None => writeln!(out, "- {}", facts.join("\n- ")),
-            };
-        }
+    if !shown.is_empty() {
+        let _ = write!(out, "\n**Facts.** {}\n", shown.join(" "));
     }
     section(rule, Section::Exactly, "Exactly", out);
-    section(rule, Section::Matters, "Why", out);
-    section(rule, Section::Fix, "Fix", out);
+}
+
+/// A limit; one that several rules share is explained at the first of them.
+fn limit_line(rule: &'static Rule, limit: &'static Limit, limits: &mut FirstUse) -> String {
+    let value = format!("{} {}", limit.default, limit.unit);
+    let key = (limit.name, value.clone(), limit.meaning);
+    let first = *limits.entry(key).or_insert(rule.name);
+    if first != rule.name {
+        return format!("`{}` = {value}, as in [`{first}`](#{first})", limit.name);
+    }
+    // The head of the chapter states it for all limits without a source.
+    let meaning = limit.meaning.trim_end_matches(", no published source");
+    let meaning = meaning.trim_end_matches("; common practice");
+    format!("`{}` = {value}: {meaning}", limit.name)
+}
+
+fn fact_text(fact: &Fact) -> String {
+    // The head of the chapter states that values are as recorded.
+    let meaning = fact.meaning.trim_end_matches(", as recorded");
+    let head = format!("`{}` ({})", fact.name, fact.kind.as_str());
+    let name = format!("`{}`", fact.name);
+    let of = meaning.strip_prefix(&name).and_then(|rest| rest.strip_prefix(" of the "));
+    let whose = ["row", "run", "document", "pipe", "file", "locate", "counter", "party"];
+    if meaning == format!("the {}", fact.name.replace('_', " "))
+        || of.is_some_and(|of| whose.contains(&of))
+    {
+        return head;
+    }
+    format!("{head}: {meaning}")
+}
+
+/// A list under a heading; a single item follows the heading.
+fn list(heading: &str, items: &[String], out: &mut String) {
+    let _ = match items {
+        [] => Ok(()),
+        [item] => write!(out, "\n**{heading}.** {item}\n"),
+        items => write!(out, "\n**{heading}**\n\n- {}\n", items.join("\n- ")),
+    };
 }
 
 fn section(rule: &Rule, of: Section, heading: &str, out: &mut String) {
-    let text = rule.section(of);
-    // The first reason is enough to know what the rule is for.
-    let text = relinked(if of == Section::Matters { first_sentence(&text) } else { &text });
+    let text = relinked(&rule.section(of));
     match text.as_str() {
         "" => {}
         text if heading.is_empty() => {
             let _ = write!(out, "\n{text}\n");
+        }
+        // A list of one item needs no list.
+        text if text.starts_with("- ") && !text.contains("\n- ") && !text.contains("\n\n") => {
+            let _ = write!(out, "\n**{heading}.** {}\n", text[2..].replace("\n  ", "\n"));
         }
         // A list and a table begin at the beginning of a line only.
         text if text.starts_with("- ") || text.starts_with("| ") || text.starts_with("1. ") => {
@@ -379,9 +433,9 @@ fn section(rule: &Rule, of: Section, heading: &str, out: &mut String) {
     }
 }
 
+/// What a problem is, without the advice that follows.
 fn first_sentence(text: &str) -> &str {
-    let ends = text.match_indices(". ").chain(text.match_indices(".\n")).map(|(at, _)| at + 1);
-    &text[..ends.min().unwrap_or(text.len())]
+    text.split_inclusive(". ").next().unwrap_or(text).trim_end()
 }
 
 /// A rule's text names a chapter by its file alone; the folder is found here.
@@ -400,15 +454,15 @@ fn relinked(text: &str) -> String {
     out
 }
 
-/// What a rule cannot do without, in words.
+/// What a rule needs, as the head of the chapter names it.
 fn need_of(need: Need) -> &'static str {
     match need {
-        Need::Codes => "the code list",
-        Need::Grades => "the grade scheme",
-        Need::Crs => "a known reference system",
-        Need::Today => "today's date",
-        Need::Profile => "a profile",
-        _ => panic!("{need:?} has no words"),
+        Need::Codes => "codes",
+        Need::Grades => "grades",
+        Need::Crs => "crs",
+        Need::Today => "today",
+        Need::Profile => "profile",
+        _ => panic!("{need:?} has no name"),
     }
 }
 
@@ -418,39 +472,50 @@ fn codes(list: &CodeList) -> String {
     let sources: BTreeSet<&str> =
         list.codes.iter().filter_map(|code| code.source.as_deref()).collect();
     let sources: Vec<&str> = sources.into_iter().collect();
-    let linked: BTreeSet<&str> =
-        list.codes.iter().flat_map(|code| &code.same_as).map(|same| &*same.list).collect();
-    assert_eq!(linked.len(), 1, "{}: the column of links names one list", list.id);
     let mut out = format!(
-        "# Codes of {id}\n\n*Generated from the list.* {id} {version} has {count} codes. {about}\n\n\
-         Required characterisations and quantities are in **bold**. Links marked *part of* lose detail.",
+        "# Codes of {id}\n\n*Generated from `schema/{id}.json`*, which also has labels, ranges, \
+         materials, shapes and links. {id} {version} has {count} codes. {about}\n\n\
+         *Holds*: characterisation, then quantities, **bold** if required, then *clock, stretch, \
+         joint* if not as stated below the heading.",
         id = list.id,
         version = list.version,
         count = list.codes.len(),
-        about = list.description.as_deref().unwrap_or_default()
-    );
-    let _ = write!(out, " Where no clock, stretch and joint are given they are {USUAL}.");
-    out.push_str(if transcribed {
-        " The exact ones are listed with [obvert-terms](obvert-terms.md) alone. \\* marks what is from memory if its code is not; \
-         … marks an open place. *Standing*: the number of the [source](#sources) of the code and its name, which is second-hand, \
-         or what else it is. Clock, stretch, joint and materials are from memory unless the standing says otherwise.\n"
-    } else {
-        " A code without a link has no equivalent.\n"
-    });
-    let mut family = None;
-    for code in &list.codes {
-        if family != Some(code.family) {
-            family = Some(code.family);
-            let linked = linked.iter().next().expect("one");
-            let (standing, rule) = if transcribed { (" Standing |", "---|") } else { ("", "") };
-            let _ = write!(
-                out,
-                "\n## Family: {}\n\n| Code | Meaning | Characterisation; quantities | Clock, stretch, joint | In {linked} |{standing}\n\
-                 |---|---|---|---|---|{rule}\n",
-                code.family
-            );
+        about = match list.description.as_deref().unwrap_or_default() {
+            about if transcribed => about,
+            about => first_sentence(about),
         }
-        let _ = writeln!(out, "| {} |", code_cells(code, &sources).join(" | "));
+    );
+    out.push_str(if transcribed {
+        " The remark tells what *other* is. *Standing*: the number of the [source](#sources) of \
+         code and name, which is second-hand, or else its standing; clock, stretch, joint, \
+         materials and shapes are from memory unless *use* states otherwise. \\* marks what is \
+         from memory if its code is not, … an open place.\n"
+    } else {
+        " … stands for the beginning of the meaning above, ″ for the cell above.\n"
+    });
+    let (column, rule) = if transcribed { (" Standing |", "---|") } else { ("", "") };
+    for family in list.codes.chunk_by(|one, other| one.family == other.family) {
+        let usual = usual(family);
+        let _ = write!(
+            out,
+            "\n## Family: {}\n\nUsual: {usual}.\n\n\
+             | Code | Meaning | Holds |{column}\n|---|---|---|{rule}\n",
+            family[0].family
+        );
+        let (mut above, mut held) = ("", String::new());
+        for code in family {
+            let meaning = meaning(code);
+            let now = holds(code, &usual);
+            let same = now == held && now.split(' ').count() > 2;
+            let shown = if same { "″".to_owned() } else { now.clone() };
+            let mut cells = vec![format!("`{}`", code.code), shortened(meaning, above), shown];
+            cells.extend(transcribed.then(|| standing(code, &sources)));
+            let cell = |cell: &String| {
+                if cell.is_empty() { " |".to_owned() } else { format!(" {cell} |") }
+            };
+            let _ = writeln!(out, "|{}", cells.iter().map(cell).collect::<String>());
+            (above, held) = (meaning, now);
+        }
     }
     if transcribed {
         out.push_str("\n## Sources\n\n");
@@ -461,14 +526,41 @@ fn codes(list: &CodeList) -> String {
     out
 }
 
-/// What most codes say of clock, stretch and joint.
-const USUAL: &str = "optional, allowed, allowed";
-
-fn words(text: &str) -> BTreeSet<&str> {
-    text.split([' ', '.', '-', ',']).filter(|word| !word.is_empty()).collect()
+fn use_of(code: &Code) -> String {
+    format!("{}, {}, {}", code.clock.usage, code.continuous, code.joint)
 }
 
-fn code_cells(code: &Code, sources: &[&str]) -> Vec<String> {
+/// What most codes say of clock, stretch and joint.
+fn usual(codes: &[Code]) -> String {
+    let mut counts: BTreeMap<String, usize> = BTreeMap::new();
+    for code in codes {
+        *counts.entry(use_of(code)).or_default() += 1;
+    }
+    counts.into_iter().max_by_key(|(_, count)| *count).map_or_else(String::new, |(text, _)| text)
+}
+
+/// What a code means. A code in words names itself; one in letters needs its name.
+fn meaning(code: &Code) -> &str {
+    match &code.meaning {
+        Some(meaning) if code.standing.is_none() => meaning,
+        _ => code.name(),
+    }
+}
+
+/// A meaning without the words with which the one above begins as well, if they are several.
+fn shortened(meaning: &str, above: &str) -> String {
+    let mut begins = 0;
+    let ends = meaning.match_indices(' ').map(|(at, _)| at + 1);
+    let mut count = 0;
+    for end in ends.take_while(|end| above.starts_with(&meaning[..*end])) {
+        begins = end;
+        count += 1;
+    }
+    if count < 4 { meaning.to_owned() } else { format!("… {}", &meaning[begins..]) }
+}
+
+/// What a code holds: characterisation, quantities, and its use if that is not the usual one.
+fn holds(code: &Code, usual: &str) -> String {
     let must = |required: bool, text: String| if required { format!("**{text}**") } else { text };
     let mark = |standing: Option<Standing>| match standing {
         Some(Standing::FromMemory) if code.standing != Some(Standing::FromMemory) => "\\*",
@@ -476,8 +568,9 @@ fn code_cells(code: &Code, sources: &[&str]) -> Vec<String> {
     };
     let slots = code.characterisation.iter().map(|slot| {
         let values = slot.values.iter().map(|value| {
-            // A letter says nothing by itself.
+            // A letter means nothing by itself.
             let label = value.label.get("en").filter(|_| value.value.len() == 1);
+            let label = label.map(|label| label.trim_end_matches(", told in the remark"));
             let label = label.map(|label| format!(" {label}")).unwrap_or_default();
             format!("{}{label}{}", value.value, mark(value.standing))
         });
@@ -496,48 +589,22 @@ fn code_cells(code: &Code, sources: &[&str]) -> Vec<String> {
             format!("{} ({}{of}{when}){}", quantity.name, quantity.unit, mark(quantity.standing));
         must(quantity.required == Some(true), text)
     });
-    let letters =
-        |values: &[Text]| -> String { values.iter().map(|value| format!(" {value}")).collect() };
-    // An exact link is in both lists, and is shown with the terms.
-    let shown = |same: &&SameAs| code.standing.is_none() || same.fit() == Fit::Wider;
-    let same = code.same_as.iter().filter(shown).map(|same| {
-        let when = if same.when.is_empty() {
-            String::new()
-        } else {
-            format!("with{}: ", letters(&same.when))
-        };
-        let part = if same.fit() == Fit::Wider { "part of " } else { "" };
-        format!("{when}{part}{}{}", same.code, letters(&same.characterisation))
-    });
-    let mut cells = vec![
-        format!("`{}`", code.code),
-        match &code.meaning {
-            // Most terms are their names, in another order.
-            Some(meaning) if words(&code.code) == words(code.name()) => meaning.to_string(),
-            Some(meaning) => format!("{}: {meaning}", code.name()),
-            None => code.name().to_owned(),
-        },
-        slots.chain(quantities).collect::<Vec<_>>().join("; "),
-        Some(format!("{}, {}, {}", code.clock.usage, code.continuous, code.joint))
-            .filter(|usage| usage != USUAL)
-            .unwrap_or_default(),
-        same.collect::<Vec<_>>().join("; "),
+    let usage = Some(use_of(code)).filter(|text| text != usual).map(|text| format!("*{text}*"));
+    slots.chain(quantities).chain(usage).collect::<Vec<_>>().join("; ")
+}
+
+/// How far a code can be trusted.
+fn standing(code: &Code, sources: &[&str]) -> String {
+    let Some(standing) = code.standing else { return String::new() };
+    let source =
+        code.source.as_deref().and_then(|source| sources.iter().position(|known| *known == source));
+    let use_standing = code.use_standing.unwrap_or(standing);
+    let parts = [
+        source.map(|at| (at + 1).to_string()),
+        Some(standing.to_string()).filter(|_| standing != Standing::SecondHand || source.is_none()),
+        Some(format!("use {use_standing}")).filter(|_| use_standing != Standing::FromMemory),
     ];
-    if let Some(standing) = code.standing {
-        let source = code
-            .source
-            .as_deref()
-            .and_then(|source| sources.iter().position(|known| *known == source));
-        let use_standing = code.use_standing.unwrap_or(standing);
-        let parts = [
-            source.map(|at| (at + 1).to_string()),
-            Some(standing.to_string())
-                .filter(|_| standing != Standing::SecondHand || source.is_none()),
-            Some(format!("use {use_standing}")).filter(|_| use_standing != Standing::FromMemory),
-        ];
-        cells.push(parts.into_iter().flatten().collect::<Vec<_>>().join(", "));
-    }
-    cells
+    parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
 }
 
 /// The demo survey with every mistake that can be combined with the others.

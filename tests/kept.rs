@@ -1,4 +1,5 @@
-//! What is on disk and on the terminal stays whole: nothing takes the place of what is somebody's, and no text commands anything.
+//! Safety of files and of the terminal: no input and no foreign file is overwritten, and no text
+//! from a survey controls the terminal.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -9,10 +10,10 @@ use support::{obvert_in, read, root, status, stderr, stdout};
 
 const CLEAN: &str = "examples/data/larkmoor.obvert.json";
 
-/// Whoever mixes names up keeps what is there: no output takes the place of something that the command reads, not even with --replace, nor
-/// that of another output.
+/// No output replaces an input of the command or another output, even with --replace, so that a
+/// mistyped command line destroys nothing.
 #[test]
-fn nothing_takes_the_place_of_what_is_read() {
+fn no_output_replaces_an_input() {
     let folder = tempfile::tempdir().expect("folder");
     let put = |name: &str, from: &str| {
         std::fs::copy(root().join(from), folder.path().join(name)).expect("copied")
@@ -42,28 +43,30 @@ fn nothing_takes_the_place_of_what_is_read() {
     }
 }
 
-/// A folder is replaced when it holds files of the form by their names; anybody else's tables stay.
+/// A folder is replaced only if all its files have names that the format writes.
 #[test]
 fn a_folder_with_other_tables_is_not_replaced() {
     let folder = tempfile::tempdir().expect("folder");
     let own = root().join(CLEAN).display().to_string();
-    for (form, other) in [("csv", "budget.csv"), ("geoparquet", "mine.parquet")] {
-        let make =
-            || obvert_in(folder.path(), &["convert", &own, "-o", form, "--to", form, "--replace"]);
+    for (format, other) in [("csv", "budget.csv"), ("geoparquet", "mine.parquet")] {
+        let make = || {
+            let arguments = ["convert", &own, "-o", format, "--to", format, "--replace"];
+            obvert_in(folder.path(), &arguments)
+        };
         assert_eq!(status(&make()), 0);
         assert_eq!(status(&make()), 0, "its own files are replaced");
-        std::fs::write(folder.path().join(form).join(other), "x").expect("written");
+        std::fs::write(folder.path().join(format).join(other), "x").expect("written");
         let refused = make();
         assert_eq!(status(&refused), 2);
         assert!(stderr(&refused).contains(other), "{}", stderr(&refused));
-        assert_eq!(std::fs::read(folder.path().join(form).join(other)).expect("there"), b"x");
+        assert_eq!(std::fs::read(folder.path().join(format).join(other)).expect("there"), b"x");
     }
 }
 
-/// A link stays one, and what it leads to is written.
+/// A link is kept, and its target is written.
 #[cfg(unix)]
 #[test]
-fn links_are_followed_and_what_is_no_file_stays() {
+fn links_are_followed_and_devices_are_refused() {
     use std::os::unix::fs::symlink;
     let folder = tempfile::tempdir().expect("folder");
     let own = root().join(CLEAN).display().to_string();
@@ -80,13 +83,13 @@ fn links_are_followed_and_what_is_no_file_stays() {
     symlink("nowhere/x.xml", folder.path().join("dangling.xml")).expect("link");
     let dangling = to("dangling.xml");
     assert_eq!(status(&dangling), 2);
-    assert!(stderr(&dangling).contains("leads nowhere"), "{}", stderr(&dangling));
+    assert!(stderr(&dangling).contains("is a broken link"), "{}", stderr(&dangling));
     let device = to("/dev/null");
     assert_eq!(status(&device), 2);
     assert!(stderr(&device).contains("neither a file nor a folder"), "{}", stderr(&device));
 }
 
-/// Texts of somebody's do not command the terminal (spec/checking/README.md).
+/// Texts from a survey do not control the terminal (spec/checking/README.md).
 #[test]
 fn control_characters_do_not_reach_the_terminal() {
     let folder = tempfile::tempdir().expect("folder");
@@ -104,12 +107,12 @@ fn control_characters_do_not_reach_the_terminal() {
         &["convert", "e.obvert.json", "-o", "e.json", "--coding", "en-13508-2", "--replace"],
     ] {
         let output = obvert_in(folder.path(), command);
-        let said = stdout(&output) + &stderr(&output);
-        assert!(!said.is_empty());
-        let reaches = said
+        let printed = stdout(&output) + &stderr(&output);
+        assert!(!printed.is_empty());
+        let unsafe_character = printed
             .chars()
             .find(|c| c.is_control() && *c != '\n' || ('\u{202a}'..='\u{202e}').contains(c));
-        assert_eq!(reaches, None, "{command:?}: {said:?}");
+        assert_eq!(unsafe_character, None, "{command:?}: {printed:?}");
     }
     assert_eq!(
         stdout(&obvert_in(folder.path(), &["archive", "list", "e.jsonl"])).lines().count(),
@@ -117,16 +120,16 @@ fn control_characters_do_not_reach_the_terminal() {
     );
 }
 
-/// An archive that was cut off to nothing passes for none.
+/// An empty file, which may be a truncated archive, is an error.
 #[test]
-fn an_empty_archive_is_none() {
+fn an_empty_archive_is_refused() {
     let folder = tempfile::tempdir().expect("folder");
     std::fs::write(folder.path().join("e.obvert.jsonl"), "").expect("written");
     for command in [&["check", "e.obvert.jsonl"][..], &["archive", "list", "e.obvert.jsonl"]] {
         let output = obvert_in(folder.path(), command);
         assert_eq!(status(&output), 2);
         assert!(
-            stderr(&output).contains("e.obvert.jsonl: the source is empty"),
+            stderr(&output).contains("e.obvert.jsonl: the file is empty"),
             "{}",
             stderr(&output)
         );
@@ -141,18 +144,19 @@ fn a_full_disk_is_reported() {
     let folder = tempfile::tempdir().expect("folder");
     let own = root().join(CLEAN).display().to_string();
     for out in ["x.xlsx", "x.xml", "x.gpkg"] {
-        // Files of a few blocks at most, and no signal for a process that writes more.
+        // Files are limited to a few blocks, and the signal for more is ignored.
         let script = format!("trap '' XFSZ; ulimit -f 8; exec \"$0\" convert \"$1\" -o {out}");
         let output = Command::new("sh")
             .args(["-c", &script, env!("CARGO_BIN_EXE_obvert"), &own])
             .current_dir(folder.path())
             .output()
             .expect("run");
-        let said = stderr(&output);
-        assert_eq!(status(&output), 2, "{out}: {said}");
+        let printed = stderr(&output);
+        assert_eq!(status(&output), 2, "{out}: {printed}");
         assert!(
-            said.contains(&format!("{out}: cannot be written: ")) && !said.contains("panicked"),
-            "{out}: {said}"
+            printed.contains(&format!("{out}: cannot be written: "))
+                && !printed.contains("panicked"),
+            "{out}: {printed}"
         );
         assert_eq!(std::fs::read_dir(folder.path()).expect("folder").count(), 0, "{out}");
     }

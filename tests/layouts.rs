@@ -275,7 +275,7 @@ fn a_layout_is_drafted_from_a_table() {
         "1.00 \"Datum\" -> runs.started: the heading is a word for when it began",
         "(\"17.03.2026\", line 2)",
         "open: the table does not have the offset of its times from UTC; set zone, which is +00:00",
-        "drafted 22 of 22 columns",
+        "mapped 22 of 22 columns",
     ] {
         assert!(stderr(&output).contains(part), "{part}: {}", stderr(&output));
     }
@@ -299,7 +299,7 @@ fn a_layout_is_drafted_from_xml_and_odd_values_are_shown() {
     let draft = folder.path().join("c.layout.json").display().to_string();
     let output = obvert(&["layout", "draft", C, "-o", &draft, "--id", "c"]);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
-    for part in ["guessed: Works/Line/Look/Note is a row: 5 in all", "drafted 24 of 24 columns"] {
+    for part in ["guessed: Works/Line/Look/Note is a row: 5 in all", "mapped 24 of 24 columns"] {
         assert!(stderr(&output).contains(part), "{part}: {}", stderr(&output));
     }
     let checked = obvert(&["layout", "check", &draft, C]);
@@ -511,25 +511,25 @@ fn layouts_that_do_not_go_together_are_refused_with_what_to_do() {
             survey,
             &csv,
             &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B],
-            "is a survey as json, and --layout says",
+            "is a survey in the format json, but --layout is for an office's own table",
         ),
         (
             A,
             &csv,
             &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B, "--to", "xml"],
-            "and --to xml that it is not",
+            "but --to is xml; omit one of them",
         ),
         (
             A,
             &json,
             &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B],
-            "is named as json is, and --out-layout says",
+            "its name implies json, but --out-layout writes an office's own table",
         ),
         (
             A,
             &inside,
             &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B],
-            "is a folder, and an office's own table is one file",
+            "is a folder, but an office's own table is one file",
         ),
         (
             A,
@@ -582,10 +582,10 @@ fn check_says_when_a_layout_is_not_used() {
     let survey = "examples/data/larkmoor.obvert.json";
     let output = obvert(&["check", survey, A, "--layout", LAYOUT_A, "--today", "2026-06-01"]);
     let said = format!(
-        "{survey}: is a survey as json and no office's own table, so it is checked without --layout"
+        "{survey}: is a survey in the format json, so --layout is not used; give --from layout if it"
     );
     assert_eq!(stderr(&output).matches(&said).count(), 1, "{}", stderr(&output));
-    assert_eq!(stderr(&output).matches("without --layout").count(), 1, "{}", stderr(&output));
+    assert_eq!(stderr(&output).matches("--layout is not used").count(), 1, "{}", stderr(&output));
 }
 
 /// A folder of an office's tables becomes an archive, a survey a table, in the order of their names.
@@ -612,8 +612,8 @@ fn a_folder_of_tables_is_packed_by_its_layout() {
     assert_eq!(status(&packed), 0, "{}", stderr(&packed));
     for said in [
         "2 surveys packed",
-        "may: left out, since they are no tables by their names (.csv or .xlsx): plan.pdf",
-        "may: what is in folders within it is left out; name them as well: april",
+        "may: skipped, because their names do not end in .csv or .xlsx: plan.pdf",
+        "may: skipped the folders in it; name them as well to include them: april",
         "defaulted may/6.csv:22:9 (column Date): the table does not have it",
     ] {
         assert!(stderr(&packed).contains(said), "{said}: {}", stderr(&packed));
@@ -636,7 +636,7 @@ fn a_folder_of_tables_is_packed_by_its_layout() {
     let refused =
         run(&["archive", "pack", "may", "worse", "-o", "worse.jsonl", "--layout", &layout]);
     assert_eq!(status(&refused), 2);
-    let end = "2 of these are no valid surveys, so nothing was packed; obvert check with the same --layout says more";
+    let end = "2 surveys are not valid, so nothing was packed; run obvert check with the same --layout for details";
     for said in ["worse/1.csv:", "worse/2.csv:", end] {
         assert!(stderr(&refused).contains(said), "{said}: {}", stderr(&refused));
     }
@@ -680,6 +680,6 @@ fn a_layout_is_held_against_its_code_list() {
     std::fs::write(folder.path().join("other.json"), other).unwrap();
     let judged = run(&["layout", "check", "other.json"]);
     assert_eq!(status(&judged), 0, "{}", stdout(&judged));
-    let said = "the code list larkmoor-words 1 is not at hand, so that nobody looked whether it has the codes of the layout";
+    let said = "the code list larkmoor-words 1 is not available, so the codes of the layout were not checked";
     assert!(stderr(&judged).contains(said), "{}", stderr(&judged));
 }

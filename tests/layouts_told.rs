@@ -162,21 +162,21 @@ fn what_was_mixed_up_is_named() {
     for (command, expected) in [
         (
             &["layout", "check", A, LAYOUT_A][..],
-            "office-a.csv: looks like a table or XML, and a layout is JSON",
+            "office-a.csv: looks like a table or XML, but a layout is JSON",
         ),
         (
             &["check", A, "--layout", A],
-            "office-a.csv: looks like a table or XML, and a layout is JSON",
+            "office-a.csv: looks like a table or XML, but a layout is JSON",
         ),
         (
             &["layout", "check", LAYOUT_A, own],
-            "osier-9.obvert.json: is JSON; an office's own table is CSV, a workbook or XML",
+            "osier-9.obvert.json: is JSON, but an office's own table is CSV, a workbook or XML",
         ),
         (
             &["check", LAYOUT_A],
-            "office-a.layout.json: is a layout, and no survey; give it with --layout",
+            "office-a.layout.json: is a layout, not a survey; give it with --layout",
         ),
-        (&["check", &office_xml], "if this is an office's own file, give its --layout"),
+        (&["check", &office_xml], "if this is an office's own table, give its --layout"),
     ] {
         let output = obvert(command);
         assert_eq!(status(&output), 2, "{command:?}");

@@ -1,9 +1,9 @@
-//! The checker held against mistakes that people and machines really make: each is put into clean documents at random
-//! places and in random sizes, and the right rule must name the right path, with no more findings beside it than are
-//! stated. The mistakes are those of the trade (common practice, no published list).
+//! Tests the checker with mistakes that people and machines really make. Each is put into clean documents at random
+//! places and with random values. The right rule must report the right path, with no more further findings than
+//! allowed. The mistakes are common in the trade (common practice, no published list).
 //!
-//! `cargo test --test mistakes -- --nocapture` prints the table of detection and by-catch; `MISTAKES=50` makes as many
-//! of each instead of the usual few, `MISTAKES_SEED=7` other ones.
+//! `cargo test --test mistakes -- --nocapture` prints how many were detected, with the further findings. `MISTAKES=50`
+//! makes 50 of each, `MISTAKES_SEED=7` makes other ones.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -23,7 +23,8 @@ mod surveys;
 use std::fmt::Write;
 
 use edit::{Edit, Mistake};
-use obvert::check::{Checker, MendSettings, Report, Settings, Severity};
+use obvert::check::fixing::FixSettings;
+use obvert::check::{Checker, Report, Settings, Severity};
 use serde_json::Value;
 use support::read;
 
@@ -33,7 +34,7 @@ const DOCUMENTS: &[&str] =
 
 const TODAY: &str = "2026-06-15";
 
-/// How many of each mistake are made, over all documents, unless the environment says otherwise.
+/// How many of each mistake are made, over all documents, unless `MISTAKES` is set.
 const TURNS: usize = 12;
 
 fn number(name: &str, default: usize) -> usize {
@@ -56,7 +57,7 @@ struct Outcome {
     why: Vec<String>,
 }
 
-/// Makes one mistake over and over.
+/// Makes one mistake many times.
 fn try_out(
     mistake: &Mistake,
     documents: &[Value],
@@ -102,7 +103,7 @@ fn try_out(
                 });
                 outcome
                     .why
-                    .push(format!("{beside} beside {path}: {:#?}", others.collect::<Vec<_>>()));
+                    .push(format!("{beside} besides {path}: {:#?}", others.collect::<Vec<_>>()));
             }
         }
     }
@@ -111,14 +112,14 @@ fn try_out(
 
 #[test]
 fn every_mistake_is_found_and_little_else() {
-    let checker = Checker::new(Settings { today: TODAY.parse().ok(), ..Settings::default() })
+    let checker = Checker::new(Settings::default().with_today(TODAY.parse().expect("a date")))
         .expect("settings");
     let documents: Vec<Value> = DOCUMENTS
         .iter()
         .map(|path| serde_json::from_str(&read(path)).expect("a document"))
         .collect();
     for (path, document) in DOCUMENTS.iter().zip(&documents) {
-        assert_eq!(weighs(&check(&checker, document)), 0, "{path} is clean to begin with");
+        assert_eq!(weighs(&check(&checker, document)), 0, "{path} has no findings at the start");
     }
     let mistakes: Vec<&Mistake> =
         [distances::ALL, codes::ALL, records::ALL, surveys::ALL].into_iter().flatten().collect();
@@ -142,7 +143,7 @@ fn every_mistake_is_found_and_little_else() {
         if made < 4 || found < made || most > mistake.by_catch {
             let _ = writeln!(
                 wrong,
-                "{}: {found} of {made} found, {most} findings beside it at most ({} allowed)\n  {}",
+                "{}: {found} of {made} found, {most} further findings at most ({} allowed)\n  {}",
                 mistake.about,
                 mistake.by_catch,
                 why.iter().take(3).cloned().collect::<Vec<_>>().join("\n  ")
@@ -153,18 +154,18 @@ fn every_mistake_is_found_and_little_else() {
     assert!(wrong.is_empty(), "{wrong}");
 }
 
-/// What is mended without asking is what was right before the mistake; and whatever is mended, no error is more than before
-/// and mending again changes nothing.
+/// Safe fixes restore the value before the mistake. No fix causes an error, and fixing again changes nothing.
 #[test]
-fn mending_takes_mistakes_back_and_makes_none() {
-    let settings = Settings { today: TODAY.parse().ok(), keep: usize::MAX, ..Settings::default() };
+fn fixes_undo_mistakes_and_cause_none() {
+    let settings =
+        Settings::default().with_today(TODAY.parse().expect("a date")).with_keep(usize::MAX);
     let checker = Checker::new(settings).expect("settings");
     let documents: Vec<Value> = DOCUMENTS
         .iter()
         .map(|path| serde_json::from_str(&read(path)).expect("a document"))
         .collect();
     let mut random = fastrand::Rng::with_seed(number("MISTAKES_SEED", 1) as u64);
-    // 9 and 9.0 are one number of JSON, and rows at one distance have no order.
+    // 9 and 9.0 are the same number in JSON, and rows at one distance have no order.
     let plain = |value: &Value| -> Value {
         let mut plain: Value =
             serde_json::from_str(&obvert::model::edit::spelled(value)).expect("json");
@@ -194,14 +195,14 @@ fn mending_takes_mistakes_back_and_makes_none() {
             made += 1;
             let text = serde_json::to_string_pretty(&document).expect("json");
             for confirm in [false, true] {
-                let what = MendSettings { confirmed: confirm, ..MendSettings::default() };
-                let mended = checker.mend(text.as_bytes(), &what, None).expect("json");
-                let log = &mended.document;
-                let again = checker.mend(mended.text.as_bytes(), &what, None).expect("json");
-                if !again.document.applied.is_empty() || again.text != mended.text {
+                let what = FixSettings::default().with_confirmed(confirm);
+                let fixed = checker.fix(text.as_bytes(), &what, None).expect("json");
+                let log = &fixed.document;
+                let again = checker.fix(fixed.text.as_bytes(), &what, None).expect("json");
+                if !again.document.applied.is_empty() || again.text != fixed.text {
                     let _ = writeln!(
                         wrong,
-                        "{}: mended again: {:?}",
+                        "{}: fixed again: {:?}",
                         mistake.about, again.document.applied
                     );
                 }
@@ -214,8 +215,8 @@ fn mending_takes_mistakes_back_and_makes_none() {
                 }
                 *(if confirm { &mut confirmed } else { &mut safe }) +=
                     usize::from(!log.applied.is_empty());
-                let now: Value = serde_json::from_str(&mended.text).expect("json");
-                // The name that Windows cannot have is another one, not the right one spelled wrongly.
+                let now: Value = serde_json::from_str(&fixed.text).expect("json");
+                // The fix of a name that Windows does not allow is another name, not the original one.
                 let other_name = mistake.rules.contains(&"media-path-unportable");
                 if !confirm && !other_name && !log.applied.is_empty() && plain(&now) != plain(clean)
                 {
@@ -225,13 +226,13 @@ fn mending_takes_mistakes_back_and_makes_none() {
         }
         let _ = writeln!(
             table,
-            "{:<58} {made:>2} made, {safe:>2} mended, {confirmed:>2} if confirmed",
+            "{:<58} {made:>2} made, {safe:>2} fixed, {confirmed:>2} if confirmed",
             mistake.about
         );
         safe_kinds += usize::from(safe > 0);
         confirmed_kinds += usize::from(confirmed > safe);
     }
-    println!("{table}{safe_kinds} kinds are mended, {confirmed_kinds} more if somebody confirms");
+    println!("{table}{safe_kinds} kinds are fixed, {confirmed_kinds} more if confirmed");
     assert!(wrong.is_empty(), "{wrong}");
     assert!(safe_kinds >= 2 && confirmed_kinds >= 15, "{safe_kinds} {confirmed_kinds}");
 }

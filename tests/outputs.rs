@@ -1,5 +1,4 @@
-//! The forms of a report as the command writes them: to standard output, to files beside it, and held against an earlier
-//! report.
+//! The formats of a report: on standard output, in files, and compared with an earlier report.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -40,16 +39,16 @@ fn complaints(schema: &Value, instance: &Value) -> Vec<String> {
         .collect()
 }
 
-/// The same survey in every form that `check` reads.
+/// The same survey in every format that `check` reads.
 fn sources(folder: &Path) -> Vec<&'static str> {
-    for (target, form) in [
+    for (target, format) in [
         ("tables", "csv"),
         ("tables.zip", "csv-zip"),
         ("survey.xml", "xml"),
         ("survey.xlsx", "xlsx"),
         ("s.gpkg", "geopackage"),
     ] {
-        let output = obvert_in(folder, &["convert", REJECTED, "-o", target, "--to", form]);
+        let output = obvert_in(folder, &["convert", REJECTED, "-o", target, "--to", format]);
         assert_eq!(status(&output), 0, "{}", stderr(&output));
     }
     let broken = file(folder, CLEAN).replacen(
@@ -71,11 +70,11 @@ fn sources(folder: &Path) -> Vec<&'static str> {
     ]
 }
 
-/// The schema is that of OASIS; `tests/interop/sarif/README.md` says where it comes from.
+/// The schema is that of OASIS; its source is in `tests/interop/sarif/README.md`.
 #[test]
-fn sarif_is_what_the_official_schema_takes() {
-    // The pattern of a language has a bracket without a partner, which the regular expressions of ECMA-262 take for itself
-    // and those of this validator do not.
+fn sarif_is_valid_by_the_official_schema() {
+    // The pattern of a language has an unpaired bracket, which ECMA-262 accepts and this validator
+    // does not.
     let schema = read("tests/interop/sarif/sarif-schema-2.1.0.json");
     assert_eq!(schema.matches("[a-zA-Z]{2}]?$").count(), 2);
     let schema: Value =
@@ -95,7 +94,7 @@ fn sarif_is_what_the_official_schema_takes() {
         .expect("json");
         assert_eq!(results, json["findings"].as_array().expect("findings").len(), "{files:?}");
     }
-    // The judge can say no.
+    // The validator rejects an invalid log.
     let output = check(folder.path(), &[REJECTED, "--format", "sarif"]);
     let mut log: Value = serde_json::from_slice(&output.stdout).expect("json");
     log["runs"][0]["results"][0]["level"] = json!("grave");
@@ -103,7 +102,7 @@ fn sarif_is_what_the_official_schema_takes() {
 }
 
 #[test]
-fn a_zip_is_an_artifact_that_holds_its_tables() {
+fn a_zip_is_the_parent_artifact_of_its_tables() {
     let folder = folder();
     sources(folder.path());
     let output = check(folder.path(), &["tables.zip", "--format", "sarif"]);
@@ -119,7 +118,7 @@ fn a_zip_is_an_artifact_that_holds_its_tables() {
 }
 
 #[test]
-fn every_line_is_what_its_schema_takes() {
+fn every_line_is_valid_by_its_schema() {
     let schema: Value =
         serde_json::from_str(&stdout(&obvert(&["schema", "report-line"]))).expect("schema");
     let folder = folder();
@@ -138,20 +137,21 @@ fn every_line_is_what_its_schema_takes() {
 }
 
 #[test]
-fn one_check_writes_many_forms() {
+fn one_check_writes_several_formats() {
     let folder = folder();
-    let forms = ["text", "json", "jsonl", "sarif", "junit", "github", "csv", "html"];
+    let formats = ["text", "json", "jsonl", "sarif", "junit", "github", "csv", "html"];
     let mut arguments = vec![REJECTED, CLEAN];
-    let also: Vec<String> = forms.iter().map(|form| format!("{form}=report.{form}")).collect();
-    for form in &also {
-        arguments.extend(["--also", form.as_str()]);
+    let also: Vec<String> =
+        formats.iter().map(|format| format!("{format}=report.{format}")).collect();
+    for output in &also {
+        arguments.extend(["--also", output.as_str()]);
     }
     let output = check(folder.path(), &arguments);
     assert_eq!(status(&output), 1, "{}", stderr(&output));
-    for form in forms {
-        // The file has what --format gives, byte for byte.
-        let alone = check(folder.path(), &[REJECTED, CLEAN, "--format", form]);
-        assert_eq!(file(folder.path(), &format!("report.{form}")), stdout(&alone), "{form}");
+    for format in formats {
+        // The file is the same as the output of --format, byte for byte.
+        let alone = check(folder.path(), &[REJECTED, CLEAN, "--format", format]);
+        assert_eq!(file(folder.path(), &format!("report.{format}")), stdout(&alone), "{format}");
     }
     assert!(stdout(&output).ends_with(&file(folder.path(), "report.text")));
     let coloured =
@@ -163,16 +163,16 @@ fn one_check_writes_many_forms() {
 }
 
 #[test]
-fn nothing_is_written_over_unasked_and_nothing_by_halves() {
+fn files_are_overwritten_only_on_request_and_only_completely() {
     let folder = folder();
     std::fs::write(folder.path().join("report.html"), "mine").expect("write");
     let output =
         check(folder.path(), &[CLEAN, "--also", "json=new.json", "--also", "html=report.html"]);
     assert_eq!(status(&output), 2);
     assert!(
-        stderr(&output).contains("report.html: is there already; give --replace to write over it")
+        stderr(&output).contains("report.html: already exists; give --replace to overwrite it")
     );
-    assert_eq!(stdout(&output), "", "refused before anything was checked");
+    assert_eq!(stdout(&output), "", "refused before the check");
     assert_eq!(file(folder.path(), "report.html"), "mine");
     assert!(!folder.path().join("new.json").exists());
     let output = check(folder.path(), &[CLEAN, "--also", "html=report.html", "--replace"]);
@@ -183,11 +183,11 @@ fn nothing_is_written_over_unasked_and_nothing_by_halves() {
         .map(|entry| entry.expect("entry").file_name().to_string_lossy().into_owned())
         .filter(|name| name.starts_with(".obvert-"))
         .collect();
-    assert_eq!(left, Vec::<String>::new(), "no temporary file stays");
+    assert_eq!(left, Vec::<String>::new(), "no temporary file is left");
 }
 
 #[test]
-fn what_cannot_be_written_is_refused_before_the_check() {
+fn unwritable_outputs_are_refused_before_the_check() {
     let folder = folder();
     std::fs::create_dir(folder.path().join("sub")).expect("folder");
     let rejected = format!("json={REJECTED}");
@@ -195,31 +195,32 @@ fn what_cannot_be_written_is_refused_before_the_check() {
     for (arguments, says) in [
         (
             &["--also", "html"][..],
-            "expected FORMAT=FILE, such as html=report.html; formats are text, json, jsonl",
+            "expected FORMAT=FILE, such as html=report.html; the formats are text, json, jsonl",
         ),
         (&["--also", "pdf=report.pdf"], "expected FORMAT=FILE"),
         (&["--also", "html="], "expected FORMAT=FILE"),
-        (&["--also", "html=-"], "standard output is what --format writes to"),
-        (&["--also", "html=a", "--also", "csv=a"], "another format goes to that file"),
-        (&["--also", "html=a", "--also", "csv=sub/../a"], "another format goes to that file"),
-        (&["--also", &rejected, "--replace"], "that file is read in this check"),
-        (&["--also", &dotted, "--replace"], "that file is read in this check"),
+        (&["--also", "html=-"], "standard output is taken by --format; name a file"),
+        (&["--also", "html=a", "--also", "csv=a"], "another --also names that file"),
+        (&["--also", "html=a", "--also", "csv=sub/../a"], "another --also names that file"),
+        (&["--also", &rejected, "--replace"], "that file is an input of this command"),
+        (&["--also", &dotted, "--replace"], "that file is an input of this command"),
         (&["--also", "html=sub", "--replace"], "sub: is a folder; name a file"),
         (
             &["--also", "html=missing/report.html"],
-            "missing/report.html: there is no folder missing; make it first",
+            "missing/report.html: the folder missing does not exist; create it first",
         ),
-        (&["--baseline", "no-such-report.json"], "no-such-report.json"),
-        (&["--baseline", CLEAN], "no report of a check"),
+        (&["--baseline", "no-such-report.json"], "no-such-report.json: there is no such file"),
+        (&["--baseline", CLEAN], "is not a report"),
     ] {
         let output = check(folder.path(), &[&[REJECTED], arguments].concat());
         assert_eq!(status(&output), 2, "{arguments:?}");
         assert!(stderr(&output).contains(says), "{arguments:?}: {}", stderr(&output));
+        assert_eq!(stdout(&output), "", "{arguments:?}: refused before the check");
     }
 }
 
 #[test]
-fn junit_fails_at_what_is_denied() {
+fn junit_fails_at_the_denied_severity() {
     let folder = folder();
     let failures = |deny: &str| -> usize {
         let text = stdout(&check(folder.path(), &[REJECTED, "--format", "junit", "--deny", deny]));
@@ -242,21 +243,25 @@ fn junit_fails_at_what_is_denied() {
 }
 
 #[test]
-fn only_what_is_new_makes_the_check_fail() {
+fn only_new_findings_make_the_check_fail() {
     let folder = folder();
     check(folder.path(), &[REJECTED, "--also", "json=before.json"]);
-    let held = |arguments: &[&str]| {
+    let compared = |arguments: &[&str]| {
         check(folder.path(), &[arguments, &["--baseline", "before.json"]].concat())
     };
     let before: Value = serde_json::from_str(&file(folder.path(), "before.json")).expect("json");
     let all = before["findings"].as_array().expect("findings").len();
-    let output = held(&[REJECTED]);
+    let output = compared(&[REJECTED]);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
     assert_eq!(
         stdout(&output),
-        format!("{REJECTED}: nothing new found\nheld against before.json: {all} known, 0 gone\n")
+        format!(
+            "{REJECTED}: no new findings\ncompared with before.json: {all} already known, 0 \
+             resolved\n"
+        )
     );
-    // The same survey as tables, with a row put in before the others: rows and lines are other ones, findings are not.
+    // The same survey as tables, with a row in front of the others: rows and lines differ, but
+    // findings do not.
     assert_eq!(
         status(&obvert_in(folder.path(), &["convert", REJECTED, "-o", "tables", "--to", "csv"])),
         0
@@ -269,33 +274,59 @@ fn only_what_is_new_makes_the_check_fail() {
         format!("{headings}\n{fresh}{rows}"),
     )
     .expect("write");
-    let output = held(&["tables"]);
+    let output = compared(&["tables"]);
     assert_eq!(status(&output), 0, "{}", stdout(&output));
-    assert!(stdout(&output).contains(&format!("{all} known, 0 gone")), "{}", stdout(&output));
+    assert!(
+        stdout(&output).contains(&format!("{all} already known, 0 resolved")),
+        "{}",
+        stdout(&output)
+    );
     // A new mistake, and one corrected.
     let now = file(folder.path(), REJECTED)
         .replacen("\"ground\": 1469.1", "\"ground\": 1479.1", 1)
         .replacen("\"depth\": 10.1", "\"depth\": 101", 1);
     std::fs::write(folder.path().join("now.json"), now).expect("write");
-    let output = held(&["now.json"]);
+    let output = compared(&["now.json"]);
     let text = stdout(&output);
     assert_eq!(status(&output), 0, "two warnings are below the threshold: {text}");
     assert!(
         text.contains("[depth-contradicts-elevations]") && text.contains("structure LM-102"),
         "{text}"
     );
-    assert!(!text.contains("[clock-range]"), "what was known is not shown");
-    assert_eq!(status(&held(&["now.json", "--deny", "warning"])), 1);
+    assert!(!text.contains("[clock-range]"), "known findings are not shown");
+    assert_eq!(status(&compared(&["now.json", "--deny", "warning"])), 1);
     let json: Value =
-        serde_json::from_slice(&held(&["now.json", "--format", "json"]).stdout).expect("json");
+        serde_json::from_slice(&compared(&["now.json", "--format", "json"]).stdout).expect("json");
     assert_eq!(json["totals"]["error"], 0, "{}", json["totals"]);
-    assert_eq!(json["baseline"]["gone"], 1, "{}", json["baseline"]);
+    assert_eq!(json["baseline"]["resolved"], 1, "{}", json["baseline"]);
     assert_eq!(json["baseline"]["file"], "before.json");
 }
 
-/// `--all` lists every finding, in every form.
+/// An earlier report may have the old names of renamed rules. Their findings are still known.
 #[test]
-fn all_lifts_the_cap() {
+fn a_baseline_with_old_rule_names_is_understood() {
+    let folder = folder();
+    check(folder.path(), &[REJECTED, "--also", "json=before.json"]);
+    let mut before = file(folder.path(), "before.json");
+    let report: Value = serde_json::from_str(&before).expect("json");
+    let all = report["findings"].as_array().expect("findings").len();
+    let mut replaced = 0;
+    for (old, new) in obvert::model::versions::RENAMED {
+        let current = format!("\"rule\": \"{new}\"");
+        replaced += before.matches(&current).count();
+        before = before.replace(&current, &format!("\"rule\": \"{old}\""));
+    }
+    assert!(replaced > 20, "{replaced} names");
+    std::fs::write(folder.path().join("before.json"), &before).expect("write");
+    let output = check(folder.path(), &[REJECTED, "--baseline", "before.json"]);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    let expected = format!("compared with before.json: {all} already known, 0 resolved\n");
+    assert!(stdout(&output).ends_with(&expected), "{}", stdout(&output));
+}
+
+/// `--all` lists every finding, in every format.
+#[test]
+fn all_removes_the_limit() {
     let folder = folder();
     let mut document: Value = serde_json::from_str(&file(folder.path(), CLEAN)).expect("json");
     let row = document["runs"][0]["observations"][5].clone();
@@ -324,7 +355,7 @@ fn all_lifts_the_cap() {
 }
 
 #[test]
-fn the_caution_stands_in_the_help() {
+fn the_help_has_the_caution() {
     let help = stdout(&obvert(&["check", "--help"]));
     let flat = help.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(flat.contains(obvert::check::output::CAUTION), "{help}");

@@ -299,7 +299,7 @@ fn what_is_wrong_is_shown_with_its_line() {
             "{said}"
         );
         assert!(said.lines().any(|line| line.trim_end().ends_with('^')), "{said}");
-        assert!(said.contains("correct it before surveys are held against it"), "{said}");
+        assert!(said.contains("before you use it"), "{said}");
     }
 }
 
@@ -312,7 +312,7 @@ fn a_file_that_is_no_list_at_all_is_told_so() {
     )
     .expect("write");
     for (source, says) in [
-        (&b""[..], "list.json:1:1: the source is empty"),
+        (&b""[..], "list.json: the source is empty"),
         (
             b"\x1f\x8b\x08\x00",
             "list.json:1:1: not UTF-8 text (it begins like a gzip archive); save it as UTF-8",

@@ -1,9 +1,9 @@
-//! A document with structural problems is still checked, as far as it can be read. What must hold: the problems are
-//! reported, each with the pipe and run that it lies in; whatever the rules then say is true of the whole as well; and
-//! one bad word does not hide most of what else is wrong.
+//! A document with structural problems is checked as far as it can be read. The problems are reported, each with its
+//! pipe and run. All findings of rules are also true of the undamaged document, and one damaged value does not hide most
+//! of them.
 //!
-//! The damage is done at random places: a value of another type, a word that is none, `null`, an empty text, a key
-//! misspelt. `DAMAGE=500` makes as many cases, `DAMAGE_SEED=7` other ones.
+//! The damage is at random places: a value of another type, an unknown word, `null`, an empty text, a misspelt key.
+//! `DAMAGE=500` makes 500 cases, `DAMAGE_SEED=7` other ones.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -25,7 +25,7 @@ fn document(path: &str) -> Value {
 
 fn check(document: &Value) -> Report {
     let settings =
-        Settings { today: "2026-06-15".parse().ok(), keep: usize::MAX, ..Settings::default() };
+        Settings::default().with_today("2026-06-15".parse().expect("a date")).with_keep(usize::MAX);
     Checker::new(settings).expect("settings").check(document.to_string().as_bytes()).expect("JSON")
 }
 
@@ -33,7 +33,7 @@ fn is_structural(rule: &str) -> bool {
     ProblemKind::ALL.iter().any(|kind| kind.as_str() == rule)
 }
 
-/// What the rules found, by rule and place.
+/// The findings of rules, by rule and location.
 fn by_rules(report: &Report) -> BTreeSet<(String, String)> {
     let rules = report.findings.iter().filter(|finding| !is_structural(&finding.rule));
     rules.map(|finding| (finding.rule.to_string(), finding.subject.path.clone())).collect()
@@ -63,7 +63,7 @@ fn pointers(value: &Value, at: &str, all: &mut Vec<String>) {
     }
 }
 
-/// Spoils one place; `None` where the kind of damage does not fit it.
+/// Damages one value; `None` if the kind of damage does not apply to it.
 fn spoil(document: &mut Value, pointer: &str, kind: usize) -> Option<()> {
     if kind == 4 {
         let (parent, key) = pointer.rsplit_once('/')?;
@@ -88,11 +88,11 @@ fn spoil(document: &mut Value, pointer: &str, kind: usize) -> Option<()> {
 struct Spoiled {
     place: String,
     report: Report,
-    /// What is found in the document without the value, where the damage says that there is none.
+    /// The findings in the document without the value, if the damage means that there is no value.
     without: BTreeSet<(String, String)>,
 }
 
-/// As many spoiled documents as are asked for that have a structural problem.
+/// A number of damaged documents with a structural problem.
 fn spoiled(whole: &Value, cases: usize) -> Vec<Spoiled> {
     let mut random = fastrand::Rng::with_seed(number("DAMAGE_SEED", 1) as u64);
     let mut places = Vec::new();
@@ -101,7 +101,7 @@ fn spoiled(whole: &Value, cases: usize) -> Vec<Spoiled> {
         !["/obvert", "/units", "/coding"].iter().any(|head| place.starts_with(head))
     };
     places.retain(needed);
-    // Runs have most places by far; the tables of the head are to have their share.
+    // Runs have most of the values, so the tables of the head get a fixed share.
     let head: Vec<String> =
         places.iter().filter(|place| !place.contains("/observations/")).cloned().collect();
     let mut all = Vec::new();
@@ -131,7 +131,7 @@ fn spoiled(whole: &Value, cases: usize) -> Vec<Spoiled> {
 }
 
 #[test]
-fn nothing_is_found_in_the_rest_of_a_clean_survey() {
+fn a_damaged_clean_survey_has_no_findings_of_rules() {
     let whole = document(CLEAN);
     assert_eq!(check(&whole).totals.all(), 0);
     let mut wrong = Vec::new();
@@ -144,7 +144,7 @@ fn nothing_is_found_in_the_rest_of_a_clean_survey() {
 }
 
 #[test]
-fn what_is_found_in_the_rest_is_found_in_the_whole_and_most_of_it() {
+fn findings_in_a_damaged_survey_are_true_and_most_remain() {
     let whole = document(REJECTED);
     let expected = by_rules(&check(&whole));
     assert!(expected.len() > 100, "{}", expected.len());
@@ -164,7 +164,7 @@ fn what_is_found_in_the_rest_is_found_in_the_whole_and_most_of_it() {
 }
 
 #[test]
-fn the_problem_is_told_with_its_pipe_run_and_observation() {
+fn a_problem_is_reported_with_its_pipe_run_and_observation() {
     let mut spoiled = document(CLEAN);
     spoiled["runs"][2]["observations"][4]["quantities"] = json!("5");
     spoiled["pipes"][3]["shape"] = json!("round");
@@ -206,14 +206,14 @@ fn the_problem_is_told_with_its_pipe_run_and_observation() {
     );
     // So that a page can show it with its pipe.
     let pipes: Vec<&str> =
-        report.documents[0].concerned.iter().map(|concerned| concerned.pipe.as_str()).collect();
+        report.documents[0].affected_pipes.iter().map(|affected| affected.pipe.as_str()).collect();
     for pipe in [id("/pipes/3/id"), id("/runs/1/pipe"), id("/runs/2/pipe")] {
         assert!(pipes.contains(&pipe), "{pipe} in {pipes:?}");
     }
 }
 
 #[test]
-fn rows_behind_one_that_is_left_out_keep_their_numbers() {
+fn rows_after_a_row_that_is_left_out_keep_their_numbers() {
     let mut spoiled = document(CLEAN);
     spoiled["runs"][0]["direction"] = json!("down");
     spoiled["runs"][2]["observations"][1]["at"] = json!("12,3");
@@ -230,7 +230,7 @@ fn rows_behind_one_that_is_left_out_keep_their_numbers() {
     assert_eq!(left_out, [("/runs/0", true), ("/runs/2/observations/1", true)]);
 }
 
-/// A misspelt key that must be there is one mistake, and not a key too many and one too few.
+/// A misspelt required key is one finding, not an unknown key and a missing key.
 #[test]
 fn a_misspelt_key_is_one_finding() {
     let mut spoiled = document(CLEAN);
@@ -243,7 +243,7 @@ fn a_misspelt_key_is_one_finding() {
     assert_eq!(help, "did you mean \"direction\"? the key \"direction\" is missing");
 }
 
-/// `null` says that there is no value, and so the rules take it: what is required is missing, and nothing is withheld.
+/// `null` means that there is no value. Rules report a missing value, and nothing is withheld.
 #[test]
 fn null_is_no_value() {
     let mut spoiled = document(CLEAN);
@@ -264,7 +264,7 @@ fn null_is_no_value() {
 }
 
 #[test]
-fn the_report_says_which_rules_could_not_be_run() {
+fn the_report_lists_the_rules_that_could_not_be_run() {
     let why = |document: &Value, rule: &str| {
         let report = check(document);
         let not_run =
@@ -288,7 +288,7 @@ fn the_report_says_which_rules_could_not_be_run() {
     assert_eq!(why(&spoiled, "code-unknown").as_deref(), needed);
 }
 
-/// In a table the row that belongs nowhere is one problem among others, and the rules still run over the rest.
+/// In tables an orphan row is one problem, and the rules check the rest.
 #[test]
 fn tables_are_checked_as_far_as_they_can_be_read() {
     let folder = tempfile::tempdir().expect("folder");
@@ -304,7 +304,7 @@ fn tables_are_checked_as_far_as_they_can_be_read() {
         );
         Report::read(&output.stdout).expect("a report")
     };
-    // By line, since the rows of a run move up where one before them was left out.
+    // By line, since rows get other numbers if an earlier row was left out.
     let by_lines = |report: &Report| -> BTreeSet<(String, String, usize)> {
         let place = |finding: &Finding| {
             finding.at.as_ref().map_or((String::new(), 0), |at| (at.file.clone(), at.line))
@@ -320,18 +320,18 @@ fn tables_are_checked_as_far_as_they_can_be_read() {
     std::fs::write(&file, text.replacen("R-02,2,", "R-o2,2,", 1).replacen("R-05,3,", "R-99,3,", 1))
         .expect("write");
     let report = checked();
-    let astray: Vec<_> = report
+    let unattached: Vec<_> = report
         .findings
         .iter()
         .filter(|finding| finding.rule == "orphan-row")
         .map(|finding| (finding.message.clone(), finding.at.clone().expect("a place")))
         .collect();
-    assert_eq!(astray.len(), 2, "{astray:?}");
+    assert_eq!(unattached.len(), 2, "{unattached:?}");
     let place = |id: &str, line: usize| {
         let message =
             format!("runs.csv has no run \"{id}\"; correct the run here, or add it there");
         let (_, at) =
-            astray.iter().find(|(said, _)| *said == message).expect("a finding of the row");
+            unattached.iter().find(|(said, _)| *said == message).expect("a finding of the row");
         assert_eq!(
             (at.file.as_str(), at.line, at.column),
             ("tables/observations.csv", line, Some(1)),
@@ -349,7 +349,7 @@ fn tables_are_checked_as_far_as_they_can_be_read() {
     );
 }
 
-/// A table that is missing is one finding and one thing left out, and not one for each of the hundreds of rows that name its rows.
+/// A missing table is one finding, not one for each of the hundreds of rows that refer to its rows.
 #[test]
 fn a_missing_table_is_one_finding() {
     let folder = tempfile::tempdir().expect("a folder");
@@ -368,10 +368,9 @@ fn a_missing_table_is_one_finding() {
     }
 }
 
-/// A column, and a file, of the office's own beside those of the format: each is one finding, and the rules run over the rest as if it
-/// were not there.
+/// An additional column and an additional file are one finding each, and the rules check the rest as usual.
 #[test]
-fn what_stands_beside_the_tables_hides_nothing() {
+fn additional_columns_and_files_hide_nothing() {
     let folder = tempfile::tempdir().expect("a folder");
     let made = support::obvert_in(
         folder.path(),
@@ -384,7 +383,7 @@ fn what_stands_beside_the_tables_hides_nothing() {
     };
     let findings = |report: &Report| -> BTreeSet<(String, String)> {
         let findings = report.findings.iter().filter(|finding| !is_structural(&finding.rule));
-        findings.map(|finding| (finding.rule.to_string(), finding.place())).collect()
+        findings.map(|finding| (finding.rule.to_string(), finding.location())).collect()
     };
     let whole = checked();
     assert!(findings(&whole).len() > 100);
@@ -402,7 +401,7 @@ fn what_stands_beside_the_tables_hides_nothing() {
     let own: Vec<_> =
         report.findings.iter().filter(|finding| is_structural(&finding.rule)).collect();
     let told: BTreeSet<String> =
-        own.iter().map(|finding| format!("{} {}", finding.place(), finding.message)).collect();
+        own.iter().map(|finding| format!("{} {}", finding.location(), finding.message)).collect();
     let column = text.lines().next().map_or(0, |row| row.split(',').count()) + 1;
     let expected = [
         format!(
@@ -411,11 +410,11 @@ fn what_stands_beside_the_tables_hides_nothing() {
         "tables/hours.csv:1 this is not the name of a table, so its rows are not read; rename it, or remove it if it is not a table".to_owned(),
     ];
     assert_eq!(told, BTreeSet::from(expected));
-    // Where the file lacks a column, that may be the one that was meant: what its cells would have answered is not asked.
+    // If a column is missing, the unknown one may be that column, so rules that depend on its cells are skipped.
     std::fs::write(&file, text.replacen(",clock.at,", ",Uhr,", 1)).expect("write");
     let report = checked();
     assert!(findings(&report).len() > 80, "{}", findings(&report).len());
-    // What has no column of its own is placed at the first that there is.
+    // A value without a column is located at the first column.
     let messages = |report: &Report| -> BTreeSet<String> {
         let findings = report.findings.iter().filter(|finding| !is_structural(&finding.rule));
         findings
@@ -425,15 +424,15 @@ fn what_stands_beside_the_tables_hides_nothing() {
     let new: Vec<_> = messages(&report).difference(&messages(&whole)).cloned().collect();
     assert_eq!(new, [] as [String; 0]);
     assert!(!findings(&report).iter().any(|(rule, _)| rule == "clock-required"));
-    // A heading that is written in another way is missed where it belongs, and what could be said of the rest would mislead.
+    // With a misspelt heading the column is missing, so findings that depend on it would be false.
     std::fs::write(&file, text.replacen(",remark,", ",remarks,", 1)).expect("write");
     let report = checked();
     assert_eq!(findings(&report), BTreeSet::new());
 }
 
-/// The same of XML: elements and attributes that the format does not have are findings of their own, and hide no other.
+/// The same in XML: unknown elements and attributes are findings and hide no other.
 #[test]
-fn what_stands_beside_the_elements_hides_nothing() {
+fn additional_elements_hide_nothing() {
     let folder = tempfile::tempdir().expect("a folder");
     let made = support::obvert_in(folder.path(), &["convert", &root(REJECTED), "-o", "s.xml"]);
     assert_eq!(support::status(&made), 0, "{}", support::stderr(&made));
@@ -441,7 +440,7 @@ fn what_stands_beside_the_elements_hides_nothing() {
         let arguments = ["check", "s.xml", "--today", "2026-06-15", "--all", "--format", "json"];
         Report::read(&support::obvert_in(folder.path(), &arguments).stdout).expect("a report")
     };
-    // By message and row, since lines are others with an element more.
+    // By message and row, since an additional element changes the lines.
     let findings = |report: &Report| -> BTreeSet<(String, String, String)> {
         let findings = report.findings.iter().filter(|finding| !is_structural(&finding.rule));
         findings.map(|f| (f.rule.to_string(), f.subject.path.clone(), f.message.clone())).collect()
@@ -455,7 +454,7 @@ fn what_stands_beside_the_elements_hides_nothing() {
     );
     std::fs::write(folder.path().join("s.xml"), own).expect("write");
     let report = checked();
-    // The element may be a clock reference under another name, so that nothing is said of the want of one in its row.
+    // The element may be a misspelt clock reference, so a missing one is not reported in its row.
     let differ = findings(&report)
         .symmetric_difference(&findings(&whole))
         .map(|(rule, ..)| rule.clone())
@@ -464,7 +463,7 @@ fn what_stands_beside_the_elements_hides_nothing() {
     assert_eq!(report.not_run, whole.not_run);
     let unknown = report.findings.iter().filter(|finding| finding.rule == "unknown-key").count();
     assert_eq!(unknown, 4);
-    // One that was meant for another is missed: nothing new is found, and nothing is said of its row.
+    // A misspelt element is missing: nothing new is found, and its row has no findings.
     std::fs::write(
         folder.path().join("s.xml"),
         text.replacen("<code>", "<coed>", 1).replacen("</code>", "</coed>", 1),
@@ -475,7 +474,7 @@ fn what_stands_beside_the_elements_hides_nothing() {
     assert_eq!(findings(&report).difference(&findings(&whole)).count(), 0);
 }
 
-/// Rows that were pasted twice into a table are one finding with their numbers, and count once.
+/// Rows that were pasted twice into a table are one finding with their row numbers, and count once.
 #[test]
 fn rows_that_were_pasted_twice_are_one_finding() {
     let folder = tempfile::tempdir().expect("a folder");
@@ -511,14 +510,14 @@ fn rows_that_were_pasted_twice_are_one_finding() {
         );
         let report = Report::read(&output.stdout).expect("a report");
         let told: Vec<_> =
-            report.findings.iter().map(|f| (&*f.rule, f.place(), f.message.clone())).collect();
+            report.findings.iter().map(|f| (&*f.rule, f.location(), f.message.clone())).collect();
         assert_eq!(
             told,
             [("duplicate-row", format!("tables/observations.csv:{line}"), message.to_owned())]
         );
         assert!(report.not_run.is_empty(), "{:?}", report.not_run);
     }
-    // An id that stands twice with something else in the row is another matter, told by rows as well.
+    // A duplicate id with other values in the row is another problem, reported with row numbers too.
     std::fs::write(&file, text.replacen("R-01,4,", "R-01,3,", 1)).expect("write");
     let output = support::obvert_in(folder.path(), &["check", "tables", "--today", "2026-06-15"]);
     let said = support::stdout(&output);
@@ -530,9 +529,9 @@ fn rows_that_were_pasted_twice_are_one_finding() {
     );
 }
 
-/// A row that belongs to none is told with what it would stand in, and an id that is another only by its number is not what was meant.
+/// An orphan row is reported with the row that it names. An id that differs only in its digits is not suggested.
 #[test]
-fn what_is_missing_is_told_apart_from_its_neighbours() {
+fn a_missing_row_is_not_confused_with_its_neighbours() {
     let folder = tempfile::tempdir().expect("a folder");
     let made = support::obvert_in(
         folder.path(),

@@ -1,5 +1,5 @@
-//! The profiles in `examples/profiles`: each takes the survey that was made for it, and refuses the others for reasons that can
-//! be told; and profiles drafted from surveys that were accepted.
+//! The profiles in `examples/profiles`: each accepts the survey that was made for it and rejects the others for known
+//! reasons. Also profiles that are drafted from accepted surveys.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -21,7 +21,7 @@ fn report(survey: &str, profile: &str) -> Value {
         .unwrap_or_else(|error| panic!("{error}: {}", stderr(&output)))
 }
 
-/// How often each rule fired.
+/// The number of findings of each rule.
 fn fired(report: &Value) -> BTreeMap<String, u64> {
     let rules = report["rules"].as_array().expect("rules");
     rules
@@ -31,12 +31,12 @@ fn fired(report: &Value) -> BTreeMap<String, u64> {
 }
 
 #[test]
-fn profiles_make_sense() {
+fn profiles_are_valid() {
     for entry in std::fs::read_dir(root().join("examples/profiles")).expect("profiles") {
         let path = entry.expect("entry").path();
         let output = obvert(&["profile", "check", path.to_str().unwrap(), "--today", TODAY]);
         assert_eq!(status(&output), 0, "{}", stdout(&output));
-        assert!(stdout(&output).contains("nothing wrong") && stdout(&output).contains("sha-256:"));
+        assert!(stdout(&output).contains("no mistakes") && stdout(&output).contains("sha-256:"));
     }
 }
 
@@ -56,13 +56,13 @@ fn each_survey_passes_the_profile_that_it_was_made_for() {
 }
 
 #[test]
-fn each_survey_is_refused_by_the_others_for_reasons_that_can_be_told() {
+fn each_survey_is_rejected_by_the_other_profiles_for_known_reasons() {
     let reasons = |survey: &str, profile: &str, expected: &[(&str, u64)]| {
         let expected: BTreeMap<String, u64> =
             expected.iter().map(|(rule, times)| ((*rule).to_owned(), *times)).collect();
         assert_eq!(fired(&report(survey, profile)), expected, "{survey} under {profile}");
     };
-    // Codes, units, systems and ids of another office; no picture of connections; grades that this office gives itself.
+    // Codes, units, systems and ids of another office; no photos of connections; grades that this office assigns itself.
     reasons(
         "larkmoor.obvert.json",
         "morvelde-drainage",
@@ -126,7 +126,7 @@ fn each_survey_is_refused_by_the_others_for_reasons_that_can_be_told() {
     );
 }
 
-/// A field that is missing everywhere folds, and hides no other.
+/// Findings on a field that is missing everywhere are folded and hide no other field.
 #[test]
 fn findings_fold_by_field() {
     let folder = tempfile::tempdir().expect("folder");
@@ -148,12 +148,12 @@ fn findings_fold_by_field() {
         text.contains("and 3 more of required-field-missing") && text.contains("7 errors"),
         "{text}"
     );
-    assert!(text.contains("held against the profile p 1, sha-256:"), "{text}");
+    assert!(text.contains("checked against the profile p 1, sha-256:"), "{text}");
 }
 
-/// Command line over profile over catalogue.
+/// The command line overrides the profile, which overrides the catalogue.
 #[test]
-fn the_command_line_goes_before_the_profile() {
+fn the_command_line_overrides_the_profile() {
     let run = |more: &[&str]| {
         let base = [
             "check",
@@ -165,14 +165,14 @@ fn the_command_line_goes_before_the_profile() {
     };
     assert_eq!(run(&[]), 1);
     assert_eq!(
-        run(&["--weigh", "required-field-missing=off", "--weigh", "pattern-mismatch=note"]),
+        run(&["--severity", "required-field-missing=off", "--severity", "pattern-mismatch=note"]),
         0
     );
     assert_eq!(
         run(&[
-            "--weigh",
+            "--severity",
             "required-field-missing=off",
-            "--weigh",
+            "--severity",
             "pattern-mismatch=note",
             "--deny",
             "note"
@@ -182,7 +182,7 @@ fn the_command_line_goes_before_the_profile() {
 }
 
 #[test]
-fn what_is_wrong_with_a_profile_is_said_with_its_place() {
+fn problems_of_a_profile_have_a_location() {
     let folder = tempfile::tempdir().expect("folder");
     let judge = |text: &str| {
         std::fs::write(folder.path().join("p.json"), text).unwrap();
@@ -213,7 +213,7 @@ fn what_is_wrong_with_a_profile_is_said_with_its_place() {
     assert_eq!(status(&missing), 2);
     assert!(stderr(&missing).contains("there is no such file"), "{}", stderr(&missing));
 
-    // A survey is not held against one that makes no sense; against one that has ended suppressions it is.
+    // A survey is not checked against an invalid profile, but it is against one with expired suppressions.
     std::fs::write(
         folder.path().join("bad.json"),
         format!("{head}, \"rules\": [{{\"rule\": \"camera-sped\"}}]}}"),
@@ -262,13 +262,13 @@ fn suppressed_findings_are_printed_with_their_reason() {
     };
     let held = run("2026-06-15");
     assert_eq!(status(&held), 0);
-    let said =
-        "suppressed by the profile: 1 of required-field-missing, until 2026-06-15: the books burnt";
+    let said = "suppressed by the profile until 2026-06-15: 1 finding of required-field-missing: the books burnt";
     assert!(stdout(&held).contains(said), "{}", stdout(&held));
     let ended = run("2026-06-14");
     assert_eq!(status(&ended), 1);
     assert!(
-        stdout(&ended).contains("not suppressed any more: 1 of required-field-missing"),
+        stdout(&ended)
+            .contains("suppression ended on 2026-06-14: 1 finding of required-field-missing"),
         "{}",
         stdout(&ended)
     );
@@ -288,9 +288,9 @@ fn draft(folder: &std::path::Path, arguments: &[&str]) -> (Value, String) {
     (serde_json::from_str(&std::fs::read_to_string(out).unwrap()).unwrap(), stderr(&output))
 }
 
-/// A drafted profile takes the surveys that it was drafted from, and refuses them once they are damaged.
+/// A drafted profile accepts the surveys that it was drafted from, and rejects damaged ones.
 #[test]
-fn a_draft_accepts_its_surveys_and_refuses_damaged_ones() {
+fn a_draft_accepts_its_surveys_and_rejects_damaged_ones() {
     let folder = tempfile::tempdir().expect("folder");
     let (profile, said) =
         draft(folder.path(), &["examples/data/larkmoor.obvert.json", "--id", "larkmoor-drafted"]);
@@ -346,9 +346,9 @@ fn a_draft_accepts_its_surveys_and_refuses_damaged_ones() {
     }
 }
 
-/// What a draft demands is what was in every row, with the number of rows; what fires on accepted surveys becomes a note.
+/// A draft demands what every row has, with the number of rows. A rule with findings in accepted surveys becomes a note.
 #[test]
-fn a_draft_says_what_it_rests_on() {
+fn a_draft_states_its_basis() {
     let folder = tempfile::tempdir().expect("folder");
     let (profile, _) = draft(folder.path(), &["examples/data/larkmoor.obvert.json"]);
     let field = |path: &str| {
@@ -363,7 +363,7 @@ fn a_draft_says_what_it_rests_on() {
     );
     assert_eq!(field("structures.id")["pattern"], "[A-Z]{2}-[0-9]{2,3}");
     assert_eq!(field("structures.id")["demand"], Value::Null, "the format demands it anyway");
-    // Not in every row; required by the format with what holds it; of fewer rows than are asked for; of one survey only.
+    // Not in every row; required by the format with its object; too few rows; only one survey.
     for path in [
         "runs.to",
         "runs.counter.zero",
@@ -378,13 +378,13 @@ fn a_draft_says_what_it_rests_on() {
     assert_eq!(profile["rules"], Value::Null);
     let (few, _) = draft(
         folder.path(),
-        &["examples/data/larkmoor.obvert.json", "--least", "6", "--least-surveys", "1"],
+        &["examples/data/larkmoor.obvert.json", "--min-rows", "6", "--min-surveys", "1"],
     );
     let named =
         |path: &str| few["fields"].as_array().unwrap().iter().any(|demand| demand["path"] == path);
     assert!(named("equipment.serial") && named("assignment.contract") && named("crs"));
 
-    // Accepted with mistakes in it: the rules become notes, with the number of times.
+    // Accepted with mistakes: the rules become notes, with the number of findings.
     let rejected = "examples/data/larkmoor-rejected.obvert.json";
     let (profile, _) = draft(folder.path(), &[rejected, "examples/data/larkmoor.obvert.json"]);
     let rules = profile["rules"].as_array().unwrap();
@@ -405,7 +405,7 @@ fn a_draft_says_what_it_rests_on() {
     assert_eq!(status(&output), 0, "{}", stdout(&output));
 }
 
-/// Every survey that a draft was made from is accepted by it: nothing from warnings on.
+/// A draft accepts every survey that it was made from, without errors and warnings.
 #[test]
 fn a_draft_accepts_every_survey_that_it_was_drafted_from() {
     let folder = tempfile::tempdir().expect("folder");
@@ -417,7 +417,7 @@ fn a_draft_accepts_every_survey_that_it_was_drafted_from() {
         paths.chunks(1).chain([&paths[..2], &paths[..3], &paths[..]]).collect();
     for group in groups {
         for least in ["1", "10"] {
-            draft(folder.path(), &[group, &["--least", least, "--least-surveys", "1"]].concat());
+            draft(folder.path(), &[group, &["--min-rows", least, "--min-surveys", "1"]].concat());
             let profile = folder.path().join("draft.json");
             let profile =
                 ["--profile", profile.to_str().unwrap(), "--today", TODAY, "--deny", "warning"];
@@ -427,9 +427,9 @@ fn a_draft_accepts_every_survey_that_it_was_drafted_from() {
     }
 }
 
-/// A limit is moved to where the accepted surveys were, and a tenth beyond: 10.2 m/min were accepted, 9.144 is the default.
+/// A limit is moved to the value of the accepted surveys plus a tenth: 10.2 m/min were accepted, 9.144 is the default.
 #[test]
-fn a_draft_moves_a_limit_that_accepted_surveys_went_beyond() {
+fn a_draft_moves_a_limit_that_accepted_surveys_exceed() {
     let folder = tempfile::tempdir().expect("folder");
     let rejected = "examples/data/larkmoor-rejected.obvert.json";
     let (mut profile, _) = draft(folder.path(), &[rejected]);
@@ -463,7 +463,7 @@ fn a_draft_moves_a_limit_that_accepted_surveys_went_beyond() {
 }
 
 #[test]
-fn a_draft_allows_the_words_that_it_saw_often() {
+fn a_draft_allows_frequent_words() {
     let folder = tempfile::tempdir().expect("folder");
     let (profile, _) = draft(folder.path(), &["examples/data/larkmoor.obvert.json"]);
     let fields = profile["fields"].as_array().unwrap();
@@ -471,7 +471,7 @@ fn a_draft_allows_the_words_that_it_saw_often() {
         fields.iter().find(|demand| demand["path"] == path).map(|demand| &demand["values"])
     };
     assert_eq!(values("runs.method"), Some(&json!(["crawler", "push-rod"])));
-    // Both words that the format has say nothing.
+    // All words of the format occur, so none is demanded.
     assert!(values("runs.direction").is_none_or(Value::is_null));
     let mut survey: Value =
         serde_json::from_str(&read("examples/data/larkmoor.obvert.json")).unwrap();
@@ -486,9 +486,9 @@ fn a_draft_allows_the_words_that_it_saw_often() {
     );
 }
 
-/// Surveys may be in any form, and a folder may hold them.
+/// Surveys may be in any format, and in a folder.
 #[test]
-fn a_draft_reads_folders_and_every_form() {
+fn a_draft_reads_folders_and_every_format() {
     let folder = tempfile::tempdir().expect("folder");
     let surveys = folder.path().join("accepted");
     std::fs::create_dir(&surveys).unwrap();

@@ -1,5 +1,5 @@
-//! The README's console blocks are run, one after the other, in a folder that has the examples and nothing else. Lines of
-//! `...` stand for any lines.
+//! The console blocks of the README run one after the other, in a folder with only the examples.
+//! Lines of `...` match any lines.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -36,7 +36,7 @@ fn steps(text: &str) -> Vec<Step> {
     steps
 }
 
-/// Whether the lines are those expected, where `...` stands for any lines.
+/// Whether the lines are the expected ones; `...` matches any lines.
 fn matches(expected: &[String], lines: &[&str]) -> bool {
     match expected.split_first() {
         None => lines.is_empty(),
@@ -64,7 +64,7 @@ fn copy(from: &std::path::Path, to: &std::path::Path) {
 }
 
 #[test]
-fn console_blocks_say_what_happens() {
+fn console_blocks_show_the_real_output() {
     let folder = tempfile::tempdir().expect("folder");
     for examples in
         ["examples/data", "examples/layouts", "examples/profiles", "tests/corpus/versions"]
@@ -77,7 +77,7 @@ fn console_blocks_say_what_happens() {
     for step in steps {
         let words: Vec<&str> = step.command.split_whitespace().collect();
         let (name, arguments) = words.split_first().expect("a command");
-        assert_eq!(*name, "obvert", "line {}: only the command itself is run", step.line);
+        assert_eq!(*name, "obvert", "line {}: only obvert itself can be run", step.line);
         let output = support::obvert_in(folder.path(), arguments);
         let text = stdout(&output) + &stderr(&output);
         let lines: Vec<&str> = text.lines().collect();
@@ -93,15 +93,15 @@ fn console_blocks_say_what_happens() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
-/// The two commands at the top are what a newcomer types; they are run by `.ci/run`.
+/// The two commands at the top are the first that a newcomer runs; `.ci/run` runs them too.
 #[test]
-fn the_two_commands_stand_on_top() {
+fn the_first_two_commands_are_at_the_top() {
     let readme = read("README.md");
     let check = readme
         .find("cargo run --release -- check examples/data/larkmoor.obvert.json")
         .expect("the first command");
     let test = readme.find("cargo test").expect("the second command");
-    assert!(check < test && readme[..check].lines().count() < 20, "they are not on top");
+    assert!(check < test && readme[..check].lines().count() < 20, "they are not at the top");
     let ci = read(".ci/run");
     assert!(
         ci.contains("cargo run --release -- check examples/data/larkmoor.obvert.json")

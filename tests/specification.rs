@@ -1,5 +1,6 @@
-//! The specification as a book that somebody implements from: every chapter is in the table of contents and reachable, each
-//! block of JSON is what its comment says, each requirement names who is bound, and the rules and schemas named exist.
+//! Checks the specification: every chapter is in the table of contents and linked, each block of
+//! JSON is valid as its comment states, each requirement names who is bound, and the rules and
+//! schemas named exist.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -19,7 +20,7 @@ fn linked(path: &str, text: &str) -> Vec<String> {
     targets.filter(|file| file != path && file.ends_with(".md")).collect()
 }
 
-/// The table of contents has every chapter once, and nothing else.
+/// The table of contents has exactly the chapters, without duplicates.
 #[test]
 fn the_table_of_contents_is_complete() {
     let chapters = chapters();
@@ -46,7 +47,7 @@ fn chapters_have_names_of_their_own() {
     assert_eq!(names.len(), unique.len(), "{names:?}");
 }
 
-/// A reader of plain Markdown gets from the first page to every chapter.
+/// Links lead from the first page to every chapter.
 #[test]
 fn every_chapter_is_reached_from_the_first_page() {
     let chapters = chapters();
@@ -66,7 +67,7 @@ fn every_chapter_is_reached_from_the_first_page() {
     assert_eq!(lost, Vec::<&String>::new());
 }
 
-/// Each of the small specifications states its scope, its dependencies and its normative references.
+/// Each part states its scope, its dependencies and its normative references.
 #[test]
 fn each_part_opens_with_its_scope() {
     let chapters = chapters();
@@ -119,7 +120,7 @@ fn blocks() -> Vec<Block> {
     blocks
 }
 
-/// Fences open and close at the beginning of a line, or Markdown takes what follows for something else.
+/// Fences open and close at the beginning of a line, as Markdown requires.
 #[test]
 fn fences_are_at_the_beginning_of_a_line() {
     for (chapter, text) in chapters() {
@@ -162,8 +163,8 @@ fn schema_of(file: &str, object: &str) -> Value {
     schema
 }
 
-/// Every block of JSON is JSON, and valid as the object that the comment above it names: by its schema and, for a whole
-/// document, by the reader.
+/// Every block of JSON is valid as the object that the comment above it names: by its schema, and a
+/// document also by the reader.
 #[test]
 fn examples_are_what_they_say() {
     let blocks = blocks();
@@ -172,10 +173,10 @@ fn examples_are_what_they_say() {
         let place = format!("{chapter}:{line}");
         let value: Value =
             serde_json::from_str(json).unwrap_or_else(|error| panic!("{place}: {error}"));
-        // A block that begins as a document does is one, whether it says so or not.
+        // A block that begins like a document is one, with or without a comment.
         let of = of.as_deref().or(value.get("obvert").map(|_| "Document"));
         let of = of
-            .unwrap_or_else(|| panic!("{place}: say above it what it is: <!-- example: Pipe -->"));
+            .unwrap_or_else(|| panic!("{place}: name the object above it: <!-- example: Pipe -->"));
         let (file, object) = match of.split_once(' ') {
             Some((file, object)) => (file, object),
             None => ("document", of),
@@ -196,8 +197,8 @@ fn examples_are_what_they_say() {
 /// The chapter that shows a canonical form and its digest.
 const CANONICAL: &str = "format/canonical.md";
 
-/// The digest of the worked example is SHA-256 over the canonical form that is printed above it. The value itself: Python's hashlib
-/// over those bytes.
+/// The digest of the worked example is SHA-256 over the canonical form above it. The expected value
+/// is from Python's hashlib.
 #[test]
 fn the_digest_is_that_of_the_form_above_it() {
     use sha2::Digest;
@@ -240,9 +241,10 @@ fn key_word(text: &str) -> Option<usize> {
         .min()
 }
 
-/// Every requirement names who is bound before its key word: in its sentence, or in the line that leads to its list.
+/// Every requirement names who is bound before its key word: in its sentence, or in the line above
+/// its list.
 #[test]
-fn every_requirement_says_who_is_bound() {
+fn every_requirement_names_who_is_bound() {
     let names_one = |text: &str| BOUND.iter().any(|class| text.to_lowercase().contains(class));
     let (mut requirements, mut wrong) = (0, Vec::new());
     for (path, text) in chapters() {
@@ -275,7 +277,8 @@ fn every_requirement_says_who_is_bound() {
     assert!(wrong.is_empty() && requirements > 80, "{requirements} requirements, {wrong:#?}");
 }
 
-/// The first page says how key words are read, and names the classes; each class has its requirements in a section.
+/// The first page defines the key words and lists the classes; each class has a section with its
+/// requirements.
 #[test]
 fn the_classes_of_conformance_are_defined() {
     let chapters = chapters();
@@ -304,7 +307,7 @@ fn prose_names_rules_that_exist() {
     }
 }
 
-/// The chapter on the canonical form refers to this survey for the layout for files.
+/// The chapter on the canonical form gives this survey as the example of the layout for files.
 #[test]
 fn the_small_survey_is_in_the_layout_for_files() {
     let text = read("tests/corpus/bases/minimal.obvert.json");
@@ -314,7 +317,7 @@ fn the_small_survey_is_in_the_layout_for_files() {
     );
 }
 
-/// A schema can be found by its `$id`, says what it is, and shows an example that it accepts itself.
+/// A schema has an `$id`, a title, descriptions, and examples that it accepts.
 #[test]
 fn schemas_say_what_they_are() {
     let mut found = 0;

@@ -25,8 +25,7 @@ fn translated(document: &Document) -> Document {
 }
 
 fn check(document: &Document) -> Report {
-    let settings =
-        Settings { today: Some("2026-06-15".parse().expect("date")), ..Settings::default() };
+    let settings = Settings::default().with_today("2026-06-15".parse().expect("date"));
     Checker::new(settings)
         .expect("settings")
         .check(obvert::to_string(document).unwrap().as_bytes())
@@ -175,7 +174,7 @@ fn the_command_translates_says_what_is_lost_and_comes_back() {
         manholes,
         [
             "translated /runs/0/observations/1/code: access.manhole has no equivalent in en-13508-2; it becomes BDB, general \
-          remark (29 times, the first here)"
+          remark (29 times, first shown)"
         ]
     );
     assert_eq!(said.lines().nth(1), manholes.first().copied());
@@ -202,7 +201,7 @@ fn the_command_translates_says_what_is_lost_and_comes_back() {
         convert(&[&source, "-o", "no.obvert.json", "--coding", "en-13508-2", "--lossless"]);
     assert_eq!(status(&output), 2);
     assert!(
-        stderr(&output).contains("not written, since --lossless was given"),
+        stderr(&output).contains("not written, because --lossless was given"),
         "{}",
         stderr(&output)
     );
@@ -224,7 +223,7 @@ fn nothing_is_lost_of_a_survey_that_the_list_can_say() {
     assert_eq!(status(&output), 0, "{}", stderr(&output));
     let written = std::fs::read_to_string(folder.path().join("b.obvert.json")).expect("written");
     assert!(!written.contains("extensions"), "{written}");
-    assert!(stderr(&output).contains("all with nothing lost"), "{}", stderr(&output));
+    assert!(stderr(&output).contains("all without loss"), "{}", stderr(&output));
 }
 
 #[test]
@@ -280,15 +279,15 @@ fn lists_from_files_are_translated_from_and_to() {
     for (arguments, says) in [
         (
             &["own.obvert.json", "-o", "x.json", "--coding", "obvert-terms"][..],
-            "larkmoor-own 3, which is not at hand; give that list with --code-list",
+            "larkmoor-own 3, which is not available; give that list with --code-list",
         ),
         (
             &[&source, "-o", "x.json", "--coding", "en-13508"],
-            "--coding en-13508: there is no such code list; there are: obvert-terms, en-13508-2",
+            "--coding en-13508: unknown code list; give one of obvert-terms, en-13508-2",
         ),
         (
             &[&source, "-o", "x.json", "--code-list", "own.json"],
-            "own.json: a code list is of use with --coding or a layout only",
+            "--code-list own.json: has no effect without --coding or a layout",
         ),
     ] {
         let output = convert(arguments);

@@ -138,7 +138,7 @@ fn versions_are_in_order() {
 
 fn checked(text: &str) -> Report {
     let settings =
-        Settings { today: "2026-06-15".parse().ok(), keep: usize::MAX, ..Settings::default() };
+        Settings::default().with_today("2026-06-15".parse().expect("a date")).with_keep(usize::MAX);
     Checker::new(settings).expect("settings").check(text.as_bytes()).expect("json")
 }
 
@@ -385,7 +385,7 @@ fn the_command_migrates_when_asked() {
     assert_eq!(fs::read_to_string(&file).expect("there"), old);
     // To the version that it has already, and to another file.
     let same = obvert(folder.path(), &["migrate", "survey.obvert.json", "--to", "0.1"]);
-    assert_eq!(out(&same), "survey.obvert.json: of version 0.1 already\n", "{}", err(&same));
+    assert_eq!(out(&same), "survey.obvert.json: already has version 0.1\n", "{}", err(&same));
     let other = obvert(folder.path(), &["migrate", "survey.obvert.json", "-o", "new.obvert.json"]);
     assert_eq!(other.status.code(), Some(0), "{}", err(&other));
     assert_eq!(fs::read_to_string(&file).expect("there"), old);
@@ -403,7 +403,7 @@ fn the_command_migrates_when_asked() {
     assert_eq!(log["documents"][0]["steps"][0]["edits"][0]["op"], "move");
     assert_eq!(fs::read_to_string(&file).expect("there"), new);
     let done = obvert(folder.path(), &["migrate", "survey.obvert.json", "--write"]);
-    assert_eq!(out(&done), "survey.obvert.json: of version 0.2 already\n");
+    assert_eq!(out(&done), "survey.obvert.json: already has version 0.2\n");
 }
 
 #[test]
@@ -419,7 +419,7 @@ fn the_command_leaves_what_it_cannot_migrate() {
     let run = obvert(folder.path(), &[&["migrate", "--write"][..], &files].concat());
     assert_eq!(run.status.code(), Some(2));
     let said = err(&run);
-    assert!(said.contains("broken.obvert.json: by the schema of its own version 0.1"), "{said}");
+    assert!(said.contains("broken.obvert.json: is not valid in its version 0.1"), "{said}");
     assert!(said.contains("did you mean \"true\"?"), "{said}");
     assert!(
         said.contains("later.obvert.json: version \"0.9\" of the format is not known here"),
@@ -436,7 +436,7 @@ fn the_command_leaves_what_it_cannot_migrate() {
     );
     let unknown = obvert(folder.path(), &["migrate", "good.obvert.json", "--to", "0.9"]);
     assert!(
-        unknown.status.code() == Some(2) && err(&unknown).contains("there are: 0.1, 0.2"),
+        unknown.status.code() == Some(2) && err(&unknown).contains("give one of 0.1, 0.2"),
         "{}",
         err(&unknown)
     );
@@ -460,7 +460,11 @@ fn older_surveys_are_read_as_they_are() {
     let check =
         obvert(&archive, &["check", name, "--today", "2026-06-15", "--all", "--format", "json"]);
     assert_eq!(check.status.code(), Some(1), "{}", err(&check));
-    assert!(err(&check).contains("of version 0.1 of the format, read as 0.2"), "{}", err(&check));
+    assert!(
+        err(&check).contains("has version 0.1 of the format and was read as 0.2"),
+        "{}",
+        err(&check)
+    );
     let report: Value = serde_json::from_slice(&check.stdout).expect("json");
     let text = read(&format!("tests/corpus/versions/0.1/{name}"));
     for finding in report["findings"].as_array().expect("findings") {
@@ -607,7 +611,7 @@ fn old_names_of_rules_are_refused_with_the_new_ones() {
     let renamed = "\"asset-twice\" was renamed to \"asset-duplicate\"";
     for arguments in [
         &["explain", "asset-twice"][..],
-        &["check", &survey, "--weigh", "asset-twice=error"],
+        &["check", &survey, "--severity", "asset-twice=error"],
         &["check", &survey, "--limit", "asset-twice.most=3"],
         &["check", &survey, "--today", "2026-06-15", "--profile", "office.profile.json"],
         &["fix", &survey, "--only", "asset-twice"],

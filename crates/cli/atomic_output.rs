@@ -1,5 +1,5 @@
-//! Outputs that appear whole or not at all: made next to their place, and moved there once they are
-//! complete.
+//! Outputs that are complete or absent: each is written to a temporary file next to its path, and
+//! renamed once it is complete.
 
 use std::collections::BTreeSet;
 use std::fs;
@@ -12,52 +12,52 @@ use tempfile::{NamedTempFile, TempDir};
 
 use crate::Failure;
 
-/// What this command has read. No output may take its place, not even with `--replace`: whoever
-/// mixes names up keeps the file.
+/// The inputs of this command. No output may replace one of them, even with `--replace`, so that a
+/// mistyped command line never destroys a file.
 static READ: Mutex<BTreeSet<PathBuf>> = Mutex::new(BTreeSet::new());
 
-/// Notes that a file has been read, or a folder with its files.
+/// Records that a file was read, or a folder with its files.
 pub(crate) fn note_read(path: &Path) {
-    if let (Ok(mut all), Ok(place)) = (READ.lock(), path.canonicalize()) {
-        all.insert(place);
+    if let (Ok(mut all), Ok(target)) = (READ.lock(), path.canonicalize()) {
+        all.insert(target);
     }
 }
 
-/// Refuses a place that something was read from.
+/// Refuses to write to an input of this command.
 fn not_read(path: &Path) -> Result<(), Failure> {
     let read =
-        READ.lock().is_ok_and(|all| path.canonicalize().is_ok_and(|place| all.contains(&place)));
+        READ.lock().is_ok_and(|all| path.canonicalize().is_ok_and(|target| all.contains(&target)));
     if read {
-        Err(format!("{}: is read by this command; name another", path.display()).into())
+        Err(format!("{}: is an input of this command; choose another output", path.display())
+            .into())
     } else {
         Ok(())
     }
 }
 
-/// What is being made, to be taken away when somebody stops the command: what is not finished is
-/// nobody's.
+/// Unfinished outputs, which are deleted if the command is interrupted.
 static UNFINISHED: Mutex<BTreeSet<PathBuf>> = Mutex::new(BTreeSet::new());
 
-/// Something that is being made, as long as it is.
+/// An unfinished output. It is registered until this guard is dropped.
 struct Unfinished(PathBuf);
 
 impl Unfinished {
-    /// Makes something, and notes where: whoever stops the command in between waits until it is
-    /// noted.
-    fn make<T>(
-        make: impl FnOnce() -> io::Result<T>,
+    /// Creates a file or folder and registers it. An interrupt in between waits until it is
+    /// registered.
+    fn create<T>(
+        create: impl FnOnce() -> io::Result<T>,
         path: impl FnOnce(&T) -> &Path,
     ) -> io::Result<(Self, T)> {
         static ONCE: Once = Once::new();
-        // Where there are no such signals, or somebody else has them, it stays as it was.
+        // If the handler cannot be set, an interrupt leaves the temporary file behind.
         ONCE.call_once(|| drop(ctrlc::set_handler(stop)));
         let all = UNFINISHED.lock();
-        let made = make()?;
-        let path = path(&made).to_owned();
+        let created = create()?;
+        let path = path(&created).to_owned();
         if let Ok(mut all) = all {
             all.insert(path.clone());
         }
-        Ok((Self(path), made))
+        Ok((Self(path), created))
     }
 }
 
@@ -69,9 +69,9 @@ impl Drop for Unfinished {
     }
 }
 
-/// Takes away what is not finished and ends as a command does that was interrupted.
+/// Deletes the unfinished outputs and exits as an interrupted command does.
 fn stop() {
-    // Held to the end, so that nothing more is made.
+    // The lock is held until the end, so that no more outputs are created.
     let all = UNFINISHED.lock();
     for path in all.iter().flat_map(|all| all.iter()) {
         let _ = if path.is_dir() { fs::remove_dir_all(path) } else { fs::remove_file(path) };
@@ -79,7 +79,7 @@ fn stop() {
     std::process::exit(130);
 }
 
-/// A file that is being made.
+/// A file that is being written.
 pub(crate) struct AtomicFile {
     _unfinished: Unfinished,
     file: NamedTempFile,
@@ -88,15 +88,15 @@ pub(crate) struct AtomicFile {
 }
 
 impl AtomicFile {
-    /// Begins a file; `replace` allows an existing one.
+    /// Creates the temporary file; `replace` allows `path` to exist.
     pub(crate) fn begin(path: &Path, replace: bool) -> Result<Self, Failure> {
-        let path = &led_to(path)?;
-        free(path, replace)?;
+        let path = &followed(path)?;
+        may_write(path, replace)?;
         let folder = folder_of(path)?;
         let mut builder = tempfile::Builder::new();
-        let make = || builder.prefix(".obvert-").suffix(".tmp").tempfile_in(folder);
-        let (unfinished, file) = Unfinished::make(make, NamedTempFile::path)
-            .map_err(|error| format!("{}: cannot write in its folder: {error}", path.display()))?;
+        let create = || builder.prefix(".obvert-").suffix(".tmp").tempfile_in(folder);
+        let (unfinished, file) = Unfinished::create(create, NamedTempFile::path)
+            .map_err(|error| format!("{}: cannot write to its folder: {error}", path.display()))?;
         Ok(Self { _unfinished: unfinished, file, path: path.to_owned(), replace })
     }
 
@@ -111,11 +111,11 @@ impl AtomicFile {
         Ok(result)
     }
 
-    /// Puts the file into its place.
+    /// Renames the temporary file to its path.
     pub(crate) fn keep(self) -> Result<(), Failure> {
         let name = self.path.display();
         not_read(&self.path)?;
-        open_to_others(self.file.path());
+        make_readable(self.file.path());
         self.file.as_file().sync_all().map_err(|error| format!("{name}: {error}"))?;
         let kept = if self.replace {
             self.file.persist(&self.path)
@@ -127,7 +127,7 @@ impl AtomicFile {
     }
 }
 
-/// An error of the system with the name of what was being written.
+/// Names the output in an error of the operating system.
 pub(crate) fn named(path: &Path, error: Failure) -> Failure {
     let system = match error.downcast_ref::<ConvertError>() {
         Some(ConvertError::Write(system)) => Some(system),
@@ -139,7 +139,7 @@ pub(crate) fn named(path: &Path, error: Failure) -> Failure {
     }
 }
 
-/// Writes a file whole or not at all. `replace` allows an existing file.
+/// Writes a complete file, or none. `replace` allows an existing file.
 pub(crate) fn write_file(
     path: &Path,
     replace: bool,
@@ -150,87 +150,89 @@ pub(crate) fn write_file(
     file.keep()
 }
 
-/// Writes a file anew in its place, whole or not at all, with the permissions that it has. A link
-/// stays one: what it leads to is written. `known` is what was read; a file that somebody has
-/// changed since is left alone.
+/// Rewrites a file in place, completely or not at all, and keeps its permissions. If the path is a
+/// link, its target is rewritten. `known` is what was read: a file that changed since then is not
+/// touched.
 pub(crate) fn rewrite(path: &Path, known: &[u8], content: &[u8]) -> Result<(), Failure> {
     let name = path.display();
     let fail = |error: io::Error| format!("{name}: {error}");
-    let place = path.canonicalize().map_err(fail)?;
-    let about = fs::metadata(&place).map_err(fail)?;
+    let target = path.canonicalize().map_err(fail)?;
+    let about = fs::metadata(&target).map_err(fail)?;
     if about.permissions().readonly() {
         return Err(format!(
-            "{name}: is write-protected; take that away, or give -o OUT to write another file"
+            "{name}: is write-protected; make it writable, or give -o OUT to write another file"
         )
         .into());
     }
-    let folder = place.parent().unwrap_or(Path::new("."));
+    let folder = target.parent().unwrap_or(Path::new("."));
     let mut file = tempfile::Builder::new()
         .prefix(".obvert-")
         .suffix(".tmp")
         .tempfile_in(folder)
         .map_err(|error| {
-        format!("{name}: cannot write in its folder: {error}; give -o OUT to write elsewhere")
+        format!("{name}: cannot write to its folder: {error}; give -o OUT to write elsewhere")
     })?;
     file.write_all(content).map_err(fail)?;
     fs::set_permissions(file.path(), about.permissions()).map_err(fail)?;
     file.as_file().sync_all().map_err(fail)?;
-    if fs::read(&place).map_err(fail)? != known {
-        return Err(
-            format!("{name}: was changed while it was being mended; nothing is written").into()
-        );
+    if fs::read(&target).map_err(fail)? != known {
+        return Err(format!(
+            "{name}: was changed by another program in the meantime, so nothing was written; run \
+             the \
+             command again"
+        )
+        .into());
     }
-    file.persist(&place).map_err(|error| fail(error.error))?;
+    file.persist(&target).map_err(|error| fail(error.error))?;
     Ok(())
 }
 
-/// Where a name leads: a link stays one, and what it leads to is written. What is no file and no
-/// folder, such as a pipe or a device, would be replaced by a file, and is refused.
-fn led_to(path: &Path) -> Result<PathBuf, Failure> {
+/// Follows a link to its target. A pipe or a device is refused, because a file would replace it.
+fn followed(path: &Path) -> Result<PathBuf, Failure> {
     let name = path.display();
     let Ok(about) = fs::symlink_metadata(path) else { return Ok(path.to_owned()) };
-    let place = match about.is_symlink() {
+    let target = match about.is_symlink() {
         true => path
             .canonicalize()
-            .map_err(|_| format!("{name}: is a link that leads nowhere; name the file itself"))?,
+            .map_err(|_| format!("{name}: is a broken link; name the file itself"))?,
         false => path.to_owned(),
     };
-    if fs::metadata(&place).is_ok_and(|about| !about.is_file() && !about.is_dir()) {
+    if fs::metadata(&target).is_ok_and(|about| !about.is_file() && !about.is_dir()) {
         return Err(format!(
             "{name}: is neither a file nor a folder; name a file, or - for standard output"
         )
         .into());
     }
-    Ok(place)
+    Ok(target)
 }
 
-/// Whether two names lead to one file, which need not be there yet.
-pub(crate) fn same(one: &Path, other: &Path) -> bool {
-    let place = |path: &Path| {
+/// Whether two paths refer to the same file, which need not exist yet.
+pub(crate) fn is_same_file(one: &Path, other: &Path) -> bool {
+    let target = |path: &Path| {
         let folder =
             path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
         path.canonicalize()
             .ok()
             .or_else(|| Some(folder.canonicalize().ok()?.join(path.file_name()?)))
     };
-    one == other || place(one).is_some_and(|place_of_one| Some(place_of_one) == place(other))
+    one == other || target(one).is_some_and(|one| Some(one) == target(other))
 }
 
-/// A folder of tables that is being made. An existing folder is replaced only when asked, and only
-/// when it holds nothing but files of this kind by their names: a folder with anything else in it
-/// is somebody's.
+/// A folder of tables that is being written. An existing folder is replaced only on request, and
+/// only if it contains no other files than the format writes.
 pub(crate) struct AtomicFolder {
     _unfinished: Unfinished,
     fresh: TempDir,
     path: PathBuf,
-    /// Whether there is a folder already, which is to be replaced.
+    /// Whether an existing folder is replaced.
     old: bool,
 }
 
 impl AtomicFolder {
-    /// Begins a folder of files that can have such names; `replace` allows an existing one.
+    /// Creates the temporary folder for files that can have these names; `replace` allows `path` to
+    /// exist.
     pub(crate) fn begin(path: &Path, names: &[String], replace: bool) -> Result<Self, Failure> {
-        let path = &led_to(path)?;
+        let path = &followed(path)?;
         not_read(path)?;
         let name = path.display();
         let fail = |error: io::Error| format!("{name}: {error}");
@@ -250,27 +252,24 @@ impl AtomicFolder {
             if let Some(other) = entries.iter().find(|entry| !ours(entry)) {
                 let other = other.display();
                 return Err(format!(
-                    "{name}: holds {other}, which is none of the files that are written; choose another folder"
+                    "{name}: contains {other}, which is not a file of this format; choose another \
+                     folder"
                 )
                 .into());
             }
             if !entries.is_empty() && !replace {
-                return Err(
-                    format!("{name}: is there already; give --replace to write over it").into()
-                );
+                return Err(already_exists(path));
             }
         }
         let parent =
             path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
         if !parent.is_dir() {
-            return Err(
-                format!("{name}: there is no folder {}; make it first", parent.display()).into()
-            );
+            return Err(no_folder(path, parent));
         }
         let mut builder = tempfile::Builder::new();
         let (unfinished, fresh) =
-            Unfinished::make(|| builder.prefix(".obvert-").tempdir_in(parent), TempDir::path)
-                .map_err(|error| format!("{name}: cannot write beside it: {error}"))?;
+            Unfinished::create(|| builder.prefix(".obvert-").tempdir_in(parent), TempDir::path)
+                .map_err(|error| format!("{name}: cannot write to its folder: {error}"))?;
         let folder = Self { _unfinished: unfinished, fresh, path: path.to_owned(), old };
         fs::create_dir(folder.inside()).map_err(fail)?;
         Ok(folder)
@@ -280,22 +279,21 @@ impl AtomicFolder {
         self.fresh.path().join("new")
     }
 
-    /// Puts the folder into its place.
+    /// Renames the temporary folder to its path.
     pub(crate) fn keep(self) -> Result<(), Failure> {
         let path = &self.path;
         let fail = |error: io::Error| format!("{}: {error}", path.display());
         if !self.old {
             return Ok(fs::rename(self.inside(), path).map_err(fail)?);
         }
-        // Whoever stops the command now waits until one of the two folders is in its place, and
-        // takes none away.
+        // An interrupt now waits until one of the two folders is at the path, and deletes neither.
         let mut unfinished =
             UNFINISHED.lock().map_err(|error| format!("{}: {error}", path.display()))?;
         unfinished.remove(self.fresh.path());
         let aside = self.fresh.path().join("old");
         fs::rename(path, &aside).map_err(fail)?;
         if let Err(error) = fs::rename(self.inside(), path) {
-            // Put back what was there.
+            // Restore the old folder.
             fs::rename(&aside, path).map_err(fail)?;
             return Err(fail(error).into());
         }
@@ -309,46 +307,51 @@ impl CreateFile for AtomicFolder {
     }
 }
 
-/// Refuses a file that is there already and may not be replaced.
-pub(crate) fn free(path: &Path, replace: bool) -> Result<(), Failure> {
+/// Refuses a path that no file can be written to: a folder, an input of this command, an existing
+/// file without `replace`, a write-protected file, a file in a folder that does not exist.
+pub(crate) fn may_write(path: &Path, replace: bool) -> Result<(), Failure> {
     if path.is_dir() {
         return Err(format!("{}: is a folder; name a file", path.display()).into());
     }
     not_read(path)?;
     if !replace && path.exists() {
-        return Err(format!(
-            "{}: is there already; give --replace to write over it",
-            path.display()
-        )
-        .into());
+        return Err(already_exists(path));
     }
     if fs::metadata(path).is_ok_and(|about| about.permissions().readonly()) {
         return Err(format!(
-            "{}: is write-protected; take that away, or name another file",
+            "{}: is write-protected; make it writable, or name another file",
             path.display()
         )
         .into());
     }
-    Ok(())
+    folder_of(path).map(drop)
 }
 
-/// The folder that a file is to be written in, which must be there.
-pub(crate) fn folder_of(path: &Path) -> Result<&Path, Failure> {
+/// The folder that a file is to be written to, which must exist.
+fn folder_of(path: &Path) -> Result<&Path, Failure> {
     let folder =
         path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     if folder.is_dir() {
         return Ok(folder);
     }
-    Err(format!("{}: there is no folder {}; make it first", path.display(), folder.display())
-        .into())
+    Err(no_folder(path, folder))
 }
 
-/// A temporary file is its owner's alone; a finished one is an ordinary file.
+fn already_exists(path: &Path) -> Failure {
+    format!("{}: already exists; give --replace to overwrite it", path.display()).into()
+}
+
+fn no_folder(path: &Path, folder: &Path) -> Failure {
+    format!("{}: the folder {} does not exist; create it first", path.display(), folder.display())
+        .into()
+}
+
+/// Gives a temporary file, which only its owner can read, the permissions of an ordinary file.
 #[cfg(unix)]
-fn open_to_others(path: &Path) {
+fn make_readable(path: &Path) {
     use std::os::unix::fs::PermissionsExt;
     let _ = fs::set_permissions(path, fs::Permissions::from_mode(0o644));
 }
 
 #[cfg(not(unix))]
-fn open_to_others(_: &Path) {}
+fn make_readable(_: &Path) {}

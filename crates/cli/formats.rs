@@ -1,4 +1,5 @@
-//! The formats of the command line: those of the registry, and an office's own table by its layout.
+//! The formats on the command line: those of the registry, and an office's own table with its
+//! layout.
 
 use std::sync::OnceLock;
 
@@ -8,8 +9,8 @@ use obvert::open::LAYOUT;
 
 use crate::Failure;
 
-/// The formats that the command knows. All of it is made from this registry: options, help,
-/// messages, file names.
+/// The formats that the command knows. Options, help, messages and file names are derived from this
+/// registry.
 pub(crate) fn formats() -> &'static Formats {
     static FORMATS: OnceLock<Formats> = OnceLock::new();
     FORMATS.get_or_init(registry)
@@ -20,7 +21,7 @@ fn registry() -> Formats {
     Formats::built_in()
 }
 
-/// In tests there is one format more, to show that nothing but the registry names them.
+/// Tests register one more format, to show that only the registry names the formats.
 #[cfg(test)]
 fn registry() -> Formats {
     Formats::built_in().with(&toy::TOY)
@@ -30,7 +31,7 @@ fn registry() -> Formats {
 #[path = "../obvert/tests/toy_format/toy.rs"]
 mod toy;
 
-/// The names of the formats that a survey can be delivered in.
+/// The names of the formats in which a survey can be delivered.
 pub(crate) fn format_names() -> Vec<String> {
     formats()
         .iter()
@@ -39,14 +40,24 @@ pub(crate) fn format_names() -> Vec<String> {
         .collect()
 }
 
-/// Takes the name of a format that is read.
+/// Parses the name of a readable format, or of an office's own table.
 pub(crate) fn parse_input_format() -> impl TypedValueParser<Value = &'static Format> {
     parser(formats(), |format| format.is_read() || format == &LAYOUT)
 }
 
-/// Takes the name of a format that is written.
+/// Parses the name of a readable format, without an office's own table.
+pub(crate) fn parse_survey_format() -> impl TypedValueParser<Value = &'static Format> {
+    parser(formats(), Format::is_read)
+}
+
+/// Parses the name of a writable format, or of an office's own table.
 pub(crate) fn parse_output_format() -> impl TypedValueParser<Value = &'static Format> {
     parser(formats(), |format| format.is_written() || format == &LAYOUT)
+}
+
+/// Parses the name of a writable format, without an office's own table.
+pub(crate) fn parse_unpacked_format() -> impl TypedValueParser<Value = &'static Format> {
+    parser(formats(), Format::is_written)
 }
 
 fn parser(
@@ -67,7 +78,7 @@ fn parser(
     })
 }
 
-/// How the names of files end that tell their format, as a list: `.obvert.json, .xml or .zip`.
+/// The extensions that imply a format, as a list: `.obvert.json, .xml or .zip`.
 pub(crate) fn endings(formats: &Formats) -> String {
     let files = formats.iter().filter(|format| format.is_written() && format.folder().is_none());
     let mut endings: Vec<String> =
@@ -76,26 +87,29 @@ pub(crate) fn endings(formats: &Formats) -> String {
     if endings.is_empty() { last } else { format!("{} or {last}", endings.join(", ")) }
 }
 
-/// What `convert --help` ends with.
+/// The end of `convert --help`.
 pub(crate) fn convert_help() -> String {
     let folders =
         formats().iter().filter(|format| format.is_written() && format.folder().is_some());
     let folders: Vec<String> =
         folders.map(|format| format!("--to {} for {}", format.name, format.title)).collect();
     format!(
-        "The name of OUT tells the format: {}. A folder needs {}.\n\n\
-         Exit status: 0 done, 2 it failed, or --lossless refused it.",
+        "The extension of OUT implies the format: {}. For a folder, give {}.\n\n\
+         Exit status: 0 on success, 2 on failure, also if --lossless refuses to write.",
         endings(formats()),
-        folders.join(", ")
+        folders.join(" or ")
     )
 }
 
-/// Why a file or folder of a name is not read, and what to do about it on the command line.
+/// The error for a file or folder that is not read, with what to do about it on the command line.
 pub(crate) fn refusal(name: &str, error: &FormatError) -> Failure {
     let why = match error {
         FormatError::Unknown => format!("{error}; state it with --from"),
+        FormatError::NoFile(_) => {
+            format!("{error}; name the surveys one by one, or the right folder")
+        }
         FormatError::Contradicted { stated, detected } => {
-            format!("looks like {detected}, but --from says {stated}")
+            format!("looks like {detected}, but --from is {stated}; correct --from, or omit it")
         }
         FormatError::OneFile(_) => format!("{error}, or for an office's own table its --layout"),
         FormatError::WriteOnly(format) if format.folder().is_some() && !format.is_named(name) => {
@@ -106,7 +120,7 @@ pub(crate) fn refusal(name: &str, error: &FormatError) -> Failure {
                 formats().iter().filter(|format| format.is_read() && format.folder().is_some());
             let titles: Vec<&str> = read.map(|format| format.title).collect();
             format!(
-                "a folder; only {} are read from one, and --from says {stated}",
+                "is a folder, but --from is {stated}; only {} are read from a folder",
                 titles.join(" and ")
             )
         }
@@ -115,7 +129,7 @@ pub(crate) fn refusal(name: &str, error: &FormatError) -> Failure {
     format!("{name}: {why}").into()
 }
 
-/// What to do about a folder that is to be written where there can be none.
+/// What to do about a format of several files if the output cannot be a folder.
 pub(crate) fn folder_hint(format: &Format, standard_output: bool) -> String {
     let Some(folder) = format.folder() else { return String::new() };
     let packed = folder.packed.and_then(|name| formats().get(name));
@@ -146,7 +160,7 @@ mod tests {
         commands::run(&arguments).map_err(|error| error.to_string())
     }
 
-    /// The command converts, checks and packs a format that is registered and named nowhere else.
+    /// The command converts, checks and packs a format that only the registry names.
     #[test]
     fn a_format_needs_nothing_but_the_registry() {
         let folder = tempfile::tempdir().unwrap();
@@ -154,19 +168,22 @@ mod tests {
         let survey = format!("{}/examples/data/larkmoor.obvert.json", env!("CARGO_MANIFEST_DIR"));
         let (toy, xml, back) =
             (place("survey.toy"), place("survey.xml"), place("back.obvert.json"));
-        assert_eq!(run(&["convert", &survey, "-o", &toy]), Ok(Status::Good));
-        assert_eq!(run(&["convert", &toy, "-o", &xml, "--lossless"]), Ok(Status::Good));
-        assert_eq!(run(&["convert", &xml, "-o", &place("again"), "--to", "toy"]), Ok(Status::Good));
-        assert_eq!(run(&["convert", &place("again"), "-o", &back]), Ok(Status::Good));
+        assert_eq!(run(&["convert", &survey, "-o", &toy]), Ok(Status::Success));
+        assert_eq!(run(&["convert", &toy, "-o", &xml, "--lossless"]), Ok(Status::Success));
+        assert_eq!(
+            run(&["convert", &xml, "-o", &place("again"), "--to", "toy"]),
+            Ok(Status::Success)
+        );
+        assert_eq!(run(&["convert", &place("again"), "-o", &back]), Ok(Status::Success));
         assert_eq!(std::fs::read(&back).unwrap(), std::fs::read(&survey).unwrap());
         assert_eq!(
             run(&["check", &toy, "--today", "2026-06-15", "--from", "toy"]),
-            Ok(Status::Good)
+            Ok(Status::Success)
         );
-        assert_eq!(run(&["archive", "pack", &toy, "-o", &place("all.jsonl")]), Ok(Status::Good));
+        assert_eq!(run(&["archive", "pack", &toy, "-o", &place("all.jsonl")]), Ok(Status::Success));
         let unpacked =
             run(&["archive", "unpack", &place("all.jsonl"), "-o", &place("out"), "--to", "toy"]);
-        assert_eq!(unpacked, Ok(Status::Good));
+        assert_eq!(unpacked, Ok(Status::Success));
         let names: Vec<_> =
             std::fs::read_dir(place("out")).unwrap().map(|entry| entry.unwrap().path()).collect();
         assert!(
@@ -178,7 +195,7 @@ mod tests {
         assert!(
             run(&["convert", &survey, "-o", &place("x.unknown")])
                 .unwrap_err()
-                .contains(", .kml or .toy, or give --to")
+                .contains(".kml or .toy, or give --to")
         );
     }
 
@@ -196,7 +213,7 @@ mod tests {
             );
         }
         assert!(
-            convert.contains("The name of OUT tells the format: .obvert.json, .xml"),
+            convert.contains("The extension of OUT implies the format: .obvert.json, .xml"),
             "{convert}"
         );
     }

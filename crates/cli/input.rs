@@ -1,5 +1,5 @@
-//! What a command reads: a file, a folder or standard input, in any format of any version, or an
-//! office's own table by its layout.
+//! The inputs of a command: a file, a folder or standard input, in any format of any version, or an
+//! office's own table with its layout.
 
 use std::cell::Cell;
 use std::fs;
@@ -10,43 +10,45 @@ use std::path::Path;
 use obvert::Opened;
 use obvert::convert::{
     self, ConvertError, Detection, Format, FormatError, Locations, LossReport, Provenance, Sample,
-    SourceMap, Survey, SurveyReader, json,
+    SourceMap, SurveyReader, json,
 };
 use obvert::model::layout::Layout;
 use obvert::model::lists::CodeList;
+use obvert::model::read::ReadError;
 use obvert::open::LAYOUT;
 
 use crate::formats::{formats, refusal};
+use crate::kinds::{Kind, kind_of};
 use crate::render::findings::Texts;
 use crate::{Failure, Status, atomic_output, render};
 
 /// A survey that was opened.
 pub(crate) struct Input<'l> {
     opened: Opened<'l>,
-    /// The archive that it is a line of, and how many lines are before it there.
+    /// The archive that it is a line of, and the number of lines before it.
     pub(crate) line_of: Option<(String, usize)>,
-    /// Whether the version that it was migrated from has been reported.
+    /// Whether its notes have been reported.
     reported: Cell<bool>,
 }
 
-/// A layout, and the code lists beside the built-in ones that its table may be coded in.
+/// A layout, and the code lists besides the built-in ones that its table may use.
 pub(crate) struct ByLayout {
     pub(crate) layout: Layout,
     pub(crate) lists: Vec<CodeList>,
 }
 
 impl ByLayout {
-    /// How the names of its files end.
+    /// The extensions of its files.
     pub(crate) fn extensions(&self) -> &'static [&'static str] {
         if self.layout.xml.is_some() { &["xml"] } else { &["csv", "xlsx"] }
     }
 
-    /// Whether a format has files that end as those of the layout do.
+    /// Whether a format has an extension of the layout.
     pub(crate) fn shares(&self, format: &Format) -> bool {
         self.extensions().iter().any(|ending| format.extensions.contains(ending))
     }
 
-    /// How the names of its files end, as a list.
+    /// The extensions of its files, as a list.
     pub(crate) fn endings(&self) -> String {
         self.extensions().iter().map(|ending| format!(".{ending}")).collect::<Vec<_>>().join(" or ")
     }
@@ -70,7 +72,7 @@ impl<'l> Input<'l> {
         Self { opened, line_of: None, reported: Cell::new(false) }
     }
 
-    /// A line of an archive, by the archive's name: a JSON document of any version.
+    /// A line of an archive: a JSON document of any version.
     pub(crate) fn of_line(archive: &str, number: usize, text: Vec<u8>) -> Result<Self, Failure> {
         let line = convert::Input::file(format!("{archive}:{number}"), text);
         let opened = Opened::in_format(line, &json::FORMAT)?;
@@ -90,7 +92,7 @@ impl<'l> Input<'l> {
         self.format() == &json::FORMAT
     }
 
-    /// The bytes of a JSON document as they are in the file.
+    /// The bytes of the file, for a JSON document.
     pub(crate) fn bytes(&self) -> &[u8] {
         self.text(self.name()).unwrap_or_default()
     }
@@ -100,8 +102,8 @@ impl<'l> Input<'l> {
         self.migration().is_some()
     }
 
-    /// Reports once that a document of an older version was migrated, and what is worth knowing
-    /// about what was opened.
+    /// Reports, once, the notes on what was opened, and that a document of an older version was
+    /// migrated.
     pub(crate) fn report_notes(&self) {
         if self.reported.replace(true) {
             return;
@@ -112,18 +114,12 @@ impl<'l> Input<'l> {
         if let Some(Ok(migrated)) = self.migration() {
             let (from, to) = (migrated.from, migrated.to);
             render::note(&format!(
-                "{}: of version {from} of the format, read as {to} and with its paths; obvert migrate shows the steps",
+                "{}: has version {from} of the format and was read as {to}, whose paths are \
+                 reported; run obvert \
+                 migrate to see the steps",
                 self.name()
             ));
         }
-    }
-
-    /// The whole survey. What reading it lost is reported.
-    pub(crate) fn whole(&mut self) -> Result<Survey, Failure> {
-        self.report_notes();
-        let survey = self.survey()?;
-        self.report_losses()?;
-        Ok(survey)
     }
 
     /// Reports what reading the survey lost.
@@ -138,7 +134,7 @@ impl<'l> Input<'l> {
         self.read(Locations::Skipped)
     }
 
-    /// An error of reading it. Everything that is wrong is printed if it is not valid.
+    /// Handles an error of reading it. If the survey is not valid, all its problems are printed.
     pub(crate) fn failed(&mut self, error: ConvertError) -> Result<Status, Failure> {
         match self.source().explain(error) {
             ConvertError::Structure(problems) => {
@@ -162,7 +158,7 @@ impl Texts for Input<'_> {
     }
 }
 
-/// Reports what reading a survey of a name lost.
+/// Reports what reading a survey lost.
 pub(crate) fn report_losses(
     name: &str,
     losses: &LossReport,
@@ -173,10 +169,10 @@ pub(crate) fn report_losses(
     }
     let mut losses = losses.clone();
     losses.notes.clear();
-    render::losses::say(&[losses], Some(name), locations, None)
+    render::losses::report(&[losses], Some(name), locations, None)
 }
 
-/// A file, or standard input for `-`: how messages call it, and its bytes.
+/// Reads a file, or standard input for `-`: its name in messages, and its bytes.
 pub(crate) fn read_file(path: &Path) -> Result<(String, Vec<u8>), Failure> {
     let mut bytes = Vec::new();
     if path == Path::new("-") {
@@ -190,7 +186,7 @@ pub(crate) fn read_file(path: &Path) -> Result<(String, Vec<u8>), Failure> {
     Ok((path.display().to_string(), bytes))
 }
 
-/// Why a file cannot be read.
+/// The error for a file that cannot be read.
 pub(crate) fn unreadable(path: &Path, error: &io::Error) -> Failure {
     let name = path.display();
     match error.kind() {
@@ -199,8 +195,8 @@ pub(crate) fn unreadable(path: &Path, error: &io::Error) -> Failure {
     }
 }
 
-/// Opens a survey: a file, a folder of tables, or standard input for `-`. With a layout, what is no
-/// survey of any format is an office's own table.
+/// Opens a survey: a file, a folder of tables, or standard input for `-`. With a layout, a file
+/// that is not a survey in any format is an office's own table.
 pub(crate) fn open<'l>(
     path: &Path,
     stated: Option<&'static Format>,
@@ -208,11 +204,16 @@ pub(crate) fn open<'l>(
 ) -> Result<Input<'l>, Failure> {
     match layout {
         Some(by) if may_be_table(path, stated, by) => open_table(path, stated, by),
-        _ => open_survey(path, stated),
+        _ => open_survey(path, stated, &["survey"]),
     }
 }
 
-/// Whether a file may be an office's own table: by what was stated, and by its name.
+/// Opens a survey or a profile.
+pub(crate) fn open_survey_or_profile(path: &Path) -> Result<Input<'static>, Failure> {
+    open_survey(path, None, &["survey", "profile"])
+}
+
+/// Whether a file may be an office's own table, by the stated format and its name.
 fn may_be_table(path: &Path, stated: Option<&'static Format>, by: &ByLayout) -> bool {
     match stated {
         Some(stated) => stated == &LAYOUT,
@@ -228,11 +229,12 @@ fn open_table<'l>(
 ) -> Result<Input<'l>, Failure> {
     let (name, bytes) = read_file(path)?;
     if matches!(bytes.trim_ascii_start().first(), Some(b'{' | b'[')) {
-        return Err(
-            format!("{name}: is JSON; an office's own table is CSV, a workbook or XML").into()
-        );
+        return Err(format!(
+            "{name}: is JSON, but an office's own table is CSV, a workbook or XML; name the table"
+        )
+        .into());
     }
-    // A survey of a format says so itself: nothing else opens as one.
+    // Only a survey opens as one.
     if stated.is_none()
         && let Ok(format) = formats().by_content(&Sample::File(&bytes))
         && format.source(convert::Input::file(name.as_str(), bytes.as_slice())).is_ok()
@@ -242,20 +244,24 @@ fn open_table<'l>(
     Ok(Input::new(Opened::by_layout(bytes, &name, &by.layout, &by.lists)))
 }
 
-fn open_survey<'l>(path: &Path, stated: Option<&'static Format>) -> Result<Input<'l>, Failure> {
+/// Opens a survey, or another kind of JSON file that is expected.
+fn open_survey<'l>(
+    path: &Path,
+    stated: Option<&'static Format>,
+    expected: &[&str],
+) -> Result<Input<'l>, Failure> {
     let name = path.display();
     if stated == Some(&LAYOUT) {
-        return Err(format!(
-            "{name}: an office's own table is read by its layout; give it with --layout"
-        )
-        .into());
+        return Err(
+            format!("{name}: an office's own table needs a layout; give it with --layout").into()
+        );
     }
     if path.is_dir() {
         return open_folder(path, stated);
     }
     if stated.is_none() && is_archive(path) {
         return Err(format!(
-            "{name}: is an archive of surveys; obvert archive unpack writes each to a file of its own"
+            "{name}: is an archive of surveys; unpack it first with obvert archive unpack"
         )
         .into());
     }
@@ -264,24 +270,23 @@ fn open_survey<'l>(path: &Path, stated: Option<&'static Format>) -> Result<Input
         |format: &Format| (format.detect)(&Sample::File(&bytes)) == Detection::Possible;
     let format = formats().detect(&convert::Input::file(name.as_str(), bytes.as_slice()), stated);
     let format = format.map_err(|error| refusal(&name, &error))?;
-    // Files of other vocabularies look alike.
-    let foreign = is_possible(format) && LAYOUT.extensions.contains(&format.extensions[0]);
-    if format == &json::FORMAT && is_layout(&bytes) {
-        return Err(format!(
-            "{name}: is a layout, and no survey; give it with --layout, and here the table that it is of"
-        )
-        .into());
+    // An office's own CSV or XML may look like one of the formats.
+    let may_be_table = is_possible(format) && LAYOUT.extensions.contains(&format.extensions[0]);
+    if format == &json::FORMAT
+        && let Some(kind) = kind_of(&bytes).filter(|kind| !expected.contains(&kind.name))
+    {
+        return Err(other_kind(&name, kind));
     }
     match Opened::in_format(convert::Input::file(name, bytes), format) {
         Ok(opened) => Ok(Input::new(opened)),
-        Err(error) if foreign => {
-            Err(format!("{error}; if this is an office's own file, give its --layout").into())
+        Err(error) if may_be_table => {
+            Err(format!("{error}; if this is an office's own table, give its --layout").into())
         }
         Err(error) => Err(error.into()),
     }
 }
 
-/// Opens a folder of tables. Of the files in it, only those are read that the format reads.
+/// Opens a folder of tables. Files that do not belong to the format are not read.
 fn open_folder<'l>(path: &Path, stated: Option<&'static Format>) -> Result<Input<'l>, Failure> {
     let name = path.display().to_string();
     let fail = |error: io::Error| unreadable(path, &error);
@@ -307,23 +312,31 @@ fn open_folder<'l>(path: &Path, stated: Option<&'static Format>) -> Result<Input
     Ok(Input::new(Opened::in_format(convert::Input::folder(name, files), format)?))
 }
 
-/// Whether a file is an archive by its name.
+/// Whether a file is an archive, by its name.
 pub(crate) fn is_archive(path: &Path) -> bool {
     path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("jsonl"))
 }
 
-/// The format that a file's name tells.
+/// The format that a file's name implies.
 pub(crate) fn by_name(path: &Path) -> Option<&'static Format> {
     formats().by_name(&path.file_name()?.to_string_lossy())
 }
 
-/// Whether a JSON document is the layout of an office's own table: it says so in its first keys, as
-/// a survey does.
-fn is_layout(bytes: &[u8]) -> bool {
-    let start = String::from_utf8_lossy(&bytes[..bytes.len().min(1024)]);
-    let key = |key: &str| start.contains(&format!("\"{key}\""));
-    key("layout")
-        && !key("obvert")
-        && serde_json::from_slice::<serde_json::Map<String, serde_json::Value>>(bytes)
-            .is_ok_and(|keys| keys.contains_key("layout") && !keys.contains_key("obvert"))
+/// The error for a JSON file that is not a survey.
+fn other_kind(name: &str, kind: &Kind) -> Failure {
+    let hint = match (kind.name, kind.option) {
+        ("layout", _) => "give it with --layout, and name the table here".to_owned(),
+        (_, Some(option)) => format!("name the survey here, and give this file with {option}"),
+        (_, None) => "name the survey here".to_owned(),
+    };
+    format!("{name}: is a {}, not a survey; {hint}", kind.name).into()
+}
+
+/// An error of reading JSON, with its location.
+pub(crate) fn located(name: &str, error: &ReadError) -> String {
+    if matches!(error, ReadError::Empty) {
+        return format!("{name}: {error}");
+    }
+    let (line, column) = error.line_and_column();
+    format!("{name}:{line}:{column}: {}", error.message())
 }

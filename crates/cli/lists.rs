@@ -1,6 +1,6 @@
-//! Code lists, grade schemes, profiles and layouts of the user's own. A survey is judged by them,
-//! so they are judged first, and what is wrong is shown as a survey's mistakes are: file, line and
-//! column, the line itself, the pointer, what to do.
+//! The user's own code lists, grade schemes, profiles and layouts. They are validated before they
+//! are used, and their mistakes are reported like those of a survey: file, line and column, the
+//! line itself, the pointer, what to do.
 
 use std::fs;
 use std::io::{self, Write};
@@ -14,15 +14,14 @@ use obvert::model::read::{Problem, ReadError, locate};
 
 use crate::Failure;
 use crate::input::{self, ByLayout};
+use crate::kinds::kind_of;
 use crate::render::findings::{SourceLines, Texts};
 use crate::render::{severity, strong};
 
 /// How many problems of one file are shown.
 const SHOWN: usize = 20;
 
-/// Reads code lists.
-///
-/// What is wrong with one is printed, and then an error.
+/// Reads code lists. The mistakes of a list are printed before the error is returned.
 pub(crate) fn code_lists(paths: &[PathBuf]) -> Result<Vec<CodeList>, Failure> {
     let mut read = Vec::new();
     for path in paths {
@@ -30,15 +29,15 @@ pub(crate) fn code_lists(paths: &[PathBuf]) -> Result<Vec<CodeList>, Failure> {
         let list = file.structure(CodeList::read(&file.bytes))?;
         read.push((file, list));
     }
-    // Links may lead from one list to another.
+    // A list can link to codes of another one.
     let all: Vec<&CodeList> = read.iter().map(|(_, list)| list).collect();
     for (file, list) in &read {
-        file.sense(&list.problems_beside(&all))?;
+        file.list_problems(&list.problems_beside(&all))?;
     }
     Ok(read.into_iter().map(|(_, list)| list).collect())
 }
 
-/// Reads grade schemes, and holds each against the code list that it grades, where that is at hand.
+/// Reads grade schemes. Each is validated against its code list, if that is available.
 pub(crate) fn grade_schemes(
     paths: &[PathBuf],
     lists: &[CodeList],
@@ -51,15 +50,15 @@ pub(crate) fn grade_schemes(
         let own =
             lists.iter().find(|list| list.id == wanted.list && list.version == wanted.version);
         if let Some(list) = own.or_else(|| CodeList::built_in(&wanted.list, &wanted.version)) {
-            file.sense(&scheme.problems(list))?;
+            file.list_problems(&scheme.problems(list))?;
         }
         schemes.push(scheme);
     }
     Ok(schemes)
 }
 
-/// Reads the profile that surveys are to be held against. What it merely leaves undone is said and
-/// no reason to refuse it.
+/// Reads the profile that surveys are checked against. Its warnings are printed, but only errors
+/// make it fail.
 pub(crate) fn profile(path: &Path, settings: &Settings) -> Result<Profile, Failure> {
     let file = File::open(path, "profile")?;
     let profile = file.structure(Profile::read(&file.bytes))?;
@@ -71,7 +70,7 @@ pub(crate) fn profile(path: &Path, settings: &Settings) -> Result<Profile, Failu
     }
 }
 
-/// Reads the layout of an office's own table, with the code lists that it may be coded in.
+/// Reads the layout of an office's own table, with the code lists that it may use.
 pub(crate) fn layout(path: &Path, lists: Vec<CodeList>) -> Result<ByLayout, Failure> {
     let file = File::open(path, "layout")?;
     let layout = file.structure(Layout::read(&file.bytes))?;
@@ -83,7 +82,7 @@ pub(crate) fn layout(path: &Path, lists: Vec<CodeList>) -> Result<ByLayout, Fail
     Err(file.refusal(problems.len()))
 }
 
-/// A file that surveys are judged or read by.
+/// A file that describes how surveys are checked or read.
 pub(crate) struct File {
     pub(crate) name: String,
     pub(crate) bytes: Vec<u8>,
@@ -101,20 +100,30 @@ impl File {
         let name = path.display().to_string();
         crate::atomic_output::note_read(path);
         let bytes = fs::read(path).map_err(|error| input::unreadable(path, &error))?;
-        // Whoever changes the order of the arguments is not to mend a file that is right.
+        // If the arguments are in the wrong order, the table is not a faulty layout.
         let first = bytes
             .split(|byte| *byte == b'\n')
             .find(|line| !line.trim_ascii().is_empty())
             .unwrap_or_default();
-        let cut = [b',', b';', b'\t']
+        let is_delimited = [b',', b';', b'\t']
             .iter()
             .any(|mark| first.iter().filter(|byte| *byte == mark).count() >= 2);
-        let letter = first
+        let starts_with_text = first
             .first()
             .is_some_and(|byte| byte.is_ascii_alphanumeric() || *byte == b'"' || *byte >= 0xC0);
-        if what == "layout" && (letter && cut || first.trim_ascii_start().starts_with(b"<")) {
-            let why = "looks like a table or XML, and a layout is JSON; are the two in the order that --help shows?";
+        if what == "layout"
+            && (starts_with_text && is_delimited || first.trim_ascii_start().starts_with(b"<"))
+        {
+            let why =
+                "looks like a table or XML, but a layout is JSON; check the order of the arguments";
             return Err(format!("{name}: {why}").into());
+        }
+        if let Some(kind) = kind_of(&bytes).filter(|kind| kind.name != what) {
+            let hint = match kind.option {
+                Some(option) => format!("{option} takes it; name a {what} here"),
+                None => format!("name a {what} here"),
+            };
+            return Err(format!("{name}: is a {}, not a {what}; {hint}", kind.name).into());
         }
         Ok(Self { name, bytes, what })
     }
@@ -130,26 +139,26 @@ impl File {
         })
     }
 
-    /// The failure of a file that is not JSON.
+    /// The error for a file that is not JSON.
     pub(crate) fn unreadable(&self, error: &ReadError) -> Failure {
-        let (line, column) = error.line_and_column();
-        format!("{}:{line}:{column}: {}", self.name, error.message()).into()
+        input::located(&self.name, error).into()
     }
 
-    /// Shows problems of structure.
+    /// Prints structural problems.
     pub(crate) fn structure_problems(
         &self,
         problems: &[Problem],
         out: &mut dyn Write,
     ) -> io::Result<()> {
         let shown = problems.iter().map(|problem| {
-            let placeless = Problem { line: 0, ..problem.clone() };
-            ((problem.line, problem.column), Severity::Error, placeless.to_string())
+            // The location is printed in front, so it is left out of the text.
+            let text = Problem { line: 0, ..problem.clone() }.to_string();
+            ((problem.line, problem.column), Severity::Error, text)
         });
         self.show(shown, out)
     }
 
-    /// Shows what does not make sense in a profile.
+    /// Prints the mistakes of a profile.
     pub(crate) fn problems(
         &self,
         problems: &[ProfileProblem],
@@ -163,7 +172,7 @@ impl File {
         self.show(shown, out)
     }
 
-    /// Shows what does not make sense in a layout.
+    /// Prints the mistakes of a layout.
     pub(crate) fn layout_problems(
         &self,
         problems: &[LayoutProblem],
@@ -176,9 +185,9 @@ impl File {
         self.show(shown, out)
     }
 
-    /// Shows what does not make sense. What a scheme merely leaves without a grade is no reason to
-    /// refuse it.
-    fn sense(&self, problems: &[ListProblem]) -> Result<(), Failure> {
+    /// Prints the mistakes of a list or a scheme. A scheme that leaves codes without a grade is
+    /// still accepted.
+    fn list_problems(&self, problems: &[ListProblem]) -> Result<(), Failure> {
         let weight = |problem: &ListProblem| match problem.kind {
             ListProblemKind::NotGraded => Severity::Warning,
             _ => Severity::Error,
@@ -195,9 +204,9 @@ impl File {
     }
 
     fn refusal(&self, errors: usize) -> Failure {
-        let plural = if errors == 1 { "" } else { "s" };
+        let (plural, them) = if errors == 1 { ("", "it") } else { ("s", "them") };
         format!(
-            "{}: {errors} mistake{plural} in this {}; correct it before surveys are held against it",
+            "{}: {errors} mistake{plural} in this {}; correct {them} before you use it",
             self.name, self.what
         )
         .into()

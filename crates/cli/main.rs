@@ -1,11 +1,12 @@
-//! The `obvert` command. It reads files, calls the libraries and prints; what a survey means is
-//! decided there, not here.
+//! The `obvert` command: arguments, files and the terminal. What a survey means is the business of
+//! the libraries.
 
 mod args;
 mod atomic_output;
 mod commands;
 mod formats;
 mod input;
+mod kinds;
 mod lists;
 mod media_folder;
 mod render;
@@ -25,26 +26,26 @@ fn main() -> ExitCode {
     }
 }
 
-/// What a command ends with.
+/// The outcome of a command.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Status {
-    /// Done, and nothing to say against it.
-    Good,
-    /// Done, and there are findings at or above the threshold.
+    /// It succeeded.
+    Success,
+    /// It succeeded, and there are findings at or above the threshold.
     Findings,
-    /// It could not be done.
+    /// It failed.
     Failed,
 }
 
 impl From<Status> for ExitCode {
     fn from(status: Status) -> Self {
         Self::from(match status {
-            Status::Good => 0,
+            Status::Success => 0,
             Status::Findings => 1,
             Status::Failed => 2,
         })
     }
 }
 
-/// Any error, to be shown with its causes.
+/// Any error; it is printed with its causes.
 pub(crate) type Failure = Box<dyn std::error::Error + Send + Sync>;

@@ -169,7 +169,7 @@ def bound(worst):
 
 
 def chosen():
-    bad, rows = 0, []
+    bad, rows = 0, collections.defaultdict(list)
     for code, what in SYSTEMS:
         crs = CRS.from_epsg(code)
         group = TransformerGroup(crs, 4326, always_xy=True)
@@ -220,9 +220,11 @@ def chosen():
             remarks.append(f"with {', '.join(grid.grids[0].short_name.split())} PROJ would be within {grid.accuracy:g} m instead of {have:g} m")
         for remark in remarks:
             print(f"       {remark}")
-        rows.append(f"| EPSG:{code} | {crs.name} | {bound(worst)} | {'; '.join(remarks)} |")
-    table = "\n".join(["| System | Name | Worst case below | Remarks |", "|---|---|---|---|", *rows])
-    bad += fresh(table, len(rows))
+        rows[(bound(worst), "; ".join(remarks))].append(f"EPSG:{code}")
+    # Systems with the same result share a row.
+    cells = [f"| {', '.join(systems)} | {below} | {remarks} |" for (below, remarks), systems in rows.items()]
+    table = "\n".join(["| System | Worst case below | Remarks |", "|---|---|---|", *cells])
+    bad += fresh(table, sum(map(len, rows.values())))
     for code, word in REFUSED:
         answer = ask([f"EPSG:{code} 1000.0 2000.0"])[0]
         good = answer.startswith("!") and f"EPSG:{code}" in answer and word in answer

@@ -1,11 +1,11 @@
-//! Mistakes in what was coded, measured and graded.
+//! Mistakes in codes, quantities and grades.
 
 use obvert::model::lists::{ClockExtent, ClockUse, JointUse, StretchUse};
 use serde_json::{Value, json};
 
 use super::edit::{Edit, Mistake, inner, to};
 
-/// A row that has amounts in the unit named.
+/// Whether a row has amounts in a unit.
 fn measured(row: &Value, unit: &str) -> bool {
     row["quantities"][0]["unit"] == unit
 }
@@ -14,7 +14,7 @@ fn graded(row: &Value, aspect: &str) -> bool {
     row["grades"][aspect].is_number()
 }
 
-/// Puts a code into an inner row in place of what it has.
+/// Replaces the code of a row, with everything that depends on it.
 fn recode(edit: &mut Edit<'_>, place: (usize, usize), with: &Value) {
     let row = edit.at(&to(place, ""));
     let keep = ["id", "at", "media"];
@@ -26,7 +26,7 @@ fn recode(edit: &mut Edit<'_>, place: (usize, usize), with: &Value) {
 
 pub(crate) const ALL: &[Mistake] = &[
     Mistake {
-        about: "a slip in a code",
+        about: "a typing error in a code",
         rules: &["code-unknown"],
         by_catch: 0,
         make: |edit| {
@@ -38,7 +38,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a code of brick in a pipe of clay or plastic",
+        about: "a code for brick in a pipe of clay or plastic",
         rules: &["material-excludes-code"],
         by_catch: 1,
         make: |edit| {
@@ -63,7 +63,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a fault of a joint that is at none",
+        about: "a joint defect that is not at a joint",
         rules: &["joint-required"],
         by_catch: 0,
         make: |edit| {
@@ -74,7 +74,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "at a joint, where it cannot be",
+        about: "at a joint, with a code that cannot be at one",
         rules: &["joint-impossible"],
         by_catch: 0,
         make: |edit| {
@@ -120,7 +120,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "no clock where one is needed",
+        about: "no clock reference with a code that requires one",
         rules: &["clock-required"],
         by_catch: 1,
         make: |edit| {
@@ -132,7 +132,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a clock where it means nothing",
+        about: "a clock reference with a code that takes none",
         rules: &["clock-not-applicable"],
         by_catch: 0,
         make: |edit| {
@@ -142,7 +142,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "an hour that no clock has",
+        about: "an invalid clock hour",
         rules: &["clock-range"],
         by_catch: 0,
         make: |edit| {
@@ -164,7 +164,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "an arc that goes nowhere",
+        about: "an arc without an end",
         rules: &["clock-form"],
         by_catch: 0,
         make: |edit| {
@@ -174,7 +174,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "an arc for what is at one hour",
+        about: "an arc with a code for a point",
         rules: &["clock-extent"],
         by_catch: 0,
         make: |edit| {
@@ -199,7 +199,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "percent where a length is measured",
+        about: "a percentage instead of a length",
         rules: &["quantity-unit"],
         by_catch: 0,
         make: |edit| {
@@ -209,7 +209,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "more than the whole",
+        about: "more than 100 percent",
         rules: &["quantity-range"],
         by_catch: 0,
         make: |edit| {
@@ -286,7 +286,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a structural grade for what hinders the flow",
+        about: "a structural grade for an operational defect",
         rules: &["grade-aspect-unexpected"],
         by_catch: 0,
         make: |edit| {
@@ -320,7 +320,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a peak that is no grade",
+        about: "a peak that is not a grade",
         rules: &["rating-outside-scale"],
         by_catch: 0,
         make: |edit| {

@@ -30,7 +30,7 @@ fn scale(edit: &mut Edit<'_>, run: usize, factor: f64) {
     }
 }
 
-/// Makes the distances of a run come out longer or shorter as a whole, and returns the run.
+/// Makes all distances of a run longer or shorter by a factor, and returns the run.
 fn scaled(edit: &mut Edit<'_>, factor: f64) -> Option<usize> {
     let run = edit.row("runs", |run| reached(run) && run.get("reverse_of").is_none())?;
     scale(edit, run, factor);
@@ -59,7 +59,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "the counter was set to zero again on the way",
+        about: "the counter was reset during the run",
         rules: &["counter-reset", "distance-decreases", "decimal-slip", "distance-negative"],
         by_catch: 4,
         make: |edit| {
@@ -100,7 +100,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "said to have reached the far end, but short of it",
+        about: "recorded as having reached the far end, but too short",
         rules: &["run-shorter-than-pipe"],
         by_catch: 5,
         make: |edit| {
@@ -109,7 +109,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a distance falls back",
+        about: "a distance decreases",
         rules: &["distance-decreases", "decimal-slip"],
         by_catch: 1,
         make: |edit| {
@@ -201,7 +201,7 @@ pub(crate) const ALL: &[Mistake] = &[
             })?;
             edit.rows(run).pop();
             let last = edit.rows(run).len() - 1;
-            // A manhole row at the far structure may stand after the finish.
+            // A manhole row at the far structure may follow the finish.
             let code = edit.code_of(run, last);
             if code.role.is_some() {
                 return None;
@@ -232,7 +232,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "the outcome says another thing than the last row",
+        about: "the outcome contradicts the last row",
         rules: &["outcome-contradicts-rows"],
         by_catch: 0,
         make: |edit| {
@@ -245,7 +245,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "given up, and nothing says why",
+        about: "abandoned without a reason",
         rules: &["stopped-without-reason"],
         by_catch: 1,
         make: |edit| {
@@ -260,7 +260,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "nothing says where the counter was set",
+        about: "the zero point of the counter is not recorded",
         rules: &["counter-missing"],
         by_catch: 0,
         make: |edit| {
@@ -360,7 +360,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "the end of a stretch without its sign",
+        about: "the end of a stretch without `continuous`",
         rules: &["stretch-undeclared"],
         by_catch: 0,
         make: |edit| {
@@ -370,7 +370,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "something at one place recorded over a stretch",
+        about: "a point defect recorded over a stretch",
         rules: &["stretch-not-allowed"],
         by_catch: 1,
         make: |edit| {
@@ -385,7 +385,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "the camera went faster than anybody can look",
+        about: "the camera moved too fast",
         rules: &["camera-speed"],
         by_catch: 0,
         make: |edit| {

@@ -1,22 +1,22 @@
-//! Reaching into a document at random.
+//! Changes a document at random places.
 
 use obvert::model::lists::{Code, CodeList};
 use serde_json::{Value, json};
 
 /// A mistake that can be made anywhere.
 pub(crate) struct Mistake {
-    /// What somebody did.
+    /// The mistake in words.
     pub(crate) about: &'static str,
-    /// The rule that must say so at the path that `make` returns. Where several are named, any of them may, and where it
-    /// stands is theirs: the mistake can be seen in more than one way.
+    /// The rule that must report it at the path that `make` returns. With several rules, any of them may report it, at a
+    /// path of its choice, since the mistake can be seen in more than one way.
     pub(crate) rules: &'static [&'static str],
-    /// How many further errors and warnings there may be.
+    /// How many further errors and warnings are allowed.
     pub(crate) by_catch: usize,
-    /// Makes it, and says at which path it must be found; `None` where the document has no place for it.
+    /// Makes it and returns the path where it must be found; `None` if the document has no suitable place.
     pub(crate) make: fn(&mut Edit<'_>) -> Option<String>,
 }
 
-/// A document that is being spoiled.
+/// A document that is being changed.
 pub(crate) struct Edit<'e> {
     pub(crate) document: &'e mut Value,
     pub(crate) random: &'e mut fastrand::Rng,
@@ -32,14 +32,14 @@ impl Edit<'_> {
         self.random.choice(of).copied()
     }
 
-    /// A row of a table that fits.
+    /// A random row of a table for which `fits` is true.
     pub(crate) fn row(&mut self, table: &str, fits: impl Fn(&Value) -> bool) -> Option<usize> {
         let rows = self.document[table].as_array()?;
         let fitting: Vec<usize> = (0..rows.len()).filter(|index| fits(&rows[*index])).collect();
         self.random.choice(&fitting).copied()
     }
 
-    /// An observation that fits, by run and row. The fit sees the run as well.
+    /// A random observation for which `fits` is true, by run and row. `fits` gets the run as well.
     pub(crate) fn observation(
         &mut self,
         fits: impl Fn(&Value, &Value) -> bool,
@@ -52,7 +52,7 @@ impl Edit<'_> {
         self.random.choice(&fitting).copied()
     }
 
-    /// An observation whose code fits.
+    /// A random observation for whose code `fits` is true.
     pub(crate) fn coded(&mut self, fits: impl Fn(&Code, &Value) -> bool) -> Option<(usize, usize)> {
         let list = self.list();
         let codes = list.by_code();
@@ -86,7 +86,7 @@ impl Edit<'_> {
         self.at(pointer).as_f64().unwrap_or_else(|| panic!("no number at {pointer}"))
     }
 
-    /// Sets a key, whether it was there or not.
+    /// Sets a key, and adds it if it is missing.
     pub(crate) fn set(&mut self, pointer: &str, value: impl Into<Value>) {
         let (holder, key) = pointer.rsplit_once('/').expect("a pointer");
         let value = tidy(value.into());
@@ -109,7 +109,7 @@ impl Edit<'_> {
         self.at(&format!("/runs/{run}/observations")).as_array_mut().expect("observations")
     }
 
-    /// A copy of a row at the end of its table under another id.
+    /// Appends a copy of a row with another id.
     pub(crate) fn again(&mut self, table: &str, row: usize, id: &str) -> usize {
         let mut copy = self.document[table][row].clone();
         copy["id"] = json!(id);

@@ -1,4 +1,4 @@
-//! Mistakes in the record around the runs: units, places, identity, time, media, locates.
+//! Mistakes outside of observations: units, positions, identity, time, media, locates.
 
 use serde_json::{Value, json};
 
@@ -59,7 +59,7 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["crs-unit-suspect"],
         by_catch: 0,
         make: |edit| {
-            // The system, which is in feet, is kept; its numbers become metres.
+            // The system stays in feet, and the numbers become metres.
             for structure in 0..edit.document["structures"].as_array()?.len() {
                 for axis in 0..2 {
                     let pointer = format!("/structures/{structure}/position/{axis}");
@@ -151,7 +151,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a reference system that nobody has",
+        about: "an unknown reference system",
         rules: &["crs-unknown"],
         by_catch: 0,
         make: |edit| {
@@ -171,7 +171,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a size, a length or a distance of nothing or less",
+        about: "a size, a length or a distance that is zero or negative",
         rules: &["number-impossible"],
         by_catch: 2,
         make: |edit| {
@@ -230,7 +230,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "one camera in two pipes at once",
+        about: "one camera in two pipes at the same time",
         rules: &["runs-concurrent"],
         by_catch: 1,
         make: |edit| {
@@ -268,7 +268,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "the direction turned round",
+        about: "the direction reversed",
         rules: &["direction-contradicts"],
         by_catch: 0,
         make: |edit| {
@@ -321,7 +321,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "an id given twice",
+        about: "a duplicate id",
         rules: &["duplicate-id"],
         by_catch: 1,
         make: |edit| {
@@ -333,7 +333,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a photo that no table has",
+        about: "a photo that is not in the table",
         rules: &["unknown-media"],
         by_catch: 0,
         make: |edit| {
@@ -343,7 +343,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "the extension says another thing than the type",
+        about: "the extension contradicts the type",
         rules: &["media-type-contradicts"],
         by_catch: 0,
         make: |edit| {
@@ -378,7 +378,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a name that Windows cannot have",
+        about: "a name that Windows does not allow",
         rules: &["media-path-unportable"],
         by_catch: 0,
         make: |edit| {
@@ -466,7 +466,7 @@ pub(crate) const ALL: &[Mistake] = &[
         by_catch: 0,
         make: |edit| {
             let locates = edit.document["locates"].as_array()?.clone();
-            // The last of a run: what is wrong is seen at the later of two.
+            // The last of a run, since the mistake is reported at the later one of two.
             let locate = edit.row("locates", |row| {
                 let of_run = || locates.iter().filter(|other| other["run"] == row["run"]);
                 row["position"].is_array()
@@ -512,7 +512,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "something else, and nothing says what",
+        about: "`other` without a text",
         rules: &["other-without-text"],
         by_catch: 0,
         make: |edit| {
@@ -522,7 +522,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "an operator whom nobody knows",
+        about: "an operator who is not in the table",
         rules: &["unknown-party"],
         by_catch: 0,
         make: |edit| {
@@ -532,7 +532,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a camera that is not on the list",
+        about: "a camera that is not in the table",
         rules: &["unknown-equipment"],
         by_catch: 0,
         make: |edit| {

@@ -1,5 +1,5 @@
-//! Mistakes that concern a whole survey or a whole run, and contradictions between rows of different tables: each is one
-//! mistake, however many rows it shows in.
+//! Mistakes in a whole survey or a whole run, and contradictions between rows of different tables. Each is one
+//! mistake, however many rows it affects.
 
 use serde_json::{Value, json};
 
@@ -9,7 +9,7 @@ fn number(value: &Value, key: &str) -> f64 {
     value[key].as_f64().unwrap_or(0.0)
 }
 
-/// Whether a document has enough runs for what is told by most of them.
+/// Whether a document has enough runs for conclusions from most of them.
 fn large(edit: &Edit<'_>) -> bool {
     edit.document["runs"].as_array().is_some_and(|runs| runs.len() >= 10)
 }
@@ -43,11 +43,11 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the counter of a camera runs fast",
         rules: &["distance-drift"],
-        // Where the runs of another camera and two halves of a pipe are held against the lengths.
+        // The runs of another camera and two halves of a pipe are compared with the lengths.
         by_catch: 1,
         make: |edit| {
             large(edit).then_some(())?;
-            // Without a map nothing but the runs says how long the pipes are.
+            // Without a map, only the runs show how long the pipes are.
             for (table, key) in
                 [("structures", "position"), ("pipes", "path"), ("locates", "position")]
             {
@@ -78,7 +78,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a run is lost, and what belongs to it is left",
+        about: "a run is lost, but its media and locates are not",
         rules: &["unknown-run"],
         by_catch: 0,
         make: |edit| {
@@ -115,7 +115,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "the distance of a photo has slipped",
+        about: "the distance of a photo is mistyped",
         rules: &["media-distance-contradicts", "media-beyond-run"],
         by_catch: 0,
         make: |edit| {
@@ -138,7 +138,7 @@ pub(crate) const ALL: &[Mistake] = &[
             let other =
                 edit.row("media", |media| media["run"].is_string() && media["run"] != own)?;
             let run = others[other]["run"].clone();
-            // A run that only this file would name is taken for a mistyped one.
+            // A run that only this file names would be a mistyped one.
             (others.iter().filter(|media| media["run"] == run).count() > 1).then_some(())?;
             edit.set(&format!("/media/{media}/run"), run);
             edit.remove(&format!("/media/{media}/at"));
@@ -186,9 +186,9 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a lateral joins elsewhere than its connection was seen",
+        about: "a lateral joins the pipe away from its recorded connection",
         rules: &["connection-contradicts-lateral"],
-        // A camera that was launched there says so too.
+        // A camera that was launched there contradicts it too.
         by_catch: 1,
         make: |edit| {
             let pipes = edit.document["pipes"].as_array()?.clone();
@@ -203,7 +203,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "letters in the wrong encoding all through",
+        about: "all letters in the wrong encoding",
         rules: &["text-garbled"],
         by_catch: 0,
         make: |edit| {
@@ -230,7 +230,7 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
-        about: "a number that nothing has",
+        about: "an impossible number",
         rules: &["number-impossible"],
         by_catch: 0,
         make: |edit| {

@@ -1,4 +1,5 @@
 """Writes the canonical form of a document (RFC 8785, empty lists left out) and its digest."""
+
 import hashlib
 import json
 
@@ -34,7 +35,9 @@ def write(value, own=True):
             item = value[key]
             if own and item == [] and isinstance(item, list):
                 continue
-            members.append(json.dumps(key, ensure_ascii=False) + ":" + write(item, own and key != "extensions"))
+            members.append(
+                json.dumps(key, ensure_ascii=False) + ":" + write(item, own and key != "extensions")
+            )
         return "{" + ",".join(members) + "}"
     if isinstance(value, list):
         return "[" + ",".join(write(item, own) for item in value) + "]"

@@ -1,15 +1,23 @@
 """Computes with single values: units, tolerances, distances, clocks, stretches, times, ids."""
+
 import math
 import re
 from datetime import datetime, timedelta, timezone
 from fractions import Fraction
 
 # In tenths of a millimetre, in which every unit but the survey foot is a whole number.
-TENTHS = {"mm": Fraction(10), "in": Fraction(254), "ft": Fraction(3048), "m": Fraction(10000),
-          "us-ft": Fraction(12000000, 3937)}
+TENTHS = {
+    "mm": Fraction(10),
+    "in": Fraction(254),
+    "ft": Fraction(3048),
+    "m": Fraction(10000),
+    "us-ft": Fraction(12000000, 3937),
+}
 FOOT = 0.3048
-TIMESTAMP = re.compile(r"([0-9]{4})-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])T([01][0-9]|2[0-3]):([0-5][0-9])"
-                       r":([0-5][0-9]|60)(\.[0-9]+)?(Z|[+-](?:[01][0-9]|2[0-3]):[0-5][0-9])\Z")
+TIMESTAMP = re.compile(
+    r"([0-9]{4})-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])T([01][0-9]|2[0-3]):([0-5][0-9])"
+    r":([0-5][0-9]|60)(\.[0-9]+)?(Z|[+-](?:[01][0-9]|2[0-3]):[0-5][0-9])\Z"
+)
 
 
 def factor(unit, other):
@@ -33,6 +41,19 @@ def exceeds(value, limit):
 
 def reaches(value, edge):
     return value >= edge - 1e-9 * max(1.0, abs(edge))
+
+
+def within(value, start, below):
+    """Whether a half-open range holds a value; an edge that is None is open."""
+    return (start is None or reaches(value, start)) and (below is None or not reaches(value, below))
+
+
+def in_range(meaning, value):
+    """Whether a value lies between the least and the greatest sensible amount."""
+    least, greatest = meaning.get("min"), meaning.get("max")
+    return (least is None or reaches(value, least)) and (
+        greatest is None or reaches(-value, -greatest)
+    )
 
 
 def tolerance(metres):
@@ -88,7 +109,9 @@ def instant(text):
     if zone != "Z":
         away = timedelta(hours=int(zone[1:3]), minutes=int(zone[4:6]))
         away = -away if zone[0] == "-" else away
-    whole = int((moment - datetime(1, 1, 1, tzinfo=timezone.utc)).total_seconds() - away.total_seconds())
+    whole = int(
+        (moment - datetime(1, 1, 1, tzinfo=timezone.utc)).total_seconds() - away.total_seconds()
+    )
     return whole + Fraction("0" + (match[7] or ""))
 
 

@@ -1,8 +1,9 @@
 """Reads a document: JSON by RFC 8259, and every structural problem by name and place.
 
 What the JSON Schema sees is translated from its errors to the format's names;
-keys and ids that stand twice, which it cannot see, are found here.
+duplicate keys and ids, which it cannot see, are found here.
 """
+
 import json
 from pathlib import Path
 
@@ -22,9 +23,9 @@ class NotJson(Exception):
 
 
 class Members(dict):
-    """An object that remembers which of its keys stood twice."""
+    """An object that remembers its duplicate keys."""
 
-    twice = ()
+    duplicates = ()
 
 
 def escape(part):
@@ -39,12 +40,12 @@ def pointer(parts):
 def _members(pairs):
     found = Members(pairs)
     if len(found) != len(pairs):
-        seen, twice = set(), []
+        seen, duplicates = set(), []
         for key, _ in pairs:
-            if key in seen and key not in twice:
-                twice.append(key)
+            if key in seen and key not in duplicates:
+                duplicates.append(key)
             seen.add(key)
-        found.twice = twice
+        found.duplicates = duplicates
     return found
 
 
@@ -55,7 +56,7 @@ def _refuse(word):
 def _number(text):
     # A double, as the format says; whole ones as int so that they print without a point.
     value = float(text)
-    return int(value) if value.is_integer() and abs(value) <= 2 ** 53 else value
+    return int(value) if value.is_integer() and abs(value) <= 2**53 else value
 
 
 def _depth(text):
@@ -105,8 +106,13 @@ def parse(data):
     if _depth(text) > DEEPEST:
         raise NotJson("too deep")
     try:
-        value = json.loads(text, object_pairs_hook=_members, parse_constant=_refuse,
-                           parse_int=_number, parse_float=_number)
+        value = json.loads(
+            text,
+            object_pairs_hook=_members,
+            parse_constant=_refuse,
+            parse_int=_number,
+            parse_float=_number,
+        )
     except ValueError as error:
         raise NotJson("syntax") from error
     for item in _texts(value):
@@ -115,18 +121,18 @@ def parse(data):
     return value
 
 
-def _twice_keys(value, path, problems):
+def _duplicate_keys(value, path, problems):
     if isinstance(value, dict):
-        for key in getattr(value, "twice", ()):
+        for key in getattr(value, "duplicates", ()):
             problems.append(("duplicate-key", pointer(path + [key])))
         for key, item in value.items():
-            _twice_keys(item, path + [key], problems)
+            _duplicate_keys(item, path + [key], problems)
     elif isinstance(value, list):
         for place, item in enumerate(value):
-            _twice_keys(item, path + [place], problems)
+            _duplicate_keys(item, path + [place], problems)
 
 
-def _twice_ids(rows, path, problems):
+def _duplicate_ids(rows, path, problems):
     seen = set()
     for place, row in enumerate(rows if isinstance(rows, list) else ()):
         if not isinstance(row, dict) or not isinstance(row.get("id"), str):
@@ -137,7 +143,7 @@ def _twice_ids(rows, path, problems):
 
 
 def _named(error):
-    """The problems, by the format's names, that an error of the schema stands for."""
+    """The problems, by the format's names, that an error of the schema means."""
     path, value = list(error.absolute_path), error.instance
     keyword = error.validator
     if keyword == "additionalProperties":
@@ -145,9 +151,15 @@ def _named(error):
         return [("unknown-key", pointer(path + [key])) for key in value if key not in known]
     if "propertyNames" in error.absolute_schema_path:
         return [("text-form", pointer(path + [value]))]
-    kind = {"required": "missing-key", "minProperties": "missing-key", "minLength": "empty-text",
-            "minimum": "number-range", "maximum": "number-range",
-            "minItems": "wrong-type", "maxItems": "wrong-type"}.get(keyword)
+    kind = {
+        "required": "missing-key",
+        "minProperties": "missing-key",
+        "minLength": "empty-text",
+        "minimum": "number-range",
+        "maximum": "number-range",
+        "minItems": "wrong-type",
+        "maxItems": "wrong-type",
+    }.get(keyword)
     if keyword == "type":
         number = isinstance(value, (int, float)) and not isinstance(value, bool)
         if value is None:
@@ -166,9 +178,17 @@ def _named(error):
 def _schema_errors(value):
     """The schema's errors; rows that have passed once are not looked at again."""
     if isinstance(value, dict):
-        rows = [(table, row) for table in TABLES if isinstance(value.get(table), list) for row in value[table]]
+        rows = [
+            (table, row)
+            for table in TABLES
+            if isinstance(value.get(table), list)
+            for row in value[table]
+        ]
         if all(_passes(table, row) for table, row in rows):
-            value = {key: [] if key in TABLES and isinstance(item, list) else item for key, item in value.items()}
+            value = {
+                key: [] if key in TABLES and isinstance(item, list) else item
+                for key, item in value.items()
+            }
     return VALIDATOR.iter_errors(value)
 
 
@@ -182,14 +202,14 @@ def _passes(table, row):
 def problems(value):
     """All structural problems of a JSON value, as (kind, pointer)."""
     found = []
-    _twice_keys(value, [], found)
+    _duplicate_keys(value, [], found)
     if isinstance(value, dict):
         for table in TABLES:
-            _twice_ids(value.get(table), [table], found)
+            _duplicate_ids(value.get(table), [table], found)
         runs = value.get("runs")
         for place, run in enumerate(runs if isinstance(runs, list) else ()):
             if isinstance(run, dict):
-                _twice_ids(run.get("observations"), ["runs", place, "observations"], found)
+                _duplicate_ids(run.get("observations"), ["runs", place, "observations"], found)
     once = set()
     for error in _schema_errors(value):
         for item in _named(error):

@@ -1,19 +1,11 @@
 """The rules of the family distance that hold runs against their pipes and against each other."""
-from figures import FOOT, exceeds, instant, most, tolerance
 
-ALLOWANCE = 5 * FOOT
+from catalogue import rule
+from figures import exceeds, instant, most, tolerance
+from references import names_missing_run
+from runs import ALLOWANCE
+
 CAMERAS = ("push-rod", "crawler", "pole", "float")
-
-
-def lengths_doubtful(survey):
-    """Whether runs say that lengths are in two units. What the map says is not looked at here."""
-    ratios = [run.far / run.length for run in survey.runs
-              if run.kind == "reached" and run.far is not None and run.far > 0 and run.length is not None]
-    for turned in (False, True):
-        agree = sum(abs((1 / ratio if turned else ratio) * FOOT - 1) <= 0.1 for ratio in ratios)
-        if agree >= 3 and most(agree, len(ratios)):
-            return True
-    return False
 
 
 def drifting(survey, least=0.01):
@@ -42,8 +34,9 @@ def camera(survey, run):
     return None
 
 
+@rule("warning")
 def distance_drift(survey):
-    if lengths_doubtful(survey):
+    if survey.lengths_doubtful:
         return
     least = survey.limit("distance-drift", "least", 1) / 100
     for key, share, agree, runs in drifting(survey, least):
@@ -57,8 +50,9 @@ def past_pipe(survey, rule="run-longer-than-pipe"):
     return {run.place for run in survey.runs if run.past_pipe(allowance)}
 
 
+@rule("error")
 def run_longer_than_pipe(survey):
-    if lengths_doubtful(survey):
+    if survey.lengths_doubtful:
         return
     drift = {item[0] for item in drifting(survey)}
     past = past_pipe(survey)
@@ -67,15 +61,14 @@ def run_longer_than_pipe(survey):
             yield run.path("surveyed"), {"far": run.far, "length": run.length}
 
 
+@rule("warning")
 def run_shorter_than_pipe(survey):
-    if lengths_doubtful(survey):
+    if survey.lengths_doubtful:
         return
     allowance = survey.limit("run-shorter-than-pipe", "structure_allowance", ALLOWANCE)
     drift = {item[0] for item in drifting(survey)}
     for run in survey.runs:
-        if run.kind != "reached" or run.far is None or run.length is None or camera(survey, run) in drift:
-            continue
-        if exceeds(run.length * run.metre, run.far * run.metre + run.slack(run.length) + allowance):
+        if run.short_of_pipe(allowance) and camera(survey, run) not in drift:
             yield run.path("surveyed"), {"far": run.far, "length": run.length}
 
 
@@ -85,6 +78,7 @@ def other_of(survey, run):
     return None if place is None else survey.runs[place]
 
 
+@rule("error")
 def reverse_mismatch(survey):
     for run in survey.runs:
         other = other_of(survey, run)
@@ -101,11 +95,15 @@ def reverse_mismatch(survey):
 def pairs(survey):
     """(naming run, other run) for each pair that can be compared with its pipe."""
     seen, past = set(), past_pipe(survey)
-    if lengths_doubtful(survey):
+    if survey.lengths_doubtful:
         return
     for run in survey.runs:
         other = other_of(survey, run)
-        if other is None or other.row["pipe"] != run.row["pipe"] or frozenset((run.place, other.place)) in seen:
+        if (
+            other is None
+            or other.row["pipe"] != run.row["pipe"]
+            or frozenset((run.place, other.place)) in seen
+        ):
             continue
         if other.row["direction"] == run.row["direction"] or run.length is None:
             continue
@@ -115,6 +113,7 @@ def pairs(survey):
         yield run, other
 
 
+@rule("warning")
 def reverse_gap(survey):
     allowance = survey.limit("reverse-gap", "structure_allowance", ALLOWANCE)
     for run, other in pairs(survey):
@@ -124,6 +123,7 @@ def reverse_gap(survey):
             yield run.path("reverse_of"), {"gap": gap, "reverse_of": run.row["reverse_of"]}
 
 
+@rule("note")
 def reverse_overlap(survey):
     allowance = survey.limit("reverse-overlap", "structure_allowance", ALLOWANCE)
     for run, other in pairs(survey):
@@ -139,15 +139,26 @@ def unseen(survey, rule):
     past = past_pipe(survey)
     for place, pipe in enumerate(survey.document.get("pipes", ())):
         runs = [run for run in survey.runs if run.pipe is pipe]
-        if not runs or runs[0].length is None or lengths_doubtful(survey):
+        if not runs or runs[0].length is None or survey.lengths_doubtful:
             continue
-        if any("reverse_of" in run.row or "launched" in run.row or run.kind is None or run.place in past
-               or run.far is None or run.direction_contradicts() for run in runs):
+        if any(
+            "reverse_of" in run.row
+            or "launched" in run.row
+            or run.kind is None
+            or run.place in past
+            or run.far is None
+            or run.direction_contradicts()
+            for run in runs
+        ):
             continue
         length, seen = runs[0].length, []
         for run in runs:
             begin, end = run.offset, length if run.kind == "reached" else run.far
-            seen.append((begin, end) if run.row["direction"] == "downstream" else (length - end, length - begin))
+            seen.append(
+                (begin, end)
+                if run.row["direction"] == "downstream"
+                else (length - end, length - begin)
+            )
         reached, widest = 0.0, (0.0, 0.0)
         for begin, end in sorted(seen) + [(length, length)]:
             if min(begin, length) - reached > widest[1] - widest[0]:
@@ -158,20 +169,14 @@ def unseen(survey, rule):
             yield place, runs, widest
 
 
+@rule("warning")
 def run_gap(survey):
     for place, runs, part in unseen(survey, "run-gap"):
         if any(run.kind != "stopped" for run in runs):
             yield f"/pipes/{place}", {"from": part[0], "to": part[1]}
 
 
-def names_missing_run(survey):
-    document = survey.document
-    named = [row.get("run") for table in ("media", "locates") for row in document.get(table, ())]
-    named += [key for row in document.get("ratings", ()) for key in row.get("runs", ())]
-    named += [run.row.get("reverse_of") for run in survey.runs]
-    return any(key is not None and not survey.known("runs", key) for key in named)
-
-
+@rule("note")
 def pipe_partly_surveyed(survey):
     if names_missing_run(survey):
         return
@@ -180,32 +185,46 @@ def pipe_partly_surveyed(survey):
             yield f"/pipes/{place}", {"from": part[0], "to": part[1]}
 
 
+@rule("warning")
 def met_run_missing(survey):
     if names_missing_run(survey):
         return
     for run in survey.runs:
         if run.kind != "met" or "reverse_of" in run.row:
             continue
-        if not any(other is not run and other.row["pipe"] == run.row["pipe"] for other in survey.runs):
+        if not any(
+            other is not run and other.row["pipe"] == run.row["pipe"] for other in survey.runs
+        ):
             yield run.path("outcome", "kind"), {}
 
 
+@rule("note")
 def reverse_of_missing(survey):
     for run in survey.runs:
         if run.kind != "met" or "reverse_of" in run.row:
             continue
         if any(other.row.get("reverse_of") == run.row["id"] for other in survey.runs):
             continue
-        other = next((other for other in survey.runs if other.row["pipe"] == run.row["pipe"]
-                      and other.row["direction"] != run.row["direction"]), None)
+        other = next(
+            (
+                other
+                for other in survey.runs
+                if other.row["pipe"] == run.row["pipe"]
+                and other.row["direction"] != run.row["direction"]
+            ),
+            None,
+        )
         if other:
             yield run.path(), {"other": other.row["id"]}
 
 
+@rule("warning")
 def reverse_run_too_early(survey):
     for run in survey.runs:
         other = other_of(survey, run)
-        if run.kind != "met" or other is None:
+        if run.kind != "met" or other is None or other.kind == "met":
+            continue
+        if other.row["pipe"] != run.row["pipe"]:
             continue
         began, first = instant(run.row.get("started", "")), instant(other.row.get("started", ""))
         if None not in (began, first) and began < first:

@@ -1,16 +1,24 @@
 """The rules of the family distance that look at one run alone."""
+
 import math
 
+from catalogue import rule
 from figures import FOOT, exceeds, instant
 from reading import SCHEMA
+from rules_length import CAMERAS, past_pipe
 
 REASONS = SCHEMA["$defs"]["StopReason"]["enum"]
 
 
+@rule("error")
 def distance_negative(survey):
     for run in survey.runs:
         for index, row in enumerate(run.rows):
-            key = "at" if row["at"] < run.reads else "to" if row.get("to", run.reads) < run.reads else None
+            key = (
+                "at"
+                if row["at"] < run.reads
+                else "to" if row.get("to", run.reads) < run.reads else None
+            )
             if key is None or (key == "at" and not run.disordered and run.fits[index] is not None):
                 continue
             yield run.path("observations", index, key), {"distance": row[key], "reads": run.reads}
@@ -19,7 +27,7 @@ def distance_negative(survey):
 
 
 def falls(run):
-    """(index of the row out of step, falling row, row before it) for each fall that is no other rule's."""
+    """(index of the wrong row, falling distance, distance before it) of each fall to report."""
     at = run.at
     if run.disordered:
         return
@@ -32,22 +40,24 @@ def falls(run):
             continue
         without_upper = index == 1 or at[index] >= at[index - 2]
         without_lower = index + 1 == len(at) or at[index + 1] >= at[index - 1]
-        # Where taking out either restores the order nothing tells them apart: the lower one is taken.
+        # If removing either row restores the order, the lower one is reported.
         upper = without_upper and not without_lower
         if not (upper and run.beyond(at[index - 1])):
             yield index - upper, at[index], at[index - 1]
 
 
+@rule("error")
 def distance_decreases(survey):
     for run in survey.runs:
         if run.backwards:
             yield run.path("observations"), {"first": run.at[0], "last": run.at[-1]}
         elif run.disordered:
-            yield run.path("observations"), {"astray": run.astray, "rows": len(run.at)}
+            yield run.path("observations"), {"misplaced": run.out_of_order, "rows": len(run.at)}
         for place, at, before in falls(run):
             yield run.path("observations", place, "at"), {"at": at, "before": before}
 
 
+@rule("error")
 def decimal_slip(survey):
     for run in survey.runs:
         reported = None
@@ -57,6 +67,7 @@ def decimal_slip(survey):
                 yield run.path("observations", index, "at"), {"at": run.at[index], "fits": fits}
 
 
+@rule("error")
 def observation_past_run_end(survey):
     for run in survey.runs:
         for index, row in enumerate(run.rows):
@@ -67,6 +78,7 @@ def observation_past_run_end(survey):
                 yield run.path("observations", index, key), {"distance": row[key], "end": run.end}
 
 
+@rule("warning")
 def start_missing(survey):
     if not survey.has_role("start"):
         return
@@ -77,29 +89,39 @@ def start_missing(survey):
             yield run.path("observations", 0), {"code": run.rows[0]["code"]}
 
 
+@rule("warning")
 def finish_missing(survey):
     if not survey.has_role("finish", "stopped"):
         return
     for run in survey.runs:
-        if run.rows and not run.disordered and run.closing is None and run.rows[-1]["code"] in survey.codes:
+        if (
+            run.rows
+            and not run.disordered
+            and run.closing is None
+            and run.rows[-1]["code"] in survey.codes
+        ):
             yield run.path("observations", len(run.rows) - 1), {"code": run.rows[-1]["code"]}
 
 
+@rule("error")
 def outcome_contradicts_rows(survey):
     for run in survey.runs:
         if run.closing is None or run.kind is None:
             continue
         row = run.rows[run.closing]
-        agrees = {"stopped": ("stopped",), "reached": ("finish",), "met": ("finish", "stopped")}[run.kind]
+        agrees = {"stopped": ("stopped",), "reached": ("finish",), "met": ("finish", "stopped")}[
+            run.kind
+        ]
         if survey.role(row) not in agrees:
             yield run.path("outcome", "kind"), {"code": row["code"], "outcome": run.kind}
             continue
         reason = run.row["outcome"].get("reason")
         word = next((word for word in row.get("characterisation", ()) if word in REASONS), None)
         if reason and word and reason != word:
-            yield run.path("outcome", "reason"), {"reason": reason, "row": word}
+            yield run.path("outcome", "reason"), {"reason": reason, "row_reason": word}
 
 
+@rule("warning")
 def stopped_without_reason(survey):
     for run in survey.runs:
         if run.kind != "stopped" or "reason" in run.row["outcome"]:
@@ -108,24 +130,28 @@ def stopped_without_reason(survey):
             yield run.path("outcome"), {}
 
 
+@rule("warning")
 def surveyed_missing(survey):
     for run in survey.runs:
         if run.surveyed is None:
             yield run.path(), {} if run.closing is None else {"finish": run.at[run.closing]}
 
 
+@rule("error")
 def surveyed_contradicts_finish(survey):
     for run in survey.runs:
         if run.contradicts and run.settled(run.closing) and run.fits[run.closing] is None:
             yield run.path("surveyed"), {"finish": run.at[run.closing], "surveyed": run.surveyed}
 
 
+@rule("warning")
 def counter_missing(survey):
     for run in survey.runs:
         if "counter" not in run.row and run.row.get("method") != "pole":
             yield run.path(), {}
 
 
+@rule("warning")
 def counter_not_zeroed(survey):
     slack = survey.limit("counter-not-zeroed", "slack", 0.03048)
     for run in survey.runs:
@@ -134,16 +160,23 @@ def counter_not_zeroed(survey):
         resolution = run.counter.get("resolution")
         step = max(slack, 0 if resolution is None else resolution * run.metre)
         if exceeds((run.at[run.start] - run.reads) * run.metre, step):
-            yield run.path("observations", run.start, "at"), {"at": run.at[run.start], "reads": run.reads}
+            yield run.path("observations", run.start, "at"), {
+                "at": run.at[run.start],
+                "reads": run.reads,
+            }
 
 
+@rule("error")
 def counter_reset(survey):
     for run in survey.runs:
         if run.reset is not None:
-            yield (run.path("observations", run.reset, "at"),
-                   {"at": run.at[run.reset], "before": run.at[run.reset - 1]})
+            yield (
+                run.path("observations", run.reset, "at"),
+                {"at": run.at[run.reset], "before": run.at[run.reset - 1]},
+            )
 
 
+@rule("warning")
 def counter_drift(survey):
     for run in survey.runs:
         worst = None
@@ -152,16 +185,20 @@ def counter_drift(survey):
             if exceeds(off, run.slack(check["known"])) and (worst is None or off > worst[0]):
                 worst = off, index, check
         if worst:
-            yield (run.path("counter", "checks", worst[1], "reading"),
-                   {"known": worst[2]["known"], "reading": worst[2]["reading"]})
+            yield (
+                run.path("counter", "checks", worst[1], "reading"),
+                {"known": worst[2]["known"], "reading": worst[2]["reading"]},
+            )
 
 
+@rule("error")
 def counter_offset_contradicts(survey):
     for run in survey.runs:
         if run.counter.get("zero") == "structure-centre" and run.offset != 0:
             yield run.path("counter", "offset"), {"offset": run.offset}
 
 
+@rule("error")
 def end_row_misplaced(survey):
     for run in survey.runs:
         if run.disordered or run.reset is not None:
@@ -169,32 +206,46 @@ def end_row_misplaced(survey):
         for index, row in enumerate(run.rows):
             role = survey.role(row)
             late = role == "start" and run.start is not None and run.at[index] > run.at[0]
-            early = role in ("finish", "stopped") and run.closing is not None and run.at[index] < run.at[-1]
+            early = (
+                role in ("finish", "stopped")
+                and run.closing is not None
+                and run.at[index] < run.at[-1]
+            )
             if late or early:
                 yield run.path("observations", index), {"code": row["code"]}
 
 
-def joint_spacing_irregular(survey, doubtful):
+@rule("warning")
+@rule("warning")
+def joint_spacing_irregular(survey):
     mean = survey.limit("joint-spacing-irregular", "mean", 0.2)
     for run in survey.runs:
         spacing = (run.pipe or {}).get("joint_spacing")
-        if spacing is None or spacing * run.metre < 0.5 or run.disordered or doubtful:
+        if (
+            spacing is None
+            or spacing * run.metre < 0.5
+            or run.disordered
+            or survey.lengths_doubtful
+        ):
             continue
         at = [row["at"] for row in run.rows if row.get("joint")]
         parts = [(lower - upper) / spacing for upper, lower in zip(at, at[1:])]
         parts = [abs(part - math.floor(part + 0.5)) for part in parts if 0.25 <= part <= 8]
         if len(parts) >= 8 and sum(parts) / len(parts) > mean:
             place = survey.place("pipes", run.row["pipe"])
-            yield (f"/pipes/{place}/joint_spacing",
-                   {"distances": len(parts), "mean": sum(parts) / len(parts)})
+            yield (
+                f"/pipes/{place}/joint_spacing",
+                {"distances": len(parts), "mean": sum(parts) / len(parts)},
+            )
 
 
+@rule("error")
 def cable_shorter_than_run(survey):
     for run in survey.runs:
         rows = [survey.row("equipment", key) for key in dict.fromkeys(run.row.get("equipment", ()))]
         if run.surveyed is None or None in rows or run.reset is not None:
             continue
-        cameras = [row for row in rows if row["kind"] in ("push-rod", "crawler", "pole", "float")]
+        cameras = [row for row in rows if row["kind"] in CAMERAS]
         if not cameras or not all("cable_length" in row for row in cameras):
             continue
         cable = sum(row.get("cable_length", 0) for row in rows)
@@ -207,7 +258,7 @@ def whole_minutes(text):
 
 
 def row_speeds(survey, run, least):
-    """(metres a minute, index) of each row that is held against an earlier one."""
+    """(metres a minute, index) of each row that is compared with an earlier one."""
     mark = None
     for index, row in enumerate(run.rows):
         item = next((item for item in row.get("media", ()) if "offset" in item), None)
@@ -222,11 +273,16 @@ def row_speeds(survey, run, least):
         mark = index, item["id"], item["offset"]
 
 
-def camera_speed(survey, doubtful, past):
+@rule("warning")
+@rule("warning")
+def camera_speed(survey):
     limit = survey.limit("camera-speed", "limit", 9.144)
     least = survey.limit("camera-speed", "least_distance", 3)
+    if survey.lengths_doubtful:
+        return
+    past = past_pipe(survey)
     for run in survey.runs:
-        if doubtful or run.place in past or run.contradicts:
+        if run.place in past or run.contradicts:
             continue
         if run.row.get("method") == "pole":
             continue

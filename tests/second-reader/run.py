@@ -1,4 +1,5 @@
-"""Runs the parts of the conformance suite that this reader claims, and prints what agrees and what does not."""
+"""Runs the parts of the conformance suite that this reader claims, and prints what agrees."""
+
 import copy
 import functools
 import json
@@ -8,10 +9,11 @@ from collections import Counter
 
 import canonical
 import figures
-import grading
 import reading
+import rollup
 from claims import CLAIMED, check
-from survey import SCHEMES, Survey
+from grading import SCHEMES
+from survey import Survey
 
 CORPUS = reading.ROOT / "tests/corpus"
 
@@ -22,7 +24,7 @@ def load(path):
 
 @functools.cache
 def bases(path):
-    """The text of a base, read once; it is parsed for every case, so that a patch has a copy of its own."""
+    """The text of a base. Every case parses it, so that its patch changes nothing else."""
     return json.dumps(load(path))
 
 
@@ -36,12 +38,15 @@ def step(pointer):
 
 def patched(document, patch):
     """The document, changed by a JSON Patch as far as the suite needs one."""
+
     def parent(pointer):
         *way, last = step(pointer)
         value = document
         for part in way:
             value = value[int(part)] if isinstance(value, list) else value[part]
-        return value, (last if isinstance(value, dict) else len(value) if last == "-" else int(last))
+        return value, (
+            last if isinstance(value, dict) else len(value) if last == "-" else int(last)
+        )
 
     for operation in patch:
         kind = operation["op"]
@@ -85,8 +90,10 @@ def structure():
 
 
 def _joined(given):
-    ends = [figures.from_centre(item["surveyed"], item["offset"], item["reads"])
-            for item in (given["first"], given["second"])]
+    ends = [
+        figures.from_centre(item["surveyed"], item["offset"], item["reads"])
+        for item in (given["first"], given["second"])
+    ]
     gap = given["length"] - sum(ends)
     room = figures.tolerance(figures.convert(given["length"], given["unit"], "m"))
     found = {"first": ends[0], "second": ends[1], "gap": gap}
@@ -107,7 +114,11 @@ def _hour(given):
 
 def _timestamp(given):
     reads = bool(figures.TIMESTAMP.match(given["text"]))
-    return {"reads": True, "possible": figures.instant(given["text"]) is not None} if reads else {"reads": False}
+    return (
+        {"reads": True, "possible": figures.instant(given["text"]) is not None}
+        if reads
+        else {"reads": False}
+    )
 
 
 def _ratio(unit, base):
@@ -117,29 +128,50 @@ def _ratio(unit, base):
 
 def _stretch(given):
     interval = figures.convert(given["interval"]["value"], given["interval"]["unit"], "m")
-    return {"count": figures.times_counted(figures.convert(given["length"], given["unit"], "m"), interval)}
+    return {
+        "count": figures.times_counted(
+            figures.convert(given["length"], given["unit"], "m"), interval
+        )
+    }
 
 
 KINDS = {
     "clock-hour": _hour,
-    "clock-arc": lambda given: {"from": figures.mirrored(given["to"]), "to": figures.mirrored(given["from"]),
-                                "hours": figures.covered(given["from"], given["to"])},
+    "clock-arc": lambda given: {
+        "from": figures.mirrored(given["to"]),
+        "to": figures.mirrored(given["from"]),
+        "hours": figures.covered(given["from"], given["to"]),
+    },
     "amount": lambda given: {"value": figures.convert(given["value"], given["from"], given["to"])},
     "length-unit": lambda given: {"metres": _ratio(given["unit"], "m")},
     "section-unit": lambda given: {"millimetres": _ratio(given["unit"], "mm")},
     "stretch": _stretch,
-    "place": lambda given: {"from_upstream": figures.from_upstream(
-        given["at"], given["offset"], given["reads"], given["direction"], given["length"])},
+    "place": lambda given: {
+        "from_upstream": figures.from_upstream(
+            given["at"], given["offset"], given["reads"], given["direction"], given["length"]
+        )
+    },
     "joined": _joined,
     "timestamp": _timestamp,
     "instants": _instants,
-    "ids": lambda given: {"same": given["first"] == given["second"],
-                          "case_clash": figures.case_clash(given["first"], given["second"])},
+    "ids": lambda given: {
+        "same": given["first"] == given["second"],
+        "case_clash": figures.case_clash(given["first"], given["second"]),
+    },
 }
 
 
 def alike(ours, theirs, room=1e-9):
-    if isinstance(theirs, (int, float)) and not isinstance(theirs, bool) and isinstance(ours, (int, float)):
+    """Whether two facts are the same, but for what numbers lose."""
+    if isinstance(theirs, dict) and isinstance(ours, dict):
+        return ours.keys() == theirs.keys() and all(
+            alike(ours[key], theirs[key], room) for key in theirs
+        )
+    if (
+        isinstance(theirs, (int, float))
+        and not isinstance(theirs, bool)
+        and isinstance(ours, (int, float))
+    ):
         return abs(ours - theirs) <= room * max(1.0, abs(theirs))
     return ours == theirs
 
@@ -149,7 +181,9 @@ def vectors():
         found = KINDS[case["kind"]](case["given"])
         exact = case["kind"] == "amount"  # the last digit is what such a case is about
         same = found.keys() == case["is"].keys() and all(
-            found[key] == value if exact else alike(found[key], value) for key, value in case["is"].items())
+            found[key] == value if exact else alike(found[key], value)
+            for key, value in case["is"].items()
+        )
         yield case["id"], [] if same else [f"{found}, and the suite {case['is']}"]
 
 
@@ -162,11 +196,25 @@ def grades():
             scheme = SCHEMES[document["grading"]["scheme"], document["grading"]["version"]]
         survey, wrong = Survey(document), []
         for rating in case["ratings"]:
-            found = grading.rolled(survey, scheme, rating["pipe"], rating["aspect"], case.get("computed", False))
+            runs = [run for run in survey.runs if run.row["pipe"] == rating["pipe"]]
+            found = rollup.rolled(
+                scheme,
+                runs,
+                functools.partial(
+                    rollup.recorded,
+                    aspect=rating["aspect"],
+                    scheme=scheme,
+                    only_computed=case.get("computed", False),
+                ),
+            )
             for key in ("total", "count", "mean", "peak", "per_length"):
                 ours, theirs = (found or {}).get(key), rating.get(key)
-                if (ours is None) != (theirs is None) or (ours is not None and abs(ours - theirs) > 0.5e-4 + 1e-9):
-                    wrong.append(f"{rating['pipe']} {rating['aspect']} {key}: {ours}, and the suite {theirs}")
+                if (ours is None) != (theirs is None) or (
+                    ours is not None and abs(ours - theirs) > 0.5e-4 + 1e-9
+                ):
+                    wrong.append(
+                        f"{rating['pipe']} {rating['aspect']} {key}: {ours}, and the suite {theirs}"
+                    )
         yield case["id"], wrong
 
 
@@ -174,44 +222,70 @@ def canonical_forms():
     for case in manifest("canonical/manifest.json")["cases"]:
         if case["kind"] == "number":
             value = struct.unpack(">d", bytes.fromhex(case["bits"]))[0]
-            pairs = [(canonical.number(value), case["text"]), (abs(value) <= 2 ** 53 - 1, case["in_format"])]
+            pairs = [
+                (canonical.number(value), case["text"]),
+                (abs(value) <= 2**53 - 1, case["in_format"]),
+            ]
         elif case["kind"] == "text":
             value = reading.parse(case["input"].encode("utf-8"))
-            pairs = [(canonical.write(value), case["canonical"]), (canonical.digest(value), case["digest"])]
+            pairs = [
+                (canonical.write(value), case["canonical"]),
+                (canonical.digest(value), case["digest"]),
+            ]
         elif not (CORPUS / case["file"]).exists():
             yield case["id"], None
             continue
         else:
             pairs = [(canonical.digest(load(case["file"])), case["digest"])]
-        yield case["id"], [f"{ours!r}, and the suite {theirs!r}" for ours, theirs in pairs if ours != theirs]
+        yield case["id"], [
+            f"{ours!r}, and the suite {theirs!r}" for ours, theirs in pairs if ours != theirs
+        ]
+
+
+def cases_of_rules():
+    """Every case of a rule whose base is there, with its document."""
+    for path in sorted((CORPUS / "rules").glob("*.json")):
+        for case in manifest(path)["cases"]:
+            if (CORPUS / case["base"]).exists():
+                yield case, patched(json.loads(bases(case["base"])), case["patch"])
+            else:
+                yield case, None
+
+
+def expected(case):
+    """What a case expects, by rule and pointer; of what is in `also`, no more is known."""
+    theirs = {(item["rule"], item["pointer"]): item for item in case["expect"]}
+    theirs.update(
+        {(rule, place): {} for rule, places in case.get("also", {}).items() for place in places}
+    )
+    return theirs
+
+
+def differing(ours, theirs):
+    for rule, place in ours.keys() - theirs.keys():
+        yield f"not in the suite: {rule} at {place}"
+    for rule, place in theirs.keys() - ours.keys():
+        yield f"only in the suite: {rule} at {place}"
+    for rule, place in ours.keys() & theirs.keys():
+        severity, facts = ours[rule, place]
+        wanted = theirs[rule, place]
+        if wanted.get("severity", severity) != severity:
+            yield f"{rule} at {place}: the severity"
+        for name, value in wanted.get("params", {}).items():
+            if not alike(facts.get(name), value):
+                yield f"{rule} at {place}: {name} is {facts.get(name)}, and in the suite {value}"
 
 
 def rules():
-    for path in sorted((CORPUS / "rules").glob("*.json")):
-        for case in manifest(path)["cases"]:
-            if not (CORPUS / case["base"]).exists():
-                yield case["id"], None
-                continue
-            if case.get("by_map"):  # this reader has no data of reference systems
-                continue
-            theirs = {(item["rule"], item["pointer"]): item for item in case["expect"]}
-            theirs.update({(rule, place): {} for rule, places in case.get("also", {}).items() for place in places})
-            theirs = {key: item for key, item in theirs.items() if key[0] in CLAIMED}
-            document = patched(json.loads(bases(case["base"])), case["patch"])
-            found = reading.problems(document)
-            ours, wrong = {}, []
-            if all(kind == "duplicate-id" for kind, _ in found):
+    for case, document in cases_of_rules():
+        if document is None:
+            yield case["id"], None
+        elif not case.get("by_map"):  # this reader has no data of reference systems
+            theirs = {key: item for key, item in expected(case).items() if key[0] in CLAIMED}
+            ours = {}
+            if all(kind == "duplicate-id" for kind, _ in reading.problems(document)):
                 ours = check(Survey(document, case.get("settings", {}).get("limits")))
-            wrong += [f"not in the suite: {rule} at {place}" for rule, place in ours.keys() - theirs.keys()]
-            wrong += [f"only in the suite: {rule} at {place}" for rule, place in theirs.keys() - ours.keys()]
-            for key in ours.keys() & theirs.keys():
-                severity, facts = ours[key]
-                if theirs[key].get("severity", severity) != severity:
-                    wrong.append(f"{key}: the severity")
-                for name, value in theirs[key].get("params", {}).items():
-                    if not alike(facts.get(name), value):
-                        wrong.append(f"{key[0]} at {key[1]}: {name} is {facts.get(name)}, and in the suite {value}")
-            yield case["id"], sorted(wrong)
+            yield case["id"], sorted(differing(ours, theirs))
 
 
 def main(arguments):
@@ -219,11 +293,16 @@ def main(arguments):
         for rule in arguments[1:]:
             del CLAIMED[rule]
     failed = False
-    for part, cases in (("structure", structure), ("vectors", vectors), ("grades", grades),
-                        ("canonical", canonical_forms), ("rules", rules)):
+    for part, cases in (
+        ("structure", structure),
+        ("vectors", vectors),
+        ("grades", grades),
+        ("canonical", canonical_forms),
+        ("rules", rules),
+    ):
         run = agreed = missing = 0
         for name, wrong in cases():
-            if wrong is None:  # the suite names a file that is not beside it
+            if wrong is None:  # the file is missing
                 missing += 1
                 print(f"  {name}: not run, its file is missing")
                 continue
@@ -231,7 +310,10 @@ def main(arguments):
             for line in wrong:
                 print(f"  {name}: {line}")
         failed = failed or run != agreed
-        print(f"{part}: {run} cases run, {agreed} agreed" + (f", {missing} not run" if missing else ""))
+        print(
+            f"{part}: {run} cases run, {agreed} agreed"
+            + (f", {missing} not run" if missing else "")
+        )
     print(f"{len(CLAIMED)} rules claimed")
     return 1 if failed else 0
 

@@ -22,7 +22,7 @@ fn cases() -> Vec<Case> {
     serde_json::from_value(json("canonical/manifest.json")["cases"].take()).expect("cases")
 }
 
-/// What becomes of a document: its canonical form and its digest, or how it is refused.
+/// The result for a document: its canonical form and its digest, or the problem.
 trait Judge {
     fn canonical(&self, source: &[u8]) -> Result<(String, String), String>;
 }
@@ -64,7 +64,7 @@ fn hold_all(judge: &impl Judge) {
             Case::Number { id, bits, text, in_format } => {
                 let number =
                     f64::from_bits(u64::from_str_radix(&bits, 16).expect("16 hexadecimal digits"));
-                // Written with more digits than it needs, so that the shortest ones have to be found.
+                // Written with more digits than necessary, so that the shortest form must be found.
                 let document = format!(
                     r#"{{"obvert":"0.2","id":"N","issued":"2026-05-06T16:20:00-05:00","units":{{"length":"m","section":"mm"}},
                     "coding":{{"list":"obvert-terms","version":"1"}},"extensions":{{"org.example.number":{number:.20e}}}}}"#
@@ -105,7 +105,7 @@ fn vectors_hold_in_the_command() {
     hold_all(&Command(folder.path()));
 }
 
-/// The digests of documents that live elsewhere follow them; those of texts do not change.
+/// The digests of other files are up to date; those of texts do not change.
 #[test]
 fn digests_of_files_are_fresh() {
     let mut manifest = json("canonical/manifest.json");
@@ -121,7 +121,7 @@ fn digests_of_files_are_fresh() {
     assert_eq!(hold("canonical/manifest.json", &layout::text(&manifest)), None);
 }
 
-/// The strings of the numbers are theirs, by the language's own reading of decimal digits.
+/// The strings of the numbers parse to the same numbers.
 #[test]
 fn numbers_read_back_to_their_bits() {
     let mut judged = 0;

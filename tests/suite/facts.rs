@@ -1,4 +1,4 @@
-//! The facts that findings state are those that their rules declare, over every case of the part `rules`.
+//! In every case of the part `rules`, findings have the facts that their rules declare.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -9,7 +9,7 @@ use serde_json::Value;
 
 use crate::rules::findings;
 
-/// Whether a value of the right type has the form that its kind asks for.
+/// Whether a value of the right type also has the format of its kind.
 fn has_form(kind: FactKind, value: &Value) -> bool {
     let text = value.as_str().unwrap_or_default();
     let date = |text: &str| {
@@ -40,7 +40,7 @@ fn has_form(kind: FactKind, value: &Value) -> bool {
     }
 }
 
-/// What a finding of a rule, by its facts, does otherwise than the rule declares.
+/// How the facts of a finding differ from the declaration of its rule.
 fn complaints(rule: &str, params: &serde_json::Map<String, Value>) -> Vec<String> {
     let declared = find(rule).map_or(&[][..], |rule| rule.facts);
     let mut wrong = Vec::new();
@@ -80,11 +80,11 @@ fn findings_state_the_declared_facts() {
     );
 }
 
-/// What no case can show missing: every entry of the scheme that is built in ends with a grade, and the suite has no other for
-/// rules. `crates/check/tests/grading.rs` has one.
+/// The fact that no case can lack: every entry of the built-in scheme ends with a grade, and the suite has no other scheme
+/// for rules. `crates/check/tests/grading.rs` has one.
 const NEVER_MISSING: [(&str, &str); 1] = [("grade-contradicts", "computed")];
 
-/// Every fact shows up in a finding of the suite, and one that may be missing is missing in another.
+/// Every fact is in a finding of the suite, and an optional one is missing in another.
 #[test]
 fn every_declared_fact_shows_up() {
     let mut seen: BTreeMap<(&str, &str), [usize; 2]> = BTreeMap::new();
@@ -115,7 +115,7 @@ fn every_declared_fact_shows_up() {
     assert!(wrong.is_empty(), "{} wrong:\n{}", wrong.len(), wrong.join("\n"));
 }
 
-/// The comparison is not blind.
+/// The comparison works.
 #[test]
 fn a_fact_too_many_too_few_or_of_another_type_is_seen() {
     let params = |text: &str| serde_json::from_str(text).expect("json");

@@ -1,4 +1,4 @@
-//! The part `formats`: one survey as files of every format, all of which read to the same content.
+//! The part `formats`: one survey as files of every format, all with the same content.
 
 use std::io::Cursor;
 
@@ -41,7 +41,7 @@ fn format(name: &str) -> &'static Format {
     Formats::built_in().get(name).unwrap_or_else(|| panic!("no format {name}"))
 }
 
-/// The document of a file, whose format is told by what it is.
+/// The document of a file, whose format is detected.
 fn read(file: &File) -> Document {
     let name = file.file.as_str();
     let input = match format(&file.format).folder() {

@@ -1,5 +1,5 @@
-//! What a check found, as every implementation can state it, and how it is held against what a case expects.
-//! Messages are no part of it.
+//! The findings of a check as every implementation can state them, and their comparison with the expectation of a case.
+//! Messages are not compared.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -16,7 +16,7 @@ pub(crate) struct Found {
     pub(crate) params: Map<String, Value>,
 }
 
-/// The findings of a report in JSON, by the documents that it is about.
+/// The findings of a report in JSON, by document.
 pub(crate) fn by_document(report: &Value) -> Vec<Vec<Found>> {
     let documents = report["documents"].as_array().expect("documents").len();
     let mut found = vec![Vec::new(); documents];
@@ -50,7 +50,7 @@ pub(crate) fn alike(a: &Value, b: &Value) -> bool {
     }
 }
 
-/// What a case expects and did not get, or got and did not expect; empty where all agrees.
+/// The differences between the findings and the expectation of a case; empty if there are none.
 pub(crate) fn differences(case: &Case, found: &[Found]) -> Vec<String> {
     let mut wrong = Vec::new();
     let mut accounted = BTreeSet::new();
@@ -93,7 +93,7 @@ pub(crate) fn differences(case: &Case, found: &[Found]) -> Vec<String> {
     wrong
 }
 
-/// What was found besides the findings that a case expects, by rule.
+/// The findings that a case does not expect, by rule.
 pub(crate) fn besides(case: &Case, found: &[Found]) -> BTreeMap<String, Vec<String>> {
     let mut also: BTreeMap<String, Vec<String>> = BTreeMap::new();
     for found in found {

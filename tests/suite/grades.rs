@@ -1,6 +1,6 @@
-//! The part `grades`: documents with what their grades roll up to, by pipe and aspect.
+//! The part `grades`: documents with the totals of their grades, by pipe and aspect.
 
-use obvert::check::grading::GradeBy;
+use obvert::check::grading::GradeSettings;
 use obvert::check::{Checker, Settings};
 use obvert::model::lists::GradeScheme;
 use serde::Deserialize;
@@ -42,7 +42,7 @@ fn document(case: &Case) -> String {
     document.to_string()
 }
 
-/// What differs between a table of grades and what a case expects. Figures are stated to four decimals.
+/// The differences between a table of grades and the expectation of a case. Figures have four decimals.
 fn differences(case: &Case, table: &Value) -> Vec<String> {
     let mut wrong = Vec::new();
     for rating in &case.ratings {
@@ -89,8 +89,9 @@ fn by_library(case: &Case) -> Value {
     let scheme =
         case.scheme.as_ref().map(|path| GradeScheme::read(&bytes(path)).expect("a scheme"));
     let checker = Checker::new(Settings::default()).expect("settings");
-    let by = GradeBy { scheme: scheme.as_ref(), computed_only: case.computed };
-    // Recorded grades are those of the scheme that a document names.
+    let by =
+        GradeSettings::default().with_scheme(scheme.as_ref()).with_computed_only(case.computed);
+    // Recorded grades are by the scheme that the document names.
     let mut document: Value = serde_json::from_str(&document(case)).expect("json");
     if let Some(scheme) = &scheme {
         document["grading"]["scheme"] = Value::from(scheme.id.as_str());
@@ -131,7 +132,7 @@ fn ratings_hold_in_the_command() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
-/// A figure that is expected otherwise is complained about.
+/// A wrong expectation is reported.
 #[test]
 fn a_flipped_figure_fails() {
     for mut case in cases() {

@@ -1,5 +1,5 @@
-//! The layout of the suite's manifests: the head's keys and every case on lines of their own, so that a change of one
-//! case is a change of a few lines.
+//! The layout of the suite's manifests: each key of the head and each case begins a line, so that a change of one case
+//! changes a few lines.
 
 use serde_json::Value;
 

@@ -1,4 +1,4 @@
-//! The manifests of the suite, read as any implementation reads them, and held to their own schema.
+//! The manifests of the suite, read as other implementations read them, and validated with their schema.
 
 use std::collections::BTreeSet;
 
@@ -21,12 +21,12 @@ pub(crate) fn bytes(path: &str) -> Vec<u8> {
     std::fs::read(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()))
 }
 
-/// Whether what is derived is to be rewritten.
+/// Whether derived parts are rewritten.
 pub(crate) fn blessing() -> bool {
     std::env::var_os("OBVERT_BLESS").is_some()
 }
 
-/// Compares a file of the suite with what it has to be, or makes it that.
+/// Compares a file of the suite with the expected text, or rewrites it.
 pub(crate) fn hold(path: &str, content: &str) -> Option<String> {
     let file = root().join(CORPUS).join(path);
     if std::fs::read_to_string(&file).is_ok_and(|current| current == content) {
@@ -80,9 +80,9 @@ fn manifests_are_valid() {
     );
 }
 
-/// A manifest with a slip in it is not valid: the schema is closed everywhere.
+/// A manifest with a typing error is invalid: the schema allows no unknown keys.
 #[test]
-fn a_manifest_with_a_slip_is_not_valid() {
+fn a_manifest_with_a_typing_error_is_invalid() {
     let schema = json("manifest.schema.json");
     let validator =
         jsonschema::draft202012::new(&schema).expect("the schema of manifests is a schema");
@@ -102,7 +102,7 @@ fn ids_are_unique() {
     for path in paths() {
         for case in json(&path)["cases"].as_array().expect("cases") {
             let id = case["id"].as_str().unwrap_or_else(|| panic!("{path}: a case without an id"));
-            assert!(ids.insert(id.to_owned()), "{path}: {id} stands twice");
+            assert!(ids.insert(id.to_owned()), "{path}: {id} is a duplicate");
         }
     }
 }

@@ -1,4 +1,4 @@
-//! The part `rules`: documents that a rule has to find something in, and near misses that it has to let pass.
+//! The part `rules`: documents in which a rule must have a finding, and near misses in which it must not.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::OnceLock;
@@ -13,9 +13,9 @@ use crate::layout;
 use crate::manifest::{blessing, bytes, hold, json, paths};
 use crate::support::{obvert_in, stderr};
 
-/// The small survey that the examples of the rules stand on.
+/// The small survey that the examples of the rules change.
 const MINIMAL: &str = "bases/minimal.obvert.json";
-/// The date of today where a manifest of rules says nothing else.
+/// The date of today, unless a manifest of rules states another.
 const TODAY: &str = "2026-06-01";
 const SUITE: &str = "0.1";
 
@@ -31,7 +31,7 @@ struct Manifest {
     cases: Vec<Case>,
 }
 
-/// A document and what has to be found in it.
+/// A document and its expected findings.
 #[derive(Clone, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Case {
@@ -60,7 +60,7 @@ enum Outcome {
     Passes,
 }
 
-/// Whether a case was taken over from the documentation of its rule, or written for the suite.
+/// Whether a case is from the documentation of its rule or was written for the suite.
 #[derive(Clone, Copy, Deserialize, Serialize, PartialEq)]
 #[serde(rename_all = "kebab-case")]
 enum Origin {
@@ -135,16 +135,13 @@ fn report(document: &Value, settings: &CaseSettings, today: &str) -> Value {
         let (rule, limit) = name.split_once('.').expect("rule.limit");
         ((rule.to_owned(), limit.to_owned()), *value)
     });
-    let settings = Settings {
-        profile: settings.profile.as_ref().map(|profile| {
-            Profile::read(profile.to_string().as_bytes())
-                .unwrap_or_else(|error| panic!("{error} in {profile}"))
-        }),
-        limits: limits.collect(),
-        today: settings.today.as_deref().unwrap_or(today).parse().ok(),
-        ..Settings::default()
-    };
-    assert!(settings.today.is_some(), "no date of today");
+    let profile = settings.profile.as_ref().map(|profile| {
+        Profile::read(profile.to_string().as_bytes())
+            .unwrap_or_else(|error| panic!("{error} in {profile}"))
+    });
+    let today = settings.today.as_deref().unwrap_or(today).parse().expect("a date");
+    let mut settings = Settings::default().with_profile(profile).with_today(today);
+    settings.limits = limits.collect();
     let checker = Checker::new(settings).expect("settings");
     let report = checker.check(document.to_string().as_bytes()).expect("json");
     serde_json::to_value(report).expect("a report is JSON")
@@ -194,7 +191,7 @@ fn documented(family: &str, bases: &mut Bases) -> Vec<Case> {
                     expect: if outcome == Outcome::Fails { vec![expected] } else { Vec::new() },
                     also: BTreeMap::new(),
                 };
-                // An example that only shows the base again says nothing to an implementer that the base does not.
+                // An example that equals the base is of no use to implementers.
                 if bases.document(&case) != *bases.base(&case.base) {
                     cases.push(case);
                 }
@@ -204,10 +201,10 @@ fn documented(family: &str, bases: &mut Bases) -> Vec<Case> {
     cases
 }
 
-/// Whether rules that need no reference system say something else where the document's is not known: they stand back for
-/// what the positions say of its units.
+/// Whether rules that need no reference system have other findings if the document's system is unknown: they are skipped
+/// if the positions show that the units are doubtful.
 fn goes_by_map(case: &Case, found: &[Found], today: &str, bases: &mut Bases) -> bool {
-    // Where they say that one is wrong, that is found.
+    // If the units are wrong, that is a finding.
     if !found
         .iter()
         .any(|found| ["length-unit-suspect", "crs-unit-suspect"].contains(&found.rule.as_str()))
@@ -221,7 +218,7 @@ fn goes_by_map(case: &Case, found: &[Found], today: &str, bases: &mut Bases) -> 
     }
     let blind = by_document(&report(&document, &case.settings, today)).remove(0);
     let others = |found: &[Found]| -> BTreeSet<(String, String)> {
-        // What is said of the system itself is another matter.
+        // Findings on the system itself do not count.
         let placeless = |name: &str| {
             !name.starts_with("crs-")
                 && find(name).is_some_and(|rule| !rule.needs.contains(&Need::Crs))
@@ -232,7 +229,7 @@ fn goes_by_map(case: &Case, found: &[Found], today: &str, bases: &mut Bases) -> 
     others(found) != others(&blind)
 }
 
-/// The case with what is derived made anew.
+/// The case with its derived parts computed again.
 fn derived(mut case: Case, found: &[Found], today: &str, bases: &mut Bases) -> Case {
     case.by_map = goes_by_map(&case, found, today, bases);
     case.also = besides(&case, found);
@@ -247,8 +244,7 @@ fn derived(mut case: Case, found: &[Found], today: &str, bases: &mut Bases) -> C
     case
 }
 
-/// What one case of a manifest came to in the library: its manifest's path, the case, the findings, whether its rule was
-/// kept from running.
+/// The result of a case in the library: its manifest's path, the case, the findings, and whether its rule was not run.
 type Result = (String, Case, Vec<Found>, bool);
 
 /// Every case of every manifest through the library, once for all tests that look at the results.
@@ -380,7 +376,7 @@ fn every_case_holds_in_the_command() {
     assert!(wrong.is_empty(), "{} wrong:\n{}", wrong.len(), wrong.join("\n"));
 }
 
-/// At least two documents that fail and two near misses for every rule, each another change than the others.
+/// Every rule has at least two documents that fail and two near misses, all different.
 #[test]
 fn every_rule_has_its_cases() {
     let mut bases = Bases::default();
@@ -402,7 +398,7 @@ fn every_rule_has_its_cases() {
                 if case.outcome == Outcome::Passes {
                     say("a mistake that passes is none");
                 }
-                // What the same mistake makes true is written down by hand, so that little by-catch stays little.
+                // Further findings of the same mistake are listed by hand, so that they do not grow unnoticed.
                 if case.also.values().map(Vec::len).sum::<usize>() > usize::from(case.alone) * 3 {
                     say("finds more than it is about");
                 }
@@ -447,7 +443,7 @@ fn every_rule_has_its_cases() {
     assert!(wrong.is_empty() || blessing(), "{} wrong:\n{}", wrong.len(), wrong.join("\n"));
 }
 
-/// The comparison is not blind: whatever an expectation says otherwise is complained about.
+/// The comparison works: every changed expectation is reported.
 #[test]
 fn a_flipped_expectation_fails() {
     let mut flipped = [0; 6];

@@ -1,5 +1,5 @@
 //! The part `structure`: sequences of bytes, each with the verdict and the structural problems that every reader and
-//! validator has to come to. `crates/model/tests/corpus.rs` looks closer at the places.
+//! validator must report. `crates/model/tests/corpus.rs` tests the locations.
 
 use std::collections::BTreeSet;
 
@@ -68,7 +68,7 @@ fn every_document_gets_its_verdict_from_the_command() {
     for ((case, found), document) in
         cases.iter().zip(found).zip(report["documents"].as_array().expect("documents"))
     {
-        // What is left of a broken document is checked by the rules as well.
+        // The rules check the readable part of an invalid document too.
         let problems: Problems = found
             .into_iter()
             .filter(|found| find(&found.rule).is_none())
@@ -79,13 +79,13 @@ fn every_document_gets_its_verdict_from_the_command() {
             (false, true) => "valid",
             (false, false) => "invalid",
         };
-        // A reader refuses a document of an earlier version; the command migrates what it reads.
+        // A reader rejects a document of an earlier version; the command migrates it.
         if case.file == "unknown-word-version-older.json" {
             assert_eq!((verdict, problems.len()), ("valid", 0), "{}", case.file);
             continue;
         }
         let (expected_verdict, mut expected) = expected(case);
-        // A checker says of a misspelt key that it is misspelt, and not also that the right one is missing.
+        // A checker reports a misspelt key once, and not the missing key as well.
         let misspelt: BTreeSet<String> = problems
             .iter()
             .filter(|(kind, _)| kind == "unknown-key")

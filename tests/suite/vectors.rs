@@ -1,5 +1,5 @@
-//! The part `vectors`: single steps of the arithmetic that every implementation has to get right alike. What the
-//! command can be asked for, it is asked for too: times, ids, runs that are joined, places along a pipe.
+//! The part `vectors`: single steps of the arithmetic that must be the same in every implementation. Times, ids, joined
+//! runs and places along a pipe are also tested through the command.
 
 use std::collections::BTreeSet;
 

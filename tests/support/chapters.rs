@@ -1,4 +1,4 @@
-//! The chapters of the specification: where each lies, and how one links to another.
+//! The chapters of the specification: their paths, and the links between them.
 
 #![allow(dead_code)]
 
@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 
 use super::support::root;
 
-/// Every file of Markdown below `spec/` with its text, by its path from there: `format/runs.md`.
+/// Every Markdown file below `spec/` with its text, by its path relative to `spec/`.
 pub(crate) fn chapters() -> BTreeMap<String, String> {
     let base = root().join("spec");
     let (mut chapters, mut folders) = (BTreeMap::new(), vec![base.clone()]);
@@ -27,7 +27,7 @@ pub(crate) fn chapters() -> BTreeMap<String, String> {
     chapters
 }
 
-/// The paths of the chapters in reading order, as the table of contents has them.
+/// The paths of the chapters in reading order, from the table of contents.
 pub(crate) fn in_order() -> Vec<String> {
     let contents =
         std::fs::read_to_string(root().join("spec/SUMMARY.md")).expect("the table of contents");
@@ -35,13 +35,13 @@ pub(crate) fn in_order() -> Vec<String> {
     targets.map(str::to_owned).collect()
 }
 
-/// The path of the chapter that a rule calls by its name alone, such as `runs`.
+/// The path of a chapter by the short name that rules use, such as `runs`.
 pub(crate) fn path_of(name: &str) -> Option<String> {
     let file = format!("/{name}.md");
     in_order().into_iter().find(|path| path.ends_with(&file))
 }
 
-/// The path of a chapter as a link in another one has it.
+/// The relative link from one chapter to another.
 pub(crate) fn link(from: &str, to: &str) -> String {
     let (here, there): (Vec<&str>, Vec<&str>) =
         (from.split('/').collect(), to.split('/').collect());
@@ -51,7 +51,7 @@ pub(crate) fn link(from: &str, to: &str) -> String {
     up + &there[same..].join("/")
 }
 
-/// The chapter that a link in another one leads to, with what comes after `#`.
+/// The target of a link in a chapter: the path of the other chapter, and the anchor.
 pub(crate) fn target<'a>(from: &str, link: &'a str) -> (String, &'a str) {
     let (file, anchor) = link.split_once('#').unwrap_or((link, ""));
     if file.is_empty() {
@@ -68,7 +68,7 @@ pub(crate) fn target<'a>(from: &str, link: &'a str) -> (String, &'a str) {
     (parts.join("/"), anchor)
 }
 
-/// The targets of the links in a text, without those to other sites.
+/// The targets of the links in a text, without links to other sites.
 pub(crate) fn links(text: &str) -> impl Iterator<Item = &str> {
     let targets = text.split("](").skip(1).filter_map(|rest| rest.split(')').next());
     targets.filter(|target| !target.contains("://"))

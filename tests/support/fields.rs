@@ -1,6 +1,6 @@
-//! The tables of fields of the specification: for every field its value, range, number of times, meaning, an example and the
-//! rules that guard it. Nothing of that is written down twice: what a value is comes from the schema, the example from a
-//! document that has every field and is clean, the range from asking the checker, and the rules from their own examples.
+//! The tables of fields of the specification: type, range, meaning and example of every field, and
+//! the rules that guard it. Types come from the schema, examples from a clean document that has every
+//! field, ranges from the checker, and the rules from their own examples.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
@@ -19,25 +19,22 @@ type Location = (String, String);
 /// The document that has every field.
 pub(crate) const EVERY_FIELD: &str = "tests/data/every-field.obvert.json";
 
-/// The table of an object's fields in a chapter, and below it that of the rules that guard them.
+/// The table of an object's fields in a chapter, and below it the rules that guard them.
 pub(crate) fn table(name: &str, chapter: &str) -> String {
     let object = shape::object(name);
     assert!(!object.fields.is_empty(), "the format has no object {name}");
-    let examples: Vec<Option<String>> =
-        object.fields.iter().map(|field| example(name, field)).collect();
-    let with_examples = examples.iter().any(Option::is_some);
-    let mut out = String::from("| Key | Cardinality | Type | Meaning |");
-    out.push_str(if with_examples {
-        " Example |\n|---|---|---|---|---|\n"
-    } else {
-        "\n|---|---|---|---|\n"
-    });
-    for (field, example) in object.fields.iter().zip(examples) {
+    // Extensions are the last key of an object, unless its table lists them elsewhere.
+    let fields = match object.fields.split_last() {
+        Some((last, rest)) if last.shape == Shape::Extensions => rest,
+        _ => &object.fields[..],
+    };
+    let mut out = String::from("| Key | Type | Meaning |\n|---|---|---|\n");
+    for field in fields {
         let (meaning, words) = meaning(field);
         let (kind, meaning) = match (&field.shape, words) {
             (Shape::Extensions, _) => (kind_of(field, name, chapter), String::new()),
             (Shape::Word(all), Some(words)) if all.len() == 1 => {
-                ("enum".to_owned(), format!("{meaning} {words}"))
+                ("enum".to_owned(), format!("{meaning} {words}").trim().to_owned())
             }
             (_, Some(words)) => match first_use(&words) {
                 Some((object, key))
@@ -45,28 +42,30 @@ pub(crate) fn table(name: &str, chapter: &str) -> String {
                 {
                     (format!("enum, as {}", reference(&object, &key, name, chapter)), meaning)
                 }
-                _ => ("enum".to_owned(), format!("{meaning} {words}")),
+                _ => ("enum".to_owned(), format!("{meaning} {words}").trim().to_owned()),
             },
+            // The chapter on the document explains all of these at once.
+            (_, None) if describes_other(object, field) => ("string".to_owned(), String::new()),
             (_, None) => (kind_of(field, name, chapter), meaning),
         };
         let cell = |text: String| {
             if text.is_empty() { " ".to_owned() } else { format!(" {} ", text.replace('|', "\\|")) }
         };
-        let _ = write!(
-            out,
-            "| `{}` | {} |{}|{}|",
-            field.name,
-            cardinality(field),
-            cell(kind),
-            cell(meaning)
-        );
-        if with_examples {
-            let example = example.map(|value| format!("`{value}`")).unwrap_or_default();
-            let _ = write!(out, "{}|", cell(example));
-        }
-        out.push('\n');
+        let key = format!("`{}`", field.name);
+        let key = if field.required { format!("**{key}**") } else { key };
+        let example = example(name, field).map(|value| format!("`{value}`"));
+        let meaning: Vec<String> =
+            Some(meaning).filter(|text| !text.is_empty()).into_iter().chain(example).collect();
+        let _ = writeln!(out, "| {key} |{}|{}|", cell(kind), cell(meaning.join(" ")));
     }
     out + &rules(object, chapter)
+}
+
+/// Whether a field describes in words the `other` of an enum.
+fn describes_other(object: &ObjectShape, field: &Field) -> bool {
+    let of = field.name.strip_suffix("_text").and_then(|name| object.field(name));
+    let Some(Shape::Word(words)) = of.map(|of| &of.shape) else { return false };
+    words.iter().any(|word| word == "other")
 }
 
 /// Which rules guard which of an object's fields.
@@ -78,6 +77,16 @@ fn rules(object: &ObjectShape, chapter: &str) -> String {
     let keys = std::iter::once("").chain(object.fields.iter().map(|field| field.name.as_str()));
     for key in keys {
         let Some(rules) = guards().get(&(object.name.clone(), key.to_owned())) else { continue };
+        // A rule that is listed at a key needs no place at the object.
+        let at_key = |rule: &str| {
+            let of = |field: &Field| guards().get(&(object.name.clone(), field.name.clone()));
+            object.fields.iter().filter_map(of).any(|rules| rules.contains(rule))
+        };
+        let rules: Vec<&str> =
+            rules.iter().copied().filter(|rule| !key.is_empty() || !at_key(rule)).collect();
+        if rules.is_empty() {
+            continue;
+        }
         if out.is_empty() {
             out.push_str("\nRules:\n\n");
         }
@@ -89,26 +98,42 @@ fn rules(object: &ObjectShape, chapter: &str) -> String {
     out
 }
 
-/// What a field means, and where each word of its vocabulary has a meaning, these.
+/// The meaning of a field, and the meanings of its enum words if they have any.
 fn meaning(field: &Field) -> (String, Option<String>) {
     let line = |text: &str| text.replace('\n', " ").trim().to_owned();
     // The type has the unit already.
+    let units = [", in length units", ", in section units", ", in seconds", ", in hertz"];
     let description =
-        field.description.replace(", in length units", "").replace(", in section units", "");
-    match description.split_once("\n- ") {
+        units.iter().fold(field.description.clone(), |text, unit| text.replace(unit, ""));
+    let described = match description.split_once("\n- ") {
         Some((first, words)) => {
             let words: Vec<String> = words.split("\n- ").map(|word| brief(&line(word))).collect();
             (line(first), Some(words.join(" ")))
         }
         None => (line(&description), None),
-    }
+    };
+    if repeats(&field.name, &described.0) { (String::new(), described.1) } else { described }
 }
 
-/// A word of a vocabulary with its meaning, or alone where the meaning only repeats it. The text of `other` is explained once for all enums.
+/// Whether a meaning only repeats a field's name: "The title." of `title`.
+fn repeats(name: &str, meaning: &str) -> bool {
+    let bare = meaning.trim_end_matches('.').to_lowercase();
+    let bare = ["the ", "a ", "its "].iter().find_map(|article| bare.strip_prefix(article));
+    bare == Some(&name.replace('_', " ")) || name == "id" && meaning.starts_with("Identifies the ")
+}
+
+/// The units that the chapter on conventions defines.
+const UNITS: [&str; 5] = ["`m`", "`ft`", "`us-ft`", "`mm`", "`in`"];
+
+/// A word of a vocabulary with its meaning, or alone if the meaning only repeats it. `other` and
+/// the units are explained once for all enums.
 fn brief(word: &str) -> String {
     let Some((name, meaning)) = word.split_once(": ") else { return word.to_owned() };
     let plain = |text: &str| text.trim_matches(['`', '.']).replace('-', " ").to_lowercase();
-    let repeats = name == "`other`" || plain(name) == plain(meaning);
+    let meant = plain(meaning);
+    let articles = ["a ", "an ", "the "];
+    let meant = articles.iter().find_map(|article| meant.strip_prefix(article)).unwrap_or(&meant);
+    let repeats = name == "`other`" || plain(name) == meant || UNITS.contains(&name);
     if repeats { format!("{name}.") } else { word.to_owned() }
 }
 
@@ -127,6 +152,19 @@ fn first_use(words: &str) -> Option<Location> {
         first
     });
     first.get(words).cloned()
+}
+
+/// The first field in reading order that has the words of an enum, or a list of them.
+fn first_list(item: &Shape) -> Option<Location> {
+    let Shape::Word(_) = item else { return None };
+    homes().iter().find_map(|(object, _)| {
+        let has = |field: &&Field| match &field.shape {
+            Shape::List(other) => **other == *item,
+            shape => shape == item,
+        };
+        let field = shape::object(object).fields.iter().find(has)?;
+        Some((object.clone(), field.name.clone()))
+    })
 }
 
 /// The objects that have tables with the chapters that have them, in reading order.
@@ -157,28 +195,32 @@ fn reference(object: &str, key: &str, from: &str, chapter: &str) -> String {
     }
 }
 
-fn cardinality(field: &Field) -> &'static str {
-    match (field.required, &field.shape) {
-        (true, _) => "1",
-        (false, Shape::List(_)) => "0..n",
-        (false, _) => "0..1",
-    }
-}
-
 fn kind_of(field: &Field, object: &str, chapter: &str) -> String {
     let kind = match &field.shape {
-        Shape::List(item) => format!("array of {}", kind(item, chapter)),
+        Shape::List(item) => match first_list(item) {
+            Some((of, key)) if (of.as_str(), key.as_str()) != (object, field.name.as_str()) => {
+                format!("array of enum, as {}", reference(&of, &key, object, chapter))
+            }
+            _ => format!("array of {}", kind(item, chapter)),
+        },
         shape => kind(shape, chapter),
     };
     // The column of examples shows what the form's own example would.
     let form = field.form.as_ref().map(|form| form.split(", such as").next().unwrap_or(form));
-    let form = form.map(|form| format!(": {}", form.strip_prefix("a ").unwrap_or(form)));
+    let form = form.map(|form| match form.strip_prefix("a ").unwrap_or(form) {
+        // The first page and the conventions define both.
+        "path of keys joined by points" => ": path".to_owned(),
+        "date, time and offset" => ": time".to_owned(),
+        form => format!(": {form}"),
+    });
     let bounds = field.bounds.map(|[least, most]| format!(", {least} to {most}"));
     let unit = field.measures().map_or_else(
         || field.unit.as_ref().map(|unit| format!(", {unit}")),
         |units| units.strip_prefix("units.").map(|unit| format!(", {unit}")),
     );
     let range = range(object, field).map(|range| format!(", {range}"));
+    // Only clock references have such a range.
+    let unit = unit.filter(|unit| unit != ", hours of a clock face");
     let parts = [form, bounds, unit, range];
     kind + &parts.into_iter().flatten().collect::<String>()
 }
@@ -206,54 +248,29 @@ fn kind(shape: &Shape, chapter: &str) -> String {
     }
 }
 
-/// An example of a field that is no object itself.
+/// An example of a field of the document that is not an object. An enum lists its words already.
 fn example(object: &str, field: &Field) -> Option<String> {
-    let holds_objects = match &field.shape {
-        Shape::Object(_) => true,
-        Shape::List(item) => matches!(**item, Shape::Object(_)),
-        _ => false,
+    let item = match &field.shape {
+        Shape::List(item) => item.as_ref(),
+        shape => shape,
     };
-    if holds_objects {
+    if matches!(item, Shape::Object(_) | Shape::Word(_) | Shape::Bool) {
         return None;
     }
-    let place = (object.to_owned(), field.name.clone());
-    let (_, found) = places().get(&place).or_else(|| places_elsewhere().get(&place))?;
+    let (_, found) = places().get(&(object.to_owned(), field.name.clone()))?;
     Some(found.to_string()).filter(|text| text.len() <= LONGEST_EXAMPLE)
 }
 
-/// An example that is longer shows nothing that a shorter one would not.
+/// A longer example shows nothing that a shorter one would not.
 const LONGEST_EXAMPLE: usize = 130;
 
-/// The first location of every field in the document, and its value there.
+/// The first location of every field in the document, with its value.
 fn places() -> &'static BTreeMap<Location, (String, Value)> {
     static PLACES: OnceLock<BTreeMap<Location, (String, Value)>> = OnceLock::new();
     PLACES.get_or_init(|| {
         let document: Value = serde_json::from_str(&read(EVERY_FIELD)).expect("json");
         let mut found = BTreeMap::new();
         collect(shape::document(), &document, "", &mut found);
-        found
-    })
-}
-
-/// The same for profiles, lists, schemes and layouts.
-fn places_elsewhere() -> &'static BTreeMap<Location, (String, Value)> {
-    static PLACES: OnceLock<BTreeMap<Location, (String, Value)>> = OnceLock::new();
-    PLACES.get_or_init(|| {
-        let mut found = BTreeMap::new();
-        for (object, path) in [
-            (shape::profile(), "examples/profiles/larkmoor-water.profile.json"),
-            (shape::profile(), "examples/profiles/morvelde-drainage.profile.json"),
-            (shape::profile(), "examples/profiles/house-drain-sale.profile.json"),
-            (shape::code_list(), "schema/obvert-terms.json"),
-            (shape::code_list(), "schema/en-13508-2.json"),
-            (shape::grade_scheme(), "schema/obvert-grades.json"),
-            (shape::layout(), "examples/layouts/office-a.layout.json"),
-            (shape::layout(), "examples/layouts/office-b.layout.json"),
-            (shape::layout(), "examples/layouts/office-c.layout.json"),
-        ] {
-            let value: Value = serde_json::from_str(&read(path)).expect("json");
-            collect(object, &value, "", &mut found);
-        }
         found
     })
 }
@@ -289,7 +306,7 @@ fn collect_in(
     }
 }
 
-/// Fields of the format that no example has: there are none.
+/// Fields of the format without an example: there are none.
 pub(crate) fn without_example() -> Vec<String> {
     let fields =
         shape::objects().flat_map(|object| object.fields.iter().map(move |field| (object, field)));
@@ -309,8 +326,8 @@ const RANGES: [(&str, &[f64], &[f64]); 3] = [
     ("1 to 12.5 in steps of 0.5", &[1.0, 1.5, 12.0, 12.5], &[0.0, 0.5, 1.25, 12.75, 13.0, -1.0]),
 ];
 
-/// The range that the checker keeps a number to, found by asking it: whether one of the rules about impossible numbers speaks up
-/// at that very place.
+/// The range of a number, found by checking: one of the rules about impossible numbers has a
+/// finding at that field.
 fn range(object: &str, field: &Field) -> Option<&'static str> {
     if field.shape != Shape::Number {
         return None;
@@ -325,7 +342,7 @@ fn range(object: &str, field: &Field) -> Option<&'static str> {
             found.subject.path == *pointer && rules.iter().any(|rule| *found.rule == **rule)
         })
     };
-    // Most numbers can be anything, and one question tells so.
+    // Most numbers can be anything: one check shows it.
     if !impossible(&-1.0) {
         return None;
     }
@@ -337,24 +354,23 @@ fn range(object: &str, field: &Field) -> Option<&'static str> {
 
 fn check(document: &Value, rule: Option<&Rule>) -> Report {
     static CHECKER: OnceLock<Checker> = OnceLock::new();
-    let settings = || Settings { today: "2026-06-01".parse().ok(), ..Settings::default() };
+    let settings = || Settings::default().with_today("2026-06-01".parse().expect("a date"));
     let text = serde_json::to_vec(document).expect("json");
     if let Some(profile) = rule.and_then(Rule::profile) {
         let profile = obvert::model::profile::Profile::read(profile.as_bytes()).expect("a profile");
-        let checker =
-            Checker::new(Settings { profile: Some(profile), ..settings() }).expect("settings");
+        let checker = Checker::new(settings().with_profile(profile)).expect("settings");
         return checker.check(&text).expect("json");
     }
     CHECKER.get_or_init(|| Checker::new(settings()).expect("settings")).check(&text).expect("json")
 }
 
-/// For every field the rules that guard it, by their examples. A rule is found at a field where one of its failing examples
-/// has a finding at it, or has none any more once the example's change of that field is taken back.
+/// The rules that guard each field: those with a failing example that has a finding at the field,
+/// or has none once the example's change of the field is undone.
 pub(crate) fn guards() -> &'static BTreeMap<Location, BTreeSet<&'static str>> {
     static GUARDS: OnceLock<BTreeMap<Location, BTreeSet<&'static str>>> = OnceLock::new();
     GUARDS.get_or_init(|| {
         let mut guards: BTreeMap<Location, BTreeSet<&'static str>> = BTreeMap::new();
-        // A profile can name any field; its rules guard what it says.
+        // The rules of profiles guard any field that a profile names.
         for rule in catalogue().iter().filter(|rule| rule.family() != "profile") {
             for example in rule.examples(Section::Fails) {
                 let patch: Value = serde_json::from_str(&example.patch).expect("a patch");
@@ -374,13 +390,13 @@ pub(crate) fn guards() -> &'static BTreeMap<Location, BTreeSet<&'static str>> {
     })
 }
 
-/// The fields of an example's operations without whose change the rule says nothing.
+/// The fields of an example's operations without whose change the rule has no finding.
 fn deciding(rule: &Rule, operations: &[Value]) -> Vec<Location> {
     let minimal: Value = serde_json::from_str(obvert::check::MINIMAL).expect("json");
     let silent = |document: Option<Value>| {
         let Some(document) = document else { return false };
         let report = check(&document, Some(rule));
-        // A document that cannot be read, or a rule that cannot be run, says nothing about the field.
+        // An unreadable document, or a rule that cannot be run, is no evidence.
         let whole = report.documents.iter().all(|document| document.left_out.is_empty());
         let ran = whole
             && !report
@@ -448,7 +464,7 @@ fn patched(operations: &[Value]) -> Option<Value> {
     Some(document)
 }
 
-/// The field that a pointer leads to, or the object where it leads to one of a list; `None` below extensions.
+/// The field at a pointer, or the object if it is an item of a list; `None` below extensions.
 pub(crate) fn place_of(pointer: &str) -> Option<Location> {
     let mut object = shape::document();
     let mut place = (object.name.clone(), String::new());

@@ -1,4 +1,4 @@
-//! What the tests of the command share: running it, in a folder of its own.
+//! Helpers of the tests that run the command.
 
 #![allow(dead_code, unreachable_pub)]
 
@@ -46,7 +46,7 @@ pub(crate) fn obvert_fed(arguments: &[&str], input: &[u8]) -> Output {
     let mut stdin = child.stdin.take().expect("stdin");
     let input = input.to_vec();
     let feeder = std::thread::spawn(move || {
-        // A command that has seen enough closes its input.
+        // The command may close its input early.
         let _ = stdin.write_all(&input);
     });
     let output = child.wait_with_output().expect("output");

@@ -1,5 +1,5 @@
-//! The worked examples of the specification. Their figures come from the very functions that grade, check and write, so an example
-//! cannot say what the code does not do. What comes from outside is held against its source in the tests of the crates.
+//! The worked examples of the specification. Their figures come from the functions that grade,
+//! check and write. Figures from outside are compared with their sources in the tests of the crates.
 
 use std::fmt::Write;
 
@@ -29,23 +29,17 @@ pub(crate) fn example(name: &str, chapter: &str) -> Option<String> {
     })
 }
 
-/// Every hour and the one that a camera from the other end sees.
+/// Clock references as a camera from the other end sees them.
 fn clock() -> String {
-    let hour = |half: u32| ClockHour::new(f64::from(half) / 2.0).expect("an hour");
-    let mirrored = |hour: ClockHour| hour.mirrored().expect("a clock has it");
-    let mut rows = [String::from("| Hour |"), String::from("| From the other end |")];
-    for half in 2..=25 {
-        let _ = write!(rows[0], " {} |", hour(half));
-        let _ = write!(rows[1], " {} |", mirrored(hour(half)));
+    let hour = |hour: f64| ClockHour::new(hour).expect("an hour");
+    let mut out =
+        String::from("| Hour or arc | From the other end | Hours covered |\n|---|---|---|\n");
+    for at in [1.0, 3.0, 6.0, 12.0, 12.5] {
+        let mirrored = hour(at).mirrored().expect("a clock has it");
+        let _ = writeln!(out, "| {at} | {mirrored} | |");
     }
-    let rule = "---|".repeat(25);
-    let mut out = format!("{}\n|{rule}\n{}\n", rows[0], rows[1]);
-    out.push_str("\n| Arc | From the other end | Hours |\n|---|---|---|\n");
     for (from, to) in [(11.0, 2.0), (3.0, 9.0), (12.0, 12.0), (12.5, 1.0)] {
-        let arc = ClockReading::Arc(
-            ClockHour::new(from).expect("an hour"),
-            ClockHour::new(to).expect("an hour"),
-        );
+        let arc = ClockReading::Arc(hour(from), hour(to));
         let Some(ClockReading::Arc(a, b)) = arc.mirrored() else { panic!("an arc") };
         let _ = writeln!(out, "| {from} to {to} | {a} to {b} | {} |", arc.hours());
     }
@@ -65,7 +59,7 @@ fn materials() -> String {
 
 /// The CSV tables with the columns that identify a row, from the Table Schemas.
 fn tables() -> String {
-    let mut out = String::from("| File | A row is identified by |\n|---|---|\n");
+    let mut files: Vec<(String, Vec<String>)> = Vec::new();
     for (name, schema) in obvert::convert::csv::table_schemas() {
         let schema: Value = serde_json::from_str(&schema).expect("a schema");
         let text = |value: &Value| value.as_str().map(|name| format!("`{name}`"));
@@ -73,7 +67,15 @@ fn tables() -> String {
             Value::Array(keys) => keys.iter().filter_map(text).collect(),
             key => text(key).into_iter().collect(),
         };
-        let _ = writeln!(out, "| `{}` | {} |", name.replace(".json", ".csv"), keys.join(", "));
+        let (keys, file) = (keys.join(", "), format!("`{}`", name.replace(".json", ".csv")));
+        match files.iter_mut().find(|(known, _)| *known == keys) {
+            Some((_, files)) => files.push(file),
+            None => files.push((keys, vec![file])),
+        }
+    }
+    let mut out = String::from("| Files | A row is identified by |\n|---|---|\n");
+    for (keys, files) in files {
+        let _ = writeln!(out, "| {} | {keys} |", files.join(", "));
     }
     out
 }
@@ -95,13 +97,14 @@ fn units() -> String {
     out
 }
 
-/// A pipe of 200 ft that was driven from both ends, and what the checker makes of the two runs.
+/// A pipe of 200 ft with a run from each end, and the checker's finding.
 fn distance(chapter: &str) -> String {
     let catalogue = chapters::path_of("rules")
         .map(|path| chapters::link(chapter, &path))
         .expect("the catalogue");
     let mut out = String::from(
-        "| First run | Second run | *a* | *b* | *L* − *a* − *b* | Rule |\n|---|---|---|---|---|---|\n",
+        "| First run: `surveyed`, `offset`, `reads` | Second run | *a* | *b* | *L* − *a* − *b* | \
+         Rule |\n|---|---|---|---|---|---|\n",
     );
     for (first, second) in [
         ((120.0, 0.0, 0.0), (75.0, 0.0, 0.0)),
@@ -139,11 +142,10 @@ fn distance(chapter: &str) -> String {
             fact("gap").or(fact("overlap").map(|overlap| -overlap))
         });
         let gap = 200.0 - a - b;
-        // The checker's own figure is the one that is printed above, wherever it has one.
+        // The figure printed is the checker's own, if it has one.
         assert!(fact.is_none_or(|fact| (fact - gap).abs() < 1e-9), "{fact:?} {gap}");
-        let said = |(surveyed, offset, reads): (f64, f64, f64)| {
-            format!("`surveyed` {surveyed}, `offset` {offset}, `reads` {reads}")
-        };
+        let said =
+            |(surveyed, offset, reads): (f64, f64, f64)| format!("{surveyed}, {offset}, {reads}");
         let rule = found.map_or_else(
             || "none: within the tolerance of 1 ft".to_owned(),
             |found| format!("[`{0}`]({catalogue}#{0})", found.rule),
@@ -239,7 +241,7 @@ fn peaks() -> String {
     out
 }
 
-/// The document of the example, as somebody may have written it.
+/// The document of the example, not in the layout for files.
 const WRITTEN: &str = r#"{
   "obvert": "0.2",
   "issued": "2026-05-06T16:20:00-05:00",

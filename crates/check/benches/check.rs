@@ -16,7 +16,7 @@ fn main() {
 fn every_rule(bencher: divan::Bencher<'_, '_>, bytes: usize) {
     let source = generate::document(bytes);
     let checker =
-        Checker::new(Settings { today: "2027-01-01".parse().ok(), ..Settings::default() })
+        Checker::new(Settings::default().with_today("2027-01-01".parse().expect("a date")))
             .expect("settings");
     bencher
         .counter(BytesCount::of_str(&source))

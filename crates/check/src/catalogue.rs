@@ -1,22 +1,22 @@
-//! Finding rules by name.
+//! Looking up rules.
 
 use crate::rule::Rule;
 use crate::rules::CATALOGUE;
 
-/// Every rule, in the order of the catalogue.
+/// Every built-in rule, in the order of the catalogue.
+#[doc(alias = "rules")]
 #[must_use]
 pub fn catalogue() -> &'static [&'static Rule] {
     CATALOGUE
 }
 
-/// The rule of a name.
+/// The built-in rule of a name.
 #[must_use]
 pub fn find(name: &str) -> Option<&'static Rule> {
     CATALOGUE.iter().copied().find(|rule| rule.name == name)
 }
 
-/// The document that the examples in the rules' documentation change. No rule reports anything in
-/// it.
+/// A small survey without findings. The examples in the documentation of rules are patches of it.
 pub const MINIMAL: &str = include_str!("minimal.obvert.json");
 
 /// The only candidate that equals a word except for its case and the white space around it.

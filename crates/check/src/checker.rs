@@ -1,4 +1,4 @@
-//! The checker: a set of rules, ready to check documents.
+//! The checker: rules with their severities and limits, ready to check documents.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -9,15 +9,19 @@ use obvert_model::text::nearest;
 
 use crate::finding::{Finding, Severity};
 use crate::pipeline::{Borrowed, Pulled, RunSource, on_two_threads};
-use crate::profile::{Demands, Held};
-use crate::report::{self, NotRun, Report};
+use crate::profile::{Demands, PreparedSuppression};
+use crate::report::{self, CheckedDocument, DocumentInfo, NotRun, Report};
 use crate::rule::Rule;
 use crate::settings::{Settings, SettingsError};
 use crate::sink::{Found, Sink};
 use crate::views::{Ending, Facts, RunFigures, RunSummary, ShownBy, Survey};
 use crate::walk::Walk;
 
-/// A set of rules with their severities and limits, ready to check documents.
+/// Rules with their severities and limits, ready to check documents.
+///
+/// Make one with [`Checker::new`] and use it for any number of documents.
+#[doc(alias = "validator")]
+#[doc(alias = "linter")]
 #[derive(Debug)]
 pub struct Checker {
     settings: Settings,
@@ -25,18 +29,17 @@ pub struct Checker {
     active: Vec<Active>,
 }
 
-/// Why no rule was run on a source without the structure of a document.
+/// Why no rule was run on a source that does not have the structure of a document.
 pub(crate) const WITHOUT_STRUCTURE: &str =
     "the document does not have the structure of the format; correct that first";
 
-/// A rule that is not turned off, with its severity and limits by the settings and what the profile
-/// suppresses of it.
+/// A rule that is turned on, with its severity, limits and suppressions.
 #[derive(Clone, Debug)]
 pub(crate) struct Active {
     pub(crate) rule: &'static Rule,
     pub(crate) severity: Severity,
     limits: Vec<f64>,
-    pub(crate) held: Vec<Held>,
+    pub(crate) suppressions: Vec<PreparedSuppression>,
 }
 
 impl Active {
@@ -46,45 +49,20 @@ impl Active {
             severity: self.severity,
             limits: &self.limits,
             keep,
-            held: &self.held,
+            suppressions: &self.suppressions,
             found,
         }
     }
 }
 
 impl Checker {
-    /// Prepares a check.
+    /// Prepares a checker.
     ///
     /// # Errors
     /// If the settings name a rule or a limit that does not exist, or the profile or a rule of your
     /// own cannot be used.
     pub fn new(mut settings: Settings) -> Result<Self, SettingsError> {
-        for rule in &settings.rules {
-            if let Some(why) = settings.problem_of(rule) {
-                return Err(SettingsError::OwnRule { name: rule.name.to_owned(), why });
-            }
-        }
-        for name in settings.severities.keys() {
-            settings.rule(name)?;
-        }
-        for ((name, limit), value) in &settings.limits {
-            let rule = settings.rule(name)?;
-            if let Some(known) = rule.limits.iter().find(|known| known.name == limit) {
-                if !value.is_finite() || *value < 0.0 {
-                    let (rule, name) = (name.clone(), limit.clone());
-                    return Err(SettingsError::LimitValue {
-                        rule,
-                        name,
-                        value: *value,
-                        unit: known.unit,
-                    });
-                }
-            } else {
-                let has: Vec<&str> = rule.limits.iter().map(|limit| limit.name).collect();
-                let has = if has.is_empty() { "none".to_owned() } else { has.join(", ") };
-                return Err(SettingsError::Limit { rule: name.clone(), name: limit.clone(), has });
-            }
-        }
+        settings.validate()?;
         let demands = settings
             .profile
             .take()
@@ -97,27 +75,30 @@ impl Checker {
                 |name: &str| settings.limits.get(&(rule.name.to_owned(), name.to_owned())).copied();
             let limits =
                 rule.limits.iter().map(|limit| set(limit.name).unwrap_or(limit.default)).collect();
-            let held =
-                demands.as_ref().map(|demands| demands.held_of(rule.name)).unwrap_or_default();
-            Some(Active { rule, severity, limits, held })
+            let suppressions = demands
+                .as_ref()
+                .map(|demands| demands.suppressions_of(rule.name))
+                .unwrap_or_default();
+            Some(Active { rule, severity, limits, suppressions })
         });
         let active = active.collect();
         Ok(Self { active, settings, demands })
     }
 
-    /// Checks a JSON document, run by run: no more than the head and one run is held at a time.
+    /// Checks a JSON document, run by run: only the head and one run are in memory at a time.
     ///
-    /// A document that is JSON but violates the structure of the format is diagnosed. The report
-    /// then has those problems, and what the rules find in the rest: see
-    /// [`check_value`](Self::check_value).
+    /// If the document violates the structure of the format, the report has the structural problems
+    /// and the findings on the rest: see [`check_value`](Self::check_value).
     ///
     /// # Errors
-    /// When the source is not JSON.
+    /// If the source is not JSON.
+    #[doc(alias = "validate")]
+    #[doc(alias = "lint")]
     pub fn check(&self, source: &[u8]) -> Result<Report, ReadError> {
         if let Ok(mut reader) = Reader::new(source) {
             let (mut report, error) = self.walk_reader(&mut reader);
             let Some(error) = error else { return Ok(report) };
-            // Ids that repeat leave every row readable, so what the rules found still holds.
+            // With duplicate ids every row can still be read, so the findings are valid.
             let problems = error.problems();
             if !problems.is_empty()
                 && problems.iter().all(|problem| problem.kind == ProblemKind::DuplicateId)
@@ -149,8 +130,8 @@ impl Checker {
     /// ```
     ///
     /// # Errors
-    /// When the survey is not valid. Its reader's format can diagnose it, and
-    /// [`check_value`](Self::check_value) then checks what is readable.
+    /// If the survey is not valid. Diagnose it with the format of the reader and give the diagnosis
+    /// to [`check_value`](Self::check_value), which checks what is readable.
     pub fn check_reader<R: RunReader + ?Sized>(&self, reader: &mut R) -> Result<Report, R::Error> {
         let (report, error) = self.walk_reader(reader);
         error.map_or(Ok(report), Err)
@@ -165,8 +146,8 @@ impl Checker {
         report
     }
 
-    /// A report of structural problems alone, for a source that another reader found them in. It
-    /// says that no rule was run.
+    /// A report of structural problems alone, for a source that another reader diagnosed. It states
+    /// that no rule was run.
     #[must_use]
     pub fn report_structure(&self, problems: &[obvert_model::read::Problem]) -> Report {
         let mut report = self.without_rules(WITHOUT_STRUCTURE);
@@ -175,25 +156,21 @@ impl Checker {
     }
 
     fn empty(&self) -> Report {
-        self.report_of(report::Document::default())
+        self.report_of(CheckedDocument::default())
     }
 
-    pub(crate) fn report_of(&self, document: report::Document) -> Report {
+    pub(crate) fn report_of(&self, document: CheckedDocument) -> Report {
         Report::new(
             document,
             &self.settings,
-            self.demands.as_ref().map(|demands| demands.stamp.clone()),
+            self.demands.as_ref().map(|demands| demands.identity.clone()),
         )
     }
 
-    /// A report that says only that a file could not be read.
+    /// The report of a file that could not be read.
     #[must_use]
     pub fn unread(&self, file: &str, error: &str) -> Report {
-        self.report_of(report::Document {
-            file: Some(file.to_owned()),
-            error: Some(error.to_owned()),
-            ..report::Document::default()
-        })
+        self.report_of(CheckedDocument::unread(file, error))
     }
 
     pub(crate) fn without_rules(&self, why: &str) -> Report {
@@ -224,31 +201,31 @@ impl Checker {
         report.sort();
     }
 
-    /// The same checker, but every finding is kept.
+    /// The same checker, but it lists every finding.
     #[cfg(feature = "diagnose")]
     pub(crate) fn keeping_all(&self) -> Self {
         let settings = Settings { keep: usize::MAX, ..self.settings.clone() };
         Self { settings, demands: self.demands.clone(), active: self.active.clone() }
     }
 
-    /// The rules that are not turned off.
+    /// The rules that are turned on.
     #[cfg(feature = "diagnose")]
     pub(crate) fn rules(&self) -> impl Iterator<Item = &'static Rule> + '_ {
         self.active.iter().map(|active| active.rule)
     }
 
-    /// The rule of a name, in the catalogue or of your own, as for [`Rule::documentation`].
+    /// The rule of a name, from the catalogue or your own.
     #[must_use]
     pub fn rule(&self, name: &str) -> Option<&'static Rule> {
         self.settings.rule(name).ok()
     }
 
-    /// The name nearest to one that no rule has.
+    /// The rule name nearest to an unknown one.
     pub(crate) fn nearest_rule(&self, name: &str) -> Option<String> {
         nearest(name, self.settings.all_rules().map(|rule| rule.name)).map(str::to_owned)
     }
 
-    /// How many findings of one rule are kept.
+    /// How many findings of one rule are listed.
     #[cfg(feature = "diagnose")]
     pub(crate) fn keep(&self) -> usize {
         self.settings.keep
@@ -263,7 +240,7 @@ impl Checker {
             .or_else(|| CodeList::built_in(id, version))
     }
 
-    /// The code list that a scheme grades, if it is available.
+    /// The code list of a grade scheme, if it is available.
     pub(crate) fn list_graded(&self, scheme: &GradeScheme) -> Option<&CodeList> {
         let (id, version) = (&scheme.code_list.list, &scheme.code_list.version);
         let own =
@@ -280,8 +257,8 @@ impl Checker {
             .or_else(|| GradeScheme::built_in(&grading.scheme, &grading.version))
     }
 
-    /// The available versions of the list and of the scheme that a document names, if it names
-    /// another version.
+    /// The available versions of the document's code list and grade scheme, if its own version is
+    /// not among them.
     fn versions_for(&self, head: &Head, survey: &Survey<'_>) -> (Vec<&str>, Vec<&str>) {
         let lists = self.settings.code_lists.iter().chain(CodeList::built_ins());
         let lists = lists.filter(|list| survey.list.is_none() && list.id == head.coding.list);
@@ -295,8 +272,8 @@ impl Checker {
         )
     }
 
-    /// The walk over what a reader gives, and the error that ended it; on a thread of its own if
-    /// the settings allow it.
+    /// Checks the runs of a reader, on another thread if the settings allow it. Also returns the
+    /// error that ended the runs.
     fn walk_reader<R: RunReader + ?Sized>(&self, reader: &mut R) -> (Report, Option<R::Error>) {
         let head = reader.share_head();
         let mut runs = Pulled::new(reader);
@@ -309,13 +286,13 @@ impl Checker {
         (report, runs.into_error())
     }
 
-    /// The walk: every record is given to every rule of its scope. `beside` names pipes that other
-    /// findings will concern.
+    /// Gives every record to every rule of its scope. `more_pipes` are pipes of findings that are
+    /// added later.
     pub(crate) fn walk(
         &self,
         head: &Head,
         runs: &mut dyn RunSource,
-        beside: &BTreeSet<String>,
+        more_pipes: &BTreeSet<String>,
     ) -> Report {
         let list = self.list_for(head);
         let (today, demands) = (self.settings.today.as_ref(), self.demands.as_ref());
@@ -341,16 +318,19 @@ impl Checker {
         }
         let ending = Ending::new(&survey, &summaries, &shown_by);
         walk.ending(&ending);
-        let mut report = self.report_of(report::Document {
-            id: Some(head.id.to_string()),
-            length_unit: Some(head.units.length.to_string()),
+        let mut report = self.report_of(CheckedDocument {
+            info: DocumentInfo {
+                id: Some(head.id.to_string()),
+                length_unit: Some(head.units.length.to_string()),
+                ..DocumentInfo::default()
+            },
             pipes: head.pipes.len(),
             runs: summaries.len(),
             observations: summaries.iter().map(|summary| summary.observations).sum(),
-            ..report::Document::default()
+            ..CheckedDocument::default()
         });
         walk.finish(&mut report);
-        crate::report::describe(&mut report, &ending, beside);
+        report::describe(&mut report, &ending, more_pipes);
         report
     }
 }

@@ -1,5 +1,5 @@
-//! What a rule concludes from, beyond the record that its finding is about. Where such a part of a
-//! document could not be read, the rule may see a fault that is none, so it is skipped there.
+//! What a rule concludes from, beyond the record that its finding is about. If that part of a
+//! document could not be read, the rule might report a false finding, so it is skipped.
 
 use obvert_model::shape::{self, Shape};
 
@@ -33,7 +33,7 @@ pub(crate) enum Evidence<'r> {
 }
 
 impl<'r> Evidence<'r> {
-    /// Reads a declaration; `None` where the format has no such part.
+    /// Reads a declaration; `None` if the format has no such part.
     pub(crate) fn parse(text: &'r str) -> Option<Self> {
         let known = |path: &[&str]| shape::field(path).is_some();
         match text.split_once('.') {
@@ -93,8 +93,8 @@ pub(crate) fn tables() -> impl Iterator<Item = &'static str> {
 }
 
 impl Check {
-    /// What every rule of the scope concludes from: a rule that is given a run looks at all of it,
-    /// and one that is called after all runs compares the runs of a pipe with the pipe.
+    /// What every rule of the scope concludes from. A rule with the scope of a run uses all of the
+    /// run, and a rule that is called after all runs compares the runs of a pipe with the pipe.
     pub(crate) const fn concludes_from(&self) -> &'static [&'static str] {
         match self {
             Self::Run(_) => &["run", "run.observations", "run.observations.*"],
@@ -105,7 +105,7 @@ impl Check {
 }
 
 impl Need {
-    /// The value of the head that the need is met by.
+    /// The value of the head that meets the need.
     pub(crate) const fn head(self) -> Option<&'static str> {
         match self {
             Self::Codes => Some("coding"),

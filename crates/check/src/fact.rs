@@ -1,9 +1,10 @@
-//! The facts that findings of a rule state, and what kind of value each fact is. A rule declares
-//! them, so that the specification can list them and other validators can state the same.
+//! The facts in the findings of a rule, and the kind of value of each. A rule declares its facts,
+//! so that the specification can list them and other validators can report the same ones.
 
 use serde_json::Value;
 
-/// A fact in the `params` of a finding.
+/// A fact in the `params` of a finding: a named value that software can use without reading the
+/// message.
 #[derive(Clone, Copy, Debug)]
 pub struct Fact {
     /// Its name.
@@ -22,13 +23,13 @@ impl Fact {
         Self { name, kind, meaning, when: None }
     }
 
-    /// The same fact, which only some findings have: `when` completes "if …".
+    /// The same fact, but only some findings have it: `when` completes "if …".
     #[must_use]
     pub const fn only_if(self, when: &'static str) -> Self {
         Self { when: Some(when), ..self }
     }
 
-    /// When a finding has it; `None` for a fact that every finding of the rule has.
+    /// The condition under which a finding has it; `None` if every finding of the rule has it.
     #[must_use]
     pub const fn when(&self) -> Option<&'static str> {
         self.when

@@ -1,4 +1,4 @@
-//! A finding: one thing that a rule reports about one place of a document.
+//! A finding: one problem in one place of a document, reported by a rule.
 
 use std::borrow::Cow;
 use std::collections::BTreeMap;
@@ -27,7 +27,7 @@ pub enum Severity {
 }
 
 impl Severity {
-    /// Every severity, the lightest first.
+    /// Every severity, from note to error.
     pub const ALL: [Self; 3] = [Self::Note, Self::Warning, Self::Error];
 
     /// The word in reports.
@@ -53,7 +53,10 @@ fn is_first(document: &usize) -> bool {
     *document == 0
 }
 
-/// One finding.
+/// One problem in one place of a document.
+#[doc(alias = "diagnostic")]
+#[doc(alias = "issue")]
+#[doc(alias = "violation")]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[non_exhaustive]
 pub struct Finding {
@@ -61,15 +64,15 @@ pub struct Finding {
     pub rule: Cow<'static, str>,
     /// Its severity.
     pub severity: Severity,
-    /// What is wrong: lower case, no full stop, numbers with their units.
+    /// What is wrong, in lower case without a full stop, numbers with their units. Not stable.
     pub message: String,
-    /// What it is about.
+    /// What it is about: the row, and the pipe and run that it belongs to.
     #[serde(flatten)]
     pub subject: Subject,
     /// The document, by its index in the report's `documents`, from 0; the first one if absent.
     #[serde(skip_serializing_if = "is_first", default)]
     pub document: usize,
-    /// Where it is in the source that was read.
+    /// The location in the source that was read.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub at: Option<Location>,
     /// The facts of the finding by name, for software that does not read messages. The
@@ -79,14 +82,14 @@ pub struct Finding {
     /// What to do.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub help: Option<String>,
-    /// How to fix it, if the document shows that: edits of the document as it was checked.
+    /// How to fix it, if the document shows how: edits of the document as it was checked.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub fix: Option<Box<Fix>>,
 }
 
 impl Finding {
-    /// A finding of your own. The rule's name has a reverse domain name before it, such as
-    /// `org.example/unpaid`; the message is lower case without a full stop.
+    /// A finding of your own. The rule's name begins with a reverse domain name and a slash, such as
+    /// `org.example/unpaid`; the message is in lower case without a full stop.
     #[must_use]
     pub fn new(
         rule: impl Into<Cow<'static, str>>,
@@ -107,32 +110,32 @@ impl Finding {
         }
     }
 
-    /// Adds a fact behind the message.
+    /// Adds a fact.
     pub fn fact(&mut self, name: &str, value: impl Into<Value>) -> &mut Self {
         self.params.insert(name.to_owned(), value.into());
         self
     }
 
-    /// Where it is: in the source if that is known, or else in the document.
+    /// The location in the source, or else the JSON Pointer, as a text.
     #[must_use]
-    pub fn place(&self) -> String {
+    pub fn location(&self) -> String {
         self.at.as_ref().map_or_else(|| self.subject.path.clone(), ToString::to_string)
     }
 
-    /// Adds a fix that changes nothing anybody meant.
+    /// Adds a fix that leaves the meaning of the document as it is.
     pub fn fix_safely(&mut self, does: impl Into<String>, edits: Vec<Edit>) -> &mut Self {
         self.fix = Some(Box::new(Fix::safe(does, edits)));
         self
     }
 
-    /// Adds a fix that somebody must confirm, since `does` states something that the document does
-    /// not.
+    /// Adds a fix that a person must confirm, since `does` states something that the document does
+    /// not say.
     pub fn fix_if_confirmed(&mut self, does: impl Into<String>, edits: Vec<Edit>) -> &mut Self {
         self.fix = Some(Box::new(Fix::to_confirm(does, edits)));
         self
     }
 
-    /// Adds advice for this case, if the rule's general advice is not enough.
+    /// Adds advice for this case, to replace the rule's general advice.
     pub fn help(&mut self, help: impl Into<String>) -> &mut Self {
         self.help = Some(help.into());
         self

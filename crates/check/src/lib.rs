@@ -1,11 +1,19 @@
-//! The rule catalogue of the obvert format and the checker that applies it.
+//! The checker of Obvert and its catalogue of rules: finds errors in pipe inspection surveys.
 //!
-//! A [`Checker`] reads a survey once and gives every record to every rule; a run is checked and
-//! dropped before the next one is read. It returns a [`Report`] of [`Finding`]s, which are data and
-//! never errors. Rules of your own are checked beside those of the catalogue: see [`Rule::new`].
+//! A [`Checker`] reads a survey once and gives every record to every rule. A run is checked and
+//! dropped before the next one is read. The result is a [`Report`] of [`Finding`]s; findings are
+//! data, not errors.
 //!
-//! A clean check says that a record agrees with itself and with its format. It does not say that a
-//! pipe is safe.
+//! - [`Settings`]: severities, limits, a profile, your own code lists, and the date of today;
+//! - [`Rule::new`]: rules of your own, in addition to the [`catalogue`](catalogue());
+//! - [`report`]: the parts of a report, and the comparison with an earlier one;
+//! - [`output`]: reports as SARIF, JUnit XML, CSV, JSON lines, workflow commands and HTML;
+//! - [`fixing`]: automatic fixes;
+//! - [`grading`]: grades and their totals, pipe by pipe;
+//! - [`Draft`]: a profile drafted from accepted surveys.
+//!
+//! A clean check means that a record agrees with itself and with its format. It does not mean that
+//! a pipe is safe.
 //!
 //! ```
 //! use obvert_check::{Checker, Settings};
@@ -34,14 +42,14 @@ mod draft;
 mod evidence;
 mod fact;
 mod finding;
+pub mod fixing;
 pub mod grading;
-mod mend;
 pub mod output;
 #[cfg(feature = "diagnose")]
 mod partial;
 mod pipeline;
 mod profile;
-mod report;
+pub mod report;
 mod rules;
 mod settings;
 mod sink;
@@ -55,25 +63,17 @@ pub use checker::Checker;
 pub use draft::{Draft, DraftError, DraftSettings};
 pub use fact::{Fact, FactKind, JsonType};
 pub use finding::{Finding, Severity};
-
-pub use mend::{
-    Applied, Change, Left, MEDIA_FILE, MediaError, MediaFile, MediaSource, MendError, MendSettings,
-    Mended, MendedDocument, Mending, Reach,
-};
 pub use obvert_model::Location;
 pub use obvert_model::edit::{Edit, Fix};
 pub use profile::profile_problems;
-pub use report::{
-    Changed, Compared, Concerned, ConcernedRun, Document as ReportDocument, LeftOut, NotRun,
-    OwnRule, Report, RuleTotal, Stamp, Suppressed, Tool, Totals,
-};
+#[doc(inline)]
+pub use report::Report;
 pub use rule::{Check, Example, Limit, Need, Rule, Section};
 pub use settings::{Settings, SettingsError};
 pub use sink::Sink;
 pub use subject::Subject;
-pub use support::cross_section::CrossSection;
 pub use views::{
-    Ending, LocateView, Marks, MediaView, Part, PipeView, RatingView, RowView, RunSummary, RunView,
+    Ending, LocateView, MediaView, Part, PipeView, RatingView, RowView, RunSummary, RunView,
     StructureView, Survey,
 };
 

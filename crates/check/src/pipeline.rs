@@ -1,8 +1,8 @@
-//! Where the walk takes its runs from: a reader, a document in memory, or a reader on another
+//! The sources of the runs that are checked: a reader, a document in memory, or a reader on another
 //! thread.
 //!
-//! The pipeline reads the next runs on one thread while the rules look at the last ones on another.
-//! Reading takes about as long as all rules together, so two processors halve the wait.
+//! The pipeline reads the next runs on one thread while the rules check the previous ones on
+//! another. Reading takes about as long as all rules together, so two processors halve the time.
 
 use std::sync::mpsc::{IntoIter, Sender, channel, sync_channel};
 use std::thread::{Builder, scope};
@@ -10,20 +10,21 @@ use std::thread::{Builder, scope};
 use obvert_model::read::RunReader;
 use obvert_model::tables::{Observation, Run};
 
-/// How many observations are handed over at once: waking a thread for every run costs more than the
-/// run does.
+/// How many observations are sent at once: waking a thread for each run costs more than checking
+/// the run.
 const BATCH: usize = 250;
 
-/// How many batches may wait. They are held in memory, besides the batch that is being read and the
-/// one that is being checked.
+/// How many batches may wait. They are in memory in addition to the batch that is being read and
+/// the one that is being checked.
 const WAITING: usize = 1;
 
-/// The runs of a walk. It cannot fail: the caller that started the walk handles errors of reading.
+/// The runs of a survey, in order. It does not return errors: the caller that made it asks for the
+/// error afterwards.
 pub(crate) trait RunSource {
     /// The next run; `None` after the last.
     fn next_run(&mut self) -> Option<Run>;
 
-    /// Takes back the observations of a run that are no longer needed.
+    /// Takes back the observations of a run, so that a reader can reuse the memory.
     fn recycle(&mut self, observations: Vec<Observation>) {
         drop(observations);
     }
@@ -71,8 +72,8 @@ impl RunSource for Borrowed<'_> {
     }
 }
 
-/// Calls `work` on a new thread, with the runs that are read on this one; on this one as well if
-/// the system has no threads.
+/// Calls `work` on a new thread, with runs that are read on this thread. If the system has no
+/// threads, it calls `work` on this one.
 pub(crate) fn on_two_threads<T: Send>(
     runs: &mut dyn RunSource,
     work: impl Fn(&mut dyn RunSource) -> T + Sync,
@@ -94,7 +95,7 @@ pub(crate) fn on_two_threads<T: Send>(
                 batch.push(run);
             }
             returned.try_iter().for_each(|observations| runs.recycle(observations));
-            // The receiver is gone only when `work` is done, or has panicked.
+            // Sending fails only if `work` has returned or panicked.
             if batch.is_empty() || sender.send(batch).is_err() {
                 break;
             }
@@ -121,7 +122,7 @@ impl RunSource for Received {
     }
 
     fn recycle(&mut self, observations: Vec<Observation>) {
-        // If the reader is gone they are dropped here.
+        // If the reader has ended, they are dropped here.
         let _ = self.back.send(observations);
     }
 }
@@ -130,21 +131,22 @@ impl RunSource for Received {
 mod tests {
     use super::*;
 
-    struct GradeExtent(Vec<Run>, usize);
+    /// Runs, and the number of calls for one.
+    struct CountedRuns(Vec<Run>, usize);
 
-    impl RunSource for GradeExtent {
+    impl RunSource for CountedRuns {
         fn next_run(&mut self) -> Option<Run> {
             self.1 += 1;
             self.0.pop()
         }
     }
 
-    fn runs(count: usize) -> GradeExtent {
+    fn runs(count: usize) -> CountedRuns {
         let run = |id: usize| {
             let run = format!(r#"{{ "id": "{id}", "pipe": "P", "direction": "downstream" }}"#);
             serde_json::from_str(&run).expect("a run")
         };
-        GradeExtent((0..count).rev().map(run).collect(), 0)
+        CountedRuns((0..count).rev().map(run).collect(), 0)
     }
 
     fn ids(runs: &mut dyn RunSource) -> Vec<usize> {
@@ -164,7 +166,7 @@ mod tests {
     }
 
     #[test]
-    fn what_nobody_asks_for_is_not_read_to_the_end() {
+    fn reading_stops_soon_after_the_work_has_ended() {
         let mut source = runs(100 * BATCH);
         assert_eq!(
             on_two_threads(&mut source, |runs| runs.next_run().map(|run| run.id.to_string()))

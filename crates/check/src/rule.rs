@@ -1,20 +1,20 @@
-//! What a rule is: a declaration that carries its own documentation, and a function.
+//! A rule: a declaration with its documentation, and a function.
 //!
 //! ```
 //! use obvert_check::{Check, Checker, MINIMAL, Rule, Settings, Severity};
 //!
-//! static LATERALS: Rule = Rule::new(
+//! static STREET_MISSING: Rule = Rule::new(
 //!     "org.example/street-missing",
 //!     Severity::Warning,
 //!     Check::Pipe(|view, out| {
 //!         if view.pipe.street.is_none() {
-//!             out.report(view.subject(""), "the pipe is in no street");
+//!             out.report(view.subject(""), "the pipe has no street");
 //!         }
 //!     }),
-//!     "# What it checks\nEvery pipe is in a street.\n\n# Fix\nAdd the street from the city's list.",
+//!     "# What it checks\nEvery pipe has a street.\n\n# Fix\nAdd the street from the city's list.",
 //! );
 //!
-//! let checker = Checker::new(Settings { rules: vec![&LATERALS], ..Settings::default() })?;
+//! let checker = Checker::new(Settings::default().with_rules([&STREET_MISSING]))?;
 //! let report = checker.check(MINIMAL.as_bytes())?;
 //! assert_eq!(report.findings[0].rule, "org.example/street-missing");
 //! assert_eq!(report.findings[0].subject.pipe.as_deref(), Some("L-102"));
@@ -57,7 +57,7 @@ pub enum Check {
     Run(RunRule),
     /// Every observation.
     Observation(RowRule),
-    /// The head, then every run with its observations: for rules about any part of a document.
+    /// The head, then every run with its observations: for rules about any field of a document.
     Throughout(ThroughoutRule),
     /// Every locate, after all runs.
     Locate(LocateRule),
@@ -86,7 +86,7 @@ impl Check {
     }
 }
 
-/// What a rule needs. If it is missing, the rule is not run, and the report says so.
+/// What a rule needs. If it is missing, the rule is not run, and the report gives the reason.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum Need {
@@ -98,7 +98,7 @@ pub enum Need {
     Crs,
     /// The date of today.
     Today,
-    /// A profile that the survey is checked against. Without one nothing is demanded.
+    /// A profile to check the survey against.
     Profile,
 }
 
@@ -115,8 +115,10 @@ impl Need {
     }
 }
 
-/// A limit of a rule, which a receiving office may change.
+/// A limit of a rule. Settings and profiles can change it.
+#[doc(alias = "threshold")]
 #[derive(Clone, Copy, Debug)]
+#[non_exhaustive]
 pub struct Limit {
     /// Its name.
     pub name: &'static str,
@@ -124,33 +126,48 @@ pub struct Limit {
     pub default: f64,
     /// Its unit.
     pub unit: &'static str,
-    /// What it limits and where the default comes from.
+    /// What it limits, and the source of the default.
     pub meaning: &'static str,
 }
 
-/// A rule: one of the [`catalogue`](crate::catalogue()), or one of your own, which is made with
-/// [`Rule::new`] and registered in [`Settings::rules`](crate::Settings::rules).
+impl Limit {
+    /// A limit with its default. `meaning` states what it limits, and the source of the default.
+    #[must_use]
+    pub const fn new(
+        name: &'static str,
+        default: f64,
+        unit: &'static str,
+        meaning: &'static str,
+    ) -> Self {
+        Self { name, default, unit, meaning }
+    }
+}
+
+/// A rule of the [`catalogue`](crate::catalogue()), or one of your own. Make one with [`Rule::new`]
+/// and add it to the [`Settings`](crate::Settings::with_rules).
+#[doc(alias = "lint")]
+#[doc(alias = "validation")]
 #[derive(Clone, Debug)]
 #[non_exhaustive]
 pub struct Rule {
-    /// Its name, in kebab case. That of a rule of your own has a reverse domain name and a slash
-    /// before it.
+    /// Its name, in kebab case. The name of a rule of your own begins with a reverse domain name and
+    /// a slash.
     pub name: &'static str,
-    /// The path of its module, whose last part but one is the family; empty for a rule of your own.
+    /// The path of its module, whose last part but one is its family; empty for a rule of your own.
     pub(crate) module: &'static str,
     /// The severity of its findings by default.
     pub severity: Severity,
     /// The function.
     pub check: Check,
-    /// The version of the format that has it first; empty for a rule of your own.
+    /// The version of the format that introduced it; empty for a rule of your own.
     pub since: &'static str,
     /// The clause of the specification that it checks; empty for a rule of your own.
     pub clause: &'static str,
     /// What it needs.
     pub needs: &'static [Need],
-    /// What it concludes from, as it declares and by the support that it uses.
+    /// What it concludes from: its own declaration, and that of each module that it uses.
     pub(crate) evidence: &'static [&'static [&'static str]],
-    /// The table in which it looks for the rows that others refer to.
+    /// The table that the references it checks refer to.
     pub refers_to: Option<&'static str>,
     /// Its limits.
     pub limits: &'static [Limit],
@@ -164,21 +181,21 @@ pub struct Rule {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum Section {
-    /// What is compared with what.
+    /// The condition that it checks.
     Checks,
     /// The cases in which the rule is skipped or another rule reports instead, as a list.
     Exceptions,
-    /// The formulas, lists and order that somebody needs who is to come to the same findings.
+    /// The formulas, lists and order that another implementation needs.
     Exactly,
-    /// What goes wrong in the trade when it is not so.
+    /// What goes wrong in practice otherwise.
     Matters,
     /// Where a limit comes from.
     Source,
-    /// The profile that the examples are checked against, without its id, version and title.
+    /// The profile for the examples, without its id, version and title.
     Profile,
-    /// Patches on a minimal valid document that the rule must find.
+    /// Patches of a minimal valid document that must give a finding.
     Fails,
-    /// Patches that it must let pass.
+    /// Patches that must not give a finding.
     Passes,
     /// What to do.
     Fix,
@@ -214,7 +231,7 @@ impl Section {
         }
     }
 
-    /// Its text in the documentation of a rule; the empty text where it has none.
+    /// Its text in the documentation of a rule; empty if the rule has no such section.
     pub(crate) fn of(self, documentation: &str) -> String {
         let mut inside = false;
         let mut text = String::new();
@@ -233,23 +250,24 @@ impl Section {
     }
 }
 
-/// An example in a rule's documentation: a JSON Patch (RFC 6902) on the minimal valid document.
+/// An example in a rule's documentation: a JSON Patch (RFC 6902) of [`MINIMAL`](crate::MINIMAL).
 #[derive(Clone, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub struct Example {
-    /// The place where the finding must be, for an example that fails.
+    /// The pointer that the finding must have, for an example that fails.
     pub path: String,
     /// The patch.
     pub patch: String,
 }
 
 impl Rule {
-    /// A rule of your own. Its name has a reverse domain name before it, such as
-    /// `org.example/street-missing`, so that it never collides with one of the catalogue;
-    /// `documentation` is Markdown with the headings of [`Section`], of which a report shows *What
-    /// it checks*, *Why it matters* and *Fix*.
+    /// A rule of your own. Its name begins with a reverse domain name and a slash, such as
+    /// `org.example/street-missing`, so that it never collides with a rule of the catalogue.
+    /// `documentation` is Markdown with the headings of [`Section`]. Reports show *What it checks*,
+    /// *Exceptions*, *Why it matters* and *Fix*.
     ///
-    /// The function is called for every record of its scope. It should compare and not search, and
-    /// build no text before it reports.
+    /// The function is called for every record of its scope, so it should compare and not search,
+    /// and build a text only when it reports.
     #[must_use]
     pub const fn new(
         name: &'static str,
@@ -291,15 +309,15 @@ impl Rule {
         Self { facts, ..self }
     }
 
-    /// Declares what it concludes from, so that it is skipped where that could not be read: see
-    /// [`concludes_from`](Self::concludes_from). A list for each thing that it concludes from, so
-    /// that rules can share some.
+    /// Declares what it concludes from, so that it is skipped if that could not be read: see
+    /// [`concludes_from`](Self::concludes_from). It takes several lists, so that rules can share
+    /// some.
     #[must_use]
     pub const fn concluding_from(self, evidence: &'static [&'static [&'static str]]) -> Self {
         Self { evidence, ..self }
     }
 
-    /// Where it is in the crate and in the specification.
+    /// Sets where it is in the crate and in the specification.
     pub(crate) const fn built_in(
         self,
         module: &'static str,
@@ -309,7 +327,7 @@ impl Rule {
         Self { module, since, clause, ..self }
     }
 
-    /// Declares the table in which it looks for the rows that others refer to, where there is one.
+    /// Declares the table that the references it checks refer to, if it checks references.
     pub(crate) const fn referring_to(self, table: &[&'static str]) -> Self {
         match table {
             [table, ..] => Self { refers_to: Some(table), ..self },
@@ -317,19 +335,19 @@ impl Rule {
         }
     }
 
-    /// What it concludes from, beyond the record that a finding is about. Where one of these could
-    /// not be read, the rule is skipped:
+    /// What it concludes from, beyond the record that a finding is about. The rule is skipped if one
+    /// of these could not be read:
     ///
     /// - `issued`: a value of the head, by its key;
-    /// - `structures`: which rows a table has, and `structures.position`: a value in all of its
-    ///   rows, or any value with `*` for the key; `observations` are those of all runs;
-    /// - `pipe`: the pipe that a finding is about and what its runs record; `pipe.runs`: which runs
-    ///   it has; and `pipe.lining`: one of its values;
-    /// - `run`: the values of the run that a finding is about, and `run.counter`: one of them;
-    /// - `run.observations`: which observations that run has, and `run.observations.clock`: a value
-    ///   in all of them, or any value with `*` for the key;
+    /// - `structures`: which rows a table has; `structures.position`: a value in all of its rows, or
+    ///   any value with `*` as key; `observations` are those of all runs;
+    /// - `pipe`: the pipe that a finding is about, with its runs; `pipe.runs`: which runs it has;
+    ///   `pipe.lining`: one of its values;
+    /// - `run`: the values of the run that a finding is about; `run.counter`: one of them;
+    /// - `run.observations`: which observations that run has; `run.observations.clock`: a value in
+    ///   all of them, or any value with `*` as key;
     /// - `observation.quantities`: a list of the observation that a finding is about;
-    /// - `texts`: free texts and extensions, which otherwise no rule misses.
+    /// - `texts`: free texts and extensions, on which no other rule depends.
     pub fn concludes_from(&self) -> impl Iterator<Item = &'static str> + use<> {
         let needs = self.needs.iter().filter_map(|need| need.head());
         needs
@@ -337,8 +355,7 @@ impl Rule {
             .chain(self.evidence.iter().copied().flatten().copied())
     }
 
-    /// The family: the folder of its file, or what is before the slash in the name of a rule of
-    /// your own.
+    /// Its family: the folder of its file, or the reverse domain name of a rule of your own.
     #[must_use]
     pub fn family(&self) -> &'static str {
         match self.name.split_once('/') {
@@ -347,7 +364,7 @@ impl Rule {
         }
     }
 
-    /// The text of a section, or the empty text when it has none.
+    /// The text of a section; empty if it has no such section.
     #[must_use]
     pub fn section(&self, section: Section) -> String {
         section.of(self.documentation)
@@ -367,7 +384,7 @@ impl Rule {
         let mut examples = Vec::new();
         while let Some((before, block)) = rest.split_once("```json\n") {
             let Some((patch, after)) = block.split_once("```") else { break };
-            // The place is in the sentence above the patch: at `/pipes/0/height`.
+            // The sentence above the patch names the pointer: at `/pipes/0/height`.
             let path = before.rsplit('`').nth(1).unwrap_or_default();
             examples.push(Example { path: path.to_owned(), patch: patch.trim().to_owned() });
             rest = after;
@@ -375,8 +392,7 @@ impl Rule {
         examples
     }
 
-    /// The profile that the examples are checked against, as JSON; `None` for a rule that needs
-    /// none.
+    /// The profile for the examples, as JSON; `None` if the rule needs none.
     #[must_use]
     pub fn profile(&self) -> Option<String> {
         let text = self.section(Section::Profile);
@@ -385,7 +401,7 @@ impl Rule {
         Some(format!("{{{head}{}", block.strip_prefix('{')?))
     }
 
-    /// The advice that goes with a finding that has none of its own.
+    /// The advice for findings that have no advice for their own case.
     #[must_use]
     pub fn advice(&self) -> String {
         advice(self.documentation)
@@ -406,8 +422,8 @@ pub(crate) fn advice(documentation: &str) -> String {
     Section::Fix.of(documentation).replace('\n', " ")
 }
 
-/// Declares a rule: its documentation, then its declarations, then the function that follows the
-/// declaration in the same file.
+/// Declares a rule: its documentation and its declarations. The function `check` follows in the
+/// same file.
 macro_rules! rule {
     ($(#[doc = $doc:literal])+
      name: $name:literal, severity: $severity:ident, scope: $scope:ident, since: $since:literal, clause: $clause:literal,
@@ -429,7 +445,7 @@ macro_rules! rule {
         .with_needs(&[$($($crate::rule::Need::$need),+)?])
         .concluding_from(&[$(&[$($evidence),+],)? $($($crate::support::$support::EVIDENCE),+)?])
         .referring_to(&[$($table)?])
-        .with_limits(&[$($($crate::rule::Limit { name: $limit, default: $default, unit: $unit, meaning: $meaning }),+)?])
+        .with_limits(&[$($($crate::rule::Limit::new($limit, $default, $unit, $meaning)),+)?])
         .with_facts(&[$($($crate::fact::Fact::new($fact, $crate::fact::FactKind::$kind, $says)$(.only_if($when))?),+)?]);
     };
 }

@@ -1,21 +1,37 @@
-//! How a check is made: the office's profile, severities, limits, available lists, today.
+//! The settings of a check: profile, severities, limits, your own rules and lists, the date of
+//! today.
 
 use std::collections::BTreeMap;
 
 use obvert_model::lists::{CodeList, GradeScheme};
 use obvert_model::profile::Profile;
-use obvert_model::read::ProblemKind;
 use obvert_model::text::{Date, ExtensionKey, nearest};
 use obvert_model::versions::renamed;
 
 use crate::catalogue::catalogue;
 use crate::evidence::{Evidence, is_document_table};
 use crate::finding::Severity;
+use crate::report::is_structural;
 use crate::rule::Rule;
 
-/// How a check is made. The default is the catalogue as it is, the built-in lists, and no date of
-/// today.
+/// The settings of a check. By default, all rules of the catalogue are run with their own severities
+/// and limits, and the built-in lists are available.
+///
+/// ```
+/// use obvert_check::{Checker, Settings, Severity};
+///
+/// let settings = Settings::default()
+///     .with_today("2026-06-01".parse()?)
+///     .with_severity("media-unused", Severity::Warning)
+///     .with_limit("run-longer-than-pipe", "structure_allowance", 1.0)
+///     .without_rule("review-draft");
+/// let checker = Checker::new(settings)?;
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[doc(alias = "config")]
+#[doc(alias = "options")]
 #[derive(Clone, Debug)]
+#[non_exhaustive]
 pub struct Settings {
     /// The profile of the receiving office.
     pub profile: Option<Profile>,
@@ -23,24 +39,24 @@ pub struct Settings {
     pub severities: BTreeMap<String, Option<Severity>>,
     /// Limits by rule and limit, which override the profile's, in the limit's unit.
     pub limits: BTreeMap<(String, String), f64>,
-    /// Rules of your own, beside those of the catalogue. Their findings are reported, weighed,
-    /// limited and suppressed like any others: see [`Rule::new`].
+    /// Rules of your own, in addition to the catalogue: see [`Rule::new`]. Severities, limits and
+    /// suppressions apply to them too.
     pub rules: Vec<&'static Rule>,
-    /// Code lists besides the built-in ones.
+    /// Code lists in addition to the built-in ones.
     pub code_lists: Vec<CodeList>,
-    /// Grade schemes besides the built-in ones.
+    /// Grade schemes in addition to the built-in ones.
     pub grade_schemes: Vec<GradeScheme>,
-    /// The names of the formats that a profile can ask for under `deliver`. If there are none, they
-    /// are not compared.
+    /// The names of the formats that a profile can demand under `deliver`. If empty, the names in a
+    /// profile are not checked.
     pub formats: Vec<String>,
-    /// The date of today, which rules about the future need. It is never taken from a clock, so
-    /// that the same document and settings give the same report.
+    /// The date of today, for rules about the future. No clock is read, so that the same document
+    /// and settings always give the same report.
     pub today: Option<Date>,
-    /// How many findings of one rule are kept; further ones are counted.
+    /// How many findings of one rule are listed; further ones are only counted.
     pub keep: usize,
-    /// Whether [`Checker::check`](crate::Checker::check) may start a thread that reads the next
-    /// runs while the rules check the last ones. The report is the same, and it takes a few hundred
-    /// kilobytes more. If the system has no threads, as in a browser, none is started.
+    /// Whether [`Checker::check`](crate::Checker::check) may start a thread that checks runs while
+    /// the next ones are read. The report is the same, and the check needs a few hundred kilobytes
+    /// more. If the system has no threads, as in a browser, none is started.
     pub read_ahead: bool,
 }
 
@@ -62,6 +78,84 @@ impl Default for Settings {
 }
 
 impl Settings {
+    /// Sets the profile to check against.
+    #[must_use]
+    pub fn with_profile(self, profile: impl Into<Option<Profile>>) -> Self {
+        Self { profile: profile.into(), ..self }
+    }
+
+    /// Sets the severity of a rule.
+    #[must_use]
+    pub fn with_severity(mut self, rule: impl Into<String>, severity: Severity) -> Self {
+        self.severities.insert(rule.into(), Some(severity));
+        self
+    }
+
+    /// Turns a rule off.
+    #[must_use]
+    pub fn without_rule(mut self, rule: impl Into<String>) -> Self {
+        self.severities.insert(rule.into(), None);
+        self
+    }
+
+    /// Sets a limit of a rule, in the limit's unit.
+    #[must_use]
+    pub fn with_limit(
+        mut self,
+        rule: impl Into<String>,
+        limit: impl Into<String>,
+        value: f64,
+    ) -> Self {
+        self.limits.insert((rule.into(), limit.into()), value);
+        self
+    }
+
+    /// Adds rules of your own.
+    #[must_use]
+    pub fn with_rules(mut self, rules: impl IntoIterator<Item = &'static Rule>) -> Self {
+        self.rules.extend(rules);
+        self
+    }
+
+    /// Adds code lists.
+    #[must_use]
+    pub fn with_code_lists(mut self, lists: impl IntoIterator<Item = CodeList>) -> Self {
+        self.code_lists.extend(lists);
+        self
+    }
+
+    /// Adds grade schemes.
+    #[must_use]
+    pub fn with_grade_schemes(mut self, schemes: impl IntoIterator<Item = GradeScheme>) -> Self {
+        self.grade_schemes.extend(schemes);
+        self
+    }
+
+    /// Adds names of formats that a profile can demand.
+    #[must_use]
+    pub fn with_formats<T: Into<String>>(mut self, names: impl IntoIterator<Item = T>) -> Self {
+        self.formats.extend(names.into_iter().map(Into::into));
+        self
+    }
+
+    /// Sets the date of today.
+    #[must_use]
+    pub fn with_today(self, today: Date) -> Self {
+        Self { today: Some(today), ..self }
+    }
+
+    /// Sets how many findings of one rule are listed.
+    #[must_use]
+    pub fn with_keep(self, keep: usize) -> Self {
+        Self { keep, ..self }
+    }
+
+    /// Sets whether runs may be checked on another thread while the next ones are read.
+    #[must_use]
+    pub fn with_read_ahead(self, read_ahead: bool) -> Self {
+        Self { read_ahead, ..self }
+    }
+
     /// Every rule that can be run: the catalogue, then your own.
     pub(crate) fn all_rules(&self) -> impl Iterator<Item = &'static Rule> + '_ {
         catalogue().iter().copied().chain(self.rules.iter().copied())
@@ -73,7 +167,7 @@ impl Settings {
             return Ok(rule);
         }
         let name = name.to_owned();
-        if ProblemKind::ALL.iter().any(|kind| kind.as_str() == name) {
+        if is_structural(&name) {
             return Err(SettingsError::Structural { name });
         }
         Err(match renamed(&name) {
@@ -86,36 +180,61 @@ impl Settings {
         })
     }
 
-    /// Why the declaration of a rule of your own cannot be used; `None` where it can.
-    pub(crate) fn problem_of(&self, rule: &Rule) -> Option<String> {
+    /// Checks the rules of your own, and the names of rules and limits.
+    pub(crate) fn validate(&self) -> Result<(), SettingsError> {
+        for rule in &self.rules {
+            if let Some(why) = self.problem_of(rule) {
+                return Err(SettingsError::OwnRule { name: rule.name.to_owned(), why });
+            }
+        }
+        for rule in self.severities.keys() {
+            self.rule(rule)?;
+        }
+        for ((rule, limit), value) in &self.limits {
+            let of_rule = self.rule(rule)?;
+            let Some(known) = of_rule.limits.iter().find(|known| known.name == limit) else {
+                let has: Vec<&str> = of_rule.limits.iter().map(|limit| limit.name).collect();
+                let has = if has.is_empty() { "none".to_owned() } else { has.join(", ") };
+                return Err(SettingsError::Limit { rule: rule.clone(), name: limit.clone(), has });
+            };
+            if !value.is_finite() || *value < 0.0 {
+                let (rule, name, unit) = (rule.clone(), limit.clone(), known.unit);
+                return Err(SettingsError::LimitValue { rule, name, value: *value, unit });
+            }
+        }
+        Ok(())
+    }
+
+    /// Why a rule of your own cannot be used; `None` if it can.
+    fn problem_of(&self, rule: &Rule) -> Option<String> {
         if !is_own_name(rule.name) {
             return Some(
-                "the name is not like org.example/street-missing, in lower case".to_owned(),
+                "its name needs a reverse domain name, such as org.example/street-missing, all in lower case".to_owned(),
             );
         }
         if self.rules.iter().filter(|other| other.name == rule.name).count() > 1 {
-            return Some("two rules have the name".to_owned());
+            return Some("another rule has the same name".to_owned());
         }
         if rule.summary().is_empty() {
-            return Some("its documentation does not say what it checks".to_owned());
+            return Some("its documentation has no section `What it checks`".to_owned());
         }
         if let Some(limit) =
             rule.limits.iter().find(|limit| !limit.default.is_finite() || limit.default < 0.0)
         {
             return Some(format!(
-                "the limit {} is {}; a limit is 0 or more",
+                "its limit {} is {}; a limit must be 0 or more",
                 limit.name, limit.default
             ));
         }
         if let Some(table) = rule.refers_to.filter(|table| !is_document_table(table)) {
-            return Some(format!("it refers to {table:?}, which is no table"));
+            return Some(format!("it refers to {table:?}, which is not a table"));
         }
         let unknown = rule.concludes_from().find(|text| Evidence::parse(text).is_none());
-        unknown.map(|text| format!("it concludes from {text:?}, which no document has"))
+        unknown.map(|text| format!("it concludes from {text:?}, which is not a part of a document"))
     }
 }
 
-/// Whether a name has a reverse domain name, a slash, and words in kebab case.
+/// Whether a name is a reverse domain name, a slash, and words in kebab case.
 fn is_own_name(name: &str) -> bool {
     let plain = |text: &str| {
         text.bytes().all(|byte| byte.is_ascii_lowercase() || byte.is_ascii_digit() || byte == b'-')
@@ -139,8 +258,8 @@ pub enum SettingsError {
         /// How many more there are.
         more: usize,
     },
-    /// Without the date of today it is unknown whether a suppression has ended.
-    #[error("the profile {id} has suppressions that end; give the date of today")]
+    /// Without the date of today it is unknown whether a suppression has expired.
+    #[error("the profile {id} has suppressions with an end date; give the date of today")]
     ProfileNeedsToday {
         /// The profile's id.
         id: String,
@@ -154,14 +273,14 @@ pub enum SettingsError {
         why: String,
     },
     /// There is no such rule.
-    #[error("no rule is called {name:?}{}", .near.as_ref().map(|near| format!("; did you mean {near:?}?")).unwrap_or_default())]
+    #[error("there is no rule {name:?}{}", .near.as_ref().map(|near| format!("; did you mean {near:?}?")).unwrap_or_default())]
     Rule {
         /// The name given.
         name: String,
         /// The nearest name.
         near: Option<String>,
     },
-    /// The rule, or the problem of structure, was renamed.
+    /// The rule or the kind of structural problem was renamed.
     #[error("{name:?} was renamed to {new:?}")]
     Renamed {
         /// The name given.
@@ -169,16 +288,16 @@ pub enum SettingsError {
         /// Its name now.
         new: &'static str,
     },
-    /// It is a structural problem and not a rule: its severity cannot be changed.
+    /// It is a kind of structural problem, whose severity cannot be changed.
     #[error(
-        "{name:?} is a problem of the document's structure, always an error; only rules can be weighed"
+        "{name:?} is a structural problem, which is always an error; only rules have a severity that can be set"
     )]
     Structural {
         /// The name given.
         name: String,
     },
-    /// A limit must be a number from 0.
-    #[error("{value} is no limit for {rule:?}: {name} is 0 or more, in {unit}")]
+    /// A limit must be 0 or more.
+    #[error("the limit {name} of {rule:?} cannot be {value}; give 0 or more, in {unit}")]
     LimitValue {
         /// The rule.
         rule: String,
@@ -196,7 +315,7 @@ pub enum SettingsError {
         rule: String,
         /// The name given.
         name: String,
-        /// The limits that it has.
+        /// Its limits.
         has: String,
     },
 }

@@ -1,23 +1,25 @@
-//! Where a rule reports its findings.
+//! The sink that rules report their findings to.
 
 use obvert_model::text::nearest;
 use rustc_hash::FxHashMap;
 
 use crate::finding::{Finding, Severity};
-use crate::profile::Held;
+use crate::profile::PreparedSuppression;
 use crate::rule::Rule;
 use crate::views::Subject;
 
-/// Where a rule reports its findings. It knows the rule and its limits, counts every finding and
-/// keeps the first ones.
+/// Receives the findings of one rule, and knows its limits.
+///
+/// It counts every finding and lists the first ones.
+#[doc(alias = "reporter")]
 #[derive(Debug)]
 pub struct Sink<'s> {
     pub(crate) rule: &'static Rule,
     pub(crate) severity: Severity,
     pub(crate) limits: &'s [f64],
     pub(crate) keep: usize,
-    /// What the profile suppresses of the rule.
-    pub(crate) held: &'s [Held],
+    /// The profile's suppressions of the rule.
+    pub(crate) suppressions: &'s [PreparedSuppression],
     pub(crate) found: &'s mut Found,
 }
 
@@ -27,10 +29,11 @@ pub(crate) struct Found {
     pub(crate) total: usize,
     pub(crate) kept: Vec<Finding>,
     spare: Option<Finding>,
-    /// How many findings each suppression of the rule has covered.
-    pub(crate) held: Vec<usize>,
+    /// How many findings each suppression has covered.
+    pub(crate) suppressed: Vec<usize>,
+    /// How many names were compared for "did you mean".
     compared: usize,
-    /// Missing rows by id; how many rows refer to one is known only at the end.
+    /// Missing rows by id. The number of references to each is known only at the end.
     missing: FxHashMap<Box<str>, Missing>,
     /// Whether the table has no rows at all.
     empty: bool,
@@ -40,15 +43,15 @@ pub(crate) struct Found {
 /// A finding that is reported once for the whole document.
 #[derive(Debug)]
 struct Folded {
-    say: fn(usize) -> String,
+    message: fn(usize) -> String,
     subject: Subject,
     places: usize,
 }
 
-/// A row that others refer to and no table has.
+/// A row that other rows refer to and that its table does not have.
 #[derive(Debug)]
 struct Missing {
-    what: &'static str,
+    kind: &'static str,
     near: Option<String>,
     subject: Subject,
     rows: usize,
@@ -63,14 +66,14 @@ impl Sink<'_> {
         index.map_or(f64::NAN, |index| self.limits[index])
     }
 
-    /// Whether the next finding will be listed, and not only counted, so that it is worth computing
-    /// advice.
+    /// Whether the next finding will be listed and not only counted, so that computing its advice is
+    /// worth the time.
     pub(crate) fn lists(&self) -> bool {
         self.found.total < self.keep
     }
 
-    /// The candidate nearest to a word, for "did you mean". There is none for a finding that will
-    /// only be counted, or after so many comparisons that long tables would slow the check down.
+    /// The candidate nearest to a word, for "did you mean". `None` also for a finding that is only
+    /// counted, and after so many comparisons that long tables would slow the check down.
     pub(crate) fn near<'w>(
         &mut self,
         word: &str,
@@ -88,20 +91,20 @@ impl Sink<'_> {
         guess.filter(|_| found.compared < COMPARISONS).map(str::to_owned)
     }
 
-    /// Records that no row of a table has an id. It is one finding, however many rows refer to the
-    /// id, and is reported at the end of the document.
+    /// Records that a table has no row with an id. It is reported at the end of the document, as one
+    /// finding for all rows that refer to the id.
     pub(crate) fn unknown<'w>(
         &mut self,
-        what: &'static str,
+        kind: &'static str,
         id: &str,
         known: impl Iterator<Item = &'w str>,
         subject: impl FnOnce() -> Subject,
     ) {
         let found = &mut *self.found;
-        // If the table has no rows, every id is missing, and that is one finding.
-        let again =
+        // If the table is empty, all missing ids are one finding.
+        let known_missing =
             if found.empty { found.missing.values_mut().next() } else { found.missing.get_mut(id) };
-        if let Some(missing) = again {
+        if let Some(missing) = known_missing {
             missing.rows += 1;
             return;
         }
@@ -111,43 +114,43 @@ impl Sink<'_> {
         }
         let mut known = known.peekable();
         self.found.empty = known.peek().is_none();
-        // Ids that differ only in their number are different things.
+        // Ids that differ only in their digits are different rows.
         let near = self.near(id, known).filter(|near| without_digits(near) != without_digits(id));
-        self.found.missing.insert(id.into(), Missing { what, near, subject: subject(), rows: 1 });
+        self.found.missing.insert(id.into(), Missing { kind, near, subject: subject(), rows: 1 });
     }
 
-    /// Counts an occurrence of what is one finding for the whole document, reported at the first
-    /// place. `say` makes the message from the number of places.
-    pub(crate) fn fold(&mut self, say: fn(usize) -> String, subject: impl FnOnce() -> Subject) {
+    /// Counts an occurrence of a problem that is one finding for the whole document, reported at its
+    /// first place. `message` makes the message from the number of places.
+    pub(crate) fn fold(&mut self, message: fn(usize) -> String, subject: impl FnOnce() -> Subject) {
         match &mut self.found.folded {
             Some(folded) => folded.places += 1,
-            none => *none = Some(Folded { say, subject: subject(), places: 1 }),
+            none => *none = Some(Folded { message, subject: subject(), places: 1 }),
         }
     }
 
-    /// Reports what is known only at the end of the document.
-    pub(crate) fn settle(&mut self) {
-        if let Some(Folded { say, subject, places }) = self.found.folded.take() {
-            self.report(subject, say(places)).fact("places", places);
+    /// Reports the findings that are complete only at the end of the document.
+    pub(crate) fn finish(&mut self) {
+        if let Some(Folded { message, subject, places }) = self.found.folded.take() {
+            self.report(subject, message(places)).fact("places", places);
         }
         let mut missing: Vec<_> = std::mem::take(&mut self.found.missing).into_iter().collect();
         missing.sort_by(|a, b| (&a.1.subject.path, &a.0).cmp(&(&b.1.subject.path, &b.0)));
-        for (id, Missing { what, near, subject, rows }) in missing {
+        for (id, Missing { kind, near, subject, rows }) in missing {
             let message = match rows {
                 _ if self.found.empty && rows > 1 => {
-                    format!("the document has no {what} at all, but {rows} rows name one")
+                    format!("the document has no {kind} at all, but {rows} rows refer to one")
                 }
-                1 => format!("no {what} has the id {id:?}"),
-                _ => format!("no {what} has the id {id:?}, which {rows} rows name"),
+                1 => format!("no {kind} has the id {id:?}"),
+                _ => format!("no {kind} has the id {id:?}, but {rows} rows refer to it"),
             };
             let finding = self.report(subject, message);
             finding.fact("id", &*id).fact("rows", rows);
             match near {
-                // Several rows are rarely mistyped alike, so the row they refer to probably existed
-                // once.
+                // Several rows rarely have the same typing error, so the row that they refer to
+                // probably existed once.
                 _ if rows > 1 => {
                     finding
-                        .help(format!("was the {what} deleted, or given another id? Put it back, or correct the rows"));
+                        .help(format!("was the {kind} deleted, or did its id change? Restore it, or correct the rows"));
                 }
                 Some(near) => {
                     finding.help(format!("did you mean {near:?}?"));
@@ -157,7 +160,8 @@ impl Sink<'_> {
         }
     }
 
-    /// Reports a finding. The message is lower case without a full stop, numbers with their units.
+    /// Reports a finding. The message is in lower case without a full stop, numbers with their
+    /// units.
     pub fn report(&mut self, subject: Subject, message: impl Into<String>) -> &mut Finding {
         let suppressed = self.suppressed(&subject);
         self.found.total += usize::from(!suppressed);
@@ -172,22 +176,24 @@ impl Sink<'_> {
         }
     }
 
-    /// Whether the profile suppresses findings at a place. Each is counted for the first
-    /// suppression that covers it and has not ended, or else for one that has ended, so that the
-    /// report can list it.
+    /// Whether the profile suppresses a finding. It is counted for the first suppression that covers
+    /// it and has not expired, or else for the first expired one, which the report lists too.
     fn suppressed(&mut self, subject: &Subject) -> bool {
-        if self.held.is_empty() {
+        if self.suppressions.is_empty() {
             return false;
         }
-        let covering = |ended: bool| {
-            self.held.iter().position(|held| held.expired == ended && held.covers(subject))
+        let covering = |expired: bool| {
+            self.suppressions
+                .iter()
+                .position(|known| known.expired == expired && known.covers(subject))
         };
         let Some(first) = covering(false).or_else(|| covering(true)) else { return false };
-        self.found.held.resize(self.held.len(), 0);
-        self.found.held[first] += 1;
-        !self.held[first].expired
+        self.found.suppressed.resize(self.suppressions.len(), 0);
+        self.found.suppressed[first] += 1;
+        !self.suppressions[first].expired
     }
 }
+
 fn without_digits(id: &str) -> String {
     id.chars().filter(|letter| !letter.is_ascii_digit()).collect()
 }

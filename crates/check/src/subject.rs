@@ -1,6 +1,7 @@
-//! What a finding is about: a place in the document, and the pipe, run and observation that it lies
-//! in.
+//! What a finding is about: a location in the document, and the pipe, run and observation that it
+//! belongs to.
 
+use obvert_model::tables::Run;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 #[cfg(feature = "diagnose")]
@@ -10,10 +11,10 @@ use serde_json::Value;
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[non_exhaustive]
 pub struct Subject {
-    /// The place, as a JSON Pointer (RFC 6901) into the document.
+    /// The location, as a JSON Pointer (RFC 6901) into the document.
     pub path: String,
-    /// The id of the row that `path` leads into, unless it is a pipe, a run or an observation: of a
-    /// structure, a media file, a locate, a rating, a party, a piece of equipment.
+    /// The id of the row at `path`, if it is a structure, a media file, a locate, a rating, a party
+    /// or a piece of equipment.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub record: Option<String>,
     /// The pipe.
@@ -31,14 +32,23 @@ pub struct Subject {
 }
 
 impl Subject {
-    /// A place that belongs to no pipe and no run.
+    /// A location outside of pipes and runs.
     #[must_use]
     pub fn at(path: impl Into<String>) -> Self {
         Self { path: path.into(), ..Self::default() }
     }
 
-    /// The subject in words: `pipe P-102, run R-03, observation 10, at 80 ft`. `None` for the
-    /// document as a whole.
+    /// A field of a run, or the run itself if `field` is empty.
+    pub(crate) fn of_run(index: usize, run: &Run, field: &str) -> Self {
+        Self {
+            pipe: Some(run.pipe.to_string()),
+            run: Some(run.id.to_string()),
+            ..Self::at(format!("/runs/{index}{field}"))
+        }
+    }
+
+    /// The subject in words: `pipe P-102, run R-03, observation 10, at 80 ft`. `None` for the whole
+    /// document.
     #[must_use]
     pub fn describe(&self, length_unit: Option<&str>) -> Option<String> {
         let mut parts = Vec::new();
@@ -57,8 +67,8 @@ impl Subject {
         (!parts.is_empty()).then(|| parts.join(", "))
     }
 
-    /// Fills in the ids from a document as a JSON value, since a document with structural problems
-    /// has no typed rows.
+    /// Fills in the ids from a document as a JSON value, for a document with structural problems
+    /// that cannot be read into types.
     #[cfg(feature = "diagnose")]
     pub(crate) fn complete_from(&mut self, document: &Value) {
         let tokens: Vec<&str> = self.path.split('/').skip(1).collect();
@@ -96,7 +106,7 @@ impl Subject {
     }
 }
 
-/// The word for a row of the table that a path leads into.
+/// The word for a row of the table that a path is in.
 fn row_word(path: &str) -> &'static str {
     match path.split('/').nth(1) {
         Some("parties") => "party",

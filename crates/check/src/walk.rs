@@ -1,4 +1,4 @@
-//! The walk: once over a survey, each record given to every rule of its scope.
+//! One pass over a survey that gives each record to every rule of its scope.
 
 use std::collections::BTreeMap;
 
@@ -12,8 +12,8 @@ use crate::views::{
     Survey,
 };
 
-/// A walk over one survey: the rules that are run, by scope, and what they have found so far. A
-/// rule is its index among the active ones, and its function.
+/// A pass over one survey: the rules that are run, by scope, and their findings so far. A rule is
+/// its index among the active ones, and its function.
 pub(crate) struct Walk<'c> {
     active: &'c [Active],
     keep: usize,
@@ -29,7 +29,7 @@ pub(crate) struct Walk<'c> {
     ending: Vec<(usize, rule::EndingRule)>,
     found: Vec<Found>,
     not_run: BTreeMap<String, Vec<String>>,
-    idle: BTreeMap<&'static str, Vec<String>>,
+    not_applicable: BTreeMap<&'static str, Vec<String>>,
 }
 
 macro_rules! scoped {
@@ -49,8 +49,7 @@ impl<'c> Walk<'c> {
         of_locate over locate: LocateView, of_rating over rating: RatingView, of_ending over ending: Ending
     );
 
-    /// Sorts the active rules into those that are run and those that the survey does not have what
-    /// they need for.
+    /// Sorts the active rules by scope, and sets those aside whose needs the survey does not meet.
     pub(crate) fn new(active: &'c [Active], keep: usize, survey: &Survey<'_>) -> Self {
         let mut walk = Self {
             active,
@@ -67,17 +66,17 @@ impl<'c> Walk<'c> {
             ending: Vec::new(),
             found: active.iter().map(|_| Found::default()).collect(),
             not_run: BTreeMap::new(),
-            idle: BTreeMap::new(),
+            not_applicable: BTreeMap::new(),
         };
         for (index, active) in active.iter().enumerate() {
             let mut needs = active.rule.needs.iter();
-            if let Some((need, why)) = needs.find_map(|need| Some((*need, missing(*need, survey)?)))
-            {
+            if let Some((need, why)) = needs.find_map(|need| Some((*need, unmet(*need, survey)?))) {
                 let name = active.rule.name.to_owned();
-                match why.is_empty() {
-                    true => walk.idle.entry(need.absent()).or_default().push(name),
-                    false => walk.not_run.entry(why).or_default().push(name),
+                match why {
+                    Unmet::NotNamed => walk.not_applicable.entry(need.absent()).or_default(),
+                    Unmet::Unavailable(why) => walk.not_run.entry(why).or_default(),
                 }
+                .push(name);
                 continue;
             }
             match active.rule.check {
@@ -96,7 +95,7 @@ impl<'c> Walk<'c> {
         walk
     }
 
-    /// The head and its tables.
+    /// Checks the head and its tables.
     pub(crate) fn head(&mut self, survey: &Survey<'_>) {
         self.of_document(survey);
         survey.structures().for_each(|view| self.of_structure(&view));
@@ -105,7 +104,7 @@ impl<'c> Walk<'c> {
         self.of_part(&Part::Head(survey));
     }
 
-    /// A run and its observations.
+    /// Checks a run and its observations.
     pub(crate) fn run(&mut self, view: &RunView<'_>) {
         self.of_part(&Part::Run(view));
         self.of_run(view);
@@ -117,53 +116,77 @@ impl<'c> Walk<'c> {
         }
     }
 
-    /// What is checked after all runs.
+    /// Checks what needs all runs.
     pub(crate) fn ending(&mut self, ending: &Ending<'_>) {
         ending.locates().for_each(|view| self.of_locate(&view));
         ending.ratings().for_each(|view| self.of_rating(&view));
         self.of_ending(ending);
     }
 
-    /// Adds what was found to the report.
+    /// Adds the findings to the report.
     pub(crate) fn finish(self, report: &mut Report) {
         for (active, mut found) in self.active.iter().zip(self.found) {
-            active.sink(self.keep, &mut found).settle();
+            active.sink(self.keep, &mut found).finish();
             report.add_found(active.rule.name, active.severity, found.total, found.kept);
-            report.suppressed.extend(suppressed(&active.held, &found.held));
+            report.suppressed.extend(suppressed(&active.suppressions, &found.suppressed));
         }
         let not_run = |(why, rules)| NotRun { why, rules, documents: vec![0] };
         report.not_run = self.not_run.into_iter().map(not_run).collect();
-        report.idle =
-            self.idle.into_iter().map(|(why, rules)| not_run((why.to_owned(), rules))).collect();
+        report.not_applicable = self
+            .not_applicable
+            .into_iter()
+            .map(|(why, rules)| not_run((why.to_owned(), rules)))
+            .collect();
         report.sort();
     }
 }
 
-/// Why a need is not met; the empty text if what is needed was not asked for.
-fn missing(need: Need, survey: &Survey<'_>) -> Option<String> {
-    let head = survey.head;
-    let no_list =
-        || format!("the code list {} {} is not available", head.coding.list, head.coding.version);
-    match need {
-        Need::Codes => survey.list.is_none().then(no_list),
-        Need::Grades => {
-            survey.grader.is_none().then(|| match (&head.grading, survey.scheme, survey.list) {
-                (None, ..) => String::new(),
-                (Some(grading), None, _) => {
-                    format!(
-                        "the grade scheme {} {} is not available",
-                        grading.scheme, grading.version
-                    )
-                }
-                (_, _, None) => no_list(),
-                (Some(grading), Some(scheme), Some(list)) => format!(
-                    "the grade scheme {} grades codes of {}, not of {}",
-                    grading.scheme, scheme.code_list.list, list.id
-                ),
-            })
-        }
-        Need::Crs => survey.crs.is_none().then(|| survey.crs_error.clone().unwrap_or_default()),
-        Need::Profile => survey.demands.is_none().then(String::new),
-        Need::Today => survey.today.is_none().then(|| "the date of today was not given".to_owned()),
+/// Why a need is not met.
+enum Unmet {
+    /// The document does not name it, or it was not given.
+    NotNamed,
+    /// It is not available, for this reason.
+    Unavailable(String),
+}
+
+/// Why a need is not met; `None` if it is met.
+fn unmet(need: Need, survey: &Survey<'_>) -> Option<Unmet> {
+    let met = match need {
+        Need::Codes => survey.list.is_some(),
+        Need::Grades => survey.grader.is_some(),
+        Need::Crs => survey.crs.is_some(),
+        Need::Profile => survey.demands.is_some(),
+        Need::Today => survey.today.is_some(),
+    };
+    if met {
+        return None;
     }
+    let why = match need {
+        Need::Codes => Some(no_list(survey)),
+        Need::Grades => no_grades(survey),
+        Need::Crs => survey.crs_error.clone(),
+        Need::Profile => None,
+        Need::Today => Some(need.absent().to_owned()),
+    };
+    Some(why.map_or(Unmet::NotNamed, Unmet::Unavailable))
+}
+
+fn no_list(survey: &Survey<'_>) -> String {
+    let coding = &survey.head.coding;
+    format!("the code list {} {} is not available", coding.list, coding.version)
+}
+
+/// Why nothing can be graded; `None` if the document names no grade scheme.
+fn no_grades(survey: &Survey<'_>) -> Option<String> {
+    let grading = survey.head.grading.as_ref()?;
+    Some(match (survey.scheme, survey.list) {
+        (None, _) => {
+            format!("the grade scheme {} {} is not available", grading.scheme, grading.version)
+        }
+        (_, None) => no_list(survey),
+        (Some(scheme), Some(list)) => format!(
+            "the grade scheme {} grades codes of {}, not of {}",
+            grading.scheme, scheme.code_list.list, list.id
+        ),
+    })
 }

@@ -1,6 +1,6 @@
-//! A rule declares what it concludes from, so that it says nothing that only follows from what
-//! could not be read. The declarations are held to the truth here: every example of every rule is
-//! damaged in every place, and what is found then must be found in the undamaged document as well.
+//! A rule declares what it concludes from, so that unreadable parts cause no false findings. These
+//! tests damage every example of every rule in every place. All findings in the damaged document
+//! must also be findings in the undamaged one.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -11,13 +11,14 @@ use obvert_model::profile::Profile;
 use obvert_model::read::{Diagnosis, Problem, ProblemKind};
 use serde_json::Value;
 
-/// A finding: its rule, and its place or the id that is missing, which is reported at the first
-/// place that names it.
+/// A finding: its rule, and its pointer or the missing id, which is reported at its first
+/// reference.
 type Found = BTreeSet<(String, String)>;
 
 fn checker(rule: &Rule) -> Checker {
     let profile = rule.profile().map(|text| Profile::read(text.as_bytes()).expect("a profile"));
-    let settings = Settings { profile, today: "2026-06-01".parse().ok(), ..Settings::default() };
+    let settings =
+        Settings::default().with_profile(profile).with_today("2026-06-01".parse().expect("a date"));
     Checker::new(settings).expect("settings")
 }
 
@@ -28,7 +29,7 @@ fn patched(patch: &str) -> Value {
     document
 }
 
-/// What the rules found.
+/// The findings of the rules.
 fn by_rules(report: &Report) -> Found {
     let structural = |name: &str| ProblemKind::ALL.iter().any(|kind| kind.as_str() == name);
     let found = |finding: &Finding| match finding
@@ -43,8 +44,8 @@ fn by_rules(report: &Report) -> Found {
 }
 
 /// Whether a finding about the whole document is lost. Such a finding replaces others, as a wrong
-/// unit replaces those about every length; if too little of the document is left to find it, the
-/// others are reported instead.
+/// unit replaces those about every length. If too little of the document is left to find it, the
+/// others are reported.
 fn lost_the_explanation(whole: &Report, rest: &Found) -> bool {
     let about_all =
         |finding: &&Finding| finding.subject.pipe.is_none() && finding.subject.run.is_none();
@@ -93,8 +94,8 @@ fn kind(pointer: &str) -> String {
 }
 
 #[test]
-fn nothing_is_concluded_from_what_could_not_be_read() {
-    // Every so many places; a whole run takes a quarter of an hour.
+fn unreadable_parts_cause_no_findings() {
+    // Every 32nd place by default; all places take a quarter of an hour.
     let step: usize =
         std::env::var("EVIDENCE").ok().and_then(|text| text.parse().ok()).unwrap_or(32);
     let mut wrong: BTreeMap<(String, String), String> = BTreeMap::new();

@@ -1,6 +1,5 @@
-//! Facts in figures: what the text of a rule says is computed here anew, in doubles and without
-//! rounding, and the finding states the same to a part in 10⁹. The text of the rule is the source
-//! of every formula.
+//! Numeric facts. They are computed here by the formulas in the text of the rule, in doubles and
+//! without rounding, and compared with the finding to a part in 10⁹.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -32,8 +31,8 @@ fn states(finding: &Finding, name: &str, expected: f64) {
     );
 }
 
-/// Over the whole run: 200 ft from 09:31 to 09:33, both in whole minutes, so that it may have been
-/// 180 s.
+/// Over the whole run: 200 ft from 09:31 to 09:33. Both are in whole minutes, so the time may have
+/// been 180 s.
 #[test]
 fn the_speed_has_the_rounding_of_the_times() {
     let finding = found(
@@ -44,7 +43,7 @@ fn the_speed_has_the_rounding_of_the_times() {
     states(&finding, "metres_per_minute", 200.0 * FOOT / (120.0 + 60.0) * 60.0);
 }
 
-/// A fraction of a second shows that a time was not cut to whole minutes.
+/// A fraction of a second shows that a time was not truncated to whole minutes.
 #[test]
 fn times_with_a_fraction_are_not_rounded() {
     let finding = found(
@@ -54,7 +53,7 @@ fn times_with_a_fraction_are_not_rounded() {
     states(&finding, "metres_per_minute", 200.0 * FOOT / 120.5 * 60.0);
 }
 
-/// By the video: 64.4 ft in 120 s, and each offset is cut to whole seconds.
+/// By the video: 64.4 ft in 120 s, with offsets truncated to whole seconds.
 #[test]
 fn the_speed_by_the_video_has_the_rounding_of_the_offsets() {
     let patch =
@@ -64,7 +63,7 @@ fn the_speed_by_the_video_has_the_rounding_of_the_offsets() {
     states(&finding, "metres_per_minute", (96.3 - 31.9) * FOOT / (120.0 + 1.0) * 60.0);
 }
 
-/// No time passed, and a second is what is taken at least.
+/// No time passed, and the divisor is at least one second.
 #[test]
 fn a_speed_without_a_time_is_over_a_second() {
     let time = "2026-05-06T09:31:05-05:00";
@@ -95,7 +94,7 @@ fn the_mean_of_the_joints_is_not_rounded() {
     );
 }
 
-/// Where a length is converted, and where it is a difference of recorded numbers.
+/// Converted lengths, and differences of recorded numbers.
 #[test]
 fn lengths_are_not_rounded() {
     let replace =

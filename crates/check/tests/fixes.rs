@@ -1,5 +1,5 @@
-//! A fix that a rule declares does what it says: on every failing example of its documentation, the
-//! finding is gone after it, and nothing has become wrong that was right.
+//! The fix of a rule works: in every failing example of its documentation, the finding is gone
+//! after the fix, and there is no new error.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -14,11 +14,12 @@ use serde_json::Value;
 
 fn checker(rule: &Rule) -> Checker {
     let profile = rule.profile().map(|text| Profile::read(text.as_bytes()).expect("a profile"));
-    let settings = Settings { profile, today: "2026-06-01".parse().ok(), ..Settings::default() };
+    let settings =
+        Settings::default().with_profile(profile).with_today("2026-06-01".parse().expect("a date"));
     Checker::new(settings).expect("settings")
 }
 
-/// The example as a file in the layout that a person reads.
+/// The example as a pretty-printed file.
 fn example(patch: &str) -> String {
     let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
     let patch: json_patch::Patch = serde_json::from_str(patch).expect("a patch");
@@ -31,7 +32,7 @@ fn errors(report: &Report) -> BTreeSet<String> {
     errors.map(|finding| format!("{} {}", finding.rule, finding.subject.path)).collect()
 }
 
-/// The rules whose fixes the examples show: whether there is a safe one, and one to confirm.
+/// The rules whose examples have a fix, and whether there is a safe one and one to confirm.
 fn shown(
     mut see: impl FnMut(&Rule, &str, &Report, &Finding),
 ) -> BTreeMap<&'static str, (bool, bool)> {
@@ -52,11 +53,11 @@ fn shown(
 }
 
 #[test]
-fn fixes_mend_and_break_nothing() {
+fn fixes_remove_the_finding_and_cause_no_error() {
     let mut wrong = Vec::new();
     shown(|rule, text, before, finding| {
         let fix = finding.fix.as_ref().expect("a fix");
-        let mended =
+        let fixed =
             edit::text(text, &fix.edits).unwrap_or_else(|error| panic!("{}: {error}", rule.name));
         let patched: Value = {
             let mut value: Value = serde_json::from_str(text).expect("json");
@@ -66,16 +67,16 @@ fn fixes_mend_and_break_nothing() {
             json_patch::patch(&mut value, &patch).expect("applies");
             value
         };
-        // 9 and 9.0 are one number of JSON.
+        // 9 and 9.0 are the same number in JSON.
         let same =
             |value: &Value| serde_json::from_str::<Value>(&edit::spelled(value)).expect("json");
         assert_eq!(
-            same(&serde_json::from_str(&mended).expect("json")),
+            same(&serde_json::from_str(&fixed).expect("json")),
             same(&patched),
             "{}",
             rule.name
         );
-        let after = checker(rule).check(mended.as_bytes()).expect("json");
+        let after = checker(rule).check(fixed.as_bytes()).expect("json");
         let still = |found: &&Finding| {
             found.rule == finding.rule && found.subject.path == finding.subject.path
         };
@@ -87,8 +88,7 @@ fn fixes_mend_and_break_nothing() {
         let new = new.filter(|finding| {
             !known.contains(&format!("{} {}", finding.rule, finding.subject.path))
         });
-        // What follows from a value that somebody confirmed can be mended after it: a rating is a
-        // sum.
+        // An error that follows from a confirmed value may have a fix too: a rating is a sum.
         let new: Vec<String> = new
             .filter(|finding| fix.safe || finding.fix.is_none())
             .map(|finding| format!("{} {}", finding.rule, finding.subject.path))
@@ -101,7 +101,7 @@ fn fixes_mend_and_break_nothing() {
 }
 
 #[test]
-fn what_a_fix_does_is_said_as_messages_are() {
+fn descriptions_of_fixes_are_like_messages() {
     shown(|rule, _, _, finding| {
         let does = &finding.fix.as_ref().expect("a fix").does;
         assert!(!does.ends_with('.') && !does.is_empty(), "{}: {does:?}", rule.name);

@@ -1,5 +1,5 @@
-//! One mistake is one finding, however many rows it shows in: rows that are missing, ids that stand
-//! twice, rows in another order, a whole document in another unit.
+//! One mistake is one finding, however many rows it affects: missing rows, duplicate ids, rows in
+//! another order, a whole document in another unit.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 fn check(change: impl FnOnce(&mut Value)) -> Report {
     let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
     change(&mut document);
-    let settings = Settings { today: "2026-06-01".parse().ok(), ..Settings::default() };
+    let settings = Settings::default().with_today("2026-06-01".parse().expect("a date"));
     Checker::new(settings).expect("settings").check(document.to_string().as_bytes()).expect("json")
 }
 
@@ -23,22 +23,22 @@ fn found(report: &Report) -> Vec<(&str, &str, &str, Option<&str>)> {
 }
 
 #[test]
-fn a_row_that_is_missing_is_one_finding_and_is_not_guessed_at() {
+fn a_missing_row_is_one_finding_without_a_suggestion() {
     let report = check(|document| {
         document["runs"].as_array_mut().expect("runs").remove(1);
     });
     let all = found(&report);
     let [(rule, path, message, help)] = all[..] else { panic!("{all:?}") };
     assert_eq!((rule, path), ("unknown-run", "/media/2/run"));
-    assert_eq!(message, r#"no run has the id "R-102", which 2 rows name"#);
+    assert_eq!(message, r#"no run has the id "R-102", but 2 rows refer to it"#);
     assert_eq!(
         help,
-        Some("was the run deleted, or given another id? Put it back, or correct the rows")
+        Some("was the run deleted, or did its id change? Restore it, or correct the rows")
     );
 }
 
 #[test]
-fn a_single_row_gets_a_guess() {
+fn a_single_reference_gets_a_suggestion() {
     let report = check(|document| document["media"][2]["run"] = json!("R-1O2"));
     let all = found(&report);
     let [(rule, _, message, help)] = all[..] else { panic!("{all:?}") };
@@ -56,11 +56,11 @@ fn a_table_without_rows_is_one_finding() {
         found(&report).into_iter().filter(|(rule, ..)| *rule == "unknown-structure").collect();
     let [(_, path, message, _)] = structures[..] else { panic!("{structures:?}") };
     assert_eq!(path, "/pipes/0/upstream");
-    assert_eq!(message, "the document has no structure at all, but 10 rows name one");
+    assert_eq!(message, "the document has no structure at all, but 10 rows refer to one");
 }
 
 #[test]
-fn an_id_that_stands_twice_says_where_and_raises_nothing_else() {
+fn a_duplicate_id_is_located_and_causes_no_other_finding() {
     let report = check(|document| {
         let mut copy = document["pipes"][0].clone();
         copy["length"] = json!(900);
@@ -93,7 +93,7 @@ fn rows_in_another_order_are_one_finding() {
 }
 
 #[test]
-fn a_unit_that_the_positions_speak_against_is_one_finding() {
+fn a_unit_that_contradicts_the_positions_is_one_finding() {
     let report = check(|document| {
         document["units"]["length"] = json!("m");
         let third =

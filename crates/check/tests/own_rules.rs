@@ -1,11 +1,12 @@
-//! A rule of one's own beside those of the catalogue: it is run, weighed, limited, suppressed and
-//! explained as they are, and every form of a report says what it is.
+//! Rules of your own, in addition to the catalogue: they are run, limited, suppressed and explained
+//! like built-in rules, and every format of a report describes them.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
+use obvert_check::fixing::FixSettings;
 use obvert_check::{
-    Check, Checker, Fact, FactKind, Finding, Limit, MINIMAL, MendSettings, Need, Report, Rule,
-    Section, Settings, SettingsError, Severity, Subject, output,
+    Check, Checker, Fact, FactKind, Finding, Limit, MINIMAL, Need, Report, Rule, Section, Settings,
+    SettingsError, Severity, Subject, output,
 };
 use obvert_model::profile::Profile;
 use obvert_model::read::{Diagnosis, Problem, ProblemKind};
@@ -15,7 +16,7 @@ const DOCUMENTATION: &str = "# What it checks
 A run is no longer than `longest`, since the *tether* of the camera is not.
 
 # Why it matters
-The rest was filmed by nobody.
+There is no video of the rest.
 
 # Fix
 Look at the run's end again.";
@@ -26,18 +27,13 @@ static TETHER: Rule = Rule::new(
     Check::Run(|run, out| {
         let longest = out.limit("longest");
         let Some(travelled) = run.travelled().filter(|metres| *metres > longest) else { return };
-        let said = run.survey.say_metres(travelled);
+        let said = run.survey.format_metres(travelled);
         out.report(run.subject("/surveyed"), format!("the run is {said} long"))
             .fact("length", travelled);
     }),
     DOCUMENTATION,
 )
-.with_limits(&[Limit {
-    name: "longest",
-    default: 40.0,
-    unit: "m",
-    meaning: "the length of the tether",
-}])
+.with_limits(&[Limit::new("longest", 40.0, "m", "the length of the tether")])
 .with_facts(&[Fact::new("length", FactKind::Metres, "how long the run is")]);
 
 /// Counts pipes of a survey that has a run.
@@ -55,11 +51,9 @@ static FEW_PIPES: Rule = Rule::new(
 .concluding_from(&[&["pipes"]]);
 
 fn settings() -> Settings {
-    Settings {
-        rules: vec![&TETHER, &FEW_PIPES],
-        today: "2026-06-01".parse().ok(),
-        ..Settings::default()
-    }
+    Settings::default()
+        .with_rules([&TETHER, &FEW_PIPES])
+        .with_today("2026-06-01".parse().expect("a date"))
 }
 
 fn check(settings: Settings) -> Report {
@@ -75,7 +69,7 @@ fn found(report: &Report) -> Vec<(&str, Severity, &str)> {
 }
 
 #[test]
-fn it_is_reported_like_any_other() {
+fn they_are_reported_like_any_other() {
     let report = check(settings());
     assert_eq!(
         found(&report),
@@ -93,7 +87,7 @@ fn it_is_reported_like_any_other() {
 }
 
 #[test]
-fn it_is_weighed_limited_and_turned_off() {
+fn severities_and_limits_apply() {
     let with = |change: &dyn Fn(&mut Settings)| {
         let mut settings = settings();
         change(&mut settings);
@@ -116,28 +110,28 @@ fn it_is_weighed_limited_and_turned_off() {
 }
 
 #[test]
-fn a_profile_weighs_and_suppresses_it() {
+fn profiles_apply() {
     let profile = json!({
         "profile": "0.1", "id": "larkmoor", "version": "3", "title": "Sewer surveys",
         "rules": [{ "rule": TETHER.name, "severity": "error", "limits": [{ "name": "longest", "value": 66, "unit": "ft" }] }],
         "suppressions": [{ "rule": TETHER.name, "runs": ["R-101"], "reason": "the long tether was lent" }]
     });
     let profile = Profile::read(profile.to_string().as_bytes()).unwrap();
-    let report = check(Settings { profile: Some(profile), ..settings() });
+    let report = check(settings().with_profile(profile));
     assert_eq!((report.totals.error, report.totals.all()), (2, 2));
     let suppressed = &report.suppressed[0];
     assert_eq!((suppressed.rule.as_str(), suppressed.count), (TETHER.name, 1));
 }
 
 #[test]
-fn it_is_explained() {
+fn they_are_explained() {
     let checker = Checker::new(settings()).unwrap();
     let rule = checker.rule("org.example/beyond-tether").unwrap();
     assert_eq!(
         rule.summary(),
         "A run is no longer than `longest`, since the *tether* of the camera is not."
     );
-    assert_eq!(rule.section(Section::Matters), "The rest was filmed by nobody.");
+    assert_eq!(rule.section(Section::Matters), "There is no video of the rest.");
     assert_eq!(
         (rule.advice().as_str(), rule.family()),
         ("Look at the run's end again.", "org.example")
@@ -148,8 +142,8 @@ fn it_is_explained() {
 }
 
 #[test]
-fn every_form_of_a_report_says_what_it_is() {
-    // As it was written and read again, since a report is turned into other forms elsewhere.
+fn every_format_of_a_report_describes_them() {
+    // Written and read again, since another program may convert the report.
     let report = Report::read(&serde_json::to_vec(&check(settings())).unwrap()).unwrap();
     let text = |write: &dyn Fn(&mut Vec<u8>) -> std::io::Result<()>| {
         let mut text = Vec::new();
@@ -162,27 +156,27 @@ fn every_form_of_a_report_says_what_it_is() {
     let rule = rules.iter().find(|rule| rule["id"] == TETHER.name).expect("the rule");
     assert_eq!(rule["defaultConfiguration"]["level"], "warning");
     assert_eq!(rule["properties"]["tags"], json!(["org.example"]));
-    assert!(rule["help"]["text"].as_str().unwrap().contains("filmed by nobody"));
+    assert!(rule["help"]["text"].as_str().unwrap().contains("no video of the rest"));
     let page = text(&|sink| output::html::write(&report, &output::html::Options::default(), sink));
     for part in [
         "Beyond tether",
         "org.example/beyond-tether",
-        "filmed by nobody",
+        "no video of the rest",
         "Look at the run's end again.",
     ] {
         assert!(page.contains(part) || page.contains(&part.replace('\'', "&#39;")), "{part}");
     }
-    for form in [
+    for text in [
         text(&|sink| output::csv::write(&report, sink)),
         text(&|sink| output::github::write(&report, sink)),
         text(&|sink| output::junit::write(&report, Severity::Warning, sink)),
     ] {
-        assert!(form.contains("beyond-tether") && form.contains("end again"), "{form}");
+        assert!(text.contains("beyond-tether") && text.contains("end again"), "{text}");
     }
 }
 
 #[test]
-fn it_is_skipped_where_what_it_concludes_from_could_not_be_read() {
+fn they_are_skipped_if_their_evidence_could_not_be_read() {
     let checker = Checker::new(settings()).unwrap();
     let spoiled = |pointer: &str| {
         let problem = Problem::new(ProblemKind::WrongType, pointer, "spoiled");
@@ -198,7 +192,7 @@ fn it_is_skipped_where_what_it_concludes_from_could_not_be_read() {
         .find(|not_run| not_run.rules.iter().any(|rule| rule == FEW_PIPES.name));
     assert_eq!(not_run.expect("not run").why, "/pipes/1 was left out");
     assert!(!report.findings.iter().any(|finding| finding.rule == FEW_PIPES.name));
-    // A rule of the scope `Run` concludes from all of the run, and nothing else.
+    // A rule of the scope `Run` concludes from all of the run and from nothing else.
     let of_tether = |report: &Report| {
         report.findings.iter().filter(|finding| finding.rule == TETHER.name).count()
     };
@@ -208,9 +202,8 @@ fn it_is_skipped_where_what_it_concludes_from_could_not_be_read() {
 
 #[test]
 fn names_never_collide() {
-    let with = |rules: Vec<&'static Rule>| {
-        Checker::new(Settings { rules, ..Settings::default() }).map(|_| ())
-    };
+    let with =
+        |rules: Vec<&'static Rule>| Checker::new(Settings::default().with_rules(rules)).map(|_| ());
     let why = |rules: Vec<&'static Rule>| match with(rules) {
         Err(SettingsError::OwnRule { why, .. }) => why,
         other => panic!("{other:?}"),
@@ -223,30 +216,33 @@ fn names_never_collide() {
     for rule in [&BUILT_IN, &NO_DOMAIN, &UPPER] {
         assert_eq!(
             why(vec![rule]),
-            "the name is not like org.example/street-missing, in lower case",
+            "its name needs a reverse domain name, such as org.example/street-missing, all in lower case",
             "{}",
             rule.name
         );
     }
-    assert_eq!(why(vec![&TETHER, &TETHER]), "two rules have the name");
+    assert_eq!(why(vec![&TETHER, &TETHER]), "another rule has the same name");
     static SILENT: Rule = Rule::new("org.example/silent", Severity::Note, CHECK, "");
-    assert_eq!(why(vec![&SILENT]), "its documentation does not say what it checks");
+    assert_eq!(why(vec![&SILENT]), "its documentation has no section `What it checks`");
     static VAGUE: Rule = Rule::new("org.example/vague", Severity::Note, CHECK, SAYS)
         .concluding_from(&[&["weather"]]);
-    assert_eq!(why(vec![&VAGUE]), "it concludes from \"weather\", which no document has");
+    assert_eq!(
+        why(vec![&VAGUE]),
+        "it concludes from \"weather\", which is not a part of a document"
+    );
     static NEGATIVE: Rule = Rule::new("org.example/negative", Severity::Note, CHECK, SAYS)
-        .with_limits(&[Limit { name: "least", default: -1.0, unit: "m", meaning: "nothing" }]);
-    assert_eq!(why(vec![&NEGATIVE]), "the limit least is -1; a limit is 0 or more");
-    // A name that is nearly that of a rule of one's own.
+        .with_limits(&[Limit::new("least", -1.0, "m", "nothing")]);
+    assert_eq!(why(vec![&NEGATIVE]), "its limit least is -1; a limit must be 0 or more");
+    // A name that is similar to that of your own rule.
     let mut settings = settings();
     settings.severities.insert("org.example/beyond-tethers".into(), None);
     let error = Checker::new(settings).map(|_| ()).unwrap_err();
-    let near = "no rule is called \"org.example/beyond-tethers\"; did you mean \"org.example/beyond-tether\"?";
+    let near = "there is no rule \"org.example/beyond-tethers\"; did you mean \"org.example/beyond-tether\"?";
     assert_eq!(error.to_string(), near);
 }
 
 #[test]
-fn it_says_what_it_needs_and_its_fixes_are_applied() {
+fn needs_are_checked_and_fixes_applied() {
     static NEEDS_LIST: Rule = Rule::new(
         "org.example/pipe-unnamed",
         Severity::Note,
@@ -260,13 +256,11 @@ fn it_says_what_it_needs_and_its_fixes_are_applied() {
         "# What it checks\nEvery pipe has a street.",
     )
     .with_needs(&[Need::Codes]);
-    let checker =
-        Checker::new(Settings { rules: vec![&NEEDS_LIST], ..Settings::default() }).unwrap();
-    let only =
-        MendSettings { only: [NEEDS_LIST.name.to_owned()].into(), ..MendSettings::default() };
-    let mended = checker.mend(MINIMAL.as_bytes(), &only, None).unwrap();
-    assert_eq!(mended.document.applied[0].rule, NEEDS_LIST.name);
-    assert!(mended.text.contains("Unnamed Lane"));
+    let checker = Checker::new(Settings::default().with_rules([&NEEDS_LIST])).unwrap();
+    let only = FixSettings::default().with_only([NEEDS_LIST.name]);
+    let fixed = checker.fix(MINIMAL.as_bytes(), &only, None).unwrap();
+    assert_eq!(fixed.document.applied[0].rule, NEEDS_LIST.name);
+    assert!(fixed.text.contains("Unnamed Lane"));
     let unlisted = MINIMAL.replace("obvert-terms", "terms-of-nowhere");
     let report = checker.check(unlisted.as_bytes()).unwrap();
     assert!(!report.ran(NEEDS_LIST.name, 0));
@@ -284,7 +278,7 @@ fn findings_and_reports_are_added() {
     report.add(finding.clone());
     assert_eq!((report.totals.error, report.totals.warning), (1, 1));
     assert_eq!((report.documents[0].totals.error, report.documents[0].rules.len()), (1, 2));
-    // In the order of the document, whatever the order in which they came.
+    // Findings are in the order of the document, not in that of adding.
     report.extend([Finding::new(
         "org.example/unpaid",
         Severity::Error,

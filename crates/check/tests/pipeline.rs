@@ -22,10 +22,10 @@ fn documents(folder: &Path, into: &mut Vec<PathBuf>) {
 
 #[test]
 fn the_report_is_the_same() {
-    let settings = |read_ahead| Settings {
-        read_ahead,
-        today: "2026-06-15".parse().ok(),
-        ..Settings::default()
+    let settings = |read_ahead| {
+        Settings::default()
+            .with_read_ahead(read_ahead)
+            .with_today("2026-06-15".parse().expect("a date"))
     };
     let (plain, ahead) = (settings(false), settings(true));
     let (plain, ahead) =
@@ -91,7 +91,7 @@ impl RunReader for Failing<'_> {
 fn what_ends_the_reading_ends_the_check() {
     for read_ahead in [false, true] {
         let checker =
-            Checker::new(Settings { read_ahead, ..Settings::default() }).expect("settings");
+            Checker::new(Settings::default().with_read_ahead(read_ahead)).expect("settings");
         let mut reader = Failing(Reader::new(MINIMAL.as_bytes()).expect("a document"), 0);
         assert_eq!(checker.check_reader(&mut reader).err(), Some("out of runs"));
     }

@@ -15,11 +15,9 @@ fn profile(parts: Value) -> Profile {
 }
 
 fn settings(parts: Value) -> Settings {
-    Settings {
-        profile: Some(profile(parts)),
-        today: "2026-06-01".parse().ok(),
-        ..Settings::default()
-    }
+    Settings::default()
+        .with_profile(profile(parts))
+        .with_today("2026-06-01".parse().expect("a date"))
 }
 
 fn check_with(settings: Settings, patch: Value) -> Report {
@@ -45,17 +43,18 @@ fn found(report: &Report) -> Vec<(&str, Severity, &str)> {
 fn a_report_states_its_profile() {
     let parts = json!({ "fields": [{ "path": "runs.operator", "demand": "required" }] });
     let report = check(parts.clone(), json!([]));
-    let stamp = report.profile.as_ref().expect("a profile");
-    assert_eq!((stamp.id.as_str(), stamp.version.as_str()), ("larkmoor", "3"));
-    assert_eq!(stamp.digest, profile(parts.clone()).digest().unwrap().as_str());
+    let identity = report.profile.as_ref().expect("a profile");
+    assert_eq!((identity.id.as_str(), identity.version.as_str()), ("larkmoor", "3"));
+    assert_eq!(identity.digest, profile(parts.clone()).digest().unwrap().as_str());
     assert_eq!(found(&report), []);
-    // Of a source that is no survey, and of a file that could not be read, as well.
+    // Also in the report of a source that is not a survey, and of a file that could not be read.
     let checker = Checker::new(settings(parts)).unwrap();
-    assert_eq!(checker.check(b"{}").unwrap().profile.as_ref(), Some(stamp));
-    assert_eq!(checker.unread("a.json", "there is no such file").profile.as_ref(), Some(stamp));
-    let mut joined = Report::unread("a.json", "there is no such file");
+    assert_eq!(checker.check(b"{}").unwrap().profile.as_ref(), Some(identity));
+    assert_eq!(checker.unread("a.json", "there is no such file").profile.as_ref(), Some(identity));
+    let without_profile = Checker::new(Settings::default()).unwrap();
+    let mut joined = without_profile.unread("a.json", "there is no such file");
     joined.merge(report.clone());
-    assert_eq!(joined.profile.as_ref(), Some(stamp));
+    assert_eq!(joined.profile.as_ref(), Some(identity));
     assert_eq!(Report::read(&serde_json::to_vec(&joined).unwrap()).unwrap(), joined);
     assert!(!serde_json::to_string(&joined).unwrap().contains("null"));
 }
@@ -113,7 +112,7 @@ fn a_limit_may_be_in_feet() {
 }
 
 #[test]
-fn what_is_missing_in_every_row_is_counted_exactly_and_kept_to_the_cap() {
+fn findings_in_every_row_are_counted_exactly_and_listed_up_to_the_cap() {
     let mut few = settings(
         json!({ "fields": [{ "path": "runs.observations.remark", "demand": "required" }] }),
     );
@@ -132,7 +131,7 @@ fn what_is_missing_in_every_row_is_counted_exactly_and_kept_to_the_cap() {
 }
 
 #[test]
-fn a_finding_says_what_the_office_says() {
+fn a_finding_has_the_advice_of_the_office() {
     let demand = json!({
         "path": "pipes.joint_spacing", "demand": "required", "help": "ask the yard", "basis": "contract, clause 4.2",
         "where": [{ "field": "material", "values": ["vitrified-clay"] }]
@@ -150,7 +149,7 @@ fn a_finding_says_what_the_office_says() {
     );
 }
 
-/// Every kind of row that the format has can be looked at, and each finding points into it.
+/// Demands apply to every table, and findings point to the rows.
 #[test]
 fn demands_reach_every_table() {
     let required = |path: &str| json!({ "path": path, "demand": "required" });
@@ -221,7 +220,7 @@ fn suppressed_findings_are_counted_and_named() {
     );
     assert_eq!(one.totals.error, 1);
 
-    // The last day is over: the finding stands again, and the report says why.
+    // The last day is over: the finding is counted again, and the report gives the reason.
     let ended = with(json!([
         { "rule": "required-field-missing", "pipes": ["L-102"], "reason": "never recorded", "until": "2026-05-31" }
     ]));
@@ -230,7 +229,7 @@ fn suppressed_findings_are_counted_and_named() {
     assert!(ended.suppressed[0].expired && ended.suppressed[0].count == 1);
     assert_eq!(ended.suppressed[0].until.as_deref(), Some("2026-05-31"));
 
-    // Of several reports each keeps its own.
+    // Merged reports keep their own suppressions.
     let mut joined = with(json!([]));
     joined.merge(one.clone());
     assert_eq!(joined.suppressed[0].document, 1);
@@ -239,7 +238,7 @@ fn suppressed_findings_are_counted_and_named() {
 }
 
 #[test]
-fn a_profile_that_makes_no_sense_is_refused() {
+fn an_invalid_profile_is_rejected() {
     let refuse = |parts: Value| Checker::new(settings(parts)).expect_err("refused").to_string();
     assert_eq!(
         refuse(
@@ -249,12 +248,13 @@ fn a_profile_that_makes_no_sense_is_refused() {
         "the profile larkmoor cannot be used: /rules/0/limits/0/name: the rule media-unused has no limit \"x\"; it has: none; \
          and 1 more"
     );
-    // A list that is not at hand does not stop it: the survey may be coded in another one.
+    // An unavailable list is no reason to reject it: the survey may be coded in another one.
     assert!(
         Checker::new(settings(json!({ "allow": { "code_lists": [{ "list": "own" }] } }))).is_ok()
     );
     let ends = json!({ "suppressions": [{ "rule": "media-unused", "path": "media", "reason": "r", "until": "2026-06-01" }] });
-    let undated = Settings { today: None, ..settings(ends) };
+    let mut undated = settings(ends);
+    undated.today = None;
     assert_eq!(
         Checker::new(undated).expect_err("no date"),
         SettingsError::ProfileNeedsToday { id: "larkmoor".into() }
@@ -262,7 +262,7 @@ fn a_profile_that_makes_no_sense_is_refused() {
 }
 
 #[test]
-fn the_weaker_rule_stands_back_where_the_profile_demands_the_photo() {
+fn the_weaker_rule_is_skipped_if_the_profile_demands_the_photo() {
     let patch = json!([{ "op": "remove", "path": "/runs/1/observations/1/media" }]);
     let demand = json!({ "media": [{ "of": "observation", "kinds": ["photo"], "from_grade": 4 }] });
     let rules =
@@ -274,10 +274,10 @@ fn the_weaker_rule_stands_back_where_the_profile_demands_the_photo() {
     assert_eq!(rules(&check(demand, patch)), ["graded-media-missing"]);
 }
 
-/// A scale may run the other way: A worst to C in one public use (facts: iwaponline table 2139453),
+/// A scale may fall: A is the worst and C the best in one public use (facts: iwaponline table 2139453),
 /// 5 best to 1 worst here.
 #[test]
-fn a_grade_is_as_bad_as_its_scale_says() {
+fn the_direction_of_the_scale_counts() {
     let mut scheme = obvert_model::lists::GradeScheme::obvert_grades().clone();
     scheme.id = "upside-down".parse().unwrap();
     std::mem::swap(&mut scheme.scale.best, &mut scheme.scale.worst);

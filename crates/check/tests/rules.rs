@@ -1,5 +1,5 @@
-//! The catalogue is held to what it says: every rule's documented failing example is found at the
-//! place that is named, every passing one is let through, and the declarations keep their form.
+//! The catalogue agrees with its documentation: every failing example has a finding at the named
+//! pointer, every passing example has none, and the declarations are well-formed.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -16,7 +16,8 @@ fn check(document: &Value, rule: Option<&Rule>) -> Report {
     let profile = rule.and_then(Rule::profile).map(|text| {
         Profile::read(text.as_bytes()).unwrap_or_else(|error| panic!("{rule:?}: {error} in {text}"))
     });
-    let settings = Settings { profile, today: TODAY.parse().ok(), ..Settings::default() };
+    let settings =
+        Settings::default().with_profile(profile).with_today(TODAY.parse().expect("a date"));
     let checker = Checker::new(settings).expect("settings");
     let text = serde_json::to_vec(document).expect("json");
     checker.check(&text).expect("json that was just written")
@@ -91,7 +92,7 @@ fn documented_examples_hold() {
 }
 
 #[test]
-fn declarations_keep_their_form() {
+fn declarations_are_well_formed() {
     let mut names = BTreeSet::new();
     let mut wrong = Vec::new();
     let root = concat!(env!("CARGO_MANIFEST_DIR"), "/src/rules");
@@ -163,7 +164,7 @@ fn declarations_keep_their_form() {
 }
 
 #[test]
-fn messages_keep_their_form() {
+fn messages_are_well_formed() {
     for rule in catalogue() {
         for example in rule.examples(Section::Fails) {
             for finding in check(&patched(rule.name, &example.patch), Some(rule)).findings {
@@ -175,8 +176,7 @@ fn messages_keep_their_form() {
     }
 }
 
-/// A pointer leads to a value that the document has: for something that is missing, to the row that
-/// lacks it.
+/// Every pointer is that of a value in the document; for a missing value, that of its row.
 #[test]
 fn paths_resolve() {
     let mut wrong = BTreeSet::new();
@@ -193,11 +193,11 @@ fn paths_resolve() {
     assert!(wrong.is_empty(), "{} do not resolve:\n{wrong:#?}", wrong.len());
 }
 
-/// What an amount is follows from the characterisation that it stands with, in a list where that
-/// decides: BAJ of en-13508-2 has a gap with A, an offset with B and an angle with C (from memory).
-/// 400 mm are too much for an offset in a pipe of 8 in, and none for a gap along it.
+/// In some lists the characterisation decides what an amount measures: BAJ of en-13508-2 has a gap
+/// with A, an offset with B and an angle with C (from memory). 400 mm are too much for an offset in
+/// a pipe of 8 in, but not for a gap.
 #[test]
-fn an_amount_is_what_its_characterisation_makes_of_it() {
+fn the_characterisation_decides_what_an_amount_measures() {
     let version = obvert_model::lists::CodeList::en_13508_2().version.as_str();
     for (direction, found) in [("B", true), ("A", false)] {
         let patch = serde_json::json!([
@@ -223,7 +223,7 @@ fn an_amount_is_what_its_characterisation_makes_of_it() {
     }
 }
 
-/// An issue before several runs says how many of how many are later.
+/// A document that was issued before several runs is one finding with their number.
 #[test]
 fn an_early_issue_counts_the_runs_after_it() {
     let patch = r#"[{"op": "replace", "path": "/issued", "value": "2026-05-05T15:00:00-05:00"}]"#;
@@ -248,7 +248,7 @@ fn an_early_issue_counts_the_runs_after_it() {
     );
 }
 
-/// A word of the trade in place of a code leads to the codes for it.
+/// A word of the trade instead of a code gets the codes for it as advice.
 #[test]
 fn an_unknown_code_may_be_a_word_of_the_trade() {
     for (word, help) in [

@@ -1,4 +1,4 @@
-//! Without the feature `diagnose` an invalid document is still refused, with the first problem:
+//! Without the feature `diagnose` an invalid document is still rejected, with the first problem:
 //! `cargo test -p obvert-check --no-default-features --test without_diagnose`.
 
 #![cfg(not(feature = "diagnose"))]

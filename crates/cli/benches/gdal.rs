@@ -1,15 +1,14 @@
-//! The command against GDAL's `ogr2ogr` on the same files, in one run: CSV tables to GeoJSON, and
-//! that GeoJSON to a GeoPackage.
+//! Compares the command with GDAL's `ogr2ogr` on the same files: CSV tables to GeoJSON, and that
+//! GeoJSON to a GeoPackage.
 //!
 //! `cargo bench --bench gdal` (20 MB of JSON), or `… -- 100` for another number of megabytes.
-//! Without `ogr2ogr` on the path it says so and measures nothing.
+//! Without `ogr2ogr` on the path, nothing is measured.
 //!
-//! The work is not quite the same: `ogr2ogr` turns each table into one file of features without
-//! geometry, and copies features from one file to the other; `obvert` reads the tables as one
-//! survey, holds it against the format, puts every observation in its place along its pipe,
-//! transforms positions to WGS 84, and on the way back takes the survey out of the features again.
-//! Ratios are of the fastest of several turns taken in alternation, since machines are shared and
-//! noisy.
+//! The two do not do the same work. `ogr2ogr` turns each table into a file of features without
+//! geometry, and copies features between files. `obvert` reads the tables as one survey, validates
+//! it, computes the position of every observation along its pipe, transforms positions to WGS 84,
+//! and reads the survey back from the features. The ratios compare the fastest of several
+//! alternating rounds, because machines are shared and noisy.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 

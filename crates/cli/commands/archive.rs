@@ -1,6 +1,5 @@
-//! `obvert archive`: many surveys in one file, a document a line, read and written one at a time.
+//! `obvert archive`: files with one survey per line, read and written one survey at a time.
 
-use std::cell::Cell;
 use std::collections::HashMap;
 use std::fs::{self, File};
 use std::io::{self, BufRead, BufReader, Write};
@@ -11,16 +10,15 @@ use obvert::model::archive::{self, Line};
 use obvert::model::tables::Document;
 use obvert::model::text::Digest;
 use obvert::model::write;
-use obvert::open::LAYOUT;
 use serde_json::json;
 
 use super::{convert, print};
 use crate::args::{Archive, ArchiveList, ListFormat, Pack, Unpack};
 use crate::input::{self, ByLayout, Input, is_archive};
-use crate::render::progress;
+use crate::render::{count, progress};
 use crate::{Failure, Status, atomic_output, lists, render};
 
-/// Does what was asked of archives.
+/// Packs, unpacks or lists archives.
 pub(crate) fn run(arguments: &Archive) -> Result<Status, Failure> {
     match arguments {
         Archive::Pack(pack) => self::pack(pack),
@@ -44,17 +42,17 @@ pub(super) fn lines(path: &Path) -> Result<archive::Lines<Box<dyn BufRead>>, Fai
             .split(|byte| *byte == b'\n')
             .map(<[u8]>::trim_ascii)
             .find(|line| !line.is_empty());
-        // What was cut off on its way to nothing is no archive without a survey in it.
+        // An empty file is probably a truncated one, so it does not pass for an archive.
         if start.is_empty() {
             return Err(format!(
-                "{name}: the source is empty; expected an archive, a survey a line"
+                "{name}: the file is empty; expected an archive with one survey per line"
             )
             .into());
         }
-        // Of the first line more than a brace is at hand, unless it is written over many lines as
-        // one survey is.
+        // A first line of only a brace begins a single survey that is written over several lines.
         if first.is_some_and(|line| line == b"{" || !line.starts_with(b"{")) {
-            let why = "is no archive, which has a survey a line (JSON lines); obvert archive pack makes one";
+            let why = "is not an archive, which has one survey per line (JSON Lines); make one \
+                       with obvert archive pack";
             return Err(format!("{name}: {why}").into());
         }
         Box::new(source)
@@ -62,17 +60,18 @@ pub(super) fn lines(path: &Path) -> Result<archive::Lines<Box<dyn BufRead>>, Fai
     Ok(archive::lines(source))
 }
 
-/// A line of an archive as a survey of its own, with its place in its name.
+/// A line of an archive as a survey, whose name has the line number.
 pub(super) fn input<'l>(path: &Path, line: Line) -> Result<Input<'l>, Failure> {
     Input::of_line(&path.display().to_string(), line.number, line.text)
 }
 
-/// Documents that were seen, by id.
+/// The documents that were read so far, by id.
 #[derive(Default)]
-struct Seen(HashMap<String, (String, Digest)>);
+struct Known(HashMap<String, (String, Digest)>);
 
-impl Seen {
-    /// Whether a document is new; `false` when the same one was seen before.
+impl Known {
+    /// Whether a document is new; `false` for a duplicate. A different document with the same id is
+    /// an error.
     fn is_new(&mut self, document: &Document, name: &str) -> Result<bool, Failure> {
         let digest = write::digest(document)?;
         match self.0.get(document.head.id.as_str()) {
@@ -82,8 +81,9 @@ impl Seen {
             }
             Some((_, same)) if *same == digest => Ok(false),
             Some((first, _)) => Err(format!(
-                "{name}: has the id {:?}, as {first} has, and says something else; give the later one an id of its own and \
-                 name the earlier in `revises`",
+                "{name}: has the same id {:?} as {first}, but its content differs; give the later \
+                 survey its own \
+                 id and name the earlier one in `revises`",
                 document.head.id.as_str()
             )
             .into()),
@@ -91,8 +91,8 @@ impl Seen {
     }
 }
 
-/// The files that a path stands for, where a layout is given: itself, or the tables in a folder of
-/// an office's, by name. Other files in it are reported and left alone.
+/// The tables at a path, for a layout: the path itself, or the tables in the folder, by name. Other
+/// files in the folder are reported and skipped.
 fn tables(path: &Path, by: &ByLayout) -> Result<Vec<PathBuf>, Failure> {
     // CSV tables of this format are one survey.
     if !path.is_dir() || path.join("document.csv").exists() {
@@ -126,16 +126,84 @@ fn tables(path: &Path, by: &ByLayout) -> Result<Vec<PathBuf>, Failure> {
     let folders = named(&mut others.iter().filter(|file| file.is_dir()));
     if !folders.is_empty() {
         render::note(&format!(
-            "{name}: what is in folders within it is left out; name them as well: {folders}"
+            "{name}: skipped the folders in it; name them as well to include them: {folders}"
         ));
     }
     let files = named(&mut others.iter().filter(|file| !file.is_dir()));
     if !files.is_empty() {
         render::note(&format!(
-            "{name}: left out, since they are no tables by their names ({ending}): {files}"
+            "{name}: skipped, because their names do not end in {ending}: {files}"
         ));
     }
     Ok(tables)
+}
+
+/// What was packed so far.
+struct Packing {
+    known: Known,
+    packed: usize,
+    duplicates: usize,
+    invalid: usize,
+    stage: progress::Stage,
+}
+
+impl Packing {
+    /// Adds a survey to the archive. If it is not valid, its problems are reported and counted, so
+    /// that the others are read too.
+    fn add(&mut self, input: &mut Input<'_>, sink: &mut dyn Write) -> Result<(), Failure> {
+        let name = input.name().to_owned();
+        self.stage.update(|| format!("packing {name}, {} packed", count(self.packed, "survey")));
+        let document = match convert::document(input) {
+            Ok(Some(document)) => document,
+            invalid => {
+                if let Err(error) = invalid {
+                    render::failure(&*error);
+                }
+                self.invalid += 1;
+                return Ok(());
+            }
+        };
+        if self.known.is_new(&document, &name)? {
+            archive::write(&document, sink)?;
+            self.packed += 1;
+        } else {
+            self.duplicates += 1;
+        }
+        Ok(())
+    }
+
+    /// Adds the surveys at a path: an archive, tables of the layout, or one survey.
+    fn add_path(
+        &mut self,
+        path: &Path,
+        layout: Option<&ByLayout>,
+        sink: &mut dyn Write,
+    ) -> Result<(), Failure> {
+        if is_archive(path) {
+            for line in lines(path)? {
+                let line = line.map_err(|error| format!("{}: {error}", path.display()))?;
+                self.add(&mut input(path, line)?, sink)?;
+            }
+        } else if let Some(by) = layout {
+            for table in tables(path, by)? {
+                self.add(&mut input::open(&table, None, Some(by))?, sink)?;
+            }
+        } else {
+            self.add(&mut input::open(path, None, None)?, sink)?;
+        }
+        Ok(())
+    }
+
+    /// Refuses to write an archive if a survey was not valid.
+    fn finish(&self, with_layout: bool) -> Result<(), Failure> {
+        let files = match self.invalid {
+            0 => return Ok(()),
+            1 => "1 survey is not valid".to_owned(),
+            several => format!("{several} surveys are not valid"),
+        };
+        let by = if with_layout { " with the same --layout" } else { "" };
+        Err(format!("{files}, so nothing was packed; run obvert check{by} for details").into())
+    }
 }
 
 fn pack(arguments: &Pack) -> Result<Status, Failure> {
@@ -143,83 +211,41 @@ fn pack(arguments: &Pack) -> Result<Status, Failure> {
         Some(path) => Some(lists::layout(path, lists::code_lists(&arguments.code_lists)?)?),
         None => None,
     };
-    let mut seen = Seen::default();
-    let (mut packed, mut twice, bad) = (0_usize, 0_usize, Cell::new(0_usize));
-    let stage = progress::stage("packing");
-    let mut one = |input: &mut Input<'_>, sink: &mut dyn Write| -> Result<(), Failure> {
-        let name = input.name().to_owned();
-        stage.say(|| format!("packing {name}, {packed} surveys packed"));
-        // What is wrong with one is reported, and the others are read all the same.
-        let document = match convert::document(input) {
-            Ok(Some(document)) => document,
-            wrong => {
-                if let Err(error) = wrong {
-                    render::failure(&*error);
-                }
-                bad.set(bad.get() + 1);
-                return Ok(());
-            }
-        };
-        if seen.is_new(&document, &name)? {
-            archive::write(&document, sink)?;
-            packed += 1;
-        } else {
-            twice += 1;
-        }
-        Ok(())
+    let mut packing = Packing {
+        known: Known::default(),
+        packed: 0,
+        duplicates: 0,
+        invalid: 0,
+        stage: progress::stage("packing"),
     };
-    let mut all = |sink: &mut dyn Write| -> Result<(), Failure> {
+    let mut pack_all = |sink: &mut dyn Write| -> Result<(), Failure> {
         for path in &arguments.files {
-            if is_archive(path) {
-                for line in lines(path)? {
-                    let line = line.map_err(|error| format!("{}: {error}", path.display()))?;
-                    one(&mut input(path, line)?, sink)?;
-                }
-            } else if let Some(by) = &layout {
-                for table in tables(path, by)? {
-                    one(&mut input::open(&table, None, Some(by))?, sink)?;
-                }
-            } else {
-                one(&mut input::open(path, None, None)?, sink)?;
-            }
+            packing.add_path(path, layout.as_ref(), sink)?;
         }
-        let by = if layout.is_some() { " with the same --layout" } else { "" };
-        match bad.get() {
-                0 => Ok(()),
-                1 => Err(format!("one of these is no valid survey, so nothing was packed; obvert check{by} says more")
-                    .into()),
-                bad => Err(format!(
-                    "{bad} of these are no valid surveys, so nothing was packed; obvert check{by} says more"
-                )
-                .into()),
-            }
+        packing.finish(layout.is_some())
     };
     if arguments.output == Path::new("-") {
-        all(&mut io::stdout().lock())?;
+        pack_all(&mut io::stdout().lock())?;
     } else {
-        atomic_output::write_file(&arguments.output, arguments.replace, |sink| all(sink))?;
+        atomic_output::write_file(&arguments.output, arguments.replace, |sink| pack_all(sink))?;
     }
-    let again = if twice == 0 {
-        String::new()
-    } else {
-        format!("; {twice} left out that were packed already")
-    };
-    let plural = if packed == 1 { "" } else { "s" };
+    let Packing { packed, duplicates, stage, .. } = packing;
     drop(stage);
-    // Whether anybody reads this does not decide whether the archive is written.
-    let _ = writeln!(anstream::stderr(), "{packed} survey{plural} packed{again}");
-    Ok(Status::Good)
+    let skipped = match duplicates {
+        0 => String::new(),
+        duplicates => format!("; {} skipped", count(duplicates, "duplicate")),
+    };
+    // The archive is written whether or not standard error can be written.
+    let _ = writeln!(anstream::stderr(), "{} packed{skipped}", count(packed, "survey"));
+    Ok(Status::Success)
 }
 
 fn unpack(arguments: &Unpack) -> Result<Status, Failure> {
     let folder = &arguments.output;
     let to = arguments.to.unwrap_or(&json::FORMAT);
-    if to == &LAYOUT {
-        return Err("--to layout: convert the unpacked surveys with --layout one by one".into());
-    }
     match fs::metadata(folder) {
         Ok(about) if !about.is_dir() => {
-            return Err(format!("{}: is no folder", folder.display()).into());
+            return Err(format!("{}: is not a folder; name a folder", folder.display()).into());
         }
         Ok(_) => {}
         Err(_) => {
@@ -227,21 +253,23 @@ fn unpack(arguments: &Unpack) -> Result<Status, Failure> {
         }
     }
     let mut names: HashMap<String, usize> = HashMap::new();
-    let (mut written, mut failed) = (0_usize, false);
+    let (mut unpacked, mut failed) = (0_usize, false);
     let stage = progress::stage("unpacking");
     for line in lines(&arguments.file)? {
         let line = line.map_err(|error| format!("{}: {error}", arguments.file.display()))?;
         let mut input = input(&arguments.file, line)?;
-        stage.say(|| format!("unpacking {}, {written} surveys unpacked", input.name()));
-        // A line that is no survey keeps no other from being unpacked.
-        let unpacked = convert::document(&mut input).and_then(|document| {
+        stage.update(|| {
+            format!("unpacking {}, {} unpacked", input.name(), count(unpacked, "survey"))
+        });
+        // If a line is not a survey, the others are unpacked all the same.
+        let written = convert::document(&mut input).and_then(|document| {
             let Some(document) = document else { return Ok(false) };
             let name = name_of(&document, to, &mut names);
             convert::write_to(document, to, &folder.join(name), arguments.replace)?;
             Ok(true)
         });
-        match unpacked {
-            Ok(true) => written += 1,
+        match written {
+            Ok(true) => unpacked += 1,
             Ok(false) => failed = true,
             Err(error) => {
                 failed = true;
@@ -250,14 +278,17 @@ fn unpack(arguments: &Unpack) -> Result<Status, Failure> {
         }
     }
     drop(stage);
-    let plural = if written == 1 { "" } else { "s" };
-    let _ =
-        writeln!(anstream::stderr(), "{written} survey{plural} unpacked to {}", folder.display());
-    Ok(if failed { Status::Failed } else { Status::Good })
+    let _ = writeln!(
+        anstream::stderr(),
+        "{} unpacked to {}",
+        count(unpacked, "survey"),
+        folder.display()
+    );
+    Ok(if failed { Status::Failed } else { Status::Success })
 }
 
-/// The name of a document's file: its id, as far as every file system can have it, and a number
-/// where that is not enough.
+/// The name of a document's file: its id, without characters that a file system may refuse, and a
+/// number if two ids give the same name.
 fn name_of(document: &Document, format: &Format, names: &mut HashMap<String, usize>) -> PathBuf {
     let plain = |character: char| {
         if character.is_ascii_alphanumeric() || "-_.".contains(character) { character } else { '-' }
@@ -265,7 +296,7 @@ fn name_of(document: &Document, format: &Format, names: &mut HashMap<String, usi
     let id: String = document.head.id.chars().map(plain).take(100).collect();
     let id = id.trim_start_matches(['.', '-']);
     let id = if id.is_empty() { "survey" } else { id };
-    // File systems that do not tell cases apart would write one over the other.
+    // On a file system that ignores case, one file would overwrite the other.
     let count = names.entry(id.to_ascii_lowercase()).or_default();
     *count += 1;
     let number = if *count == 1 { String::new() } else { format!("-{count}") };
@@ -283,46 +314,51 @@ fn list(arguments: &ArchiveList) -> Result<Status, Failure> {
         for line in lines(path)? {
             let line = line.map_err(|error| format!("{}: {error}", path.display()))?;
             let number = line.number;
-            let document =
-                match input(path, line).and_then(|mut input| convert::document(&mut input)) {
-                    Ok(Some(document)) => document,
-                    Ok(None) => {
-                        failed = true;
-                        continue;
-                    }
-                    Err(error) => {
-                        failed = true;
-                        render::failure(&*error);
-                        continue;
-                    }
-                };
-            let head = &document.head;
-            let observations: usize = document.runs.iter().map(|run| run.observations.len()).sum();
-            let digest = write::digest(&document)?;
-            let text = match arguments.format {
-                ListFormat::Json => json!({
-                    "file": path.display().to_string(),
-                    "line": number,
-                    "id": head.id.as_str(),
-                    "issued": head.issued.as_str(),
-                    "pipes": head.pipes.len(),
-                    "runs": document.runs.len(),
-                    "observations": observations,
-                    "digest": digest.as_str(),
-                })
-                .to_string(),
-                ListFormat::Text => format!(
-                    "{}:{number}  {}  issued {}  {}, {}, {}",
-                    path.display(),
-                    render::plain(head.id.as_str()),
-                    render::plain(head.issued.as_str()),
-                    render::count(head.pipes.len(), "pipe"),
-                    render::count(document.runs.len(), "run"),
-                    render::count(observations, "observation"),
-                ),
-            };
-            print(format!("{text}\n").as_bytes())?;
+            match input(path, line).and_then(|mut input| convert::document(&mut input)) {
+                Ok(Some(document)) => {
+                    let entry = entry(&document, path, number, arguments.format)?;
+                    print(format!("{entry}\n").as_bytes())?;
+                }
+                Ok(None) => failed = true,
+                Err(error) => {
+                    failed = true;
+                    render::failure(&*error);
+                }
+            }
         }
     }
-    Ok(if failed { Status::Failed } else { Status::Good })
+    Ok(if failed { Status::Failed } else { Status::Success })
+}
+
+/// The entry of a document in the list.
+fn entry(
+    document: &Document,
+    path: &Path,
+    line: usize,
+    format: ListFormat,
+) -> Result<String, Failure> {
+    let head = &document.head;
+    let observations: usize = document.runs.iter().map(|run| run.observations.len()).sum();
+    Ok(match format {
+        ListFormat::Json => json!({
+            "file": path.display().to_string(),
+            "line": line,
+            "id": head.id.as_str(),
+            "issued": head.issued.as_str(),
+            "pipes": head.pipes.len(),
+            "runs": document.runs.len(),
+            "observations": observations,
+            "digest": write::digest(document)?.as_str(),
+        })
+        .to_string(),
+        ListFormat::Text => format!(
+            "{}:{line}  {}  issued {}  {}, {}, {}",
+            path.display(),
+            render::plain(head.id.as_str()),
+            render::plain(head.issued.as_str()),
+            count(head.pipes.len(), "pipe"),
+            count(document.runs.len(), "run"),
+            count(observations, "observation"),
+        ),
+    })
 }

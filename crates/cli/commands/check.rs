@@ -1,4 +1,4 @@
-//! `obvert check`: surveys against the rules.
+//! `obvert check`: checks surveys against the rules.
 
 use std::fs;
 use std::path::Path;
@@ -10,27 +10,26 @@ use obvert::model::text::Date;
 
 use super::archive;
 use super::outputs::Outputs;
-use crate::args::{Check, Judged, Threshold};
+use crate::args::{Check, RuleOptions, Threshold};
 use crate::formats::format_names;
 use crate::input::{self, ByLayout, Input};
 use crate::render::progress;
 use crate::{Failure, Status, lists, render};
 
-/// Checks every file, and gives one report in every format that is asked for.
+/// Checks every file, and writes one report in every requested format.
 pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
     let checker =
-        Checker::new(settings(&arguments.judged, arguments.all || arguments.baseline.is_some())?)?;
+        Checker::new(settings(&arguments.rules, arguments.all || arguments.baseline.is_some())?)?;
     let mut outputs = Outputs::new(arguments)?;
     let earlier = arguments.baseline.as_deref().map(baseline).transpose()?;
     let layout = match &arguments.layout {
-        Some(path) => Some(lists::layout(path, lists::code_lists(&arguments.judged.code_lists)?)?),
+        Some(path) => Some(lists::layout(path, lists::code_lists(&arguments.rules.code_lists)?)?),
         None => None,
     };
-    let mut whole: Option<Report> = None;
+    let mut merged: Option<Report> = None;
     let mut failed = false;
-    // What a text has to show is known once the whole report has been compared with the earlier
-    // one.
-    let mut held = Vec::new();
+    // With a baseline, the text has to wait: which findings are new is known at the end.
+    let mut waiting = Vec::new();
     let inputs =
         arguments.files.iter().flat_map(|path| inputs(path, arguments.from, layout.as_ref()));
     for (name, input) in inputs {
@@ -40,7 +39,7 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
             if earlier.is_none() {
                 outputs.text(&input, &report)?;
             } else if outputs.wants_text() {
-                held.push((whole.as_ref().map_or(0, |whole| whole.documents.len()), input));
+                waiting.push((merged.as_ref().map_or(0, |merged| merged.documents.len()), input));
             }
             Ok(report)
         });
@@ -49,18 +48,18 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
             render::failure(&*error);
             checker.unread(&name, &error.to_string())
         });
-        match &mut whole {
-            None => whole = Some(report),
-            Some(whole) => whole.merge(report),
+        match &mut merged {
+            None => merged = Some(report),
+            Some(merged) => merged.merge(report),
         }
     }
-    let Some(mut report) = whole else { return Ok(Status::Good) };
+    let Some(mut report) = merged else { return Ok(Status::Success) };
     if let Some(earlier) = &earlier {
         report.compare_with(
             earlier,
             arguments.baseline.as_ref().map(|path| path.display().to_string()).as_deref(),
         );
-        for (document, input) in &held {
+        for (document, input) in &waiting {
             outputs.text(input, &report.of_document(*document))?;
         }
     }
@@ -68,15 +67,15 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
     Ok(match report.worst() {
         _ if failed => Status::Failed,
         Some(worst) if worst >= severity(arguments.deny) => Status::Findings,
-        _ => Status::Good,
+        _ => Status::Success,
     })
 }
 
-/// A survey with its name, or why it cannot be opened.
+/// A survey, or the error of opening it, with its name.
 type Named<'l> = (String, Result<Input<'l>, Failure>);
 
-/// The surveys of a file, each with its name: one, or those of an archive, which are read one at a
-/// time.
+/// The surveys of a file, each with its name: one, or those of an archive, which is read line by
+/// line.
 fn inputs<'l>(
     path: &'l Path,
     format: Option<&'static Format>,
@@ -87,14 +86,14 @@ fn inputs<'l>(
         return Box::new(std::iter::once_with(move || {
             let input = input::open(path, format, layout).inspect(|input| {
                 if layout.is_some() && !input.is_by_layout() {
-                    unused_layout(input.name(), input.format().name);
+                    note_unused_layout(input.name(), input.format().name);
                 }
             });
             (name, input)
         }));
     }
     if layout.is_some() {
-        unused_layout(&name, "json");
+        note_unused_layout(&name, "json");
     }
     match archive::lines(path) {
         Ok(lines) => Box::new(lines.map(move |line| match line {
@@ -105,7 +104,7 @@ fn inputs<'l>(
     }
 }
 
-/// The report on one survey, with what reading it lost.
+/// Checks one survey, and reports what reading it lost.
 fn report_on(checker: &Checker, input: &mut Input<'_>) -> Result<Report, Failure> {
     let _stage = progress::stage(format!("checking {}", input.name()));
     input.report_notes();
@@ -115,14 +114,16 @@ fn report_on(checker: &Checker, input: &mut Input<'_>) -> Result<Report, Failure
     Ok(report)
 }
 
-/// Says that a survey is none of the office's tables that the layout is for.
-fn unused_layout(name: &str, format: &str) {
+/// Notes that a survey is not an office's own table, so that the layout is not used.
+fn note_unused_layout(name: &str, format: &str) {
     render::note(&format!(
-        "{name}: is a survey as {format} and no office's own table, so it is checked without --layout; say --from layout if it is one"
+        "{name}: is a survey in the format {format}, so --layout is not used; give --from layout \
+         if \
+         it is an office's own table"
     ));
 }
 
-/// Places the findings of a line of an archive in the archive.
+/// Gives the findings of a line of an archive their location in the archive.
 fn in_archive(report: &mut Report, input: &Input<'_>) {
     let Some((archive, before)) = &input.line_of else { return };
     for at in report.findings.iter_mut().filter_map(|finding| finding.at.as_mut()) {
@@ -139,61 +140,65 @@ pub(super) fn severity(threshold: Threshold) -> Severity {
     }
 }
 
-/// Reads the earlier report that a check is compared with.
+/// Reads the report of an earlier check. Its findings may use the old names of renamed rules.
 fn baseline(path: &Path) -> Result<Report, Failure> {
     let name = path.display();
     crate::atomic_output::note_read(path);
-    let bytes = fs::read(path).map_err(|error| format!("--baseline {name}: {error}"))?;
-    let hint = "give what `obvert check --all --format json` wrote";
+    let bytes = fs::read(path).map_err(|error| input::unreadable(path, &error))?;
+    let hint = "give a report that `obvert check --all --format json` wrote";
     Report::read(&bytes)
-        .map_err(|error| format!("--baseline {name}: no report of a check: {error}; {hint}").into())
+        .map_err(|error| format!("--baseline {name}: is not a report: {error}; {hint}").into())
 }
 
-/// Whether the source has a number that no double holds. It is reported with its place as any
-/// structural problem is, but nobody can read such a source, so the check has not been done.
+/// Whether the source has a number that is too large for a double. It is reported with its location
+/// like any structural problem, but no program can read such a source, so the check has failed.
 fn unreadable_number(input: &Input<'_>, report: &Report) -> bool {
     let numbers =
         report.findings.iter().filter(|finding| finding.rule == ProblemKind::NumberRange.as_str());
     input.is_json()
-        && numbers.map(|finding| locate(input.bytes(), &finding.subject.path)).any(|place| {
+        && numbers.map(|finding| locate(input.bytes(), &finding.subject.path)).any(|at| {
             let token = input
                 .bytes()
-                .get(place.offset..place.end)
+                .get(at.offset..at.end)
                 .and_then(|token| std::str::from_utf8(token).ok());
             token.and_then(|token| token.parse::<f64>().ok()).is_some_and(f64::is_infinite)
         })
 }
 
-pub(super) fn settings(arguments: &Judged, all: bool) -> Result<Settings, Failure> {
-    let mut settings =
-        Settings { read_ahead: true, formats: format_names(), ..Settings::default() };
+pub(super) fn settings(arguments: &RuleOptions, all: bool) -> Result<Settings, Failure> {
+    let mut settings = Settings::default().with_read_ahead(true).with_formats(format_names());
     if all {
         settings.keep = usize::MAX;
     }
     settings.today = Some(today(arguments.today.as_deref())?);
-    for text in &arguments.weigh {
-        let form =
-            || format!("--weigh {text:?}: expected RULE=SEVERITY, such as camera-speed=error");
-        let (rule, weight) = text.split_once('=').ok_or_else(form)?;
-        let weight = match weight {
+    for text in &arguments.severities {
+        let malformed = || {
+            format!(
+                "--severity {text:?}: expected RULE=SEVERITY, such as camera-speed=error; the \
+                 severities \
+                 are error, warning, note and off"
+            )
+        };
+        let (rule, severity) = text.split_once('=').ok_or_else(malformed)?;
+        let severity = match severity {
             "off" => None,
             word => Some(
                 Severity::ALL
                     .into_iter()
                     .find(|severity| severity.as_str() == word)
-                    .ok_or_else(form)?,
+                    .ok_or_else(malformed)?,
             ),
         };
-        settings.severities.insert(rule.to_owned(), weight);
+        settings.severities.insert(rule.to_owned(), severity);
     }
     for text in &arguments.limits {
-        let form = || {
+        let malformed = || {
             format!("--limit {text:?}: expected RULE.LIMIT=NUMBER, such as camera-speed.limit=12")
         };
-        let (name, number) = text.split_once('=').ok_or_else(form)?;
-        let (rule, limit) = name.split_once('.').ok_or_else(form)?;
+        let (name, number) = text.split_once('=').ok_or_else(malformed)?;
+        let (rule, limit) = name.split_once('.').ok_or_else(malformed)?;
         let number: f64 =
-            number.parse().ok().filter(|number: &f64| number.is_finite()).ok_or_else(form)?;
+            number.parse().ok().filter(|number: &f64| number.is_finite()).ok_or_else(malformed)?;
         settings.limits.insert((rule.to_owned(), limit.to_owned()), number);
     }
     settings.code_lists = lists::code_lists(&arguments.code_lists)?;
@@ -203,11 +208,11 @@ pub(super) fn settings(arguments: &Judged, all: bool) -> Result<Settings, Failur
     Ok(settings)
 }
 
-/// The date that is taken for today.
+/// The date that is used as today.
 pub(super) fn today(given: Option<&str>) -> Result<Date, Failure> {
     let today = match given {
         Some(today) => today.to_owned(),
-        // The libraries have no clock; a person who checks a survey means today.
+        // The libraries read no clock.
         None => jiff::ZonedDateTime::now().date().to_string(),
     };
     let bad_date = || format!("--today {today:?}: expected a date, such as 2026-05-06");

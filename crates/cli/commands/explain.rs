@@ -1,8 +1,9 @@
-//! `obvert explain`: what a rule, a code or a field means.
+//! `obvert explain`: explains a rule, a code, a field or a trade term.
 
 mod code;
 
 use std::collections::HashSet;
+use std::io::{self, Write};
 
 use obvert::check::{MINIMAL, Rule, Section, catalogue, find};
 use obvert::model::lists::{Code, CodeList};
@@ -31,7 +32,7 @@ pub(crate) fn run(name: &str) -> Result<Status, Failure> {
             return out(|out| code::explain(out, list, code));
         }
     }
-    // A pointer from a finding is as good as a path of keys.
+    // A pointer from a finding works like a path of keys.
     let keys: Vec<&str> = name
         .split(['.', '/'])
         .filter(|key| !key.is_empty() && key.parse::<usize>().is_err() && *key != "-")
@@ -50,42 +51,42 @@ pub(crate) fn run(name: &str) -> Result<Status, Failure> {
         return explain_object(object);
     }
     if let Some(new) = versions::renamed(name) {
-        return Err(format!("{name:?} was renamed to {new:?}").into());
+        return Err(format!("{name:?} was renamed to {new:?}; use the new name").into());
     }
     let found = search(name, &keys);
     if found.is_empty() {
         return Err(unknown(name).into());
     }
     out(|out| {
-        writeln!(out, "no term is exactly {name:?}; these are related:\n")?;
+        writeln!(out, "no exact match for {name:?}; related names:\n")?;
         let width =
             found.iter().take(MOST).map(|(name, _)| name.chars().count()).max().unwrap_or(0);
         for (name, about) in found.iter().take(MOST) {
             writeln!(out, "  {name:<width$}  {about}")?;
         }
         if found.len() > MOST {
-            writeln!(out, "\nand {} more; give more of the name", found.len() - MOST)?;
+            writeln!(out, "\nand {} more; give a more specific name", found.len() - MOST)?;
         }
         Ok(())
     })
 }
 
-/// How many names a search shows.
+/// How many results of a search are shown.
 const MOST: usize = 40;
 
-/// The terms for a word of the trade; fields that end with these keys; codes whose name, in any
-/// language, or label has this word; rules and lists of the name.
+/// The terms for a synonym, fields that end with these keys, codes that have this word in their
+/// name or in a label, and rules and lists of this name.
 fn search(name: &str, keys: &[&str]) -> Vec<(String, String)> {
-    let meant = name.to_lowercase();
+    let wanted = name.to_lowercase();
     let mut found: Vec<(String, String)> = synonyms::of(name).flat_map(terms).collect();
     for list in CodeList::built_ins() {
-        let whole = list.id.eq_ignore_ascii_case(&meant);
+        let is_list = list.id.eq_ignore_ascii_case(&wanted);
         for code in &list.codes {
             let labelled =
-                || code.label.values().any(|label| label.to_lowercase().contains(&meant));
-            let named = code.code.to_lowercase().split('.').any(|part| part == meant)
-                || *code.code.to_lowercase() == meant;
-            if whole || named || meant.len() >= 3 && labelled() {
+                || code.label.values().any(|label| label.to_lowercase().contains(&wanted));
+            let named = code.code.to_lowercase().split('.').any(|part| part == wanted)
+                || *code.code.to_lowercase() == wanted;
+            if is_list || named || wanted.len() >= 3 && labelled() {
                 found.push((code.code.to_string(), about(code, list)));
             }
         }
@@ -100,7 +101,7 @@ fn search(name: &str, keys: &[&str]) -> Vec<(String, String)> {
             found.push((path, first_line(&about)));
         }
     }
-    for rule in catalogue().iter().filter(|rule| meant.len() >= 3 && rule.name.contains(&meant)) {
+    for rule in catalogue().iter().filter(|rule| wanted.len() >= 3 && rule.name.contains(&wanted)) {
         found.push((rule.name.to_owned(), rule.summary()));
     }
     let mut seen = HashSet::new();
@@ -108,7 +109,7 @@ fn search(name: &str, keys: &[&str]) -> Vec<(String, String)> {
     found
 }
 
-/// The terms of a synonym, with what each means.
+/// The terms of a synonym, with their meaning.
 fn terms(synonym: &'static Synonym) -> Vec<(String, String)> {
     let description = |path: &str| {
         shape::field(&path.split('.').collect::<Vec<_>>())
@@ -117,7 +118,7 @@ fn terms(synonym: &'static Synonym) -> Vec<(String, String)> {
     let fields = synonym.fields.iter().map(|path| (path.clone(), first_line(description(path))));
     let values = synonym.values.iter().flat_map(|(path, values)| {
         values.iter().map(move |value| {
-            // The description of a field lists its words.
+            // The description of a field lists its values.
             let mark = format!("- `{value}`: ");
             let meaning = description(path)
                 .lines()
@@ -147,7 +148,7 @@ fn first_line(text: &str) -> String {
     text.lines().next().unwrap_or_default().to_owned()
 }
 
-/// The paths of all fields below an object, with what each means.
+/// The paths of all fields below an object, with their meaning.
 fn paths(object: &shape::ObjectShape, above: &str, found: &mut Vec<(String, String)>) {
     for field in &object.fields {
         let path =
@@ -173,10 +174,10 @@ fn unknown(name: &str) -> String {
     let words = || synonyms::all().iter().flat_map(|synonym| &synonym.words).map(String::as_str);
     let near = nearest(name, rules.chain(kinds).chain(codes)).or_else(|| nearest(name, words()));
     match near {
-        Some(near) => format!("nothing is called {name:?}; did you mean {near:?}?"),
+        Some(near) => format!("unknown name {name:?}; did you mean {near:?}?"),
         None => format!(
-            "nothing is called {name:?}; give a rule (`obvert rules` lists them), a code such as crack.longitudinal, \
-             or a field such as runs.observations.at"
+            "unknown name {name:?}; give a rule (`obvert rules` lists them), a code such as \
+             crack.longitudinal, or a field such as runs.observations.at"
         ),
     }
 }
@@ -199,72 +200,66 @@ fn explain_rule(rule: &Rule) -> Result<Status, Failure> {
                 writeln!(out)?;
             }
         }
-        if !rule.limits.is_empty() {
-            writeln!(out, "{}", strong("Limits"))?;
-            for limit in rule.limits {
-                wrapped(
-                    out,
-                    "  ",
-                    &format!(
-                        "{} = {} {}: {}",
-                        limit.name, limit.default, limit.unit, limit.meaning
-                    ),
-                )?;
-            }
-            writeln!(out)?;
-        }
-        if !rule.facts.is_empty() {
-            writeln!(out, "{}", strong("Facts"))?;
-            for fact in rule.facts {
-                let when = fact.when().map(|when| format!("; only if {when}")).unwrap_or_default();
-                wrapped(
-                    out,
-                    "  ",
-                    &format!("{} ({}): {}{when}", fact.name, fact.kind.as_str(), fact.meaning),
-                )?;
-            }
-            writeln!(out)?;
-        }
+        limits_and_facts(out, rule)?;
         let profile = rule.section(Section::Profile);
         if !profile.is_empty() {
-            writeln!(
-                out,
-                "{} that the examples are held against",
-                strong(Section::Profile.heading())
-            )?;
+            writeln!(out, "{} of the examples", strong(Section::Profile.heading()))?;
             for line in profile.lines().filter(|line| !line.starts_with("```")) {
                 writeln!(out, "  {line}")?;
             }
             writeln!(out)?;
         }
-        for section in [Section::Fails, Section::Passes] {
-            writeln!(out, "{}", strong(section.heading()))?;
-            for example in rule.examples(section) {
-                let after = if section == Section::Fails && !example.path.is_empty() {
-                    format!("  -> {}", example.path)
-                } else {
-                    String::new()
-                };
-                for line in example.patch.lines() {
-                    writeln!(out, "  {line}")?;
-                }
-                if !after.is_empty() {
-                    writeln!(out, "{after}")?;
-                }
-            }
-            writeln!(out)?;
-        }
+        examples(out, rule)?;
         let lines = MINIMAL.lines().count();
         wrapped(
             out,
             "",
             &format!(
-                "The examples are JSON Patches (RFC 6902) on a small valid survey of {lines} lines, tests/corpus/bases/minimal.obvert.json. \
-             The rule guards {}, since version {}.",
+                "The examples are JSON Patches (RFC 6902) on a valid survey of {lines} lines, \
+                 tests/corpus/bases/minimal.obvert.json. Specification: {}. Since version {}.",
                 rule.clause, rule.since
             ),
         )
     })
+}
+
+fn limits_and_facts(out: &mut dyn Write, rule: &Rule) -> io::Result<()> {
+    if !rule.limits.is_empty() {
+        writeln!(out, "{}", strong("Limits"))?;
+        for limit in rule.limits {
+            let text =
+                format!("{} = {} {}: {}", limit.name, limit.default, limit.unit, limit.meaning);
+            wrapped(out, "  ", &text)?;
+        }
+        writeln!(out)?;
+    }
+    if !rule.facts.is_empty() {
+        writeln!(out, "{}", strong("Facts"))?;
+        for fact in rule.facts {
+            let when = fact.when().map(|when| format!("; only if {when}")).unwrap_or_default();
+            let text = format!("{} ({}): {}{when}", fact.name, fact.kind.as_str(), fact.meaning);
+            wrapped(out, "  ", &text)?;
+        }
+        writeln!(out)?;
+    }
+    Ok(())
+}
+
+/// The failing and passing examples, with the location of each failure.
+fn examples(out: &mut dyn Write, rule: &Rule) -> io::Result<()> {
+    for section in [Section::Fails, Section::Passes] {
+        writeln!(out, "{}", strong(section.heading()))?;
+        for example in rule.examples(section) {
+            for line in example.patch.lines() {
+                writeln!(out, "  {line}")?;
+            }
+            if section == Section::Fails && !example.path.is_empty() {
+                writeln!(out, "  -> {}", example.path)?;
+            }
+        }
+        writeln!(out)?;
+    }
+    Ok(())
 }
 
 fn kind(shape: &Shape) -> String {
@@ -278,7 +273,7 @@ fn kind(shape: &Shape) -> String {
         Shape::Bool => "true or false".into(),
         Shape::Single => "a text, a number, or true or false".into(),
         Shape::Position => "two numbers, easting or longitude first".into(),
-        _ => "any JSON by reverse domain name".into(),
+        _ => "any JSON, by reverse domain name".into(),
     }
 }
 
@@ -292,7 +287,7 @@ fn explain_field(path: &str, field: &'static Field) -> Result<Status, Failure> {
         )?;
         wrapped(out, "", &field.description)?;
         writeln!(out)?;
-        // A vocabulary has been listed word by word.
+        // The description of an enum lists its values.
         if !matches!(field.shape, Shape::Word(_)) {
             let form = field
                 .form
@@ -321,7 +316,7 @@ fn explain_object(object: &'static shape::ObjectShape) -> Result<Status, Failure
     })
 }
 
-fn fields(out: &mut dyn std::io::Write, object: &shape::ObjectShape) -> std::io::Result<()> {
+fn fields(out: &mut dyn Write, object: &shape::ObjectShape) -> io::Result<()> {
     let width = object.fields.iter().map(|field| field.name.len()).max().unwrap_or(0);
     for field in &object.fields {
         let must = if field.required { "*" } else { " " };

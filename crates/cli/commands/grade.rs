@@ -1,21 +1,22 @@
-//! `obvert grade`: pipes by how bad they are.
+//! `obvert grade`: the grades of pipes by a grade scheme.
 
-use obvert::check::grading::{GradeBy, GradeTable};
+use obvert::check::grading::{GradeError, GradeSettings, GradeTable};
 use obvert::check::{Checker, Settings};
 
-use super::print;
+use super::{convert, print};
 use crate::args::{Grade, TableFormat};
 use crate::input::{self, Input};
 use crate::{Failure, Status, lists, render};
 
 /// Grades every file.
 pub(crate) fn run(arguments: &Grade) -> Result<Status, Failure> {
-    let settings =
-        Settings { code_lists: lists::code_lists(&arguments.code_lists)?, ..Settings::default() };
+    let settings = Settings::default().with_code_lists(lists::code_lists(&arguments.code_lists)?);
     let scheme =
         lists::grade_schemes(arguments.grade_scheme.as_slice(), &settings.code_lists)?.pop();
     let checker = Checker::new(settings)?;
-    let by = GradeBy { scheme: scheme.as_ref(), computed_only: arguments.computed };
+    let by = GradeSettings::default()
+        .with_scheme(scheme.as_ref())
+        .with_computed_only(arguments.computed);
     let mut tables = Vec::new();
     let mut failed = false;
     for path in &arguments.files {
@@ -23,7 +24,8 @@ pub(crate) fn run(arguments: &Grade) -> Result<Status, Failure> {
         match input
             .and_then(|mut input| Ok((grades(&checker, &mut input, by)?, input.name().to_owned())))
         {
-            Ok((table, name)) => tables.push((name, table)),
+            Ok((Some(table), name)) => tables.push((name, table)),
+            Ok((None, _)) => failed = true,
             Err(error) => {
                 failed = true;
                 render::failure(&*error);
@@ -46,7 +48,8 @@ pub(crate) fn run(arguments: &Grade) -> Result<Status, Failure> {
                 })
             })?;
         }
-        // One file, one object; several, a list: software that asked for one need not unpack it.
+        // One file gives an object and several give a list, so that a program with one file need
+        // not unwrap it.
         TableFormat::Json => {
             let tables: Vec<&GradeTable> = tables.iter().map(|(_, table)| table).collect();
             let text = match (tables.as_slice(), arguments.files.len()) {
@@ -60,20 +63,30 @@ pub(crate) fn run(arguments: &Grade) -> Result<Status, Failure> {
             print(&bytes)?;
         }
     }
-    Ok(if failed { Status::Failed } else { Status::Good })
+    Ok(if failed { Status::Failed } else { Status::Success })
 }
 
+/// The grades of a survey; `None` if it is not valid, which has been reported.
 fn grades(
     checker: &Checker,
     input: &mut Input<'_>,
-    by: GradeBy<'_>,
-) -> Result<GradeTable, Failure> {
+    by: GradeSettings<'_>,
+) -> Result<Option<GradeTable>, Failure> {
     let name = input.name().to_owned();
     if let Some(Ok(text)) = input.source().json() {
-        let table = checker.grades(text, by).map_err(|error| format!("{name}: {error}"))?;
-        input.report_notes();
-        return Ok(table);
+        match checker.grades(text, by) {
+            Ok(table) => {
+                input.report_notes();
+                return Ok(Some(table));
+            }
+            // The problems of the document are reported below.
+            Err(GradeError::Read(_)) => {}
+            Err(error) => return Err(format!("{name}: {error}").into()),
+        }
     }
-    let document = input.whole()?.document;
-    checker.grades_of(&document, by).map_err(|error| format!("{name}: {error}").into())
+    let Some(document) = convert::document(input)? else { return Ok(None) };
+    match checker.grades_of(&document, by) {
+        Ok(table) => Ok(Some(table)),
+        Err(error) => Err(format!("{name}: {error}").into()),
+    }
 }

@@ -1,34 +1,35 @@
-//! `obvert layout`: the layouts of offices' own tables, judged by themselves and against a table,
-//! and drafted from one.
+//! `obvert layout`: checks the layout of an office's own table, or drafts one from a table.
 
-use std::io::Write;
+use std::io::{self, Write};
+use std::path::Path;
 
 use obvert::convert::{ConvertError, LossKind, Note, Survey};
 use obvert::layout::{self, Drafted};
 use obvert::model::layout::{Layout, LayoutProblem, Target};
 use obvert::model::lists::CodeList;
+use obvert::model::tables::Document;
 use obvert::model::text::Text;
 use obvert::open::{LAYOUT, OpenErrorKind};
 
 use crate::args::{Layout as Arguments, LayoutCheck, LayoutDraft};
-use crate::input::{self, ByLayout};
+use crate::input::{self, ByLayout, Input};
 use crate::lists::{self, File};
-use crate::render::losses;
+use crate::render::{count, losses};
 use crate::{Failure, Status, atomic_output, render};
 
-/// Does what is asked with a layout.
+/// Checks or drafts a layout.
 pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
     match arguments {
-        Arguments::Check(check) => judge(check),
-        Arguments::Draft(arguments) => propose(arguments),
+        Arguments::Check(arguments) => check(arguments),
+        Arguments::Draft(arguments) => draft(arguments),
     }
 }
 
-/// Proposes a layout and says what it rests on.
-fn propose(arguments: &LayoutDraft) -> Result<Status, Failure> {
-    let id = Text::new(&arguments.id).map_err(|error| format!("--id: {error}"))?;
+/// Drafts a layout, and reports what each column is based on.
+fn draft(arguments: &LayoutDraft) -> Result<Status, Failure> {
+    let id = id(&arguments.id)?;
     if let Some(output) = &arguments.output {
-        atomic_output::free(output, arguments.replace)?;
+        atomic_output::may_write(output, arguments.replace)?;
     }
     let (name, bytes) = input::read_file(&arguments.table)?;
     let mut draft = match &arguments.sheet {
@@ -45,38 +46,49 @@ fn propose(arguments: &LayoutDraft) -> Result<Status, Failure> {
             super::print(text.as_bytes())?;
         }
     }
-    let mut said = Vec::new();
+    let mut log = Vec::new();
     for guess in &draft.guesses {
-        writeln!(said, "guessed: {guess}")?;
+        writeln!(log, "guessed: {guess}")?;
     }
-    for Drafted { heading, to, confidence, reason, sample, .. } in &draft.columns {
-        let heading = heading.replace('\n', " ");
-        let to = to.as_deref().unwrap_or("nothing");
-        let sample = sample
-            .as_ref()
-            .map(|(value, line)| format!(" ({value:?}, line {line})"))
-            .unwrap_or_default();
-        writeln!(
-            said,
-            "{} {heading:?} -> {to}: {reason}{sample}",
-            render::strong(&format!("{confidence:.2}"))
-        )?;
+    for column in &draft.columns {
+        print_column(&mut log, column)?;
     }
     for open in &draft.open {
-        writeln!(said, "{} {open}", render::strong("open:"))?;
+        writeln!(log, "{} {open}", render::strong("open:"))?;
     }
-    let found = draft.columns.iter().filter(|column| column.to.is_some()).count();
+    let mapped = draft.columns.iter().filter(|column| column.to.is_some()).count();
     writeln!(
-        said,
-        "drafted {found} of {} columns; obvert layout check says what of the table is read by it",
-        draft.columns.len()
+        log,
+        "mapped {mapped} of {}; run `obvert layout check` to see what it reads of the table",
+        count(draft.columns.len(), "column")
     )?;
-    // Whether anybody reads this does not decide whether the layout is written.
-    let _ = anstream::stderr().lock().write_all(&said);
-    Ok(Status::Good)
+    // The layout is written whether or not standard error can be written.
+    let _ = anstream::stderr().lock().write_all(&log);
+    Ok(Status::Success)
 }
 
-/// The code list that a layout is coded in by its constants, where it is at hand.
+/// The id of a draft.
+pub(super) fn id(text: &str) -> Result<Text, Failure> {
+    Text::new(text).map_err(|_| format!("--id {text:?}: expected a text that is not empty").into())
+}
+
+/// Prints what a column is mapped to, with the confidence and the reason.
+fn print_column(out: &mut dyn Write, column: &Drafted) -> io::Result<()> {
+    let Drafted { heading, to, confidence, reason, sample, .. } = column;
+    let heading = heading.replace('\n', " ");
+    let to = to.as_deref().unwrap_or("not mapped");
+    let sample = sample
+        .as_ref()
+        .map(|(value, line)| format!(" ({value:?}, line {line})"))
+        .unwrap_or_default();
+    writeln!(
+        out,
+        "{} {heading:?} -> {to}: {reason}{sample}",
+        render::strong(&format!("{confidence:.2}"))
+    )
+}
+
+/// The code list that the constants of a layout name, if it is available.
 fn list_of<'l>(layout: &Layout, own: &'l [CodeList]) -> Option<&'l CodeList> {
     let (id, version) =
         (layout.fixed_text(Target::CODE_LIST)?, layout.fixed_text(Target::CODE_LIST_VERSION)?);
@@ -85,13 +97,12 @@ fn list_of<'l>(layout: &Layout, own: &'l [CodeList]) -> Option<&'l CodeList> {
         .find(|list| *list.id == *id && *list.version == *version)
 }
 
-fn coding(layout: &Layout, own: &[CodeList]) -> Vec<LayoutProblem> {
+fn coding_problems(layout: &Layout, own: &[CodeList]) -> Vec<LayoutProblem> {
     list_of(layout, own).map(|list| layout.coding_problems(list)).unwrap_or_default()
 }
 
-/// Says so where a layout is coded in a list that is not at hand, against which its codes cannot be
-/// held.
-fn list_missing(layout: &Layout, own: &[CodeList]) -> Option<String> {
+/// A note if the code list of a layout is not available, so that its codes cannot be checked.
+fn missing_list(layout: &Layout, own: &[CodeList]) -> Option<String> {
     let (id, version) =
         (layout.fixed_text(Target::CODE_LIST)?, layout.fixed_text(Target::CODE_LIST_VERSION)?);
     if list_of(layout, own).is_some() {
@@ -103,14 +114,16 @@ fn list_missing(layout: &Layout, own: &[CodeList]) -> Option<String> {
         .map(|list| format!("{} {}", list.id, list.version))
         .collect();
     Some(format!(
-        "the code list {id} {version} is not at hand, so that nobody looked whether it has the codes of the layout; give it with \
-         --code-list, or correct the fixed coding.list and coding.version (at hand: {})",
+        "the code list {id} {version} is not available, so the codes of the layout were not \
+         checked; \
+         give it with --code-list, or correct the fixed coding.list and coding.version (available: \
+         {})",
         known.join(", ")
     ))
 }
 
-/// Says what does not make sense in a layout, and what of a table cannot be read by it.
-fn judge(arguments: &LayoutCheck) -> Result<Status, Failure> {
+/// Reports the mistakes of a layout, and what it cannot read of a table.
+fn check(arguments: &LayoutCheck) -> Result<Status, Failure> {
     let lists = lists::code_lists(&arguments.code_lists)?;
     let file = File::open(&arguments.layout, "layout")?;
     let name = &file.name;
@@ -122,57 +135,65 @@ fn judge(arguments: &LayoutCheck) -> Result<Status, Failure> {
             return Ok(Status::Findings);
         }
     };
-    let problems = layout.problems();
+    let mut problems = layout.problems();
+    if problems.is_empty() {
+        problems = coding_problems(&layout, &lists);
+    }
     if !problems.is_empty() {
         render::out(|out| file.layout_problems(&problems, out))?;
         return Ok(Status::Findings);
     }
-    let coding = coding(&layout, &lists);
-    render::out(|out| file.layout_problems(&coding, out))?;
-    if !coding.is_empty() {
-        return Ok(Status::Findings);
+    if let Some(missing) = missing_list(&layout, &lists) {
+        render::note(&format!("{name}: {missing}"));
     }
-    if let Some(why) = list_missing(&layout, &lists) {
-        render::note(&format!("{name}: {why}"));
+    let about =
+        format!("{} {}, {}", layout.id, layout.version, count(layout.columns.len(), "column"));
+    match &arguments.table {
+        Some(table) => check_table(table, &ByLayout { layout, lists }, &about),
+        None => render::out(|out| writeln!(out, "{name}: no mistakes; {about}")),
     }
-    let said = format!("{} {}, {} columns", layout.id, layout.version, layout.columns.len());
-    let Some(table) = &arguments.table else {
-        return render::out(|out| writeln!(out, "{name}: nothing wrong; {said}"));
-    };
-    let by = ByLayout { layout, lists };
-    let mut input = input::open(table, Some(&LAYOUT), Some(&by))?;
-    let Survey { document, .. } = match input.survey() {
-        Ok(survey) => survey,
+}
+
+/// Reports what a layout cannot read of a table.
+fn check_table(table: &Path, by: &ByLayout, about: &str) -> Result<Status, Failure> {
+    let mut input = input::open(table, Some(&LAYOUT), Some(by))?;
+    match input.survey() {
+        Ok(Survey { document, .. }) => {
+            render::out(|out| print_reading(out, &input, &document, about))
+        }
         Err(error) => {
             let OpenErrorKind::Read(ConvertError::Structure(problems)) = error.kind() else {
                 return Err(error.into());
             };
             let lines = render::problems::lines(problems, &input);
             render::out(|out| lines.iter().try_for_each(|line| writeln!(out, "{line}")))?;
-            return Ok(Status::Findings);
+            Ok(Status::Findings)
         }
-    };
-    let rows: usize = document.runs.iter().map(|run| run.observations.len()).sum();
-    let counted =
-        |count: usize, what: &str| format!("{count} {what}{}", if count == 1 { "" } else { "s" });
-    let (pipes, runs) =
-        (counted(document.head.pipes.len(), "pipe"), counted(document.runs.len(), "run"));
-    let rows = counted(rows, "observation");
+    }
+}
+
+/// Prints what was read of a table, and what was not.
+fn print_reading(
+    out: &mut dyn Write,
+    input: &Input<'_>,
+    document: &Document,
+    about: &str,
+) -> io::Result<()> {
     let (name, losses) = (input.name(), &input.provenance().losses);
-    render::out(|out| {
-        for Note { message, .. } in &losses.notes {
-            writeln!(out, "{name}: {message}")?;
-        }
-        let dropped = losses.losses.iter().filter(|loss| loss.kind == LossKind::Dropped);
-        for (loss, count) in losses::folded(dropped) {
-            let at = loss.place.as_ref().map_or_else(|| name.to_owned(), ToString::to_string);
-            let times = if count == 1 {
-                String::new()
-            } else {
-                format!(" ({count} times, the first here)")
-            };
-            writeln!(out, "{at}: {}{times}", loss.message)?;
-        }
-        writeln!(out, "{name}: read by {said}: {pipes}, {runs}, {rows}")
-    })
+    for Note { message, .. } in &losses.notes {
+        writeln!(out, "{name}: {message}")?;
+    }
+    let dropped = losses.losses.iter().filter(|loss| loss.kind == LossKind::Dropped);
+    for (loss, times) in losses::folded(dropped) {
+        let at = loss.place.as_ref().map_or_else(|| name.to_owned(), ToString::to_string);
+        writeln!(out, "{at}: {}{}", loss.message, losses::times(times))?;
+    }
+    let observations: usize = document.runs.iter().map(|run| run.observations.len()).sum();
+    writeln!(
+        out,
+        "{name}: read by {about}: {}, {}, {}",
+        count(document.head.pipes.len(), "pipe"),
+        count(document.runs.len(), "run"),
+        count(observations, "observation")
+    )
 }

@@ -1,11 +1,11 @@
-//! `obvert migrate`: brings surveys of older versions to this one, and profiles to the names that
-//! rules have now, or shows what would change.
+//! `obvert migrate`: migrates surveys to the current version of the format, and profiles to the
+//! current names of rules, or shows what would change.
 
 use std::io::Write;
 use std::path::Path;
 
 use obvert::model::edit::{Edit, spelled};
-use obvert::model::read::{Problem, ReadError};
+use obvert::model::read::Problem;
 use obvert::model::versions::{self, MigrateError, Migrated, MigratedDocument, Migration};
 
 use super::print;
@@ -13,32 +13,30 @@ use crate::args::{ListFormat, Migrate};
 use crate::input::{self, Input};
 use crate::{Failure, Status, atomic_output, render};
 
-/// How many places of one step are shown before the rest is only counted.
+/// How many locations of one step are listed; the rest is counted.
 const SHOWN: usize = 5;
 
-/// Migrates every file. One that cannot be migrated keeps no other from it, and stays as it is.
+/// Migrates every file. If one cannot be migrated, it stays as it is, and the others are migrated.
 pub(crate) fn run(arguments: &Migrate) -> Result<Status, Failure> {
     if arguments.output.is_some() && arguments.files.len() > 1 {
-        return Err(
-            "--output takes one survey; give --write to migrate several in their places".into()
-        );
-    }
-    if arguments.write && arguments.files.iter().any(|file| file == Path::new("-")) {
-        return Err("--write: standard input has no place to write to; give -o OUT".into());
-    }
-    if !versions::KNOWN.contains(&arguments.to.as_str()) {
-        let known = versions::KNOWN.join(", ");
         return Err(format!(
-            "--to {}: there is no such version here; there are: {known}",
-            arguments.to
+            "--output takes one file, but {} were given; give --write to migrate files in place",
+            arguments.files.len()
         )
         .into());
     }
+    if arguments.write && arguments.files.iter().any(|file| file == Path::new("-")) {
+        return Err("--write cannot write to standard input; give -o OUT".into());
+    }
+    if !versions::KNOWN.contains(&arguments.to.as_str()) {
+        let known = versions::KNOWN.join(", ");
+        return Err(format!("--to {}: unknown version; give one of {known}", arguments.to).into());
+    }
     if let Some(out) = arguments.output.as_deref().filter(|out| *out != Path::new("-")) {
-        atomic_output::free(out, arguments.replace)?;
+        atomic_output::may_write(out, arguments.replace)?;
     }
     let mut documents = Vec::new();
-    let mut status = Status::Good;
+    let mut status = Status::Success;
     for path in &arguments.files {
         documents.push(one(arguments, path).unwrap_or_else(|error| {
             render::failure(&*error);
@@ -47,18 +45,20 @@ pub(crate) fn run(arguments: &Migrate) -> Result<Status, Failure> {
         }));
     }
     if arguments.format == ListFormat::Json {
-        say(arguments, &(serde_json::to_string_pretty(&Migration::new(documents))? + "\n"))?;
+        print_log(arguments, &(serde_json::to_string_pretty(&Migration::new(documents))? + "\n"))?;
     }
     Ok(status)
 }
 
 fn one(arguments: &Migrate, path: &Path) -> Result<MigratedDocument, Failure> {
-    let source = input::open(path, None, None)?;
+    let source = input::open_survey_or_profile(path)?;
     let name = source.name();
     if !source.is_json() {
         let format = source.format();
         return Err(format!(
-            "{name}: is {format}, and only JSON documents are migrated; convert it with the obvert that wrote it first"
+            "{name}: is {format}, but only JSON documents can be migrated; first convert it to \
+             JSON with \
+             the version of Obvert that wrote it"
         )
         .into());
     }
@@ -67,34 +67,33 @@ fn one(arguments: &Migrate, path: &Path) -> Result<MigratedDocument, Failure> {
         true => versions::migrate_profile(source.bytes()),
         false => versions::migrate(source.bytes(), &arguments.to),
     };
-    let migrated = migrated.map_err(|error| {
-        for problem in problems_before(&error).iter().skip(1) {
-            render::failure(&*Failure::from(format!("{name}: {problem}")));
-        }
-        told(name, &error)
-    })?;
+    let migrated = migrated.map_err(|error| failure(name, &error))?;
     let mut document = MigratedDocument::of(name, &migrated);
     document.written = write(arguments, path, &source, &migrated)?;
     if arguments.format == ListFormat::Text {
-        say(arguments, &text(arguments, &document, profile))?;
+        print_log(arguments, &text(arguments, &document, profile))?;
     }
     Ok(document)
 }
 
-/// The structural problems of a document of an older version, by its own schema.
-fn problems_before(error: &MigrateError) -> &[Problem] {
-    match error {
-        MigrateError::Before { source: ReadError::Structure(problems), .. } => problems,
-        _ => &[],
+/// The error of a migration. If the file is not valid in its own version, its problems are printed.
+fn failure(name: &str, error: &MigrateError) -> String {
+    let MigrateError::Before { version, source } = error else {
+        return format!("{name}: {}", render::with_causes(error));
+    };
+    if source.problems().is_empty() {
+        return input::located(name, source);
     }
+    for problem in source.problems() {
+        let (line, column) = (problem.line, problem.column);
+        let problem = Problem { line: 0, ..problem.clone() };
+        render::failure(&*Failure::from(format!("{name}:{line}:{column}: {problem}")));
+    }
+    format!("{name}: is not valid in its version {version}; correct it, then migrate it")
 }
 
-fn told(name: &str, error: &MigrateError) -> String {
-    format!("{name}: {}", render::with_causes(error))
-}
-
-/// Writes a migrated survey where it is to go. One that nothing is changed in is written to another
-/// place only.
+/// Writes a migrated file, and returns where. A file without changes is written to OUT, but not in
+/// place.
 fn write(
     arguments: &Migrate,
     path: &Path,
@@ -119,7 +118,7 @@ fn write(
     }
 }
 
-/// What was done, or would be, for reading.
+/// The steps as text.
 fn text(arguments: &Migrate, document: &MigratedDocument, profile: bool) -> String {
     let (from, to) =
         (document.from.as_deref().unwrap_or_default(), document.to.as_deref().unwrap_or_default());
@@ -128,7 +127,7 @@ fn text(arguments: &Migrate, document: &MigratedDocument, profile: bool) -> Stri
         (true, 0) => format!("{}: a profile with no renamed rules", document.file),
         (true, 1) => format!("{}: a profile with 1 renamed rule", document.file),
         (true, rules) => format!("{}: a profile with {rules} renamed rules", document.file),
-        (false, 0) => format!("{}: of version {to} already", document.file),
+        (false, 0) => format!("{}: already has version {to}", document.file),
         (false, _) => format!("{}: from version {from} to {to}", document.file),
     });
     for step in &document.steps {
@@ -144,7 +143,7 @@ fn text(arguments: &Migrate, document: &MigratedDocument, profile: bool) -> Stri
         Some(written) => lines.push(format!("written to {written}")),
         None if document.steps.is_empty() => {}
         None => lines.push(
-            "nothing is written yet: --write migrates the file in its place, -o OUT writes another"
+            "nothing is written yet: --write migrates the file in place, -o OUT writes a new one"
                 .to_owned(),
         ),
     }
@@ -157,12 +156,13 @@ fn change(edit: &Edit) -> String {
         Edit::Replace { path, value } | Edit::Add { path, value } => {
             format!("{path}: {}", spelled(value))
         }
-        Edit::Remove { path } => format!("{path}: taken out"),
+        Edit::Remove { path } => format!("{path}: removed"),
     }
 }
 
-/// Prints the log: to standard output, unless that takes the migrated survey.
-fn say(arguments: &Migrate, text: &str) -> Result<(), Failure> {
+/// Prints the log to standard output, or to standard error if the migrated file goes to standard
+/// output.
+fn print_log(arguments: &Migrate, text: &str) -> Result<(), Failure> {
     if arguments.output.as_deref() == Some(Path::new("-")) {
         anstream::stderr().lock().write_all(text.as_bytes())?;
         return Ok(());

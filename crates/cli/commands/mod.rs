@@ -1,4 +1,4 @@
-//! The commands, a file each.
+//! The commands, one file each.
 
 mod archive;
 mod check;
@@ -8,6 +8,7 @@ mod explain;
 mod fix;
 mod grade;
 mod layout;
+mod manual;
 mod migrate;
 mod outputs;
 mod profile;
@@ -21,7 +22,7 @@ use clap::CommandFactory;
 use crate::args::{Arguments, Command};
 use crate::{Failure, Status, render};
 
-/// Does what the command line says.
+/// Runs the command that the arguments name.
 pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
     render::set_colour(arguments.colour);
     match &arguments.command {
@@ -42,20 +43,16 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
             clap_complete::generate(*shell, &mut Arguments::command(), "obvert", &mut script);
             print(&script)
         }
-        Command::Manual => {
-            let mut page = Vec::new();
-            clap_mangen::Man::new(Arguments::command()).render(&mut page)?;
-            print(&page)
-        }
+        Command::Manual(manual) => manual::run(&manual.command),
     }
 }
 
-/// Prints to standard output. A reader that has closed it (`obvert rules | head`) has what it
-/// wanted.
+/// Prints to standard output. It is not an error if the reader closes the pipe early, as in
+/// `obvert rules | head`.
 pub(crate) fn print(bytes: &[u8]) -> Result<Status, Failure> {
     let mut out = std::io::stdout().lock();
     match out.write_all(bytes).and_then(|()| out.flush()) {
         Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(error.into()),
-        _ => Ok(Status::Good),
+        _ => Ok(Status::Success),
     }
 }

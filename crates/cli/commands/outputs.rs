@@ -1,5 +1,5 @@
-//! Where the report of a check goes: one format to standard output, others to files in the same
-//! run.
+//! The outputs of `obvert check`: the report in one format on standard output, and in others in
+//! files.
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -14,55 +14,59 @@ use crate::args::{Check, ReportFormat};
 use crate::input::Input;
 use crate::{Failure, atomic_output, render};
 
-/// The formats that are asked for.
+/// The requested formats.
 pub(super) struct Outputs {
     format: ReportFormat,
     also: Vec<(ReportFormat, PathBuf)>,
     replace: bool,
     all: bool,
     deny: Severity,
-    /// The text for files: it is made survey by survey, while the source is at hand.
+    /// The text for files. It is collected survey by survey, because it quotes the source.
     text: Vec<u8>,
 }
 
 impl Outputs {
-    /// Refuses at once what could not be written at the end.
+    /// Refuses at the start what could not be written at the end.
     pub(super) fn new(arguments: &Check) -> Result<Self, Failure> {
         let mut also: Vec<(ReportFormat, PathBuf)> = Vec::new();
         for text in &arguments.also {
             let known: Vec<String> =
                 ReportFormat::value_variants().iter().map(|format| word(*format)).collect();
-            let wrong = || {
+            let malformed = || {
                 format!(
-                    "--also {text:?}: expected FORMAT=FILE, such as html=report.html; formats are {}",
+                    "--also {text:?}: expected FORMAT=FILE, such as html=report.html; the formats \
+                     are {}",
                     known.join(", ")
                 )
             };
             let (format, file) =
-                text.split_once('=').filter(|(_, file)| !file.is_empty()).ok_or_else(wrong)?;
-            let format = ReportFormat::from_str(format, false).map_err(|_| wrong())?;
+                text.split_once('=').filter(|(_, file)| !file.is_empty()).ok_or_else(malformed)?;
+            let format = ReportFormat::from_str(format, false).map_err(|_| malformed())?;
             let file = PathBuf::from(file);
             if file == Path::new("-") {
                 return Err(format!(
-                    "--also {text:?}: standard output is what --format writes to; name a file"
+                    "--also {text:?}: standard output is taken by --format; name a file"
                 )
                 .into());
             }
-            if also.iter().any(|(_, other)| atomic_output::same(other, &file)) {
-                return Err(format!("--also {text:?}: another format goes to that file").into());
+            if also.iter().any(|(_, other)| atomic_output::is_same_file(other, &file)) {
+                return Err(format!(
+                    "--also {text:?}: another --also names that file; name another"
+                )
+                .into());
             }
             if arguments
                 .files
                 .iter()
                 .chain(&arguments.baseline)
-                .any(|input| atomic_output::same(input, &file))
+                .any(|input| atomic_output::is_same_file(input, &file))
             {
                 return Err(format!(
-                    "--also {text:?}: that file is read in this check; name another"
+                    "--also {text:?}: that file is an input of this command; name another"
                 )
                 .into());
             }
-            atomic_output::free(&file, arguments.replace)?;
+            atomic_output::may_write(&file, arguments.replace)?;
             also.push((format, file));
         }
         Ok(Self {
@@ -83,7 +87,7 @@ impl Outputs {
         self.also.iter().any(|(format, _)| *format == ReportFormat::Text)
     }
 
-    /// The findings of one survey, where a text is asked for.
+    /// Writes the findings of one survey as text, if text is requested.
     pub(super) fn text(&mut self, input: &Input<'_>, report: &Report) -> Result<(), Failure> {
         let all = self.all;
         if self.format == ReportFormat::Text {
@@ -96,9 +100,9 @@ impl Outputs {
         Ok(())
     }
 
-    /// Everything else, once all surveys have been checked.
+    /// Writes everything else, once all surveys have been checked.
     pub(super) fn finish(mut self, report: &Report) -> Result<(), Failure> {
-        let readable = report.documents.iter().any(|document| document.error.is_none());
+        let readable = report.documents.iter().any(|document| document.info.error.is_none());
         let rules = catalogue().len();
         if self.format != ReportFormat::Text {
             let mut bytes = Vec::new();
@@ -111,8 +115,8 @@ impl Outputs {
             let mut text = std::mem::take(&mut self.text);
             let mut plain = anstream::StripStream::new(&mut text);
             for document in &report.documents {
-                if let Some(error) = &document.error {
-                    writeln!(plain, "not read: {error}")?;
+                if let Some(error) = &document.info.error {
+                    writeln!(plain, "not checked: {error}")?;
                 }
             }
             if readable {

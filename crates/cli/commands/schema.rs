@@ -27,11 +27,11 @@ const SCHEMAS: &[(&str, &str, Make)] = &[
     ("report", "the report of a check (JSON Schema 2020-12)", || {
         pretty(&obvert::check::Report::schema())
     }),
-    ("report-line", "a line of that report in JSON lines (JSON Schema 2020-12)", || {
+    ("report-line", "a line of that report as JSON Lines (JSON Schema 2020-12)", || {
         pretty(&obvert::check::output::jsonl::schema())
     }),
-    ("mending", "the log of `fix` (JSON Schema 2020-12)", || {
-        pretty(&obvert::check::Mending::schema())
+    ("fix-log", "the log of `fix` (JSON Schema 2020-12)", || {
+        pretty(&obvert::check::fixing::FixLog::schema())
     }),
     ("migration", "the log of `migrate` (JSON Schema 2020-12)", || {
         pretty(&obvert::model::versions::Migration::schema())
@@ -59,7 +59,7 @@ pub(crate) fn run(name: Option<&str>) -> Result<Status, Failure> {
         Some((.., make)) => print(make().as_bytes()),
         None => {
             let names: Vec<&str> = SCHEMAS.iter().map(|(name, ..)| *name).collect();
-            Err(format!("no schema is called {name:?}; there are: {}", names.join(", ")).into())
+            Err(format!("there is no schema {name:?}; name one of {}", names.join(", ")).into())
         }
     }
 }

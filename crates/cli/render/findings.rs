@@ -1,18 +1,18 @@
-//! A report for reading: each finding with its line of the source, what it concerns, what to do,
-//! and the name to explain. Findings that are alike fold into one with a count; totals are always
-//! exact.
+//! A report as text: each finding with its line of the source, its subject, what to do, and the
+//! name of the rule. Similar findings are folded and counted; totals are always exact.
 
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 
-use obvert::check::{Finding, Location, Report, ReportDocument, Severity, find};
+use obvert::check::report::CheckedDocument;
+use obvert::check::{Finding, Location, Report, Severity, find};
 use obvert::model::read::ProblemKind;
 
-use super::{faint, plain, severity, strong, wrapped};
+use super::{count, faint, plain, severity, strong, wrapped};
 use crate::input::Input;
 
-/// How many findings of one rule are shown before they fold.
-const SHOWN: usize = 3;
+/// How many similar findings are listed before they are folded.
+const LISTED: usize = 3;
 /// How many characters of a source line are shown.
 const WINDOW: usize = 96;
 
@@ -25,71 +25,68 @@ pub(crate) fn document(
 ) -> io::Result<()> {
     let mut lines =
         SourceLines { source, document: report.documents.first(), ..SourceLines::new(source) };
-    let mut alike: BTreeMap<_, usize> = BTreeMap::new();
-    report.findings.iter().for_each(|finding| *alike.entry(fold(finding)).or_default() += 1);
+    let mut similar: BTreeMap<_, usize> = BTreeMap::new();
+    report.findings.iter().for_each(|finding| *similar.entry(fold(finding)).or_default() += 1);
     let mut seen: BTreeMap<_, usize> = BTreeMap::new();
-    let mut shown: BTreeMap<&str, usize> = BTreeMap::new();
+    let mut listed: BTreeMap<&str, usize> = BTreeMap::new();
     for finding in &report.findings {
         let total = report.rules.iter().find(|rule| rule.rule == finding.rule);
         let hidden = total.map_or(0, |rule| rule.total - rule.listed);
         let count = seen.entry(fold(finding)).or_default();
         *count += 1;
-        // A fold of one would take as much room as what it hides.
-        if !all && *count > SHOWN && alike[&fold(finding)] + hidden > SHOWN + 1 {
+        // Folding a single finding would save no space.
+        if !all && *count > LISTED && similar[&fold(finding)] + hidden > LISTED + 1 {
             continue;
         }
-        let of_rule = shown.entry(&finding.rule).or_default();
+        let of_rule = listed.entry(&finding.rule).or_default();
         *of_rule += 1;
         one(out, &mut lines, finding, *of_rule == 1)?;
         writeln!(out)?;
     }
     for rule in &report.rules {
-        let shown = shown.get(rule.rule.as_str()).copied().unwrap_or_default();
-        if shown < rule.total {
-            let more = rule.total - shown;
-            let listed = if all { " (not listed)" } else { "; --all prints them" };
-            writeln!(
-                out,
-                "{} {more} more of {}{listed}",
-                severity(rule.severity, "and"),
-                strong(&rule.rule)
-            )?;
+        let listed = listed.get(rule.rule.as_str()).copied().unwrap_or_default();
+        if listed < rule.total {
+            let more = rule.total - listed;
+            let hint = if all { " (not listed)" } else { "; --all lists them" };
+            let and = severity(rule.severity, "and");
+            writeln!(out, "{and} {more} more of {}{hint}", strong(&rule.rule))?;
         }
     }
+    limits(out, report, all)
+}
+
+/// Prints what limits the result: rules that could not be run, parts that were left out, and
+/// suppressions.
+fn limits(out: &mut dyn Write, report: &Report, all: bool) -> io::Result<()> {
     for not_run in &report.not_run {
-        let rules = if not_run.rules.len() > 4 {
-            format!("{} rules", not_run.rules.len())
-        } else {
-            not_run.rules.join(", ")
+        let rules = match not_run.rules.len() {
+            0..=4 => not_run.rules.join(", "),
+            many => count(many, "rule"),
         };
-        wrapped(out, "", &format!("not run: {rules}, because {}", not_run.why))?;
+        wrapped(out, "", &format!("skipped: {rules}, because {}", not_run.why))?;
     }
-    for idle in report.idle.iter().filter(|_| all) {
-        wrapped(out, "", &format!("not needed: {}, since {}", idle.rules.join(", "), idle.why))?;
+    for group in report.not_applicable.iter().filter(|_| all) {
+        let rules = group.rules.join(", ");
+        wrapped(out, "", &format!("not applicable: {rules}, because {}", group.why))?;
     }
-    for said in report.documents.iter().filter_map(ReportDocument::incomplete) {
-        wrapped(out, "", &said)?;
+    for incomplete in report.documents.iter().filter_map(CheckedDocument::incomplete) {
+        wrapped(out, "", &incomplete)?;
     }
-    for held in &report.suppressed {
-        let until = held.until.as_ref().map(|until| format!(", until {until}")).unwrap_or_default();
-        let said = if held.expired {
-            format!(
-                "not suppressed any more: {} of {}{until}: {}",
-                held.count, held.rule, held.reason
-            )
-        } else {
-            format!(
-                "suppressed by the profile: {} of {}{until}: {}",
-                held.count, held.rule, held.reason
-            )
+    for suppressed in &report.suppressed {
+        let state = match (&suppressed.until, suppressed.expired) {
+            (Some(until), true) => format!("suppression ended on {until}"),
+            (Some(until), false) => format!("suppressed by the profile until {until}"),
+            (None, _) => "suppressed by the profile".to_owned(),
         };
-        wrapped(out, "", &said)?;
+        let findings = count(suppressed.count, "finding");
+        let (rule, reason) = (&suppressed.rule, &suppressed.reason);
+        wrapped(out, "", &format!("{state}: {findings} of {rule}: {reason}"))?;
     }
     Ok(())
 }
 
-/// What folds together: the findings of a rule, and of those that say which field a profile speaks
-/// of, the ones of a field. A field that is missing in every row must not hide another one.
+/// The key of similar findings: the rule, and the field if it is a requirement of a profile, so
+/// that a field that every row lacks does not hide another one.
 fn fold(finding: &Finding) -> (&str, Option<&str>) {
     (&finding.rule, finding.params.get("field").and_then(|field| field.as_str()))
 }
@@ -107,17 +104,17 @@ fn one(
         strong(&plain(&finding.message)),
         faint(&format!("[{}]", finding.rule))
     )?;
-    let unit = lines.document.and_then(|document| document.length_unit.as_deref());
+    let unit = lines.document.and_then(|document| document.info.length_unit.as_deref());
     let subject = finding
         .subject
         .describe(unit)
         .map(|subject| format!("  {}", plain(&subject)))
         .unwrap_or_default();
-    writeln!(out, "  {}{subject}", faint(&plain(&finding.place())))?;
+    writeln!(out, "  {}{subject}", faint(&plain(&finding.location())))?;
     if let Some(at) = &finding.at {
         lines.show(out, at, finding.severity)?;
     }
-    // The general advice is said once a rule, advice for the case every time.
+    // The advice of a rule is printed once, the advice for a finding each time.
     if let Some(help) = &finding.help {
         wrapped(out, "  ", &format!("-> {help}"))?;
     } else if let Some(rule) = find(&finding.rule).filter(|_| first) {
@@ -126,135 +123,140 @@ fn one(
     Ok(())
 }
 
-/// Prints what a check came to.
+/// Prints the totals of a check.
 pub(crate) fn summary(out: &mut dyn Write, report: &Report, rules: usize) -> io::Result<()> {
-    counts(out, report, rules)?;
+    if !sizes(out, report, rules)? {
+        totals(out, report)?;
+    }
     if let Some(profile) = &report.profile {
-        let said = format!(
-            "held against the profile {} {}, {}",
+        let line = format!(
+            "checked against the profile {} {}, {}",
             profile.id, profile.version, profile.digest
         );
-        writeln!(out, "{}", faint(&said))?;
+        writeln!(out, "{}", faint(&line))?;
     }
     Ok(())
 }
 
-fn counts(out: &mut dyn Write, report: &Report, rules: usize) -> io::Result<()> {
-    let plural = super::count;
-    for document in &report.documents {
-        if document.error.is_some() {
-            continue;
-        }
-        let name = document.file.as_deref().unwrap_or("the document");
+/// Prints the size of each document. The result is whether that says everything, as for a single
+/// document without findings.
+fn sizes(out: &mut dyn Write, report: &Report, rules: usize) -> io::Result<bool> {
+    for document in report.documents.iter().filter(|document| document.info.error.is_none()) {
+        let name = document.info.file.as_deref().unwrap_or("the document");
         let size = format!(
             "{}, {}, {}",
-            plural(document.pipes, "pipe"),
-            plural(document.runs, "run"),
-            plural(document.observations, "observation")
+            count(document.pipes, "pipe"),
+            count(document.runs, "run"),
+            count(document.observations, "observation")
         );
         if report.documents.len() > 1 {
             writeln!(out, "{name}: {size}")?;
         } else if report.findings.is_empty() && report.baseline.is_none() {
-            writeln!(out, "{name}: clean; {size}, {}", plural(rules, "rule"))?;
-            return Ok(());
+            writeln!(out, "{name}: clean; {size}, {}", count(rules, "rule"))?;
+            return Ok(true);
         } else {
             write!(out, "{name}: ")?;
         }
+    }
+    Ok(false)
+}
+
+/// Prints the number of findings, the comparison with an earlier report, and what to do next.
+fn totals(out: &mut dyn Write, report: &Report) -> io::Result<()> {
+    let unread = report.documents.iter().filter(|document| document.info.error.is_some()).count();
+    if unread > 0 {
+        let documents = count(report.documents.len(), "document");
+        writeln!(out, "{unread} of {documents} could not be read")?;
     }
     let totals = [
         (report.totals.error, Severity::Error),
         (report.totals.warning, Severity::Warning),
         (report.totals.note, Severity::Note),
     ];
-    let said: Vec<String> = totals
+    let counts: Vec<String> = totals
         .into_iter()
         .filter(|(count, _)| *count > 0)
-        .map(|(count, weight)| severity(weight, &plural(count, weight.as_str())))
+        .map(|(number, weight)| severity(weight, &count(number, weight.as_str())))
         .collect();
-    let (new, colon) = if report.baseline.is_some() { ("new", ": ") } else { ("", "") };
-    let unread = report.documents.iter().filter(|document| document.error.is_some()).count();
-    if unread > 0 {
-        writeln!(
-            out,
-            "{unread} of {} could not be read",
-            plural(report.documents.len(), "document")
-        )?;
+    match (counts.is_empty(), &report.baseline) {
+        (true, None) => writeln!(out, "no findings")?,
+        (true, Some(_)) => writeln!(out, "no new findings")?,
+        (false, None) => writeln!(out, "{}", counts.join(", "))?,
+        (false, Some(_)) => writeln!(out, "new: {}", counts.join(", "))?,
     }
-    if said.is_empty() {
-        writeln!(out, "nothing {}found", if new.is_empty() { "" } else { "new " })?;
-    } else {
-        writeln!(out, "{new}{colon}{}", said.join(", "))?;
-    }
-    if let Some(baseline) = &report.baseline {
-        let file = baseline.file.as_deref().unwrap_or("an earlier report");
-        writeln!(out, "held against {file}: {} known, {} gone", baseline.known, baseline.gone)?;
-        if !baseline.unsure.is_empty() {
-            let rules = baseline.unsure.join(", ");
-            wrapped(
-                out,
-                "",
-                &format!("not all findings are listed of {rules}; known ones may count as new"),
-            )?;
-        }
-    }
-    if said.is_empty() {
+    comparison(out, report)?;
+    if counts.is_empty() {
         return Ok(());
     }
-    if let Some(said) = mendable(report) {
-        writeln!(out, "{said}")?;
+    if let Some(fixable) = fixable(report) {
+        writeln!(out, "{fixable}")?;
     }
-    if let Some(rule) = report.rules.first() {
-        let named = ProblemKind::ALL.iter().any(|kind| kind.as_str() == rule.rule)
-            || find(&rule.rule).is_some();
-        if named {
-            writeln!(
-                out,
-                "{}",
-                faint(&format!("`obvert explain {}` says more of a rule", rule.rule))
-            )?;
-        }
+    if let Some(rule) = report.rules.iter().find(|rule| is_explained(&rule.rule)) {
+        let hint = format!("run `obvert explain {}` for details of a rule", rule.rule);
+        writeln!(out, "{}", faint(&hint))?;
     }
     Ok(())
 }
 
-/// How many of the findings `obvert fix` can mend, which takes JSON documents only.
-fn mendable(report: &Report) -> Option<String> {
-    let json = |finding: &&Finding| {
+/// Prints the comparison with an earlier report, if there is one.
+fn comparison(out: &mut dyn Write, report: &Report) -> io::Result<()> {
+    let Some(baseline) = &report.baseline else { return Ok(()) };
+    let file = baseline.file.as_deref().unwrap_or("an earlier report");
+    let (known, resolved) = (baseline.known, baseline.resolved);
+    writeln!(out, "compared with {file}: {known} already known, {resolved} resolved")?;
+    if baseline.uncertain.is_empty() {
+        return Ok(());
+    }
+    let rules = baseline.uncertain.join(", ");
+    let text = format!(
+        "one of the two reports does not list all findings of {rules}, so known findings may count \
+         as new; make both with --all"
+    );
+    wrapped(out, "", &text)
+}
+
+/// Whether `obvert explain` knows a rule: a rule of your own is not in the catalogue.
+fn is_explained(rule: &str) -> bool {
+    ProblemKind::ALL.iter().any(|kind| kind.as_str() == rule) || find(rule).is_some()
+}
+
+/// How many findings `obvert fix` can fix. It takes JSON documents only.
+fn fixable(report: &Report) -> Option<String> {
+    let is_json = |finding: &&Finding| {
         let document = report.documents.get(finding.document);
         document.is_some_and(|document| document.format.as_deref() == Some("json"))
     };
-    let fixes = report.findings.iter().filter(json).filter_map(|finding| finding.fix.as_ref());
+    let fixes = report.findings.iter().filter(is_json).filter_map(|finding| finding.fix.as_ref());
     let (safe, to_confirm): (Vec<_>, Vec<_>) = fixes.partition(|fix| fix.safe);
-    match (safe.len(), to_confirm.len()) {
-        (0, 0) => None,
-        (safe, 0) => Some(format!("{safe} of these can be mended: `obvert fix` shows how")),
-        (0, more) => {
-            Some(format!("{more} of these can be mended if you confirm it: `obvert fix` shows how"))
+    let fixable = match (safe.len(), to_confirm.len()) {
+        (0, 0) => return None,
+        (safe, 0) => format!("{safe} can be fixed automatically"),
+        (0, more) => format!("{more} can be fixed if you confirm the fix"),
+        (safe, more) => {
+            format!("{safe} can be fixed automatically, {more} more if you confirm the fix")
         }
-        (safe, more) => Some(format!(
-            "{safe} of these can be mended, {more} more if you confirm it: `obvert fix` shows how"
-        )),
-    }
+    };
+    Some(format!("{fixable}; run `obvert fix` for a preview"))
 }
 
-/// What has the texts that locations name.
+/// A source of the texts that locations refer to.
 pub(crate) trait Texts {
     /// The text of a file; `None` if it has no lines to show.
     fn text_of(&self, file: &str) -> Option<&[u8]>;
 
-    /// How many lines are before the text in its file.
+    /// The number of lines before the text in its file.
     fn lines_before(&self) -> usize {
         0
     }
 }
 
-/// The lines of a source, by number, without a copy of it.
+/// The lines of a source, by number, without copying it.
 pub(crate) struct SourceLines<'s> {
     source: &'s dyn Texts,
-    document: Option<&'s ReportDocument>,
-    /// The text of each file that is UTF-16.
+    document: Option<&'s CheckedDocument>,
+    /// The decoded text of each file in UTF-16.
     decoded: BTreeMap<String, Option<String>>,
-    /// The starts of the lines of each file, found when the first finding asks for it.
+    /// The offsets of the lines of each file, found for the first finding in it.
     starts: BTreeMap<String, Vec<usize>>,
 }
 
@@ -263,7 +265,7 @@ impl<'s> SourceLines<'s> {
         Self { source, document: None, decoded: BTreeMap::new(), starts: BTreeMap::new() }
     }
 
-    /// Prints the line of a place with a marker under its column.
+    /// Prints the line of a location with a marker under its column.
     pub(crate) fn show(
         &mut self,
         out: &mut dyn Write,
@@ -284,7 +286,7 @@ impl<'s> SourceLines<'s> {
         let text = self.source.text_of(&at.file)?;
         let decoded = self.decoded.entry(at.file.clone()).or_insert_with(|| of_utf16(text));
         let text = decoded.as_deref().map_or(text, str::as_bytes);
-        // Nothing of an archive can be shown as a line.
+        // A zip has no lines.
         if text.starts_with(b"PK") {
             return None;
         }
@@ -300,14 +302,14 @@ impl<'s> SourceLines<'s> {
         let start = *starts.get(line.checked_sub(1)?)?;
         let end = starts.get(line).map_or(text.len(), |next| next - 1);
         let line = text.get(start..end)?;
-        // A table that is no UTF-8 is most likely in one of the encodings of one byte a letter,
-        // which agree on most.
+        // A table that is not UTF-8 most likely uses a single-byte encoding, most of which agree on
+        // the common letters.
         let letters = || line.iter().map(|byte| char::from(*byte)).collect::<String>();
         let line = std::str::from_utf8(line).map_or_else(|_| letters(), str::to_owned);
         let line = line.trim_start_matches('\u{FEFF}').trim_end_matches('\r');
-        // A tab stands between words.
+        // A tab counts as one space.
         let chars: Vec<char> = super::plain(&line.replace('\t', " ")).chars().collect();
-        // The column of a CSV file is a field's number, not a character's.
+        // The column of a CSV file is the number of the cell, not of the character.
         let column =
             at.column.filter(|_| at.heading.is_none()).map(|column| column.saturating_sub(1));
         let indent = chars.iter().take_while(|c| c.is_whitespace()).count();

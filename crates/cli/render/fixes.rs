@@ -1,111 +1,113 @@
-//! How what was mended looks: a line a fix, what stood there and what stands there now, the lines
-//! of the file that change, and what is left for a person to do.
+//! The log of `obvert fix` as text: one entry per fix with the values before and after, the lines
+//! of the file that change, and what is left to correct by hand.
 
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 
-use obvert::check::{Applied, Change, Edit, Finding, MEDIA_FILE, Mended, Severity, Subject};
+use obvert::check::fixing::{AppliedEdit, AppliedFix, FixOutcome, MEDIA_FILE};
+use obvert::check::{Edit, Finding, Severity, Subject};
 use obvert::model::edit::spelled;
 use similar::{ChangeTag, TextDiff};
 
-use super::{faint, severity, strong, wrapped};
+use super::{count, faint, severity, strong, wrapped};
 use crate::input::Input;
 
-/// How many fixes of one rule are shown before they fold.
-const SHOWN: usize = 5;
-/// How many lines of the difference are shown before the rest is only counted.
+/// How many fixes of one rule are listed before they are folded.
+const LISTED: usize = 5;
+/// How many fixes to confirm are listed for each rule.
+const TO_CONFIRM: usize = 2;
+/// How many lines of the diff are shown; the rest is counted.
 const LINES: usize = 60;
-/// How many characters of a line are shown around what changes in it.
+/// How many characters of a line are shown around its first change.
 const WINDOW: usize = 110;
 
-/// What is to be shown.
+/// What is shown of a log.
 pub(crate) struct Shown {
-    /// Everything, however much it is.
+    /// Everything, without folding.
     pub(crate) all: bool,
-    /// The difference, since nothing was written.
+    /// The changed lines, because nothing was written.
     pub(crate) preview: bool,
-    /// Whether fixes to confirm were applied.
+    /// Whether fixes that need confirmation were applied.
     pub(crate) confirmed: bool,
 }
 
-/// Prints what was done to one survey, and what is left.
+/// Prints the log of one survey.
 pub(crate) fn document(
     out: &mut dyn Write,
     source: &Input<'_>,
-    mended: &Mended,
+    fixed: &FixOutcome,
     shown: &Shown,
 ) -> io::Result<()> {
-    let log = &mended.document;
+    let log = &fixed.document;
     let mut of_rule: BTreeMap<&str, usize> = BTreeMap::new();
     for applied in &log.applied {
         let count = of_rule.entry(&applied.rule).or_default();
         *count += 1;
-        if shown.all || *count <= SHOWN {
-            one(out, applied, mended)?;
+        if shown.all || *count <= LISTED {
+            one(out, applied, fixed)?;
         }
     }
-    for (rule, count) in of_rule.iter().filter(|(_, count)| !shown.all && **count > SHOWN) {
-        writeln!(out, "and {} more of {}; --all lists them", count - SHOWN, strong(rule))?;
+    for (rule, count) in of_rule.iter().filter(|(_, count)| !shown.all && **count > LISTED) {
+        writeln!(out, "and {} more of {}; --all lists them", count - LISTED, strong(rule))?;
     }
     if shown.preview && !log.applied.is_empty() {
-        difference(out, source, &mended.text, shown.all)?;
+        changed_lines(out, source, &fixed.text, shown.all)?;
     }
-    for left in &log.left {
-        let about = describe(&left.subject, mended).unwrap_or_default();
+    for left in &log.skipped {
+        let about = describe(&left.subject, fixed).unwrap_or_default();
         let head = format!(
             "{} {} {}",
-            strong("not mended"),
+            strong("not fixed"),
             faint(&format!("[{}]", left.rule)),
             faint(&left.subject.path)
         );
         writeln!(out, "{head}  {about}")?;
         wrapped(out, "  ", &format!("{}: {}", left.does, left.why))?;
     }
-    if !log.media_missing.is_empty() {
-        let missing = log.media_missing.len();
-        writeln!(
-            out,
-            "{} not beside the survey, so nothing was learned from {}: {}{}",
-            match missing {
-                1 => "1 media file is".to_owned(),
-                _ => format!("{missing} media files are"),
-            },
-            if missing == 1 { "it" } else { "them" },
-            log.media_missing[0],
-            if missing > 1 { ", …" } else { "" },
-        )?;
+    if let Some(first) = log.media_missing.first() {
+        let (files, were) = match log.media_missing.len() {
+            1 => ("1 media file".to_owned(), "was"),
+            many => (count(many, "media file"), "were"),
+        };
+        let more = if log.media_missing.len() > 1 { ", …" } else { "" };
+        writeln!(out, "{files} {were} not found next to the survey, so not read: {first}{more}")?;
     }
-    summary(out, source, mended, shown)
+    if !shown.confirmed && log.fixable.to_confirm > 0 {
+        to_confirm(out, fixed, shown)?;
+    }
+    summary(out, source, fixed, shown)
 }
 
-fn one(out: &mut dyn Write, applied: &Applied, mended: &Mended) -> io::Result<()> {
-    let place =
-        applied.at.as_ref().map_or_else(|| applied.subject.path.clone(), ToString::to_string);
+fn one(out: &mut dyn Write, applied: &AppliedFix, fixed: &FixOutcome) -> io::Result<()> {
+    let at = applied.at.as_ref().map_or_else(|| applied.subject.path.clone(), ToString::to_string);
     let about =
-        describe(&applied.subject, mended).map(|about| format!("  {about}")).unwrap_or_default();
-    let word = if applied.safe { "mended" } else { "mended as you state" };
+        describe(&applied.subject, fixed).map(|about| format!("  {about}")).unwrap_or_default();
+    let word = if applied.safe { "fixed" } else { "fixed as confirmed" };
     writeln!(
         out,
         "{} {} {}{about}",
         strong(word),
         faint(&format!("[{}]", applied.rule)),
-        faint(&place)
+        faint(&at)
     )?;
-    // Some words of what is done name the values already.
-    let says_all = |change: &&Change| match (&change.edit, &change.before) {
+    // Some descriptions have the values already.
+    let is_described = |change: &&AppliedEdit| match (&change.edit, &change.before) {
         (Edit::Replace { value, .. }, Some(before)) => {
             applied.does.contains(&spelled(before)) && applied.does.contains(&spelled(value))
         }
+        (Edit::Add { path, value }, _) => {
+            applied.does.contains(&format!("{}: {}", key(path), spelled(value)))
+        }
         _ => false,
     };
-    let changes = applied.changes.iter().filter(|change| !says_all(change));
+    let changes = applied.changes.iter().filter(|change| !is_described(change));
     let changes: Vec<String> = changes.filter_map(values).take(3).collect();
     let more = match applied.changes.len() {
         0..=3 => String::new(),
-        count if applied.changes.iter().any(|change| matches!(change.edit, Edit::Move { .. })) => {
-            format!(" ({count} change their place)")
+        moves if applied.changes.iter().any(|change| matches!(change.edit, Edit::Move { .. })) => {
+            format!(" ({moves} moves)")
         }
-        count => format!(", … ({count} places)"),
+        many => format!(", … ({many} changes)"),
     };
     let does = &applied.does;
     let text = if changes.is_empty() {
@@ -116,78 +118,69 @@ fn one(out: &mut dyn Write, applied: &Applied, mended: &Mended) -> io::Result<()
     wrapped(out, "  ", &text)
 }
 
-/// What a fix is about, in words.
-fn describe(subject: &Subject, mended: &Mended) -> Option<String> {
+/// The subject of a fix, in words.
+fn describe(subject: &Subject, fixed: &FixOutcome) -> Option<String> {
     subject.describe(
-        mended.report.documents.first().and_then(|document| document.length_unit.as_deref()),
+        fixed.report.documents.first().and_then(|document| document.info.length_unit.as_deref()),
     )
 }
 
-/// What stood in a place and what stands there now.
-fn values(change: &Change) -> Option<String> {
-    let key = |path: &str| path.rsplit('/').next().unwrap_or_default().to_owned();
+/// The value before and after a change.
+fn values(change: &AppliedEdit) -> Option<String> {
     let before = change.before.as_ref().map(spelled).unwrap_or_default();
     Some(match &change.edit {
         Edit::Replace { value, .. } => format!("{before} -> {}", spelled(value)),
-        Edit::Add { path, value } => format!("{} is {}", key(path), spelled(value)),
-        Edit::Remove { path } => format!("{} ({before}) is taken out", key(path)),
+        Edit::Add { path, value } => format!("{} = {}", key(path), spelled(value)),
+        Edit::Remove { path } => format!("{} ({before}) is removed", key(path)),
         _ => return None,
     })
 }
 
-/// Prints the lines that differ, as a unified difference. What is not meant for a program is cut to
-/// what a person can read.
-pub(crate) fn difference(
+/// The last key of a pointer.
+fn key(path: &str) -> &str {
+    path.rsplit('/').next().unwrap_or_default()
+}
+
+/// Prints the changed lines as a unified diff.
+pub(crate) fn diff(out: &mut dyn Write, source: &Input<'_>, after: &str) -> io::Result<()> {
+    let before = String::from_utf8_lossy(source.bytes());
+    if before == after {
+        return Ok(());
+    }
+    let (diff, name) = (TextDiff::from_lines(&*before, after), source.name());
+    write!(out, "{}", diff.unified_diff().context_radius(3).header(name, name))
+}
+
+/// Prints the changed lines for a terminal: all as a unified diff, or else the first ones, cut to
+/// what surrounds the change.
+fn changed_lines(
     out: &mut dyn Write,
     source: &Input<'_>,
     after: &str,
     all: bool,
 ) -> io::Result<()> {
-    let before = String::from_utf8_lossy(source.bytes());
-    if before == after {
-        return Ok(());
-    }
-    let name = source.name();
     if all {
-        let diff = TextDiff::from_lines(&*before, after);
-        return write!(out, "{}", diff.unified_diff().context_radius(3).header(name, name));
+        return diff(out, source, after);
     }
+    let before = String::from_utf8_lossy(source.bytes());
     let diff = TextDiff::from_lines(&*before, after);
-    let mut printed = 0;
-    let mut hidden = 0;
+    let (mut printed, mut hidden) = (0, 0);
     for group in diff.grouped_ops(0) {
-        let mut removed = Vec::new();
-        let mut added = Vec::new();
+        let (mut removed, mut added) = (Vec::new(), Vec::new());
         for change in group.iter().flat_map(|op| diff.iter_changes(op)) {
             let line = change.value().trim_end_matches(['\r', '\n']);
+            let number = |index: Option<usize>| index.unwrap_or_default() + 1;
             match change.tag() {
-                ChangeTag::Delete => {
-                    removed.push((change.old_index().unwrap_or_default() + 1, line))
-                }
-                ChangeTag::Insert => added.push((change.new_index().unwrap_or_default() + 1, line)),
+                ChangeTag::Delete => removed.push((number(change.old_index()), line)),
+                ChangeTag::Insert => added.push((number(change.new_index()), line)),
                 ChangeTag::Equal => {}
             }
         }
         for index in 0..removed.len().max(added.len()) {
             if printed >= LINES {
                 hidden += 1;
-                continue;
-            }
-            let (old, new) = (removed.get(index), added.get(index));
-            let from = match (old, new) {
-                (Some((_, old)), Some((_, new))) => first_difference(old, new),
-                _ => 0,
-            };
-            for (sign, weight, line) in [("-", Severity::Error, old), ("+", Severity::Note, new)] {
-                if let Some((number, line)) = line {
-                    writeln!(
-                        out,
-                        "  {} {}",
-                        faint(&format!("{number:>5} |")),
-                        severity(weight, &format!("{sign} {}", window(line, from)))
-                    )?;
-                    printed += 1;
-                }
+            } else {
+                printed += pair(out, removed.get(index), added.get(index))?;
             }
         }
     }
@@ -197,12 +190,33 @@ pub(crate) fn difference(
     Ok(())
 }
 
-/// The first character in which two lines differ.
+/// Prints a line before and after, each with its number. The result is how many were printed.
+fn pair(
+    out: &mut dyn Write,
+    removed: Option<&(usize, &str)>,
+    added: Option<&(usize, &str)>,
+) -> io::Result<usize> {
+    let from = match (removed, added) {
+        (Some((_, removed)), Some((_, added))) => first_difference(removed, added),
+        _ => 0,
+    };
+    let mut printed = 0;
+    for (sign, weight, line) in [("-", Severity::Error, removed), ("+", Severity::Note, added)] {
+        let Some((number, line)) = line else { continue };
+        let gutter = faint(&format!("{number:>5} |"));
+        let text = severity(weight, &format!("{sign} {}", window(line, from)));
+        writeln!(out, "  {gutter} {text}")?;
+        printed += 1;
+    }
+    Ok(printed)
+}
+
+/// The index of the first character in which two lines differ.
 fn first_difference(one: &str, other: &str) -> usize {
     one.chars().zip(other.chars()).take_while(|(a, b)| a == b).count()
 }
 
-/// A line, cut to what stands around a character, without what a terminal would take for a command.
+/// A line, cut to what surrounds a character, and made safe for the terminal.
 fn window(line: &str, at: usize) -> String {
     let line = line.trim_start_matches('\u{FEFF}');
     let chars: Vec<char> = super::plain(&line.replace('\t', " ")).chars().collect();
@@ -219,73 +233,79 @@ fn window(line: &str, at: usize) -> String {
     format!("{before}{}{after}", chars[from..to].iter().collect::<String>())
 }
 
+/// Prints the fixes that need confirmation, so that they are read before they are confirmed.
+fn to_confirm(out: &mut dyn Write, fixed: &FixOutcome, shown: &Shown) -> io::Result<()> {
+    let mut of_rule: BTreeMap<&str, Vec<(&Finding, &str)>> = BTreeMap::new();
+    for finding in &fixed.report.findings {
+        if let Some(fix) = finding.fix.as_ref().filter(|fix| !fix.safe) {
+            of_rule.entry(&finding.rule).or_default().push((finding, &fix.does));
+        }
+    }
+    writeln!(out, "{}", strong("can be fixed if you confirm the fix:"))?;
+    for (rule, findings) in &of_rule {
+        let listed = if shown.all { usize::MAX } else { TO_CONFIRM };
+        for (finding, does) in findings.iter().take(listed) {
+            let about =
+                describe(&finding.subject, fixed).unwrap_or_else(|| finding.subject.path.clone());
+            wrapped(out, "  ", &format!("- [{rule}] {about}: {does}"))?;
+        }
+        if findings.len() > listed {
+            writeln!(out, "  - and {} more of {rule}", findings.len() - listed)?;
+        }
+    }
+    Ok(())
+}
+
 fn summary(
     out: &mut dyn Write,
     source: &Input<'_>,
-    mended: &Mended,
+    fixed: &FixOutcome,
     shown: &Shown,
 ) -> io::Result<()> {
-    let log = &mended.document;
-    let plural =
-        |count: usize, word: &str| format!("{count} {word}{}", if count == 1 { "" } else { "s" });
-    let name = source.name();
-    // What can be confirmed is listed, so that nobody confirms what he has not read.
-    if !shown.confirmed && log.reach.to_confirm > 0 {
-        let mut of_rule: BTreeMap<&str, Vec<&Finding>> = BTreeMap::new();
-        for finding in mended
-            .report
-            .findings
-            .iter()
-            .filter(|finding| finding.fix.as_ref().is_some_and(|fix| !fix.safe))
-        {
-            of_rule.entry(&finding.rule).or_default().push(finding);
-        }
-        writeln!(out, "{}", strong("can be mended if you confirm it:"))?;
-        for (rule, findings) in &of_rule {
-            for finding in findings.iter().take(if shown.all { usize::MAX } else { 2 }) {
-                let about = describe(&finding.subject, mended)
-                    .unwrap_or_else(|| finding.subject.path.clone());
-                let does = finding.fix.as_ref().map(|fix| fix.does.as_str()).unwrap_or_default();
-                wrapped(out, "  ", &format!("- [{rule}] {about}: {does}"))?;
-            }
-            if !shown.all && findings.len() > 2 {
-                writeln!(out, "  - and {} more of {rule}", findings.len() - 2)?;
-            }
-        }
-    }
-    let totals = log.after;
-    let left: Vec<String> = [Severity::Error, Severity::Warning, Severity::Note]
+    let log = &fixed.document;
+    let totals = [Severity::Error, Severity::Warning, Severity::Note].map(|weight| {
+        let number = log.after.of(weight);
+        (number, weight, count(number, weight.as_str()))
+    });
+    let contradicted = log.skipped.iter().filter(|left| left.rule == MEDIA_FILE).count();
+    let media = (contradicted, Severity::Error, count(contradicted, "media file") + " to check");
+    let left: Vec<String> = totals
         .into_iter()
-        .filter(|weight| totals.of(*weight) > 0)
-        .map(|weight| severity(weight, &plural(totals.of(weight), weight.as_str())))
+        .chain([media])
+        .filter(|(number, ..)| *number > 0)
+        .map(|(_, weight, text)| severity(weight, &text))
         .collect();
-    let files = log.left.iter().filter(|left| left.rule == MEDIA_FILE).count();
-    let files = (files > 0)
-        .then(|| severity(Severity::Error, &format!("{} in doubt", plural(files, "media file"))));
-    let left: Vec<String> = left.into_iter().chain(files).collect();
-    let left = if left.is_empty() {
-        "nothing left to correct".to_owned()
-    } else {
-        format!("left: {}", left.join(", "))
+    let left = match left.is_empty() {
+        true => "nothing left to correct".to_owned(),
+        false => format!("left: {}", left.join(", ")),
     };
     let fixes = match log.applied.len() {
-        0 => "nothing to mend".to_owned(),
-        count => plural(count, "fix").replace("fixs", "fixes"),
+        0 => "nothing to fix".to_owned(),
+        number => count(number, "fix"),
     };
-    writeln!(out, "{name}: {fixes}; {} before, {left}", plural(log.before.all(), "finding"))?;
-    if !shown.confirmed && log.reach.to_confirm > 0 {
-        let said = format!(
-            "{} can be mended with --confirm; --only RULE takes one kind",
-            log.reach.to_confirm
+    let name = source.name();
+    match log.before.all() {
+        0 if log.applied.is_empty() && contradicted == 0 => {
+            writeln!(out, "{name}: {fixes}; no findings")?;
+        }
+        before => writeln!(out, "{name}: {fixes}; {} before; {left}", count(before, "finding"))?,
+    }
+    if log.after.all() > 0 {
+        writeln!(out, "{}", faint("run `obvert check` to see the findings that are left"))?;
+    }
+    if !shown.confirmed && log.fixable.to_confirm > 0 {
+        let hint = format!(
+            "{} can be fixed with --confirm; --only RULE applies the fixes of one rule",
+            log.fixable.to_confirm
         );
-        writeln!(out, "{}", faint(&said))?;
+        writeln!(out, "{}", faint(&hint))?;
     }
     match &log.written {
         Some(written) => writeln!(out, "written to {written}"),
         None if shown.preview && !log.applied.is_empty() => {
             writeln!(
                 out,
-                "nothing is written yet: --write mends the file in its place, -o OUT writes another"
+                "nothing is written yet: --write fixes the file in place, -o OUT writes a new one"
             )
         }
         None => Ok(()),

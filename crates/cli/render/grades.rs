@@ -1,4 +1,4 @@
-//! How a table of grades looks, for reading and for a spreadsheet.
+//! A table of grades, as text and as CSV.
 
 use std::io::{self, Write};
 
@@ -21,7 +21,10 @@ fn number(value: Option<f64>) -> String {
     value.map_or_else(String::new, |value| value.to_string())
 }
 
-/// Prints one survey's table.
+/// The columns of the table: ten cells, and lines with details below them.
+type Row = ([String; 10], Vec<String>);
+
+/// Prints the table of one survey.
 pub(crate) fn text(
     out: &mut dyn Write,
     name: Option<&String>,
@@ -29,99 +32,95 @@ pub(crate) fn text(
     sort: Option<AspectWord>,
     observations: bool,
 ) -> io::Result<()> {
-    let (scheme, unit) = (&table.scheme, &table.length_unit);
     if let Some(name) = name {
         writeln!(out, "{}", super::strong(name))?;
     }
+    super::wrapped(out, "", &about(table))?;
+    let per = format!("per {}", table.scheme.per_length);
+    let last = if observations { "" } else { "worst observation" };
+    let headings =
+        ["pipe", "length", "surveyed", "aspect", "peak", "total", "mean", "count", &per, last];
+    let mut rows: Vec<Row> = vec![(headings.map(str::to_owned), Vec::new())];
+    for pipe in sorted(table, sort) {
+        rows.extend(rows_of(pipe, &table.length_unit, observations));
+    }
+    print_rows(out, &rows)?;
+    for without in &table.ungraded {
+        super::wrapped(out, "", &ungraded(without, table))?;
+    }
+    writeln!(out)
+}
+
+/// How the grades of a table were computed.
+fn about(table: &GradeTable) -> String {
+    let scheme = &table.scheme;
     let counted = if table.computed_only {
-        "grades computed for every observation"
+        "all grades are computed"
     } else {
-        "recorded grades, and computed ones where none is recorded"
+        "recorded grades, or computed ones if none is recorded"
     };
     let peak = match scheme.peak.as_str() {
-        "worst-grade" => "peak is the worst grade".to_owned(),
-        other => format!("peak is the greatest sum by {other}"),
+        "worst-grade" => "the peak is the worst grade".to_owned(),
+        other => format!("the peak is the highest sum by {other}"),
     };
-    let about = format!(
-        "{} {}: {} is best, {} is worst; {counted}; a stretch counts once for each {} begun; {peak}",
+    format!(
+        "{} {}: {} is best, {} is worst; {counted}; a stretch counts once for each {} or part of \
+         it; \
+         {peak}",
         scheme.id, scheme.version, scheme.best, scheme.worst, scheme.interval
-    );
-    super::wrapped(out, "", &about)?;
-    let per = format!("per {}", scheme.per_length);
-    let mut rows = vec![
-        [
-            "pipe",
-            "length",
-            "surveyed",
-            "aspect",
-            "peak",
-            "total",
-            "mean",
-            "count",
-            per.as_str(),
-            "worst observation",
-        ]
-        .map(str::to_owned),
-    ];
-    let with_unit =
+    )
+}
+
+/// The rows of a pipe, one for each aspect. Its name and lengths are in the first.
+fn rows_of(pipe: &PipeGrades, unit: &str, observations: bool) -> Vec<Row> {
+    let length =
         |value: Option<f64>| value.map_or_else(String::new, |value| format!("{value} {unit}"));
-    let mut below: Vec<Vec<String>> = vec![Vec::new()];
-    for pipe in sorted(table, sort) {
-        let mut first = true;
-        let mut line = |aspect: &str, figures: [String; 5], worst: String, details: Vec<String>| {
-            let lead = std::mem::take(&mut first);
-            let once = |text: String| if lead { text } else { String::new() };
-            let [peak, total, mean, count, per] = figures;
-            let (name, length, surveyed) = (
-                once(super::plain(&pipe.pipe)),
-                once(with_unit(pipe.length)),
-                once(with_unit(pipe.surveyed)),
-            );
-            rows.push([
-                name,
-                length,
-                surveyed,
-                aspect.to_owned(),
-                peak,
-                total,
-                mean,
-                count,
-                per,
-                worst,
-            ]);
-            below.push(details);
+    let mut lead = [super::plain(&pipe.pipe), length(pipe.length), length(pipe.surveyed)];
+    if pipe.runs.is_empty() {
+        let [name, length, surveyed] = lead;
+        let mut row: [String; 10] = Default::default();
+        (row[0], row[1], row[2], row[9]) = (name, length, surveyed, "no run".to_owned());
+        return vec![(row, Vec::new())];
+    }
+    let mut rows = Vec::new();
+    for grades in &pipe.aspects {
+        let [name, length, surveyed] = std::mem::take(&mut lead);
+        let worst = match grades.observations.first() {
+            _ if observations => String::new(),
+            Some(row) => reason(row, unit),
+            None => "none".to_owned(),
         };
-        if pipe.runs.is_empty() {
-            line("", Default::default(), "no run".to_owned(), Vec::new());
-            continue;
+        let listed = if observations { grades.observations.as_slice() } else { &[] };
+        let mut details: Vec<String> = listed.iter().map(|row| reason(row, unit)).collect();
+        if grades.doubtful > 0 {
+            details.push(format!(
+                "{} could not be counted: outside the scale, or in an unfinished stretch",
+                grades.doubtful
+            ));
         }
-        for grades in &pipe.aspects {
-            let figures = [
-                number(grades.peak),
-                grades.total.to_string(),
-                number(grades.mean),
-                grades.count.to_string(),
-                number(grades.per_length),
-            ];
-            let worst =
-                grades.observations.first().map_or_else(|| "none".to_owned(), |row| say(row, unit));
-            let shown = if observations { grades.observations.as_slice() } else { &[] };
-            let mut details: Vec<String> = shown.iter().map(|row| say(row, unit)).collect();
-            if grades.doubtful > 0 {
-                let not = "could not be counted: off the scale, or over a stretch that never ends";
-                details.push(format!("{} {not}", grades.doubtful));
-            }
-            let worst = if observations { String::new() } else { worst };
-            line(&grades.aspect, figures, worst, details);
-        }
+        let row = [
+            name,
+            length,
+            surveyed,
+            grades.aspect.clone(),
+            number(grades.peak),
+            grades.total.to_string(),
+            number(grades.mean),
+            grades.count.to_string(),
+            number(grades.per_length),
+            worst,
+        ];
+        rows.push((row, details));
     }
-    if observations {
-        rows[0][9] = String::new();
-    }
+    rows
+}
+
+/// Prints rows with aligned columns.
+fn print_rows(out: &mut dyn Write, rows: &[Row]) -> io::Result<()> {
     let widths: Vec<usize> = (0..9)
-        .map(|column| rows.iter().map(|row| row[column].chars().count()).max().unwrap_or(0))
+        .map(|column| rows.iter().map(|(row, _)| row[column].chars().count()).max().unwrap_or(0))
         .collect();
-    for (row, details) in rows.iter().zip(&below) {
+    for (row, details) in rows {
         let cells = row.iter().enumerate().map(|(column, cell)| match column {
             0 | 3 => format!("{cell:<width$}", width = widths[column]),
             9 => super::plain(cell),
@@ -133,34 +132,32 @@ pub(crate) fn text(
             super::wrapped(out, "    ", detail)?;
         }
     }
-    for without in &table.ungraded {
-        super::wrapped(out, "", &ungraded(without, table))?;
-    }
-    writeln!(out)
+    Ok(())
 }
 
-/// How many codes of observations without a grade are named.
-const NAMED: usize = 8;
+/// How many codes of observations without a grade are listed.
+const LISTED: usize = 8;
 
 fn ungraded(without: &Ungraded, table: &GradeTable) -> String {
     let scheme = &table.scheme.id;
     let why = match without.why {
-        Why::CodeUnknown => "whose code is not in the code list".to_owned(),
-        Why::NoExactLink => format!("whose code is not exactly one of those that {scheme} grades"),
-        Why::NotGraded => format!("whose code {scheme} does not grade"),
-        _ => format!("that no entry of {scheme} fits, for want of a material, a size or an amount"),
+        Why::CodeUnknown => "the code is not in the code list".to_owned(),
+        Why::NoExactLink => format!("the code has no exact equivalent that {scheme} grades"),
+        Why::NotGraded => format!("{scheme} does not grade the code"),
+        _ => format!("no entry of {scheme} applies without a material, a size or a quantity"),
     };
-    let mut codes: Vec<&str> = without.codes.iter().take(NAMED).map(String::as_str).collect();
-    let more = format!("{} more", without.codes.len().saturating_sub(NAMED));
-    if without.codes.len() > NAMED {
+    let mut codes: Vec<&str> = without.codes.iter().take(LISTED).map(String::as_str).collect();
+    let more = format!("{} more", without.codes.len().saturating_sub(LISTED));
+    if without.codes.len() > LISTED {
         codes.push(&more);
     }
-    let observations = if without.count == 1 { "observation" } else { "observations" };
-    format!("no grade: {} {observations}, {why}: {}", without.count, codes.join(", "))
+    let observations = super::count(without.count, "observation");
+    format!("no grade: {observations}, because {why}: {}", codes.join(", "))
 }
 
-fn say(row: &GradedRow, unit: &str) -> String {
-    let place = match row.to {
+/// The grade of an observation, and what it is based on.
+fn reason(row: &GradedRow, unit: &str) -> String {
+    let at = match row.to {
         Some(to) => format!("{} to {to} {unit}", row.at),
         None => format!("{} {unit}", row.at),
     };
@@ -171,10 +168,10 @@ fn say(row: &GradedRow, unit: &str) -> String {
         (true, None) => " (recorded; the scheme gives none)".to_owned(),
         _ => String::new(),
     };
-    format!("{}{differs} at {place} of {}: {}; {}", row.grade, row.run, row.code, row.because)
+    format!("{}{differs} at {at} of {}: {}; {}", row.grade, row.run, row.code, row.because)
 }
 
-/// The tables of several surveys as one CSV (RFC 4180): one row a pipe and aspect, or one an
+/// The tables of several surveys as one CSV (RFC 4180): one row per pipe and aspect, or per
 /// observation.
 pub(crate) fn csv(
     tables: &[(String, GradeTable)],
@@ -217,28 +214,20 @@ pub(crate) fn csv(
         ]
     };
     out.write_record(shared.iter().chain(own))?;
-    for (survey, table) in tables {
-        for pipe in sorted(table, sort) {
-            for grades in &pipe.aspects {
-                let scheme = format!("{} {}", table.scheme.id, table.scheme.version);
-                let lead = [survey.clone(), scheme, pipe.pipe.clone(), grades.aspect.clone()];
-                if observations {
-                    for row in &grades.observations {
-                        out.write_record(
-                            lead.iter()
-                                .cloned()
-                                .chain(of_row(row, table))
-                                .map(|cell| harmless(&cell)),
-                        )?;
-                    }
-                } else {
-                    out.write_record(
-                        lead.into_iter()
-                            .chain(of_pipe(pipe, grades, table))
-                            .map(|cell| harmless(&cell)),
-                    )?;
-                }
-            }
+    let grades = tables.iter().flat_map(|(survey, table)| {
+        let pipes = sorted(table, sort).into_iter();
+        pipes.flat_map(move |pipe| pipe.aspects.iter().map(move |of| (survey, table, pipe, of)))
+    });
+    for (survey, table, pipe, grades) in grades {
+        let scheme = format!("{} {}", table.scheme.id, table.scheme.version);
+        let lead = [survey.clone(), scheme, pipe.pipe.clone(), grades.aspect.clone()];
+        let rows: Vec<Vec<String>> = if observations {
+            grades.observations.iter().map(|row| of_row(row, table)).collect()
+        } else {
+            vec![of_pipe(pipe, grades, table)]
+        };
+        for row in rows {
+            out.write_record(lead.iter().chain(&row).map(|cell| harmless(cell)))?;
         }
     }
     Ok(out.into_inner()?)

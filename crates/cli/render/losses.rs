@@ -1,14 +1,15 @@
-//! What a conversion did not carry over, for reading.
+//! The losses of a conversion, as text.
 
+use std::cmp::Reverse;
 use std::collections::{BTreeSet, HashMap};
-use std::io::Write;
+use std::io::{self, Write};
 
 use obvert::convert::{Loss, LossKind, LossReport, SourceMap};
 
 use super::{plain, strong};
 use crate::Failure;
 
-/// A pointer behind a word; nothing where the whole document is meant.
+/// A pointer after a word; empty for the whole document.
 fn spaced(pointer: &str) -> String {
     if pointer.is_empty() { String::new() } else { format!(" {pointer}") }
 }
@@ -16,7 +17,7 @@ fn spaced(pointer: &str) -> String {
 /// How many different losses are shown.
 const SHOWN: usize = 200;
 
-/// What a value was and what it became, where both are known, or what was put in.
+/// The value before and after, or the value that was added or lost.
 fn values(loss: &Loss) -> String {
     const LONGEST: usize = 60;
     let short = |value: &serde_json::Value| {
@@ -38,14 +39,14 @@ fn is_row(pointer: &str) -> bool {
     matches!(keys.as_slice(), ["runs", _] | ["runs", _, "observations", _])
 }
 
-/// Losses, the same of many values once: the first of each, and how many there are, in the order in
-/// which they come.
+/// Losses, folded by message: the first of each, and the number of times, in the order of their
+/// first occurrence.
 pub(crate) fn folded<'l>(losses: impl Iterator<Item = &'l Loss>) -> Vec<(&'l Loss, usize)> {
     let mut folds: Vec<(&Loss, usize)> = Vec::new();
     let mut known: HashMap<(LossKind, &str), usize> = HashMap::new();
     for loss in losses {
-        let place = *known.entry((loss.kind, &loss.message)).or_insert(folds.len());
-        match folds.get_mut(place) {
+        let index = *known.entry((loss.kind, &loss.message)).or_insert(folds.len());
+        match folds.get_mut(index) {
             Some((_, count)) => *count += 1,
             None => folds.push((loss, 1)),
         }
@@ -53,95 +54,93 @@ pub(crate) fn folded<'l>(losses: impl Iterator<Item = &'l Loss>) -> Vec<(&'l Los
     folds
 }
 
-/// Says what was lost, the same loss of many values once.
+/// How many times a loss occurs, if more than once.
+pub(crate) fn times(count: usize) -> String {
+    if count == 1 { String::new() } else { format!(" ({count} times, first shown)") }
+}
+
+/// Whether a whole run or observation is lost. A loss with a location of its own is a cell of one.
+fn is_lost_row(loss: &Loss) -> bool {
+    loss.kind == LossKind::Dropped && loss.place.is_none() && is_row(&loss.pointer)
+}
+
+/// Prints losses to standard error, folded by message.
 ///
-/// What has no place is told with the `name` of the source, where that does not go without saying.
-/// `places` are those of the source, where they are known. `observations` is how many there are,
-/// where that is known.
-pub(crate) fn say(
+/// A loss without a location is printed with the `name` of the source, if there can be doubt which
+/// source it is. `locations` are those of the source, if they are known. `observations` is the
+/// number of observations, if it is known.
+pub(crate) fn report(
     reports: &[LossReport],
     name: Option<&str>,
-    places: Option<&SourceMap>,
+    locations: Option<&SourceMap>,
     observations: Option<usize>,
 ) -> Result<(), Failure> {
-    let mut folds = folded(reports.iter().flat_map(|report| &report.losses));
-    // Whole rows before values, then the most frequent; those that are as frequent stay in the
-    // order of the document. What has a place of its own is a cell of the row.
-    let whole = |loss: &Loss| {
-        loss.kind == LossKind::Dropped && loss.place.is_none() && is_row(&loss.pointer)
-    };
-    folds.sort_by_key(|(loss, count)| (!whole(loss), std::cmp::Reverse(*count)));
-    let mut said = Vec::new();
-    let say = &mut said;
-    let all = reports.iter().flat_map(|report| &report.losses);
-    let gone = all
-        .filter(|loss| whole(loss) && loss.pointer.contains("/observations/"))
-        .map(|loss| &*loss.pointer);
-    let gone = gone.collect::<BTreeSet<_>>().len();
-    if let (Some(all), 1..) = (observations, gone) {
-        let are = if gone == 1 { "is" } else { "are" };
-        writeln!(say, "{gone} of {all} observations {are} not in what is written:")?;
+    let losses = || reports.iter().flat_map(|report| &report.losses);
+    let mut log = Vec::new();
+    let lost: BTreeSet<&str> = losses()
+        .filter(|loss| is_lost_row(loss) && loss.pointer.contains("/observations/"))
+        .map(|loss| &*loss.pointer)
+        .collect();
+    if let (Some(all), 1..) = (observations, lost.len()) {
+        let are = if lost.len() == 1 { "is" } else { "are" };
+        writeln!(log, "{} of {all} observations {are} not in the output:", lost.len())?;
     }
+    let mut folds = folded(losses());
+    // Whole rows come first, then the most frequent losses; the rest stays in the order of the
+    // document.
+    folds.sort_by_key(|(loss, count)| (!is_lost_row(loss), Reverse(*count)));
     for (loss, count) in folds.iter().take(SHOWN) {
+        let location = loss
+            .place
+            .as_deref()
+            .cloned()
+            .or_else(|| locations.and_then(|locations| locations.place(&loss.pointer)));
+        let at = match (location, name) {
+            (Some(location), _) => location.to_string(),
+            (None, Some(name)) => format!("{name} {}", loss.pointer),
+            (None, None) => loss.pointer.to_string(),
+        };
         let kind = format!("{:?}", loss.kind).to_lowercase();
-        let times =
-            if *count == 1 { String::new() } else { format!(" ({count} times, the first here)") };
-        let unplaced = |pointer: &str| {
-            name.map_or_else(|| pointer.to_owned(), |name| format!("{name} {pointer}"))
-        };
-        let found = || {
-            loss.place
-                .as_deref()
-                .cloned()
-                .or_else(|| places.and_then(|places| places.place(&loss.pointer)))
-        };
-        let at = found().map_or_else(|| unplaced(&loss.pointer), |place| place.to_string());
-        writeln!(
-            say,
-            "{}{}: {}{}{times}",
-            strong(&kind),
-            plain(&spaced(&at)),
-            plain(&loss.message),
-            plain(&values(loss))
-        )?;
+        let message = format!("{}{}", loss.message, values(loss));
+        line(&mut log, &kind, &at, &message, &times(*count))?;
     }
     if folds.len() > SHOWN {
         let more: usize = folds.iter().skip(SHOWN).map(|(_, count)| count).sum();
-        writeln!(say, "and {more} more of {} other kinds", folds.len() - SHOWN)?;
+        writeln!(log, "and {more} more losses of {} other kinds", folds.len() - SHOWN)?;
     }
-    // What is worth knowing of a form stands in its description; what of a translation, depends on
-    // the survey.
-    if let Some((last, before)) = reports.split_last() {
-        for note in before.iter().flat_map(|recoded| &recoded.notes) {
-            writeln!(
-                say,
-                "{}{}: {}",
-                strong("note"),
-                plain(&spaced(&note.pointer)),
-                plain(&note.message)
-            )?;
-        }
-        // Each is about a value of its own; the account has them all.
-        let mut alarms = last.notes.iter().filter(|note| note.alarm);
-        if let Some(first) = alarms.next() {
-            let count = 1 + alarms.count();
-            let times = if count == 1 {
-                String::new()
-            } else {
-                format!(" ({count} like this, the first here)")
-            };
-            let found = places.and_then(|places| places.place(&first.pointer));
-            let at = found.map_or_else(|| first.pointer.clone(), |place| place.to_string());
-            writeln!(
-                say,
-                "{}{}: {}{times}",
-                strong("note"),
-                plain(&spaced(&at)),
-                plain(&first.message)
-            )?;
-        }
-    }
-    // Whether anybody reads this does not decide whether the survey is written.
-    let _ = anstream::stderr().lock().write_all(&said);
+    notes(&mut log, reports, locations)?;
+    // The output is written whether or not standard error can be written.
+    let _ = anstream::stderr().lock().write_all(&log);
     Ok(())
+}
+
+/// Prints the notes of a translation, and the warnings of the written format. Its other notes are
+/// the same for every survey, and part of its documentation.
+fn notes(
+    log: &mut dyn Write,
+    reports: &[LossReport],
+    locations: Option<&SourceMap>,
+) -> io::Result<()> {
+    let Some((written, before)) = reports.split_last() else { return Ok(()) };
+    for note in before.iter().flat_map(|report| &report.notes) {
+        line(log, "note", &note.pointer, &note.message, "")?;
+    }
+    // Each warning is about one value; the account lists them all.
+    let mut warnings = written.notes.iter().filter(|note| note.alarm);
+    if let Some(first) = warnings.next() {
+        let location = locations.and_then(|locations| locations.place(&first.pointer));
+        let at = location.map_or_else(|| first.pointer.to_string(), |at| at.to_string());
+        let similar = match 1 + warnings.count() {
+            1 => String::new(),
+            count => format!(" ({count} similar notes, first shown)"),
+        };
+        line(log, "note", &at, &first.message, &similar)?;
+    }
+    Ok(())
+}
+
+/// Prints a loss or a note, with how many times it occurs.
+fn line(log: &mut dyn Write, kind: &str, at: &str, message: &str, times: &str) -> io::Result<()> {
+    let (at, message) = (plain(&spaced(at)), plain(message));
+    writeln!(log, "{}{at}: {message}{times}", strong(kind))
 }

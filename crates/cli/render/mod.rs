@@ -1,5 +1,5 @@
-//! How things look on a terminal. Colour goes through `anstream`, which leaves it out where nobody
-//! can see it.
+//! What the terminal shows. Colour goes through `anstream`, which removes it if the output is not a
+//! terminal.
 
 pub(crate) mod findings;
 pub(crate) mod fixes;
@@ -16,60 +16,65 @@ use obvert::check::Severity;
 use crate::args::Colour;
 use crate::{Failure, Status};
 
-/// How many of something, in words.
+/// A count with its noun: `1 pipe`, `2 pipes`.
 pub(crate) fn count(count: usize, word: &str) -> String {
-    format!("{count} {word}{}", if count == 1 { "" } else { "s" })
+    let plural = match count {
+        1 => "",
+        _ if word.ends_with('x') => "es",
+        _ => "s",
+    };
+    format!("{count} {word}{plural}")
 }
 
-/// Settles for the whole program when colour is used.
+/// Sets when the whole program uses colour.
 pub(crate) fn set_colour(colour: Colour) {
     match colour {
-        // anstream honours NO_COLOR and asks whether it writes to a terminal.
+        // anstream respects NO_COLOR and detects a terminal.
         Colour::Auto => {}
         Colour::Always => anstream::ColorChoice::Always.write_global(),
         Colour::Never => anstream::ColorChoice::Never.write_global(),
     }
 }
 
-/// Prints to standard output; a reader that closes it early has what it wanted.
+/// Prints to standard output. It is not an error if the reader closes the pipe early.
 pub(crate) fn out(write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<Status, Failure> {
     let mut sink = io::BufWriter::new(anstream::stdout().lock());
     match write(&mut sink).and_then(|()| sink.flush()) {
         Err(error) if error.kind() != io::ErrorKind::BrokenPipe => Err(error.into()),
-        _ => Ok(Status::Good),
+        _ => Ok(Status::Success),
     }
 }
 
-/// A text of somebody's as a terminal may have it: what would command the terminal, break the line
-/// or turn the reading direction is shown as a replacement character.
+/// Makes a text from a survey safe for the terminal: characters that control the terminal, break
+/// the line or change the text direction become replacement characters.
 pub(crate) fn plain(text: &str) -> String {
     text.chars()
-        .map(|letter| if commands(letter) { char::REPLACEMENT_CHARACTER } else { letter })
+        .map(|letter| if is_control(letter) { char::REPLACEMENT_CHARACTER } else { letter })
         .collect()
 }
 
-/// Whether a character is a control character, or one of those that turn the direction of what
-/// stands around it (Unicode standard annex 9).
-fn commands(letter: char) -> bool {
-    letter.is_control()
-        || matches!(letter, '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}' | '\u{2028}' | '\u{2029}')
+/// Whether a character is a control character, or changes the text direction (Unicode Standard
+/// Annex 9).
+fn is_control(letter: char) -> bool {
+    let turns = matches!(letter, '\u{2028}'..='\u{202E}' | '\u{2066}'..='\u{2069}');
+    letter.is_control() || turns
 }
 
 fn styled(style: Style, text: &str) -> String {
     format!("{style}{text}{style:#}")
 }
 
-/// Emphasised.
+/// Bold text.
 pub(crate) fn strong(text: &str) -> String {
     styled(Style::new().bold(), text)
 }
 
-/// Set back.
+/// Dimmed text.
 pub(crate) fn faint(text: &str) -> String {
     styled(Style::new().dimmed(), text)
 }
 
-/// In the colour of a severity. The word always stands beside it.
+/// Text in the colour of a severity. Colour never replaces the word.
 pub(crate) fn severity(severity: Severity, text: &str) -> String {
     let colour = match severity {
         Severity::Error => AnsiColor::Red,
@@ -79,7 +84,7 @@ pub(crate) fn severity(severity: Severity, text: &str) -> String {
     styled(Style::new().bold().fg_color(Some(colour.into())), text)
 }
 
-/// What went wrong, and below it why.
+/// An error with its causes.
 pub(crate) fn with_causes(error: &dyn std::error::Error) -> String {
     let mut text = error.to_string();
     let mut cause = error.source();
@@ -90,7 +95,7 @@ pub(crate) fn with_causes(error: &dyn std::error::Error) -> String {
     text
 }
 
-/// Prints what went wrong, with its causes.
+/// Prints an error with its causes.
 pub(crate) fn failure(error: &dyn std::error::Error) {
     let mut sink = anstream::stderr().lock();
     let text = with_causes(error);
@@ -98,15 +103,14 @@ pub(crate) fn failure(error: &dyn std::error::Error) {
     let _ = writeln!(sink, "{} {text}", severity(Severity::Error, "obvert:"));
 }
 
-/// Prints what is worth knowing beside what was asked for.
+/// Prints a note.
 pub(crate) fn note(text: &str) {
     let mut sink = anstream::stderr().lock();
     let _ = writeln!(sink, "{} {}", severity(Severity::Note, "note:"), plain(text));
 }
 
-/// Prints a text in lines of at most 100 characters. Keeps paragraphs, and starts each list item on
-/// its own line. The second and further lines of an arrow or a list item are indented under its
-/// words.
+/// Prints a text in lines of at most 100 characters. Paragraphs are kept, and each list item starts
+/// on its own line. The further lines of an arrow or a list item are indented.
 pub(crate) fn wrapped(out: &mut dyn Write, indent: &str, text: &str) -> io::Result<()> {
     let arrow = if text.starts_with("-> ") { "-> ".len() } else { 0 };
     let (mut hang, mut first) = (arrow, true);

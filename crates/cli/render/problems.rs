@@ -1,5 +1,5 @@
-//! Structural problems for reading, where there is no report: those of one kind told a few times,
-//! and then counted.
+//! Structural problems as text, for commands without a report. Similar problems are listed a few
+//! times and then counted.
 
 use std::collections::HashMap;
 
@@ -7,11 +7,11 @@ use obvert::convert::PlacedProblem;
 
 use crate::input::Input;
 
-/// How many times problems of one kind are told.
-const TOLD: usize = 3;
+/// How many similar problems are listed.
+const LISTED: usize = 3;
 
-/// The problems of a survey, as lines. In a table they are told by row and column alone: its author
-/// sees no document.
+/// The problems of a survey, as lines. In a table they have the row and the column but no pointer,
+/// because its author never sees the document.
 pub(crate) fn lines(problems: &[PlacedProblem], input: &Input<'_>) -> Vec<String> {
     let tabular = input.format().capabilities.tabular;
     let key = |placed: &PlacedProblem| {
@@ -38,11 +38,12 @@ fn line(placed: &PlacedProblem, tabular: bool) -> String {
     }
 }
 
-/// Lines that tell of items, of those with one key the first few, and how many there are more.
+/// The lines of items. Of the items with the same key, the first few are listed and the rest is
+/// counted.
 fn folded<P>(
     problems: &[P],
     key: impl Fn(&P) -> String,
-    say: impl Fn(&P) -> String,
+    line: impl Fn(&P) -> String,
     place: impl Fn(&P) -> String,
 ) -> Vec<String> {
     let keys: Vec<String> = problems.iter().map(key).collect();
@@ -52,17 +53,19 @@ fn folded<P>(
         (*count, *last) = (*count + 1, problem);
     }
     let mut lines = Vec::new();
-    let mut told: HashMap<&str, usize> = HashMap::new();
+    let mut listed: HashMap<&str, usize> = HashMap::new();
     for (key, problem) in keys.iter().zip(problems) {
-        let told = told.entry(key).or_insert(0);
-        *told += 1;
+        let listed = listed.entry(key).or_insert(0);
+        *listed += 1;
         match all.get(key.as_str()) {
-            // One more is told sooner than counted.
-            Some((count, _)) if *told <= TOLD || *count == TOLD + 1 => lines.push(say(problem)),
-            Some((count, last)) if *told == TOLD + 1 => {
+            // A count of one more would take the same space as the line.
+            Some((count, _)) if *listed <= LISTED || *count == LISTED + 1 => {
+                lines.push(line(problem));
+            }
+            Some((count, last)) if *listed == LISTED + 1 => {
                 lines.push(format!(
-                    "and {} more like the {TOLD} above, the last at {}",
-                    count - TOLD,
+                    "and {} more like the {LISTED} above, the last at {}",
+                    count - LISTED,
                     place(last)
                 ));
             }
@@ -72,7 +75,7 @@ fn folded<P>(
     lines
 }
 
-/// A text without what is another in each row: quoted texts and numbers.
+/// A text without the parts that differ from row to row: quoted texts and numbers.
 fn shape(text: &str) -> String {
     let mut shape = String::new();
     let mut letters = text.chars().peekable();
@@ -103,7 +106,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn what_differs_from_row_to_row_does_not_tell_kinds_apart() {
+    fn texts_that_differ_in_values_have_the_same_shape() {
         assert_eq!(
             shape(r#"found "DN \"300\"" in row 12.5, expected a number"#),
             shape(r#"found "x" in row 7, expected a number"#)
@@ -112,7 +115,7 @@ mod tests {
     }
 
     #[test]
-    fn a_kind_is_told_three_times_and_counted() {
+    fn similar_items_are_listed_three_times_and_counted() {
         let lines = |count: usize| {
             let rows: Vec<usize> = (1..=count).collect();
             folded(
@@ -123,7 +126,7 @@ mod tests {
             )
         };
         assert_eq!(lines(4), ["row 1", "row 2", "row 3", "row 4"]);
-        assert_eq!(lines(8).len(), 8, "one more is told sooner than counted");
+        assert_eq!(lines(8).len(), 8, "one more is listed");
         assert_eq!(
             lines(11),
             [

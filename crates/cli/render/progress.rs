@@ -1,61 +1,61 @@
-//! What is going on, for a person at a terminal who waits longer than a second. Nobody else is
-//! told: in a pipe or a log a line that moves is noise.
+//! A progress line for commands that take longer than a second. It is shown only on a terminal: in
+//! a pipe or a log it would be noise.
 
 use std::io::{IsTerminal, Write};
 use std::sync::mpsc::{RecvTimeoutError, Sender, channel};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
-/// How long somebody waits without asking what is going on.
-const PATIENCE: Duration = Duration::from_secs(1);
+/// The time before the line is shown, and between two updates.
+const INTERVAL: Duration = Duration::from_secs(1);
 
-/// What is going on until it is dropped.
+/// A step of a command. Its line is removed when it is dropped.
 pub(crate) struct Stage(Option<(Sender<String>, JoinHandle<()>)>);
 
-/// Says what is going on from now on, on standard error where that is a terminal: what is done, and
-/// for how many seconds.
-pub(crate) fn stage(what: impl Into<String>) -> Stage {
+/// Starts a step. Its text and the seconds since its start are shown on standard error, if that is
+/// a terminal.
+pub(crate) fn stage(text: impl Into<String>) -> Stage {
     if !std::io::stderr().is_terminal() {
         return Stage(None);
     }
-    let mut what = what.into();
-    let (tell, told) = channel::<String>();
+    let mut text = text.into();
+    let (sender, updates) = channel::<String>();
     let thread = std::thread::spawn(move || {
-        let began = Instant::now();
-        let (mut shown, mut due) = (false, began + PATIENCE);
+        let start = Instant::now();
+        let (mut shown, mut due) = (false, start + INTERVAL);
         loop {
-            match told.recv_timeout(due.saturating_duration_since(Instant::now())) {
-                Ok(now) => what = now,
+            match updates.recv_timeout(due.saturating_duration_since(Instant::now())) {
+                Ok(update) => text = update,
                 Err(RecvTimeoutError::Disconnected) => break,
                 Err(RecvTimeoutError::Timeout) => {}
             }
             if Instant::now() >= due {
-                (shown, due) = (true, due + PATIENCE);
-                let seconds = began.elapsed().as_secs();
-                // Back to the beginning of the line, and what stood there is wiped out.
-                let _ = write!(std::io::stderr(), "\r\x1b[2K{what}, {seconds} s");
+                (shown, due) = (true, due + INTERVAL);
+                let seconds = start.elapsed().as_secs();
+                // Return to the start of the line, and clear it.
+                let _ = write!(std::io::stderr(), "\r\x1b[2K{text}, {seconds} s");
             }
         }
         if shown {
             let _ = write!(std::io::stderr(), "\r\x1b[2K");
         }
     });
-    Stage(Some((tell, thread)))
+    Stage(Some((sender, thread)))
 }
 
 impl Stage {
-    /// Says something else from now on.
-    pub(crate) fn say(&self, what: impl FnOnce() -> String) {
-        if let Some((tell, _)) = &self.0 {
-            let _ = tell.send(what());
+    /// Changes the text.
+    pub(crate) fn update(&self, text: impl FnOnce() -> String) {
+        if let Some((sender, _)) = &self.0 {
+            let _ = sender.send(text());
         }
     }
 }
 
 impl Drop for Stage {
     fn drop(&mut self) {
-        if let Some((tell, thread)) = self.0.take() {
-            drop(tell);
+        if let Some((sender, thread)) = self.0.take() {
+            drop(sender);
             let _ = thread.join();
         }
     }

@@ -48,12 +48,11 @@ fn main() {
     println!("{size:.1} MB, {runs} runs, {} observations", report.documents[0].observations);
     assert!(report.findings.is_empty(), "the document is clean: {:?}", report.findings.first());
 
-    let under =
-        Checker::new(Settings { profile: Some(profile()), ..settings() }).expect("settings");
+    let under = Checker::new(settings().with_profile(profile())).expect("settings");
     let report = under.check(source).expect("json");
     assert!(report.findings.is_empty(), "it meets the profile: {:?}", report.findings.first());
 
-    let ahead = Checker::new(Settings { read_ahead: true, ..settings() }).expect("settings");
+    let ahead = Checker::new(settings().with_read_ahead(true)).expect("settings");
 
     let mut times = [Duration::MAX; 11];
     for _ in 0..if quick { 1 } else { TURNS } {
@@ -144,7 +143,7 @@ fn main() {
 }
 
 fn settings() -> Settings {
-    Settings { today: "2027-01-01".parse().ok(), ..Settings::default() }
+    Settings::default().with_today("2027-01-01".parse().expect("a date"))
 }
 
 /// What an office might demand, on every table and every row.
@@ -192,7 +191,7 @@ fn memory(source: &[u8]) {
 /// Checks a file and prints the greatest resident memory of this process, in bytes.
 fn peak(file: &str) {
     let source = std::fs::read(file).expect("read");
-    let checker = Checker::new(Settings { read_ahead: true, ..settings() }).expect("settings");
+    let checker = Checker::new(settings().with_read_ahead(true)).expect("settings");
     black_box(checker.check(&source).expect("check"));
     let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
     let line = status.lines().find(|line| line.starts_with("VmHWM:")).unwrap_or_default();

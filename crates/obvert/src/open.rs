@@ -325,7 +325,7 @@ mod checked {
         fn check_json(&mut self, checker: &Checker) -> Result<Report, OpenError> {
             let checked = match self.source.json() {
                 Some(Ok(text)) => checker.check(text).ok().map(|mut report| {
-                    report.place_in(text, &self.name);
+                    report.locate_in(text, &self.name);
                     report
                 }),
                 _ => None,
@@ -356,7 +356,7 @@ mod checked {
             match checked {
                 Ok((mut report, provenance)) => {
                     let places = provenance.locations.as_ref();
-                    report.place_with(|path| places?.place(path).map(|at| self.location(at)));
+                    report.locate_with(|path| places?.place(path).map(|at| self.location(at)));
                     self.provenance = Provenance {
                         locations: provenance
                             .locations
@@ -397,7 +397,7 @@ mod checked {
             if self.format.capabilities.tabular {
                 help_for_cells(&mut report, self.format);
             }
-            report.place_each(|finding| {
+            report.locate_missing(|finding| {
                 let key = (finding.subject.path.clone(), finding.message.clone());
                 let own = places.get_mut(&key).and_then(VecDeque::pop_front);
                 let place = own.or_else(|| locations.as_ref()?.place(&finding.subject.path))?;

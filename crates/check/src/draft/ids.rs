@@ -1,27 +1,26 @@
-//! Finds the pattern that all ids of a field have, since it shows how an office names its
-//! structures.
+//! Finds the common pattern of all ids of a field, such as the way an office numbers its structures.
 
 use std::fmt::Write as _;
 
-/// The maximum number of shapes of ids; more than these are no pattern.
+/// The maximum number of different shapes of ids. With more, there is no pattern.
 const MOST: usize = 3;
 
-/// What all texts of one field have in common.
+/// The shapes of the ids in one field.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Ids {
     shapes: Vec<Vec<Part>>,
     count: usize,
-    /// There were too many shapes for a pattern.
-    lost: bool,
+    /// Whether there are too many shapes for a pattern.
+    too_many: bool,
 }
 
-/// A stretch of characters of one class.
+/// A sequence of characters of one class.
 #[derive(Clone, Debug, PartialEq, Eq)]
 struct Part {
     class: Class,
     least: usize,
     most: usize,
-    /// The characters, while they are the same in every id.
+    /// The characters, if they are the same in every id.
     same: Option<String>,
 }
 
@@ -65,7 +64,7 @@ fn parts(text: &str) -> Vec<Part> {
 impl Ids {
     pub(super) fn add(&mut self, text: &str) {
         self.count += 1;
-        if self.lost {
+        if self.too_many {
             return;
         }
         let new = parts(text);
@@ -87,7 +86,7 @@ impl Ids {
                     }
                 }
             }
-            None if full => self.lost = true,
+            None if full => self.too_many = true,
             None => self.shapes.push(new),
         }
     }
@@ -96,22 +95,22 @@ impl Ids {
         self.count
     }
 
-    /// The pattern (I-Regexp, RFC 9485); `None` where there is none.
+    /// The pattern (I-Regexp, RFC 9485); `None` if there is none.
     pub(super) fn pattern(&self) -> Option<String> {
-        if self.lost || self.shapes.is_empty() {
+        if self.too_many || self.shapes.is_empty() {
             return None;
         }
         let mut shapes: Vec<String> =
-            self.shapes.iter().map(|parts| parts.iter().map(say).collect()).collect();
+            self.shapes.iter().map(|parts| parts.iter().map(regexp).collect()).collect();
         shapes.sort();
         Some(shapes.join("|"))
     }
 }
 
-fn say(part: &Part) -> String {
+/// A part as a regular expression.
+fn regexp(part: &Part) -> String {
     let class = match (part.class, &part.same) {
-        // Letters that never change are a name; digits that have not changed yet may change in the
-        // next id.
+        // Letters that are always the same are part of the name. Digits may change in the next id.
         (Class::Upper | Class::Lower | Class::Other, Some(same)) => {
             return same.chars().map(escaped).collect();
         }
@@ -144,7 +143,7 @@ mod tests {
     }
 
     #[test]
-    fn a_pattern_says_what_all_ids_look_like() {
+    fn a_pattern_matches_all_ids() {
         assert_eq!(pattern(&["LM-101", "LM-102"]).as_deref(), Some("LM-[0-9]{3}"));
         assert_eq!(pattern(&["LM-101", "CB-9"]).as_deref(), Some("[A-Z]{2}-[0-9]{1,3}"));
         assert_eq!(pattern(&["R-01", "R-02R"]).as_deref(), Some("R-[0-9]{2}|R-[0-9]{2}R"));

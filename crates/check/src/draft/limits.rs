@@ -1,9 +1,8 @@
-//! Limits that accepted surveys exceeded: how far a limit must be moved so that its rule finds
-//! nothing in them.
+//! Finds how far a limit must be moved so that its rule has no findings in accepted surveys.
 //!
-//! Every limit is tried by checking again with only its rule. Rules do not declare in which
-//! direction a limit works, so both are tried, up to a factor beyond which the rule would mean
-//! something else.
+//! Each limit is tested by a check with only its rule. Rules do not declare whether a limit is a
+//! minimum or a maximum, so both directions are tested, up to a factor beyond which the rule would
+//! lose its meaning.
 
 use std::collections::BTreeMap;
 
@@ -14,23 +13,23 @@ use crate::checker::Checker;
 use crate::rule::Rule;
 use crate::settings::Settings;
 
-/// The largest factor. If more is needed, the limit is not the reason.
-const FARTHEST: f64 = 2.0;
+/// The largest factor. If a larger one is needed, the limit is not the cause.
+const MAX_FACTOR: f64 = 2.0;
 
-/// How far a drafted limit is beyond the extreme of the accepted surveys, since the next survey
-/// will not have the same extreme. Common practice, no published source.
+/// The margin beyond the extreme of the accepted surveys, since the next survey may have a slightly
+/// larger one. Common practice, no published source.
 const MARGIN: f64 = 0.1;
 
 /// Steps of bisection, which find the limit to a thousandth of the range.
 const STEPS: usize = 12;
 
-/// For every rule with findings, the limits that would silence it in all surveys so far.
+/// For every rule with findings, the limits with which it would have none in all surveys so far.
 #[derive(Debug, Default)]
 pub(super) struct Extremes {
     by_rule: BTreeMap<&'static str, Vec<Moved>>,
 }
 
-/// A limit, moved until the rule finds nothing.
+/// A limit, moved until the rule has no findings.
 #[derive(Clone, Copy, Debug)]
 struct Moved {
     name: &'static str,
@@ -64,7 +63,7 @@ impl Extremes {
             None => {
                 self.by_rule.insert(rule.name, found);
             }
-            // Only limits that silence every survey are useful, and the farthest of each.
+            // A limit must work for every survey, so the farthest value counts.
             Some(before) => {
                 before.retain(|one| {
                     found.iter().any(|other| (other.name, other.up) == (one.name, one.up))
@@ -105,7 +104,7 @@ impl Extremes {
     }
 }
 
-/// Moves one limit until the rule finds nothing; `None` if that is out of reach.
+/// Moves one limit until the rule has no findings; `None` if the largest factor is not enough.
 fn moved(
     rule: &'static Rule,
     name: &'static str,
@@ -113,7 +112,7 @@ fn moved(
     document: &Document,
     settings: &Settings,
 ) -> Option<Moved> {
-    let silent = |value: f64| {
+    let has_no_findings = |value: f64| {
         let mut alone = settings.clone();
         alone.severities = catalogue()
             .iter()
@@ -131,16 +130,16 @@ fn moved(
         return None;
     }
     for up in [true, false] {
-        let (mut loud, mut quiet) =
-            (default, if up { default * FARTHEST } else { default / FARTHEST });
-        if !silent(quiet) {
+        let (mut too_strict, mut enough) =
+            (default, if up { default * MAX_FACTOR } else { default / MAX_FACTOR });
+        if !has_no_findings(enough) {
             continue;
         }
         for _ in 0..STEPS {
-            let middle = f64::midpoint(loud, quiet);
-            if silent(middle) { quiet = middle } else { loud = middle }
+            let middle = f64::midpoint(too_strict, enough);
+            if has_no_findings(middle) { enough = middle } else { too_strict = middle }
         }
-        return Some(Moved { name, default, extreme: quiet, up });
+        return Some(Moved { name, default, extreme: enough, up });
     }
     None
 }

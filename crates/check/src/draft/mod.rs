@@ -1,11 +1,11 @@
 //! Drafts a profile from surveys that an office has accepted: what all of them have in common is
-//! probably demanded. Every demand names what it rests on, so that people can delete what is
-//! chance.
+//! probably demanded. Every demand states its basis, so that a person can delete what is chance.
 //!
 //! A drafted profile accepts the surveys that it was drafted from. A limit is moved if they exceed
-//! it, and never tightened: a few surveys show what happened, not what is demanded. Suppressions
-//! are not drafted, since accepting a fault is a decision.
+//! it, but never tightened: a few surveys show what happened, not what is demanded. Suppressions are
+//! not drafted, since a person must decide to accept a fault.
 
+mod fields;
 mod ids;
 mod limits;
 mod values;
@@ -13,51 +13,65 @@ mod values;
 use std::collections::{BTreeMap, BTreeSet};
 
 use obvert_model::number::Amount;
-use obvert_model::probe::{Plan, See, Slot, Value};
+use obvert_model::probe::Plan;
 use obvert_model::profile::{
-    Allowed, AllowedList, AllowedScheme, Demand, FieldDemand, FieldPath, LimitSetting, MediaDemand,
-    MediaOf, Pattern, Profile, RuleSetting, Scalar, Weight,
+    Allowed, AllowedList, AllowedScheme, LimitSetting, MediaDemand, MediaOf, Profile, RuleSetting,
+    Weight,
 };
-use obvert_model::read::ProblemKind;
-use obvert_model::shape::{self, Field, ObjectShape, Shape};
 use obvert_model::tables::{Document, LengthUnit, MediaKind, Run, SectionUnit};
 use obvert_model::text::{CrsId, Text};
-use rustc_hash::{FxHashMap, FxHashSet};
+use rustc_hash::FxHashMap;
 
 use crate::checker::Checker;
 use crate::finding::Severity;
 use crate::grading::tidy;
 use crate::profile::MediaKinds;
+use crate::report::is_structural;
 use crate::settings::{Settings, SettingsError};
-use ids::Ids;
+use fields::Statistics;
 use limits::{Drafted, Extremes};
-use values::Words;
-
-/// Texts that an office may have a pattern for.
-const IDS: [&str; 7] = [
-    "structures.id",
-    "structures.asset",
-    "pipes.id",
-    "pipes.asset",
-    "runs.id",
-    "media.id",
-    "assignment.contract",
-];
 
 /// The kinds of video.
 const VIDEOS: [MediaKind; 2] = [MediaKind::Video, MediaKind::IntervalVideo];
 
-/// Settings of a draft.
+/// The settings of a draft.
 #[derive(Clone, Debug)]
+#[non_exhaustive]
 pub struct DraftSettings {
     /// The profile's id.
     pub id: Text,
-    /// How many rows of a table are needed for a demand on them.
+    /// The least number of rows in a table for a demand on them; 10 by default.
     pub least_rows: usize,
-    /// How many surveys are needed for a demand on a value that each survey has once.
+    /// The least number of surveys for a demand on a value that each survey has once; 3 by default.
     pub least_surveys: usize,
-    /// How surveys are checked: the available lists, and the date of today.
+    /// The settings for checking the surveys: the available lists, and the date of today.
     pub check: Settings,
+}
+
+impl DraftSettings {
+    /// Settings for a draft with an id.
+    #[must_use]
+    pub fn new(id: Text) -> Self {
+        Self { id, least_rows: 10, least_surveys: 3, check: Settings::default() }
+    }
+
+    /// Sets the least number of rows for a demand on them.
+    #[must_use]
+    pub fn with_least_rows(self, least_rows: usize) -> Self {
+        Self { least_rows, ..self }
+    }
+
+    /// Sets the least number of surveys for a demand on a value that each survey has once.
+    #[must_use]
+    pub fn with_least_surveys(self, least_surveys: usize) -> Self {
+        Self { least_surveys, ..self }
+    }
+
+    /// Sets how the surveys are checked.
+    #[must_use]
+    pub fn with_check(self, check: Settings) -> Self {
+        Self { check, ..self }
+    }
 }
 
 /// Why a profile cannot be drafted.
@@ -69,12 +83,12 @@ pub enum DraftError {
     Settings(#[from] SettingsError),
     /// The survey has structural problems.
     #[error(
-        "the document has problems of structure, the first at {pointer}: {message}; draft from surveys that were accepted"
+        "the document has structural problems, the first at {pointer}: {message}; draft from accepted surveys"
     )]
     Structure {
-        /// Where.
+        /// The pointer of the first problem.
         pointer: String,
-        /// What.
+        /// Its message.
         message: String,
     },
     /// There is no survey to draft from.
@@ -83,12 +97,24 @@ pub enum DraftError {
 }
 
 /// A profile that is being drafted.
+///
+/// ```
+/// use obvert_check::{Draft, DraftSettings, MINIMAL};
+/// use obvert_model::read::document;
+///
+/// let settings = DraftSettings::new("larkmoor".parse()?).with_least_rows(2).with_least_surveys(1);
+/// let mut draft = Draft::new(settings)?;
+/// draft.add(&document(MINIMAL.as_bytes())?)?;
+/// let profile = draft.finish()?;
+/// assert!(profile.fields.iter().any(|demand| demand.path.to_string() == "pipes.material"));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug)]
 pub struct Draft {
     settings: DraftSettings,
     checker: Checker,
     plan: Plan,
-    seen: Seen,
+    statistics: Statistics,
     lists: BTreeSet<(Text, Text)>,
     schemes: BTreeSet<(Text, Text)>,
     lengths: Vec<LengthUnit>,
@@ -97,83 +123,16 @@ pub struct Draft {
     vertical: BTreeSet<Text>,
     /// For every rule, the number of its findings, and of surveys with findings.
     fired: BTreeMap<String, (usize, usize)>,
-    /// How far limits would have to be moved for no findings.
+    /// How far limits must be moved so that their rules have no findings.
     extremes: Extremes,
     surveys: usize,
     runs: usize,
     /// How many runs have a video.
-    shown: usize,
-}
-
-/// What was seen in the rows.
-#[derive(Debug, Default)]
-struct Seen {
-    /// For every table, the number of rows.
-    rows: Vec<usize>,
-    /// For every field, the number of rows that have it.
-    there: Vec<Vec<usize>>,
-    now: Vec<FxHashSet<usize>>,
-    ids: FxHashMap<Slot, Ids>,
-    words: FxHashMap<Slot, Words>,
-}
-
-impl See for Seen {
-    fn field(&mut self, slot: Slot, value: Value<'_>) {
-        self.now[slot.table].insert(slot.field);
-        let Value::Text(text) = value else { return };
-        if let Some(ids) = self.ids.get_mut(&slot) {
-            ids.add(text);
-        }
-        if let Some(words) = self.words.get_mut(&slot) {
-            words.add(text);
-        }
-    }
-
-    fn row(&mut self, table: usize, _: &[usize]) {
-        self.rows[table] += 1;
-        for field in self.now[table].drain() {
-            self.there[table][field] += 1;
-        }
-    }
-}
-
-/// A field of the format, with its path.
-struct Place {
-    table: Vec<String>,
-    keys: Vec<String>,
-    field: &'static Field,
-}
-
-/// Every field of the format that can be demanded.
-fn places(object: &'static ObjectShape, table: &[String], keys: &[String], found: &mut Vec<Place>) {
-    for field in &object.fields {
-        let skipped = field.name.starts_with('$') || field.shape == Shape::Extensions;
-        if skipped {
-            continue;
-        }
-        let keys = [keys, std::slice::from_ref(&field.name)].concat();
-        // Runs are read one at a time.
-        if !(table.is_empty() && keys == ["runs"]) {
-            found.push(Place { table: table.to_vec(), keys: keys.clone(), field });
-        }
-        match &field.shape {
-            Shape::Object(name) => places(shape::object(name), table, &keys, found),
-            Shape::List(item) => {
-                if let Shape::Object(name) = &**item {
-                    places(shape::object(name), &[table, &keys].concat(), &[], found);
-                }
-            }
-            _ => {}
-        }
-    }
-}
-
-fn path(table: &[String], keys: &[String]) -> String {
-    [table, keys].concat().join(".")
+    runs_with_video: usize,
 }
 
 impl Draft {
-    /// Begins a draft.
+    /// Starts a draft.
     ///
     /// # Errors
     /// If the settings for the check cannot be used.
@@ -183,27 +142,12 @@ impl Draft {
         (check.profile, check.keep) = (None, 1);
         let checker = Checker::new(check)?;
         let mut plan = Plan::default();
-        let mut all = Vec::new();
-        places(shape::document(), &[], &[], &mut all);
-        let mut seen = Seen::default();
-        for place in &all {
-            let slot = plan.want(&place.table, &place.keys);
-            if IDS.contains(&path(&place.table, &place.keys).as_str()) {
-                seen.ids.insert(slot, Ids::default());
-            }
-            if vocabulary(place.field).is_some() {
-                seen.words.insert(slot, Words::default());
-            }
-        }
-        let tables = plan.tables();
-        seen.rows = vec![0; tables];
-        seen.there = (0..tables).map(|table| vec![0; plan.fields(table)]).collect();
-        seen.now = vec![FxHashSet::default(); tables];
+        let statistics = Statistics::new(&mut plan);
         Ok(Self {
             settings,
             checker,
             plan,
-            seen,
+            statistics,
             lists: BTreeSet::new(),
             schemes: BTreeSet::new(),
             lengths: Vec::new(),
@@ -214,7 +158,7 @@ impl Draft {
             extremes: Extremes::default(),
             surveys: 0,
             runs: 0,
-            shown: 0,
+            runs_with_video: 0,
         })
     }
 
@@ -224,8 +168,7 @@ impl Draft {
     /// If it has structural problems, which no profile can allow.
     pub fn add(&mut self, document: &Document) -> Result<(), DraftError> {
         let report = self.checker.check_document(document);
-        let structural = |rule: &str| ProblemKind::ALL.iter().any(|kind| kind.as_str() == rule);
-        if let Some(finding) = report.findings.iter().find(|finding| structural(&finding.rule)) {
+        if let Some(finding) = report.findings.iter().find(|finding| is_structural(&finding.rule)) {
             return Err(DraftError::Structure {
                 pointer: finding.subject.path.clone(),
                 message: finding.message.clone(),
@@ -243,19 +186,19 @@ impl Draft {
         self.schemes.extend(
             head.grading.iter().map(|grading| (grading.scheme.clone(), grading.version.clone())),
         );
-        once(&mut self.lengths, head.units.length);
-        once(&mut self.sections, head.units.section);
+        push_new(&mut self.lengths, head.units.length);
+        push_new(&mut self.sections, head.units.section);
         self.crs.extend(head.crs.clone());
         self.vertical.extend(head.vertical.clone());
-        self.plan.head(head, &mut self.seen);
+        self.plan.head(head, &mut self.statistics);
         for (index, run) in document.runs.iter().enumerate() {
-            self.plan.run(run, index, &mut self.seen);
+            self.plan.run(run, index, &mut self.statistics);
         }
-        self.videos(document);
+        self.count_videos(document);
         Ok(())
     }
 
-    fn videos(&mut self, document: &Document) {
+    fn count_videos(&mut self, document: &Document) {
         let mut of_run: FxHashMap<&str, MediaKinds> = FxHashMap::default();
         let mut by_id = FxHashMap::default();
         for media in &document.head.media {
@@ -264,7 +207,7 @@ impl Draft {
                 of_run.entry(run).or_default().add(media);
             }
         }
-        let shown = |run: &&Run| {
+        let has_video = |run: &&Run| {
             let mut kinds = of_run.get(run.id.as_str()).copied().unwrap_or_default();
             let named = run.observations.iter().flat_map(|row| &row.media);
             named
@@ -273,7 +216,7 @@ impl Draft {
             kinds.has_one(&VIDEOS)
         };
         self.runs += document.runs.len();
-        self.shown += document.runs.iter().filter(shown).count();
+        self.runs_with_video += document.runs.iter().filter(has_video).count();
     }
 
     /// The profile.
@@ -286,13 +229,14 @@ impl Draft {
         }
         let surveys = count(self.surveys, "survey");
         let description = format!(
-            "Drafted from {surveys} taken for accepted. Read every demand before you use it: what was so there need not be what \
-             you ask for. Each says in its basis what it rests on."
+            "Drafted from {surveys}, assumed to be accepted. Review every demand before use: what these surveys have \
+             is not always what you require. The basis of each demand states what it was concluded from."
         );
-        let many = self.runs >= self.settings.least_rows && self.shown == self.runs;
-        let media = many.then(|| {
+        let all_have_video =
+            self.runs >= self.settings.least_rows && self.runs_with_video == self.runs;
+        let media = all_have_video.then(|| {
             let mut media = MediaDemand::new(MediaOf::Run).with_kinds(VIDEOS.iter().copied());
-            media.basis = text(&format!("all {} have one", count(self.runs, "run")));
+            media.basis = text(&format!("all {} have a video", count(self.runs, "run")));
             media
         });
         let (Some(version), Some(title)) =
@@ -303,7 +247,7 @@ impl Draft {
         let mut profile = Profile::new(self.settings.id.clone(), version, title)
             .with_allow(self.allowed(&surveys))
             .with_rules(self.rules())
-            .with_fields(self.fields())
+            .with_fields(self.field_demands())
             .with_media(media);
         profile.description = text(&description);
         Ok(profile)
@@ -330,109 +274,33 @@ impl Draft {
     fn rules(&self) -> Vec<RuleSetting> {
         let setting = |(rule, (times, surveys)): (&String, &(usize, usize))| {
             let fired = format!(
-                "fired {} in {surveys} of {}, which were accepted all the same",
-                count(*times, "time"),
+                "{} in {surveys} of {}, which were accepted",
+                count(*times, "finding"),
                 count(self.surveys, "survey")
             );
             let limit = self.extremes.drafted(rule).and_then(|drafted| {
                 let Drafted { name, unit, value, extreme, up } = drafted;
-                let (way, margin) = if up { ("up", "added") } else { ("down", "taken off") };
+                let (most, margin) = if up { ("up to", "plus") } else { ("down to", "minus") };
                 let extreme = tidy(extreme);
-                let said = format!(
-                    "{fired}; they went {way} to about {extreme} {unit}, and a tenth is {margin}"
-                );
-                Some((LimitSetting::new(text(name)?, Amount::new(value).ok()?), said))
+                let basis =
+                    format!("{fired}; values {most} about {extreme} {unit}, {margin} a tenth");
+                Some((LimitSetting::new(text(name)?, Amount::new(value).ok()?), basis))
             });
             let mut setting = RuleSetting::new(text(rule)?);
             (setting.limits, setting.severity, setting.basis) = match limit {
-                Some((limit, said)) => (vec![limit], None, text(&said)),
+                Some((limit, basis)) => (vec![limit], None, text(&basis)),
                 None => (Vec::new(), Some(Weight::Note), text(&fired)),
             };
             Some(setting)
         };
         self.fired.iter().filter_map(setting).collect()
     }
-
-    fn fields(&self) -> Vec<FieldDemand> {
-        let mut all = Vec::new();
-        places(shape::document(), &[], &[], &mut all);
-        let mut plan = self.plan.clone();
-        let mut demands = Vec::new();
-        let mut required: FxHashSet<String> = FxHashSet::default();
-        for place in &all {
-            let slot = plan.want(&place.table, &place.keys);
-            let rows = self.seen.rows[slot.table];
-            let least = if place.table.is_empty() {
-                self.settings.least_surveys
-            } else {
-                self.settings.least_rows
-            };
-            let name = path(&place.table, &place.keys);
-            let (last, above) = place
-                .keys
-                .split_last()
-                .map_or(("", &[][..]), |(last, above)| (last.as_str(), above));
-            // A field that its object always has is demanded with the object.
-            let implied = place.field.required
-                && (above.is_empty() || required.contains(&path(&place.table, above)));
-            let everywhere = rows >= least && self.seen.there[slot.table][slot.field] == rows;
-            let demanded = everywhere && !implied && !last.ends_with("_text");
-            if everywhere {
-                required.insert(name.clone());
-            }
-            let ids = self.seen.ids.get(&slot).filter(|ids| ids.count() >= least);
-            let pattern = ids.and_then(|ids| Some((ids, Pattern::new(&ids.pattern()?).ok()?)));
-            let words = self.seen.words.get(&slot).filter(|words| words.count() >= least);
-            let allowed = words
-                .and_then(|words| Some((words.count(), words.allowed(vocabulary(place.field)?)?)));
-            if !demanded && pattern.is_none() && allowed.is_none() {
-                continue;
-            }
-            let there = demanded.then(|| match place.table.is_empty() {
-                true => format!("in all {}", count(rows, "survey")),
-                false => format!("in all {} of {}", count(rows, "row"), place.table.join(".")),
-            });
-            let formed = pattern
-                .as_ref()
-                .map(|(ids, _)| format!("all {} have the pattern", count(ids.count(), "text")));
-            let among = allowed.as_ref().map(|(times, words)| match words.len() {
-                1 => format!("all {} are this word", count(*times, "value")),
-                several => {
-                    format!("all {} are among these {several} words", count(*times, "value"))
-                }
-            });
-            let basis: Vec<String> = there.into_iter().chain(formed).chain(among).collect();
-            let values = allowed
-                .iter()
-                .flat_map(|(_, words)| words)
-                .filter_map(|word| Some(Scalar::Text(text(word)?)));
-
-            let Ok(path) = FieldPath::new(&name) else { continue };
-            let mut demand = FieldDemand::new(path).with_values(values);
-            demand.demand = demanded.then_some(Demand::Required);
-            demand.pattern = pattern.map(|(_, pattern)| pattern);
-            demand.basis = text(&basis.join("; "));
-            demands.push(demand);
-        }
-        demands
-    }
 }
 
-/// How many words the format has for a field; `None` if it is not a word.
-fn vocabulary(field: &Field) -> Option<usize> {
-    match &field.shape {
-        Shape::Word(words) => Some(words.len()),
-        Shape::List(item) => match &**item {
-            Shape::Word(words) => Some(words.len()),
-            _ => None,
-        },
-        _ => None,
-    }
-}
-
-fn once<T: PartialEq>(all: &mut Vec<T>, one: T) {
-    if !all.contains(&one) {
-        all.push(one);
+/// Appends a value if the list does not have it.
+fn push_new<T: PartialEq>(all: &mut Vec<T>, value: T) {
+    if !all.contains(&value) {
+        all.push(value);
     }
 }
 

@@ -1,9 +1,9 @@
-//! The words that a field had. If they are few, frequent, and not all that the format has, an
-//! office probably wants no others.
+//! The words in a field. If they are few and frequent, and the format has more, an office probably
+//! allows only these.
 
 use std::collections::BTreeMap;
 
-/// With more different words than these, any word is probably allowed.
+/// The maximum number of words. With more, probably any word is allowed.
 const FEW: usize = 4;
 
 /// How often each must occur on average.

@@ -1,10 +1,25 @@
-//! Grades by a grade scheme, and their totals.
+//! Grades observations by a grade scheme, and adds up the grades.
 //!
 //! The scheme's entries for the code and aspect of an observation are tried in order. The first
-//! whose conditions hold decides: by the band of its amount, or by its plain grade if the amount
-//! was not recorded.
+//! entry whose conditions hold gives the grade: by the band of the amount, or its plain grade if
+//! the amount was not recorded.
+//!
+//! [`Checker::grades`](crate::Checker::grades) grades a survey, pipe by pipe:
+//!
+//! ```
+//! use obvert_check::{Checker, MINIMAL, Settings, grading::GradeSettings};
+//!
+//! let checker = Checker::new(Settings::default())?;
+//! let table = checker.grades(MINIMAL.as_bytes(), GradeSettings::default())?;
+//! let structural = &table.pipes[0].aspects[0];
+//! assert_eq!((structural.aspect.as_str(), structural.peak), ("structural", Some(2.0)));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
+mod pipe_totals;
 mod table;
+#[cfg(test)]
+mod tests;
 mod totals;
 
 use obvert_model::lists::{
@@ -15,16 +30,17 @@ use obvert_model::tables::{Aspect, Observation, QuantityUnit};
 use rustc_hash::FxHashMap;
 
 pub use self::table::{
-    AspectGrades, GradeBy, GradeError, GradeTable, GradedRow, PipeGrades, Scheme, Ungraded, Why,
+    AspectGrades, GradeError, GradeSettings, GradeTable, GradedRow, PipeGrades, SchemeInfo,
+    Ungraded, Why,
 };
 pub use self::totals::{GradeExtent, GradeTotals};
 use crate::support::cross_section::CrossSection;
 
 /// A grade scheme, indexed by code.
 #[derive(Debug)]
-pub struct Grader<'s> {
+pub(crate) struct Grader<'s> {
     /// The scheme.
-    pub scheme: &'s GradeScheme,
+    pub(crate) scheme: &'s GradeScheme,
     entries: FxHashMap<&'s str, Entries<'s>>,
     /// The links from the document's code list to the one that the scheme grades, if they differ.
     pub(crate) links: Option<Crosswalk<'s>>,
@@ -37,8 +53,8 @@ pub(crate) struct Linked<'s> {
     pub(crate) code: &'s Code,
     /// The row with that code, its characterisation and amounts.
     pub(crate) row: Observation,
-    /// Whether everything recorded has a place there.
-    pub(crate) whole: bool,
+    /// Whether that list can record all of the row.
+    pub(crate) complete: bool,
 }
 
 /// The entries of a scheme for one code.
@@ -56,8 +72,7 @@ impl<'s> Entries<'s> {
 
 impl<'s> Grader<'s> {
     /// Indexes a scheme.
-    #[must_use]
-    pub fn new(scheme: &'s GradeScheme) -> Self {
+    pub(crate) fn new(scheme: &'s GradeScheme) -> Self {
         let mut entries: FxHashMap<&str, Entries<'_>> = FxHashMap::default();
         for entry in &scheme.entries {
             entries.entry(entry.code.as_str()).or_default().by_aspect[entry.aspect as usize]
@@ -68,8 +83,7 @@ impl<'s> Grader<'s> {
 
     /// Indexes a scheme for another code list than its own; `None` if no code of that list links
     /// exactly to one of the scheme's.
-    #[must_use]
-    pub fn across(
+    pub(crate) fn across(
         scheme: &'s GradeScheme,
         coded: &'s CodeList,
         graded: &'s CodeList,
@@ -82,7 +96,8 @@ impl<'s> Grader<'s> {
 
     /// A row in the scheme's code list; `None` if it is coded in that list, or has no exact link.
     pub(crate) fn linked(&self, row: &Observation) -> Option<Linked<'s>> {
-        // A row that was translated with a loss keeps its original code, and is not complete.
+        // A row that was translated with a loss has its original code in an extension. It is
+        // incomplete, so it is not graded.
         if row.extensions.as_ref().is_some_and(|extensions| {
             extensions.entries().keys().any(|key| key.as_str() == ORIGINAL)
         }) {
@@ -93,12 +108,12 @@ impl<'s> Grader<'s> {
         if carried.lost.iter().any(|lost| matches!(lost, Lost::Meaning | Lost::Choice(_))) {
             return None;
         }
-        let whole = carried.lost.is_empty();
+        let complete = carried.lost.is_empty();
         let code = carried.code;
         let mut row = row.clone();
         row.code = code.code.clone();
         (row.characterisation, row.quantities) = (carried.characterisation, carried.quantities);
-        Some(Linked { code, row, whole })
+        Some(Linked { code, row, complete })
     }
 
     /// The entries for a code.
@@ -106,66 +121,16 @@ impl<'s> Grader<'s> {
         self.entries.get(code)
     }
 
-    /// Whether the scheme grades a code in an aspect at all.
-    #[must_use]
-    pub fn grades(&self, code: &str, aspect: Aspect) -> bool {
-        self.entries(code).is_some_and(|entries| !entries.of(aspect).is_empty())
-    }
-
-    /// Whether the scheme grades a code in any aspect.
-    #[must_use]
-    pub fn knows(&self, code: &str) -> bool {
-        self.entries.contains_key(code)
-    }
-
     /// Whether a grade is on the scale.
-    #[must_use]
-    pub fn on_scale(&self, grade: Grade) -> bool {
+    pub(crate) fn on_scale(&self, grade: Grade) -> bool {
         on_scale(self.scheme, grade)
     }
 
-    /// Whether a peak must be a grade and is not on the scale.
-    #[must_use]
-    pub fn off_scale(&self, peak: Amount) -> bool {
+    /// Whether a peak must be a grade of the scale and is not.
+    pub(crate) fn off_scale(&self, peak: Amount) -> bool {
         let is = |grade: Grade| f64::from(grade.get()) == peak.get();
         self.scheme.rollup.peak_over().is_none()
             && !self.scheme.scale.steps.iter().any(|step| is(step.grade))
-    }
-
-    /// Whether `a` is worse than `b`; a scale may rise or fall.
-    #[must_use]
-    pub fn is_worse(&self, a: Grade, b: Grade) -> bool {
-        if self.scheme.scale.worst >= self.scheme.scale.best { a > b } else { a < b }
-    }
-
-    /// The grade of an observation in an aspect; `None` if the scheme gives none. `section` is the
-    /// cross-section at the observation.
-    #[must_use]
-    pub fn grade(
-        &self,
-        code: &Code,
-        row: &Observation,
-        section: &CrossSection,
-        aspect: Aspect,
-    ) -> Option<Grade> {
-        self.judge(code, row, section, aspect).grade
-    }
-
-    /// The grade of an observation in an aspect, with what it rests on.
-    #[must_use]
-    pub fn judge(
-        &self,
-        code: &Code,
-        row: &Observation,
-        section: &CrossSection,
-        aspect: Aspect,
-    ) -> Judgement<'s> {
-        judge(
-            self.entries(&code.code).map_or(&[], |entries| entries.of(aspect)),
-            code,
-            row,
-            section,
-        )
     }
 }
 
@@ -183,10 +148,10 @@ pub(crate) fn judge<'s>(
             None => judgement.certain = false,
             Some(true) => {
                 judgement.entry = Some(entry);
-                let (band, sound) = banded(entry, code, row);
+                let (band, certain) = banded(entry, code, row);
                 judgement.grade = band.map(|banded| banded.band.grade).or(entry.grade);
                 judgement.band = band;
-                judgement.certain &= sound;
+                judgement.certain &= certain;
                 break;
             }
         }
@@ -194,37 +159,39 @@ pub(crate) fn judge<'s>(
     judgement
 }
 
-/// A computed grade and what it rests on.
+/// A computed grade with its reasons.
 #[derive(Clone, Copy, Debug)]
-pub struct Judgement<'s> {
+pub(crate) struct Judgement<'s> {
     /// The grade; `None` if the scheme gives none.
-    pub grade: Option<Grade>,
-    /// The entry of the scheme that decided.
-    pub entry: Option<&'s GradeEntry>,
-    /// The band of that entry; `None` if its plain grade decided.
-    pub band: Option<Banded<'s>>,
-    /// Whether nothing missing or doubtful could change the grade: an unknown material or size that
-    /// an earlier entry needs, an amount in the wrong unit or outside the code list's range.
-    pub certain: bool,
+    pub(crate) grade: Option<Grade>,
+    /// The entry of the scheme that gave it.
+    pub(crate) entry: Option<&'s GradeEntry>,
+    /// The band of that entry; `None` if the grade is its plain grade.
+    pub(crate) band: Option<Banded<'s>>,
+    /// Whether no missing or doubtful value could change the grade. Such values are an unknown
+    /// material or size that an earlier entry needs, and an amount in the wrong unit or outside the
+    /// code list's range.
+    pub(crate) certain: bool,
 }
 
 /// The band of an amount.
 #[derive(Clone, Copy, Debug)]
-pub struct Banded<'s> {
+pub(crate) struct Banded<'s> {
     /// The band.
-    pub band: &'s Band,
+    pub(crate) band: &'s Band,
     /// The amount, in the code list's unit.
-    pub amount: f64,
+    pub(crate) amount: f64,
     /// That unit.
-    pub unit: QuantityUnit,
+    pub(crate) unit: QuantityUnit,
 }
 
 impl Judgement<'_> {
-    /// What the grade rests on, in words: `offset 50 mm, from 48 mm to below 90 mm; height 203.2
-    /// mm, below 450 mm`.
-    #[must_use]
-    pub fn reason(&self, section: &CrossSection) -> String {
-        let Some(entry) = self.entry else { return "no entry of it fits".to_owned() };
+    /// The reasons in words: `offset 50 mm, from 48 mm to below 90 mm; height 203.2 mm, below 450
+    /// mm`.
+    pub(crate) fn reason(&self, section: &CrossSection) -> String {
+        let Some(entry) = self.entry else {
+            return "no entry of the scheme applies".to_owned();
+        };
         let mut parts = Vec::new();
         if let Some(Banded { band, amount, unit }) = self.band {
             let from = (band.from > 0.0 || band.below.is_none()).then_some(band.from);
@@ -275,7 +242,7 @@ fn range(from: Option<f64>, below: Option<f64>, unit: &str) -> String {
     }
 }
 
-/// A number rounded for reading.
+/// A number rounded for people.
 pub(crate) fn tidy(value: f64) -> f64 {
     (value * 10_000.0).round() / 10_000.0
 }
@@ -317,11 +284,10 @@ fn holds(entry: &GradeEntry, row: &Observation, section: &CrossSection) -> Optio
     }
 }
 
-/// The band of an entry that one of the row's amounts is in, and whether that is certain: every
-/// amount that a band needs is in the right unit, in range and in a band, and none is missing that
-/// the code requires.
+/// The band that one of the row's amounts is in, and whether that is certain: every amount that a
+/// band needs is in the right unit, in range and in a band, and no required amount is missing.
 fn banded<'s>(entry: &'s GradeEntry, code: &Code, row: &Observation) -> (Option<Banded<'s>>, bool) {
-    let mut sound = true;
+    let mut certain = true;
     for band in &entry.bands {
         let mut amounts = code.amounts(&row.characterisation).enumerate();
         let Some((place, meaning)) = amounts.find(|(_, meaning)| meaning.name == band.quantity)
@@ -329,7 +295,7 @@ fn banded<'s>(entry: &'s GradeEntry, code: &Code, row: &Observation) -> (Option<
             continue;
         };
         if row.quantities.get(place).is_none() {
-            sound &= meaning.required != Some(true);
+            certain &= meaning.required != Some(true);
             continue;
         }
         match amount(code, row, place) {
@@ -339,10 +305,10 @@ fn banded<'s>(entry: &'s GradeEntry, code: &Code, row: &Observation) -> (Option<
                     in_range(meaning, amount),
                 );
             }
-            _ => sound = false,
+            _ => certain = false,
         }
     }
-    (None, sound)
+    (None, certain)
 }
 
 /// One of a row's amounts in the code list's unit; `None` if it is not recorded or measures

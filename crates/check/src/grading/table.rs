@@ -1,7 +1,7 @@
-//! The grades of a survey by pipe, with what each grade rests on, so that an owner can sort a
-//! network by them.
+//! The grades of a survey by pipe, with the reason for each, so that an owner can sort a network by
+//! them.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use obvert_model::lists::{GradeScheme, Peak, Span};
 use obvert_model::read::{ReadError, Reader, RunReader};
@@ -10,23 +10,23 @@ use rustc_hash::FxHashMap;
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::pipe_totals::PipeTotals;
 use crate::checker::Checker;
-use crate::grading::GradeTotals;
-use crate::grading::{Grader, tidy};
 use crate::pipeline::{Borrowed, Pulled, RunSource};
-use crate::views::{Facts, RowView, RunView, Survey};
+use crate::views::{Facts, Survey};
 
 /// The grades of a survey, pipe by pipe.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[non_exhaustive]
 pub struct GradeTable {
-    /// The version of the table's form.
+    /// The version of the table's format.
     pub grades: String,
     /// The survey's id.
     pub document: String,
     /// The unit of every length in the table, unless another one is given.
     pub length_unit: String,
     /// The scheme of the grades.
-    pub scheme: Scheme,
+    pub scheme: SchemeInfo,
     /// Whether only computed grades were counted. Otherwise recorded grades count, and computed
     /// ones if none is recorded, as in ratings.
     pub computed_only: bool,
@@ -39,6 +39,7 @@ pub struct GradeTable {
 
 /// Observations without a grade.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Ungraded {
     /// Why they have none.
     pub why: Why,
@@ -55,36 +56,38 @@ pub struct Ungraded {
 pub enum Why {
     /// The code list does not have the code.
     CodeUnknown,
-    /// The scheme grades another code list, and no exact link leads from the code to it.
+    /// The scheme grades another code list, and the code has no exact link to it.
     NoExactLink,
     /// The scheme does not grade the code.
     NotGraded,
-    /// The scheme grades the code, but no entry fits: a material, size or amount is unknown or in
-    /// none of its ranges.
+    /// The scheme grades the code, but no entry applies: a material, size or amount is unknown or
+    /// outside all ranges.
     NoEntryFits,
 }
 
-/// A scheme and how it counts. Scales may rise or fall, so both ends are given.
+/// The scheme, and how it counts. A scale may rise or fall, so both ends are given.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
-pub struct Scheme {
+#[non_exhaustive]
+pub struct SchemeInfo {
     /// Its id.
     pub id: String,
     /// Its version.
     pub version: String,
-    /// The grade of the least harm.
+    /// The grade of the best condition.
     pub best: u8,
-    /// The grade of the greatest harm.
+    /// The grade of the worst condition.
     pub worst: u8,
-    /// The interval at which a stretch counts again.
+    /// The interval: a stretch counts once for each one begun.
     pub interval: String,
-    /// The length of `per_length`.
+    /// The length that `per_length` refers to.
     pub per_length: String,
-    /// What the peak is.
+    /// How the peak is computed.
     pub peak: String,
 }
 
 /// The grades of one pipe.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[non_exhaustive]
 pub struct PipeGrades {
     /// The pipe.
     pub pipe: String,
@@ -102,6 +105,7 @@ pub struct PipeGrades {
 
 /// The totals of one pipe in one aspect.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[non_exhaustive]
 pub struct AspectGrades {
     /// The aspect.
     pub aspect: String,
@@ -124,8 +128,9 @@ pub struct AspectGrades {
     pub observations: Vec<GradedRow>,
 }
 
-/// One observation's grade, and what it rests on.
+/// The grade of one observation, with the reason.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[non_exhaustive]
 pub struct GradedRow {
     /// Its run.
     pub run: String,
@@ -148,7 +153,7 @@ pub struct GradedRow {
     /// The code in the scheme's list, if the document is coded in another one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub via: Option<String>,
-    /// What the computed grade rests on.
+    /// The reason for the computed grade.
     pub because: String,
 }
 
@@ -184,38 +189,53 @@ pub enum GradeError {
     },
 }
 
-/// How a survey is graded.
+/// The settings of [`Checker::grades`].
 #[derive(Clone, Copy, Debug, Default)]
-pub struct GradeBy<'s> {
-    /// A scheme to use instead of the document's. Grades recorded by another scheme are left out
-    /// then.
+#[non_exhaustive]
+pub struct GradeSettings<'s> {
+    /// A scheme to use instead of the document's. Grades that were recorded by another scheme are
+    /// then ignored.
     pub scheme: Option<&'s GradeScheme>,
-    /// Whether recorded grades are left out, so that every grade is computed.
+    /// Whether recorded grades are ignored, so that every grade is computed.
     pub computed_only: bool,
 }
 
+impl<'s> GradeSettings<'s> {
+    /// Sets a scheme to use instead of the document's.
+    #[must_use]
+    pub fn with_scheme(self, scheme: impl Into<Option<&'s GradeScheme>>) -> Self {
+        Self { scheme: scheme.into(), ..self }
+    }
+
+    /// Sets whether recorded grades are ignored.
+    #[must_use]
+    pub fn with_computed_only(self, computed_only: bool) -> Self {
+        Self { computed_only, ..self }
+    }
+}
+
 impl Checker {
-    /// The grades of a document in a file.
+    /// Grades a JSON document.
     ///
     /// # Errors
     /// If the source cannot be read, or there is no scheme to use.
     ///
     /// ```
-    /// use obvert_check::grading::GradeBy;
+    /// use obvert_check::grading::GradeSettings;
     /// use obvert_check::{Checker, MINIMAL, Settings};
     ///
-    /// let table = Checker::new(Settings::default())?.grades(MINIMAL.as_bytes(), GradeBy::default())?;
+    /// let table = Checker::new(Settings::default())?.grades(MINIMAL.as_bytes(), GradeSettings::default())?;
     /// let structural = &table.pipes[0].aspects[0];
     /// assert_eq!((structural.peak, structural.total, structural.count), (Some(2.0), 22.0, 11));
     /// assert_eq!(structural.observations[0].code, "crack.longitudinal");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
-    pub fn grades(&self, source: &[u8], by: GradeBy<'_>) -> Result<GradeTable, GradeError> {
+    pub fn grades(&self, source: &[u8], by: GradeSettings<'_>) -> Result<GradeTable, GradeError> {
         let mut reader = Reader::new(source).map_err(|error| error.with_all_problems(source))?;
         let head = reader.share_head();
         let mut runs = Pulled::new(&mut reader);
         let table = self.table(&head, &mut runs, by);
-        // A document is valid as a whole or not at all, whatever was asked of it.
+        // An invalid run makes the whole document invalid, even after an error of grading.
         while runs.next_run().is_some() {}
         match runs.into_error() {
             Some(error) => Err(error.with_all_problems(source).into()),
@@ -223,14 +243,14 @@ impl Checker {
         }
     }
 
-    /// The grades of a document that is in memory.
+    /// Grades a document that is in memory.
     ///
     /// # Errors
     /// If there is no scheme to use.
     pub fn grades_of(
         &self,
         document: &Document,
-        by: GradeBy<'_>,
+        by: GradeSettings<'_>,
     ) -> Result<GradeTable, GradeError> {
         self.table(&document.head, &mut Borrowed(document.runs.iter()), by)
     }
@@ -239,7 +259,7 @@ impl Checker {
         &self,
         head: &Head,
         runs: &mut dyn RunSource,
-        by: GradeBy<'_>,
+        by: GradeSettings<'_>,
     ) -> Result<GradeTable, GradeError> {
         let named = |scheme: &GradeScheme| {
             head.grading
@@ -270,42 +290,45 @@ impl Checker {
                 coded: head.coding.list.to_string(),
             });
         };
-        let mut pipes: Vec<Pile> = head.pipes.iter().map(|pipe| Pile::new(&pipe.id)).collect();
-        let mut only_named: FxHashMap<String, usize> = FxHashMap::default();
+        let mut pipes: Vec<PipeTotals> =
+            head.pipes.iter().map(|pipe| PipeTotals::new(&pipe.id)).collect();
+        let mut unknown_pipes: FxHashMap<String, usize> = FxHashMap::default();
         let mut ungraded = BTreeMap::new();
         let mut facts = Facts::default();
         let mut index = 0;
         while let Some(run) = runs.next_run() {
             facts.gather(&survey, &run, index);
             let view = facts.view(&survey, &run, index);
-            let pile = survey.pipe_index(&run.pipe).unwrap_or_else(|| {
-                *only_named.entry(run.pipe.to_string()).or_insert_with(|| {
-                    pipes.push(Pile::new(&run.pipe));
+            let pipe = survey.pipe_index(&run.pipe).unwrap_or_else(|| {
+                *unknown_pipes.entry(run.pipe.to_string()).or_insert_with(|| {
+                    pipes.push(PipeTotals::new(&run.pipe));
                     pipes.len() - 1
                 })
             });
-            pipes[pile].add(&view, grader, computed_only, &mut ungraded);
+            pipes[pipe].add(&view, grader, computed_only, &mut ungraded);
             index += 1;
         }
-        let of = |(index, pile): (usize, Pile)| pile.close(&survey, scheme, head.pipes.get(index));
+        let finish = |(index, totals): (usize, PipeTotals)| {
+            totals.finish(&survey, scheme, head.pipes.get(index))
+        };
         Ok(GradeTable {
             grades: "0.1".into(),
             document: head.id.to_string(),
             length_unit: head.units.length.to_string(),
-            scheme: Scheme::of(scheme),
+            scheme: SchemeInfo::of(scheme),
             computed_only,
-            pipes: pipes.into_iter().enumerate().map(of).collect(),
-            ungraded: ungraded.into_iter().map(|(why, of)| of.close(why)).collect(),
+            pipes: pipes.into_iter().enumerate().map(finish).collect(),
+            ungraded: ungraded.into_iter().map(|(why, rows)| rows.finish(why)).collect(),
         })
     }
 }
 
-impl Scheme {
+impl SchemeInfo {
     fn of(scheme: &GradeScheme) -> Self {
-        let say = |span: &Span| format!("{} {}", span.value, span.unit);
+        let text = |span: &Span| format!("{} {}", span.value, span.unit);
         let peak = match &scheme.rollup.peak {
             Some(Peak { method, length: Some(length), .. }) => {
-                format!("{method} of {}", say(length))
+                format!("{method} of {}", text(length))
             }
             _ => "worst-grade".to_owned(),
         };
@@ -314,156 +337,11 @@ impl Scheme {
             version: scheme.version.to_string(),
             best: scheme.scale.best.get(),
             worst: scheme.scale.worst.get(),
-            interval: say(&scheme.rollup.interval),
-            per_length: say(&scheme.rollup.per_length),
+            interval: text(&scheme.rollup.interval),
+            per_length: text(&scheme.rollup.per_length),
             peak,
         }
     }
-}
-
-/// What is collected for one pipe.
-struct Pile {
-    pipe: String,
-    runs: Vec<String>,
-    metres: Option<f64>,
-    tallies: [GradeTotals; 2],
-    rows: [Vec<GradedRow>; 2],
-}
-
-impl Pile {
-    fn new(pipe: &str) -> Self {
-        Self {
-            pipe: pipe.to_owned(),
-            runs: Vec::new(),
-            metres: Some(0.0),
-            tallies: Default::default(),
-            rows: Default::default(),
-        }
-    }
-
-    fn add(
-        &mut self,
-        view: &RunView<'_>,
-        grader: &Grader<'_>,
-        computed_only: bool,
-        ungraded: &mut BTreeMap<Why, Without>,
-    ) {
-        self.runs.push(view.run.id.to_string());
-        self.metres = self.metres.zip(view.travelled()).map(|(sum, run)| sum + run);
-        for row in view.rows() {
-            let mut none = true;
-            for aspect in [Aspect::Structural, Aspect::Operational] {
-                let Some(graded) = graded(&row, aspect, computed_only) else { continue };
-                none = false;
-                let place = aspect as usize;
-                self.tallies[place].add(graded.0, row.grade_extent(), grader.scheme);
-                self.rows[place].push(graded.1);
-            }
-            if none {
-                ungraded.entry(why(&row)).or_default().add(&row);
-            }
-        }
-        self.tallies.iter_mut().for_each(|tally| tally.end_run(grader.scheme));
-    }
-
-    fn close(
-        self,
-        survey: &Survey<'_>,
-        scheme: &GradeScheme,
-        pipe: Option<&obvert_model::tables::Pipe>,
-    ) -> PipeGrades {
-        let metres = self.metres.filter(|_| !self.runs.is_empty());
-        let rising = scheme.scale.worst >= scheme.scale.best;
-        let aspects =
-            [Aspect::Structural, Aspect::Operational].into_iter().zip(self.tallies).zip(self.rows);
-        let aspects = aspects
-            .filter(|((aspect, _), rows)| scheme.aspects.contains(aspect) || !rows.is_empty());
-        let aspects = aspects.map(|((aspect, tally), mut rows)| {
-            rows.sort_by_key(|row| if rising { u8::MAX - row.grade } else { row.grade });
-            AspectGrades {
-                aspect: aspect.to_string(),
-                peak: tally.peak(scheme),
-                total: tidy(tally.total),
-                mean: tally.mean().map(tidy),
-                count: tally.count,
-                per_length: metres.and_then(|metres| tally.per_length(metres, scheme)).map(tidy),
-                doubtful: tally.doubtful,
-                observations: rows,
-            }
-        });
-        PipeGrades {
-            length: pipe.and_then(|pipe| pipe.length).map(|length| length.get()),
-            surveyed: metres.map(|metres| (survey.in_units(metres) * 1000.0).round() / 1000.0),
-            aspects: aspects.collect(),
-            pipe: self.pipe,
-            runs: self.runs,
-        }
-    }
-}
-
-/// The rows without a grade, while they are collected.
-#[derive(Default)]
-struct Without {
-    count: usize,
-    codes: BTreeSet<String>,
-}
-
-impl Without {
-    fn add(&mut self, row: &RowView<'_>) {
-        self.count += 1;
-        if !self.codes.contains(row.row.code.as_str()) {
-            self.codes.insert(row.row.code.to_string());
-        }
-    }
-
-    fn close(self, why: Why) -> Ungraded {
-        Ungraded { why, count: self.count, codes: self.codes.into_iter().collect() }
-    }
-}
-
-/// Why a row has no grade.
-fn why(row: &RowView<'_>) -> Why {
-    match (row.code, row.facts.entries) {
-        (None, _) => Why::CodeUnknown,
-        (_, None) if row.unlinked() => Why::NoExactLink,
-        (_, None) => Why::NotGraded,
-        _ => Why::NoEntryFits,
-    }
-}
-
-/// A row's grade in an aspect, if it has one.
-fn graded(
-    row: &RowView<'_>,
-    aspect: Aspect,
-    computed_only: bool,
-) -> Option<(obvert_model::number::Grade, GradedRow)> {
-    let recorded = row.recorded(aspect).filter(|_| !computed_only);
-    let judged = row.judged(aspect).filter(|judgement| judgement.grade.is_some());
-    let computed = judged.and_then(|judgement| judgement.grade);
-    let grade = recorded.or(computed)?;
-    let because = match &judged {
-        Some(judgement) => row.reason(judgement),
-        None if row.unlinked() => {
-            format!("no exact link leads from {} to a code that the scheme grades", row.row.code)
-        }
-        None => format!(
-            "{} gives it none",
-            row.survey().scheme.map_or("the scheme", |scheme| scheme.id.as_str())
-        ),
-    };
-    let graded = GradedRow {
-        run: row.run.run.id.to_string(),
-        observation: row.row.id.to_string(),
-        at: row.row.at.get(),
-        to: row.row.to.map(|to| to.get()),
-        code: row.row.code.to_string(),
-        grade: grade.get(),
-        recorded: recorded.is_some(),
-        computed: computed.map(|grade| grade.get()),
-        via: row.facts.via.map(|code| code.code.to_string()),
-        because,
-    };
-    Some((grade, graded))
 }
 
 impl GradeTable {
@@ -479,8 +357,8 @@ impl GradeTable {
         )
     }
 
-    /// The pipes by an aspect's worst first: by peak, then by total; pipes without grades come
-    /// last.
+    /// The pipes with the worst one in an aspect first: by peak, then by total. Pipes without grades
+    /// come last.
     #[must_use]
     pub fn worst_first(&self, aspect: Aspect) -> Vec<&PipeGrades> {
         let rising = self.scheme.worst >= self.scheme.best;

@@ -1,11 +1,11 @@
 //! Totals of grades over runs.
 //!
-//! A grade at a point counts once, a grade over a stretch once for every interval begun and at
-//! least once. `total` is the sum, `count` the number of counts, `mean` = total ÷ count,
+//! A grade at a point counts once; a grade over a stretch counts once for every interval begun, and
+//! at least once. `total` is the sum, `count` the number of counts, `mean` = total ÷ count,
 //! `per_length` = total ÷ surveyed length × the scheme's length. The peak is, depending on the
-//! scheme, the worst grade or the largest sum in one length of a run. Such lengths either divide
-//! the run from its zero point on, or may begin anywhere; the two give different figures: 20 at 3.8
-//! m and 25 at 4.1 m are 25 in fixed metres and 45 in a sliding one.
+//! scheme, the worst grade or the largest sum within one length of a run. Such lengths either divide
+//! the run from its zero point on, or may begin anywhere. The results differ: 20 at 3.8 m and 25 at
+//! 4.1 m give 25 in fixed metres and 45 in a sliding one.
 
 use obvert_model::lists::GradeScheme;
 use obvert_model::number::Grade;
@@ -29,22 +29,34 @@ impl GradeExtent {
     }
 }
 
-/// Totals of grades.
+/// Totals of grades by the rules of a scheme.
+///
+/// ```
+/// use obvert_check::grading::{GradeExtent, GradeTotals};
+/// use obvert_model::lists::GradeScheme;
+/// use obvert_model::number::Grade;
+///
+/// let scheme = GradeScheme::obvert_grades();
+/// let mut totals = GradeTotals::default();
+/// totals.add(Grade::from(3), GradeExtent::point(12.4), scheme);
+/// totals.end_run(scheme);
+/// assert_eq!((totals.total, totals.count), (3.0, 1));
+/// ```
 #[derive(Clone, Debug, Default, PartialEq)]
+#[non_exhaustive]
 pub struct GradeTotals {
     /// The worst grade.
     pub worst: Option<Grade>,
-    /// The sum of the grades, a stretch counted once an interval.
+    /// The sum of the grades, with a stretch counted once for each interval.
     pub total: f64,
     /// How many were counted.
     pub count: u64,
-    /// How many grades could not be counted by the scheme: off its scale, or over a stretch whose
-    /// end is unknown.
+    /// How many grades could not be counted: off the scale, or over a stretch whose end is unknown.
     pub doubtful: usize,
     /// The largest sum in one length, over the finished runs.
     max_window: f64,
-    /// The grades of the current run and their places in metres; only kept for a scheme that sums
-    /// by length.
+    /// The grades of the current run with their positions in metres, for a scheme that sums by
+    /// length.
     positions: Vec<(f64, f64)>,
 }
 
@@ -145,7 +157,7 @@ impl GradeTotals {
     }
 }
 
-/// The number of the interval that a place is in; an interval includes its beginning.
+/// The number of the interval that a position is in; an interval includes its beginning.
 fn interval_of(at: f64, length: f64) -> f64 {
     (at / length + 1e-9).floor()
 }

@@ -1,5 +1,16 @@
 //! Workflow commands of GitHub Actions: lines that its runner shows as annotations of files.
 //!
+//! ```
+//! use obvert_check::{Checker, MINIMAL, Settings, output};
+//!
+//! let report = Checker::new(Settings::default())?.check(MINIMAL.as_bytes())?;
+//! let mut commands = Vec::new();
+//! output::github::write(&report, &mut commands)?;
+//! let first = "::notice title=obvert check::0 errors, 0 warnings, 0 notes";
+//! assert!(String::from_utf8(commands)?.starts_with(first));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
 //! Source of the syntax and the escaping: GitHub's documentation, "Workflow commands for GitHub
 //! Actions", and its `actions/toolkit`, `packages/core/src/command.ts`: `%`, CR and LF in a
 //! message; also `:` and `,` in a property. The runner shows only the first few annotations of a
@@ -18,32 +29,35 @@ use crate::report::Report;
 /// If the sink fails.
 pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     for document in &report.documents {
-        if let Some(error) = &document.error {
+        if let Some(error) = &document.info.error {
             command(sink, "error", &[("file", name_of(document)), ("title", "not read")], error)?;
         }
     }
     let totals = Severity::ALL.map(|severity| count(report.totals.of(severity), severity.as_str()));
-    let mut said = format!("{}, {}, {}", totals[2], totals[1], totals[0]);
+    let mut summary = format!("{}, {}, {}", totals[2], totals[1], totals[0]);
     if let Some(baseline) = &report.baseline {
         let _ = write!(
-            said,
+            summary,
             "; compared with an earlier report: {} already known, {} resolved",
             thousands(baseline.known),
-            thousands(baseline.gone)
+            thousands(baseline.resolved)
         );
     }
     if let Some(profile) = &report.profile {
         let _ = write!(
-            said,
+            summary,
             "; checked against the profile {} {}, {}",
             profile.id, profile.version, profile.digest
         );
     }
-    command(sink, "notice", &[("title", "obvert check")], &said)?;
-    for held in &report.suppressed {
-        let title =
-            if held.expired { "suppression has ended" } else { "suppressed by the profile" };
-        let message = format!("{} of {}: {}", thousands(held.count), held.rule, held.reason);
+    command(sink, "notice", &[("title", "obvert check")], &summary)?;
+    for suppressed in &report.suppressed {
+        let title = match suppressed.expired {
+            true => "suppression has ended",
+            false => "suppressed by the profile",
+        };
+        let count = thousands(suppressed.count);
+        let message = format!("{count} of {}: {}", suppressed.rule, suppressed.reason);
         command(sink, "notice", &[("title", title)], &message)?;
     }
     for not_run in &report.not_run {
@@ -63,8 +77,8 @@ pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
         command(sink, "warning", &[("title", "rules not run")], &message)?;
     }
     for document in &report.documents {
-        if let Some(said) = document.incomplete() {
-            let message = format!("{}: {said}", name_of(document));
+        if let Some(incomplete) = document.incomplete() {
+            let message = format!("{}: {incomplete}", name_of(document));
             command(sink, "warning", &[("title", "a part could not be read")], &message)?;
         }
     }
@@ -108,7 +122,7 @@ fn annotate(report: &Report, finding: &Finding, sink: &mut dyn Write) -> io::Res
             }
         }
         None => properties.extend(
-            document.and_then(|document| document.file.as_deref()).map(|file| ("file", file)),
+            document.and_then(|document| document.info.file.as_deref()).map(|file| ("file", file)),
         ),
     }
     properties.push(("title", &finding.rule));

@@ -1,8 +1,18 @@
-//! JSON lines: a report for pipelines that read one finding at a time.
+//! JSON lines, for pipelines that read one finding at a time.
 //!
-//! The first line is the report without its findings, the last line shows that the file is
-//! complete, and between them is one finding per line, in the report's order. Every line is an
-//! object whose `line` is `report`, `finding` or `end`.
+//! The first line is the report without its findings. Then comes one finding per line, in the
+//! report's order. The last line shows that the file is complete. Every line is an object whose
+//! `line` is `report`, `finding` or `end`.
+//!
+//! ```
+//! use obvert_check::{Checker, MINIMAL, Settings, output};
+//!
+//! let report = Checker::new(Settings::default())?.check(MINIMAL.as_bytes())?;
+//! let mut lines = Vec::new();
+//! output::jsonl::write(&report, &mut lines)?;
+//! assert_eq!(String::from_utf8(lines)?.lines().count(), 2);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use std::io::{self, Write};
 
@@ -13,7 +23,7 @@ use serde_json::{Map, Value};
 use crate::finding::Finding;
 use crate::report::{Report, Totals};
 
-/// A line.
+/// A line. Read a line with `serde_json::from_str`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(tag = "line", rename_all = "kebab-case")]
 #[non_exhaustive]
@@ -26,8 +36,9 @@ pub enum Line {
     End(End),
 }
 
-/// What the last line repeats.
+/// The last line.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct End {
     /// How many lines of findings there were.
     pub listed: usize,

@@ -1,6 +1,17 @@
-//! JUnit XML, which build servers show as a list of tests: a suite per document, a case per rule. A
-//! rule without findings is a passed case, so that it is visible what was checked; a rule that
+//! JUnit XML, which build servers show as a list of tests: a suite per document, a case per rule.
+//!
+//! A rule without findings is a passed case, so that the list shows what was checked. A rule that
 //! could not be run is a skipped case.
+//!
+//! ```
+//! use obvert_check::{Checker, MINIMAL, Settings, Severity, output};
+//!
+//! let report = Checker::new(Settings::default())?.check(MINIMAL.as_bytes())?;
+//! let mut xml = Vec::new();
+//! output::junit::write(&report, Severity::Error, &mut xml)?;
+//! assert!(String::from_utf8(xml)?.contains("failures=\"0\""));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 //!
 //! The format has no standard. This is the part of it that readers agree on: `testsuites`,
 //! `testsuite`, `testcase` with `classname` and `name`, and in a case at most one of `failure`,
@@ -15,10 +26,10 @@ use quick_xml::writer::Writer;
 
 use super::{Named, advice_on, count, name_of, thousands};
 use crate::finding::{Finding, Severity};
-use crate::report::{Document, Report, RuleTotal};
+use crate::report::{CheckedDocument, Report, RuleTotal};
 
-/// Writes a report as JUnit XML. Findings of severity `deny` or worse fail their case; others are
-/// in the output of a passed case.
+/// Writes a report as JUnit XML. Findings of severity `deny` or worse fail their case; the others
+/// are in the output of a passed case.
 ///
 /// # Errors
 /// If the sink fails.
@@ -35,18 +46,20 @@ pub fn write(report: &Report, deny: Severity, sink: &mut dyn Write) -> io::Resul
         .collect();
     let mut xml = Writer::new_with_indent(sink, b' ', 2);
     xml.write_event(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)))?;
-    let mut whole = xml.create_element("testsuites").with_attribute(("name", "obvert check"));
+    let mut suites_element =
+        xml.create_element("testsuites").with_attribute(("name", "obvert check"));
     for (name, number) in sums(suites.iter().flat_map(|suite| &suite.cases)) {
-        whole = whole.with_attribute((name, number.as_str()));
+        suites_element = suites_element.with_attribute((name, number.as_str()));
     }
-    whole.write_inner_content(|xml| suites.iter().try_for_each(|suite| suite.write(xml)))?;
+    suites_element
+        .write_inner_content(|xml| suites.iter().try_for_each(|suite| suite.write(xml)))?;
     xml.get_mut().write_all(b"\n")
 }
 
 struct Suite<'r> {
     report: &'r Report,
     index: usize,
-    document: &'r Document,
+    document: &'r CheckedDocument,
     cases: Vec<Case>,
 }
 
@@ -54,8 +67,8 @@ struct Case {
     family: String,
     name: String,
     outcome: Outcome,
-    /// The text of findings that do not fail the case.
-    said: String,
+    /// The findings that do not fail the case, as a text.
+    output: String,
 }
 
 enum Outcome {
@@ -77,17 +90,17 @@ enum Outcome {
 fn suite<'r>(
     report: &'r Report,
     index: usize,
-    document: &'r Document,
+    document: &'r CheckedDocument,
     deny: Severity,
     findings: &BTreeMap<(usize, &str), Vec<&Finding>>,
 ) -> Suite<'r> {
-    if let Some(error) = &document.error {
+    if let Some(error) = &document.info.error {
         let outcome = Outcome::Broken { message: error.clone() };
         let case = Case {
             family: "document".into(),
             name: "readable".into(),
             outcome,
-            said: String::new(),
+            output: String::new(),
         };
         return Suite { report, index, document, cases: vec![case] };
     }
@@ -96,7 +109,7 @@ fn suite<'r>(
     let skipped: BTreeMap<&str, &str> = report
         .not_run
         .iter()
-        .chain(&report.idle)
+        .chain(&report.not_applicable)
         .filter(|not_run| not_run.documents.contains(&index))
         .flat_map(|not_run| not_run.rules.iter().map(|rule| (rule.as_str(), not_run.why.as_str())))
         .collect();
@@ -107,7 +120,7 @@ fn suite<'r>(
     });
     let mut cases: Vec<(String, &str)> =
         known.map(|named| (named.family().to_owned(), named.name())).collect();
-    // A report may have been made by a version with other rules.
+    // Another version of the program, with other rules, may have made the report.
     let others = document
         .rules
         .iter()
@@ -116,7 +129,7 @@ fn suite<'r>(
     cases.extend(others.map(|name| ("other".to_owned(), name)));
     let cases = cases.into_iter().map(|(family, name)| {
         let of_rule = findings.get(&(index, name)).map(Vec::as_slice).unwrap_or_default();
-        let (mut outcome, mut said) = (Outcome::Passed, String::new());
+        let (mut outcome, mut output) = (Outcome::Passed, String::new());
         if let Some(total) = totals.get(name) {
             let text = listing(report, of_rule, total, document);
             if total.severity >= deny {
@@ -124,12 +137,12 @@ fn suite<'r>(
                 let message = format!("{}: {first}", count(total.total, "finding"));
                 outcome = Outcome::Failed { kind: total.severity.as_str(), message, text };
             } else {
-                said = text;
+                output = text;
             }
         } else if let Some(why) = skipped.get(name) {
             outcome = Outcome::Skipped { why: (*why).to_owned() };
         }
-        Case { family, name: name.to_owned(), outcome, said }
+        Case { family, name: name.to_owned(), outcome, output }
     });
     Suite { report, index, document, cases: cases.collect() }
 }
@@ -138,12 +151,13 @@ fn listing(
     report: &Report,
     findings: &[&Finding],
     total: &RuleTotal,
-    document: &Document,
+    document: &CheckedDocument,
 ) -> String {
     let mut text = String::new();
     for finding in findings {
-        let _ = writeln!(text, "{}: {}\n  {}", finding.severity, finding.message, finding.place());
-        if let Some(subject) = finding.subject.describe(document.length_unit.as_deref()) {
+        let _ =
+            writeln!(text, "{}: {}\n  {}", finding.severity, finding.message, finding.location());
+        if let Some(subject) = finding.subject.describe(document.info.length_unit.as_deref()) {
             let _ = writeln!(text, "  {subject}");
         }
         if let Some(help) = &finding.help {
@@ -176,6 +190,16 @@ fn sums<'c>(cases: impl Iterator<Item = &'c Case>) -> [(&'static str, String); 4
 }
 
 impl Suite<'_> {
+    /// The suppressions of the document, in words.
+    fn suppressed(&self) -> Vec<String> {
+        let own = self.report.suppressed.iter().filter(|own| own.document == self.index);
+        own.map(|own| {
+            let ended = if own.expired { " (ended, counted again)" } else { "" };
+            format!("{} of {}{ended}: {}", own.count, own.rule, own.reason)
+        })
+        .collect()
+    }
+
     fn write<W: Write>(&self, xml: &mut Writer<W>) -> io::Result<()> {
         let name = clean(name_of(self.document));
         let mut suite = xml.create_element("testsuite").with_attribute(("name", name.as_str()));
@@ -185,24 +209,18 @@ impl Suite<'_> {
         suite.write_inner_content(|xml| {
             let baseline = self.report.baseline.as_ref();
             let profile = self.report.profile.as_ref();
-            let held = self.report.suppressed.iter().filter(|held| held.document == self.index);
-            let held: Vec<String> = held
-                .map(|held| {
-                    let ended = if held.expired { " (ended, counted again)" } else { "" };
-                    format!("{} of {}{ended}: {}", held.count, held.rule, held.reason)
-                })
-                .collect();
+            let suppressed = self.suppressed();
             let facts = [
-                ("document", self.document.id.clone()),
+                ("document", self.document.info.id.clone()),
                 ("pipes", Some(self.document.pipes.to_string())),
                 ("runs", Some(self.document.runs.to_string())),
                 ("observations", Some(self.document.observations.to_string())),
                 ("profile", profile.map(|profile| format!("{} {}", profile.id, profile.version))),
                 ("profile-digest", profile.map(|profile| profile.digest.clone())),
-                ("suppressed", (!held.is_empty()).then(|| held.join("; "))),
+                ("suppressed", (!suppressed.is_empty()).then(|| suppressed.join("; "))),
                 ("part-not-read", self.document.incomplete()),
                 ("known", baseline.map(|baseline| baseline.known.to_string())),
-                ("gone", baseline.map(|baseline| baseline.gone.to_string())),
+                ("resolved", baseline.map(|baseline| baseline.resolved.to_string())),
             ];
             xml.create_element("properties").write_inner_content(|xml| {
                 for (name, value) in facts
@@ -231,7 +249,7 @@ impl Case {
             .create_element("testcase")
             .with_attribute(("classname", class.as_str()))
             .with_attribute(("name", name.as_str()));
-        if matches!(self.outcome, Outcome::Passed) && self.said.is_empty() {
+        if matches!(self.outcome, Outcome::Passed) && self.output.is_empty() {
             case.write_empty()?;
             return Ok(());
         }
@@ -260,9 +278,9 @@ impl Case {
                         .write_empty()?;
                 }
             }
-            if !self.said.is_empty() {
+            if !self.output.is_empty() {
                 xml.create_element("system-out")
-                    .write_text_content(BytesText::new(&clean(&self.said)))?;
+                    .write_text_content(BytesText::new(&clean(&self.output)))?;
             }
             Ok(())
         })?;

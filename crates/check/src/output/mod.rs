@@ -1,8 +1,7 @@
-//! A report in other formats: for build servers, spreadsheets, and people who do not program.
+//! Writes a report in other formats: for build servers, spreadsheets, and people who do not program.
 //!
-//! Each format is a module with a `write` from a [`Report`] into a sink. Every format reports what
-//! was counted but not listed and which rules could not be run, and the same report gives the same
-//! bytes.
+//! Each format is a module with a function `write`. Every format states which findings are counted
+//! but not listed and which rules could not be run. The same report gives the same bytes.
 //!
 //! ```
 //! use obvert_check::{Checker, MINIMAL, Settings, output};
@@ -28,15 +27,15 @@ use obvert_model::read::ProblemKind;
 
 use crate::catalogue::{catalogue, find};
 use crate::finding::{Finding, Severity};
-use crate::report::{Document, OwnRule, Report};
+use crate::report::{CheckedDocument, OwnRule, Report};
 use crate::rule::{self, Rule, Section};
 use obvert_model::Location;
 
-/// What a clean check does not show. It is at the top of every page that people read.
+/// The limits of a clean check. Pages for people have it at the top.
 pub const CAUTION: &str = "A clean check says that a record agrees with itself; it does not say that a pipe is safe to \
     enter or a place safe to dig, which local codes and licensed practice decide.";
 
-/// What a name in a report belongs to.
+/// What the name of a rule in a report refers to.
 #[derive(Clone, Copy)]
 pub(crate) enum Named<'r> {
     /// A rule of the catalogue.
@@ -107,12 +106,13 @@ impl<'r> Named<'r> {
         }
     }
 
-    /// Its documentation for people: headings, each with paragraphs that may have `code` in them.
+    /// Its documentation for people: headings, each with a text in Markdown.
     pub(crate) fn sections(self) -> Vec<(&'static str, String)> {
         if let Self::Problem(kind) = self {
             return vec![(Section::Checks.heading(), kind.meaning().to_owned())];
         }
-        let sections = [Section::Checks, Section::Matters, Section::Source].into_iter();
+        let sections =
+            [Section::Checks, Section::Exceptions, Section::Matters, Section::Source].into_iter();
         let texts = sections.map(|section| (section.heading(), section.of(self.documentation())));
         texts.filter(|(_, text)| !text.is_empty()).collect()
     }
@@ -124,6 +124,34 @@ impl<'r> Named<'r> {
             Self::Problem(kind) => kind.meaning(),
         }
     }
+}
+
+/// A part of a text in Markdown.
+pub(crate) enum Block {
+    Paragraph(String),
+    List(Vec<String>),
+}
+
+/// The paragraphs and lists of a section of a rule's documentation.
+pub(crate) fn blocks(text: &str) -> Vec<Block> {
+    let mut blocks = Vec::new();
+    for chunk in text.split("\n\n").map(str::trim).filter(|chunk| !chunk.is_empty()) {
+        let (mut paragraph, mut items) = (Vec::new(), Vec::<String>::new());
+        for line in chunk.lines().map(str::trim) {
+            match (line.strip_prefix("- "), items.last_mut()) {
+                (Some(item), _) => items.push(item.to_owned()),
+                (None, Some(item)) => item.extend([" ", line]),
+                (None, None) => paragraph.push(line),
+            }
+        }
+        if !paragraph.is_empty() {
+            blocks.push(Block::Paragraph(paragraph.join(" ")));
+        }
+        if !items.is_empty() {
+            blocks.push(Block::List(items));
+        }
+    }
+    blocks
 }
 
 /// What to do about the findings of a rule, if that is known.
@@ -140,16 +168,18 @@ pub(crate) fn unlisted(report: &Report) -> impl Iterator<Item = (&str, usize, us
         .map(|rule| (rule.rule.as_str(), rule.listed, rule.total))
 }
 
-/// What a finding is about, in words; `None` if it is about the document as a whole.
+/// What a finding is about, in words; `None` if it is about the whole document.
 pub(crate) fn subject_of(finding: &Finding, report: &Report) -> Option<String> {
-    let unit =
-        report.documents.get(finding.document).and_then(|document| document.length_unit.as_deref());
+    let unit = report
+        .documents
+        .get(finding.document)
+        .and_then(|document| document.info.length_unit.as_deref());
     finding.subject.describe(unit)
 }
 
 /// The name of a document, for people.
-pub(crate) fn name_of(document: &Document) -> &str {
-    document.file.as_deref().or(document.id.as_deref()).unwrap_or("the document")
+pub(crate) fn name_of(document: &CheckedDocument) -> &str {
+    document.info.name()
 }
 
 /// A number and a word: `1 rule`, `2 rules`, with separators between thousands.
@@ -169,7 +199,7 @@ pub(crate) fn thousands(number: usize) -> String {
     out
 }
 
-/// The column in a text file: in a table, `column` counts fields and not characters.
+/// The column in characters; `None` in a table, whose columns are fields.
 pub(crate) fn character_column(at: &Location) -> Option<usize> {
     at.column.filter(|_| at.heading.is_none())
 }

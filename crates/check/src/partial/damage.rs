@@ -1,5 +1,4 @@
-//! What is missing of a document that could not be read as a whole, and which findings on the rest
-//! can still be relied on.
+//! The parts of a document that could not be read, and which findings on the rest are reliable.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -13,37 +12,36 @@ use crate::finding::Finding;
 use crate::rule::Rule;
 use crate::subject::Subject;
 
-/// What was left out, as the rules have to know it.
+/// The parts that were left out, indexed for questions about rules and findings.
 #[derive(Debug, Default)]
 pub(super) struct Damage {
     /// Whether free texts and extensions count.
     texts: bool,
-    /// What may concern every finding of a rule, in the order of the document, with the reason.
+    /// Losses that affect every finding of a rule, in the order of the document, with the reason.
     losses: Vec<(Lost, String)>,
     known: BTreeSet<Lost>,
     /// Rows that lost a value.
     rows: BTreeSet<String>,
-    /// Every value that was left out, with the row that it was in; the empty text for one of the
-    /// head.
+    /// Every value that was left out, with its row, or an empty text for a value of the head.
     values: Vec<(String, String)>,
-    /// Columns of tables that may be misnamed, as pointers with `-` for the number of the row.
+    /// Unknown columns, which may be misspelt, as pointers with `-` for the row number.
     columns: Vec<String>,
-    /// What runs lost, by the pointer of the run: a key, or a key of an observation after
+    /// The lost keys of runs, by the pointer of the run. Keys of observations begin with
     /// `observations.`.
     runs: BTreeMap<String, BTreeSet<String>>,
     /// The ids of those runs.
     run_ids: BTreeSet<String>,
-    /// Pipes that lost a value, a run, or something of a run.
+    /// Pipes that lost a value, a run, or a part of a run.
     pipes: BTreeSet<String>,
     /// The values that pipes lost, by the pipe's id and the key.
     pipe_values: BTreeSet<(String, String)>,
     /// Ids of rows that were left out, by their table.
     ids: BTreeSet<(String, String)>,
-    /// Tables and keys that all rows may have lost something of.
+    /// Tables and keys of which every row may have lost a value.
     doubted: BTreeSet<(String, String)>,
 }
 
-/// What is missing, as far as it may concern every finding of a rule.
+/// A loss that affects every finding of a rule.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum Lost {
     /// A value of the head.
@@ -61,7 +59,7 @@ enum Lost {
 }
 
 impl Lost {
-    /// Whether a rule may report something for no other reason than that this is missing.
+    /// Whether a rule may report a false finding because of this loss.
     fn stops(&self, rule: &Rule, evidence: &[Evidence<'_>]) -> bool {
         match self {
             Self::Unnamed(table) => rule.refers_to == Some(table.as_str()),
@@ -78,8 +76,7 @@ impl Lost {
 }
 
 impl Damage {
-    /// The damage of a document; `texts` says whether free texts and extensions that were lost
-    /// count.
+    /// The damage of a document. `texts` states whether lost free texts and extensions count.
     pub(super) fn of(remains: &Remains, texts: bool) -> Self {
         let mut damage = Self { texts, ..Self::default() };
         for out in &remains.left_out {
@@ -88,12 +85,12 @@ impl Damage {
         damage
     }
 
-    /// Why a rule cannot be run; `None` where it can.
+    /// Why a rule cannot be run; `None` if it can.
     pub(super) fn stops(&self, rule: &Rule, evidence: &[Evidence<'_>]) -> Option<&str> {
         self.losses.iter().find(|(lost, _)| lost.stops(rule, evidence)).map(|(_, why)| why.as_str())
     }
 
-    /// Whether a finding of a rule that was run does not follow from what is missing.
+    /// Whether a finding is true whatever was left out.
     pub(super) fn confirms(
         &self,
         rule: &Rule,
@@ -139,8 +136,7 @@ impl Damage {
     }
 
     fn add(&mut self, out: &LeftOut, remains: &Remains) {
-        // A column that the format does not have may be one that the table lacks, under another
-        // name.
+        // An unknown column may be a misspelt one.
         if out.kind == ProblemKind::UnknownKey && out.meant.is_none() && out.pointer.contains("/-/")
         {
             if !out.pointer.starts_with("/-/") {
@@ -149,8 +145,8 @@ impl Damage {
             return;
         }
         let tokens: Vec<&str> = out.pointer.split('/').skip(1).collect();
-        // `null` and the empty text mean that there is no value, which is no damage; unless a table
-        // is meant.
+        // `null` and an empty text mean that there is no value, so nothing was lost. For a table
+        // that is not certain.
         let nothing = out.value.is_null() && out.kind == ProblemKind::NullValue || out.value == "";
         let table = matches!(tokens.as_slice(), ["runs", _, OBSERVATIONS])
             || tokens.len() == 1 && is_document_table(tokens[0]);
@@ -211,7 +207,7 @@ impl Damage {
                 None => self.lose(why.clone(), Lost::Run),
             }
         }
-        // Where no row is left, the one finding about all references is wrong.
+        // If no row is left, even the one finding for all references would be false.
         match text("id").filter(|_| rows_left(table, remains) > 0) {
             Some(id) => {
                 self.ids.insert((table.to_owned(), id));
@@ -220,11 +216,10 @@ impl Damage {
         }
     }
 
-    /// A value of a row is missing; `false` where nothing follows from that.
+    /// A value of a row is missing. Returns whether rules may depend on it.
     fn value(&mut self, table: &str, row: &str, out: &LeftOut, remains: &Remains) -> bool {
         self.values.push((row.to_owned(), out.pointer.clone()));
-        // A key that the format does not have is no value of it, unless it seems to be a field
-        // misspelt.
+        // An unknown key does not have a value of the format, unless it is a misspelt field.
         if out.kind == ProblemKind::UnknownKey && out.meant.is_none() {
             return false;
         }
@@ -260,8 +255,8 @@ impl Damage {
         }
     }
 
-    /// Something that belongs to some row of a table is missing: every row of the table may have
-    /// lost it. `below` is where in the row it belongs.
+    /// A row that belongs to an unknown row of a table is missing, so every row of the table may have
+    /// lost it. `below` is its path within the row.
     fn orphan(&mut self, table: &str, below: &[&str], remains: &Remains) {
         let key = below.first().copied().unwrap_or_default();
         let of_observations = table == "runs" && key == OBSERVATIONS;
@@ -298,7 +293,7 @@ impl Damage {
     }
 }
 
-/// The key of a row that a value was left out of, as it was meant.
+/// The key of a value that was left out of a row, with the right spelling.
 fn key_of<'o>(out: &'o LeftOut, row: &str) -> &'o str {
     let written = out.pointer[row.len()..].split('/').nth(1).unwrap_or_default();
     match &out.meant {
@@ -338,13 +333,13 @@ fn rows_left(table: &str, remains: &Remains) -> usize {
     }
 }
 
-/// Whether a path leads to a value or to what held it.
+/// Whether a path is that of a value, or of an object or list that contains it.
 pub(super) fn leads_into(path: &str, value: &str) -> bool {
     value.strip_prefix(path).is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
 }
 
-/// Whether a path leads to a column of some row, which is a pointer with `-` for the numbers of
-/// rows, or to the row.
+/// Whether a path is that of a row with a column, or of the column in a row. The column is a pointer
+/// with `-` for row numbers.
 fn leads_into_rows(path: &str, column: &str) -> bool {
     if path.split('/').count() + 1 < column.split('/').count() {
         return false;
@@ -357,8 +352,7 @@ fn leads_into_rows(path: &str, column: &str) -> bool {
     })
 }
 
-/// The row that a path leads into: an observation, a run, a row of another table; the empty text in
-/// the head.
+/// The row that a path is in: an observation, a run or a row of another table; empty for the head.
 fn row_of(path: &str) -> &str {
     let tokens: Vec<&str> = path.split('/').skip(1).take(4).collect();
     let depth = match tokens.as_slice() {
@@ -369,7 +363,7 @@ fn row_of(path: &str) -> &str {
     first_tokens(path, depth)
 }
 
-/// The run that a path leads into; the whole path where it leads into none.
+/// The run that a path is in; the whole path if it is in none.
 fn run_of(path: &str) -> &str {
     if path.starts_with("/runs/") { first_tokens(path, 2) } else { path }
 }
@@ -380,21 +374,21 @@ fn first_tokens(path: &str, tokens: usize) -> &str {
         .map_or(if tokens == 0 { "" } else { path }, |(end, _)| &path[..end])
 }
 
-/// A run that is still there, by its pointer in the source.
+/// A run that was read, by its pointer in the source.
 fn run_at<'r>(remains: &'r Remains, run: &str) -> Option<&'r Run> {
     let runs = &remains.document.runs;
     row_left(remains, "runs", run, runs.len()).map(|index| &runs[index])
 }
 
-/// The id of a pipe that is still there, by its pointer in the source.
+/// The id of a pipe that was read, by its pointer in the source.
 fn id_of(remains: &Remains, pipe: &str) -> Option<String> {
     let pipes = &remains.document.head.pipes;
     row_left(remains, "pipes", pipe, pipes.len()).map(|index| pipes[index].id.to_string())
 }
 
-/// Which of the rows of a table that are still there is the one at a pointer in the source. Rows
-/// keep their order when others are taken out, so a binary search finds it; looking through them
-/// one by one would take the square of their number.
+/// The index of a row among those that were read, by its pointer in the source. The rows that were
+/// read keep their order, so that a binary search finds it. A linear search would make the whole
+/// quadratic.
 fn row_left(remains: &Remains, table: &str, row: &str, rows: usize) -> Option<usize> {
     let number =
         |pointer: &str| pointer.rsplit('/').next().and_then(|number| number.parse::<usize>().ok());

@@ -1,10 +1,10 @@
-//! The check of a document that has structural problems: they are reported, and the rules run over
-//! what is readable.
+//! Checks a document with structural problems: reports the problems and runs the rules over what is
+//! readable.
 //!
-//! What was left out must not make findings. A finding is withheld if its rule concludes from
-//! something that is missing there, and a rule is not run if it concludes from something that is
-//! missing for the whole document: see [`Rule::concludes_from`]. The report lists what was left out
-//! and which rules could not be run, and counts the findings that were withheld.
+//! What was left out must not cause false findings. A finding is withheld if its rule concludes from
+//! a part that is missing there, and a rule is not run if it concludes from a part that is missing
+//! anywhere: see [`Rule::concludes_from`]. The report lists what was left out and which rules could
+//! not be run, and counts the withheld findings.
 
 mod damage;
 
@@ -22,8 +22,8 @@ use crate::report::{self, NotRun, Report};
 use crate::rule::Rule;
 
 impl Checker {
-    /// Checks the readable part of a document that has structural problems, and reports those as
-    /// well. The paths of findings are pointers into the value of the diagnosis.
+    /// Reports the structural problems of a document and checks what is readable of it. The paths of
+    /// findings are pointers into the value of the diagnosis.
     ///
     /// ```
     /// use obvert_check::{Checker, MINIMAL, Settings};
@@ -38,6 +38,7 @@ impl Checker {
     pub fn check_value(&self, diagnosis: Diagnosis) -> Report {
         let problems = &diagnosis.problems;
         let misspelt = misspelt(problems);
+        // A misspelt key and the missing key are one finding.
         let explained: HashSet<usize> = misspelt.values().copied().collect();
         let mut structural = Vec::new();
         for (index, problem) in
@@ -67,19 +68,20 @@ impl Checker {
         report
     }
 
-    /// What of a report on the readable part holds for the whole, with the places of the whole.
+    /// Keeps the findings on the readable part that are true of the whole document, with their
+    /// locations in the source.
     fn without_consequences(&self, mut whole: Report, remains: &Remains) -> Report {
         let (damage, damage_of_texts) = (Damage::of(remains, false), Damage::of(remains, true));
         let mut document = std::mem::take(&mut whole.documents[0]);
         (document.totals, document.rules) = Default::default();
         if remains.left_out.iter().any(|out| out.pointer == "/id") {
-            document.id = None;
+            document.info.id = None;
         }
         document.left_out = remains.left_out.iter().map(report::LeftOut::new).collect();
         let mut by_rule: BTreeMap<String, Vec<Finding>> = BTreeMap::new();
         for mut finding in std::mem::take(&mut whole.findings) {
             finding.subject.path = remains.original(&finding.subject.path);
-            // A change is made to the source, whose rows have other numbers.
+            // Edits apply to the source. If its rows have other numbers, the fix is dropped.
             finding.fix = finding.fix.filter(|_| remains.in_place());
             by_rule.entry(finding.rule.to_string()).or_default().push(finding);
         }
@@ -115,11 +117,13 @@ impl Checker {
             report.add_found(rule, of_rule.severity, total, findings);
         }
         report.suppressed = whole.suppressed;
-        (report.not_run, report.idle) = (whole.not_run, whole.idle);
-        for idle in &mut report.idle {
-            idle.rules.retain(|rule| !stopped.values().flatten().any(|stopped| stopped == rule));
+        (report.not_run, report.not_applicable) = (whole.not_run, whole.not_applicable);
+        for not_applicable in &mut report.not_applicable {
+            not_applicable
+                .rules
+                .retain(|rule| !stopped.values().flatten().any(|stopped| stopped == rule));
         }
-        report.idle.retain(|idle| !idle.rules.is_empty());
+        report.not_applicable.retain(|not_applicable| !not_applicable.rules.is_empty());
         let stopped = stopped.into_iter();
         report.not_run.extend(stopped.map(|(why, rules)| NotRun {
             why,
@@ -131,8 +135,7 @@ impl Checker {
     }
 }
 
-/// Keys that the format does not have, each with the problem of the missing one that it seems to
-/// be: that is one mistake.
+/// Unknown keys that are probably a misspelt required key, each with the problem of the missing key.
 fn misspelt(problems: &[Problem]) -> HashMap<usize, usize> {
     let mut missing: HashMap<(&str, &str), usize> = HashMap::new();
     for (index, problem) in problems.iter().enumerate() {
@@ -149,13 +152,13 @@ fn misspelt(problems: &[Problem]) -> HashMap<usize, usize> {
     pairs.collect()
 }
 
-/// Why nothing is left of a document: what no rule can do without could not be read.
+/// Why no rule was run: a value that every rule needs could not be read.
 fn unreadable(problems: &[Problem]) -> String {
     const HEAD: [&str; 3] = ["/obvert", "/units", "/coding"];
     let heads = |problem: &&Problem| HEAD.iter().any(|head| leads_into(head, &problem.pointer));
     match problems.iter().find(heads) {
         Some(problem) => {
-            format!("{} could not be read, and no rule can do without it", problem.pointer)
+            format!("{} could not be read, and every rule needs it", problem.pointer)
         }
         None => WITHOUT_STRUCTURE.to_owned(),
     }

@@ -1,5 +1,5 @@
-//! The demands of a profile on fields. The fields to look at are planned once; each row is looked
-//! at once, whatever the number of demands on it, and the rules share what was found.
+//! The demands of a profile on fields. The fields to read are planned once. Each row is read once,
+//! however many demands there are, and all rules share the result.
 
 use obvert_model::edit::Edit;
 use obvert_model::probe::{Plan, See, Slot, Value};
@@ -12,36 +12,36 @@ use crate::finding::Finding;
 use crate::sink::Sink;
 use crate::views::Part;
 
-/// How a field fails a demand.
+/// How a field violates a demand.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Breach {
+pub(crate) enum Violation {
     /// It is missing.
     Missing,
     /// It is present.
     Forbidden,
     /// It has a value that is not allowed.
     Value,
-    /// Its text does not have the required form.
-    Form,
+    /// Its text does not match the pattern.
+    Pattern,
 }
 
-/// One field of one row that fails a demand.
+/// One field of one row that violates a demand.
 #[derive(Clone, Debug)]
-pub(crate) struct Found {
-    breach: Breach,
+pub(crate) struct ViolatingField {
+    violation: Violation,
     /// The demand, by its number in the profile.
     demand: usize,
     table: usize,
     rows: Vec<usize>,
-    /// How many keys of the field the row has: a missing field is reported at the place where it
-    /// belongs.
+    /// How many keys of the field's path the row has. A missing field is reported at the innermost
+    /// object that exists.
     depth: usize,
     /// The value, if it is wrong.
     value: Option<Json>,
 }
 
-/// The failed demands in one part of a document.
-pub(crate) type Breaches = Vec<Found>;
+/// The violated demands in one part of a document.
+pub(crate) type Violations = Vec<ViolatingField>;
 
 /// The demands on fields, prepared.
 #[derive(Clone, Debug)]
@@ -52,27 +52,27 @@ pub(crate) struct FieldDemands {
 
 #[derive(Clone, Debug, Default)]
 struct Table {
-    demands: Vec<Ready>,
+    demands: Vec<PreparedDemand>,
     tests: Vec<Test>,
     /// The tests of every field.
     of_field: Vec<Vec<usize>>,
 }
 
 #[derive(Clone, Debug)]
-struct Ready {
+struct PreparedDemand {
     demand: usize,
-    what: Option<Demand>,
+    presence: Option<Demand>,
     field: usize,
-    /// The objects that the field is in, from the row on.
+    /// The objects that contain the field, from the row on.
     parents: Vec<usize>,
-    conditions: Vec<Asked>,
+    conditions: Vec<PreparedCondition>,
     values: Option<usize>,
-    form: Option<usize>,
+    pattern: Option<usize>,
 }
 
 /// A condition: a field that must be present, and the tests that one of its values must pass.
 #[derive(Clone, Debug)]
-struct Asked {
+struct PreparedCondition {
     field: usize,
     tests: Vec<usize>,
 }
@@ -80,7 +80,7 @@ struct Asked {
 #[derive(Clone, Debug)]
 enum Test {
     Among { texts: FxHashSet<Box<str>>, numbers: Vec<f64>, bools: Vec<bool> },
-    Form(Matcher),
+    Pattern(Matcher),
 }
 
 impl Test {
@@ -104,7 +104,7 @@ impl Test {
             (Self::Among { texts, .. }, Value::Text(text)) => texts.contains(text),
             (Self::Among { numbers, .. }, Value::Number(number)) => numbers.contains(&number),
             (Self::Among { bools, .. }, Value::Bool(value)) => bools.contains(&value),
-            (Self::Form(matcher), Value::Text(text)) => matcher.matches(text),
+            (Self::Pattern(matcher), Value::Text(text)) => matcher.matches(text),
             _ => return None,
         })
     }
@@ -112,32 +112,38 @@ impl Test {
 
 impl FieldDemands {
     pub(crate) fn new(profile: &Profile) -> Self {
-        let mut ready = Self { plan: Plan::default(), tables: Vec::new() };
+        let mut prepared = Self { plan: Plan::default(), tables: Vec::new() };
         for (index, demand) in profile.fields.iter().enumerate() {
-            // Invalid paths were refused before.
-            let Ok(there) = demand.path.resolve() else { continue };
-            let slot = ready.plan.want(&there.table, &there.keys);
-            let parents = (1..there.keys.len())
-                .map(|end| ready.plan.want(&there.table, &there.keys[..end]).field);
+            // Profiles with invalid paths were rejected before.
+            let Ok(target) = demand.path.resolve() else { continue };
+            let slot = prepared.plan.want(&target.table, &target.keys);
+            let parents = (1..target.keys.len())
+                .map(|end| prepared.plan.want(&target.table, &target.keys[..end]).field);
             let parents = parents.collect();
             let conditions = demand
                 .conditions
                 .iter()
-                .filter_map(|condition| ready.asked(&there.table, condition));
+                .filter_map(|condition| prepared.condition(&target.table, condition));
             let conditions = conditions.collect();
-            let values =
-                (!demand.values.is_empty()).then(|| ready.test(slot, Test::among(&demand.values)));
-            let form = ready.form(slot, demand.pattern.as_ref());
-            let (what, field) = (demand.demand, slot.field);
-            let demand = Ready { demand: index, what, field, parents, conditions, values, form };
-            ready.table(slot.table).demands.push(demand);
+            let values = (!demand.values.is_empty())
+                .then(|| prepared.test(slot, Test::among(&demand.values)));
+            let pattern = prepared.pattern(slot, demand.pattern.as_ref());
+            prepared.table(slot.table).demands.push(PreparedDemand {
+                demand: index,
+                presence: demand.demand,
+                field: slot.field,
+                parents,
+                conditions,
+                values,
+                pattern,
+            });
         }
-        let tables = ready.plan.tables();
-        ready.tables.resize_with(tables, Table::default);
-        for (index, table) in ready.tables.iter_mut().enumerate() {
-            table.of_field.resize_with(ready.plan.fields(index), Vec::new);
+        let tables = prepared.plan.tables();
+        prepared.tables.resize_with(tables, Table::default);
+        for (index, table) in prepared.tables.iter_mut().enumerate() {
+            table.of_field.resize_with(prepared.plan.fields(index), Vec::new);
         }
-        ready
+        prepared
     }
 
     fn table(&mut self, table: usize) -> &mut Table {
@@ -147,18 +153,19 @@ impl FieldDemands {
         &mut self.tables[table]
     }
 
-    fn asked(&mut self, table: &[String], condition: &Condition) -> Option<Asked> {
-        let there = condition.field.resolve_in(table).ok()?;
-        let slot = self.plan.want(&there.table, &there.keys);
+    fn condition(&mut self, table: &[String], condition: &Condition) -> Option<PreparedCondition> {
+        let target = condition.field.resolve_in(table).ok()?;
+        let slot = self.plan.want(&target.table, &target.keys);
         let values =
             (!condition.values.is_empty()).then(|| self.test(slot, Test::among(&condition.values)));
-        let form = self.form(slot, condition.pattern.as_ref());
-        Some(Asked { field: slot.field, tests: values.into_iter().chain(form).collect() })
+        let pattern = self.pattern(slot, condition.pattern.as_ref());
+        let tests = values.into_iter().chain(pattern).collect();
+        Some(PreparedCondition { field: slot.field, tests })
     }
 
-    fn form(&mut self, slot: Slot, pattern: Option<&Pattern>) -> Option<usize> {
+    fn pattern(&mut self, slot: Slot, pattern: Option<&Pattern>) -> Option<usize> {
         let matcher = pattern?.compile().ok()?;
-        Some(self.test(slot, Test::Form(matcher)))
+        Some(self.test(slot, Test::Pattern(matcher)))
     }
 
     fn test(&mut self, slot: Slot, test: Test) -> usize {
@@ -172,44 +179,45 @@ impl FieldDemands {
         number
     }
 
-    /// The failed demands in the head of a document and its tables.
-    pub(crate) fn of_head(&self, head: &Head) -> Breaches {
-        let mut look = Look::new(self);
-        self.plan.head(head, &mut look);
-        look.found
+    /// The violated demands in the head of a document and its tables.
+    pub(crate) fn of_head(&self, head: &Head) -> Violations {
+        let mut tester = Tester::new(self);
+        self.plan.head(head, &mut tester);
+        tester.found
     }
 
-    /// The failed demands in a run and its observations.
-    pub(crate) fn of_run(&self, run: &Run, index: usize) -> Breaches {
+    /// The violated demands in a run and its observations.
+    pub(crate) fn of_run(&self, run: &Run, index: usize) -> Violations {
         if !self.plan.looks_at_runs() {
             return Vec::new();
         }
-        let mut look = Look::new(self);
-        self.plan.run(run, index, &mut look);
-        look.found
+        let mut tester = Tester::new(self);
+        self.plan.run(run, index, &mut tester);
+        tester.found
     }
 }
 
-/// What was seen in the current row of each table.
-struct Look<'d> {
+/// Tests the values of the current row of each table.
+struct Tester<'d> {
     demands: &'d FieldDemands,
     rows: Vec<Row>,
-    found: Breaches,
+    found: Violations,
 }
 
 #[derive(Clone, Debug)]
 struct Row {
-    there: Vec<bool>,
+    /// For every field, whether the row has it.
+    present: Vec<bool>,
     /// For every test, whether a value passed it.
     passed: Vec<bool>,
     /// For every test, the first value that failed it.
     failed: Vec<Option<Json>>,
 }
 
-impl<'d> Look<'d> {
+impl<'d> Tester<'d> {
     fn new(demands: &'d FieldDemands) -> Self {
         let rows = demands.tables.iter().map(|table| Row {
-            there: vec![false; table.of_field.len()],
+            present: vec![false; table.of_field.len()],
             passed: vec![false; table.tests.len()],
             failed: vec![None; table.tests.len()],
         });
@@ -217,55 +225,63 @@ impl<'d> Look<'d> {
     }
 }
 
-impl See for Look<'_> {
+impl See for Tester<'_> {
     fn field(&mut self, slot: Slot, value: Value<'_>) {
         let table = &self.demands.tables[slot.table];
         let row = &mut self.rows[slot.table];
-        row.there[slot.field] = true;
+        row.present[slot.field] = true;
         for test in &table.of_field[slot.field] {
             match table.tests[*test].passes(value) {
                 Some(true) => row.passed[*test] = true,
-                Some(false) if row.failed[*test].is_none() => row.failed[*test] = Some(kept(value)),
+                Some(false) if row.failed[*test].is_none() => {
+                    row.failed[*test] = Some(to_json(value))
+                }
                 _ => {}
             }
         }
     }
 
     fn row(&mut self, table: usize, rows: &[usize]) {
-        let of = &self.demands.tables[table];
         let row = &mut self.rows[table];
-        for ready in &of.demands {
-            let holds = |asked: &Asked| {
-                row.there[asked.field] && asked.tests.iter().all(|test| row.passed[*test])
+        for prepared in &self.demands.tables[table].demands {
+            let holds = |condition: &PreparedCondition| {
+                row.present[condition.field] && condition.tests.iter().all(|test| row.passed[*test])
             };
-            if !ready.conditions.iter().all(holds) {
-                continue;
-            }
-            let depth = ready.parents.iter().filter(|parent| row.there[**parent]).count();
-            let there = row.there[ready.field];
-            let found = &mut self.found;
-            let mut add = |breach, depth, value: Option<&Json>| {
-                let (rows, value) = (rows.to_vec(), value.cloned());
-                found.push(Found { breach, demand: ready.demand, table, rows, depth, value });
-            };
-            match ready.what {
-                Some(Demand::Required) if !there => add(Breach::Missing, depth, None),
-                Some(Demand::Forbidden) if there => add(Breach::Forbidden, depth + 1, None),
-                _ => {}
-            }
-            for (breach, test) in [(Breach::Value, ready.values), (Breach::Form, ready.form)] {
-                if let Some(value) = test.and_then(|test| row.failed[test].as_ref()) {
-                    add(breach, depth + 1, Some(value));
-                }
+            if prepared.conditions.iter().all(holds) {
+                let found = prepared.violations(row).map(|(violation, depth, value)| {
+                    let (demand, rows, value) = (prepared.demand, rows.to_vec(), value.cloned());
+                    ViolatingField { violation, demand, table, rows, depth, value }
+                });
+                self.found.extend(found);
             }
         }
-        row.there.fill(false);
+        row.present.fill(false);
         row.passed.fill(false);
         row.failed.fill(None);
     }
 }
 
-fn kept(value: Value<'_>) -> Json {
+impl PreparedDemand {
+    /// How a row violates the demand, each with the depth and the wrong value.
+    fn violations<'r>(
+        &self,
+        row: &'r Row,
+    ) -> impl Iterator<Item = (Violation, usize, Option<&'r Json>)> + use<'r> {
+        let depth = self.parents.iter().filter(|parent| row.present[**parent]).count();
+        let presence = match (self.presence, row.present[self.field]) {
+            (Some(Demand::Required), false) => Some((Violation::Missing, depth, None)),
+            (Some(Demand::Forbidden), true) => Some((Violation::Forbidden, depth + 1, None)),
+            _ => None,
+        };
+        let tests = [(Violation::Value, self.values), (Violation::Pattern, self.pattern)];
+        let failed = tests.into_iter().filter_map(move |(violation, test)| {
+            Some((violation, depth + 1, Some(row.failed[test?].as_ref()?)))
+        });
+        presence.into_iter().chain(failed)
+    }
+}
+
+fn to_json(value: Value<'_>) -> Json {
     match value {
         Value::Text(text) => text.into(),
         #[allow(clippy::cast_possible_truncation)]
@@ -277,37 +293,35 @@ fn kept(value: Value<'_>) -> Json {
 }
 
 /// A value in a message.
-fn say(value: &Json) -> String {
+fn quoted(value: &Json) -> String {
     match value {
         Json::String(text) => format!("{text:?}"),
         other => other.to_string(),
     }
 }
 
-/// Reports the fields of a part of a document that fail a demand in one way.
+/// Reports the fields of a part of a document that violate a demand in one way.
 pub(crate) fn report(
     part: &Part<'_>,
-    breach: Breach,
+    violation: Violation,
     out: &mut Sink<'_>,
     message: impl Fn(&FieldDemand, &str) -> String,
 ) {
     let Some(demands) = part.survey().demands else { return };
-    for found in part.breaches().iter().filter(|found| found.breach == breach) {
+    for found in part.violations().iter().filter(|found| found.violation == violation) {
         let demand = &demands.profile.fields[found.demand];
         let plan = &demands.fields.plan;
         let mut subject = part.subject(plan.name(found.table), &found.rows);
         subject.path = plan.pointer(found.table, &found.rows);
         let below = demand.path.split('.').skip(plan.name(found.table).len()).take(found.depth);
         below.for_each(|key| subject.path.extend(["/", key]));
-        let value = found.value.as_ref().map(say).unwrap_or_default();
-        let path = (breach == Breach::Forbidden).then(|| subject.path.clone());
+        let value = found.value.as_ref().map(quoted).unwrap_or_default();
+        let path = (violation == Violation::Forbidden).then(|| subject.path.clone());
         let finding = out.report(subject, message(demand, &value));
         facts(finding, demand, found.value.as_ref());
         if let Some(path) = path {
-            finding.fix_if_confirmed(
-                "what goes to this office leaves it out",
-                vec![Edit::remove(path)],
-            );
+            finding
+                .fix_if_confirmed("this office must not get this field", vec![Edit::remove(path)]);
         }
     }
 }
@@ -330,8 +344,8 @@ pub(crate) fn when(demand: &FieldDemand) -> String {
     let mut parts = demand.conditions.iter().map(|condition| {
         let field = &condition.field;
         match (condition.values.as_slice(), &condition.pattern) {
-            ([], None) => format!("{field} is there"),
-            ([], Some(pattern)) => format!("{field} has the form {pattern}"),
+            ([], None) => format!("{field} is present"),
+            ([], Some(pattern)) => format!("{field} matches {pattern}"),
             (values, _) if values.len() > 4 => format!("{field} is one of {} values", values.len()),
             (values, _) => {
                 let words: Vec<String> = values.iter().map(ToString::to_string).collect();

@@ -1,5 +1,5 @@
-//! The demands of a profile on media: which of them apply to an observation or a run, and whether
-//! they are met.
+//! The demands of a profile on media: which apply to an observation or a run, and whether they are
+//! met.
 
 use obvert_model::number::Grade;
 use obvert_model::profile::{MediaDemand, MediaOf, Profile};
@@ -39,28 +39,27 @@ pub(crate) fn of_observations(profile: &Profile) -> impl Iterator<Item = &MediaD
         .filter(|demand| demand.of == MediaOf::Observation && demand.from_grade.is_none())
 }
 
-/// The demands from a grade on that apply to an observation, each with the grade that makes it
-/// apply.
+/// The demands for grades that apply to an observation, each with the grade that makes it apply.
 pub(crate) fn graded<'p>(
     profile: &'p Profile,
     row: &RowView<'p>,
 ) -> impl Iterator<Item = (&'p MediaDemand, Aspect, Grade)> {
     profile.media.iter().filter(|demand| demand.of == MediaOf::Observation).filter_map(
         move |demand| {
-            let (aspect, grade) = reached(demand, row)?;
-            concerns(demand, row).then_some((demand, aspect, grade))
+            let (aspect, grade) = demanding_grade(demand, row)?;
+            applies_to(demand, row).then_some((demand, aspect, grade))
         },
     )
 }
 
-/// The recorded or computed grade of an observation that is as bad as a demand requires, or worse.
-fn reached(demand: &MediaDemand, row: &RowView<'_>) -> Option<(Aspect, Grade)> {
+/// The recorded or computed grade of an observation at or beyond the grade of a demand.
+fn demanding_grade(demand: &MediaDemand, row: &RowView<'_>) -> Option<(Aspect, Grade)> {
     let from = demand.from_grade?;
     let grader = row.survey().grader.as_ref()?;
     let scale = &grader.scheme.scale;
     let bad = |grade: &Grade| {
-        let there = if scale.worst >= scale.best { *grade >= from } else { *grade <= from };
-        there && grader.on_scale(*grade)
+        let reached = if scale.worst >= scale.best { *grade >= from } else { *grade <= from };
+        reached && grader.on_scale(*grade)
     };
     let aspects =
         Aspect::ALL.iter().filter(|aspect| demand.aspect.is_none_or(|wanted| wanted == **aspect));
@@ -74,15 +73,15 @@ fn reached(demand: &MediaDemand, row: &RowView<'_>) -> Option<(Aspect, Grade)> {
         .find(|(_, grade)| bad(grade))
 }
 
-/// Whether a demand applies to observations of this code.
-pub(crate) fn concerns(demand: &MediaDemand, row: &RowView<'_>) -> bool {
+/// Whether a demand applies to observations with this code.
+pub(crate) fn applies_to(demand: &MediaDemand, row: &RowView<'_>) -> bool {
     (demand.codes.is_empty() || demand.codes.contains(&row.row.code))
         && (demand.roles.is_empty() || row.role().is_some_and(|role| demand.roles.contains(&role)))
 }
 
 /// The kinds of media of an observation; `None` if it refers to a file that the document does not
-/// have, which another rule reports.
-pub(crate) fn shown(row: &RowView<'_>) -> Option<MediaKinds> {
+/// have, since another rule reports that.
+pub(crate) fn kinds_of(row: &RowView<'_>) -> Option<MediaKinds> {
     let mut kinds = MediaKinds::default();
     for (_, media) in row.media() {
         kinds.add(media?);

@@ -1,35 +1,36 @@
-//! A submission profile, prepared for a check: its paths resolved, its patterns compiled, its
-//! severities and limits added to the settings. Rules of the family `profile` report where its
-//! demands are not met.
+//! Prepares a submission profile for a check: resolves its paths, compiles its patterns, and adds
+//! its severities and limits to the settings. The rules of the family `profile` report demands that
+//! are not met.
 
 mod fields;
-mod held;
 mod media;
+mod suppressions;
 
 use obvert_model::lists::{CodeList, GradeScheme};
 use obvert_model::profile::{AtHand, Profile, ProfileProblem, RuleAtHand, Weight};
 
 use crate::finding::Severity;
-use crate::report::{Stamp, Suppressed};
+use crate::report::{ProfileIdentity, Suppressed};
 use crate::settings::{Settings, SettingsError};
 
-pub(crate) use fields::{Breach, Breaches, FieldDemands, report, when};
-pub(crate) use held::Held;
+pub(crate) use fields::{FieldDemands, Violation, Violations, report, when};
 pub(crate) use media::{
-    MediaKinds, add_demand, concerns, graded, kinds_in_words, of_observations, of_runs, shown,
+    MediaKinds, add_demand, applies_to, graded, kinds_in_words, kinds_of, of_observations, of_runs,
 };
+pub(crate) use suppressions::PreparedSuppression;
 
 /// The demands of a profile, prepared.
 #[derive(Clone, Debug)]
 pub(crate) struct Demands {
     pub(crate) profile: Profile,
     pub(crate) fields: FieldDemands,
-    pub(crate) stamp: Stamp,
-    held: Vec<Held>,
+    pub(crate) identity: ProfileIdentity,
+    suppressions: Vec<PreparedSuppression>,
 }
 
-/// What is wrong with a profile, given the catalogue, the available lists and the date of the
-/// settings; in the profile's order, empty if nothing is.
+/// The problems of a profile, given the catalogue, the available lists and the date of the settings,
+/// in the order of the profile.
+#[doc(alias = "lint_profile")]
 ///
 /// ```
 /// use obvert_check::{Settings, profile_problems};
@@ -93,22 +94,23 @@ impl Demands {
             first: error.to_string(),
             more: 0,
         })?;
-        let stamp = Stamp {
+        let identity = ProfileIdentity {
             id: profile.id.to_string(),
             version: profile.version.to_string(),
             title: profile.title.to_string(),
             digest: digest.to_string(),
         };
-        let held = profile
+        let suppressions = profile
             .suppressions
             .iter()
-            .map(|suppression| Held::new(suppression, settings.today.as_ref()));
-        Ok(Self { fields: FieldDemands::new(&profile), stamp, held: held.collect(), profile })
+            .map(|suppression| PreparedSuppression::new(suppression, settings.today.as_ref()));
+        let suppressions = suppressions.collect();
+        Ok(Self { fields: FieldDemands::new(&profile), identity, suppressions, profile })
     }
 
     /// The suppressions of a rule.
-    pub(crate) fn held_of(&self, rule: &str) -> Vec<Held> {
-        self.held.iter().filter(|held| held.rule == rule).cloned().collect()
+    pub(crate) fn suppressions_of(&self, rule: &str) -> Vec<PreparedSuppression> {
+        self.suppressions.iter().filter(|suppression| suppression.rule == rule).cloned().collect()
     }
 }
 
@@ -121,7 +123,7 @@ fn severity(weight: Weight) -> Option<Severity> {
     }
 }
 
-/// What is allowed, in words: `obvert-terms 1, en-13508-2`.
+/// The allowed names, in words: `obvert-terms 1, en-13508-2`.
 pub(crate) fn list_of<'a>(allowed: impl Iterator<Item = (&'a str, Option<&'a str>)>) -> String {
     let names: Vec<String> = allowed
         .map(|(name, version)| {
@@ -131,14 +133,18 @@ pub(crate) fn list_of<'a>(allowed: impl Iterator<Item = (&'a str, Option<&'a str
     names.join(", ")
 }
 
-/// What was suppressed of a rule, in the order of the profile.
-pub(crate) fn suppressed(held: &[Held], counts: &[usize]) -> impl Iterator<Item = Suppressed> {
-    held.iter().zip(counts).filter(|(_, count)| **count > 0).map(|(held, count)| Suppressed {
-        rule: held.rule.clone(),
-        reason: held.reason.clone(),
+/// The suppressed findings of a rule, in the order of the profile.
+pub(crate) fn suppressed(
+    suppressions: &[PreparedSuppression],
+    counts: &[usize],
+) -> impl Iterator<Item = Suppressed> {
+    let counted = suppressions.iter().zip(counts).filter(|(_, count)| **count > 0);
+    counted.map(|(suppression, count)| Suppressed {
+        rule: suppression.rule.clone(),
+        reason: suppression.reason.clone(),
         count: *count,
-        until: held.until.clone(),
-        expired: held.expired,
+        until: suppression.until.clone(),
+        expired: suppression.expired,
         document: 0,
     })
 }

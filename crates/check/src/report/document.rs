@@ -1,35 +1,57 @@
-//! What a report says about each document.
+//! The part of a report about one document.
 
 #[cfg(feature = "diagnose")]
 use obvert_model::read::ProblemKind;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::Concerned;
+use super::AffectedPipe;
 #[cfg(feature = "diagnose")]
 use crate::evidence::{OBSERVATIONS, is_document_table};
 use crate::finding::Severity;
 use crate::output::count;
 
-/// The document that was checked.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Document {
+/// Which document was checked or fixed.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
+pub struct DocumentInfo {
     /// The file; absent if it was not named.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub file: Option<String>,
-    /// The format that was read, if the reader names it: `json`, `xml`, `csv`, `csv-zip`,
-    /// `geojson`, `xlsx`, `geopackage`.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub format: Option<String>,
     /// The document's id.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub id: Option<String>,
-    /// The unit of every distance in the report.
+    /// The unit of its distances.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub length_unit: Option<String>,
     /// Why it could not be read, if so.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub error: Option<String>,
+}
+
+impl DocumentInfo {
+    /// A file that could not be read.
+    pub(crate) fn failed(file: &str, error: &str) -> Self {
+        Self { file: Some(file.to_owned()), error: Some(error.to_owned()), ..Self::default() }
+    }
+
+    /// The name of the document, for people.
+    pub(crate) fn name(&self) -> &str {
+        self.file.as_deref().or(self.id.as_deref()).unwrap_or("the document")
+    }
+}
+
+/// A document that was checked.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
+pub struct CheckedDocument {
+    /// Which document it is.
+    #[serde(flatten)]
+    pub info: DocumentInfo,
+    /// The format that was read, if the reader names it: `json`, `xml`, `csv`, `csv-zip`,
+    /// `geojson`, `xlsx`, `geopackage`.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub format: Option<String>,
     /// How many pipes it has.
     pub pipes: usize,
     /// How many runs it has.
@@ -39,8 +61,8 @@ pub struct Document {
     /// What could not be read and was left out; the rules ran over the rest.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub left_out: Vec<LeftOut>,
-    /// How many findings were withheld, since they may only follow from what was left out.
-    #[serde(skip_serializing_if = "is_none", default)]
+    /// How many findings were withheld because what was left out may be their only cause.
+    #[serde(skip_serializing_if = "is_zero", default)]
     pub withheld: usize,
     /// Its findings by severity, exact whether listed or not.
     #[serde(default)]
@@ -48,14 +70,15 @@ pub struct Document {
     /// Its findings by rule, exact whether listed or not.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub rules: Vec<RuleTotal>,
-    /// The pipes that its listed findings concern, in the order of their table: enough to draw each
-    /// finding at its distance without the document.
+    /// The pipes that have listed findings, in the order of their table. They have what is needed to
+    /// draw each finding at its distance without the document.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
-    pub concerned: Vec<Concerned>,
+    pub affected_pipes: Vec<AffectedPipe>,
 }
 
 /// Findings by severity.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Totals {
     /// Errors.
     pub error: usize,
@@ -99,11 +122,16 @@ impl Totals {
     }
 }
 
-impl Document {
-    /// What was left out of the check, as a sentence without its full stop; `None` if nothing was.
+impl CheckedDocument {
+    /// A file that could not be read.
+    pub(crate) fn unread(file: &str, error: &str) -> Self {
+        Self { info: DocumentInfo::failed(file, error), ..Self::default() }
+    }
+
+    /// What was left out of the check, as a sentence without a full stop; `None` if nothing was.
     #[must_use]
     pub fn incomplete(&self) -> Option<String> {
-        // A table inside rows is missing in an unknown row: /runs/-/observations.
+        // `-` is an unknown row: /runs/-/observations is a table of one of the runs.
         let is_table = |path: &str| {
             path.matches('/').count() == 1 || path.contains("/-/") && !path.ends_with("/-")
         };
@@ -121,28 +149,29 @@ impl Document {
         let are = if self.withheld == 1 { "is" } else { "are" };
         let withheld = some(self.withheld, "finding");
         let withheld = withheld
-            .map(|findings| format!("; {findings} that may follow from that alone {are} withheld"));
+            .map(|findings| format!("; {findings} that only this may cause {are} withheld"));
         let withheld = withheld.unwrap_or_default();
         Some(format!(
             "{parts} that could not be read {were} left out; the rules ran over the rest{withheld}"
         ))
     }
 
-    pub(crate) fn count_again(&mut self) {
+    pub(crate) fn recount(&mut self) {
         self.totals = Totals::over(&self.rules);
     }
 }
 
 /// The signature is the one that serde needs.
 #[allow(clippy::trivially_copy_pass_by_ref)]
-fn is_none(count: &usize) -> bool {
+fn is_zero(count: &usize) -> bool {
     *count == 0
 }
 
 /// Something that could not be read.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct LeftOut {
-    /// Its place, as a JSON Pointer (RFC 6901) into the document.
+    /// Its location, as a JSON Pointer (RFC 6901) into the document.
     pub path: String,
     /// Whether it is a row of a table, or a table; otherwise it is an optional value, or a key that
     /// the format does not have.
@@ -163,6 +192,7 @@ impl LeftOut {
 
 /// How many findings a rule has.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct RuleTotal {
     /// The rule.
     pub rule: String,

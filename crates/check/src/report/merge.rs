@@ -1,10 +1,10 @@
-//! Adding findings to a report, and putting reports of several documents together.
+//! Adding findings to a report, and merging the reports of several documents.
 
-use super::{NotRun, Report, RuleTotal, sort_rules};
+use super::{NotRun, Report, RuleTotal, Suppressed, sort_rules};
 use crate::finding::{Finding, Severity};
 
 impl Report {
-    /// Adds what a rule found in the only document: how much there is, and what of it is listed.
+    /// Adds the findings of a rule in the only document: their number, and those that are listed.
     pub(crate) fn add_found(
         &mut self,
         rule: &str,
@@ -28,8 +28,8 @@ impl Report {
         add_total(&mut self.rules, found);
     }
 
-    /// Adds a finding of your own, such as one of a check that is made elsewhere. It is counted and
-    /// listed like those of a rule, in the order of the document that [`Finding::document`] names.
+    /// Adds a finding of your own, for example of a check outside of this crate. It is counted and
+    /// listed like the findings of rules, with the document that [`Finding::document`] names.
     ///
     /// ```
     /// use obvert_check::{Checker, Finding, MINIMAL, Settings, Severity, Subject};
@@ -43,7 +43,7 @@ impl Report {
         self.extend([finding]);
     }
 
-    /// Adds the report of another check, whose documents come after those of this one.
+    /// Adds the report of another check. Its documents follow those of this report.
     pub fn merge(&mut self, other: Self) {
         let before = self.documents.len();
         self.documents.extend(other.documents);
@@ -55,17 +55,17 @@ impl Report {
         for severity in Severity::ALL {
             self.totals.add(severity, other.totals.of(severity));
         }
-        for theirs in other.rules {
-            add_total(&mut self.rules, theirs);
+        for total in other.rules {
+            add_total(&mut self.rules, total);
         }
         sort_rules(&mut self.rules);
-        for theirs in other.own_rules {
-            if !self.own_rules.iter().any(|ours| ours.rule == theirs.rule) {
-                self.own_rules.push(theirs);
+        for own in other.own_rules {
+            if !self.own_rules.iter().any(|known| known.rule == own.rule) {
+                self.own_rules.push(own);
             }
         }
         merge_not_run(&mut self.not_run, other.not_run, before);
-        merge_not_run(&mut self.idle, other.idle, before);
+        merge_not_run(&mut self.not_applicable, other.not_applicable, before);
         self.suppressed.extend(other.suppressed.into_iter().map(|mut suppressed| {
             suppressed.document += before;
             suppressed
@@ -76,38 +76,24 @@ impl Report {
         }));
     }
 
-    /// The part of the report that is about one of its documents, by its place in `documents`.
+    /// The part of the report about one of its documents, by its index in `documents`.
     #[must_use]
     pub fn of_document(&self, document: usize) -> Self {
         let own = self.documents.get(document);
-        let mut part = Self {
+        let not_run = |all: &[NotRun]| -> Vec<NotRun> {
+            let own = all.iter().filter(|not_run| not_run.documents.contains(&document));
+            own.map(|not_run| NotRun { documents: vec![0], ..not_run.clone() }).collect()
+        };
+        let suppressed = self.suppressed.iter().filter(|part| part.document == document);
+        let findings = self.findings.iter().filter(|finding| finding.document == document);
+        Self {
             documents: own.cloned().into_iter().collect(),
             totals: own.map(|own| own.totals).unwrap_or_default(),
             rules: own.map(|own| own.rules.clone()).unwrap_or_default(),
-            not_run: self
-                .not_run
-                .iter()
-                .filter(|not_run| not_run.documents.contains(&document))
-                .cloned()
-                .collect(),
-            idle: self
-                .idle
-                .iter()
-                .filter(|idle| idle.documents.contains(&document))
-                .cloned()
-                .collect(),
-            suppressed: self
-                .suppressed
-                .iter()
-                .filter(|held| held.document == document)
-                .cloned()
-                .collect(),
-            findings: self
-                .findings
-                .iter()
-                .filter(|finding| finding.document == document)
-                .cloned()
-                .collect(),
+            not_run: not_run(&self.not_run),
+            not_applicable: not_run(&self.not_applicable),
+            suppressed: suppressed.map(|part| Suppressed { document: 0, ..part.clone() }).collect(),
+            findings: findings.map(|part| Finding { document: 0, ..part.clone() }).collect(),
             report: self.report.clone(),
             tool: self.tool.clone(),
             today: self.today.clone(),
@@ -115,14 +101,7 @@ impl Report {
             settings: self.settings.clone(),
             own_rules: self.own_rules.clone(),
             baseline: self.baseline.clone(),
-        };
-        part.not_run
-            .iter_mut()
-            .chain(&mut part.idle)
-            .for_each(|not_run| not_run.documents = vec![0]);
-        part.suppressed.iter_mut().for_each(|suppressed| suppressed.document = 0);
-        part.findings.iter_mut().for_each(|finding| finding.document = 0);
-        part
+        }
     }
 }
 
@@ -148,13 +127,13 @@ impl Extend<Self> for Report {
     }
 }
 
-/// Adds what could not be run on other documents, whose numbers begin at `before`.
+/// Adds rules that were not run on the documents of another report, whose indices begin at `before`.
 fn merge_not_run(all: &mut Vec<NotRun>, others: Vec<NotRun>, before: usize) {
-    for mut theirs in others {
-        theirs.documents.iter_mut().for_each(|document| *document += before);
-        match all.iter_mut().find(|ours| ours.why == theirs.why && ours.rules == theirs.rules) {
-            Some(ours) => ours.documents.extend(theirs.documents),
-            None => all.push(theirs),
+    for mut other in others {
+        other.documents.iter_mut().for_each(|document| *document += before);
+        match all.iter_mut().find(|known| known.why == other.why && known.rules == other.rules) {
+            Some(known) => known.documents.extend(other.documents),
+            None => all.push(other),
         }
     }
 }

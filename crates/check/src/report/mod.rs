@@ -1,11 +1,25 @@
 //! The report of a check: what was checked, what was found, what could not be checked.
+//!
+//! ```
+//! use obvert_check::{Checker, MINIMAL, Report, Settings};
+//!
+//! let report = Checker::new(Settings::default())?.check(MINIMAL.as_bytes())?;
+//! let document = &report.documents[0];
+//! assert_eq!((document.pipes, document.runs, document.totals.all()), (2, 3, 0));
+//! // A rule that could not be run is listed with the reason.
+//! assert_eq!(report.not_run[0].why, "the date of today was not given");
+//! let json = serde_json::to_vec(&report)?;
+//! assert_eq!(Report::read(&json)?, report);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
+mod affected;
 mod baseline;
-mod concerned;
 mod document;
 pub(crate) mod example;
 pub(crate) mod fingerprint;
 mod merge;
+mod renamed;
 mod structural;
 
 use std::collections::BTreeMap;
@@ -20,17 +34,18 @@ use crate::finding::{Finding, Severity};
 use crate::rule::Rule;
 use crate::settings::Settings;
 
-pub use self::baseline::Compared;
-pub(crate) use self::concerned::describe;
-pub use self::concerned::{Concerned, ConcernedRun};
-pub use self::document::{Document, LeftOut, RuleTotal, Totals};
-pub(crate) use self::structural::structural;
+pub(crate) use self::affected::describe;
+pub use self::affected::{AffectedPipe, AffectedRun};
+pub use self::baseline::Comparison;
+pub use self::document::{CheckedDocument, DocumentInfo, LeftOut, RuleTotal, Totals};
+pub(crate) use self::structural::{is_structural, structural};
 
 /// The version of the report's format.
-const VERSION: &str = "0.3";
+const VERSION: &str = "0.4";
 
 /// The program that made a report.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Tool {
     /// Its name.
     pub name: String,
@@ -38,8 +53,16 @@ pub struct Tool {
     pub version: String,
 }
 
-/// A rule that could not be run.
+impl Tool {
+    /// This program.
+    pub(crate) fn this() -> Self {
+        Self { name: "obvert".into(), version: env!("CARGO_PKG_VERSION").into() }
+    }
+}
+
+/// Rules that could not be run, or did not apply, for one reason.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct NotRun {
     /// Why.
     pub why: String,
@@ -50,9 +73,10 @@ pub struct NotRun {
     pub documents: Vec<usize>,
 }
 
-/// What the settings changed in the catalogue.
+/// The severities and limits that the settings changed.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Changed {
+#[non_exhaustive]
+pub struct ChangedSettings {
     /// Rules whose severity was set, or `off`.
     #[serde(skip_serializing_if = "BTreeMap::is_empty", default)]
     pub severities: BTreeMap<String, String>,
@@ -61,7 +85,7 @@ pub struct Changed {
     pub limits: BTreeMap<String, f64>,
 }
 
-impl Changed {
+impl ChangedSettings {
     fn by(settings: &Settings) -> Self {
         let word =
             |severity: &Option<Severity>| severity.map_or("off", Severity::as_str).to_owned();
@@ -81,14 +105,15 @@ impl Changed {
 
     /// Whether nothing was changed.
     #[must_use]
-    pub fn is_empty(&self) -> bool {
+    pub(crate) fn is_empty(&self) -> bool {
         self.severities.is_empty() && self.limits.is_empty()
     }
 }
 
 /// The profile that the documents were checked against.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-pub struct Stamp {
+#[non_exhaustive]
+pub struct ProfileIdentity {
     /// Its id.
     pub id: String,
     /// Its version.
@@ -101,6 +126,7 @@ pub struct Stamp {
 
 /// Findings that the profile suppresses.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Suppressed {
     /// The rule.
     pub rule: String,
@@ -111,7 +137,7 @@ pub struct Suppressed {
     /// The last day of the suppression, if it has one.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub until: Option<String>,
-    /// Whether that day is over. The findings are counted and listed then like any others.
+    /// Whether that day is over. The findings are then counted and listed like any others.
     #[serde(skip_serializing_if = "std::ops::Not::not", default)]
     pub expired: bool,
     /// The document, by its index in `documents`, from 0.
@@ -119,8 +145,9 @@ pub struct Suppressed {
     pub document: usize,
 }
 
-/// A rule of your own that was run. It is described here, since it is not in the catalogue.
+/// A rule of your own. The report has its documentation, since it is not in the catalogue.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct OwnRule {
     /// Its name.
     pub rule: String,
@@ -130,31 +157,32 @@ pub struct OwnRule {
     pub documentation: String,
 }
 
-/// The report of a check of one document or of several.
+/// The report of a check of one or more documents.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Report {
     /// The version of the report's format.
     pub report: String,
     /// The program that made it.
     pub tool: Tool,
     /// The documents that were checked.
-    pub documents: Vec<Document>,
+    pub documents: Vec<CheckedDocument>,
     /// The date that was used as today, if one was given.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub today: Option<String>,
     /// The profile that the documents were checked against.
     #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub profile: Option<Stamp>,
-    /// What the settings and the profile changed in the catalogue.
-    #[serde(skip_serializing_if = "Changed::is_empty", default)]
-    pub settings: Changed,
+    pub profile: Option<ProfileIdentity>,
+    /// The severities and limits that the settings and the profile changed.
+    #[serde(skip_serializing_if = "ChangedSettings::is_empty", default)]
+    pub settings: ChangedSettings,
     /// Rules of your own, besides those of the catalogue.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub own_rules: Vec<OwnRule>,
-    /// The comparison with an earlier report, if there was one. The totals and the findings are
-    /// then those that are new.
+    /// The comparison with an earlier report, if one was made. The report then has only the new
+    /// findings.
     #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub baseline: Option<Compared>,
+    pub baseline: Option<Comparison>,
     /// Findings by severity, exact whether listed or not.
     pub totals: Totals,
     /// Findings by rule, exact whether listed or not.
@@ -162,12 +190,12 @@ pub struct Report {
     /// Rules that could not be run, and why.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub not_run: Vec<NotRun>,
-    /// Rules that did not apply, since what they check a document against is neither named nor
-    /// demanded.
+    /// Rules that did not apply: the document does not name, and no profile demands, what they
+    /// compare it with.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
-    pub idle: Vec<NotRun>,
+    pub not_applicable: Vec<NotRun>,
     /// Findings that the profile suppresses. They are counted only here, unless the suppression has
-    /// ended.
+    /// expired.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub suppressed: Vec<Suppressed>,
     /// The findings, in the order of the document.
@@ -185,20 +213,24 @@ impl OwnRule {
 }
 
 impl Report {
-    pub(crate) fn new(document: Document, settings: &Settings, profile: Option<Stamp>) -> Self {
+    pub(crate) fn new(
+        document: CheckedDocument,
+        settings: &Settings,
+        profile: Option<ProfileIdentity>,
+    ) -> Self {
         Self {
             report: VERSION.into(),
-            tool: Tool { name: "obvert".into(), version: env!("CARGO_PKG_VERSION").into() },
+            tool: Tool::this(),
             documents: vec![document],
             today: settings.today.as_ref().map(ToString::to_string),
             profile,
-            settings: Changed::by(settings),
+            settings: ChangedSettings::by(settings),
             own_rules: settings.rules.iter().map(|rule| OwnRule::of(rule)).collect(),
             baseline: None,
             totals: Totals::default(),
             rules: Vec::new(),
             not_run: Vec::new(),
-            idle: Vec::new(),
+            not_applicable: Vec::new(),
             suppressed: Vec::new(),
             findings: Vec::new(),
         }
@@ -206,8 +238,8 @@ impl Report {
 
     pub(crate) fn sort(&mut self) {
         self.findings.sort_by_cached_key(|finding| {
-            let place = (finding.document, document_order(&finding.subject.path));
-            (place, finding.rule.clone(), finding.message.clone())
+            let order = (finding.document, document_order(&finding.subject.path));
+            (order, finding.rule.clone(), finding.message.clone())
         });
         sort_rules(&mut self.rules);
         for document in &mut self.documents {
@@ -215,11 +247,11 @@ impl Report {
         }
     }
 
-    pub(crate) fn count_again(&mut self) {
+    pub(crate) fn recount(&mut self) {
         self.totals = Totals::over(&self.rules);
     }
 
-    /// The worst severity found.
+    /// The worst severity of its findings.
     #[must_use]
     pub fn worst(&self) -> Option<Severity> {
         Severity::ALL.into_iter().rev().find(|severity| self.totals.of(*severity) > 0)
@@ -229,42 +261,44 @@ impl Report {
     #[must_use]
     pub fn ran(&self, rule: &str, document: usize) -> bool {
         self.settings.severities.get(rule).is_none_or(|severity| severity != "off")
-            && self.documents.get(document).is_some_and(|document| document.error.is_none())
-            && !self.not_run.iter().chain(&self.idle).any(|not_run| {
+            && self.documents.get(document).is_some_and(|document| document.info.error.is_none())
+            && !self.not_run.iter().chain(&self.not_applicable).any(|not_run| {
                 not_run.documents.contains(&document)
                     && not_run.rules.iter().any(|name| name == rule)
             })
     }
 
-    /// Reads a report that was written as one JSON object.
+    /// Reads a report that was written as one JSON object. The old names of renamed rules become the
+    /// new ones.
     ///
     /// # Errors
     /// If the source is not a report, or is a report of another version.
     pub fn read(source: &[u8]) -> Result<Self, serde_json::Error> {
         use serde::de::Error;
         let source = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
-        let report: Self = serde_json::from_slice(source)?;
+        let mut report: Self = serde_json::from_slice(source)?;
         if report.report != VERSION {
             let other = &report.report;
             return Err(serde_json::Error::custom(format!(
-                "a report of version {other:?}; this is {VERSION}"
+                "the report has version {other:?}; this version of obvert reads {VERSION}"
             )));
         }
         let documents = report.documents.len();
         if let Some(finding) = report.findings.iter().find(|finding| finding.document >= documents)
         {
-            let place = finding.document;
+            let index = finding.document;
             return Err(serde_json::Error::custom(format!(
-                "a finding is about document {place} of {documents}"
+                "a finding names document {index}, but the report has {documents}"
             )));
         }
+        report.use_current_rule_names();
         Ok(report)
     }
 
     /// Sets the name of the file, in documents that have none.
     pub fn name_file(&mut self, file: &str) {
         for document in &mut self.documents {
-            document.file.get_or_insert_with(|| file.to_owned());
+            document.info.file.get_or_insert_with(|| file.to_owned());
         }
     }
 
@@ -273,17 +307,6 @@ impl Report {
         for document in &mut self.documents {
             document.format.get_or_insert_with(|| format.to_owned());
         }
-    }
-
-    /// A report that a file could not be read.
-    #[must_use]
-    pub fn unread(file: &str, error: &str) -> Self {
-        let document = Document {
-            file: Some(file.to_owned()),
-            error: Some(error.to_owned()),
-            ..Document::default()
-        };
-        Self::new(document, &Settings::default(), None)
     }
 
     /// The schema of a report.
@@ -295,12 +318,12 @@ impl Report {
         obvert_model::schema::of::<Self>("report", title, example.into_iter().collect())
     }
 
-    /// Finds the locations of all findings in a JSON source, in one scan.
-    pub fn place_in(&mut self, source: &[u8], file: &str) {
-        let places =
+    /// Sets the locations of all findings, from one scan of the JSON source.
+    pub fn locate_in(&mut self, source: &[u8], file: &str) {
+        let locations =
             locate_all(source, self.findings.iter().map(|finding| finding.subject.path.as_str()));
         for finding in &mut self.findings {
-            let place = places.get(&finding.subject.path);
+            let place = locations.get(&finding.subject.path);
             if place.line > 0 {
                 finding.at = Some(Location {
                     file: file.to_owned(),
@@ -312,18 +335,18 @@ impl Report {
         }
     }
 
-    /// Finds locations that are not known yet by a function of the finding.
-    pub fn place_each(&mut self, mut place: impl FnMut(&Finding) -> Option<Location>) {
+    /// Sets the locations of findings that have none, by a function of the finding.
+    pub fn locate_missing(&mut self, mut locate: impl FnMut(&Finding) -> Option<Location>) {
         for finding in self.findings.iter_mut().filter(|finding| finding.at.is_none()) {
-            finding.at = place(finding);
+            finding.at = locate(finding);
         }
     }
 
-    /// Finds the locations of all findings by a function of the pointer, for a document in another
-    /// format than JSON.
-    pub fn place_with(&mut self, mut place: impl FnMut(&str) -> Option<Location>) {
+    /// Sets the locations of all findings by a function of the pointer, for a document that is not
+    /// JSON.
+    pub fn locate_with(&mut self, mut locate: impl FnMut(&str) -> Option<Location>) {
         for finding in &mut self.findings {
-            finding.at = place(&finding.subject.path);
+            finding.at = locate(&finding.subject.path);
         }
     }
 }

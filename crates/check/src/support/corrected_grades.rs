@@ -1,8 +1,8 @@
-//! The grades of a run as they would be without the faults that other rules report: a grade that
-//! the scheme does not give, a row entered twice.
+//! The grades of a run without the faults that other rules report, such as a grade that the scheme
+//! does not give, or a duplicate row.
 //!
-//! A rating that agrees with these is right. Reporting it as well would make many findings of one
-//! fault.
+//! A rating that agrees with the corrected grades is not reported, so that one fault does not give
+//! many findings.
 
 use obvert_model::lists::{GradeScheme, StretchUse};
 use obvert_model::number::Grade;
@@ -12,51 +12,51 @@ use crate::grading::{GradeExtent, GradeTotals, on_scale};
 use crate::support::row_order;
 use crate::views::{RowView, RunView};
 
-/// The totals of both aspects without those faults; `None` if there are none. What cannot be
-/// corrected from the record, such as a stretch that ends past the end of the run, counts as
+/// The totals of both aspects without those faults; `None` if there are no faults. Grades that
+/// cannot be corrected from the record, such as that of a stretch past the end of the run, count as
 /// doubtful.
 pub(crate) fn corrected_totals(
     run: &RunView<'_>,
     scheme: &GradeScheme,
 ) -> Option<Box<[GradeTotals; 2]>> {
-    let again = |index: usize| {
+    let is_duplicate = |index: usize| {
         run.is_repeated(index)
             || [run.duplicates(), run.overlapping_stretches()]
                 .iter()
-                .any(|twice| twice.iter().any(|pair| pair.0 == index))
+                .any(|pairs| pairs.iter().any(|pair| pair.0 == index))
     };
     let counts = |row: &RowView<'_>| row.row.grades.is_some() || row.facts.entries.is_some();
-    let twice = !run.duplicates().is_empty()
+    let has_duplicates = !run.duplicates().is_empty()
         || !run.overlapping_stretches().is_empty()
         || !run.repeated_rows().is_empty();
-    if !twice && !run.rows().filter(counts).any(|row| is_off(&row, scheme)) {
+    if !has_duplicates && !run.rows().filter(counts).any(|row| has_fault(&row, scheme)) {
         return None;
     }
-    let mut tallies = Box::new([GradeTotals::default(), GradeTotals::default()]);
-    for row in run.rows().filter(counts).filter(|row| !again(row.index)) {
+    let mut totals = Box::new([GradeTotals::default(), GradeTotals::default()]);
+    for row in run.rows().filter(counts).filter(|row| !is_duplicate(row.index)) {
         let grade_extent = extent(&row);
-        for (aspect, tally) in
-            [Aspect::Structural, Aspect::Operational].into_iter().zip(tallies.iter_mut())
+        for (aspect, aspect_totals) in
+            [Aspect::Structural, Aspect::Operational].into_iter().zip(totals.iter_mut())
         {
             if let Some(grade) = grade(&row, aspect, scheme) {
-                tally.add(grade, grade_extent, scheme);
+                aspect_totals.add(grade, grade_extent, scheme);
             }
         }
     }
-    tallies.iter_mut().for_each(|tally| tally.end_run(scheme));
-    Some(tallies)
+    totals.iter_mut().for_each(|aspect_totals| aspect_totals.end_run(scheme));
+    Some(totals)
 }
 
-/// Whether a rule reports something about a row that changes its grade or how often it counts.
-fn is_off(row: &RowView<'_>, scheme: &GradeScheme) -> bool {
+/// Whether a row has a fault that changes its grade or how often it counts.
+fn has_fault(row: &RowView<'_>, scheme: &GradeScheme) -> bool {
     let differs = |aspect: &Aspect| {
         row.recorded(*aspect).is_some() && grade(row, *aspect, scheme) != row.recorded(*aspect)
     };
     extent(row) != row.grade_extent() || Aspect::ALL.iter().any(differs)
 }
 
-/// The grade of a row: the scheme's if it is certain and differs from the recorded one; none in an
-/// aspect that the scheme does not grade the code in.
+/// The grade of a row: the scheme's if it is certain and differs from the recorded one; `None` in an
+/// aspect in which the scheme does not grade the code.
 fn grade(row: &RowView<'_>, aspect: Aspect, scheme: &GradeScheme) -> Option<Grade> {
     let Some(recorded) = row.recorded(aspect) else { return row.graded(aspect) };
     if !on_scale(scheme, recorded) || row.code.is_none() || row.unlinked() {
@@ -71,8 +71,8 @@ fn grade(row: &RowView<'_>, aspect: Aspect, scheme: &GradeScheme) -> Option<Grad
     }
 }
 
-/// The extent of a row. It is a point if its code is never continuous, and unknown if the stretch
-/// ends where it begins or past the end of the run.
+/// The extent of a row. It is a point if its code is never continuous. Its length is unknown if the
+/// stretch ends where it begins, or past the end of the run.
 fn extent(row: &RowView<'_>) -> GradeExtent {
     let grade_extent = row.grade_extent();
     if !row.row.is_stretch() {

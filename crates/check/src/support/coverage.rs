@@ -1,4 +1,4 @@
-//! Which part of a pipe no run has seen.
+//! The part of a pipe that no run has surveyed.
 
 use obvert_model::number::Length;
 use obvert_model::tables::{Direction, OutcomeKind};
@@ -8,52 +8,51 @@ use crate::support::run_extent::{
 };
 use crate::views::{Ending, PipeView, RunSummary, tolerance};
 
-/// A part of a pipe that no run has seen, in metres from the centre of its upstream structure.
+/// A part of a pipe that no run has surveyed, in metres from the centre of its upstream structure.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct UnseenPart {
+pub(crate) struct UnsurveyedPart {
     pub(crate) from: f64,
     pub(crate) to: f64,
     /// Whether a run recorded that it reached the far structure, or met the run from the other end.
     pub(crate) claimed: bool,
 }
 
-/// The longest part of a pipe that none of its runs has seen, if it is longer than the tolerance
-/// and `allowance` for the structures. `None` also if it cannot be computed, or if another rule
-/// compares the runs: runs that name each other, a run that is longer than the pipe, a direction
-/// that contradicts the structures.
-pub(crate) fn longest_unseen(
+/// The longest part of a pipe that no run has surveyed, if it is longer than the tolerance and
+/// `allowance` for the structures. `None` also if it cannot be computed, or if another rule compares
+/// the runs: runs that refer to each other, a run that is longer than the pipe, a direction that
+/// contradicts the structures.
+pub(crate) fn longest_unsurveyed(
     ending: &Ending<'_>,
     view: &PipeView<'_>,
     allowance: f64,
-) -> Option<UnseenPart> {
+) -> Option<UnsurveyedPart> {
     let survey = ending.survey;
-    let mut seen: Vec<(f64, f64)> = Vec::new();
+    let mut surveyed: Vec<(f64, f64)> = Vec::new();
     let (mut claimed, mut length) = (false, None);
     for summary in ending.runs_of(&view.pipe.id) {
         let run = &summary.run;
         let (_, metres) = pipe_with_length(survey, run)?;
         length = Some(metres);
         let far = far_position(survey, run, summary.marks)?;
-        let lost = run.reverse_of.is_some()
+        let reported_elsewhere = run.reverse_of.is_some()
             || run.launched.is_some()
             || direction_contradicts(view.pipe, run);
-        if lost || beyond_pipe(survey, run, summary.marks, allowance).is_some() {
+        if reported_elsewhere || beyond_pipe(survey, run, summary.marks, allowance).is_some() {
             return None;
         }
         let outcome = summary.outcome()?;
         claimed |= outcome != OutcomeKind::Stopped;
-        // A run that reached the far structure saw everything before it, whatever its counter
-        // showed.
+        // A run that reached the far structure surveyed the whole pipe, whatever its counter showed.
         let end = if outcome == OutcomeKind::Reached { metres } else { far };
         let start = offset(ending, summary);
-        seen.push(match run.direction {
+        surveyed.push(match run.direction {
             Direction::Downstream => (start, end),
             Direction::Upstream => (metres - end, metres - start),
         });
     }
     let length = length?;
-    let (from, to) = longest_gap(seen, length)?;
-    (to - from > tolerance(length) + allowance).then_some(UnseenPart { from, to, claimed })
+    let (from, to) = longest_gap(surveyed, length)?;
+    (to - from > tolerance(length) + allowance).then_some(UnsurveyedPart { from, to, claimed })
 }
 
 fn offset(ending: &Ending<'_>, summary: &RunSummary) -> f64 {

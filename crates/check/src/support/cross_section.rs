@@ -12,27 +12,26 @@ pub(crate) const EVIDENCE: &[&str] =
     &["run.observations", "run.observations.characterisation", "run.observations.quantities"];
 
 /// Plausible heights in millimetres. Outside this range the unit is probably wrong (inches read as
-/// millimetres, or the reverse), so nothing is computed from the height. Common practice, no
-/// source.
+/// millimetres, or the reverse), so the height is not used. Common practice, no source.
 const PLAUSIBLE_MILLIMETRES: std::ops::RangeInclusive<f64> = 50.0..=3657.6;
 
 /// A cross-section, as far as it is known.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct CrossSection {
+pub(crate) struct CrossSection {
     /// The class of the wall's material.
-    pub class: Option<MaterialClass>,
+    pub(crate) class: Option<MaterialClass>,
     /// The height in millimetres; `None` also if the recorded one is not plausible.
-    pub height: Option<f64>,
+    pub(crate) height: Option<f64>,
     /// The shape.
-    pub shape: Option<Shape>,
+    pub(crate) shape: Option<Shape>,
 }
 
 impl CrossSection {
-    /// The cross-section at a row: as the last change before the row says, or else as the pipe's
-    /// record says.
+    /// The cross-section at a row: that of the last change before the row, or else that of the pipe's
+    /// record.
     ///
-    /// If the first change leads to what the record says, the record describes the pipe after the
-    /// change, and what was before it is unknown.
+    /// If the first change is to the recorded value, the record describes the pipe after the change,
+    /// and the value before it is unknown.
     #[must_use]
     pub(crate) fn at(row: &RowView<'_>) -> Self {
         let survey = row.survey();
@@ -55,11 +54,11 @@ impl CrossSection {
                 .map(|index| row.run.row(*index))
                 .filter(move |change| change.role() == Some(role))
         };
-        let above = |change: &RowView<'_>| change.index <= row.index;
+        let is_before = |change: &RowView<'_>| change.index <= row.index;
         let mut section = recorded;
         for (number, change) in changes(Role::MaterialChange).enumerate() {
             let to = word(&change).and_then(|word| word.parse::<MaterialClass>().ok());
-            if above(&change) {
+            if is_before(&change) {
                 section.class = to;
             } else if number == 0 && to == recorded.class {
                 section.class = None;
@@ -67,7 +66,7 @@ impl CrossSection {
         }
         for (number, change) in changes(Role::ShapeChange).enumerate() {
             let to = word(&change).and_then(|word| word.parse::<Shape>().ok());
-            if above(&change) {
+            if is_before(&change) {
                 section.shape = to;
             } else if number == 0 && to == recorded.shape {
                 section.shape = None;
@@ -75,7 +74,7 @@ impl CrossSection {
         }
         for (number, change) in changes(Role::SizeChange).enumerate() {
             let to = height(&change);
-            if above(&change) {
+            if is_before(&change) {
                 section.height = to.filter(|mm| PLAUSIBLE_MILLIMETRES.contains(mm));
             } else if number == 0
                 && to.zip(recorded.height).is_some_and(|(to, was)| (to - was).abs() < 1.0)
@@ -87,12 +86,12 @@ impl CrossSection {
     }
 }
 
-/// The word that a change leads to, if its characterisation is a word of the format.
+/// The new value of a change, if its characterisation is a word of the format.
 fn word<'r>(change: &RowView<'r>) -> Option<&'r str> {
     change.row.characterisation.first().map(|word| word.as_str())
 }
 
-/// The height that a change of size leads to, in millimetres.
+/// The new height of a change of size, in millimetres.
 fn height(change: &RowView<'_>) -> Option<f64> {
     let code = change.code?;
     let mut amounts = code.amounts(&change.row.characterisation).enumerate();

@@ -1,5 +1,5 @@
-//! Cameras whose runs are longer or shorter than their pipes by the same share. The counter is at
-//! fault then, so that is one finding and not one for every run.
+//! Cameras whose runs are longer or shorter than their pipes by the same share. The cause is the
+//! counter, so that is one finding and not one for every run.
 
 use obvert_model::tables::{CounterZero, LengthBetween, OutcomeKind, Run};
 use rustc_hash::FxHashMap;
@@ -12,8 +12,8 @@ use crate::views::{Ending, RunSummary};
 /// How many runs must agree.
 const MIN_RUNS: usize = 4;
 
-/// Minimum length of a pipe, in metres: in shorter ones the ends of the two measurements weigh too
-/// much.
+/// Minimum length of a pipe, in metres. In a shorter pipe the ends of the two measurements have too
+/// much weight.
 const MIN_LENGTH: f64 = 20.0;
 
 /// The smallest share that counts as drift: twice what a counter may be off, see `tolerance`.
@@ -69,8 +69,8 @@ pub(crate) fn drifting_cameras(
     found
 }
 
-/// The share by which most runs are too long, and how many runs that is. A run is how far it came
-/// and how long its pipe is.
+/// The share by which most runs are too long, and how many runs that is. A run is its far position
+/// and the length of its pipe.
 fn common_share(runs: &[(f64, f64)], least: f64) -> Option<(f64, usize)> {
     // The median ignores a run that ended at another structure.
     let mut shares: Vec<f64> = runs.iter().map(|(far, length)| far / length - 1.0).collect();

@@ -1,4 +1,4 @@
-//! Rows of a run that repeat another row. Rules report them, and totals of grades leave them out.
+//! Rows of a run that repeat another row. Rules report them, and totals of grades exclude them.
 
 use obvert_model::tables::{ClockReading, Observation};
 use rustc_hash::FxHashMap;
@@ -29,8 +29,8 @@ pub(crate) fn duplicates(run: &RunView<'_>) -> Vec<(usize, usize)> {
     duplicates
 }
 
-/// Consecutive rows that repeat earlier rows, or one row out of place that repeats another: pasted
-/// or imported twice.
+/// Consecutive rows that repeat earlier rows, or one row out of order that repeats another: probably
+/// pasted or imported twice.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct RepeatedRows {
     /// The first of them.
@@ -75,7 +75,7 @@ pub(crate) fn repeated_rows(run: &RunView<'_>) -> Vec<RepeatedRows> {
                 });
                 RepeatedRows { from, of: *of, rows: length.count() }
             });
-        // The first of the longest ones.
+        // The first one of the longest.
         let best = best.max_by_key(|repeat| (repeat.rows, std::cmp::Reverse(repeat.of)));
         found.extend(best.filter(|repeat| {
             let last = repeat.of + repeat.rows.saturating_sub(1);
@@ -119,7 +119,7 @@ fn out_of_place(rows: &[Observation], index: usize) -> bool {
     without && !in_order_with_neighbours(rows, index)
 }
 
-/// Whether nothing recorded distinguishes two rows.
+/// Whether two rows record the same.
 fn indistinguishable(a: &Observation, b: &Observation) -> bool {
     a.code == b.code
         && !a.is_stretch()
@@ -146,21 +146,21 @@ pub(crate) fn overlapping_stretches(run: &RunView<'_>) -> Vec<(usize, usize)> {
     for index in stretches() {
         let row = &rows[index];
         let before = open.entry(row.code.as_str()).or_default();
-        let twice = before.iter().rev().take(MAX_EARLIER_STRETCHES).find(|other| {
+        let overlapping = before.iter().rev().take(MAX_EARLIER_STRETCHES).find(|other| {
             let other = &rows[**other];
             other.at < row.end()
                 && row.at < other.end()
                 && other.characterisation == row.characterisation
                 && clocks_overlap(other, row)
         });
-        overlapping_stretches.extend(twice.map(|other| (index, *other)));
+        overlapping_stretches.extend(overlapping.map(|other| (index, *other)));
         before.push(index);
     }
     overlapping_stretches
 }
 
-/// Whether two rows are, or may be, on the same part of the wall. An invalid clock reference is
-/// never.
+/// Whether two rows are, or may be, on the same part of the wall. An invalid clock reference never
+/// is.
 fn clocks_overlap(a: &Observation, b: &Observation) -> bool {
     let (Some(a), Some(b)) = (&a.clock, &b.clock) else { return true };
     match (a.reading(), b.reading()) {

@@ -1,5 +1,5 @@
-//! Elevations of structures and of the ends of pipes. Several rules compare the same numbers; what
-//! is known to be wrong is decided here, so that one mistyped elevation gives one finding.
+//! Elevations of structures and of the ends of pipes. Several rules compare the same numbers. This
+//! module decides which are wrong, so that one mistyped elevation gives one finding.
 
 use obvert_model::number::Length;
 use obvert_model::tables::Structure;
@@ -23,7 +23,7 @@ pub(crate) fn disagreement(survey: &Survey<'_>, structure: &Structure) -> Option
     (between >= 0.0).then_some((between - survey.metres(structure.depth?)).abs())
 }
 
-/// Whether nothing shows that a structure's elevations contradict each other.
+/// Whether a structure's elevations do not contradict each other.
 pub(crate) fn consistent(survey: &Survey<'_>, structure: &Structure) -> bool {
     let upright =
         !structure.ground.zip(structure.invert).is_some_and(|(ground, invert)| invert > ground);
@@ -70,7 +70,7 @@ impl<'d> End<'d> {
     }
 }
 
-/// The ends of a pipe that have an invert of their own and a structure.
+/// The ends of a pipe that have a recorded invert and a structure.
 pub(crate) fn pipe_ends<'d>(view: &PipeView<'d>) -> impl Iterator<Item = End<'d>> {
     let own = view.pipe.inverts.as_ref();
     let upper = own.and_then(|inverts| inverts.upstream).zip(view.upstream());
@@ -81,7 +81,7 @@ pub(crate) fn pipe_ends<'d>(view: &PipeView<'d>) -> impl Iterator<Item = End<'d>
     [(upper, "/inverts/upstream"), (lower, "/inverts/downstream")].into_iter().filter_map(end)
 }
 
-/// Whether an end of the pipe is known to be wrong, so that its gradient proves nothing.
+/// Whether an end of the pipe has a wrong invert, so that its gradient is not meaningful.
 pub(crate) fn any_invert_mismatch(view: &PipeView<'_>) -> bool {
     pipe_ends(view).any(|end| end.mismatch(view.survey, TOLERANCE).is_some())
 }

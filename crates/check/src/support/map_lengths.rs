@@ -3,7 +3,7 @@
 //!
 //! A wrong unit of the reference system or of the lengths makes every pipe 3.28 times too long or
 //! too short. That is one fault, so the factor is found by a vote of all pipes, and every
-//! comparison of map and distances uses it. `crs-unit-suspect` decides whether the reference system
+//! comparison of the map with distances uses it. `crs-unit-suspect` decides whether the reference system
 //! or the lengths are wrong.
 
 use obvert_geo::{Crs, CrsKind, FOOT_METRES, Fit, Slip, Unit};
@@ -60,7 +60,7 @@ pub(crate) struct MapLengths {
     pub(crate) exchanged: bool,
     /// Recorded lengths over measured ones.
     pub(crate) vote: Option<Vote>,
-    /// How most positions fit the area of use of the reference system.
+    /// Whether most positions are in the area of use of the reference system, or why not.
     pub(crate) fit: Option<Fit>,
     /// What is in the wrong unit if recorded and measured lengths differ by a unit.
     pub(crate) wrong_unit: Option<WrongUnit>,

@@ -1,4 +1,4 @@
-//! When the media files of each run were taken, compared with when the run was made.
+//! Compares the times of the media files of each run with the time of the run.
 
 use std::collections::BTreeMap;
 
@@ -8,7 +8,7 @@ use obvert_model::tables::MediaKind;
 use crate::support::time::{in_future, instant, run_span};
 use crate::views::{Ending, MediaView};
 
-/// How many files, or runs, make it one finding for the run, or for the document.
+/// The least number of files of a run, or of runs of a document, for one combined finding.
 pub(crate) const MIN_COUNT: usize = 3;
 
 /// When a run was made.

@@ -1,4 +1,4 @@
-//! The type of a media file by its first bytes, to compare with the type in its row.
+//! Detects the type of a media file from its first bytes, to compare it with the type in its row.
 
 use obvert_model::tables::MediaKind;
 
@@ -89,7 +89,7 @@ mod tests {
     use super::{same_type, type_of};
 
     #[test]
-    fn first_bytes_tell() {
+    fn types_are_detected_from_first_bytes() {
         let mut stream = vec![0; 400];
         (stream[0], stream[188], stream[376]) = (0x47, 0x47, 0x47);
         let cases: [(&[u8], Option<&str>); 16] = [

@@ -1,9 +1,9 @@
-//! Whether a document refers to runs that it does not have. A pipe without runs proves nothing
-//! then.
+//! Whether a document refers to runs that it does not have. If it does, a pipe without runs may have
+//! been surveyed.
 
 use crate::views::Ending;
 
-/// What refers to runs.
+/// The tables and fields that refer to runs.
 pub(crate) const EVIDENCE: &[&str] =
     &["media", "media.run", "locates", "ratings", "ratings.runs", "runs", "runs.reverse_of"];
 
@@ -15,5 +15,5 @@ pub(crate) fn refers_to_missing_run(ending: &Ending<'_>) -> bool {
     let reverse = ending.runs.iter().filter_map(|summary| summary.run.reverse_of.as_ref());
     let mut named =
         media.chain(head.locates.iter().map(|row| &row.run)).chain(ratings).chain(reverse);
-    named.any(|id| !ending.knows_run(id))
+    named.any(|id| !ending.has_run(id))
 }

@@ -1,4 +1,4 @@
-//! What the runs of a rating add up to, and how messages describe that.
+//! The totals of the runs of a rating, and their description in messages.
 
 use obvert_model::lists::GradeScheme;
 use obvert_model::number::Amount;
@@ -8,7 +8,7 @@ use crate::grading::{GradeTotals, Grader, tidy};
 use crate::support::run_extent;
 use crate::views::{RatingView, RunSummary, Survey};
 
-/// The length that two structures take up, in metres: the default of `run-longer-than-pipe`.
+/// The length of the two structures, in metres: the default of `run-longer-than-pipe`.
 const STRUCTURE_ALLOWANCE: f64 = 1.524;
 
 /// The runs of a rating, in the order of the document and each once: those that it names, or all
@@ -39,19 +39,15 @@ fn unique(runs: &[&RunSummary]) -> bool {
 
 /// The totals of the grades of several runs.
 pub(crate) struct RatingTotals<'d> {
-    pub(crate) tally: GradeTotals,
+    pub(crate) totals: GradeTotals,
     runs: &'d [&'d RunSummary],
     scheme: &'d GradeScheme,
 }
 
 impl<'d> RatingTotals<'d> {
     /// The totals of the recorded grades.
-    pub(crate) fn new(runs: &'d [&'d RunSummary], aspect: Aspect, scheme: &'d GradeScheme) -> Self {
-        let mut tally = GradeTotals::default();
-        for summary in runs {
-            tally.merge(summary.tally(aspect), scheme);
-        }
-        Self { tally, runs, scheme }
+    fn new(runs: &'d [&'d RunSummary], aspect: Aspect, scheme: &'d GradeScheme) -> Self {
+        Self::of(runs, scheme, |summary| summary.totals(aspect))
     }
 
     /// The totals without the faults that other rules report.
@@ -60,14 +56,20 @@ impl<'d> RatingTotals<'d> {
         aspect: Aspect,
         scheme: &'d GradeScheme,
     ) -> Self {
-        let mut tally = GradeTotals::default();
-        for summary in runs {
-            tally.merge(summary.corrected(aspect), scheme);
-        }
-        Self { tally, runs, scheme }
+        Self::of(runs, scheme, |summary| summary.corrected(aspect))
     }
 
-    /// Whether no rule reports how far a run came.
+    fn of(
+        runs: &'d [&'d RunSummary],
+        scheme: &'d GradeScheme,
+        of_run: impl Fn(&'d RunSummary) -> &'d GradeTotals,
+    ) -> Self {
+        let mut totals = GradeTotals::default();
+        runs.iter().for_each(|summary| totals.merge(of_run(summary), scheme));
+        Self { totals, runs, scheme }
+    }
+
+    /// Whether no rule reports the length of one of the runs.
     pub(crate) fn length_certain(&self, survey: &Survey<'_>) -> bool {
         !self.runs.iter().any(|summary| {
             let (run, marks) = (&summary.run, summary.marks);
@@ -86,7 +88,7 @@ impl<'d> RatingTotals<'d> {
 
     /// The total per length of the scheme.
     pub(crate) fn per_length(&self) -> Option<f64> {
-        self.tally.per_length(self.metres()?, self.scheme)
+        self.totals.per_length(self.metres()?, self.scheme)
     }
 
     /// The runs, for a message.
@@ -101,7 +103,7 @@ impl<'d> RatingTotals<'d> {
 
     pub(crate) fn describe_peak(&self) -> String {
         match (
-            self.tally.peak(self.scheme),
+            self.totals.peak(self.scheme),
             self.scheme.rollup.peak.as_ref().and_then(|peak| peak.length.as_ref()),
         ) {
             (Some(peak), None) => format!("the worst grade in {} is {peak}", self.names()),
@@ -119,29 +121,29 @@ impl<'d> RatingTotals<'d> {
     }
 
     pub(crate) fn describe_total(&self) -> String {
-        let count = self.tally.count;
+        let count = self.totals.count;
         format!(
             "the grades in {} add up to {} ({count} counted, {})",
             self.names(),
-            tidy(self.tally.total),
+            tidy(self.totals.total),
             self.rule()
         )
     }
 
     pub(crate) fn describe_count(&self) -> String {
-        format!("{} grades count in {}, {}", self.tally.count, self.names(), self.rule())
+        format!("{} grades count in {}, {}", self.totals.count, self.names(), self.rule())
     }
 
     pub(crate) fn describe_mean(&self) -> String {
-        let (total, count) = (tidy(self.tally.total), self.tally.count);
-        match self.tally.mean() {
+        let (total, count) = (tidy(self.totals.total), self.totals.count);
+        match self.totals.mean() {
             Some(mean) => format!("{total} ÷ {count} = {} in {}", tidy(mean), self.names()),
-            None => format!("{} has no grade to take the mean of", self.names()),
+            None => format!("{} has no grade, so there is no mean", self.names()),
         }
     }
 
     pub(crate) fn describe_per_length(&self, is: f64) -> String {
-        let (total, metres) = (tidy(self.tally.total), self.metres().map_or(0.0, tidy));
+        let (total, metres) = (tidy(self.totals.total), self.metres().map_or(0.0, tidy));
         let per = &self.scheme.rollup.per_length;
         format!(
             "{total} over {metres} m in {} is {} for each {} {}",
@@ -167,30 +169,65 @@ pub(crate) struct WrongFigure {
     pub(crate) how: String,
 }
 
-/// The figures of a rating that differ from what the grades give, in the order of the table.
-pub(crate) fn wrong_figures(
+impl WrongFigure {
+    pub(crate) fn describe(&self) -> String {
+        format!("{} {} is stated, but {}", self.field, self.stated, self.how)
+    }
+}
+
+/// The figures of a rating that differ from the recorded grades, unless they agree with the
+/// corrected ones: other rules report recorded grades that differ from the scheme's, and a rating
+/// that follows the scheme is right.
+pub(crate) fn contradicted_figures(
+    view: &RatingView<'_>,
+    grader: &Grader<'_>,
+    runs: &[&RunSummary],
+    slack: f64,
+) -> Vec<WrongFigure> {
+    let close = |a: f64, b: f64| (a - b).abs() <= slack * b.abs().max(1.0) + 1e-12;
+    let wrong = |totals: &RatingTotals<'_>| {
+        let certain = totals.totals.doubtful == 0;
+        certain.then(|| wrong_figures(view, totals, grader, &close))
+    };
+    let (aspect, scheme) = (view.rating.aspect, grader.scheme);
+    let recorded = wrong(&RatingTotals::new(runs, aspect, scheme)).unwrap_or_default();
+    if recorded.is_empty() {
+        return recorded;
+    }
+    match wrong(&RatingTotals::corrected(runs, aspect, scheme)) {
+        Some(corrected) if !corrected.is_empty() => recorded,
+        _ => Vec::new(),
+    }
+}
+
+/// The figures of a rating that differ from totals, in the order of the table.
+fn wrong_figures(
     view: &RatingView<'_>,
     totals: &RatingTotals<'_>,
     grader: &Grader<'_>,
     close: &impl Fn(f64, f64) -> bool,
 ) -> Vec<WrongFigure> {
-    let (rating, tally) = (view.rating, &totals.tally);
+    let (rating, sums) = (view.rating, &totals.totals);
     let mut wrong = Vec::new();
-    let mut hold = |field, stated: Option<f64>, computed: Option<f64>, how: &dyn Fn() -> String| {
-        let Some(stated) = stated.filter(|stated| !computed.is_some_and(|is| close(*stated, is)))
-        else {
-            return;
+    let mut compare =
+        |field, stated: Option<f64>, computed: Option<f64>, how: &dyn Fn() -> String| {
+            let Some(stated) =
+                stated.filter(|stated| !computed.is_some_and(|is| close(*stated, is)))
+            else {
+                return;
+            };
+            wrong.push(WrongFigure { field, stated, computed, how: how() });
         };
-        wrong.push(WrongFigure { field, stated, computed, how: how() });
-    };
     let on_scale = rating.peak.filter(|peak| !grader.off_scale(*peak));
-    hold("peak", on_scale.map(Amount::get), tally.peak(grader.scheme), &|| totals.describe_peak());
-    hold("total", rating.total.map(Amount::get), Some(tally.total), &|| totals.describe_total());
-    hold("mean", rating.mean.map(Amount::get), tally.mean(), &|| totals.describe_mean());
+    compare("peak", on_scale.map(Amount::get), sums.peak(grader.scheme), &|| {
+        totals.describe_peak()
+    });
+    compare("total", rating.total.map(Amount::get), Some(sums.total), &|| totals.describe_total());
+    compare("mean", rating.mean.map(Amount::get), sums.mean(), &|| totals.describe_mean());
     // A count is exact.
-    if let Some(count) = rating.count.filter(|count| u64::from(count.get()) != tally.count) {
+    if let Some(count) = rating.count.filter(|count| u64::from(count.get()) != sums.count) {
         #[allow(clippy::cast_precision_loss)]
-        let computed = Some(tally.count as f64);
+        let computed = Some(sums.count as f64);
         wrong.push(WrongFigure {
             field: "count",
             stated: f64::from(count.get()),

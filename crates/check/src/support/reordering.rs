@@ -1,11 +1,11 @@
-//! Moves that put the rows of a run in order. Rows are not changed, and as few as possible move, so
-//! that a person can follow the change.
+//! Edits that put the rows of a run in order. Rows are moved but not changed, and as few as possible
+//! are moved, so that a person can follow the change.
 
 use obvert_model::edit::Edit;
 
 use crate::views::RunView;
 
-/// The largest run that is reordered: the moves in a larger one are too many to follow.
+/// The largest run that is reordered. In a larger one the moves would be too many to follow.
 const MAX_ROWS: usize = 5_000;
 
 /// The moves that put the rows of a run into order of distance. Rows at one distance keep their
@@ -45,30 +45,29 @@ fn as_edits(run: &RunView<'_>, moves: &[(usize, usize)]) -> Vec<Edit> {
         .collect()
 }
 
-/// The fewest moves of one item each that bring items into the order `wanted`, which names them by
-/// their present places.
+/// The fewest moves of one item each that give the order `wanted`, a list of current indices.
 fn moves(wanted: &[usize]) -> Vec<(usize, usize)> {
     let stays = longest_rising(wanted);
-    let mut stand: Vec<usize> = (0..wanted.len()).collect();
+    let mut current: Vec<usize> = (0..wanted.len()).collect();
     let mut moves = Vec::new();
     for (place, item) in wanted.iter().enumerate() {
         if stays[*item] {
             continue;
         }
-        let Some(from) = stand.iter().position(|one| one == item) else { continue };
-        stand.remove(from);
-        // The item before it in order is in place already, so this one goes behind it.
+        let Some(from) = current.iter().position(|one| one == item) else { continue };
+        current.remove(from);
+        // The preceding item is already in place, so this one is inserted after it.
         let before = place.checked_sub(1).map(|before| wanted[before]);
         let to = before
-            .and_then(|before| stand.iter().position(|one| *one == before))
+            .and_then(|before| current.iter().position(|one| *one == before))
             .map_or(0, |at| at + 1);
-        stand.insert(to, *item);
+        current.insert(to, *item);
         moves.push((from, to));
     }
     moves
 }
 
-/// For every item whether it can stay: whether it is in a longest rising sequence.
+/// For every item, whether it can stay: whether it is in a longest rising sequence.
 fn longest_rising(values: &[usize]) -> Vec<bool> {
     let mut ends: Vec<usize> = Vec::new();
     let mut before: Vec<Option<usize>> = vec![None; values.len()];
@@ -106,12 +105,12 @@ mod tests {
         ];
         for (wanted, fewest) in cases {
             let moves = moves(wanted);
-            let mut stand: Vec<usize> = (0..wanted.len()).collect();
+            let mut current: Vec<usize> = (0..wanted.len()).collect();
             for (from, to) in &moves {
-                let item = stand.remove(*from);
-                stand.insert(*to, item);
+                let item = current.remove(*from);
+                current.insert(*to, item);
             }
-            assert_eq!((stand.as_slice(), moves.len()), (wanted, fewest));
+            assert_eq!((current.as_slice(), moves.len()), (wanted, fewest));
         }
     }
 }

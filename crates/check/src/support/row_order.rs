@@ -1,9 +1,9 @@
-//! The order of a run's rows by distance, and the end of the run. Several rules use these, so that
+//! The order of a run's rows by distance, and the end of the run. Several rules share this, so that
 //! one mistyped number gives one finding.
 
 use crate::views::{RunView, tolerance};
 
-/// What the order of rows is concluded from.
+/// The parts of a document that the order of rows is concluded from.
 pub(crate) const EVIDENCE: &[&str] = &["run.observations", "run.surveyed", "run.counter"];
 
 /// The distance at which a run ends, in the document's length unit: `surveyed`, or the distance of
@@ -64,10 +64,10 @@ pub(crate) fn reversed(run: &RunView<'_>) -> bool {
     }
 }
 
-/// How many rows would have to move for the others to be in order, if there are so many that the
-/// rows were sorted by something else than distance: at least three, and more than one in four. A
-/// return to zero after which the distances rise again is a reset of the counter and does not
-/// count. If the ids show what the rows were sorted by, any number is enough.
+/// How many rows must move for the others to be in order, if there are so many that the rows were
+/// sorted by something else than distance: at least three, and more than one in four. A return to
+/// zero after which the distances rise again is a counter reset and does not count. If the ids show
+/// what the rows were sorted by, any number is enough.
 pub(crate) fn out_of_order(run: &RunView<'_>) -> Option<usize> {
     let rows = &run.run.observations;
     let falls = run.falls();
@@ -77,8 +77,8 @@ pub(crate) fn out_of_order(run: &RunView<'_>) -> Option<usize> {
     }
     falls.clone().nth(1)?;
     let zero = near_zero(run);
-    let goes_on = |index: usize| rows[index..].iter().any(|row| row.at.get() > zero);
-    falls.clone().filter(|index| rows[*index].at.get() > zero || !goes_on(*index)).nth(1)?;
+    let rises_again = |index: usize| rows[index..].iter().any(|row| row.at.get() > zero);
+    falls.clone().filter(|index| rows[*index].at.get() > zero || !rises_again(*index)).nth(1)?;
     let out = rows.len() - longest_rising(rows.iter().map(|row| row.at.get()));
     (out >= 3 && out * 4 > rows.len()).then_some(out)
 }
@@ -116,8 +116,18 @@ fn longest_rising(values: impl Iterator<Item = f64>) -> usize {
 
 /// The largest distance that counts as zero: one foot more than the counter showed at its zero
 /// point.
-fn near_zero(run: &RunView<'_>) -> f64 {
+pub(crate) fn near_zero(run: &RunView<'_>) -> f64 {
     run.reads() + 0.3048 / run.survey.head.units.length.metres()
+}
+
+/// Which of two rows is out of step where the distance decreases at `index`: the upper one if
+/// removing it puts the others in order, otherwise the lower one.
+pub(crate) fn out_of_step(run: &RunView<'_>, index: usize) -> usize {
+    let rows = &run.run.observations;
+    let (at, before) = (rows[index].at, rows[index - 1].at);
+    let steady = index < 2 || rows[index - 2].at <= at;
+    let upper = steady && rows.get(index + 1).is_some_and(|next| next.at < before);
+    if upper { index - 1 } else { index }
 }
 
 /// The first row after a reset of the counter: the distance returns to zero, later rows rise from
@@ -148,7 +158,7 @@ mod tests {
     use super::longest_rising;
 
     #[test]
-    fn what_is_left_rising_is_the_longest() {
+    fn the_longest_rising_sequence_is_found() {
         let cases: [(&[f64], usize); 6] = [
             (&[], 0),
             (&[1.0, 2.0, 2.0, 3.0], 4),

@@ -1,5 +1,5 @@
 //! Runs dated far from the other runs of a document. A survey takes some weeks, so a mistyped year
-//! stands out. An old survey that is delivered late has all of its runs together.
+//! is an outlier. In an old survey that is delivered late, no run is.
 
 use jiff::Timestamp;
 

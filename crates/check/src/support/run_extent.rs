@@ -19,7 +19,7 @@ const FOOT_RATIO_TOLERANCE: f64 = 0.1;
 /// Whether `surveyed` and the closing row disagree.
 pub(crate) fn surveyed_contradicts_finish(survey: &Survey<'_>, run: &Run, marks: Marks) -> bool {
     let reads = run.counter.as_ref().and_then(|counter| counter.reads);
-    // A run that ends before its zero point is another rule's finding.
+    // Another rule reports a run that ends before its zero point.
     let surveyed = run.surveyed.filter(|surveyed| surveyed.get() >= reads.map_or(0.0, Length::get));
     match (surveyed, marks.finish.filter(|_| !marks.counter_reset)) {
         (Some(surveyed), Some(finish)) => {
@@ -31,8 +31,8 @@ pub(crate) fn surveyed_contradicts_finish(survey: &Survey<'_>, run: &Run, marks:
 }
 
 /// How far the run came from the centre of its start structure, in metres. `None` if that is
-/// unknown: no `surveyed`, a closing row that contradicts it, a counter that was reset on the way,
-/// or a camera launched into a lateral whose counter was set to zero elsewhere.
+/// unknown: `surveyed` is missing, the closing row contradicts it, the counter was reset during the
+/// run, or the camera was launched into a lateral and its counter was set to zero elsewhere.
 pub(crate) fn far_position(survey: &Survey<'_>, run: &Run, marks: Marks) -> Option<f64> {
     let counter = run.counter.as_ref();
     let zero = counter.map(|counter| counter.zero);
@@ -92,8 +92,7 @@ pub(crate) fn beyond_pipe(
     let far = far_position(survey, run, marks)?;
     let structures =
         if pipe.length_between == Some(LengthBetween::Centres) { 0.0 } else { allowance };
-    // A counter that was not zeroed shows too much all along the run; that is another rule's
-    // finding.
+    // A counter that was not zeroed shows too much during the whole run; another rule reports that.
     let reads = run.counter.as_ref().and_then(|counter| counter.reads).map_or(0.0, Length::get);
     let surplus = marks.start.map_or(0.0, |start| (start.get() - reads).max(0.0))
         * survey.head.units.length.metres();

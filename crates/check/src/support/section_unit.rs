@@ -1,4 +1,4 @@
-//! Which unit the heights of pipes make sense in. A wrong unit in the heading of a column makes
+//! Finds in which unit the heights of pipes are plausible. A wrong unit in a column heading makes
 //! every size wrong, so all heights are judged together.
 
 use obvert_model::tables::{Pipe, SectionUnit, Shape};
@@ -20,12 +20,12 @@ const NOMINAL_MILLIMETRES: [f64; 4] = [150.0, 160.0, 200.0, 225.0];
 /// Nominal sizes in inches that can be mistaken for millimetres: ASTM C76 (from memory).
 const NOMINAL_INCHES: [f64; 2] = [42.0, 48.0];
 
-/// Which unit the heights of all pipes make sense in.
+/// In which unit the heights of all pipes are plausible.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct SectionUnitVotes {
-    /// How many heights make sense only in the other unit than the declared one.
+    /// How many heights are plausible only in the unit that is not declared.
     pub(crate) other: usize,
-    /// How many make sense in only one of the two units.
+    /// How many are plausible in only one of the two units.
     pub(crate) of: usize,
 }
 
@@ -53,7 +53,7 @@ pub(crate) fn other_unit(unit: SectionUnit) -> SectionUnit {
     }
 }
 
-/// Whether a pipe's height makes no sense in the declared unit but would in the other one.
+/// Whether a pipe's height is implausible in the declared unit but plausible in the other one.
 pub(crate) fn fits_other_unit_only(unit: SectionUnit, pipe: &Pipe) -> bool {
     let Some(height) = pipe.height.map(|height| height.get()) else { return false };
     let (here, there) = (height * unit.millimetres(), height * other_unit(unit).millimetres());
@@ -79,11 +79,9 @@ fn fits_declared_unit_only(unit: SectionUnit, pipe: &Pipe) -> bool {
 }
 
 impl PipeView<'_> {
-    /// Whether the pipe's height is probably in the other unit than the declared one. Nothing that
-    /// depends on the size of the pipe, such as a grade, can be concluded then; `size-unit-suspect`
-    /// reports it.
-    #[must_use]
-    pub fn size_doubtful(&self) -> bool {
+    /// Whether the pipe's height is probably not in the declared unit. Rules do not conclude anything
+    /// from the size of the pipe then; `size-unit-suspect` reports it.
+    pub(crate) fn size_doubtful(&self) -> bool {
         self.survey.section_unit_votes().unit_is_wrong()
             || fits_other_unit_only(self.survey.head.units.section, self.pipe)
     }

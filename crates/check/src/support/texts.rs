@@ -1,6 +1,6 @@
 //! The texts that people write in a document: ids, names and free text, found by the shape of the
-//! format. The unusual ones are collected once for each part of a document, since several rules
-//! check them.
+//! format. Unusual texts are collected once for each part of a document, since several rules check
+//! them.
 
 use std::sync::OnceLock;
 
@@ -11,7 +11,7 @@ use crate::report::document_order;
 use crate::views::{Part, Subject};
 
 /// Free texts that other rules check.
-const LOOKED_UP: [&str; 8] = [
+const CHECKED_ELSEWHERE: [&str; 8] = [
     "$schema",
     "coding.list",
     "coding.version",
@@ -31,17 +31,17 @@ pub(crate) struct UnusualText {
 
 /// The unusual texts of a part of a document.
 pub(crate) fn unusual_texts(part: &Part<'_>) -> Vec<UnusualText> {
-    let mut look = Look { part, row: Vec::new(), found: Vec::new() };
+    let mut collector = Collector { part, row: Vec::new(), found: Vec::new() };
     let plan = &texts().plan;
     match part {
-        Part::Head(survey) => plan.head(survey.head, &mut look),
-        Part::Run(view) => plan.run(view.run, view.index, &mut look),
+        Part::Head(survey) => plan.head(survey.head, &mut collector),
+        Part::Run(view) => plan.run(view.run, view.index, &mut collector),
     }
-    look.found.sort_by_cached_key(|found| document_order(&found.subject.path));
-    look.found
+    collector.found.sort_by_cached_key(|found| document_order(&found.subject.path));
+    collector.found
 }
 
-/// The fields to look at, and the end of the pointer of each.
+/// The fields to check, and the end of the pointer of each.
 struct Texts {
     plan: Plan,
     below: Vec<(Slot, String)>,
@@ -57,8 +57,8 @@ fn texts() -> &'static Texts {
 }
 
 impl Texts {
-    /// Adds the texts of an object. `table` leads to its row, and `keys` from the row to the
-    /// object.
+    /// Adds the texts of an object. `table` is the path of its table, and `keys` the path from the row
+    /// to the object.
     fn add(&mut self, object: &ObjectShape, table: &[String], keys: &[String]) {
         for field in &object.fields {
             let name = field.name.clone();
@@ -85,7 +85,7 @@ impl Texts {
 fn is_written(field: &Field, table: &[String], path: &str) -> bool {
     let own_id =
         field.name == "id" && field.id_of.as_ref().is_some_and(|of| *of == table.join("."));
-    own_id || field.shape == Shape::Text && field.is_free() && !LOOKED_UP.contains(&path)
+    own_id || field.shape == Shape::Text && field.is_free() && !CHECKED_ELSEWHERE.contains(&path)
 }
 
 /// Whether a text is not plain printable ASCII, or has white space around it.
@@ -93,14 +93,14 @@ fn is_unusual(text: &str) -> bool {
     text.len() != text.trim().len() || !text.bytes().all(|byte| matches!(byte, b' '..=b'~'))
 }
 
-struct Look<'p> {
+struct Collector<'p> {
     part: &'p Part<'p>,
-    /// The unusual texts of the rows that are being looked at.
+    /// The unusual texts of the current rows.
     row: Vec<(Slot, String)>,
     found: Vec<UnusualText>,
 }
 
-impl See for Look<'_> {
+impl See for Collector<'_> {
     fn field(&mut self, slot: Slot, value: Value<'_>) {
         if let Value::Text(text) = value {
             if is_unusual(text) {
@@ -111,7 +111,7 @@ impl See for Look<'_> {
 
     fn row(&mut self, table: usize, rows: &[usize]) {
         let texts = texts();
-        // The rows inside a row are finished before it.
+        // Rows inside a row come before it.
         let (row, outer): (Vec<_>, Vec<_>) =
             std::mem::take(&mut self.row).into_iter().partition(|(slot, _)| slot.table == table);
         self.row = outer;
@@ -130,8 +130,8 @@ mod tests {
     use super::*;
 
     #[test]
-    fn what_is_looked_up_is_a_free_text_of_the_format() {
-        for path in LOOKED_UP {
+    fn exceptions_are_fields_of_the_format() {
+        for path in CHECKED_ELSEWHERE {
             let keys: Vec<&str> = path.split('.').collect();
             assert!(shape::field(&keys).is_some(), "{path}");
         }

@@ -1,5 +1,5 @@
-//! Dates and times of a survey as instants that can be compared. The format keeps a timestamp as it
-//! was written.
+//! Converts the dates and times of a survey, which the format keeps as texts, to instants that can
+//! be compared.
 
 use jiff::{Timestamp, ToSpan};
 use obvert_model::tables::Run;
@@ -26,7 +26,7 @@ pub(crate) fn is_date(date: &str) -> bool {
     date.parse::<jiff::civil::Date>().is_ok()
 }
 
-/// When a day begins at UTC; `None` if it is not in the calendar.
+/// When a day begins in UTC; `None` if it is not in the calendar.
 pub(crate) fn start_of_day(date: &Date) -> Option<Timestamp> {
     format!("{date}T00:00:00Z").parse().ok()
 }
@@ -42,8 +42,8 @@ pub(crate) fn end_of_day(day: &Date) -> Option<Timestamp> {
         .map(|zoned| zoned.timestamp())
 }
 
-/// Whether a timestamp is in the future, if the date of today was given. Today's time zone is
-/// unknown, so a time that is still today somewhere on Earth is not in the future.
+/// Whether a timestamp is in the future, if the date of today was given. The time zone is unknown,
+/// so a time that is still today anywhere on Earth is not in the future.
 pub(crate) fn in_future(survey: &Survey<'_>, timestamp: &text::Timestamp) -> bool {
     match (survey.today.and_then(end_of_day), instant(timestamp)) {
         (Some(over), Some(instant)) => instant >= over,

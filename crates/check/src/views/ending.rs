@@ -1,14 +1,14 @@
-//! The whole survey, after its runs were read and dropped.
+//! The whole survey, after its runs were read and their observations dropped.
 
 use std::cell::OnceCell;
 
 use obvert_model::tables::{Aspect, Head, Locate, OutcomeKind, Rating, Run};
-use obvert_model::text::{RunId, StructureId, Timestamp};
+use obvert_model::text::{RunId, Timestamp};
 
 use super::id_index::IdIndex;
 use super::{Marks, RowView, RunView, Subject, Survey};
 use crate::grading::{GradeTotals, Grader};
-use crate::profile::Breaches;
+use crate::profile::Violations;
 use crate::support::corrected_grades::corrected_totals;
 use crate::support::distance_drift::{
     Drift, MIN_SHARE, camera_of, drifting_cameras, stated_length,
@@ -18,8 +18,9 @@ use crate::support::run_dates;
 use crate::support::run_extent::unit_mixup;
 use crate::support::texts::{UnusualText, unusual_texts};
 
-/// What is kept of a run after it was read.
+/// A run after it was read, without its observations.
 #[derive(Clone, Debug)]
+#[non_exhaustive]
 pub struct RunSummary {
     /// Its row.
     pub index: usize,
@@ -28,20 +29,18 @@ pub struct RunSummary {
     /// How many observations it had.
     pub observations: usize,
     /// How many of them had a recorded grade.
-    pub graded: usize,
+    pub(crate) graded: usize,
     /// The distance from its zero point to its last reading, in metres.
     pub travelled: Option<f64>,
-    /// Where its rows record its start and its end.
-    pub marks: Marks,
-    /// The totals of its structural grades.
-    pub structural: GradeTotals,
-    /// The totals of its operational grades.
-    pub operational: GradeTotals,
-    /// Both without the faults that other rules report; `None` if there are none.
+    /// Its start and end by its rows.
+    pub(crate) marks: Marks,
+    /// The totals of its grades, by aspect.
+    totals: [GradeTotals; 2],
+    /// The same without the faults that other rules report; `None` if there are none.
     pub(crate) corrected: Option<Box<[GradeTotals; 2]>>,
 }
 
-/// What is computed from a run and its observations, and kept without them.
+/// Figures that are computed from the observations of a run, before they are dropped.
 pub(crate) struct RunFigures {
     observations: usize,
     graded: usize,
@@ -84,71 +83,46 @@ fn add_grades(row: &RowView<'_>, grader: &Grader<'_>, totals: &mut [GradeTotals;
 }
 
 impl RunSummary {
-    /// What is kept of a run: its row without the observations, and the figures.
+    /// Combines a run, whose observations were dropped, with its figures.
     pub(crate) fn new(index: usize, run: Run, figures: RunFigures) -> Self {
         let RunFigures { observations, graded, travelled, marks, totals, corrected } = figures;
-        let [structural, operational] = totals;
-        Self {
-            index,
-            run,
-            observations,
-            graded,
-            travelled,
-            marks,
-            structural,
-            operational,
-            corrected,
-        }
+        Self { index, run, observations, graded, travelled, marks, totals, corrected }
     }
 
     /// The run, or a field of it; `field` is empty or a pointer such as `/reverse_of`.
     #[must_use]
     pub fn subject(&self, field: &str) -> Subject {
-        Subject {
-            path: format!("/runs/{}{field}", self.index),
-            pipe: Some(self.run.pipe.to_string()),
-            run: Some(self.run.id.to_string()),
-            ..Subject::default()
-        }
+        Subject::of_run(self.index, &self.run, field)
     }
 
     /// The totals of its grades in an aspect.
-    #[must_use]
-    pub fn tally(&self, aspect: Aspect) -> &GradeTotals {
-        match aspect {
-            Aspect::Structural => &self.structural,
-            Aspect::Operational => &self.operational,
-        }
+    pub(crate) fn totals(&self, aspect: Aspect) -> &GradeTotals {
+        &self.totals[aspect as usize]
     }
 
-    /// The totals of its grades in an aspect, without the faults that other rules report.
+    /// The totals of its grades in an aspect without the faults that other rules report.
     pub(crate) fn corrected(&self, aspect: Aspect) -> &GradeTotals {
         self.corrected
             .as_ref()
-            .map_or_else(|| self.tally(aspect), |corrected| &corrected[aspect as usize])
+            .map_or_else(|| self.totals(aspect), |corrected| &corrected[aspect as usize])
     }
 
-    /// How it ended.
+    /// Its outcome.
     #[must_use]
     pub fn outcome(&self) -> Option<OutcomeKind> {
         self.run.outcome.as_ref().map(|outcome| outcome.kind)
     }
 
-    /// When it began.
+    /// When it started.
     #[must_use]
     pub fn started(&self) -> Option<&Timestamp> {
         self.run.started.as_ref()
-    }
-
-    /// The structures that it started at and went to, where recorded.
-    #[must_use]
-    pub fn ends(&self) -> (Option<&StructureId>, Option<&StructureId>) {
-        (self.run.from.as_ref(), self.run.to.as_ref())
     }
 }
 
 /// The whole survey, after all runs have been read.
 #[derive(Debug)]
+#[non_exhaustive]
 pub struct Ending<'d> {
     /// The survey.
     pub survey: &'d Survey<'d>,
@@ -159,19 +133,19 @@ pub struct Ending<'d> {
     /// The first run of every pipe, and for every run the next one of its pipe.
     firsts: IdIndex,
     next: Vec<u32>,
-    misses_a_run: OnceCell<bool>,
+    refers_to_missing_run: OnceCell<bool>,
     lengths_doubtful: OnceCell<bool>,
     date_outliers: OnceCell<Vec<usize>>,
     drifting_cameras: OnceCell<Vec<Drift>>,
 }
 
-/// No further run of a pipe.
+/// Marks the last run of a pipe.
 const LAST: u32 = u32::MAX;
 
-/// No run at all.
+/// Marks a media file without a run.
 const NO_RUN: u32 = u32::MAX;
 
-/// For every media file, the run of an observation that refers to it; the file's own run if
+/// For every media file, a run with an observation that refers to it; the file's own run if
 /// possible.
 #[derive(Debug)]
 pub(crate) struct ShownBy(Vec<u32>);
@@ -223,7 +197,7 @@ impl<'d> Ending<'d> {
             ids: IdIndex::by(runs, of_id),
             firsts,
             next,
-            misses_a_run: OnceCell::new(),
+            refers_to_missing_run: OnceCell::new(),
             lengths_doubtful: OnceCell::new(),
             date_outliers: OnceCell::new(),
             drifting_cameras: OnceCell::new(),
@@ -231,8 +205,7 @@ impl<'d> Ending<'d> {
     }
 
     /// A run with an observation that refers to a media file; the file's own run if possible.
-    #[must_use]
-    pub fn shown_by(&self, media: usize) -> Option<&'d RunSummary> {
+    pub(crate) fn shown_by(&self, media: usize) -> Option<&'d RunSummary> {
         self.shown_by
             .0
             .get(media)
@@ -246,21 +219,19 @@ impl<'d> Ending<'d> {
         self.ids.only_by(self.runs, id, of_id).map(|index| &self.runs[index])
     }
 
-    /// The run of an id in a finding.
+    /// The first run of an id.
     pub(crate) fn run_named(&self, id: &str) -> Option<&'d RunSummary> {
         self.ids.first_by(self.runs, id, of_id).map(|index| &self.runs[index])
     }
 
     /// Whether there is a run of an id.
-    #[must_use]
-    pub fn knows_run(&self, id: &str) -> bool {
+    pub(crate) fn has_run(&self, id: &str) -> bool {
         self.ids.first_by(self.runs, id, of_id).is_some()
     }
 
-    /// Whether distances seem to be in another unit than the declared one, by the positions or
-    /// because the runs do not fit their pipes. `length-unit-suspect` reports it.
-    #[must_use]
-    pub fn lengths_doubtful(&self) -> bool {
+    /// Whether distances seem to be in another unit than the declared one, compared with the
+    /// positions or with the lengths of the pipes. `length-unit-suspect` reports it.
+    pub(crate) fn lengths_doubtful(&self) -> bool {
         *self
             .lengths_doubtful
             .get_or_init(|| self.survey.lengths_doubtful() || unit_mixup(self).is_some())
@@ -273,7 +244,7 @@ impl<'d> Ending<'d> {
         })
     }
 
-    /// Whether a run was made with such a camera; `distance-drift` reports it.
+    /// Whether a run was made with one of these cameras; `distance-drift` reports it.
     pub(crate) fn camera_drifts(&self, run: &Run) -> bool {
         let drifting_cameras = self.drifting_cameras();
         !drifting_cameras.is_empty()
@@ -289,9 +260,8 @@ impl<'d> Ending<'d> {
     }
 
     /// Whether a row refers to a run that the document does not have.
-    #[must_use]
-    pub fn misses_a_run(&self) -> bool {
-        *self.misses_a_run.get_or_init(|| refers_to_missing_run(self))
+    pub(crate) fn refers_to_missing_run(&self) -> bool {
+        *self.refers_to_missing_run.get_or_init(|| refers_to_missing_run(self))
     }
 
     /// The runs through a pipe.
@@ -321,6 +291,7 @@ impl<'d> Ending<'d> {
 
 /// A part of a document: first the head, then every run with its observations.
 #[derive(Clone, Copy, Debug)]
+#[non_exhaustive]
 pub enum Part<'r> {
     /// The head and its tables.
     Head(&'r Survey<'r>),
@@ -338,7 +309,7 @@ impl<'r> Part<'r> {
         }
     }
 
-    /// One of its rows. `rows` are the numbers of the rows that it is in, and its own.
+    /// One of its rows. `rows` are the numbers of the rows that contain it, then its own.
     pub(crate) fn subject(&self, table: &[String], rows: &[usize]) -> Subject {
         let keys: Vec<&str> = table.iter().map(String::as_str).collect();
         match (self, keys.as_slice(), rows) {
@@ -351,7 +322,7 @@ impl<'r> Part<'r> {
         }
     }
 
-    /// Its texts that are not plain ASCII, or have white space around them.
+    /// Its texts that are not plain ASCII, or that have white space around them.
     pub(crate) fn unusual_texts(&self) -> &'r [UnusualText] {
         match self {
             Self::Head(survey) => survey.unusual_texts.get_or_init(|| unusual_texts(self)),
@@ -359,17 +330,18 @@ impl<'r> Part<'r> {
         }
     }
 
-    /// Where it does not meet the profile's demands on fields.
-    pub(crate) fn breaches(&self) -> &'r Breaches {
+    /// Its fields that do not meet the demands of the profile.
+    pub(crate) fn violations(&self) -> &'r Violations {
         match self {
-            Self::Head(survey) => survey.breaches(),
-            Self::Run(view) => view.breaches(),
+            Self::Head(survey) => survey.violations(),
+            Self::Run(view) => view.violations(),
         }
     }
 }
 
 /// A locate, after all runs have been read.
 #[derive(Clone, Copy, Debug)]
+#[non_exhaustive]
 pub struct LocateView<'d> {
     /// The whole survey.
     pub ending: &'d Ending<'d>,
@@ -380,13 +352,12 @@ pub struct LocateView<'d> {
 }
 
 impl LocateView<'_> {
-    /// A locate before the runs were read, so that its pipe is unknown.
-    pub(crate) fn place(index: usize, locate: &Locate) -> Subject {
+    /// The subject of a locate before the runs were read, so that its pipe is unknown.
+    pub(crate) fn row_subject(index: usize, locate: &Locate, field: &str) -> Subject {
         Subject {
-            path: format!("/locates/{index}"),
             run: Some(locate.run.to_string()),
             distance: Some(locate.at.get()),
-            ..Subject::default()
+            ..Subject::at(format!("/locates/{index}{field}"))
         }
     }
 
@@ -394,17 +365,15 @@ impl LocateView<'_> {
     #[must_use]
     pub fn subject(&self, field: &str) -> Subject {
         Subject {
-            path: format!("/locates/{}{field}", self.index),
             pipe: self.ending.run(&self.locate.run).map(|summary| summary.run.pipe.to_string()),
-            run: Some(self.locate.run.to_string()),
-            distance: Some(self.locate.at.get()),
-            ..Subject::default()
+            ..Self::row_subject(self.index, self.locate, field)
         }
     }
 }
 
 /// A rating, after all runs have been read.
 #[derive(Clone, Copy, Debug)]
+#[non_exhaustive]
 pub struct RatingView<'d> {
     /// The whole survey.
     pub ending: &'d Ending<'d>,
@@ -418,11 +387,11 @@ impl RatingView<'_> {
     /// The rating, or a field of it; `field` is empty or a pointer such as `/peak`.
     #[must_use]
     pub fn subject(&self, field: &str) -> Subject {
-        Self::place(self.index, self.rating, field)
+        Self::row_subject(self.index, self.rating, field)
     }
 
-    /// A rating before the runs were read.
-    pub(crate) fn place(index: usize, rating: &Rating, field: &str) -> Subject {
+    /// The subject of a rating before the runs were read.
+    pub(crate) fn row_subject(index: usize, rating: &Rating, field: &str) -> Subject {
         Subject {
             path: format!("/ratings/{index}{field}"),
             pipe: Some(rating.pipe.to_string()),

@@ -1,5 +1,5 @@
-//! What is looked up for the rows of a run, once for all rules: a survey has millions of rows, and
-//! looking a name up costs more than most rules do.
+//! Looks up the code, grade entries and media of each row once, for all rules. A survey has
+//! millions of rows, and a lookup by name costs more than most rules.
 
 use std::cell::OnceCell;
 
@@ -10,7 +10,7 @@ use super::{PipeView, RunView, Survey};
 use crate::grading::{Entries, Grader, Judgement, Linked, judge};
 use crate::support::cross_section::CrossSection;
 
-/// What is looked up for an observation.
+/// The results of the lookups for an observation.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct RowFacts<'r> {
     /// Its code, if the code list has it.
@@ -21,11 +21,11 @@ pub(crate) struct RowFacts<'r> {
     pub(crate) via: Option<&'r Code>,
     /// Its grade by the scheme in each aspect.
     pub(crate) judged: [Option<Judgement<'r>>; 2],
-    /// Where its media begin among those of the run.
+    /// The index of its first media reference among those of the run.
     pub(crate) media: usize,
 }
 
-/// What is looked up for the rows of one run. The memory is reused for the next run.
+/// The results of the lookups for the rows of one run. The memory is reused for the next run.
 #[derive(Debug, Default)]
 pub(crate) struct Facts<'s> {
     rows: Vec<RowFacts<'s>>,
@@ -35,7 +35,7 @@ pub(crate) struct Facts<'s> {
 }
 
 impl<'s> Facts<'s> {
-    /// Looks everything up for a run.
+    /// Does all lookups for a run.
     pub(crate) fn gather(&mut self, survey: &'s Survey<'s>, run: &Run, index: usize) {
         self.rows.clear();
         self.changes.clear();
@@ -55,7 +55,7 @@ impl<'s> Facts<'s> {
                 judged: [None, None],
                 media: self.media.len(),
             };
-            if let Some((grader, linked)) = across(survey, observation) {
+            if let Some((grader, linked)) = linked_row(survey, observation) {
                 facts.via = Some(linked.code);
                 facts.entries = grader.entries(&linked.code.code);
             }
@@ -64,29 +64,29 @@ impl<'s> Facts<'s> {
                 observation.media.iter().map(|reference| survey.media_index(&reference.id)),
             );
         }
-        // Only now are all changes of the cross-section known.
+        // Grades depend on changes of the cross-section, all of which are known now.
         for (row, observation) in run.observations.iter().enumerate() {
             let RowFacts { code: Some(code), entries: Some(entries), .. } = self.rows[row] else {
                 continue;
             };
             let section = CrossSection::at(&self.view(survey, run, index).row(row));
-            let linked = across(survey, observation).map(|(_, linked)| linked);
-            let whole = linked.as_ref().is_none_or(|linked| linked.whole);
-            let (code, seen) =
+            let linked = linked_row(survey, observation).map(|(_, linked)| linked);
+            let complete = linked.as_ref().is_none_or(|linked| linked.complete);
+            let (code, graded_row) =
                 linked.as_ref().map_or((code, observation), |linked| (linked.code, &linked.row));
             let of = |aspect| {
-                let judgement = judge(entries.of(aspect), code, seen, &section);
-                // The document's list may have no place for the amount that the scheme's bands
-                // need.
-                let plain = judgement.entry.is_some_and(|entry| entry.bands.is_empty());
-                let sure = linked.is_none() || whole && (plain || judgement.band.is_some());
-                Some(Judgement { certain: judgement.certain && sure, ..judgement })
+                let judgement = judge(entries.of(aspect), code, graded_row, &section);
+                // The document's code list may not record the amount that the scheme's bands need.
+                let no_bands = judgement.entry.is_some_and(|entry| entry.bands.is_empty());
+                let certain =
+                    linked.is_none() || complete && (no_bands || judgement.band.is_some());
+                Some(Judgement { certain: judgement.certain && certain, ..judgement })
             };
             self.rows[row].judged = [of(Aspect::Structural), of(Aspect::Operational)];
         }
     }
 
-    /// The run with what was looked up.
+    /// The run with the results.
     pub(crate) fn view<'r>(
         &'r self,
         survey: &'r Survey<'r>,
@@ -110,7 +110,7 @@ impl<'s> Facts<'s> {
             media: &self.media,
             marks: OnceCell::new(),
             disorder: OnceCell::new(),
-            breaches: OnceCell::new(),
+            violations: OnceCell::new(),
             unusual_texts: OnceCell::new(),
             duplicates: OnceCell::new(),
             repeated_rows: OnceCell::new(),
@@ -119,8 +119,11 @@ impl<'s> Facts<'s> {
     }
 }
 
-/// The row as the scheme's list has it, if the scheme grades another list than the document's.
-fn across<'s>(survey: &'s Survey<'s>, row: &Observation) -> Option<(&'s Grader<'s>, Linked<'s>)> {
+/// The row in the scheme's code list, if the scheme grades another list than the document's.
+fn linked_row<'s>(
+    survey: &'s Survey<'s>,
+    row: &Observation,
+) -> Option<(&'s Grader<'s>, Linked<'s>)> {
     let grader = survey.grader.as_ref().filter(|grader| grader.links.is_some())?;
     Some((grader, grader.linked(row)?))
 }

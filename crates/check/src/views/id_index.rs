@@ -1,5 +1,5 @@
-//! Rows by id. The ids stay in the tables, so that an index holds only row numbers: a city's tables
-//! have millions of rows.
+//! Finds rows by id. An index has only row numbers and reads the ids from the table, since a city's
+//! tables have millions of rows.
 
 use std::hash::{BuildHasher, BuildHasherDefault};
 
@@ -23,7 +23,7 @@ named!(Party Equipment Structure Pipe Media);
 #[derive(Debug, Default)]
 pub(crate) struct IdIndex(HashTable<u32>);
 
-/// Set in the number of a row whose id another row has too.
+/// The flag of a row number whose id is a duplicate.
 const DUPLICATE: u32 = 1 << 31;
 
 fn hash(id: &str) -> u64 {
@@ -44,7 +44,7 @@ impl IdIndex {
     pub(crate) fn by<T>(table: &[T], key: fn(&T) -> &str) -> Self {
         let mut rows = HashTable::with_capacity(table.len());
         for (index, named) in table.iter().enumerate() {
-            // A document with two thousand million rows does not fit into memory.
+            // A document with more rows than this does not fit into memory.
             let Some(index) = u32::try_from(index).ok().filter(|index| *index < DUPLICATE) else {
                 break;
             };
@@ -59,13 +59,12 @@ impl IdIndex {
         Self(rows)
     }
 
-    /// The row of an id; `None` also if two rows have the id, since it is unclear which one is
-    /// meant.
+    /// The row of an id; `None` also if two rows have the id, since the id is ambiguous then.
     pub(crate) fn find<T: Named>(&self, table: &[T], id: &str) -> Option<usize> {
         self.only_by(table, id, T::id)
     }
 
-    /// Whether the table has an id, once or more often.
+    /// Whether the table has an id, unique or not.
     pub(crate) fn contains<T: Named>(&self, table: &[T], id: &str) -> bool {
         self.first_by(table, id, T::id).is_some()
     }
@@ -100,7 +99,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn an_id_that_stands_twice_means_neither_row() {
+    fn a_duplicate_id_names_no_row() {
         let table = ["a", "b", "a", "c"];
         let rows = IdIndex::by(&table, |text| text);
         let of =

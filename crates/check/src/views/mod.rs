@@ -1,7 +1,7 @@
-//! What a rule is given: a record with everything that it refers to, so that the rule compares and
-//! does not search.
+//! The records that rules get, each with access to the rows that it refers to, so that a rule can
+//! compare without a search.
 //!
-//! The indexes are built once per document. Pointers and texts are made only when a rule reports.
+//! Indexes are built once per document. Pointers and texts are made only when a rule reports.
 
 mod ending;
 mod facts;
@@ -14,12 +14,13 @@ pub use ending::{Ending, LocateView, Part, RatingView, RunSummary};
 pub(crate) use ending::{RunFigures, ShownBy};
 pub(crate) use facts::Facts;
 pub use records::{MediaView, PipeView, StructureView};
-pub use run::{Marks, RowView, RunView};
+pub(crate) use run::Marks;
+pub use run::{RowView, RunView};
 pub use survey::Survey;
 
 pub(crate) use crate::subject::Subject;
 
-/// The tolerance of a counted distance in metres: the greater of half a per cent and one foot.
+/// The tolerance of a counted distance, in metres: half a per cent, but at least one foot.
 /// Source: City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer Systems.
 #[must_use]
 pub(crate) fn tolerance(metres: f64) -> f64 {

@@ -6,6 +6,7 @@ use super::{Subject, Survey};
 
 /// A structure.
 #[derive(Clone, Copy, Debug)]
+#[non_exhaustive]
 pub struct StructureView<'d> {
     /// The survey.
     pub survey: &'d Survey<'d>,
@@ -25,6 +26,7 @@ impl StructureView<'_> {
 
 /// A pipe.
 #[derive(Clone, Copy, Debug)]
+#[non_exhaustive]
 pub struct PipeView<'d> {
     /// The survey.
     pub survey: &'d Survey<'d>,
@@ -76,7 +78,7 @@ impl<'d> PipeView<'d> {
     /// Its path in the document's reference system, or else the straight line between its
     /// structures.
     #[must_use]
-    pub fn course(&self) -> Option<Vec<[f64; 2]>> {
+    pub(crate) fn course(&self) -> Option<Vec<[f64; 2]>> {
         if self.pipe.path.len() >= 2 {
             return Some(self.pipe.path.iter().map(|position| (*position).into()).collect());
         }
@@ -87,6 +89,7 @@ impl<'d> PipeView<'d> {
 
 /// A media file.
 #[derive(Clone, Copy, Debug)]
+#[non_exhaustive]
 pub struct MediaView<'d> {
     /// The survey.
     pub survey: &'d Survey<'d>,

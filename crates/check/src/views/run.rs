@@ -9,26 +9,27 @@ use obvert_model::tables::{Aspect, Grades, Media, MediaRef, Observation, Run};
 use super::facts::RowFacts;
 use super::{PipeView, Subject, Survey};
 use crate::grading::{GradeExtent, Judgement};
-use crate::profile::{Breaches, MediaKinds};
+use crate::profile::{MediaKinds, Violations};
 use crate::support::cross_section::CrossSection;
 use crate::support::duplicates::{self, RepeatedRows};
 use crate::support::row_order;
 use crate::support::texts::UnusualText;
 
-/// Where the rows of a run record its start and its end.
+/// The start and the end of a run by its rows.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Marks {
+pub(crate) struct Marks {
     /// The distance of the first row, if it or another row at its distance is a start row.
-    pub start: Option<Length>,
+    pub(crate) start: Option<Length>,
     /// The distance of the last row, if it or another row at its distance closes the run.
-    pub finish: Option<Length>,
-    /// Whether the counter was probably reset on the way, so that later distances are not from the
-    /// zero point.
-    pub counter_reset: bool,
+    pub(crate) finish: Option<Length>,
+    /// Whether the counter was probably reset during the run, so that later distances are not
+    /// measured from the zero point.
+    pub(crate) counter_reset: bool,
 }
 
 /// A run with its observations.
 #[derive(Debug)]
+#[non_exhaustive]
 pub struct RunView<'r> {
     /// The survey.
     pub survey: &'r Survey<'r>,
@@ -39,15 +40,15 @@ pub struct RunView<'r> {
     /// Its pipe, if the document has it.
     pub pipe: Option<PipeView<'r>>,
     /// The rows that record a change of material, size or shape, by their number in the run.
-    pub changes: &'r [usize],
-    /// What was looked up for every observation.
+    pub(crate) changes: &'r [usize],
+    /// The results of the lookups for every observation.
     pub(crate) facts: &'r [RowFacts<'r>],
     /// The rows of the media that the observations refer to, in their order; `None` for media that
     /// the document does not have.
     pub(crate) media: &'r [Option<usize>],
     pub(crate) marks: OnceCell<Marks>,
     pub(crate) disorder: OnceCell<bool>,
-    pub(crate) breaches: OnceCell<Breaches>,
+    pub(crate) violations: OnceCell<Violations>,
     pub(crate) unusual_texts: OnceCell<Vec<UnusualText>>,
     pub(crate) duplicates: OnceCell<Vec<(usize, usize)>>,
     pub(crate) repeated_rows: OnceCell<Vec<RepeatedRows>>,
@@ -58,12 +59,7 @@ impl<'r> RunView<'r> {
     /// The run, or a field of it; `field` is empty or a pointer such as `/surveyed`.
     #[must_use]
     pub fn subject(&self, field: &str) -> Subject {
-        Subject {
-            path: format!("/runs/{}{field}", self.index),
-            pipe: Some(self.run.pipe.to_string()),
-            run: Some(self.run.id.to_string()),
-            ..Subject::default()
-        }
+        Subject::of_run(self.index, self.run, field)
     }
 
     /// Its observations.
@@ -89,11 +85,9 @@ impl<'r> RunView<'r> {
         Some((self.run.surveyed?.get() - self.reads()) * self.survey.head.units.length.metres())
     }
 
-    /// Whether its rows are in another order than by distance, all or so many of them that they
-    /// were sorted by something else. That is one finding, and nothing can be concluded from which
-    /// row is first, last or next.
-    #[must_use]
-    pub fn disordered(&self) -> bool {
+    /// Whether so many rows are out of order that they were sorted by something else than distance.
+    /// That is one finding, and rules do not conclude anything from the first, last or next row.
+    pub(crate) fn disordered(&self) -> bool {
         *self
             .disorder
             .get_or_init(|| row_order::reversed(self) || row_order::out_of_order(self).is_some())
@@ -138,9 +132,9 @@ impl<'r> RunView<'r> {
         self.overlapping_stretches.get_or_init(|| duplicates::overlapping_stretches(self))
     }
 
-    /// Where it does not meet the profile's demands on fields; computed when a rule first asks.
-    pub(crate) fn breaches(&self) -> &Breaches {
-        self.breaches.get_or_init(|| {
+    /// The fields that do not meet the demands of the profile; computed on first use.
+    pub(crate) fn violations(&self) -> &Violations {
+        self.violations.get_or_init(|| {
             self.survey
                 .demands
                 .map(|demands| demands.fields.of_run(self.run, self.index))
@@ -156,9 +150,8 @@ impl<'r> RunView<'r> {
         kinds
     }
 
-    /// Where its rows record its start and its end; nowhere if they are not in order.
-    #[must_use]
-    pub fn marks(&self) -> Marks {
+    /// Its start and end by its rows; neither if the rows are not in order.
+    pub(crate) fn marks(&self) -> Marks {
         let at = |row: RowView<'_>| row.row.at;
         let find = || Marks {
             start: self.start_row().map(at),
@@ -168,32 +161,25 @@ impl<'r> RunView<'r> {
         *self.marks.get_or_init(|| if self.disordered() { Marks::default() } else { find() })
     }
 
-    /// The start row, if the run begins with one. Rows at one distance have no order.
-    #[must_use]
-    pub fn start_row(&self) -> Option<RowView<'_>> {
+    /// The start row, if the run begins with one. Rows at the same distance have no order.
+    pub(crate) fn start_row(&self) -> Option<RowView<'_>> {
         let first = self.run.observations.first()?.at;
         self.rows()
             .take_while(|row| row.row.at == first)
             .find(|row| row.role() == Some(Role::Start))
     }
 
-    /// The row that closes the run, if the run ends with one: it finishes, or is given up.
-    #[must_use]
-    pub fn closing_row(&self) -> Option<RowView<'_>> {
+    /// The row that closes the run, if the run ends with one: it finishes or is abandoned.
+    pub(crate) fn closing_row(&self) -> Option<RowView<'_>> {
         let last = self.run.observations.last()?.at;
         let closes = |row: &RowView<'_>| matches!(row.role(), Some(Role::Finish | Role::Stopped));
         self.rows().rev().take_while(|row| row.row.at == last).find(closes)
-    }
-
-    /// The role of a row, if there is one.
-    #[must_use]
-    pub fn role_at(&self, row: Option<RowView<'_>>) -> Option<Role> {
-        row.and_then(|row| row.role())
     }
 }
 
 /// An observation.
 #[derive(Clone, Copy, Debug)]
+#[non_exhaustive]
 pub struct RowView<'r> {
     /// Its run.
     pub run: &'r RunView<'r>,
@@ -242,40 +228,36 @@ impl<'r> RowView<'r> {
     }
 
     /// The cross-section at its distance.
-    #[must_use]
-    pub fn cross_section(&self) -> CrossSection {
+    pub(crate) fn cross_section(&self) -> CrossSection {
         CrossSection::at(self)
     }
 
-    /// Its grade in an aspect by the grade scheme.
+    /// Its grade in an aspect by the grade scheme; `None` if the scheme gives none.
     #[must_use]
     pub fn graded(&self, aspect: Aspect) -> Option<Grade> {
         self.judged(aspect)?.grade
     }
 
-    /// Its grade in an aspect by the grade scheme, and what the grade rests on.
-    #[must_use]
-    pub fn judged(&self, aspect: Aspect) -> Option<Judgement<'r>> {
+    /// Its grade in an aspect by the grade scheme, with the reasons.
+    pub(crate) fn judged(&self, aspect: Aspect) -> Option<Judgement<'r>> {
         self.facts.judged[aspect as usize]
     }
 
     /// Whether the grade scheme grades its code in an aspect.
-    #[must_use]
-    pub fn gradable(&self, aspect: Aspect) -> bool {
+    pub(crate) fn gradable(&self, aspect: Aspect) -> bool {
         self.facts.entries.is_some_and(|entries| !entries.of(aspect).is_empty())
     }
 
-    /// Whether the scheme grades another code list to which no exact link leads from the code, so
-    /// that no grade is known.
+    /// Whether the scheme grades another code list, and the code has no exact link to it. No grade
+    /// is known then.
     pub(crate) fn unlinked(&self) -> bool {
         self.facts.via.is_none()
             && self.survey().grader.as_ref().is_some_and(|grader| grader.links.is_some())
     }
 
-    /// What a grade rests on, in words, including the link to the scheme's code list if that is
+    /// The reasons for a grade, in words, including the link to the scheme's code list if that is
     /// another one.
-    #[must_use]
-    pub fn reason(&self, judgement: &Judgement<'_>) -> String {
+    pub(crate) fn reason(&self, judgement: &Judgement<'_>) -> String {
         let reason = judgement.reason(&self.cross_section());
         let Some(via) = self.facts.via else { return reason };
         let list = self.survey().scheme.map_or("", |scheme| scheme.code_list.list.as_str());

@@ -13,13 +13,14 @@ use rustc_hash::FxHashMap;
 use super::id_index::IdIndex;
 use super::{LocateView, MediaView, PipeView, RatingView, StructureView, Subject};
 use crate::grading::{Entries, Grader};
-use crate::profile::{Breaches, Demands, MediaKinds};
+use crate::profile::{Demands, MediaKinds, Violations};
 use crate::support::map_lengths::{MapLengths, WrongUnit};
 use crate::support::section_unit::SectionUnitVotes;
 use crate::support::texts::UnusualText;
 
-/// The head of a document and its tables, indexed.
+/// The head of a document and its tables, indexed by id.
 #[derive(Debug)]
+#[non_exhaustive]
 pub struct Survey<'d> {
     /// The head.
     pub head: &'d Head,
@@ -29,17 +30,17 @@ pub struct Survey<'d> {
     pub list: Option<&'d CodeList>,
     /// The document's grade scheme, if it is available and grades the document's code list or one
     /// that the codes are linked to.
-    pub grader: Option<Grader<'d>>,
+    pub(crate) grader: Option<Grader<'d>>,
     /// The document's grade scheme, if it is available, whatever codes it grades.
     pub scheme: Option<&'d GradeScheme>,
     /// The available versions of the document's code list, if its own is not among them.
-    pub list_versions: Vec<&'d str>,
+    pub(crate) list_versions: Vec<&'d str>,
     /// The available versions of the document's grade scheme, if its own is not among them.
-    pub scheme_versions: Vec<&'d str>,
+    pub(crate) scheme_versions: Vec<&'d str>,
     /// The document's reference system, if it is known and supported.
-    pub crs: Option<Crs>,
+    pub(crate) crs: Option<Crs>,
     /// Why the reference system cannot be used, if it cannot.
-    pub crs_error: Option<String>,
+    pub(crate) crs_error: Option<String>,
     /// The demands of the profile that the survey is checked against.
     pub(crate) demands: Option<&'d Demands>,
     /// The codes of the list, each with the entries of the grade scheme.
@@ -51,10 +52,10 @@ pub struct Survey<'d> {
     media: IdIndex,
     map_lengths: OnceLock<MapLengths>,
     section_unit_votes: OnceLock<SectionUnitVotes>,
-    breaches: OnceLock<Breaches>,
+    violations: OnceLock<Violations>,
     pub(super) unusual_texts: OnceLock<Vec<UnusualText>>,
     // The keys are copies: borrowed ones would tie every view to the lifetime of the document.
-    of_runs: OnceLock<FxHashMap<Box<str>, MediaKinds>>,
+    media_of_runs: OnceLock<FxHashMap<Box<str>, MediaKinds>>,
 }
 
 impl<'d> Survey<'d> {
@@ -98,9 +99,9 @@ impl<'d> Survey<'d> {
             media: IdIndex::new(&head.media),
             map_lengths: OnceLock::new(),
             section_unit_votes: OnceLock::new(),
-            breaches: OnceLock::new(),
+            violations: OnceLock::new(),
             unusual_texts: OnceLock::new(),
-            of_runs: OnceLock::new(),
+            media_of_runs: OnceLock::new(),
         }
     }
 
@@ -116,8 +117,7 @@ impl<'d> Survey<'d> {
     }
 
     /// Whether there is a party of an id.
-    #[must_use]
-    pub fn knows_party(&self, id: &str) -> bool {
+    pub(crate) fn has_party(&self, id: &str) -> bool {
         self.parties.contains(&self.head.parties, id)
     }
 
@@ -128,8 +128,7 @@ impl<'d> Survey<'d> {
     }
 
     /// Whether there is a piece of equipment of an id.
-    #[must_use]
-    pub fn knows_equipment(&self, id: &str) -> bool {
+    pub(crate) fn has_equipment(&self, id: &str) -> bool {
         self.equipment.contains(&self.head.equipment, id)
     }
 
@@ -140,14 +139,12 @@ impl<'d> Survey<'d> {
     }
 
     /// The row of a piece of equipment in its table.
-    #[must_use]
-    pub fn equipment_index(&self, id: &str) -> Option<usize> {
+    pub(crate) fn equipment_index(&self, id: &str) -> Option<usize> {
         self.equipment.find(&self.head.equipment, id)
     }
 
     /// Whether there is a structure of an id.
-    #[must_use]
-    pub fn knows_structure(&self, id: &str) -> bool {
+    pub(crate) fn has_structure(&self, id: &str) -> bool {
         self.structures.contains(&self.head.structures, id)
     }
 
@@ -158,8 +155,7 @@ impl<'d> Survey<'d> {
     }
 
     /// Whether there is a pipe of an id.
-    #[must_use]
-    pub fn knows_pipe(&self, id: &str) -> bool {
+    pub(crate) fn has_pipe(&self, id: &str) -> bool {
         self.pipes.contains(&self.head.pipes, id)
     }
 
@@ -170,14 +166,12 @@ impl<'d> Survey<'d> {
     }
 
     /// The row of a pipe in its table.
-    #[must_use]
-    pub fn pipe_index(&self, id: &str) -> Option<usize> {
+    pub(crate) fn pipe_index(&self, id: &str) -> Option<usize> {
         self.pipes.find(&self.head.pipes, id)
     }
 
     /// Whether there is a media file of an id.
-    #[must_use]
-    pub fn knows_media(&self, id: &str) -> bool {
+    pub(crate) fn has_media(&self, id: &str) -> bool {
         self.media.contains(&self.head.media, id)
     }
 
@@ -188,25 +182,23 @@ impl<'d> Survey<'d> {
     }
 
     /// The row of a media file in its table.
-    #[must_use]
-    pub fn media_index(&self, id: &str) -> Option<usize> {
+    pub(crate) fn media_index(&self, id: &str) -> Option<usize> {
         self.media.find(&self.head.media, id)
     }
 
-    /// The geometry of its pipes; measured when a rule first asks.
+    /// The geometry of its pipes; measured on first use.
     pub(crate) fn map_lengths(&self) -> &MapLengths {
         self.map_lengths.get_or_init(|| MapLengths::new(self))
     }
 
-    /// Whether all lengths of the document seem to be in another unit than the declared one,
-    /// compared with its positions. Comparing them with a limit in metres proves nothing then;
-    /// `length-unit-suspect` reports it.
-    #[must_use]
-    pub fn lengths_doubtful(&self) -> bool {
+    /// Whether all lengths seem to be in another unit than the declared one, compared with the
+    /// positions. Rules do not compare them with limits in metres then; `length-unit-suspect`
+    /// reports it.
+    pub(crate) fn lengths_doubtful(&self) -> bool {
         self.map_lengths().wrong_unit == Some(WrongUnit::Lengths)
     }
 
-    /// Which section unit the heights of its pipes make sense in; computed when a rule first asks.
+    /// Which section unit the heights of its pipes are plausible in; computed on first use.
     pub(crate) fn section_unit_votes(&self) -> SectionUnitVotes {
         *self.section_unit_votes.get_or_init(|| SectionUnitVotes::new(self))
     }
@@ -217,17 +209,17 @@ impl<'d> Survey<'d> {
         self.demands.map(|demands| &demands.profile)
     }
 
-    /// Where the head and its tables do not meet the profile's demands on fields; computed when a
-    /// rule first asks.
-    pub(crate) fn breaches(&self) -> &Breaches {
-        self.breaches.get_or_init(|| {
+    /// The fields of the head and its tables that do not meet the demands of the profile; computed
+    /// on first use.
+    pub(crate) fn violations(&self) -> &Violations {
+        self.violations.get_or_init(|| {
             self.demands.map(|demands| demands.fields.of_head(self.head)).unwrap_or_default()
         })
     }
 
     /// The kinds of media that name a run in the table of media.
     pub(crate) fn media_of_run(&self, run: &str) -> MediaKinds {
-        let kinds = self.of_runs.get_or_init(|| {
+        let kinds = self.media_of_runs.get_or_init(|| {
             let mut kinds: FxHashMap<Box<str>, MediaKinds> = FxHashMap::default();
             for media in &self.head.media {
                 if let Some(run) = &media.run {
@@ -259,20 +251,20 @@ impl<'d> Survey<'d> {
 
     /// Metres as a text in the document's length unit, for example `12.4 ft`.
     #[must_use]
-    pub fn say_metres(&self, metres: f64) -> String {
+    pub fn format_metres(&self, metres: f64) -> String {
         let value = metres / self.head.units.length.metres();
         format!("{} {}", (value * 100.0).round() / 100.0, self.head.units.length)
     }
 
     /// A length as a text with its unit, for example `12.4 ft`.
     #[must_use]
-    pub fn say(&self, length: Length) -> String {
+    pub fn format_length(&self, length: Length) -> String {
         format!("{length} {}", self.head.units.length)
     }
 
     /// A dimension of a cross-section as a text with its unit, for example `8 in`.
     #[must_use]
-    pub fn say_section(&self, section: Section) -> String {
+    pub fn format_section(&self, section: Section) -> String {
         format!("{section} {}", self.head.units.section)
     }
 
@@ -282,8 +274,8 @@ impl<'d> Survey<'d> {
         match table {
             "pipes" => PipeView { survey: self, pipe: &head.pipes[index], index }.subject(""),
             "media" => MediaView { survey: self, media: &head.media[index], index }.subject(""),
-            "locates" => LocateView::place(index, &head.locates[index]),
-            "ratings" => RatingView::place(index, &head.ratings[index], ""),
+            "locates" => LocateView::row_subject(index, &head.locates[index], ""),
+            "ratings" => RatingView::row_subject(index, &head.ratings[index], ""),
             _ => Subject::default(),
         }
     }

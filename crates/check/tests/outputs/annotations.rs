@@ -8,7 +8,7 @@ use crate::fixtures::all;
 use crate::{FORMS, text};
 
 /// A command as its runner reads it. Source: `actions/runner`, ActionCommand: the properties end at
-/// the first `::`, are divided by commas, and are unescaped after that.
+/// the first `::`, are separated by commas, and are unescaped after that.
 struct Command {
     kind: String,
     properties: BTreeMap<String, String>,
@@ -64,7 +64,7 @@ fn every_finding_is_an_annotation_and_keeps_its_text() {
             totals.is_some_and(|totals| totals.message.starts_with(&expected)),
             "{name}: {text}"
         );
-        // The runner shows the first few only: the gravest come first.
+        // The runner shows only the first ones, so the most severe findings come first.
         let order: Vec<&str> = told.iter().rev().map(|command| command.kind.as_str()).collect();
         let mut sorted = order.clone();
         sorted.sort_by_key(|kind| {

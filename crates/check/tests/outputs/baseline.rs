@@ -1,4 +1,4 @@
-//! A check held against an earlier one.
+//! Comparing a report with an earlier one.
 
 use obvert_check::Report;
 use serde_json::{Value, json};
@@ -10,22 +10,22 @@ fn checked(document: &Value) -> Report {
     check(document, "m.json", today())
 }
 
-fn held(now: &Value, earlier: &Value) -> Report {
+fn compared(now: &Value, earlier: &Value) -> Report {
     let mut report = checked(now);
     report.compare_with(&checked(earlier), Some("earlier.json"));
     report
 }
 
 fn numbers(report: &Report) -> (usize, usize, usize) {
-    let baseline = report.baseline.as_ref().expect("held against an earlier report");
-    (report.totals.all(), baseline.known, baseline.gone)
+    let baseline = report.baseline.as_ref().expect("a comparison");
+    (report.totals.all(), baseline.known, baseline.resolved)
 }
 
 fn insert(document: &mut Value, table: &str, at: usize, row: Value) {
     document.pointer_mut(table).and_then(Value::as_array_mut).expect("a table").insert(at, row);
 }
 
-/// A change between the two checks, and what is then new, known, gone.
+/// A change between the two checks, and the numbers of new, known and resolved findings.
 #[test]
 fn only_what_is_new_counts() {
     type Change = fn(&mut Value);
@@ -43,8 +43,7 @@ fn only_what_is_new_counts() {
         (
             "rows put in before in every table",
             |document| {
-                // Named in one pipe, run in one run, shown in one row: rows that nothing can be
-                // said against.
+                // In one pipe, one run and one row: rows without mistakes.
                 insert(document, "/structures", 0, json!({ "id": "LM-001", "kind": "manhole" }));
                 let run = json!({ "id": "R-000", "pipe": "L-001", "direction": "downstream", "surveyed": 9, "method": "pole",
                     "started": "2026-05-06T08:00:00-05:00", "finished": "2026-05-06T08:10:00-05:00",
@@ -90,7 +89,7 @@ fn only_what_is_new_counts() {
     for (name, change, expected) in cases {
         let mut now = mistaken();
         change(&mut now);
-        let report = held(&now, &mistaken());
+        let report = compared(&now, &mistaken());
         assert_eq!(numbers(&report), expected, "{name}: {:#?}", report.findings);
         assert_eq!(report.findings.len(), report.totals.all(), "{name}");
         assert_eq!(report.documents[0].totals, report.totals, "{name}");
@@ -98,25 +97,25 @@ fn only_what_is_new_counts() {
     }
 }
 
-/// Nothing but its id tells one structure's mistake from another's.
+/// Only the id distinguishes a mistake of one structure from that of another.
 #[test]
 fn the_same_mistake_in_another_row_is_new() {
     let mut now = mistaken();
     now["structures"][0]["invert"] = json!(640.5);
     now["structures"][1]["invert"] = json!(651);
-    let report = held(&now, &mistaken());
+    let report = compared(&now, &mistaken());
     let new: Vec<_> = report
         .findings
         .iter()
         .map(|finding| (&*finding.rule, finding.subject.record.as_deref()))
         .collect();
     assert!(new.contains(&("invert-above-ground", Some("LM-015"))), "{new:?}");
-    assert!(report.baseline.as_ref().is_some_and(|baseline| baseline.gone > 0));
+    assert!(report.baseline.as_ref().is_some_and(|baseline| baseline.resolved > 0));
 }
 
-/// Where several findings share an identity, as many are known as there were.
+/// If several findings have the same identity, as many are known as there were before.
 #[test]
-fn findings_that_nothing_tells_apart_are_counted() {
+fn indistinguishable_findings_are_counted() {
     let with = |count: usize| {
         let mut document = minimal();
         for row in
@@ -126,21 +125,21 @@ fn findings_that_nothing_tells_apart_are_counted() {
         }
         document
     };
-    assert_eq!(numbers(&held(&with(3), &with(2))), (1, 2, 0));
-    assert_eq!(numbers(&held(&with(2), &with(3))), (0, 2, 1));
+    assert_eq!(numbers(&compared(&with(3), &with(2))), (1, 2, 0));
+    assert_eq!(numbers(&compared(&with(2), &with(3))), (0, 2, 1));
 }
 
 #[test]
-fn what_was_not_looked_for_is_not_gone() {
-    // Without units no rule can be run, so nobody knows.
+fn findings_of_rules_that_were_not_run_are_not_resolved() {
+    // Without units no rule can be run.
     let mut broken = mistaken();
     broken["units"]["length"] = json!("feet");
-    assert_eq!(numbers(&held(&broken, &mistaken())), (1, 0, 0));
-    // The rules ran over the rest: of what they do not find there, nobody knows.
+    assert_eq!(numbers(&compared(&broken, &mistaken())), (1, 0, 0));
+    // The findings may be in the part that could not be read.
     let mut broken = mistaken();
     broken["pipes"][0]["hieght"] = json!(8);
-    assert_eq!(numbers(&held(&broken, &mistaken())), (1, 5, 0));
-    // A rule that is turned off now.
+    assert_eq!(numbers(&compared(&broken, &mistaken())), (1, 5, 0));
+    // The rule is turned off now.
     let mut settings = today();
     settings.severities.insert("clock-range".into(), None);
     let mut report = check(&mistaken(), "m.json", settings);
@@ -150,7 +149,7 @@ fn what_was_not_looked_for_is_not_gone() {
 }
 
 #[test]
-fn documents_are_told_apart() {
+fn documents_are_matched() {
     let named = |id: &str, mut document: Value| {
         document["id"] = json!(format!("urn:uuid:3f0e7a52-9d27-4a8e-8a63-{id}"));
         document
@@ -163,18 +162,18 @@ fn documents_are_told_apart() {
     };
     let (a, b) = (named("00000000000a", mistaken()), named("00000000000b", minimal()));
     let all = checked(&mistaken()).totals.all();
-    // The other way round, under other names: by their ids.
+    // In another order and with other names they are matched by id.
     let mut now = join(&[("y", &b), ("x", &a)]);
     now.compare_with(&join(&[("1", &a), ("2", &b)]), None);
     assert_eq!(numbers(&now), (0, all, 0));
-    // What was clean has the mistakes now: all of them are new, and the other ones are gone.
+    // The clean document has the mistakes now: all of them are new, and the other ones are resolved.
     let (a2, b2) = (named("00000000000a", minimal()), named("00000000000b", mistaken()));
     let mut now = join(&[("1", &a2), ("2", &b2)]);
     now.compare_with(&join(&[("1", &a), ("2", &b)]), None);
     assert_eq!(numbers(&now), (all, 0, all));
     assert_eq!(now.of_document(1).totals.all(), all);
     assert_eq!(now.of_document(0).totals.all(), 0);
-    // A document of which the earlier report knows nothing.
+    // A document that is not in the earlier report.
     let c = named("00000000000c", mistaken());
     let mut now = join(&[("1", &a), ("3", &c)]);
     now.compare_with(&join(&[("1", &a), ("2", &b)]), None);
@@ -182,35 +181,37 @@ fn documents_are_told_apart() {
 }
 
 #[test]
-fn a_capped_list_is_said_to_be_unsure() {
+fn rules_with_unlisted_findings_are_uncertain() {
     let mut document = minimal();
     for row in document["runs"][0]["observations"].as_array_mut().expect("rows") {
         row["clock"] = json!({ "at": 13 });
     }
-    let capped = check(&document, "m.json", obvert_check::Settings { keep: 2, ..today() });
+    let capped = check(&document, "m.json", today().with_keep(2));
     let mut now = checked(&document);
     now.compare_with(&capped, None);
     let baseline = now.baseline.as_ref().expect("a baseline");
-    assert!(baseline.unsure.contains(&"clock-range".to_owned()), "{baseline:?}");
+    assert!(baseline.uncertain.contains(&"clock-range".to_owned()), "{baseline:?}");
     assert!(text(FORMS[5].1, &now).contains("known findings may be shown as new"));
 }
 
 #[test]
-fn every_form_says_how_many_were_known_and_are_gone() {
+fn every_format_states_how_many_are_known_and_resolved() {
     let mut now = mistaken();
     now["runs"][0]["observations"][5]["clock"] = json!({ "at": 6 });
-    let report = held(&now, &mistaken());
-    let (_, known, gone) = numbers(&report);
+    let report = compared(&now, &mistaken());
+    let (_, known, resolved) = numbers(&report);
     for (form, write) in FORMS {
         let text = text(write, &report);
         let said = match form {
-            "jsonl" => vec![format!("\"known\":{known}"), format!("\"gone\":{gone}")],
+            "jsonl" => vec![format!("\"known\":{known}"), format!("\"resolved\":{resolved}")],
             "junit" => vec![
                 format!("name=\"known\" value=\"{known}\""),
-                format!("name=\"gone\" value=\"{gone}\""),
+                format!("name=\"resolved\" value=\"{resolved}\""),
             ],
-            "github" | "csv" => vec![format!("{known} already known"), format!("{gone} resolved")],
-            _ => vec![format!("{known} findings already known"), format!("{gone} resolved")],
+            "github" | "csv" => {
+                vec![format!("{known} already known"), format!("{resolved} resolved")]
+            }
+            _ => vec![format!("{known} findings already known"), format!("{resolved} resolved")],
         };
         for said in said {
             assert!(text.contains(&said), "{form}: {said}\n{text}");
@@ -223,7 +224,7 @@ fn every_form_says_how_many_were_known_and_are_gone() {
 }
 
 #[test]
-fn what_is_no_report_is_refused() {
+fn other_files_and_versions_are_rejected() {
     for (source, says) in [
         ("", "EOF"),
         ("[]", "invalid"),
@@ -237,11 +238,11 @@ fn what_is_no_report_is_refused() {
     report["report"] = json!("7.0");
     let error =
         Report::read(report.to_string().as_bytes()).expect_err("another version").to_string();
-    assert!(error.contains("\"7.0\"") && error.contains("0.3"), "{error}");
-    report["report"] = json!("0.3");
+    assert!(error.contains("\"7.0\"") && error.contains("0.4"), "{error}");
+    report["report"] = json!("0.4");
     report["findings"][0]["document"] = json!(4);
     let error = Report::read(report.to_string().as_bytes())
         .expect_err("a document that is not there")
         .to_string();
-    assert!(error.contains("document 4 of 1"), "{error}");
+    assert!(error.contains("document 4, but the report has 1"), "{error}");
 }

@@ -1,6 +1,6 @@
-//! The reports that the forms are tried on.
+//! The reports that every format is tested with.
 
-use obvert_check::{Checker, Location, MINIMAL, Report, Settings, Stamp, Suppressed};
+use obvert_check::{Checker, Location, MINIMAL, Report, Settings};
 use obvert_model::profile::Profile;
 use serde_json::{Value, json};
 
@@ -10,8 +10,8 @@ pub(crate) struct Fixture {
     pub(crate) report: Report,
 }
 
-/// Texts that mean something to HTML, XML, JSON, SARIF, spreadsheets, build servers or terminals,
-/// or that hide or turn what stands beside them.
+/// Texts with a special meaning in HTML, XML, JSON, SARIF, spreadsheets, build servers or
+/// terminals, or that hide or reverse the text next to them.
 pub(crate) const HOSTILE: [&str; 12] = [
     "<script>alert(1)</script>",
     "\"'><img src=x onerror=alert(1)>",
@@ -46,21 +46,21 @@ pub(crate) fn mistaken() -> Value {
     document
 }
 
-/// A check of a document with a place for every finding.
+/// A check of a document with a location for every finding.
 pub(crate) fn check(document: &Value, file: &str, settings: Settings) -> Report {
     let source = serde_json::to_vec_pretty(document).expect("json");
     let mut report = Checker::new(settings)
         .expect("settings")
         .check(&source)
         .expect("json that was just written");
-    report.place_in(&source, file);
+    report.locate_in(&source, file);
     report.name_file(file);
     report.name_format("json");
     report
 }
 
 pub(crate) fn today() -> Settings {
-    Settings { today: "2026-06-01".parse().ok(), ..Settings::default() }
+    Settings::default().with_today("2026-06-01".parse().expect("a date"))
 }
 
 /// Many rows with one mistake, of which two are listed.
@@ -70,7 +70,7 @@ fn capped() -> Report {
     for row in rows.iter_mut().filter(|row| row["media"].is_array()) {
         row["clock"] = json!({ "at": 14 });
     }
-    check(&document, "capped.obvert.json", Settings { keep: 2, ..today() })
+    check(&document, "capped.obvert.json", today().with_keep(2))
 }
 
 fn structure() -> Report {
@@ -80,14 +80,14 @@ fn structure() -> Report {
     check(&document, "structure.obvert.json", today())
 }
 
-/// The report of tables: places have a column's number and heading, inside a zip and in a folder.
+/// The report of tables, in a zip or a folder: locations have the number and heading of a column.
 pub(crate) fn tables(file: &str, form: &str) -> Report {
     let source = serde_json::to_vec(&mistaken()).expect("json");
     let mut report = Checker::new(today()).expect("settings").check(&source).expect("json");
     report.name_file(file);
     report.name_format(form);
     let mut line = 1;
-    report.place_with(|path| {
+    report.locate_with(|path| {
         line += 1;
         let table = path.split('/').nth(1)?;
         Some(Location {
@@ -130,45 +130,38 @@ fn hostile() -> Report {
     }
     let document = &mut report.documents[0];
     document.rules.clone_from(&report.rules);
-    (document.file, document.id, document.length_unit) = (Some(next()), Some(next()), Some(next()));
+    (document.info.file, document.info.id, document.info.length_unit) =
+        (Some(next()), Some(next()), Some(next()));
     document.totals.error *= HOSTILE.len();
     document.totals.warning *= HOSTILE.len();
     document.totals.note *= HOSTILE.len();
     report.totals = document.totals;
-    for pipe in &mut document.concerned {
+    for pipe in &mut document.affected_pipes {
         (pipe.pipe, pipe.upstream, pipe.downstream) = (next(), Some(next()), Some(next()));
         for run in &mut pipe.runs {
             (run.run, run.from, run.to) = (next(), Some(next()), Some(next()));
         }
     }
-    // Some findings lie in the runs that are drawn.
-    let drawn = document.concerned[0].clone();
+    // Some findings are in the runs that are drawn.
+    let drawn = document.affected_pipes[0].clone();
     for finding in report.findings.iter_mut().step_by(2) {
         finding.subject.pipe = Some(drawn.pipe.clone());
         finding.subject.run = Some(drawn.runs[0].run.clone());
         finding.subject.distance = Some(20.0);
     }
-    report.not_run.push(obvert_check::NotRun {
-        why: next(),
-        rules: vec![next()],
-        documents: vec![0],
-    });
-    report.profile = Some(Stamp { id: next(), version: next(), title: next(), digest: next() });
-    report.suppressed.push(Suppressed {
-        rule: next(),
-        reason: next(),
-        count: 3,
-        until: Some(next()),
-        expired: false,
-        document: 0,
-    });
+    let not_run = json!({ "why": next(), "rules": [next()], "documents": [0] });
+    report.not_run.push(serde_json::from_value(not_run).expect("rules that were not run"));
+    let profile = json!({ "id": next(), "version": next(), "title": next(), "digest": next() });
+    report.profile = Some(serde_json::from_value(profile).expect("a profile's identity"));
+    let suppressed =
+        json!({ "rule": next(), "reason": next(), "count": 3, "until": next(), "document": 0 });
+    report.suppressed.push(serde_json::from_value(suppressed).expect("suppressed findings"));
     report.settings.limits.insert(next(), -1.5);
     report.settings.severities.insert(next(), next());
     report
 }
 
-/// A check against a profile, with a finding that it suppresses and one that it does not suppress
-/// any more.
+/// A check against a profile, with a suppressed finding and one whose suppression has expired.
 fn against_profile() -> Report {
     let profile = json!({
         "profile": "0.1", "id": "larkmoor-water", "version": "3", "title": "Sewer surveys for the town of Larkmoor",
@@ -179,17 +172,22 @@ fn against_profile() -> Report {
         ]
     });
     let profile = Profile::read(profile.to_string().as_bytes()).expect("a profile");
-    check(&minimal(), "clean.obvert.json", Settings { profile: Some(profile), ..today() })
+    check(&minimal(), "clean.obvert.json", today().with_profile(profile))
+}
+
+/// The report of a file that could not be read.
+pub(crate) fn unread(file: &str, error: &str) -> Report {
+    Checker::new(Settings::default()).expect("settings").unread(file, error)
 }
 
 /// Every report, by name.
 pub(crate) fn all() -> Vec<Fixture> {
     let mut several = check(&minimal(), "clean.obvert.json", today());
     several.merge(check(&mistaken(), "mistakes.obvert.json", today()));
-    several.merge(Report::unread("torn, 100%.json", "torn, 100%.json: the source ends too early"));
+    several.merge(unread("torn, 100%.json", "torn, 100%.json: the source ends too early"));
     several.merge(structure());
-    let mut unread = Report::unread("a.json", "a.json: there is no such file");
-    unread.merge(Report::unread("b.json", "b.json: the source is empty"));
+    let mut both = unread("a.json", "a.json: there is no such file");
+    both.merge(unread("b.json", "b.json: the source is empty"));
     let fixture = |name, report| Fixture { name, report };
     vec![
         fixture("clean", check(&minimal(), "clean.obvert.json", today())),
@@ -198,7 +196,7 @@ pub(crate) fn all() -> Vec<Fixture> {
         fixture("capped", capped()),
         fixture("several", several),
         fixture("structure", structure()),
-        fixture("unread", unread),
+        fixture("unread", both),
         fixture("folder", tables("survey tables", "csv")),
         fixture("zip", tables("survey.zip", "csv-zip")),
         fixture("profile", against_profile()),

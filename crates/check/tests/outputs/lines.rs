@@ -23,7 +23,7 @@ fn a_line_each_and_totals_at_both_ends() {
         assert_eq!(head.totals, report.totals, "{name}");
         assert_eq!(end.totals, report.totals, "{name}");
         assert_eq!(end.listed, report.findings.len(), "{name}");
-        // Put together again, it is the report.
+        // All lines together give the report again.
         let mut whole = (**head).clone();
         for line in findings {
             let Line::Finding(finding) = line else { panic!("{name}: {line:?}") };

@@ -1,12 +1,11 @@
-//! Every form of a report, held to the same reports: none and many findings, several documents, one
-//! that cannot be read, a broken structure, capped lists, and texts that would break the form if
-//! they were let through.
+//! Every format of a report, with the same reports: none and many findings, several documents, one
+//! that cannot be read, an invalid structure, capped lists, and texts that need escaping.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
+mod affected;
 mod annotations;
 mod baseline;
-mod concerned;
 mod fixtures;
 mod lines;
 mod page;
@@ -20,7 +19,7 @@ use obvert_check::{Report, Severity, output};
 
 type Write = fn(&Report, &mut Vec<u8>) -> std::io::Result<()>;
 
-/// The forms that say everything in one text.
+/// The formats, each with a function that writes a report.
 const FORMS: [(&str, Write); 6] = [
     ("jsonl", |report, out| output::jsonl::write(report, out)),
     ("sarif", |report, out| output::sarif::write(report, out)),
@@ -37,21 +36,21 @@ fn text(write: Write, report: &Report) -> String {
 }
 
 #[test]
-fn the_fixtures_are_what_they_say() {
+fn the_fixtures_are_as_named() {
     let report =
         |name: &str| all().into_iter().find(|fixture| fixture.name == name).expect(name).report;
     assert_eq!(report("clean").totals.all(), 0);
     assert!(report("mistakes").totals.all() >= 6);
     assert!(report("capped").rules.iter().any(|rule| rule.listed < rule.total));
     assert_eq!(report("several").documents.len(), 4);
-    assert!(report("several").documents.iter().any(|document| document.error.is_some()));
+    assert!(report("several").documents.iter().any(|document| document.info.error.is_some()));
     assert!(!report("structure").not_run.is_empty() && report("structure").totals.error >= 2);
-    assert!(report("unread").documents.iter().all(|document| document.error.is_some()));
+    assert!(report("unread").documents.iter().all(|document| document.info.error.is_some()));
 }
 
-/// The same report gives the same bytes, and a report that was written and read again as well.
+/// The same report gives the same bytes, also after it was written and read again.
 #[test]
-fn forms_are_the_same_every_time() {
+fn formats_are_deterministic() {
     for Fixture { name, report } in all() {
         let again = Report::read(&serde_json::to_vec(&report).expect("json")).expect("a report");
         assert_eq!(again, report, "{name}");
@@ -62,17 +61,16 @@ fn forms_are_the_same_every_time() {
     }
 }
 
-/// No cap is silent: what is counted and not listed stands in every form with the rule and the
-/// number.
+/// Every format states which findings are counted but not listed, with the rule and the number.
 #[test]
-fn every_form_says_what_is_not_listed() {
+fn every_format_states_what_is_not_listed() {
     for Fixture { name, report } in all() {
         for rule in report.rules.iter().filter(|rule| rule.listed < rule.total) {
             for (form, write) in FORMS {
                 let text = text(write, &report);
                 assert!(text.contains(&rule.rule), "{name} as {form} does not name {}", rule.rule);
                 let said = match form {
-                    // The suite says how many more there are.
+                    // The suite has the number of further findings.
                     "junit" => format!("and {} more", rule.total - rule.listed),
                     "jsonl" => format!("\"total\":{},\"listed\":{}", rule.total, rule.listed),
                     "html" => format!("{} of {} shown", rule.listed, rule.total),
@@ -84,12 +82,12 @@ fn every_form_says_what_is_not_listed() {
     }
 }
 
-/// What was not run stands in every form with the reason, and what was not read as well.
+/// Every format states what was not run or not read, with the reason.
 #[test]
-fn every_form_says_what_was_not_done() {
+fn every_format_states_what_was_not_done() {
     for Fixture { name, report } in all().into_iter().filter(|fixture| fixture.name != "hostile") {
         for (form, write) in FORMS {
-            // As it is written in these forms.
+            // With the escapes of these formats.
             let text = text(write, &report).replace("&quot;", "\"").replace("%25", "%");
             for not_run in &report.not_run {
                 assert!(text.contains(&not_run.why), "{name} as {form}: {}", not_run.why);
@@ -97,17 +95,17 @@ fn every_form_says_what_was_not_done() {
                     assert!(text.contains(rule), "{name} as {form}: {rule}");
                 }
             }
-            for error in report.documents.iter().filter_map(|document| document.error.as_ref()) {
+            for error in report.documents.iter().filter_map(|document| document.info.error.as_ref())
+            {
                 assert!(text.contains(error), "{name} as {form}: {error}");
             }
         }
     }
 }
 
-/// Which profile it was stands in every form, and so does what the profile suppresses, with the
-/// reason and the number.
+/// Every format states the profile and its suppressions, with the reason and the number.
 #[test]
-fn every_form_states_the_profile_and_what_it_suppresses() {
+fn every_format_states_the_profile_and_its_suppressions() {
     let report =
         all().into_iter().find(|fixture| fixture.name == "profile").expect("the fixture").report;
     let stamp = report.profile.clone().expect("a profile");

@@ -1,21 +1,21 @@
-//! The page for people: that it is well made, that nothing of a survey can break out of its text,
-//! that its colours can be read, and that what it draws lies where it was found.
+//! The page for people: valid markup, escaped texts, sufficient contrast, and marks at the right
+//! positions.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use obvert_check::output::{CAUTION, html};
-use obvert_check::{Report, Settings, Severity};
+use obvert_check::{Report, Severity};
 use serde_json::json;
 use sha2::{Digest, Sha256};
 
-use crate::fixtures::{HOSTILE, all, check, minimal, mistaken, today};
+use crate::fixtures::{HOSTILE, all, check, minimal, mistaken, today, unread};
 use crate::{FORMS, text};
 
 fn page(report: &Report) -> String {
     text(FORMS[5].1, report)
 }
 
-/// A tag with its attributes and the text behind it.
+/// A tag with its attributes and the text after it.
 #[derive(Debug)]
 struct Tag {
     name: String,
@@ -24,8 +24,7 @@ struct Tag {
     text: String,
 }
 
-/// Reads a page as strictly as it was written: every attribute in double quotes or bare, no markup
-/// in text.
+/// Parses a page strictly: every attribute is in double quotes or bare, and texts have no markup.
 fn tags(page: &str) -> Vec<Tag> {
     let mut tags: Vec<Tag> = Vec::new();
     let mut rest = page;
@@ -34,7 +33,7 @@ fn tags(page: &str) -> Vec<Tag> {
             last.text = rest[..start].to_owned();
         }
         rest = &rest[start + 1..];
-        // The content of these two is no markup, up to their end tags.
+        // The content of these two is not markup.
         let (close, inside) = rest.strip_prefix('/').map_or((false, rest), |inside| (true, inside));
         let name: String =
             inside.chars().take_while(|c| c.is_ascii_alphanumeric() || *c == '!').collect();
@@ -86,7 +85,7 @@ fn tags(page: &str) -> Vec<Tag> {
 const VOID: [&str; 4] = ["meta", "input", "link", "!DOCTYPE"];
 
 #[test]
-fn pages_are_well_made() {
+fn pages_are_well_formed() {
     for fixture in all() {
         let (name, page) = (fixture.name, page(&fixture.report));
         let tags = tags(&page);
@@ -119,7 +118,7 @@ fn pages_are_well_made() {
                 assert!(!tag.attributes.contains_key(key), "{name}: {tag:?}");
             }
         }
-        // Nothing is fetched: no network name stands in the style or anywhere else.
+        // Nothing is loaded: the page has no URL of another resource.
         assert!(!page.contains("url(") && !page.contains("@import"), "{name}");
         let count =
             |wanted: &str| tags.iter().filter(|tag| tag.name == wanted && !tag.close).count();
@@ -133,11 +132,11 @@ fn pages_are_well_made() {
             ("title", 1),
         ] {
             let found = tags.iter().filter(|tag| tag.name == element && !tag.close);
-            // A drawing has a title of its own.
+            // A drawing has its own title.
             let found = if element == "title" { found.take(1).count() } else { count(element) };
             assert_eq!(found, times, "{name}: {element}");
         }
-        // No level of heading is left out on the way down.
+        // No heading level is skipped.
         let mut level = 0;
         for tag in tags.iter().filter(|tag| !tag.close) {
             let number = tag.name.strip_prefix('h').and_then(|number| number.parse::<usize>().ok());
@@ -247,7 +246,7 @@ fn hostile_texts_stay_texts() {
             || matches!(c, '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}' | '\u{200B}' | '\u{200E}' | '\u{200F}' | '\u{FEFF}')
     };
     assert_eq!(page.chars().find(|c| hiding(*c)), None);
-    // What is a letter stays one: nobody's name is mangled.
+    // Letters of all languages stay as they are.
     assert!(page.contains("naïve Ωμέγα 漢字 👷🏽‍♀️ e\u{301}"));
 }
 
@@ -257,8 +256,8 @@ fn the_verdict_comes_first() {
     for (name, title, says) in [
         ("clean", "Nothing to correct", "No check found anything."),
         ("mistakes", "Not ready to send", "mistakes must be corrected before the survey is sent."),
-        ("no today", "Nothing to correct", "Some checks could not be made; they are listed below."),
-        ("several", "Not ready to send", "1 file could not be read, so nothing is known about it."),
+        ("no today", "Nothing to correct", "Some checks could not be run; they are listed below."),
+        ("several", "Not ready to send", "1 file could not be read, so it was not checked."),
         ("structure", "Not ready to send", "2 mistakes must be corrected"),
         ("unread", "Could not be read", "2 files could not be read"),
     ] {
@@ -270,13 +269,13 @@ fn the_verdict_comes_first() {
         assert!(header.contains(CAUTION), "{name}");
         assert_eq!(rest.contains("could not be checked"), !report.not_run.is_empty(), "{name}");
     }
-    let mut unread = Report::unread("a.json", "a.json: there is no such file");
-    unread.merge(check(&minimal(), "clean.obvert.json", today()));
-    assert!(!page(&unread).contains("<h1>Nothing to correct</h1>"), "one file of two is unknown");
+    let mut report = unread("a.json", "a.json: there is no such file");
+    report.merge(check(&minimal(), "clean.obvert.json", today()));
+    assert!(!page(&report).contains("<h1>Nothing to correct</h1>"), "one file of two is unknown");
 }
 
 #[test]
-fn every_finding_has_a_number_a_place_and_what_to_do() {
+fn every_finding_has_a_number_a_location_and_advice() {
     let report = check(&mistaken(), "m.obvert.json", today());
     let page = page(&report);
     let tags = tags(&page);
@@ -298,14 +297,22 @@ fn every_finding_has_a_number_a_place_and_what_to_do() {
         assert!(page.contains(&format!("<code>{}</code>", finding.rule)));
     }
     assert_eq!(page.matches("What to do.").count(), page.matches("<div class=\"group ").count());
-    let whole = page.find("The survey as a whole").expect("the whole");
+    let whole = page.find("The whole survey").expect("the whole");
     let pipe = page.find("<h3 id=\"s-").expect("a pipe");
-    assert!(whole > pipe, "the survey as a whole is the first section");
+    assert!(whole > pipe, "the whole survey is the first section");
     assert!(page.find("Pipe <bdi>L-101</bdi></h3>").expect("L-101") > whole);
     assert!(page.find("Pipe <bdi>L-101</bdi></h3>") < page.find("Pipe <bdi>L-102</bdi></h3>"));
 }
 
-/// Where the marks of a drawing lie, by their findings' numbers.
+#[test]
+fn a_check_is_described_with_its_exceptions() {
+    let page = page(&check(&mistaken(), "m.obvert.json", today()));
+    let exceptions = "<h5>Exceptions</h5><ul><li>The code takes no clock reference \
+                      (<code>clock-not-applicable</code>).</li></ul><h5>Why it matters</h5>";
+    assert!(page.contains(exceptions), "{page}");
+}
+
+/// The positions of the marks in a drawing, by the numbers of their findings.
 fn marks(page: &str, rule: &str, report: &Report) -> f64 {
     let index = report.rules.iter().position(|total| total.rule == rule).expect(rule);
     let severity = report.rules[index].severity;
@@ -320,10 +327,10 @@ fn marks(page: &str, rule: &str, report: &Report) -> f64 {
 #[test]
 fn findings_are_drawn_at_their_distances() {
     let along = |part: f64| 24.0 + part * (896.0 - 24.0);
-    // L-101 is 200 ft long, and roots stand at 120 ft of a run with the flow.
+    // L-101 is 200 ft long, and roots are at 120 ft of a run with the flow.
     let report = check(&mistaken(), "m.json", today());
     assert!((marks(&page(&report), "clock-range", &report) - along(120.0 / 200.0)).abs() < 0.06);
-    // L-102 is 180 ft long, and R-102R met R-102 at 90 ft from the lower end: put the mistake at 30
+    // L-102 is 180 ft long, and R-102R met R-102 at 90 ft from the lower end: the mistake is at 30
     // ft.
     let mut document = minimal();
     let rows = document["runs"][2]["observations"].as_array_mut().expect("rows");
@@ -341,10 +348,9 @@ fn findings_are_drawn_at_their_distances() {
     assert!((marks(&page(&report), "clock-range", &report) - along(156.0 / 180.0)).abs() < 0.06);
 }
 
-/// A slip of the decimal point does not press the pipe together: it is marked at the edge and said
-/// to lie beyond.
+/// A misplaced decimal point does not shrink the pipe: the mark is at the edge and has an arrow.
 #[test]
-fn what_lies_far_out_is_marked_at_the_edge() {
+fn distances_far_outside_are_marked_at_the_edge() {
     let report = check(&mistaken(), "m.json", today());
     let page = page(&report);
     assert!(report.findings.iter().any(|finding| finding.subject.distance == Some(1963.0)));
@@ -355,7 +361,7 @@ fn what_lies_far_out_is_marked_at_the_edge() {
     );
 }
 
-/// Many findings at one distance: all are named, those that do not fit by a number.
+/// Many findings at one distance: those that do not fit become one mark with their number.
 #[test]
 fn crowded_marks_are_counted() {
     let mut document = minimal();
@@ -391,8 +397,7 @@ fn crowded_marks_are_counted() {
     }
 }
 
-/// Nothing can be drawn of a pipe without a length whose runs say nothing; the findings stand there
-/// all the same.
+/// A pipe is not drawn if neither its length nor that of its runs is known. Its findings are listed.
 #[test]
 fn a_pipe_without_lengths_is_not_drawn() {
     let mut document = minimal();
@@ -408,7 +413,7 @@ fn a_pipe_without_lengths_is_not_drawn() {
 }
 
 #[test]
-fn the_page_caps_what_it_shows_and_says_so() {
+fn the_page_states_that_findings_are_not_shown() {
     let mut document = minimal();
     for row in document["runs"][0]["observations"].as_array_mut().expect("rows") {
         row["clock"] = json!({ "at": 13 });
@@ -428,8 +433,8 @@ fn the_page_caps_what_it_shows_and_says_so() {
     );
 }
 
-/// The filter works without a script: every box has its line in the style, and hides marks as well
-/// as texts.
+/// The filter works without a script: every box has a rule in the style that hides marks and
+/// texts.
 #[test]
 fn the_filter_needs_no_script() {
     let report = check(&mistaken(), "m.json", today());
@@ -454,9 +459,9 @@ fn the_filter_needs_no_script() {
     }
 }
 
-/// The policy of the page lets this script through and no other.
+/// The policy of the page allows this script and no other.
 #[test]
-fn the_script_is_the_one_that_the_policy_names() {
+fn the_policy_allows_only_the_script() {
     let page = page(&all().remove(0).report);
     let tags = tags(&page);
     let script = &tags.iter().find(|tag| tag.name == "script").expect("a script").text;
@@ -479,10 +484,10 @@ fn the_script_is_the_one_that_the_policy_names() {
     assert!(page.contains("default-src 'none'"));
 }
 
-/// Source: WCAG 2.2, relative luminance and contrast ratio; 1.4.3 asks for 4.5 of text, 1.4.11 for
-/// 3 of shapes.
+/// Source: WCAG 2.2, relative luminance and contrast ratio; 1.4.3 requires 4.5 for text, 1.4.11
+/// requires 3 for shapes.
 #[test]
-fn colours_can_be_told_from_what_they_stand_on() {
+fn colours_have_enough_contrast() {
     let page = page(&all().remove(0).report);
     let tags = tags(&page);
     let style = &tags.iter().find(|tag| tag.name == "style").expect("a style").text;
@@ -551,7 +556,7 @@ fn contrast(one: [f64; 3], other: [f64; 3]) -> f64 {
 }
 
 #[test]
-fn what_can_be_mended_is_said_with_what_it_states() {
+fn automatic_fixes_are_announced() {
     let mut document = minimal();
     document["runs"][0]["remark"] = json!("second visit ");
     document["runs"][0]["observations"][4]["at"] = json!(963);
@@ -575,7 +580,7 @@ fn what_can_be_mended_is_said_with_what_it_states() {
     }
 }
 
-/// Where a rule has more findings than the page lists, the page does not say that all are shown.
+/// If a rule has more findings than the page lists, the page does not state that all are shown.
 #[test]
 fn what_is_not_listed_is_counted() {
     let mut document = minimal();
@@ -584,7 +589,7 @@ fn what_is_not_listed_is_counted() {
         let row = json!({ "id": format!("x{number}"), "at": 130, "code": "crack.longitudinal", "clock": { "at": 13 } });
         rows.insert(6, row);
     }
-    let report = check(&document, "many.json", Settings { keep: usize::MAX, ..today() });
+    let report = check(&document, "many.json", today().with_keep(usize::MAX));
     let found: usize = Severity::ALL.into_iter().map(|severity| report.totals.of(severity)).sum();
     let page = page(&report);
     let listed = page.matches("<li id=").count();

@@ -1,5 +1,5 @@
-//! SARIF. That the official schema takes it is held by the tests of the command, and by a judge
-//! from outside.
+//! SARIF. The tests of the command validate it with the official schema, and so does an external
+//! validator.
 
 use std::collections::BTreeSet;
 
@@ -22,7 +22,7 @@ fn list<'v>(value: &'v Value, key: &str) -> &'v [Value] {
 }
 
 #[test]
-fn numbers_lead_where_the_ids_say() {
+fn indices_match_ids() {
     for fixture in all() {
         let (name, report) = (fixture.name, fixture.report);
         let run = run(&report);
@@ -40,14 +40,14 @@ fn numbers_lead_where_the_ids_say() {
                 assert_eq!(artifacts[index as usize]["location"]["uri"], location["uri"], "{name}");
             }
             let uri = location["uri"].as_str().unwrap_or_default();
-            // RFC 3986, appendix A: nothing else can stand in the path of a URI reference.
+            // RFC 3986, appendix A: the characters of the path of a URI reference.
             assert!(
                 uri.bytes().all(|b| b.is_ascii_alphanumeric() || b"-._~/%:".contains(&b)),
                 "{name}: {uri}"
             );
         }
         let ids: BTreeSet<&str> = rules.iter().filter_map(|rule| rule["id"].as_str()).collect();
-        assert_eq!(ids.len(), rules.len(), "{name}: no rule stands twice");
+        assert_eq!(ids.len(), rules.len(), "{name}: no rule is listed twice");
         for rule in rules.iter().filter(|rule| rule["shortDescription"].is_object()) {
             for key in ["shortDescription", "fullDescription"] {
                 assert!(
@@ -64,7 +64,7 @@ fn numbers_lead_where_the_ids_say() {
                 "{name}: {rule}"
             );
         }
-        let read = report.documents.iter().all(|document| document.error.is_none());
+        let read = report.documents.iter().all(|document| document.info.error.is_none());
         assert_eq!(run["invocations"][0]["executionSuccessful"], read, "{name}");
         let notifications = list(&run["invocations"][0], "toolExecutionNotifications");
         let told =
@@ -79,7 +79,7 @@ fn numbers_lead_where_the_ids_say() {
         );
         assert_eq!(
             told("document-not-read"),
-            report.documents.iter().filter(|one| one.error.is_some()).count()
+            report.documents.iter().filter(|one| one.info.error.is_some()).count()
         );
         let known = list(&run["tool"]["driver"], "notifications");
         for notification in notifications {
@@ -90,12 +90,31 @@ fn numbers_lead_where_the_ids_say() {
 }
 
 #[test]
-fn rules_that_found_nothing_are_there_too() {
+fn rules_without_findings_are_listed() {
     let run = run(&all().remove(0).report);
     let rules = list(&run["tool"]["driver"], "rules");
     assert!(rules.iter().any(|rule| rule["id"] == "clock-range"));
     let speed = rules.iter().find(|rule| rule["id"] == "camera-speed").expect("the rule");
     assert!(speed["properties"]["limits"]["limit"]["value"].is_number(), "{speed}");
+}
+
+#[test]
+fn rules_have_their_exceptions() {
+    let run = run(&all().remove(0).report);
+    let rules = list(&run["tool"]["driver"], "rules");
+    let range = rules.iter().find(|rule| rule["id"] == "clock-range").expect("the rule");
+    let (text, markdown) = (&range["help"]["text"], &range["help"]["markdown"]);
+    let exception = "Exceptions:\n- The code takes no clock reference (clock-not-applicable).\n\n";
+    assert!(text.as_str().expect("a text").contains(exception), "{text}");
+    let exception =
+        "## Exceptions\n\n- The code takes no clock reference (`clock-not-applicable`).\n\n";
+    assert!(markdown.as_str().expect("Markdown").contains(exception), "{markdown}");
+    // A list of several items has a line for each, and a wrapped item is one line.
+    let drift = rules.iter().find(|rule| rule["id"] == "clock-extent").expect("the rule");
+    let text = drift["help"]["text"].as_str().expect("a text");
+    let list = text.split("\n\n").find(|part| part.starts_with("Exceptions:")).expect("a list");
+    assert!(list.lines().skip(1).all(|line| line.starts_with("- ")), "{list}");
+    assert_eq!(list.lines().count(), 4, "{list}");
 }
 
 #[test]
@@ -116,7 +135,7 @@ fn levels_and_limits_are_those_of_the_check() {
 }
 
 #[test]
-fn a_finding_is_in_its_observation_its_run_and_its_pipe() {
+fn a_finding_has_its_observation_run_and_pipe() {
     let run = run(&check(&mistaken(), "a b/m.json", today()));
     let results = list(&run, "results");
     let clock =
@@ -136,7 +155,7 @@ fn a_finding_is_in_its_observation_its_run_and_its_pipe() {
 }
 
 #[test]
-fn a_table_has_lines_but_no_characters_and_a_zip_holds_its_tables() {
+fn a_table_has_lines_but_no_columns_and_a_zip_contains_its_tables() {
     let of_folder = run(&tables("survey tables", "csv"));
     let region = |run: &Value| run["results"][0]["locations"][0]["physicalLocation"].clone();
     assert_eq!(region(&of_folder)["artifactLocation"]["uri"], "survey%20tables/structures.csv");
@@ -173,9 +192,9 @@ fn names_of_files_become_uris() {
     }
 }
 
-/// A row that is put in moves lines and row numbers. What was found is the same.
+/// An inserted row changes lines and row numbers, but not the fingerprints.
 #[test]
-fn fingerprints_do_not_move() {
+fn fingerprints_are_stable() {
     let prints = |document: &Value| -> BTreeSet<String> {
         let run = run(&check(document, "m.json", today()));
         let results = list(&run, "results").iter();

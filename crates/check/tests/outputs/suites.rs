@@ -12,7 +12,7 @@ use crate::fixtures::all;
 struct Suite {
     name: String,
     counts: BTreeMap<String, usize>,
-    /// By case: what is inside, and its text.
+    /// By case: its child element, and its text.
     cases: Vec<(String, Option<String>, String)>,
 }
 
@@ -84,7 +84,7 @@ fn read(report: &Report, deny: Severity, name: &str) -> Vec<Suite> {
 }
 
 #[test]
-fn a_suite_a_document_and_a_case_a_rule() {
+fn documents_are_suites_and_rules_are_cases() {
     for fixture in all() {
         let (name, report) = (fixture.name, fixture.report);
         for deny in Severity::ALL {
@@ -98,7 +98,7 @@ fn a_suite_a_document_and_a_case_a_rule() {
                 assert_eq!(suite.counts["failures"], outcome("failure"), "{name}");
                 assert_eq!(suite.counts["errors"], outcome("error"), "{name}");
                 assert_eq!(suite.counts["skipped"], outcome("skipped"), "{name}");
-                if document.error.is_some() {
+                if document.info.error.is_some() {
                     assert_eq!(suite.cases.len(), 1, "{name}");
                     assert_eq!(outcome("error"), 1, "{name}");
                     continue;
@@ -123,7 +123,7 @@ fn a_suite_a_document_and_a_case_a_rule() {
 }
 
 #[test]
-fn a_rule_that_is_turned_off_is_no_case() {
+fn a_rule_that_is_turned_off_has_no_case() {
     let mut report = all().remove(0).report;
     report.settings.severities.insert("camera-speed".into(), "off".into());
     let suites = read(&report, Severity::Error, "off");
@@ -133,7 +133,7 @@ fn a_rule_that_is_turned_off_is_no_case() {
 }
 
 #[test]
-fn a_failure_says_how_many_and_the_first() {
+fn a_failure_has_the_number_and_the_first_finding() {
     let report = all().into_iter().find(|fixture| fixture.name == "capped").expect("capped").report;
     let suites = read(&report, Severity::Error, "capped");
     let case = suites[0].cases.iter().find(|case| case.0 == "clock-range").expect("the rule");

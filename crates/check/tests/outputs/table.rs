@@ -2,11 +2,34 @@
 
 use std::collections::BTreeSet;
 
-use obvert_check::output::csv::HEADINGS;
 use serde_json::json;
 
 use crate::fixtures::{Fixture, all, check, minimal, today};
 use crate::{FORMS, text};
+
+/// The columns, which other programs rely on.
+const HEADINGS: [&str; 20] = [
+    "entry",
+    "severity",
+    "rule",
+    "message",
+    "what_to_do",
+    "document",
+    "file",
+    "line",
+    "column",
+    "heading",
+    "path",
+    "pipe",
+    "run",
+    "observation",
+    "record",
+    "distance",
+    "unit",
+    "facts",
+    "fix",
+    "fix_does",
+];
 
 fn rows(text: &str) -> Vec<Vec<String>> {
     let mut reader = csv::ReaderBuilder::new().has_headers(false).from_reader(text.as_bytes());
@@ -18,7 +41,7 @@ fn column(name: &str) -> usize {
 }
 
 #[test]
-fn a_row_each_and_nothing_a_spreadsheet_would_compute() {
+fn a_row_per_finding_without_formulas() {
     let mut fixes = BTreeSet::new();
     let mut slipped = minimal();
     slipped["runs"][0]["observations"][4]["at"] = json!(963);
@@ -53,8 +76,8 @@ fn a_row_each_and_nothing_a_spreadsheet_would_compute() {
             let formula = cell.starts_with(['=', '+', '-', '@', '\t', '\r', '\n']);
             assert!(!formula || cell.parse::<f64>().is_ok(), "{name}: {cell:?}");
         }
-        // RFC 4180, section 2: records end with CRLF, and one of these stands outside quotes only
-        // at their ends.
+        // RFC 4180, section 2: records end with CRLF, which occurs outside quotes only at their
+        // ends.
         let mut quoted = false;
         let mut before = ' ';
         for c in text.chars() {
@@ -68,7 +91,7 @@ fn a_row_each_and_nothing_a_spreadsheet_would_compute() {
 }
 
 #[test]
-fn negative_numbers_are_no_formulas() {
+fn negative_numbers_are_not_formulas() {
     for (cell, expected) in [
         ("-0.3", "-0.3"),
         ("-12", "-12"),

@@ -1,4 +1,4 @@
-//! The account of a conversion: what is lost, with the locations of all values in IN and OUT.
+//! The account of a conversion: every loss, with its location in IN.
 
 use std::collections::HashMap;
 use std::path::Path;
@@ -11,20 +11,19 @@ use crate::args::Convert;
 use crate::input::Input;
 use crate::{Failure, atomic_output};
 
-/// Refuses a file for the account that cannot be written.
+/// Refuses a path that the account cannot be written to.
 pub(super) fn may_write(arguments: &Convert, path: &Path) -> Result<(), Failure> {
-    if atomic_output::same(path, &arguments.output) {
+    if atomic_output::is_same_file(path, &arguments.output) {
         return Err(format!(
-            "{}: is named for the account and for the survey; give each its own",
+            "{}: is named by --account and by -o; give each its own file",
             path.display()
         )
         .into());
     }
-    atomic_output::free(path, arguments.replace)?;
-    atomic_output::folder_of(path).map(drop)
+    atomic_output::may_write(path, arguments.replace)
 }
 
-/// The account.
+/// Makes the account.
 pub(super) fn of(
     arguments: &Convert,
     input: &mut Input<'_>,
@@ -47,8 +46,7 @@ pub(super) fn of(
     let pointers: Vec<&str> = pointers.collect();
     let found: Vec<Option<Location>> = match locations {
         Some(locations) => pointers.iter().map(|pointer| locations.place(pointer)).collect(),
-        // A survey that was read run by run keeps no locations. The few accounts that need any have
-        // it read for them.
+        // A survey that is read run by run keeps no locations, so it is read again for them.
         None => input.locate(&pointers)?,
     };
     let found: HashMap<&str, Option<Location>> = pointers.iter().copied().zip(found).collect();

@@ -1,4 +1,4 @@
-//! `obvert convert`: a survey from one format into another.
+//! `obvert convert`: converts a survey to another format.
 
 mod account;
 mod output;
@@ -23,7 +23,7 @@ use crate::input::{self, ByLayout, Input};
 use crate::render::{losses, progress};
 use crate::{Failure, Status, atomic_output, lists};
 
-/// Converts, a run at a time where both formats allow that.
+/// Converts a survey, run by run if both formats allow it.
 pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
     let own = lists::code_lists(&arguments.code_lists)?;
     let by = |path: &Option<std::path::PathBuf>| {
@@ -33,7 +33,7 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
     let target = Target::new(arguments, layout.as_ref(), out_layout.as_ref())?;
     let stage = progress::stage(format!("reading {}", arguments.input.display()));
     let mut input = input::open(&arguments.input, arguments.from, layout.as_ref())?;
-    consistent(arguments, &input, &target, (layout.as_ref(), out_layout.as_ref()))?;
+    check_options(arguments, &input, &target, (layout.as_ref(), out_layout.as_ref()))?;
     if let Some(path) = &arguments.account {
         account::may_write(arguments, path)?;
     }
@@ -46,17 +46,19 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
     };
     drop(stage);
     let reports = converted.reports(&input, &target);
-    losses::say(&reports, None, converted.locations.as_ref(), Some(converted.observations))?;
+    losses::report(&reports, None, converted.locations.as_ref(), Some(converted.observations))?;
     let refused = arguments.lossless && reports.iter().any(LossReport::loses);
-    // The account of a conversion that is refused for its losses is wanted most.
+    // The account is written even if the conversion is refused for its losses.
     let account = match &arguments.account {
         Some(_) => Some(account::of(arguments, &mut input, &target, &converted, &reports)?),
         None => None,
     };
     let kept = if refused {
         let out = arguments.output.display();
-        Err(format!("{out}: not written, since --lossless was given and something would be lost")
-            .into())
+        Err(format!(
+            "{out}: not written, because --lossless was given and values would be lost or changed"
+        )
+        .into())
     } else {
         output.keep()
     };
@@ -66,22 +68,28 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
         let text = serde_json::to_string_pretty(&account)?;
         atomic_output::write_file(path, arguments.replace, |sink| Ok(writeln!(sink, "{text}")?))?;
     }
-    kept.map(|()| Status::Good)
+    kept.map(|()| Status::Success)
 }
 
-/// Refuses options that are of no use with this input and output.
-fn consistent(
+/// Refuses options that have no effect with this input and output.
+fn check_options(
     arguments: &Convert,
     input: &Input<'_>,
     target: &Target<'_>,
     (layout, out_layout): (Option<&ByLayout>, Option<&ByLayout>),
 ) -> Result<(), Failure> {
     if layout.is_some() && !target.is_by_layout() && !input.is_by_layout() {
-        return Err("neither IN nor OUT is an office's own table, so --layout is of no use; give --to layout if OUT is to be one".into());
+        return Err(
+            "neither IN nor OUT is an office's own table, so --layout has no effect; give \
+                    --to layout if OUT should be one"
+                .into(),
+        );
     }
     if layout.is_some() && out_layout.is_some() && !input.is_by_layout() {
         return Err(format!(
-            "{}: is a survey as {}, and --layout says that it is an office's own table; leave --layout out, or say --from layout",
+            "{}: is a survey in the format {}, but --layout is for an office's own table; omit \
+             --layout, \
+             or give --from layout",
             input.name(),
             input.format()
         )
@@ -89,10 +97,11 @@ fn consistent(
     }
     let coded = arguments.coding.is_some() || layout.is_some() || out_layout.is_some();
     match arguments.code_lists.first().filter(|_| !coded) {
-        Some(path) => {
-            Err(format!("{}: a code list is of use with --coding or a layout only", path.display())
-                .into())
-        }
+        Some(path) => Err(format!(
+            "--code-list {}: has no effect without --coding or a layout; give one, or omit it",
+            path.display()
+        )
+        .into()),
         None => Ok(()),
     }
 }
@@ -111,17 +120,17 @@ impl From<Failure> for Stop {
     }
 }
 
-/// What a conversion gave.
+/// The result of a conversion.
 struct Converted {
     id: DocumentId,
-    /// The code list of the document as it was, and as it is now.
+    /// The code list of the document before and after.
     from: String,
     to: String,
-    /// How many observations there are.
+    /// The number of observations.
     observations: usize,
     /// What reading lost.
     read: LossReport,
-    /// Where the values came from, if something was lost in reading.
+    /// The locations of the values in an office's own table.
     locations: Option<SourceMap>,
     /// What the translation of codes lost.
     recoded: Option<LossReport>,
@@ -134,7 +143,7 @@ impl Converted {
     fn reports(&self, input: &Input<'_>, target: &Target<'_>) -> [LossReport; 4] {
         let recoded = self.recoded.clone().unwrap_or_default();
         if self.recoded.is_some() {
-            // A table has no room for what a translation keeps in remarks and extensions.
+            // An office's own table has no room for the remarks and extensions of a translation.
             let kept = !target.is_by_layout();
             report_recoded(self.observations, &recoded, (&self.from, &self.to), kept);
         }
@@ -142,7 +151,7 @@ impl Converted {
     }
 }
 
-/// Passes the survey on, run by run.
+/// Passes the survey from the reader to the writer, run by run.
 fn convert(
     arguments: &Convert,
     input: &mut Input<'_>,
@@ -178,8 +187,7 @@ fn convert(
     })
 }
 
-/// That a document of an older version is written in this one: it still says the same, and by its
-/// digest is another document.
+/// The loss of migrating an older document: its content is the same, but its digest is not.
 fn migrated(input: &Input<'_>) -> LossReport {
     let mut report = LossReport::default();
     if let Some(Ok(migrated)) = input.migration() {
@@ -191,7 +199,7 @@ fn migrated(input: &Input<'_>) -> LossReport {
     report
 }
 
-/// What translates the observations to the code list that was asked for.
+/// The translation of the observations to the code list of --coding.
 fn recoder<'l>(
     arguments: &Convert,
     known: &[&'l CodeList],
@@ -204,18 +212,19 @@ fn recoder<'l>(
         .find(|list| list.id == coding.list && list.version == coding.version)
         .ok_or_else(|| {
         format!(
-            "the document is coded in {} {}, which is not at hand; give that list with --code-list",
+            "the document is coded in {} {}, which is not available; give that list with \
+             --code-list",
             coding.list, coding.version
         )
     })?;
     let to = known.iter().find(|list| *list.id == **wanted).ok_or_else(|| {
         let all: Vec<&str> = known.iter().map(|list| list.id.as_str()).collect();
-        format!("--coding {wanted}: there is no such code list; there are: {}", all.join(", "))
+        format!("--coding {wanted}: unknown code list; give one of {}", all.join(", "))
     })?;
     Ok(Some(Recoder::new(head, from, to)?))
 }
 
-/// Writes a document in a format, and reports what the format could not hold.
+/// Writes a document in a format, and reports the values that the format cannot hold.
 pub(super) fn write_to(
     document: Document,
     format: &'static Format,
@@ -231,10 +240,10 @@ pub(super) fn write_to(
         .map_err(|error| atomic_output::named(path, error.into()))?;
     output.keep()?;
     let name = path.display().to_string();
-    losses::say(&[losses], Some(&name), None, None)
+    losses::report(&[losses], Some(&name), None, None)
 }
 
-/// The document of an input; `None` when it is not valid, which has been reported.
+/// The document of an input; `None` if it is not valid, which has been reported.
 pub(super) fn document(input: &mut Input<'_>) -> Result<Option<Document>, Failure> {
     let read = input.runs().and_then(|mut reader| {
         let mut runs = Vec::new();

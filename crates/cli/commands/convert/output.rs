@@ -1,4 +1,4 @@
-//! Where a conversion writes: standard output, a file or a folder.
+//! The output of a conversion: standard output, a file or a folder.
 
 use std::io::Cursor;
 use std::path::Path;
@@ -13,9 +13,9 @@ use crate::atomic_output::{AtomicFile, AtomicFolder};
 use crate::commands::print;
 use crate::formats::folder_hint;
 
-/// What is being written.
+/// An output that is being written.
 pub(super) enum Output {
-    /// What is refused must not have been printed by half.
+    /// Collected in memory, because nothing may be printed if the conversion is refused.
     Standard(Cursor<Vec<u8>>),
     File(AtomicFile),
     Folder(AtomicFolder),
@@ -28,7 +28,7 @@ impl Output {
             return Self::at(path, target, arguments.replace);
         }
         match target.format.folder() {
-            Some(_) => Err(folder_hint(target.format, true).into()),
+            Some(_) => Err(format!("-o -: {}", folder_hint(target.format, true)).into()),
             None => Ok(Self::Standard(Cursor::default())),
         }
     }
@@ -56,7 +56,7 @@ impl Output {
         }
     }
 
-    /// Puts what was written into its place.
+    /// Completes the output.
     pub(super) fn keep(self) -> Result<(), Failure> {
         match self {
             Self::Standard(bytes) => print(bytes.get_ref()).map(drop),

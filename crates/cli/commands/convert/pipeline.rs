@@ -1,5 +1,5 @@
-//! The runs of a conversion on their way from the reader to the writer: translated if that was
-//! asked for, and counted for whoever waits.
+//! The runs of a conversion between the reader and the writer: translated if requested, and counted
+//! for the progress line.
 
 use std::collections::BTreeSet;
 use std::io::Write;
@@ -12,12 +12,12 @@ use obvert::convert::{ConvertError, Loss, LossReport};
 use obvert::model::read::RunReader;
 use obvert::model::tables::{Head, Observation, Run};
 
-use crate::render::progress;
+use crate::render::{count, progress};
 
-/// How often the stage is told how far it is.
-const OFTEN: Duration = Duration::from_millis(200);
+/// The time between two updates of the progress line.
+const INTERVAL: Duration = Duration::from_millis(200);
 
-/// The runs that a writer asks for.
+/// The runs as the writer reads them.
 pub(super) struct Pipeline<'r, 'l> {
     survey: &'r mut dyn RunReader<Error = ConvertError>,
     recoder: Option<Recoder<'l>>,
@@ -25,9 +25,9 @@ pub(super) struct Pipeline<'r, 'l> {
     head: Arc<Head>,
     stage: &'r progress::Stage,
     path: &'r Path,
-    /// When the stage was told last.
-    told: Instant,
-    /// How many observations have passed.
+    /// The last update of the progress line.
+    updated: Instant,
+    /// The number of observations so far.
     observations: usize,
     /// Whether the survey could not be read.
     failed: bool,
@@ -50,14 +50,14 @@ impl<'r, 'l> Pipeline<'r, 'l> {
             head,
             stage,
             path,
-            told: Instant::now(),
+            updated: Instant::now(),
             observations: 0,
             failed: false,
         }
     }
 
-    /// How many observations have passed, what translating them lost, and whether the survey could
-    /// not be read.
+    /// The number of observations, what translating them lost, and whether the survey could not be
+    /// read.
     pub(super) fn finish(self) -> (usize, Option<LossReport>, bool) {
         (self.observations, self.recoder.map(Recoder::finish), self.failed)
     }
@@ -82,9 +82,9 @@ impl RunReader for Pipeline<'_, '_> {
                 recoder.run(run);
             }
         }
-        if run.is_none() || self.told.elapsed() >= OFTEN {
-            self.told = Instant::now();
-            self.stage.say(|| {
+        if run.is_none() || self.updated.elapsed() >= INTERVAL {
+            self.updated = Instant::now();
+            self.stage.update(|| {
                 format!("writing {}, {} observations", self.path.display(), self.observations)
             });
         }
@@ -96,7 +96,7 @@ impl RunReader for Pipeline<'_, '_> {
     }
 }
 
-/// Reports how a translation went.
+/// Reports the result of a translation.
 pub(super) fn report_recoded(
     all: usize,
     losses: &LossReport,
@@ -106,19 +106,19 @@ pub(super) fn report_recoded(
     // A loss points into its observation: /runs/0/observations/1/code.
     let row = |loss: &Loss| loss.pointer.split('/').take(5).collect::<Vec<_>>().join("/");
     let with_loss = losses.losses.iter().map(row).collect::<BTreeSet<_>>().len();
-    let said = match with_loss {
-        0 => "all with nothing lost".to_owned(),
+    let result = match with_loss {
+        0 => "all without loss".to_owned(),
         some if kept => {
             format!(
-                "{some} of them with the losses below; their remarks and extensions keep what was lost"
+                "{some} of them with the losses below; remarks and extensions keep the original"
             )
         }
         some => format!("{some} of them with the losses below"),
     };
-    let plural = if all == 1 { "" } else { "s" };
-    // Whether anybody reads this does not decide whether the survey is written.
+    // The survey is written whether or not standard error can be written.
     let _ = writeln!(
         anstream::stderr(),
-        "{all} observation{plural} translated from {from} to {to}, {said}"
+        "{} translated from {from} to {to}, {result}",
+        count(all, "observation")
     );
 }

@@ -1,4 +1,4 @@
-//! What a conversion writes: a format of the registry, or an office's own table.
+//! The target of a conversion: a format of the registry, or an office's own table.
 
 use std::path::Path;
 
@@ -25,7 +25,7 @@ impl<'l> Target<'l> {
         Self { format, layout: None, workbook: false }
     }
 
-    /// The format that was asked for, or that the name of OUT tells.
+    /// The target that the options and the name of OUT select.
     pub(super) fn new(
         arguments: &Convert,
         layout: Option<&'l ByLayout>,
@@ -33,13 +33,12 @@ impl<'l> Target<'l> {
     ) -> Result<Self, Failure> {
         let format = match out_layout {
             Some(by) => {
-                combination(arguments, by)?;
+                check_out_layout(arguments, by)?;
                 &LAYOUT
             }
-            None => told(arguments, layout)?,
+            None => selected_format(arguments, layout)?,
         };
-        // --to layout says that OUT is the office's own workbook; its name alone, that it is one of
-        // this format.
+        // With a layout, .xlsx is the office's own workbook, not the one of this format.
         let workbook =
             arguments.output.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("xlsx"));
         Ok(Self { format, layout: out_layout.or(layout), workbook })
@@ -61,11 +60,11 @@ impl<'l> Target<'l> {
         }
         let Some(by) = self.layout else {
             return Err(ConvertError::Refused {
-                message: "give the layout of the table with --layout".to_owned(),
+                message: "an office's own table needs a layout; give it with --layout".to_owned(),
             });
         };
-        // What a layout makes of a document is read again to see what it holds, and so the whole
-        // has to be there.
+        // The layout writer reads its own table back to find what it lost, so it needs the whole
+        // document.
         let mut runs = Vec::new();
         while let Some(run) = survey.next_run()? {
             runs.push(run);
@@ -80,17 +79,17 @@ impl<'l> Target<'l> {
 }
 
 /// Refuses options that contradict --out-layout.
-fn combination(arguments: &Convert, by: &ByLayout) -> Result<(), Failure> {
+fn check_out_layout(arguments: &Convert, by: &ByLayout) -> Result<(), Failure> {
     if let Some(to) = arguments.to.filter(|to| *to != &LAYOUT) {
         return Err(format!(
-            "--out-layout says that OUT is an office's own table, and --to {to} that it is not; leave one of them out"
+            "--out-layout writes an office's own table, but --to is {to}; omit one of them"
         )
         .into());
     }
     let out = &arguments.output;
     if out.is_dir() {
         return Err(format!(
-            "{}: is a folder, and an office's own table is one file; name the file",
+            "{}: is a folder, but an office's own table is one file; name the file",
             out.display()
         )
         .into());
@@ -98,13 +97,16 @@ fn combination(arguments: &Convert, by: &ByLayout) -> Result<(), Failure> {
     let ending =
         out.extension().and_then(|ending| ending.to_str()).unwrap_or_default().to_ascii_lowercase();
     if ["xls", "xlsm", "xlsb", "ods", "pdf", "doc", "docx"].contains(&ending.as_str()) {
-        return Err(
-            format!("{}: no such file is written; end it in .csv or .xlsx", out.display()).into()
-        );
+        return Err(format!(
+            "{}: .{ending} files cannot be written; use the extension .csv or .xlsx",
+            out.display()
+        )
+        .into());
     }
     match input::by_name(out).filter(|format| arguments.to.is_none() && !by.shares(format)) {
         Some(named) => Err(format!(
-            "{}: is named as {named} is, and --out-layout says that it is an office's own table; end it in {}, or give --to layout",
+            "{}: its name implies {named}, but --out-layout writes an office's own table; use the \
+             extension {}, or give --to layout",
             out.display(),
             by.endings()
         )
@@ -113,20 +115,23 @@ fn combination(arguments: &Convert, by: &ByLayout) -> Result<(), Failure> {
     }
 }
 
-/// The format that was asked for, or that the name of OUT tells.
-fn told(arguments: &Convert, layout: Option<&ByLayout>) -> Result<&'static Format, Failure> {
+/// The format that --to names, or that the name of OUT implies.
+fn selected_format(
+    arguments: &Convert,
+    layout: Option<&ByLayout>,
+) -> Result<&'static Format, Failure> {
     let out: &Path = &arguments.output;
     if let Some(to) = arguments.to {
         return Ok(to);
     }
     let Some(named) = input::by_name(out) else {
-        // A folder that is there is one of tables.
+        // An existing folder holds tables.
         let folder =
             formats().iter().find(|format| format.is_written() && format.folder().is_some());
         return folder.filter(|_| out.is_dir()).ok_or_else(|| {
             let endings = endings(formats());
             format!(
-                "{}: the name does not tell which format to write; end it in {endings}, or give --to",
+                "{}: the name does not imply a format; use the extension {endings}, or give --to",
                 out.display()
             )
             .into()

@@ -1,5 +1,5 @@
-//! What a code means, what stands beside it, what it is in other lists, how it is graded, and how
-//! far all that can be trusted.
+//! Explains a code: its meaning, its characterisations and quantities, its equivalents in other
+//! lists, its grades, and the sources of all these.
 
 use std::io::{self, Write};
 
@@ -10,7 +10,7 @@ use obvert::model::text::Text;
 
 use crate::render::{strong, wrapped};
 
-/// Prints all that a list says of a code.
+/// Prints everything that a list has about a code.
 pub(super) fn explain(out: &mut dyn Write, list: &CodeList, code: &Code) -> io::Result<()> {
     writeln!(out, "{} ({}, {} {})\n", strong(&code.code), code.family, list.id, list.version)?;
     wrapped(
@@ -47,7 +47,7 @@ fn values(values: &[Text]) -> String {
 
 fn characterisation(place: &Characterisation) -> String {
     let name = |value: &Text, label: Option<&Text>| match label {
-        // A word says what it means, a letter does not.
+        // A letter needs its label, a word does not.
         Some(label) if value.chars().count() <= 2 => format!("{value} {label}"),
         _ => value.to_string(),
     };
@@ -55,7 +55,7 @@ fn characterisation(place: &Characterisation) -> String {
         place.values.iter().map(|known| name(&known.value, known.label.get("en"))).collect();
     if place.open == Some(true) {
         values.push(
-            if values.is_empty() { "values that this list does not know" } else { "and others" }
+            if values.is_empty() { "values that are not in this list" } else { "and others" }
                 .to_owned(),
         );
     }
@@ -85,7 +85,7 @@ fn link(code: &Code, same: &SameAs) -> String {
     let when =
         if same.when.is_empty() { String::new() } else { format!("with{}, ", values(&same.when)) };
     let fit = if same.fit() == Fit::Wider { "part of" } else { "same as" };
-    // An amount that only one of the two has is lost on the way.
+    // A quantity that the other code does not have is lost in a translation.
     let lost: Vec<&str> = code
         .amounts(&same.when)
         .filter(|amount| same.quantities.iter().all(|both| both.own != amount.name))
@@ -99,7 +99,7 @@ fn link(code: &Code, same: &SameAs) -> String {
     format!("{when}{fit}: {} {}{}{lost}", same.list, same.code, values(&same.characterisation))
 }
 
-/// Where the list says how far it can be trusted, what rests on what.
+/// Prints the standing of each part of the code, if the list states it.
 fn standing<'c>(out: &mut dyn Write, code: &'c Code) -> io::Result<()> {
     let Some(own) = code.standing else { return Ok(()) };
     let mut parts: Vec<(Standing, Option<&'c Text>, Vec<String>)> = Vec::new();
@@ -110,7 +110,7 @@ fn standing<'c>(out: &mut dyn Write, code: &'c Code) -> io::Result<()> {
             None => parts.push((standing, source, vec![what])),
         }
     };
-    add(Some(own), code.source.as_ref(), "the code, and what is not named below".to_owned());
+    add(Some(own), code.source.as_ref(), "the code, and everything not listed below".to_owned());
     for place in &code.characterisation {
         for value in &place.values {
             add(value.standing, value.source.as_ref(), format!("{} {}", place.name, value.value));
@@ -138,7 +138,9 @@ fn standing<'c>(out: &mut dyn Write, code: &'c Code) -> io::Result<()> {
     wrapped(
         out,
         "  ",
-        "What is from memory was held against no source. This list is no text of the standard and no substitute for it.",
+        "Parts from memory were not compared with a source. This list is not the text of the \
+         standard, \
+         and does not replace it.",
     )
 }
 
@@ -203,7 +205,7 @@ fn grades(out: &mut dyn Write, list: &CodeList, code: &Code) -> io::Result<()> {
             if bands.is_empty() {
                 format!("{grade}")
             } else {
-                format!("{grade} when that is not recorded")
+                format!("{grade} if that is not recorded")
             }
         });
         let all: Vec<String> = bands.into_iter().chain(plain).collect();

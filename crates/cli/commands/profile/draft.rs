@@ -1,17 +1,16 @@
-//! `obvert profile draft`: a profile from surveys that an office has accepted.
+//! `obvert profile draft`: drafts a profile from surveys that an office has accepted.
 
 use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use obvert::check::{Draft, DraftSettings};
-use obvert::model::text::Text;
 
 use crate::args::ProfileDraft;
 use crate::formats::formats;
-use crate::{Failure, Status, atomic_output, input};
+use crate::{Failure, Status, atomic_output, input, render};
 
-/// Drafts.
+/// Drafts a profile.
 pub(super) fn run(arguments: &ProfileDraft) -> Result<Status, Failure> {
     let check = super::settings(
         arguments.today.as_deref(),
@@ -19,26 +18,25 @@ pub(super) fn run(arguments: &ProfileDraft) -> Result<Status, Failure> {
         &arguments.grade_schemes,
     )?;
     if let Some(output) = &arguments.output {
-        atomic_output::free(output, arguments.replace)?;
+        atomic_output::may_write(output, arguments.replace)?;
     }
-    let mut draft = Draft::new(DraftSettings {
-        id: Text::new(&arguments.id).map_err(|error| format!("--id: {error}"))?,
-        least_rows: arguments.least.max(1),
-        least_surveys: arguments.least_surveys.max(1),
-        check,
-    })?;
+    let mut draft = Draft::new(
+        DraftSettings::new(super::super::layout::id(&arguments.id)?)
+            .with_least_rows(arguments.min_rows.max(1))
+            .with_least_surveys(arguments.min_surveys.max(1))
+            .with_check(check),
+    )?;
     let mut surveys = Vec::new();
     for path in &arguments.files {
-        surveys.extend(inside(path)?);
+        surveys.extend(surveys_in(path)?);
     }
     for path in &surveys {
         let mut input = input::open(path, None, None)?;
         let name = input.name().to_owned();
         let Some(document) = crate::commands::convert::document(&mut input)? else {
-            return Err(format!(
-                "{name}: not a valid survey; draft from surveys that were accepted"
-            )
-            .into());
+            return Err(
+                format!("{name}: is not a valid survey; draft from accepted surveys only").into()
+            );
         };
         draft.add(&document).map_err(|error| format!("{name}: {error}"))?;
     }
@@ -52,18 +50,19 @@ pub(super) fn run(arguments: &ProfileDraft) -> Result<Status, Failure> {
             crate::commands::print(text.as_bytes())?;
         }
     }
-    let mut say = anstream::stderr().lock();
-    let many = if surveys.len() == 1 { "" } else { "s" };
-    writeln!(say, "drafted from {} survey{many}: {}", surveys.len(), super::said(&profile))?;
+    let mut log = anstream::stderr().lock();
+    let surveys = render::count(surveys.len(), "survey");
+    writeln!(log, "drafted from {surveys}: {}", super::summary(&profile))?;
     writeln!(
-        say,
-        "each demand says in its basis how many rows decided it; strike out what is chance"
+        log,
+        "the basis of each requirement states how many rows it rests on; delete the requirements \
+         that hold only by chance"
     )?;
-    Ok(Status::Good)
+    Ok(Status::Success)
 }
 
-/// The surveys that a path names: itself, or those in a folder.
-fn inside(path: &Path) -> Result<Vec<PathBuf>, Failure> {
+/// The surveys at a path: the path itself, or the surveys in the folder.
+fn surveys_in(path: &Path) -> Result<Vec<PathBuf>, Failure> {
     if !path.is_dir() || is_tables(path) {
         return Ok(vec![path.to_owned()]);
     }
@@ -82,7 +81,7 @@ fn inside(path: &Path) -> Result<Vec<PathBuf>, Failure> {
     Ok(found)
 }
 
-/// Whether a folder is one survey.
+/// Whether a folder holds the tables of one survey.
 fn is_tables(folder: &Path) -> bool {
     let names = |entries: fs::ReadDir| {
         entries

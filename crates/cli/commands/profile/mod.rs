@@ -1,4 +1,4 @@
-//! `obvert profile`: submission profiles, judged and drafted.
+//! `obvert profile`: checks or drafts a submission profile.
 
 mod draft;
 
@@ -12,11 +12,11 @@ use crate::formats::format_names;
 use crate::lists::{self, File};
 use crate::{Failure, Status, render};
 
-/// Does what is asked with a profile.
+/// Checks or drafts a profile.
 pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
     match arguments {
-        Arguments::Check(check) => judge(check),
-        Arguments::Draft(draft) => draft::run(draft),
+        Arguments::Check(arguments) => check(arguments),
+        Arguments::Draft(arguments) => draft::run(arguments),
     }
 }
 
@@ -27,18 +27,15 @@ fn settings(
 ) -> Result<Settings, Failure> {
     let code_lists = lists::code_lists(code_lists)?;
     let grade_schemes = lists::grade_schemes(grade_schemes, &code_lists)?;
-    let today = Some(super::check::today(today)?);
-    Ok(Settings {
-        today,
-        code_lists,
-        grade_schemes,
-        formats: format_names(),
-        ..Settings::default()
-    })
+    Ok(Settings::default()
+        .with_today(super::check::today(today)?)
+        .with_code_lists(code_lists)
+        .with_grade_schemes(grade_schemes)
+        .with_formats(format_names()))
 }
 
-/// Says what does not make sense in a profile.
-fn judge(arguments: &ProfileCheck) -> Result<Status, Failure> {
+/// Reports the mistakes of a profile.
+fn check(arguments: &ProfileCheck) -> Result<Status, Failure> {
     let settings =
         settings(arguments.today.as_deref(), &arguments.code_lists, &arguments.grade_schemes)?;
     let file = File::open(&arguments.file, "profile")?;
@@ -60,27 +57,27 @@ fn judge(arguments: &ProfileCheck) -> Result<Status, Failure> {
     render::out(|out| {
         writeln!(
             out,
-            "{name}: nothing wrong; {} {}, {}",
+            "{name}: no mistakes; {} {}, {}",
             profile.id,
             profile.version,
-            said(&profile)
+            summary(&profile)
         )?;
         writeln!(out, "{digest}")
     })
 }
 
-/// What a profile has, in numbers.
-pub(super) fn said(profile: &Profile) -> String {
+/// The contents of a profile, in numbers.
+pub(super) fn summary(profile: &Profile) -> String {
     let parts = [
-        (profile.fields.len(), "demand on fields", "demands on fields"),
-        (profile.media.len(), "on media", "on media"),
-        (profile.rules.len(), "rule set", "rules set"),
+        (profile.fields.len(), "requirement for fields", "requirements for fields"),
+        (profile.media.len(), "for media", "for media"),
+        (profile.rules.len(), "rule setting", "rule settings"),
         (profile.suppressions.len(), "suppression", "suppressions"),
     ];
-    let said: Vec<String> = parts
+    let counts: Vec<String> = parts
         .into_iter()
         .filter(|(count, ..)| *count > 0)
         .map(|(count, one, many)| format!("{count} {}", if count == 1 { one } else { many }))
         .collect();
-    if said.is_empty() { "no demands".to_owned() } else { said.join(", ") }
+    if counts.is_empty() { "no requirements".to_owned() } else { counts.join(", ") }
 }

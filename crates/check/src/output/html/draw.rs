@@ -1,6 +1,6 @@
-//! A drawing of a pipe to scale: the pipe with its structures on top, below it a line for each run,
-//! with a mark for each finding at its distance that links to the finding's text. The same is
-//! written in words.
+//! A drawing of a pipe to scale. The pipe with its structures is at the top; below it is a line for
+//! each run, with a mark for each finding at its distance. Each mark links to the finding's text.
+//! A list in words has the same content.
 
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
@@ -11,14 +11,14 @@ use super::groups::{Numbered, Page, Section, meaning};
 use super::scale::{LEFT, RIGHT, Scale};
 use crate::finding::Severity;
 use crate::output::count;
-use crate::report::{Concerned, ConcernedRun};
+use crate::report::{AffectedPipe, AffectedRun};
 
-/// Marks that are nearer to each other than this are stacked.
+/// Marks closer to each other than this are stacked.
 const ROOM: f64 = 22.0;
-/// How many marks are stacked before the others become one mark with a number.
+/// How many marks are stacked. Further ones become one mark with their number.
 const LEVELS: usize = 6;
-/// How many findings the name of a mark lists; the description in words lists all.
-const SAID: usize = 20;
+/// How many findings the name of a mark lists; the list in words has all.
+const NAMED: usize = 20;
 /// Height of a level.
 const LEVEL: f64 = 22.0;
 
@@ -30,9 +30,9 @@ struct Mark<'r> {
     beyond: bool,
 }
 
-/// Draws a pipe, if anything can be drawn to scale.
+/// Draws a pipe, if its length is known.
 pub(super) fn write(
-    pipe: &Concerned,
+    pipe: &AffectedPipe,
     section: &Section<'_>,
     page: &Page<'_>,
     unit: &str,
@@ -78,18 +78,18 @@ pub(super) fn write(
     words(pipe, section, &placed, unit, sink)
 }
 
-fn caption(pipe: &Concerned, scale: &Scale, unit: &str) -> String {
+fn caption(pipe: &AffectedPipe, scale: &Scale, unit: &str) -> String {
     let length = number(scale.length);
-    let whose = if scale.stated { "" } else { " surveyed; no length of the pipe is stated" };
+    let note = if scale.stated { "" } else { " surveyed; the pipe's length is not recorded" };
     let ends = match (&pipe.upstream, &pipe.downstream) {
         (Some(upper), Some(lower)) => format!(", from {upper} (upstream) to {lower} (downstream)"),
         (Some(upper), None) => format!(", from {upper} (upstream)"),
         _ => String::new(),
     };
-    format!("{length} {unit}{whose}{ends}. The numbers are those of the findings below.")
+    format!("{length} {unit}{note}{ends}. The numbers are those of the findings below.")
 }
 
-fn description(pipe: &Concerned, scale: &Scale, unit: &str, marked: usize) -> String {
+fn description(pipe: &AffectedPipe, scale: &Scale, unit: &str, marked: usize) -> String {
     format!(
         "Upstream is on the left. {} {}. {} in it; {} marked at their distances.",
         number(scale.length),
@@ -100,7 +100,7 @@ fn description(pipe: &Concerned, scale: &Scale, unit: &str, marked: usize) -> St
 }
 
 /// The pipe itself, its structures and the axis.
-fn body(pipe: &Concerned, scale: &Scale, unit: &str) -> String {
+fn body(pipe: &AffectedPipe, scale: &Scale, unit: &str) -> String {
     let (from, to) = (scale.x(0.0), scale.x(scale.length));
     let mut out = String::new();
     let upper = pipe
@@ -139,10 +139,10 @@ fn body(pipe: &Concerned, scale: &Scale, unit: &str) -> String {
     out
 }
 
-/// Arranges marks along a line: each at its distance, stacked if they are too near to each other.
+/// Places marks along a line, each at its distance; marks that are too close are stacked.
 fn marks<'r, 'p>(
     scale: &Scale,
-    run: &ConcernedRun,
+    run: &AffectedRun,
     placed: impl Iterator<Item = &'p (usize, f64, Numbered<'r>)>,
 ) -> Vec<Mark<'r>>
 where
@@ -175,7 +175,7 @@ where
 fn lane(
     out: &mut String,
     scale: &Scale,
-    run: &ConcernedRun,
+    run: &AffectedRun,
     marks: &[Mark<'_>],
     page: &Page<'_>,
     unit: &str,
@@ -230,10 +230,10 @@ fn lane(
 
 fn draw_mark(out: &mut String, mark: &Mark<'_>, y: f64, page: &Page<'_>, unit: &str) {
     let Some(first) = mark.findings.first() else { return };
-    let mut says: Vec<String> = mark
+    let mut names: Vec<String> = mark
         .findings
         .iter()
-        .take(SAID)
+        .take(NAMED)
         .map(|numbered| {
             let at = numbered
                 .finding
@@ -248,8 +248,8 @@ fn draw_mark(out: &mut String, mark: &Mark<'_>, y: f64, page: &Page<'_>, unit: &
             )
         })
         .collect();
-    if mark.findings.len() > SAID {
-        says.push(format!("and {} more", mark.findings.len() - SAID));
+    if mark.findings.len() > NAMED {
+        names.push(format!("and {} more", mark.findings.len() - NAMED));
     }
     let beyond = if mark.beyond { ", beyond the drawing" } else { "" };
     let worst = mark
@@ -263,8 +263,8 @@ fn draw_mark(out: &mut String, mark: &Mark<'_>, y: f64, page: &Page<'_>, unit: &
         several => (String::new(), format!("+{}", several.len())),
     };
     // The name contains the visible text, for people who use speech input (WCAG 2.2, 2.5.3).
-    let seen = if mark.findings.len() > 1 { format!("{text}: ") } else { String::new() };
-    let says = format!("{seen}{}{beyond}", says.join("; "));
+    let visible = if mark.findings.len() > 1 { format!("{text}: ") } else { String::new() };
+    let name = format!("{visible}{}{beyond}", names.join("; "));
     let size = match text.len() {
         0..=2 => 10.0,
         3 => 8.5,
@@ -272,13 +272,13 @@ fn draw_mark(out: &mut String, mark: &Mark<'_>, y: f64, page: &Page<'_>, unit: &
     };
     let _ = write!(
         out,
-        "<a class=\"{class} m-{worst}\" href=\"#f-{}\" aria-label=\"{says}\"><title>{says}</title>\
+        "<a class=\"{class} m-{worst}\" href=\"#f-{}\" aria-label=\"{name}\"><title>{name}</title>\
          <g transform=\"translate({:.1} {y:.1})\">{}<text class=\"no\" y=\"{:.1}\" font-size=\"{size}\" text-anchor=\"middle\">{text}</text>",
         first.number,
         mark.x,
         shape(worst),
         size * 0.36,
-        says = Text(&says),
+        name = Text(&name),
     );
     if mark.beyond {
         // An arrow that points out of the drawing.
@@ -292,20 +292,20 @@ fn draw_mark(out: &mut String, mark: &Mark<'_>, y: f64, page: &Page<'_>, unit: &
     out.push_str("</g></a>\n");
 }
 
-fn lane_label(run: &ConcernedRun, unit: &str) -> String {
-    let way = if run.upstream { "against the flow" } else { "with the flow" };
+fn lane_label(run: &AffectedRun, unit: &str) -> String {
+    let direction = if run.upstream { "against the flow" } else { "with the flow" };
     let from = run.from.as_deref().map(|from| format!(" from {}", short(from))).unwrap_or_default();
     let zero = run.reads.unwrap_or(0.0);
-    let reach = match run.surveyed {
+    let extent = match run.surveyed {
         Some(surveyed) => format!("{} to {} {unit}", number(zero), number(surveyed)),
-        None => "last reading not stated".to_owned(),
+        None => "last reading not recorded".to_owned(),
     };
-    format!("run {}, {way}{from}, {reach}", short(&run.run))
+    format!("run {}, {direction}{from}, {extent}", short(&run.run))
 }
 
-/// The drawing in words.
+/// The content of the drawing as a list.
 fn words(
-    pipe: &Concerned,
+    pipe: &AffectedPipe,
     section: &Section<'_>,
     placed: &[(usize, f64, Numbered<'_>)],
     unit: &str,
@@ -331,7 +331,7 @@ fn words(
         .map(link)
         .collect();
     if !rest.is_empty() {
-        writeln!(sink, "<li>At no distance: {}.</li>", rest.join(", "))?;
+        writeln!(sink, "<li>Without a distance: {}.</li>", rest.join(", "))?;
     }
     writeln!(sink, "</ul>\n</details>")
 }
@@ -345,7 +345,7 @@ pub(super) const fn shape(severity: Severity) -> &'static str {
     }
 }
 
-/// A number for reading, without rounding errors.
+/// A number without rounding errors, for people.
 fn number(value: f64) -> String {
     let rounded = (value * 1000.0).round() / 1000.0;
     (rounded + 0.0).to_string()

@@ -1,7 +1,9 @@
-//! Texts of a survey in a page: nothing in them is markup, and nothing in them can hide or reverse
-//! what is next to them.
+//! Texts of a survey in a page. They are escaped, so that they contain no markup and cannot hide or
+//! reverse other text.
 
 use std::fmt::{self, Write};
+
+use crate::output::{Block, blocks};
 
 /// A text, escaped for an element or an attribute in double quotes.
 pub(super) struct Text<'t>(pub(super) &'t str);
@@ -24,9 +26,9 @@ impl fmt::Display for Text<'_> {
     }
 }
 
-/// Control characters; characters that set the direction of text (Unicode Standard Annex 9);
-/// invisible characters that make two texts look alike; line and paragraph separators; characters
-/// that HTML forbids.
+/// Whether a character is replaced by its number: control characters, characters that set the
+/// direction of text (Unicode Standard Annex 9), invisible characters that make two texts look the
+/// same, line and paragraph separators, and characters that HTML forbids.
 fn shown_by_number(c: char) -> bool {
     c.is_control()
         || matches!(
@@ -38,15 +40,22 @@ fn shown_by_number(c: char) -> bool {
         || matches!(c, '\u{FDD0}'..='\u{FDEF}')
 }
 
-/// Paragraphs with code between backticks, as in the documentation of rules.
+/// Paragraphs and lists with code between backticks, as in the documentation of rules.
 pub(super) struct Paragraphs<'t>(pub(super) &'t str);
 
 impl fmt::Display for Paragraphs<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for paragraph in
-            self.0.split("\n\n").map(str::trim).filter(|paragraph| !paragraph.is_empty())
-        {
-            write!(f, "<p>{}</p>", Inline(paragraph))?;
+        for block in blocks(self.0) {
+            match block {
+                Block::Paragraph(text) => write!(f, "<p>{}</p>", Inline(&text))?,
+                Block::List(items) => {
+                    f.write_str("<ul>")?;
+                    for item in items {
+                        write!(f, "<li>{}</li>", Inline(&item))?;
+                    }
+                    f.write_str("</ul>")?;
+                }
+            }
         }
         Ok(())
     }
@@ -60,7 +69,7 @@ impl fmt::Display for Inline<'_> {
         let mut parts = self.0.split('`').peekable();
         let mut code = false;
         while let Some(part) = parts.next() {
-            // A single backtick is a backtick.
+            // A backtick without a partner stays as it is.
             match (code, parts.peek().is_some()) {
                 (true, true) => write!(f, "<code>{}</code>", Text(part))?,
                 (true, false) => write!(f, "`{}", Text(part))?,

@@ -1,5 +1,5 @@
-//! The findings on the page: the filter, then a section for each survey as a whole and for each
-//! pipe.
+//! The findings on the page: the filter, then for each survey a section about the whole survey and
+//! one for each pipe.
 
 use std::io::{self, Write};
 
@@ -17,7 +17,7 @@ pub(super) fn write(report: &Report, page: &Page<'_>, sink: &mut dyn Write) -> i
         "<section id=\"findings\" tabindex=\"-1\" aria-labelledby=\"findings-head\">\n<h2 id=\"findings-head\">Findings</h2>"
     )?;
     if page.sections.is_empty() {
-        let nothing = match report.documents.iter().all(|document| document.error.is_some()) {
+        let nothing = match report.documents.iter().all(|document| document.info.error.is_some()) {
             true => "Nothing was checked, since nothing could be read.",
             false if report.baseline.is_some() => "Nothing new was found.",
             false => "Nothing was found.",
@@ -70,10 +70,10 @@ fn filter(report: &Report, page: &Page<'_>, sink: &mut dyn Write) -> io::Result<
         )?;
     }
     let found: usize = Severity::ALL.into_iter().map(|severity| report.totals.of(severity)).sum();
-    let (left, shown) = ("<p id=\"left\" role=\"status\"", page.shown);
+    let (status, shown) = ("<p id=\"shown\" role=\"status\"", page.shown);
     writeln!(
         sink,
-        "</div>\n</details>\n{left} data-all=\"{shown}\" data-found=\"{found}\"></p>\n</div>"
+        "</div>\n</details>\n{status} data-all=\"{shown}\" data-found=\"{found}\"></p>\n</div>"
     )
 }
 
@@ -89,15 +89,15 @@ fn one(
         Some(pipe) => {
             writeln!(sink, "<h3 id=\"{anchor}-head\">Pipe <bdi>{}</bdi></h3>", Text(pipe))?
         }
-        None => writeln!(sink, "<h3 id=\"{anchor}-head\">The survey as a whole</h3>")?,
+        None => writeln!(sink, "<h3 id=\"{anchor}-head\">The whole survey</h3>")?,
     }
     let document = &report.documents[section.document];
-    if let Some(concerned) = section.concerned {
+    if let Some(pipe) = section.affected {
         draw::write(
-            concerned,
+            pipe,
             section,
             page,
-            document.length_unit.as_deref().unwrap_or_default(),
+            document.info.length_unit.as_deref().unwrap_or_default(),
             sink,
         )?;
     }
@@ -171,7 +171,7 @@ fn place(report: &Report, numbered: Numbered<'_>, sink: &mut dyn Write) -> io::R
     writeln!(sink, "</dl></li>")
 }
 
-/// Where it is in the source.
+/// The location in the source.
 fn source(finding: &Finding) -> String {
     let Some(at) = &finding.at else {
         let path = if finding.subject.path.is_empty() {

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::io::{self, Write};
 
 use crate::finding::{Finding, Severity};
-use crate::report::Concerned;
+use crate::report::AffectedPipe;
 use crate::report::Report;
 
 /// A finding with its number on the page.
@@ -21,12 +21,12 @@ pub(super) struct Group<'r> {
     pub(super) findings: Vec<Numbered<'r>>,
 }
 
-/// Findings about one pipe, or about a document as a whole.
+/// The findings about one pipe, or about the whole document.
 pub(super) struct Section<'r> {
     pub(super) document: usize,
     pub(super) pipe: Option<&'r str>,
-    /// What is known of the pipe and its runs.
-    pub(super) concerned: Option<&'r Concerned>,
+    /// The pipe and its runs, if the document has them.
+    pub(super) affected: Option<&'r AffectedPipe>,
     pub(super) groups: Vec<Group<'r>>,
 }
 
@@ -53,7 +53,7 @@ impl<'r> Section<'r> {
     }
 }
 
-/// The sections of one document: one for the document as a whole, and one for every pipe.
+/// The sections of one document: one for the whole document, and one for every pipe.
 struct Sections<'r> {
     whole: Section<'r>,
     by_pipe: Vec<Section<'r>>,
@@ -63,27 +63,27 @@ struct Sections<'r> {
 }
 
 impl<'r> Sections<'r> {
-    fn new(document: usize, concerned: &'r [Concerned]) -> Self {
-        let section = |pipe, concerned| Section { document, pipe, concerned, groups: Vec::new() };
-        let runs = |pipe: &'r Concerned| {
+    fn new(document: usize, affected: &'r [AffectedPipe]) -> Self {
+        let section = |pipe, affected| Section { document, pipe, affected, groups: Vec::new() };
+        let runs = |pipe: &'r AffectedPipe| {
             pipe.runs.iter().map(|run| (run.run.as_str(), pipe.pipe.as_str()))
         };
         Self {
             whole: section(None, None),
-            by_pipe: concerned
+            by_pipe: affected
                 .iter()
                 .map(|pipe| section(Some(pipe.pipe.as_str()), Some(pipe)))
                 .collect(),
-            place: concerned
+            place: affected
                 .iter()
                 .enumerate()
                 .map(|(index, pipe)| (pipe.pipe.as_str(), index))
                 .collect(),
-            pipe_of_run: concerned.iter().flat_map(runs).collect(),
+            pipe_of_run: affected.iter().flat_map(runs).collect(),
         }
     }
 
-    /// The section of a finding, which is made if its pipe has none.
+    /// The section of a finding. It is added if the pipe has none.
     fn of(&mut self, finding: &'r Finding) -> &mut Section<'r> {
         let run =
             || finding.subject.run.as_deref().and_then(|run| self.pipe_of_run.get(run).copied());
@@ -96,7 +96,7 @@ impl<'r> Sections<'r> {
             by_pipe.push(Section {
                 document,
                 pipe: Some(pipe),
-                concerned: None,
+                affected: None,
                 groups: Vec::new(),
             });
             by_pipe.len() - 1
@@ -111,7 +111,7 @@ pub(super) struct Page<'r> {
     /// The rules with findings, by their index in the report.
     pub(super) rules: BTreeMap<&'r str, usize>,
     /// Rules of which the page does not show all findings, with the number shown and the total.
-    pub(super) held_back: Vec<(&'r str, usize, usize)>,
+    pub(super) truncated: Vec<(&'r str, usize, usize)>,
     pub(super) shown: usize,
 }
 
@@ -120,7 +120,7 @@ impl<'r> Page<'r> {
         let mut shown: BTreeMap<&str, usize> = BTreeMap::new();
         let mut sections: Vec<Section<'r>> = Vec::new();
         for (document, of_document) in report.documents.iter().enumerate() {
-            let mut parts = Sections::new(document, &of_document.concerned);
+            let mut parts = Sections::new(document, &of_document.affected_pipes);
             for finding in report.findings.iter().filter(|finding| finding.document == document) {
                 let count = shown.entry(&finding.rule).or_default();
                 if *count < per_rule {
@@ -139,7 +139,7 @@ impl<'r> Page<'r> {
                 numbered.number = number;
             }
         }
-        let held_back = report
+        let truncated = report
             .rules
             .iter()
             .map(|total| {
@@ -157,16 +157,16 @@ impl<'r> Page<'r> {
             .enumerate()
             .map(|(index, total)| (total.rule.as_str(), index))
             .collect();
-        Self { sections, rules, held_back, shown: number }
+        Self { sections, rules, truncated, shown: number }
     }
 
-    /// The class of a rule's findings and the id of its check box. It is a number, since a name can
-    /// be anything.
+    /// The CSS class of a rule's findings, also in the id of its check box. It is a number, since a
+    /// name can have any characters.
     pub(super) fn class(&self, rule: &str) -> String {
         self.rules.get(rule).map_or_else(|| "r-other".to_owned(), |index| format!("r{index}"))
     }
 
-    /// The CSS that hides what is unchecked. It works without a script.
+    /// The CSS that hides findings whose box is not checked. It works without a script.
     pub(super) fn filter_style(&self, sink: &mut dyn Write) -> io::Result<()> {
         for severity in Severity::ALL {
             let word = severity.as_str();
@@ -179,7 +179,7 @@ impl<'r> Page<'r> {
     }
 }
 
-/// What a severity means to people who send or receive surveys.
+/// A severity in words, for people who send or receive surveys.
 pub(super) const fn meaning(severity: Severity) -> &'static str {
     match severity {
         Severity::Error => "To correct",
@@ -190,8 +190,8 @@ pub(super) const fn meaning(severity: Severity) -> &'static str {
 
 /// A rule's name as a heading: `clock-range` is Clock range, and so is `org.example/clock-range`.
 pub(super) fn heading(rule: &str) -> String {
-    let (_, own) = rule.split_once('/').unwrap_or(("", rule));
-    let words = own.replace('-', " ");
+    let (_, name) = rule.split_once('/').unwrap_or(("", rule));
+    let words = name.replace('-', " ");
     let mut chars = words.chars();
     chars.next().map(|first| first.to_uppercase().chain(chars).collect()).unwrap_or_default()
 }

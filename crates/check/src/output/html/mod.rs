@@ -1,9 +1,19 @@
 //! A page for the office that has to act on a report: one file that needs no network and no script.
 //!
-//! It begins with what must be done, then lists what could not be checked, then the findings: those
-//! about the document as a whole, then those of each pipe, drawn at their distances. Severity is
-//! shown by word and shape, never by colour alone. Texts of the survey are escaped, and characters
-//! that would hide or reverse text are shown by their numbers.
+//! The page begins with what to do. Then it lists what could not be checked, the findings about the
+//! whole document, and those of each pipe, drawn at their distances. A word and a shape show the
+//! severity, never colour alone. Texts of the survey are escaped, and characters that would hide or
+//! reverse text are replaced by their numbers.
+//!
+//! ```
+//! use obvert_check::{Checker, MINIMAL, Settings, output::html};
+//!
+//! let report = Checker::new(Settings::default())?.check(MINIMAL.as_bytes())?;
+//! let mut page = Vec::new();
+//! html::write(&report, &html::Options::default().with_per_rule(50), &mut page)?;
+//! assert!(page.starts_with(b"<!DOCTYPE html>"));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 mod draw;
 mod escape;
@@ -19,26 +29,34 @@ use self::groups::Page;
 use super::name_of;
 use crate::report::Report;
 
-/// The page's style. The colours are custom properties at the top, so that a test can compute their
+/// The page's style. Its colours are custom properties at the top, from which a test computes the
 /// contrast.
 const STYLE: &str = include_str!("page.css");
-/// What a script adds: the number of visible findings, and hiding sections without any.
+/// The page's script. It counts the visible findings and hides sections without any.
 const SCRIPT: &str = include_str!("page.js");
-/// The digest of the script, the only one that the page's content security policy allows. A test
-/// computes it.
-const SCRIPT_DIGEST: &str = "sha256-Td9AGgc3/mxkmmzz4l/+Xc6+t4zreAwZ3gavBQIoPm0=";
+/// The digest of the script: the content security policy allows no other script. A test computes
+/// it.
+const SCRIPT_DIGEST: &str = "sha256-3HACNT7GE84YVz9vLDobidpEtae+HCiWQr5yr0kkoic=";
 
 /// Options of a page.
 #[derive(Clone, Debug)]
 #[non_exhaustive]
 pub struct Options {
-    /// How many findings of one rule the page shows; the page says how many more there are.
+    /// How many findings of one rule the page shows. It states how many more there are.
     pub per_rule: usize,
 }
 
 impl Default for Options {
     fn default() -> Self {
         Self { per_rule: 200 }
+    }
+}
+
+impl Options {
+    /// Sets how many findings of one rule the page shows.
+    #[must_use]
+    pub fn with_per_rule(self, per_rule: usize) -> Self {
+        Self { per_rule }
     }
 }
 

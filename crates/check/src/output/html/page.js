@@ -1,21 +1,21 @@
 (() => {
-  const left = document.getElementById("left");
-  if (!left || !CSS.supports("selector(:has(*))")) return;
-  const all = left.dataset.all;
-  const found = left.dataset.found;
+  const status = document.getElementById("shown");
+  if (!status || !CSS.supports("selector(:has(*))")) return;
+  const all = status.dataset.all;
+  const found = status.dataset.found;
   const count = () => {
     let shown = 0;
     for (const part of document.querySelectorAll(".part")) {
       part.hidden = false;
-      let here = 0;
+      let visible = 0;
       for (const group of part.querySelectorAll(".group")) {
-        if (getComputedStyle(group).display !== "none") here += group.querySelectorAll(".places > li").length;
+        if (getComputedStyle(group).display !== "none") visible += group.querySelectorAll(".places > li").length;
       }
-      part.hidden = here === 0;
-      shown += here;
+      part.hidden = visible === 0;
+      shown += visible;
     }
-    const said = shown === Number(all) ? `All ${all} are shown` : `${shown} of ${all} are shown`;
-    left.textContent = found === all ? `${said}.` : `${said} that are listed here; ${found} were found.`;
+    const text = shown === Number(all) ? `All ${all} are shown` : `${shown} of ${all} are shown`;
+    status.textContent = found === all ? `${text}.` : `${text}. In total there are ${found} findings.`;
   };
   document.querySelector(".filter").addEventListener("change", count);
   count();

@@ -1,6 +1,6 @@
-//! Where a distance is along a pipe, and on its drawing.
+//! Converts distances of runs to distances along the pipe and to positions on its drawing.
 
-use crate::report::{Concerned, ConcernedRun};
+use crate::report::{AffectedPipe, AffectedRun};
 
 /// The left and right edge of the drawn pipe, in units of the drawing.
 pub(super) const LEFT: f64 = 24.0;
@@ -17,10 +17,10 @@ pub(super) struct Scale {
 }
 
 impl Scale {
-    /// The scale that shows a pipe, its runs and their marks. A distance far outside, such as a
-    /// decimal slip, does not shrink the pipe: it is marked at the edge.
+    /// The scale that shows a pipe, its runs and their marks. A distance far outside, such as one
+    /// with a misplaced decimal point, does not shrink the pipe but is marked at the edge.
     pub(super) fn new(
-        pipe: &Concerned,
+        pipe: &AffectedPipe,
         marks: impl Iterator<Item = (usize, f64)> + Clone,
     ) -> Option<Self> {
         let finite = |length: &f64| length.is_finite() && *length > 0.0;
@@ -51,7 +51,7 @@ impl Scale {
     }
 
     /// The distance of a reading of a run's counter from the pipe's upper end.
-    pub(super) fn along(&self, run: &ConcernedRun, at: f64) -> f64 {
+    pub(super) fn along(&self, run: &AffectedRun, at: f64) -> f64 {
         let travelled = travelled(run, at);
         if run.upstream { self.length - travelled } else { travelled }
     }
@@ -88,6 +88,6 @@ impl Scale {
 
 /// How far the camera was from the centre of its start structure, or else from its counter's zero
 /// point.
-fn travelled(run: &ConcernedRun, at: f64) -> f64 {
+fn travelled(run: &AffectedRun, at: f64) -> f64 {
     run.offset.unwrap_or(0.0) + at - run.reads.unwrap_or(0.0)
 }

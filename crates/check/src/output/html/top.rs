@@ -1,4 +1,4 @@
-//! The top of the page: the verdict, the caution, the numbers, and what could not be checked.
+//! The top of the page: the verdict, the caution, the totals, and what could not be checked.
 
 use std::io::{self, Write};
 
@@ -11,17 +11,17 @@ use crate::report::{NotRun, Report};
 
 /// The verdict, in words.
 pub(super) struct Verdict {
-    /// A short form, for a title.
+    /// The verdict in a few words.
     pub(super) title: &'static str,
     /// The class that sets its colour.
     class: &'static str,
     /// What to do, one sentence each.
-    says: Vec<String>,
+    sentences: Vec<String>,
 }
 
 /// The verdict on a report.
 pub(super) fn verdict(report: &Report) -> Verdict {
-    let unread = report.documents.iter().filter(|document| document.error.is_some()).count();
+    let unread = report.documents.iter().filter(|document| document.info.error.is_some()).count();
     let totals = report.totals;
     let (title, class) = match (unread, report.worst()) {
         (0, Some(Severity::Error)) => ("Not ready to send", "error"),
@@ -32,11 +32,12 @@ pub(super) fn verdict(report: &Report) -> Verdict {
         (_, _) if unread == report.documents.len() => ("Could not be read", "error"),
         (_, _) => ("Not ready to send", "error"),
     };
-    let mut says = Vec::new();
+    let mut sentences = Vec::new();
     if unread > 0 {
-        says.push(format!(
-            "{} could not be read, so nothing is known about it.",
-            count(unread, "file")
+        sentences.push(format!(
+            "{} could not be read, so {} not checked.",
+            count(unread, "file"),
+            if unread == 1 { "it was" } else { "they were" },
         ));
     }
     let plural =
@@ -44,46 +45,45 @@ pub(super) fn verdict(report: &Report) -> Verdict {
     let new = if report.baseline.is_some() { "new " } else { "" };
     if totals.error > 0 {
         let mistakes = count(totals.error, &format!("{new}mistake"));
-        says.push(format!("{mistakes} must be corrected before the survey is sent."));
+        sentences.push(format!("{mistakes} must be corrected before the survey is sent."));
     }
     if totals.warning > 0 {
-        says.push(format!(
-            "{} {} unusual: expect the receiving office to ask, and correct or explain {}.",
-            count(totals.warning, &format!("{new}thing")),
-            plural(totals.warning, "looks", "look"),
-            plural(totals.warning, "it", "them"),
+        sentences.push(format!(
+            "{}: expect questions from the receiving office, and correct or explain {}.",
+            count(totals.warning, &format!("{new}warning")),
+            plural(totals.warning, "it", "each"),
         ));
     }
     if totals.note > 0 {
-        says.push(format!("{}, no action needed.", count(totals.note, &format!("{new}note"))));
+        sentences.push(format!("{}, no action needed.", count(totals.note, &format!("{new}note"))));
     }
     if totals.all() == 0 && unread < report.documents.len() {
-        says.push(if report.baseline.is_some() {
-            "Nothing was found that is not in the earlier report.".to_owned()
+        sentences.push(if report.baseline.is_some() {
+            "No finding is new since the earlier report.".to_owned()
         } else {
             "No check found anything.".to_owned()
         });
     }
     if let Some(baseline) = &report.baseline {
-        let (known, resolved) = (count(baseline.known, "finding"), thousands(baseline.gone));
-        says.push(format!(
-            "Compared with an earlier report: {known} already known and left out here, {resolved} resolved."
+        let (known, resolved) = (count(baseline.known, "finding"), thousands(baseline.resolved));
+        sentences.push(format!(
+            "Compared with an earlier report: {known} already known and not listed here, {resolved} resolved."
         ));
     }
     for document in &report.documents {
-        if let Some(said) = document.incomplete() {
+        if let Some(incomplete) = document.incomplete() {
             let of = if report.documents.len() > 1 {
                 format!("{}: ", name_of(document))
             } else {
                 String::new()
             };
-            says.push(format!("{of}{said}."));
+            sentences.push(format!("{of}{incomplete}."));
         }
     }
     if !report.not_run.is_empty() {
-        says.push("Some checks could not be made; they are listed below.".to_owned());
+        sentences.push("Some checks could not be run; they are listed below.".to_owned());
     }
-    Verdict { title, class, says }
+    Verdict { title, class, sentences }
 }
 
 /// The verdict, the caution and the table of contents.
@@ -101,7 +101,7 @@ pub(super) fn write(
         Text(about),
         verdict.title
     )?;
-    for sentence in &verdict.says {
+    for sentence in &verdict.sentences {
         writeln!(sink, "<p>{}</p>", Text(sentence))?;
     }
     writeln!(
@@ -161,7 +161,7 @@ pub(super) fn totals(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     writeln!(sink, "</tr></thead>\n<tbody>")?;
     for document in &report.documents {
         write!(sink, "<tr><th scope=\"row\"><bdi>{}</bdi></th>", Text(name_of(document)))?;
-        if let Some(error) = &document.error {
+        if let Some(error) = &document.info.error {
             writeln!(sink, "<td colspan=\"6\">could not be read: {}</td></tr>", Text(error))?;
             continue;
         }
@@ -181,10 +181,10 @@ pub(super) fn totals(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
         writeln!(sink, "</tr></tfoot>")?;
     }
     writeln!(sink, "</table>\n</div>")?;
-    let made = Named::all(report).filter(|named| {
+    let run = Named::all(report).filter(|named| {
         (0..report.documents.len()).any(|document| report.ran(named.name(), document))
     });
-    writeln!(sink, "<p>{} were made.</p>", count(made.count(), "check"))?;
+    writeln!(sink, "<p>{} were run.</p>", count(run.count(), "check"))?;
     if let Some(profile) = &report.profile {
         writeln!(
             sink,
@@ -198,14 +198,14 @@ pub(super) fn totals(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     if !report.settings.is_empty() {
         writeln!(sink, "<p>Settings that differ from the catalogue of rules:</p>\n<ul>")?;
         for (rule, severity) in &report.settings.severities {
-            let weight = if severity == "off" {
+            let severity_text = if severity == "off" {
                 "not run".to_owned()
             } else {
                 format!("counts as {}", Text(severity))
             };
             writeln!(
                 sink,
-                "<li>{} <code>{}</code>: {weight}</li>",
+                "<li>{} <code>{}</code>: {severity_text}</li>",
                 Text(&heading(rule)),
                 Text(rule)
             )?;
@@ -218,8 +218,8 @@ pub(super) fn totals(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     writeln!(sink, "</section>")
 }
 
-/// Why checks were not made, and which.
-fn reason(report: &Report, checks: &NotRun, said: &str, sink: &mut dyn Write) -> io::Result<()> {
+/// The reason why checks were not run or did not apply, and their list.
+fn reason(report: &Report, checks: &NotRun, outcome: &str, sink: &mut dyn Write) -> io::Result<()> {
     let documents = checks.documents.iter().filter_map(|index| report.documents.get(*index));
     let names: Vec<String> =
         documents.map(|document| Text(name_of(document)).to_string()).collect();
@@ -234,7 +234,7 @@ fn reason(report: &Report, checks: &NotRun, said: &str, sink: &mut dyn Write) ->
         .collect();
     writeln!(
         sink,
-        "<li>Because {}{on}:\n<details><summary>{} {said}</summary><ul class=\"names\">{}</ul></details></li>",
+        "<li>Because {}{on}:\n<details><summary>{} {outcome}</summary><ul class=\"names\">{}</ul></details></li>",
         Text(&checks.why),
         count(checks.rules.len(), "check"),
         rules.join(""),
@@ -268,23 +268,23 @@ pub(super) fn unchecked(report: &Report, page: &Page<'_>, sink: &mut dyn Write) 
         }
         writeln!(sink, "</section>")?;
     }
-    if !report.idle.is_empty() {
+    if !report.not_applicable.is_empty() {
         writeln!(
             sink,
-            "<section aria-labelledby=\"idle\">\n<h2 id=\"idle\">Checks that did not apply</h2>\n<ul>"
+            "<section aria-labelledby=\"not-applicable\">\n<h2 id=\"not-applicable\">Checks that did not apply</h2>\n<ul>"
         )?;
-        for idle in &report.idle {
-            reason(report, idle, "did not apply", sink)?;
+        for not_applicable in &report.not_applicable {
+            reason(report, not_applicable, "did not apply", sink)?;
         }
         writeln!(sink, "</ul>\n</section>")?;
     }
-    if !page.held_back.is_empty() {
+    if !page.truncated.is_empty() {
         writeln!(
             sink,
-            "<section aria-labelledby=\"held-back\">\n<h2 id=\"held-back\">Findings that are not listed</h2>\n\
+            "<section aria-labelledby=\"not-listed\">\n<h2 id=\"not-listed\">Findings that are not listed</h2>\n\
              <p>Some rules have so many findings that not all are listed. All are counted.</p>\n<ul>"
         )?;
-        for (rule, shown, total) in &page.held_back {
+        for (rule, shown, total) in &page.truncated {
             writeln!(
                 sink,
                 "<li>{} <code>{}</code>: {} of {} shown</li>",
@@ -297,17 +297,17 @@ pub(super) fn unchecked(report: &Report, page: &Page<'_>, sink: &mut dyn Write) 
         writeln!(sink, "</ul>\n</section>")?;
     }
     suppressed(report, sink)?;
-    if let Some(unsure) = report
+    if let Some(uncertain) = report
         .baseline
         .as_ref()
-        .map(|baseline| &baseline.unsure)
-        .filter(|unsure| !unsure.is_empty())
+        .map(|baseline| &baseline.uncertain)
+        .filter(|uncertain| !uncertain.is_empty())
     {
         let names: Vec<String> =
-            unsure.iter().map(|rule| format!("<code>{}</code>", Text(rule))).collect();
+            uncertain.iter().map(|rule| format!("<code>{}</code>", Text(rule))).collect();
         writeln!(
             sink,
-            "<p>One of the two reports does not list all findings of {}. Unlisted findings cannot be recognised, so \
+            "<p>Not all findings of {} are listed in both reports. Unlisted findings cannot be recognised, so \
              known findings may be shown as new.</p>",
             names.join(", ")
         )?;
@@ -315,7 +315,7 @@ pub(super) fn unchecked(report: &Report, page: &Page<'_>, sink: &mut dyn Write) 
     Ok(())
 }
 
-/// What the profile suppresses, and suppressions that have ended.
+/// Active and expired suppressions of the profile.
 fn suppressed(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     if report.suppressed.is_empty() {
         return Ok(());
@@ -323,27 +323,28 @@ fn suppressed(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     writeln!(
         sink,
         "<section aria-labelledby=\"suppressed\">\n<h2 id=\"suppressed\">Suppressed by the profile</h2>\n\
-         <p>These are not counted above, unless the suppression has ended.</p>\n<ul>"
+         <p>These are not counted above, unless the suppression has expired.</p>\n<ul>"
     )?;
-    for held in &report.suppressed {
-        let until = match (&held.until, held.expired) {
+    for suppressed in &report.suppressed {
+        let until = match (&suppressed.until, suppressed.expired) {
             (Some(until), true) => {
-                format!(", until {}, which is over: counted and listed again", Text(until))
+                format!(", until {} (expired: counted and listed again)", Text(until))
             }
             (Some(until), false) => format!(", until {}", Text(until)),
             (None, _) => String::new(),
         };
-        let document = report.documents.get(held.document).filter(|_| report.documents.len() > 1);
+        let document = report.documents.get(suppressed.document);
         let on = document
+            .filter(|_| report.documents.len() > 1)
             .map(|document| format!(" in <bdi>{}</bdi>", Text(name_of(document))))
             .unwrap_or_default();
         writeln!(
             sink,
             "<li>{} <code>{}</code>: {}{on}{until}. {}</li>",
-            Text(&heading(&held.rule)),
-            Text(&held.rule),
-            thousands(held.count),
-            Text(&held.reason)
+            Text(&heading(&suppressed.rule)),
+            Text(&suppressed.rule),
+            thousands(suppressed.count),
+            Text(&suppressed.reason)
         )?;
     }
     writeln!(sink, "</ul>\n</section>")

@@ -1,9 +1,20 @@
 //! SARIF 2.1.0 (OASIS Static Analysis Results Interchange Format), which code hosts and editors
 //! read.
 //!
-//! One run contains all documents. Its rules are those that were run or have findings. What could
-//! not be run, is not listed or could not be read is in the notifications of the invocation. A
-//! finding keeps its fingerprint when rows are inserted before it.
+//! One run contains all documents. Its rules are those that were run or have findings. The
+//! notifications of the invocation state what could not be run, is not listed or could not be read.
+//! A finding keeps its fingerprint if rows are inserted before it.
+//!
+//! ```
+//! use obvert_check::{Checker, MINIMAL, Settings, output};
+//!
+//! let report = Checker::new(Settings::default())?.check(MINIMAL.as_bytes())?;
+//! let mut sarif = Vec::new();
+//! output::sarif::write(&report, &mut sarif)?;
+//! let log: serde_json::Value = serde_json::from_slice(&sarif)?;
+//! assert_eq!(log["version"], "2.1.0");
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 mod parts;
 mod uri;
@@ -18,11 +29,11 @@ use sha2::{Digest as _, Sha256};
 use self::parts::{artifact_location, logical_locations, rule_object};
 use super::{Named, character_column, name_of, thousands, unlisted};
 use crate::finding::{Finding, Severity};
-use crate::report::Report;
 use crate::report::fingerprint::fingerprint;
+use crate::report::{NotRun, Report};
 
-/// The location of the schema of the format.
-pub const SCHEMA: &str =
+/// The location of the format's schema.
+const SCHEMA: &str =
     "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json";
 
 /// Writes a report as SARIF.
@@ -30,8 +41,8 @@ pub const SCHEMA: &str =
 /// # Errors
 /// If the sink fails.
 pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
-    let frame = Frame::new(report);
-    let log = Log { schema: SCHEMA, version: "2.1.0", runs: [frame.run()] };
+    let index = Index::new(report);
+    let log = Log { schema: SCHEMA, version: "2.1.0", runs: [index.run()] };
     serde_json::to_writer_pretty(&mut *sink, &log)?;
     sink.write_all(b"\n")
 }
@@ -58,7 +69,7 @@ struct Run<'r> {
 }
 
 /// The results, made one at a time while they are written.
-struct Results<'r>(&'r Frame<'r>);
+struct Results<'r>(&'r Index<'r>);
 
 impl Serialize for Results<'_> {
     fn serialize<S: serde::Serializer>(&self, sink: S) -> Result<S::Ok, S::Error> {
@@ -72,10 +83,10 @@ impl Serialize for Results<'_> {
     }
 }
 
-/// What results refer to by number.
-struct Frame<'r> {
+/// The rules and files, which results refer to by number.
+struct Index<'r> {
     report: &'r Report,
-    /// The names of all rules, and what each name belongs to.
+    /// The names of all rules, and what each name refers to.
     rules: Vec<(&'r str, Option<Named<'r>>)>,
     rule_index: BTreeMap<&'r str, usize>,
     /// Files by name, with the number of the zip that a file is in.
@@ -83,7 +94,7 @@ struct Frame<'r> {
     file_index: BTreeMap<String, usize>,
 }
 
-impl<'r> Frame<'r> {
+impl<'r> Index<'r> {
     fn new(report: &'r Report) -> Self {
         let ran = |named: &Named<'_>| {
             let name = named.name();
@@ -92,7 +103,7 @@ impl<'r> Frame<'r> {
                 || report
                     .not_run
                     .iter()
-                    .chain(&report.idle)
+                    .chain(&report.not_applicable)
                     .any(|not_run| not_run.rules.iter().any(|rule| rule == name))
         };
         let mut rules: Vec<(&str, Option<Named<'r>>)> =
@@ -102,7 +113,7 @@ impl<'r> Frame<'r> {
                 rules.push((&total.rule, None));
             }
         }
-        let mut frame = Self {
+        let mut index = Self {
             rule_index: rules.iter().enumerate().map(|(index, (name, _))| (*name, index)).collect(),
             report,
             rules,
@@ -110,8 +121,8 @@ impl<'r> Frame<'r> {
             file_index: BTreeMap::new(),
         };
         for document in &report.documents {
-            if let Some(file) = &document.file {
-                frame.file(file, None);
+            if let Some(file) = &document.info.file {
+                index.file(file, None);
             }
         }
         for finding in &report.findings {
@@ -122,15 +133,15 @@ impl<'r> Frame<'r> {
                     .filter(|document| {
                         document.format.as_deref().is_some_and(|format| format != "csv")
                     })
-                    .and_then(|document| document.file.as_ref())
+                    .and_then(|document| document.info.file.as_ref())
                     .filter(|zip| {
                         at.file.strip_prefix(zip.as_str()).is_some_and(|rest| rest.starts_with('/'))
                     })
-                    .and_then(|zip| frame.file_index.get(zip).copied());
-                frame.file(&at.file, zip);
+                    .and_then(|zip| index.file_index.get(zip).copied());
+                index.file(&at.file, zip);
             }
         }
-        frame
+        index
     }
 
     fn file(&mut self, file: &str, parent: Option<usize>) {
@@ -154,8 +165,8 @@ impl<'r> Frame<'r> {
                 "A part of a document could not be read; the rules ran over the rest.",
             ),
             (
-                "rule-not-needed",
-                "A rule did not apply: what it checks a document against is neither named nor demanded.",
+                "rule-not-applicable",
+                "A rule did not apply: the document does not name, and no profile demands, what it compares it with.",
             ),
         ];
         let notifications: Vec<Value> = notifications
@@ -189,7 +200,7 @@ impl<'r> Frame<'r> {
             language: "en",
             column_kind: "unicodeCodePoints",
             invocations: [json!({
-                "executionSuccessful": report.documents.iter().all(|document| document.error.is_none()),
+                "executionSuccessful": report.documents.iter().all(|document| document.info.error.is_none()),
                 "toolExecutionNotifications": self.notifications(),
             })],
             artifacts: self.artifacts(),
@@ -201,67 +212,43 @@ impl<'r> Frame<'r> {
     fn notifications(&self) -> Vec<Value> {
         let report = self.report;
         let mut list = Vec::new();
-        let locations = |documents: &[usize]| -> Vec<Value> {
-            let files =
-                documents.iter().filter_map(|index| report.documents.get(*index)?.file.as_ref());
-            files.map(|file| json!({ "physicalLocation": { "artifactLocation": self.location(file) } })).collect()
-        };
         for (index, document) in report.documents.iter().enumerate() {
-            if let Some(error) = &document.error {
+            if let Some(error) = &document.info.error {
                 list.push(json!({
                     "descriptor": { "id": "document-not-read", "index": 2 },
                     "level": "error",
                     "message": { "text": error },
-                    "locations": locations(&[index]),
+                    "locations": self.locations(&[index]),
                 }));
             }
         }
         for not_run in &report.not_run {
-            for rule in &not_run.rules {
-                list.push(json!({
-                    "descriptor": { "id": "rule-not-run", "index": 0 },
-                    "associatedRule": self.reference(rule),
-                    "level": "warning",
-                    "message": { "text": format!("{rule} was not run: {}", not_run.why) },
-                    "locations": locations(&not_run.documents),
-                }));
-            }
+            self.rules_not_run(&mut list, not_run, ("rule-not-run", 0), "warning", "was not run");
         }
         for (index, document) in report.documents.iter().enumerate() {
-            if let Some(said) = document.incomplete() {
+            if let Some(incomplete) = document.incomplete() {
                 let paths: Vec<&str> =
                     document.left_out.iter().map(|out| out.path.as_str()).collect();
                 list.push(json!({
                     "descriptor": { "id": "part-not-read", "index": 4 },
                     "level": "warning",
-                    "message": { "text": said },
-                    "locations": locations(&[index]),
+                    "message": { "text": incomplete },
+                    "locations": self.locations(&[index]),
                     "properties": { "leftOut": paths, "withheld": document.withheld },
                 }));
             }
         }
-        for idle in &report.idle {
-            for rule in &idle.rules {
-                list.push(json!({
-                    "descriptor": { "id": "rule-not-needed", "index": 5 },
-                    "associatedRule": self.reference(rule),
-                    "level": "note",
-                    "message": { "text": format!("{rule} did not apply: {}", idle.why) },
-                    "locations": locations(&idle.documents),
-                }));
-            }
+        for not_run in &report.not_applicable {
+            let id = ("rule-not-applicable", 5);
+            self.rules_not_run(&mut list, not_run, id, "note", "did not apply");
         }
         for (rule, listed, total) in unlisted(report) {
-            let message = format!(
-                "{rule}: {} of {} findings are listed",
-                thousands(listed),
-                thousands(total)
-            );
+            let (shown, all) = (thousands(listed), thousands(total));
             list.push(json!({
                 "descriptor": { "id": "findings-not-listed", "index": 1 },
                 "associatedRule": self.reference(rule),
                 "level": "warning",
-                "message": { "text": message },
+                "message": { "text": format!("{rule}: {shown} of {all} findings are listed") },
                 "properties": { "listed": listed, "total": total },
             }));
         }
@@ -269,7 +256,7 @@ impl<'r> Frame<'r> {
             let message = format!(
                 "compared with an earlier report: {} findings already known, {} resolved",
                 thousands(baseline.known),
-                thousands(baseline.gone)
+                thousands(baseline.resolved)
             );
             list.push(json!({
                 "descriptor": { "id": "compared-with-earlier-report", "index": 3 },
@@ -278,6 +265,36 @@ impl<'r> Frame<'r> {
             }));
         }
         list
+    }
+
+    /// Adds a notification for each rule that was not run or did not apply.
+    fn rules_not_run(
+        &self,
+        list: &mut Vec<Value>,
+        not_run: &NotRun,
+        (id, index): (&str, usize),
+        level: &str,
+        outcome: &str,
+    ) {
+        list.extend(not_run.rules.iter().map(|rule| {
+            json!({
+                "descriptor": { "id": id, "index": index },
+                "associatedRule": self.reference(rule),
+                "level": level,
+                "message": { "text": format!("{rule} {outcome}: {}", not_run.why) },
+                "locations": self.locations(&not_run.documents),
+            })
+        }));
+    }
+
+    /// The files of documents, as locations.
+    fn locations(&self, documents: &[usize]) -> Vec<Value> {
+        let infos =
+            documents.iter().filter_map(|index| Some(&self.report.documents.get(*index)?.info));
+        infos
+            .filter_map(|info| info.file.as_ref())
+            .map(|file| json!({ "physicalLocation": { "artifactLocation": self.location(file) } }))
+            .collect()
     }
 
     fn reference(&self, rule: &str) -> Value {
@@ -293,12 +310,15 @@ impl<'r> Frame<'r> {
             if let Some(parent) = parent {
                 artifact["parentIndex"] = json!(parent);
             }
-            let document =
-                self.report.documents.iter().find(|document| document.file.as_ref() == Some(file));
+            let document = self
+                .report
+                .documents
+                .iter()
+                .find(|document| document.info.file.as_ref() == Some(file));
             if let Some(document) = document {
                 artifact["roles"] = json!(["analysisTarget"]);
                 let mut properties = Map::new();
-                if let Some(id) = &document.id {
+                if let Some(id) = &document.info.id {
                     properties.insert("document".into(), json!(id));
                 }
                 for (name, number) in [
@@ -333,7 +353,7 @@ impl<'r> Frame<'r> {
         let mut location = Map::new();
         let mut properties = Map::new();
         properties.insert("path".into(), json!(finding.subject.path));
-        match (&finding.at, document.and_then(|document| document.file.as_ref())) {
+        match (&finding.at, document.and_then(|document| document.info.file.as_ref())) {
             (Some(at), _) => {
                 let mut region = json!({ "startLine": at.line });
                 if let Some(column) = character_column(at) {
@@ -361,7 +381,7 @@ impl<'r> Frame<'r> {
         }
         if let Some(distance) = finding.subject.distance {
             properties.insert("distance".into(), json!(distance));
-            if let Some(unit) = document.and_then(|document| document.length_unit.as_ref()) {
+            if let Some(unit) = document.and_then(|document| document.info.length_unit.as_ref()) {
                 properties.insert("unit".into(), json!(unit));
             }
         }
@@ -395,8 +415,8 @@ impl<'r> Frame<'r> {
     }
 }
 
-/// The message, and advice of the finding's own. Braces mark placeholders (3.11.5) and are doubled.
-/// Brackets before parentheses are a link (3.11.6), which text of a survey must not become.
+/// The message, and the advice for this case. Braces mark placeholders (3.11.5), so they are
+/// doubled. Brackets before parentheses mark a link (3.11.6), so they are escaped.
 fn message(finding: &Finding) -> String {
     let text = match &finding.help {
         Some(help) => format!("{}; {help}", finding.message),
@@ -414,8 +434,7 @@ pub(super) const fn level(severity: Severity) -> &'static str {
     }
 }
 
-/// A fingerprint of a finding that does not depend on its position, with its number among those
-/// that have the same one.
+/// A digest of a finding's fingerprint, with its number among the findings that have the same one.
 fn digest(identity: &str, count: usize) -> String {
     let hash = Sha256::digest(format!("{identity}\n#{count}"));
     hash.iter().take(16).map(|byte| format!("{byte:02x}")).collect()

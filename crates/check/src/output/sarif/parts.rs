@@ -1,10 +1,10 @@
-//! Independent objects of SARIF: rules, artifact locations, logical locations.
+//! The objects of SARIF for rules, artifact locations and logical locations.
 
 use serde_json::{Value, json};
 
 use super::{level, uri};
 use crate::finding::{Finding, Severity};
-use crate::output::Named;
+use crate::output::{Block, Named, blocks};
 use crate::report::Report;
 use crate::rule::Section;
 
@@ -20,15 +20,12 @@ pub(super) fn rule_object(report: &Report, name: &str, named: Option<Named<'_>>)
         "defaultConfiguration": { "level": level(severity) },
     });
     let sections = named.sections();
-    let plain = |text: &str| {
-        text.replace('`', "").replace("\n\n", "\u{0}").replace('\n', " ").replace('\u{0}', "\n\n")
-    };
-    let whole: Vec<String> =
-        sections.iter().map(|(heading, text)| format!("{heading}: {}", plain(text))).collect();
+    let paragraphs: Vec<String> =
+        sections.iter().map(|(heading, text)| titled(heading, &plain(text))).collect();
     object["fullDescription"] =
         json!({ "text": sections.first().map(|(_, text)| plain(text)).unwrap_or_default() });
     let fix = Section::Fix.heading();
-    let text = format!("{}\n\n{fix}: {}", whole.join("\n\n"), plain(&named.advice()));
+    let text = format!("{}\n\n{fix}: {}", paragraphs.join("\n\n"), plain(&named.advice()));
     let mut markdown = String::new();
     for (heading, section) in &sections {
         markdown.push_str(&format!("## {heading}\n\n{section}\n\n"));
@@ -58,6 +55,24 @@ pub(super) fn rule_object(report: &Report, name: &str, named: Option<Named<'_>>)
     object
 }
 
+/// A section as plain text.
+fn titled(heading: &str, text: &str) -> String {
+    let space = if text.starts_with("- ") { '\n' } else { ' ' };
+    format!("{heading}:{space}{text}")
+}
+
+/// A text in Markdown as plain text.
+fn plain(text: &str) -> String {
+    let list = |items: Vec<String>| {
+        items.iter().map(|item| format!("- {item}")).collect::<Vec<_>>().join("\n")
+    };
+    let blocks = blocks(text).into_iter().map(|block| match block {
+        Block::Paragraph(text) => text,
+        Block::List(items) => list(items),
+    });
+    blocks.collect::<Vec<_>>().join("\n\n").replace('`', "")
+}
+
 /// The severity of a rule in this check.
 fn severity_of(report: &Report, name: &str, named: Option<Named<'_>>) -> Severity {
     if let Some(total) = report.rules.iter().find(|total| total.rule == name) {
@@ -69,7 +84,7 @@ fn severity_of(report: &Report, name: &str, named: Option<Named<'_>>) -> Severit
     set.or(named.map(Named::severity)).unwrap_or(Severity::Error)
 }
 
-/// The location of a file (3.4): relative as it was named, or inside the file that contains it.
+/// The location of a file (3.4): as it was named, or within the zip that contains it.
 pub(super) fn artifact_location(file: &str, within: Option<&str>) -> Value {
     if let Some(inner) = within.and_then(|zip| file.strip_prefix(zip)) {
         // 3.24.3: the path of a nested artifact begins at the root of the one that contains it.

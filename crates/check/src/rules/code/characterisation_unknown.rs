@@ -12,7 +12,7 @@ rule! {
     /// A characterisation is not one of the values that the code list has for its position.
     ///
     /// # Exceptions
-    /// - The code list says that the position is open to other values.
+    /// - The code list has the position open to other values.
     ///
     /// # Why it matters
     /// It is ignored when the grade is looked up, so a serious defect can be graded as a slight

@@ -18,8 +18,8 @@ rule! {
     /// - The code takes no clock reference (`clock-not-applicable`).
     ///
     /// # Why it matters
-    /// How far a crack goes round decides whether the pipe holds; a cutter that opens a connection
-    /// needs its centre.
+    /// The extent of a crack around the pipe decides whether the pipe is stable; a cutter that
+    /// opens a connection needs its centre.
     ///
     /// # Fails
     /// At `/runs/0/observations/3/clock`:

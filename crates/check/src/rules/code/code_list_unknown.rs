@@ -14,7 +14,7 @@ rule! {
     /// - Another version of the list is available (`code-list-version`).
     ///
     /// # Why it matters
-    /// No rule about codes is run, so a clean report says less than it seems to.
+    /// No rule about codes is run, so a report without findings proves little.
     ///
     /// # Fails
     /// At `/coding/list`:

@@ -11,7 +11,7 @@ rule! {
     /// A code that cannot be at a joint is recorded with `joint: true`.
     ///
     /// # Why it matters
-    /// The count of defective joints is one too high, or the code is wrong.
+    /// The number of defective joints is one too high, or the code is wrong.
     ///
     /// # Fails
     /// At `/runs/0/observations/3/joint`:

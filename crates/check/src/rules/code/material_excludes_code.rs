@@ -15,7 +15,7 @@ rule! {
     /// - The material is `other`.
     ///
     /// # Why it matters
-    /// Grade and repair would be for another pipe.
+    /// The grade and the repair would be those of another pipe.
     ///
     /// # Fails
     /// At `/runs/0/observations/5/code`:

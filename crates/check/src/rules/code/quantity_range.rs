@@ -13,7 +13,7 @@ rule! {
     /// - The unit measures something else (`quantity-unit`).
     ///
     /// # Why it matters
-    /// Grades and statistics take a slipped decimal point for the worst case.
+    /// In grades and statistics a misplaced decimal point looks like the worst case.
     ///
     /// # Fails
     /// At `/runs/0/observations/1/quantities/0/value`:

@@ -8,8 +8,8 @@ rule! {
     /// An observation has more quantities than its code takes.
     ///
     /// # Exceptions
-    /// - A characterisation in an open position is not known to the code list: it may have a
-    ///   quantity of its own.
+    /// - A characterisation in an open position is not in the code list: it may take an additional
+    ///   quantity.
     ///
     /// # Why it matters
     /// What a quantity measures follows from its position, so the extra one has no meaning.

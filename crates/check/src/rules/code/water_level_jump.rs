@@ -72,35 +72,49 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if run.disordered() || run.survey.lengths_doubtful() {
         return;
     }
-    let (step, within) = (out.limit("step"), out.limit("within"));
-    let mut last: Option<(RowView<'_>, f64)> = None;
+    let mut last: Option<Level<'_>> = None;
     for row in run.rows() {
         match row.role() {
             Some(Role::SizeChange | Role::ShapeChange) => last = None,
             Some(Role::Level) => {
-                let Some(level) = level(&row) else { continue };
-                if let Some((before, was)) = last {
-                    let metres =
-                        run.survey.metres(row.row.at) - run.survey.metres(before.row.end());
-                    let allowed = step + flat(&row, metres);
-                    if (0.0..=within).contains(&metres) && (level - was).abs() > allowed {
-                        let end = run.survey.say(before.row.end());
-                        out.report(
-                            row.subject("/quantities/0/value"),
-                            format!(
-                                "the water level jumps from {was} to {level} percent within {}, from {end} on",
-                                run.survey.say_metres(metres)
-                            ),
-                        )
-                        .fact("before", was)
-                        .fact("level", level);
-                    }
+                let Some(percent) = level(&row) else { continue };
+                let level = Level { row, percent };
+                if let Some(before) = last.replace(level) {
+                    compare(before, level, out);
                 }
-                last = Some((row, level));
             }
             _ => {}
         }
     }
+}
+
+/// A recorded water level.
+#[derive(Clone, Copy)]
+struct Level<'r> {
+    row: RowView<'r>,
+    percent: f64,
+}
+
+/// Compares two consecutive levels.
+fn compare(before: Level<'_>, level: Level<'_>, out: &mut Sink<'_>) {
+    let survey = level.row.survey();
+    let from = before.row.row.end();
+    let metres = survey.metres(level.row.row.at) - survey.metres(from);
+    let allowed = out.limit("step") + flat(&level.row, metres);
+    let near = (0.0..=out.limit("within")).contains(&metres);
+    if !near || (level.percent - before.percent).abs() <= allowed {
+        return;
+    }
+    let message = format!(
+        "the water level jumps from {} to {} percent within {}, from {} on",
+        before.percent,
+        level.percent,
+        survey.format_metres(metres),
+        survey.format_length(from)
+    );
+    out.report(level.row.subject("/quantities/0/value"), message)
+        .fact("before", before.percent)
+        .fact("level", level.percent);
 }
 
 /// The level in percent, if one is recorded and in range.

@@ -21,7 +21,7 @@ rule! {
     /// `surveyed` − *reads* exceeds *cable* + tolerance(*cable*).
     ///
     /// # Why it matters
-    /// The run was made with another reel, or its distance has a digit too many.
+    /// The run was made with another reel, or its distance has one digit too many.
     ///
     /// # Source
     /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762.
@@ -67,7 +67,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if cameras == 0 || cable <= 0.0 || !exceeds(travelled, cable + tolerance(cable)) {
         return;
     }
-    let (length, available) = (survey.say_metres(travelled), survey.say_metres(cable));
+    let (length, available) = (survey.format_metres(travelled), survey.format_metres(cable));
     let message =
         format!("the run is {length} long, but its equipment has only {available} of cable");
     out.report(run.subject("/equipment"), message)

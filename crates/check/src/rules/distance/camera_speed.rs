@@ -1,6 +1,7 @@
 //! See the rule's documentation below.
 
 use obvert_model::tables::{MediaKind, Method};
+use obvert_model::text::Timestamp;
 
 use crate::sink::Sink;
 use crate::support::row_order;
@@ -78,8 +79,7 @@ rule! {
     facts: { "metres_per_minute" = MetresPerMinute "the speed that is compared with the limit" },
 }
 
-/// A distance, the seconds that the camera took for it, and how many more the rounding of the times
-/// allows.
+/// A distance, the seconds that the camera took for it, and the rounding of the times in seconds.
 struct Travel {
     metres: f64,
     seconds: f64,
@@ -107,12 +107,12 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if wrong || beyond_pipe(run.survey, run.run, run.marks(), 1.524).is_some() {
         return;
     }
-    let speed = run.survey.say_metres(travel.metres / travel.seconds.max(1.0) * 60.0);
+    let speed = run.survey.format_metres(travel.metres / travel.seconds.max(1.0) * 60.0);
     let (subject, part) = match row {
         None => (run.subject("/finished"), "over the whole run"),
         Some(row) => (row.subject("/at"), "since the previous row, by the video"),
     };
-    let (distance, most) = (run.survey.say_metres(travel.metres), run.survey.say_metres(limit));
+    let [distance, most] = [travel.metres, limit].map(|metres| run.survey.format_metres(metres));
     let seconds = (travel.seconds * 10.0).round() / 10.0;
     let message = format!(
         "the camera moved at {speed} per minute {part} ({distance} in {seconds} s); the limit is {most} per minute"
@@ -123,9 +123,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
 fn whole_run(run: &RunView<'_>) -> Option<Travel> {
     let (started, finished) = (run.run.started.as_ref()?, run.run.finished.as_ref()?);
     let seconds = seconds_between(started, finished).filter(|seconds| *seconds >= 0.0)?;
-    let rounded = [started, finished]
-        .iter()
-        .all(|time| matches!(time.as_str().get(16..20), Some(":00Z" | ":00+" | ":00-")));
+    let whole =
+        |time: &Timestamp| matches!(time.as_str().get(16..20), Some(":00Z" | ":00+" | ":00-"));
+    let rounded = whole(started) && whole(finished);
     Some(Travel { metres: run.travelled()?, seconds, rounding: if rounded { 60.0 } else { 0.0 } })
 }
 

@@ -14,7 +14,8 @@ rule! {
     /// shows 0. Of several in a run the one farthest off is reported, of equals the first.
     ///
     /// # Why it matters
-    /// A slipping counter or a wrong measuring wheel misplaces everything beyond the check.
+    /// A slipping counter or a wrong measuring wheel gives a wrong location to everything beyond
+    /// the check.
     ///
     /// # Source
     /// Tolerance (0.5 % of the true length, at least 1 ft): City of Sunny Isles Beach FL, Section
@@ -59,10 +60,11 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     }
     let Some((index, off)) = worst else { return };
     let check = &counter.checks[index];
-    let (reading, known) = (run.survey.say(check.reading), run.survey.say(check.known));
+    let (reading, known) =
+        (run.survey.format_length(check.reading), run.survey.format_length(check.known));
     let (off, allowed) = (
-        run.survey.say_metres(off),
-        run.survey.say_metres(tolerance(run.survey.metres(check.known))),
+        run.survey.format_metres(off),
+        run.survey.format_metres(tolerance(run.survey.metres(check.known))),
     );
     let message = format!(
         "the counter read {reading} at a known {known}: it is off by {off}, and {allowed} is allowed"

@@ -72,7 +72,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         .map_or(0.0, |step| run.survey.metres(step));
     let unit = run.survey.head.units.length;
     if exceeds((at.get() - reads) * unit.metres(), step.max(out.limit("slack"))) {
-        let said = run.survey.say(at);
+        let said = run.survey.format_length(at);
         let message = format!(
             "the start row is at {said}, but the counter read {reads} {unit} at the zero point"
         );

@@ -37,7 +37,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if let Some(offset) =
         centred.and_then(|counter| counter.offset).filter(|offset| offset.get() != 0.0)
     {
-        let said = run.survey.say(offset);
+        let said = run.survey.format_length(offset);
         let message = format!(
             "the counter was set at the structure's centre, but its offset from there is {said}"
         );

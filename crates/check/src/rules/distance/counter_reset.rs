@@ -6,9 +6,8 @@ use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// The counter seems to have been set to zero again: a row falls back to within a foot of the
-    /// zero point, and the rows after it go on from there. Rules about the length of the run are
-    /// then skipped.
+    /// The counter was probably reset: a row falls back to within a foot of the zero point, and the
+    /// distances increase again after it. Rules about the length of the run are then skipped.
     ///
     /// # Exceptions
     /// - The rows only repeat those above them (`observation-duplicate`).
@@ -63,9 +62,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let (at, before) = (rows[index].at, rows[index - 1].at);
     let row = run.row(index);
     let message = format!(
-        "the counter seems to have been set to zero again: {} follows {}, and the distances go on from there",
-        run.survey.say(at),
-        run.survey.say(before)
+        "the counter was probably reset: {} follows {}, and the distances increase again from there",
+        run.survey.format_length(at),
+        run.survey.format_length(before)
     );
     out.report(row.subject("/at"), message).fact("at", at.get()).fact("before", before.get());
 }

@@ -19,7 +19,7 @@ rule! {
     ///   moved.
     ///
     /// # Why it matters
-    /// A missed decimal point turns 12.3 into 123, and the defect is dug for a street away.
+    /// A missed decimal point turns 12.3 into 123, and the excavation is made in the wrong street.
     ///
     /// # Source
     /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762.
@@ -75,8 +75,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         }
         slipped = Some(index);
         let Some(row) = run.rows().nth(index) else { continue };
-        let corrected = Length::new(moved).map(|moved| run.survey.say(moved)).unwrap_or_default();
-        let said = run.survey.say(at);
+        let corrected =
+            Length::new(moved).map(|moved| run.survey.format_length(moved)).unwrap_or_default();
+        let said = run.survey.format_length(at);
         let subject = row.subject("/at");
         let edits = vec![Edit::replace(subject.path.as_str(), moved)];
         out.report(subject, format!("{said} breaks the order of the rows; {corrected} would not"))

@@ -14,11 +14,11 @@ rule! {
     ///
     /// # Exceptions
     /// - Repeated rows begin with the lower row (`observation-duplicate`).
-    /// - Either row has slipped a digit (`decimal-slip`).
+    /// - Either row has a misplaced decimal point (`decimal-slip`).
     /// - The lower row is below *reads* (`distance-negative`).
     /// - The upper row is out of step and beyond the run (`observation-past-run-end`).
-    /// - The counter seems to have been set to zero again, and the lower row is at most 0.3048 m
-    ///   above *reads* (`counter-reset`).
+    /// - The counter was probably reset, and the lower row is at most 0.3048 m above *reads*
+    ///   (`counter-reset`).
     ///
     /// # Exactly
     /// Each *fall* of a run that is not disordered is one finding, in row order. The *upper* row is
@@ -70,7 +70,7 @@ rule! {
         "first" = Length "`at` of the first row" if "the rows run backwards",
         "last" = Length "`at` of the last row" if "the rows run backwards",
         "rows" = Count "rows of the run" if "the rows are shuffled",
-        "astray" = Count "rows that would have to be moved" if "the rows are shuffled",
+        "misplaced" = Count "rows that would have to be moved" if "the rows are shuffled",
         "at" = Length "`at` of the lower row" if "a single distance decreases",
         "before" = Length "`at` of the upper row" if "a single distance decreases",
     },
@@ -82,27 +82,20 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         report_disordered(run, out);
         return;
     }
-    let again = run.marks().counter_reset;
+    let reset = run.marks().counter_reset;
     for index in run.falls() {
-        if !(again && rows[index].at.get() <= run.reads() + foot(run)) {
+        if !(reset && rows[index].at.get() <= row_order::near_zero(run)) {
             report_fall(run, index, out);
         }
     }
-}
-
-fn foot(run: &RunView<'_>) -> f64 {
-    0.3048 / run.survey.head.units.length.metres()
 }
 
 fn report_disordered(run: &RunView<'_>, out: &mut Sink<'_>) {
     let rows = &run.run.observations;
     if let (true, Some(first), Some(last)) = (row_order::reversed(run), rows.first(), rows.last()) {
         let (first, last) = (first.at, last.at);
-        let message = format!(
-            "all rows run backwards, from {} to {}",
-            run.survey.say(first),
-            run.survey.say(last)
-        );
+        let [from, to] = [first, last].map(|at| run.survey.format_length(at));
+        let message = format!("all rows run backwards, from {from} to {to}");
         let edits = out.lists().then(|| reordering::reversed(run)).flatten();
         let finding = out.report(run.subject("/observations"), message);
         finding.fact("first", first.get()).fact("last", last.get()).help(
@@ -110,7 +103,9 @@ fn report_disordered(run: &RunView<'_>, out: &mut Sink<'_>) {
         );
         match edits {
             // A start row at the least distance shows from where the distances were measured.
-            Some(edits) if starts_at(run, last) => finding.fix_safely("reverses the order of the rows", edits),
+            Some(edits) if starts_at(run, last) => {
+                finding.fix_safely("reverses the order of the rows", edits)
+            }
             Some(edits) => finding.fix_if_confirmed(
                 "the distances are measured from where the run began; only the rows were entered from the far end",
                 edits,
@@ -120,16 +115,13 @@ fn report_disordered(run: &RunView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let (misplaced, of) = (row_order::out_of_order(run).unwrap_or_default(), rows.len());
-    let why = if row_order::sorted_as_text(run) {
-        ", but sorted by id as text (10 before 2)"
-    } else {
-        ""
-    };
+    let by_id = ", but sorted by id as text (10 before 2)";
+    let why = if row_order::sorted_as_text(run) { by_id } else { "" };
     let message =
         format!("the rows are not in order of distance{why}: {misplaced} of {of} are out of place");
     let edits = out.lists().then(|| reordering::by_distance(run)).flatten();
     let finding = out.report(run.subject("/observations"), message);
-    finding.fact("rows", of).fact("astray", misplaced);
+    finding.fact("rows", of).fact("misplaced", misplaced);
     finding.help("sort the rows by distance, then check again");
     if let Some(edits) = edits {
         finding.fix_safely("sorts the rows by distance", edits);
@@ -149,20 +141,16 @@ fn report_fall(run: &RunView<'_>, index: usize, out: &mut Sink<'_>) {
     {
         return;
     }
-    // The upper row is out of step if removing it puts the others in order.
-    let steady = index < 2 || rows[index - 2].at <= at;
-    let next = rows.get(index + 1).map(|next| next.at);
-    let upper = steady && next.is_some_and(|next| next < before);
-    if upper && row_order::past_end(run, before.get()) {
+    let out_of_step = row_order::out_of_step(run, index);
+    if out_of_step < index && row_order::past_end(run, before.get()) {
         return;
     }
-    let out_of_step = if upper { index - 1 } else { index };
     let Some(row) = run.rows().nth(out_of_step) else { return };
-    let (from, to) = (run.survey.say(before), run.survey.say(at));
+    let (from, to) = (run.survey.format_length(before), run.survey.format_length(at));
     let finding =
         out.report(row.subject("/at"), format!("the distance decreases from {from} to {to}"));
     finding.fact("at", at.get()).fact("before", before.get());
-    let distance = run.survey.say(row.row.at);
+    let distance = run.survey.format_length(row.row.at);
     let assumed = format!(
         "the row was entered late: its distance of {distance} is right, only its order is wrong"
     );

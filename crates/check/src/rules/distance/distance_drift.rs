@@ -14,7 +14,7 @@ rule! {
     ///
     /// # Why it matters
     /// A slipping wheel, or a counter set for another reel, misplaces every defect, each more than
-    /// the last. Run by run it looks like bad records of the owner.
+    /// the last. In a single run it looks like an error in the owner's record.
     ///
     /// # Source
     /// 1 % is twice what City of Sunny Isles Beach FL, Section 02762, allows a counter. Number of

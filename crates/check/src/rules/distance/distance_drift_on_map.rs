@@ -11,7 +11,7 @@ rule! {
     ///
     /// # Exceptions
     /// - The pipe has a `length` (`distance-drift`).
-    /// - The pipe has no `path` of its own.
+    /// - The pipe has no `path`.
     ///
     /// # Exactly
     /// As `distance-drift`, with the length of the path and the least share `least`.

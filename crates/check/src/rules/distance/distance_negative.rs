@@ -12,10 +12,10 @@ rule! {
     /// # Exceptions
     /// - The first row is below that reading too: only the first row is reported, since the
     ///   counter's set-up is wrong.
-    /// - `at` has slipped a digit (`decimal-slip`).
+    /// - `at` has a misplaced decimal point (`decimal-slip`).
     ///
     /// # Why it matters
-    /// The location would be behind the zero point: outside the pipe, on no map.
+    /// The location would be behind the zero point, outside the pipe.
     ///
     /// # Fails
     /// At `/runs/0/observations/3/at`:
@@ -65,12 +65,12 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     }
     let survey = row.survey();
     let message = if reads == 0.0 {
-        format!("{} is before the zero point of the run", survey.say(low))
+        format!("{} is before the zero point of the run", survey.format_length(low))
     } else {
         let unit = survey.head.units.length;
         format!(
             "{} is less than {reads} {unit}, the counter's reading at the zero point",
-            survey.say(low)
+            survey.format_length(low)
         )
     };
     out.report(row.subject(field), message).fact("distance", low.get()).fact("reads", reads);

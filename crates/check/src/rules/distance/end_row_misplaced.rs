@@ -10,7 +10,7 @@ rule! {
     /// A row that starts, finishes or stops the run lies between the run's first and last rows.
     ///
     /// # Exceptions
-    /// - The run is disordered, or its counter seems to have been set to zero again.
+    /// - The run is disordered, or its counter was probably reset (`counter-reset`).
     /// - The start row or the closing row is missing (`start-missing`, `finish-missing`).
     ///
     /// # Exactly
@@ -57,7 +57,8 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
             _ => continue,
         };
         if misplaced {
-            let [at, from, to] = [row.row.at, first.at, last.at].map(|at| run.survey.say(at));
+            let [at, from, to] =
+                [row.row.at, first.at, last.at].map(|at| run.survey.format_length(at));
             let message = format!("the run {what} at {at}, but its rows go from {from} to {to}");
             out.report(row.subject(""), message).fact("code", row.row.code.as_str());
         }

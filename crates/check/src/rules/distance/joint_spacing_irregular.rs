@@ -95,7 +95,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     }
     let mean = sum / f64::from(count);
     let said = (mean * 100.0).round() / 100.0;
-    let (id, length) = (run.run.id.as_str(), run.survey.say(spacing));
+    let (id, length) = (run.run.id.as_str(), run.survey.format_length(spacing));
     let message = format!(
         "the joints in run {id} are not multiples of {length} apart: {count} distances are off by {said} of a length on average"
     );

@@ -52,8 +52,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Convert the numbers that are in the other unit where they come from, or declare the right
-    /// unit.
+    /// Convert the numbers at their source, or declare the right unit.
     name: "length-unit-suspect", severity: Error, scope: Ending, since: "0.1", clause: "document#units",
     concludes_from: ["runs"],
     facts: {

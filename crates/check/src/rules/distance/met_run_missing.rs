@@ -41,7 +41,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         // A run in the same direction may be the other one, with a wrong direction; other rules
         // check that.
         let alone = ending.runs_of(&summary.run.pipe).all(|other| other.index == summary.index);
-        if alone && summary.run.reverse_of.is_none() && !ending.misses_a_run() {
+        if alone && summary.run.reverse_of.is_none() && !ending.refers_to_missing_run() {
             let pipe = summary.run.pipe.as_str();
             let message = format!(
                 "the outcome is \"met\", but the document has no other run through {pipe:?}"

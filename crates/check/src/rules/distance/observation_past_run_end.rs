@@ -11,7 +11,7 @@ rule! {
     ///
     /// # Exceptions
     /// - The row above has its `at` past the end as well.
-    /// - `at` has slipped a digit (`decimal-slip`).
+    /// - `at` has a misplaced decimal point (`decimal-slip`).
     ///
     /// # Exactly
     /// The end is `surveyed`, or the closing row's distance if that is greater
@@ -76,7 +76,8 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let survey = row.survey();
     let end = row_order::run_end(run).unwrap_or(surveyed.get());
     let unit = survey.head.units.length;
-    let message = format!("{} is past the end of the run at {end} {unit}", survey.say(distance));
+    let message =
+        format!("{} is past the end of the run at {end} {unit}", survey.format_length(distance));
     let finding = out.report(row.subject(field), message);
     finding.fact("distance", distance.get()).fact("end", end);
     let tenth = distance.get() / 10.0;

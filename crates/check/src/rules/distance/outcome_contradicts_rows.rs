@@ -52,7 +52,7 @@ rule! {
         "outcome" = Word "`kind` of the outcome" if "it contradicts the closing row",
         "code" = Code "the code of the closing row" if "`outcome` is present",
         "reason" = Word "`reason` of the outcome" if "it contradicts the closing row",
-        "row" = Word "the reason that the closing row gives" if "`reason` is present",
+        "row_reason" = Word "the reason that the closing row gives" if "`reason` is present",
     },
 }
 
@@ -83,6 +83,6 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
             format!("the outcome gives the reason {reason:?}, but the closing row gives {given:?}");
         out.report(run.subject("/outcome/reason"), message)
             .fact("reason", reason)
-            .fact("row", given);
+            .fact("row_reason", given);
     }
 }

@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::support::coverage::longest_unseen;
+use crate::support::coverage::longest_unsurveyed;
 use crate::views::Ending;
 
 rule! {
@@ -50,14 +50,14 @@ rule! {
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
-    if ending.lengths_doubtful() || ending.misses_a_run() {
+    if ending.lengths_doubtful() || ending.refers_to_missing_run() {
         return;
     }
     let survey = ending.survey;
     for view in survey.pipes() {
-        let gap = longest_unseen(ending, &view, out.limit("structure_allowance"));
+        let gap = longest_unsurveyed(ending, &view, out.limit("structure_allowance"));
         let Some(gap) = gap.filter(|gap| !gap.claimed) else { continue };
-        let (from, to) = (survey.say_metres(gap.from), survey.say_metres(gap.to));
+        let (from, to) = (survey.format_metres(gap.from), survey.format_metres(gap.to));
         let message = format!("all runs were stopped, and none saw the pipe from {from} to {to}");
         out.report(view.subject(""), message)
             .fact("from", survey.in_units(gap.from))

@@ -116,8 +116,8 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         if *mixup.get_or_insert_with(|| unit_mixup(ending).is_some()) {
             return;
         }
-        let [a, b] = pair.far.map(|far| survey.say_metres(far));
-        let (length, unseen) = (survey.say_metres(pair.length), survey.say_metres(gap));
+        let [a, b] = pair.far.map(|far| survey.format_metres(far));
+        let (length, unseen) = (survey.format_metres(pair.length), survey.format_metres(gap));
         let message =
             format!("{unseen} of the pipe was not seen: the runs cover {a} and {b} of {length}");
         out.report(pair.run.subject("/reverse_of"), message)

@@ -72,10 +72,11 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         if *mixup.get_or_insert_with(|| unit_mixup(ending).is_some()) {
             return;
         }
-        let [a, b] = pair.far.map(|far| survey.say_metres(far));
-        let (length, shared) = (survey.say_metres(pair.length), survey.say_metres(overlap));
-        let message =
-            format!("{shared} of the pipe was seen twice: the runs cover {a} and {b} of {length}");
+        let [a, b] = pair.far.map(|far| survey.format_metres(far));
+        let (length, shared) = (survey.format_metres(pair.length), survey.format_metres(overlap));
+        let message = format!(
+            "{shared} of the pipe was surveyed twice: the runs cover {a} and {b} of {length}"
+        );
         out.report(pair.run.subject("/reverse_of"), message)
             .fact("overlap", survey.in_units(overlap))
             .fact("reverse_of", pair.other.run.id.as_str());

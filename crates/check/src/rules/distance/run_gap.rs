@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::support::coverage::longest_unseen;
+use crate::support::coverage::longest_unsurveyed;
 use crate::views::Ending;
 
 rule! {
@@ -58,9 +58,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     }
     let survey = ending.survey;
     for view in survey.pipes() {
-        let gap = longest_unseen(ending, &view, out.limit("structure_allowance"));
+        let gap = longest_unsurveyed(ending, &view, out.limit("structure_allowance"));
         let Some(gap) = gap.filter(|gap| gap.claimed) else { continue };
-        let (from, to) = (survey.say_metres(gap.from), survey.say_metres(gap.to));
+        let (from, to) = (survey.format_metres(gap.from), survey.format_metres(gap.to));
         let message = format!("the pipe counts as surveyed, but no run saw it from {from} to {to}");
         out.report(view.subject(""), message)
             .fact("from", survey.in_units(gap.from))

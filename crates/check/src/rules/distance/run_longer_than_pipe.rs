@@ -84,7 +84,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         if *mixup.get_or_insert_with(|| run_extent::unit_mixup(ending).is_some()) {
             return;
         }
-        let (far, length) = (survey.say_metres(extent.far), survey.say_metres(extent.length));
+        let (far, length) = (survey.format_metres(extent.far), survey.format_metres(extent.length));
         let message = format!("the run covers {far} of a pipe that is {length} long");
         let finding = out.report(summary.subject("/surveyed"), message);
         finding

@@ -77,7 +77,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         if *mixup.get_or_insert_with(|| unit_mixup(ending).is_some()) {
             return;
         }
-        let (came, whole) = (survey.say_metres(far), survey.say_metres(length));
+        let (came, whole) = (survey.format_metres(far), survey.format_metres(length));
         let message = format!(
             "the run reached the far structure, but covers only {came} of a pipe that is {whole} long"
         );

@@ -11,10 +11,10 @@ rule! {
     /// tolerance.
     ///
     /// # Exceptions
-    /// - The closing row is not settled or has slipped a digit; other rules report it.
+    /// - The closing row is not settled or has a misplaced decimal point; other rules report it.
     ///
     /// # Why it matters
-    /// The surveyed length is what is paid for, and the record gives two.
+    /// Payment is by the surveyed length, and the record gives two.
     ///
     /// # Source
     /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762.
@@ -54,7 +54,8 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     {
         return;
     }
-    let (stated, closing) = (run.survey.say(surveyed), run.survey.say(row.row.at));
+    let (stated, closing) =
+        (run.survey.format_length(surveyed), run.survey.format_length(row.row.at));
     out.report(
         run.subject("/surveyed"),
         format!("`surveyed` is {stated}, but the closing row is at {closing}"),

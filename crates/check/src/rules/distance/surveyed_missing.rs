@@ -10,7 +10,7 @@ rule! {
     /// A run does not state the distance of its last reading (`surveyed`).
     ///
     /// # Why it matters
-    /// The surveyed length is what is paid for, compared with the pipe, and graded by.
+    /// Payment, grades per length and the comparison with the pipe depend on the surveyed length.
     ///
     /// # Fails
     /// At `/runs/1`:
@@ -37,7 +37,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let finding = out.report(run.subject(""), "the run does not state how far it came");
     if let Some(closing) = run.closing_row() {
         finding.fact("finish", closing.row.at.get());
-        let said = run.survey.say(closing.row.at);
+        let said = run.survey.format_length(closing.row.at);
         finding.help(format!("add `surveyed`; the closing row is at {said}"));
         let edits = vec![Edit::add(run.subject("/surveyed").path, closing.row.at.get())];
         finding.fix_if_confirmed(format!("the run came as far as its closing row, {said}"), edits);

@@ -40,7 +40,7 @@ rule! {
     limits: { "slack" = 0.05 "m" "the difference that is allowed; common practice, no published source" },
     facts: {
         "depth" = Length "the depth, as recorded",
-        "off" = Length "the absolute difference from `ground` − `invert`",
+        "difference" = Length "the absolute difference from `ground` − `invert`",
     },
 }
 
@@ -54,12 +54,12 @@ fn check(view: &StructureView<'_>, out: &mut Sink<'_>) {
     };
     let message = format!(
         "the depth of {} differs from ground minus invert, {} - {} = {}",
-        survey.say(depth),
-        survey.say(ground),
-        survey.say(invert),
-        survey.say_metres(survey.metres(ground) - survey.metres(invert))
+        survey.format_length(depth),
+        survey.format_length(ground),
+        survey.format_length(invert),
+        survey.format_metres(survey.metres(ground) - survey.metres(invert))
     );
     out.report(view.subject("/depth"), message)
         .fact("depth", depth.get())
-        .fact("off", survey.in_units(by));
+        .fact("difference", survey.in_units(by));
 }

@@ -61,12 +61,12 @@ fn check(view: &StructureView<'_>, out: &mut Sink<'_>) {
     };
     let cleanout = row.kind == StructureKind::Cleanout;
     let deepest = out.limit(if cleanout { "cleanout" } else { "structure" });
-    let depth_text = survey.say_metres(metres);
+    let depth_text = survey.format_metres(metres);
     if metres > deepest * (1.0 + 1e-9) {
         let kind = if cleanout { "cleanout" } else { "structure" };
         let message = format!(
             "the depth of {depth_text} is more than that of the deepest {kind}, {}",
-            survey.say_metres(deepest)
+            survey.format_metres(deepest)
         );
         out.report(view.subject(field), message).fact("metres", metres);
     }

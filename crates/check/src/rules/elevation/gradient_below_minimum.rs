@@ -19,7 +19,7 @@ rule! {
     ///
     /// # Exactly
     /// A pipe is compared if it `carries` `sanitary` or `combined`, is `circular`, and has a
-    /// height, a length above 0 and inverts of its own at both ends. Its size is the first that its
+    /// height, a length above 0 and a recorded invert at both ends. Its size is the first that its
     /// height differs from by no more than 3 % (DN 200 is 8 in); without one it is not compared.
     ///
     /// Least fall in percent of the length by size in inches: 4: 2, 6: 0.6, 8: 0.4, 10: 0.28, 12:
@@ -102,7 +102,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     }
     let percent = drop / length * 100.0;
     let rounded = (percent * 100.0).round() / 100.0;
-    let size = survey.say_section(height);
+    let size = survey.format_section(height);
     let message = format!(
         "the gradient of {rounded} % is below the minimum of {least} % for a sewer of {size}"
     );

@@ -9,7 +9,7 @@ rule! {
     /// A pipe is steeper than pipes are laid.
     ///
     /// # Exceptions
-    /// - The pipe has no downstream invert of its own.
+    /// - The pipe has no recorded downstream invert.
     /// - An end is below its structure or above its ground (`invert-outside-structure`,
     ///   `invert-above-ground`).
     ///
@@ -72,8 +72,8 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let rounded = (percent * 10.0).round() / 10.0;
     let message = format!(
         "the pipe falls by {} over {}, which is {rounded} %, more than {steepest} %",
-        survey.say_metres(drop),
-        survey.say_metres(length)
+        survey.format_metres(drop),
+        survey.format_metres(length)
     );
     out.report(view.subject("/inverts"), message).fact("percent", percent);
 }

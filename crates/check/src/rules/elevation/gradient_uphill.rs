@@ -7,12 +7,12 @@ use crate::views::PipeView;
 rule! {
     /// # What it checks
     /// The downstream invert of a pipe is higher than its upstream invert. If the pipe has no
-    /// invert of its own at an end, its structure's counts.
+    /// invert at an end, the invert of the structure there is used.
     ///
     /// # Exceptions
     /// - An end is below its structure or above its ground (`invert-outside-structure`,
     ///   `invert-above-ground`).
-    /// - Elevations and depth of a structure whose invert counts contradict each other
+    /// - Elevations and depth of a structure whose invert is used contradict each other
     ///   (`depth-contradicts-elevations`, `invert-above-ground`).
     ///
     /// # Exactly
@@ -78,7 +78,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let unit = survey.head.units.length;
     let message = format!(
         "the pipe rises by {} in the direction of flow, from {upper} {unit} to {lower} {unit}",
-        survey.say_metres(rise)
+        survey.format_metres(rise)
     );
     let field = match (own_upper, own_lower) {
         (_, Some(_)) => "/inverts/downstream",

@@ -50,7 +50,8 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
             continue;
         };
         if invert > ground {
-            let (invert_text, ground_text) = (survey.say(invert), survey.say(ground));
+            let (invert_text, ground_text) =
+                (survey.format_length(invert), survey.format_length(ground));
             let message =
                 format!("the invert at {invert_text} is above the ground at {ground_text}");
             out.report(view.subject("/invert"), message)
@@ -63,8 +64,8 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
             if let Some(InvertMismatch::AboveGround(by)) = end.mismatch(survey, TOLERANCE) {
                 let message = format!(
                     "the pipe's invert at {} is {} above the ground at {:?}",
-                    survey.say(end.invert),
-                    survey.say_metres(by),
+                    survey.format_length(end.invert),
+                    survey.format_metres(by),
                     end.structure.id.as_str()
                 );
                 out.report(view.subject(end.field), message)

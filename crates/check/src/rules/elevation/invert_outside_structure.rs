@@ -50,8 +50,8 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
         if let Some(InvertMismatch::BelowStructure(by)) = end.mismatch(survey, out.limit("slack")) {
             let message = format!(
                 "the pipe's invert at {} is {} below the lowest invert of {:?}",
-                survey.say(end.invert),
-                survey.say_metres(by),
+                survey.format_length(end.invert),
+                survey.format_metres(by),
                 end.structure.id.as_str()
             );
             out.report(view.subject(end.field), message)

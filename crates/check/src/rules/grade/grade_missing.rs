@@ -47,36 +47,32 @@ rule! {
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let (Some(grader), Some(code)) = (&row.survey().grader, row.code) else { return };
-    let misplaced = |aspect: &Aspect| row.recorded(*aspect).is_some() && !row.gradable(*aspect);
-    if Aspect::ALL.iter().any(misplaced) {
+    let unexpected = |aspect: &Aspect| row.recorded(*aspect).is_some() && !row.gradable(*aspect);
+    if Aspect::ALL.iter().any(unexpected) {
         return;
     }
-    for aspect in Aspect::ALL {
-        if row.recorded(*aspect).is_some() {
-            continue;
-        }
+    let scheme = &grader.scheme.id;
+    for aspect in Aspect::ALL.iter().filter(|aspect| row.recorded(**aspect).is_none()) {
         let Some(judgement) = row.judged(*aspect) else { continue };
-        if let Some(grade) = judgement.grade {
-            let reason = row.reason(&judgement);
-            out.report(
-                row.subject(if row.row.grades.is_some() { "/grades" } else { "" }),
-                format!("no {aspect} grade is recorded for {}", code.code),
-            )
-            .help(format!("{} gives it {grade}: {reason}", grader.scheme.id))
+        let Some(grade) = judgement.grade else { continue };
+        let (field, add) = match row.row.grades {
+            Some(_) => {
+                let path = row.subject(&format!("/grades/{aspect}")).path;
+                ("/grades", Edit::add(path, grade.get()))
+            }
+            None => {
+                let grades = json!({ aspect.as_str(): grade.get() });
+                ("", Edit::add(row.subject("/grades").path, grades))
+            }
+        };
+        let message = format!("no {aspect} grade is recorded for {}", code.code);
+        out.report(row.subject(field), message)
+            .help(format!("{scheme} gives it {grade}: {}", row.reason(&judgement)))
             .fact("aspect", aspect.as_str())
             .fact("computed", grade.get())
             .fix_if_confirmed(
-                format!("the {aspect} grade is the one that {} gives, {grade}", grader.scheme.id),
-                vec![match row.row.grades {
-                    Some(_) => {
-                        Edit::add(row.subject(&format!("/grades/{aspect}")).path, grade.get())
-                    }
-                    None => Edit::add(
-                        row.subject("/grades").path,
-                        json!({ aspect.as_str(): grade.get() }),
-                    ),
-                }],
+                format!("the {aspect} grade is the one that {scheme} gives, {grade}"),
+                vec![add],
             );
-        }
     }
 }

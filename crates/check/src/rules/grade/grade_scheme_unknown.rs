@@ -16,7 +16,7 @@ rule! {
     ///   `code-list-version`).
     ///
     /// # Why it matters
-    /// No rule about grades is run, so a clean report says less than it seems to.
+    /// No rule about grades is run, so a report without findings proves little.
     ///
     /// # Fails
     /// At `/grading/scheme`:

@@ -5,7 +5,7 @@ use serde_json::Value;
 
 use crate::grading::tidy;
 use crate::sink::Sink;
-use crate::support::rating_totals::{self, RatingTotals};
+use crate::support::rating_totals::{self, WrongFigure};
 use crate::views::RatingView;
 
 rule! {
@@ -94,89 +94,66 @@ rule! {
 fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
     let Some(grader) = &view.ending.survey.grader else { return };
     let Some(runs) = rating_totals::runs_of_rating(view) else { return };
-    let rating = view.rating;
-    if view.ending.survey.pipe(&rating.pipe).is_none() {
-        return;
-    }
-    for (place, run) in rating.runs.iter().enumerate() {
-        let other = view.ending.run(run).filter(|summary| summary.run.pipe != rating.pipe);
-        if let Some(other) = other {
-            let subject = view.subject(&format!("/runs/{place}"));
-            out.report(
-                subject,
-                format!(
-                    "run {run} went through {}, but the rating is of {}",
-                    other.run.pipe, rating.pipe
-                ),
-            );
-            return;
-        }
-    }
-    if runs.is_empty() && view.ending.misses_a_run() {
+    if view.ending.survey.pipe(&view.rating.pipe).is_none() || report_wrong_run(view, out) {
         return;
     }
     if runs.is_empty() {
-        out.report(
-            view.subject("/pipe"),
-            format!("no run of this document went through {}", rating.pipe),
-        );
+        if !view.ending.refers_to_missing_run() {
+            let message = format!("no run of this document went through {}", view.rating.pipe);
+            out.report(view.subject("/pipe"), message);
+        }
         return;
     }
     if view.ending.lengths_doubtful() {
         return;
     }
-    let totals = RatingTotals::new(&runs, rating.aspect, grader.scheme);
-    if totals.tally.doubtful > 0 {
-        return;
+    let wrong = rating_totals::contradicted_figures(view, grader, &runs, out.limit("slack"));
+    if !wrong.is_empty() {
+        report(view, &wrong, out);
     }
-    let slack = out.limit("slack");
-    let close = |a: f64, b: f64| (a - b).abs() <= slack * b.abs().max(1.0) + 1e-12;
-    let wrong = rating_totals::wrong_figures(view, &totals, grader, &close);
-    // Other rules report recorded grades that differ from the scheme's. A rating that follows the
-    // scheme is right.
-    let mended = RatingTotals::corrected(&runs, rating.aspect, grader.scheme);
-    if wrong.is_empty()
-        || mended.tally.doubtful > 0
-        || rating_totals::wrong_figures(view, &mended, grader, &close).is_empty()
-    {
-        return;
+}
+
+/// Reports the first run of the rating that went through another pipe, and returns whether there is
+/// one.
+fn report_wrong_run(view: &RatingView<'_>, out: &mut Sink<'_>) -> bool {
+    let pipe = &view.rating.pipe;
+    for (index, run) in view.rating.runs.iter().enumerate() {
+        let other = view.ending.run(run).map(|summary| &summary.run.pipe);
+        if let Some(other) = other.filter(|other| *other != pipe) {
+            let message = format!("run {run} went through {other}, but the rating is of {pipe}");
+            out.report(view.subject(&format!("/runs/{index}")), message);
+            return true;
+        }
     }
-    let (field, message) = match &*wrong {
-        [one] => (
-            format!("/{}", one.field),
-            format!("{} {} is stated, but {}", one.field, one.stated, one.how),
-        ),
+    false
+}
+
+fn report(view: &RatingView<'_>, wrong: &[WrongFigure], out: &mut Sink<'_>) {
+    let (field, message) = match wrong {
+        [one] => (format!("/{}", one.field), one.describe()),
         several => {
-            let each = several
-                .iter()
-                .map(|one| format!("{} {} is stated, but {}", one.field, one.stated, one.how));
-            let each = each.collect::<Vec<_>>().join("; ");
-            (
-                String::new(),
-                format!("{} figures differ from what the grades give: {each}", several.len()),
-            )
+            let each: Vec<String> = several.iter().map(WrongFigure::describe).collect();
+            let (count, each) = (several.len(), each.join("; "));
+            (String::new(), format!("{count} figures differ from what the grades give: {each}"))
         }
     };
-    let of = |amount: &dyn Fn(&rating_totals::WrongFigure) -> Option<f64>| -> Value {
-        wrong
-            .iter()
-            .filter_map(|one| Some((one.field.to_owned(), Value::from(amount(one)?))))
-            .collect()
+    let of = |amount: fn(&WrongFigure) -> Option<f64>| -> Value {
+        let amounts =
+            wrong.iter().filter_map(|one| Some((one.field.to_owned(), amount(one)?.into())));
+        Value::Object(amounts.collect())
     };
-    let finding = out.report(view.subject(&field), message);
-    let finding = finding
-        .fact("stated", of(&|one| Some(one.stated)))
-        .fact("computed", of(&|one| one.computed));
-    let known: Vec<_> =
+    let finding = out
+        .report(view.subject(&field), message)
+        .fact("stated", of(|one| Some(one.stated)))
+        .fact("computed", of(|one| one.computed));
+    let known: Vec<(&str, f64)> =
         wrong.iter().filter_map(|one| Some((one.field, tidy(one.computed?)))).collect();
     if known.is_empty() {
         return;
     }
-    let figures =
-        known.iter().map(|(field, computed)| format!("{field} is {computed}")).collect::<Vec<_>>();
-    let edits = known
-        .iter()
-        .map(|(field, computed)| Edit::replace(view.subject(&format!("/{field}")).path, *computed))
-        .collect();
-    finding.fix_if_confirmed(format!("the grades are right, and {}", figures.join(", ")), edits);
+    let figures: Vec<String> = known.iter().map(|(field, is)| format!("{field} is {is}")).collect();
+    let edits =
+        known.iter().map(|(field, is)| Edit::replace(view.subject(&format!("/{field}")).path, *is));
+    let does = format!("the grades are right, and {}", figures.join(", "));
+    finding.fix_if_confirmed(does, edits.collect());
 }

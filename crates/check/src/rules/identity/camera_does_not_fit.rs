@@ -68,7 +68,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let (method, size) =
-        (run.run.method.map_or("", Method::as_str), run.survey.say_section(height));
+        (run.run.method.map_or("", Method::as_str), run.survey.format_section(height));
     let message = format!("the method is {method:?}, but the pipe is {size} high");
     out.report(run.subject("/method"), message).fact("millimetres", millimetres);
 }

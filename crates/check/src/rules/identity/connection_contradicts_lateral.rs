@@ -77,7 +77,7 @@ rule! {
     },
     facts: {
         "joins" = Id "pipe that the lateral joins by its record" if "it is another pipe",
-        "seen" = Length "distance of the connection from the upstream structure"
+        "observed_at" = Length "distance of the connection from the upstream structure"
             if "the distances differ",
         "joins_at" = Length "`joins.at` of the lateral" if "`seen` is present",
         "joins_clock" = ClockHour "`joins.clock` of the lateral" if "the hours differ",
@@ -118,12 +118,12 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             && !run.disordered()
             && !run.marks().counter_reset
         {
-            let (here, there) = (survey.say_metres(seen), survey.say_metres(joined));
+            let (here, there) = (survey.format_metres(seen), survey.format_metres(joined));
             let message = format!(
                 "{lateral:?} connects {here} from the upstream structure, but by its record it joins at {there}"
             );
             out.report(row.subject("/joins"), message)
-                .fact("seen", survey.in_units(seen))
+                .fact("observed_at", survey.in_units(seen))
                 .fact("joins_at", at.get());
             return;
         }

@@ -83,15 +83,16 @@ fn compare(
         survey.pipe(&joins.pipe).and_then(|pipe| pipe.length).filter(|length| length.get() > 0.0);
     let metres = survey.metres(at);
     if metres < -tolerance(0.0) {
-        let message = format!("{} is before the upstream structure of {main:?}", survey.say(at));
+        let message =
+            format!("{} is before the upstream structure of {main:?}", survey.format_length(at));
         out.report(subject("/at"), message).fact("at", at.get());
     } else if let Some(length) = length
         .filter(|length| !survey.lengths_doubtful() && metres > beyond(survey.metres(*length)))
     {
         let message = format!(
             "{} is beyond the end of {main:?}, which is {} long",
-            survey.say(at),
-            survey.say(length)
+            survey.format_length(at),
+            survey.format_length(length)
         );
         out.report(subject("/at"), message).fact("at", at.get()).fact("length", length.get());
     }

@@ -73,7 +73,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if let (Some(from), Some(at)) = (launched.at, joins.at) {
         let (metres, joined) = (survey.metres(from), survey.metres(at));
         if (metres - joined).abs() > 2.0 * tolerance(joined.max(metres)) {
-            let [launched_at, joins_at] = [from, at].map(|distance| survey.say(distance));
+            let [launched_at, joins_at] = [from, at].map(|distance| survey.format_length(distance));
             let message = format!(
                 "launched at {launched_at} of {main:?}, but {pipe:?} joins it at {joins_at}"
             );

@@ -81,7 +81,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let rows = &run.run.observations;
     for repeat in run.repeated_rows() {
         let (first, last) = (&rows[repeat.of], &rows[repeat.of + repeat.rows - 1]);
-        let (from, to) = (run.survey.say(first.at), run.survey.say(last.at));
+        let (from, to) = (run.survey.format_length(first.at), run.survey.format_length(last.at));
         if repeat.rows == 1 {
             let message = format!("the row repeats observation {:?} at {from}", first.id.as_str());
             out.report(run.row(repeat.from).subject(""), message)
@@ -107,7 +107,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         let message = format!(
             "{:?} at {} is already recorded as observation {id:?}",
             row.code.as_str(),
-            run.survey.say(row.at)
+            run.survey.format_length(row.at)
         );
         out.report(run.row(*duplicate).subject(""), message).fact("other", id);
     }

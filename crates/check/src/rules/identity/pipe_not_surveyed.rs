@@ -48,8 +48,8 @@ const FEW: usize = 5;
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let survey = ending.survey;
-    let misses_a_pipe = ending.runs.iter().any(|summary| !survey.knows_pipe(&summary.run.pipe));
-    if ending.runs.is_empty() || misses_a_pipe || ending.misses_a_run() {
+    let misses_a_pipe = ending.runs.iter().any(|summary| !survey.has_pipe(&summary.run.pipe));
+    if ending.runs.is_empty() || misses_a_pipe || ending.refers_to_missing_run() {
         return;
     }
     let unseen: Vec<PipeView<'_>> =

@@ -49,7 +49,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         ending.runs.iter().flat_map(|summary| [summary.run.from.as_ref(), summary.run.to.as_ref()]);
     let mut named: FxHashSet<&str> = FxHashSet::default();
     for id in pipes.chain(runs).flatten() {
-        if !survey.knows_structure(id) {
+        if !survey.has_structure(id) {
             return;
         }
         named.insert(id);

@@ -84,7 +84,7 @@ fn report(
     let survey = ending.survey;
     let end = summary.run.surveyed;
     if let (true, Some(end)) = (of_run.len() >= SEVERAL, end) {
-        let (some, end) = (of_run.len(), survey.say(end));
+        let (some, end) = (of_run.len(), survey.format_length(end));
         out.report(
             summary.subject("/surveyed"),
             format!("{some} files of the run were taken before its start or beyond {end}"),
@@ -94,10 +94,13 @@ fn report(
     }
     for (_, view) in of_run {
         let Some(at) = view.media.at else { continue };
-        let (said, run) = (survey.say(at), summary.run.id.as_str());
+        let (said, run) = (survey.format_length(at), summary.run.id.as_str());
         let message = match end.filter(|end| *end < at) {
             Some(end) => {
-                format!("taken at {said}, but the run {run:?} ended at {}", survey.say(end))
+                format!(
+                    "taken at {said}, but the run {run:?} ended at {}",
+                    survey.format_length(end)
+                )
             }
             None => format!("taken at {said}, before the zero point of the run {run:?}"),
         };

@@ -35,18 +35,10 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let mut first: FxHashMap<String, &str> = FxHashMap::default();
     for view in survey.all_media() {
         let file = view.media.file.as_str();
-        match first.get(&file.to_lowercase()) {
-            Some(other) if *other != file => {
-                out.report(
-                    view.subject("/file"),
-                    format!("{file:?} and {other:?} differ only by case"),
-                )
-                .fact("other", *other);
-            }
-            Some(_) => {}
-            None => {
-                first.insert(file.to_lowercase(), file);
-            }
+        let other = *first.entry(file.to_lowercase()).or_insert(file);
+        if other != file {
+            let message = format!("{file:?} and {other:?} differ only by case");
+            out.report(view.subject("/file"), message).fact("other", other);
         }
     }
 }

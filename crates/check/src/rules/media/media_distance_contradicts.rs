@@ -17,7 +17,7 @@ rule! {
     /// # Exceptions
     /// - The photo was taken beyond its run (`media-beyond-run`) or belongs to another run
     ///   (`media-run-contradicts`).
-    /// - The distance of the observation has slipped a digit (`decimal-slip`).
+    /// - The distance of the observation has a misplaced decimal point (`decimal-slip`).
     /// - The run is disordered, its counter seems to have been set to zero again, or lengths are in
     ///   a doubtful unit.
     ///
@@ -25,8 +25,8 @@ rule! {
     /// A photo counts if an observation names it, it has an `at`, and its `run` is this one or
     /// absent; once for each observation that names it. It is off by how far its `at` lies before
     /// the observation's `at` or behind its end; behind a stretch without `to` nothing lies. *Off*
-    /// exceeds `distance`. Photos beyond their run count for the run as a whole, but are not
-    /// reported one by one.
+    /// exceeds `distance`. Photos beyond their run count for the run, but are not reported one by
+    /// one.
     ///
     /// # Why it matters
     /// One of the two distances is wrong, or the photo shows something else. Excavations follow the
@@ -70,7 +70,7 @@ rule! {
     facts: {
         "photos" = Count "photos of the run that count"
             if "three or more, and more than half of them, are off",
-        "astray" = Count "those of them that are off" if "`photos` is present",
+        "mismatched" = Count "those of them that are off" if "`photos` is present",
         "at" = Length "`at` of the photo" if "it is reported by itself",
         "media" = Id "the photo" if "it is reported by itself",
     },
@@ -96,7 +96,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         let message = format!(
             "{wrong} of {of} photos of the run were taken at other distances than their observations"
         );
-        out.report(run.subject("/observations"), message).fact("photos", of).fact("astray", wrong);
+        out.report(run.subject("/observations"), message)
+            .fact("photos", of)
+            .fact("mismatched", wrong);
         return;
     }
     for row in run.rows().filter(|row| !row.row.media.is_empty()) {
@@ -105,7 +107,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
                 continue;
             }
             let (id, survey) = (row.row.media[index].id.as_str(), run.survey);
-            let (taken, seen) = (survey.say(at), survey.say(row.row.at));
+            let (taken, seen) = (survey.format_length(at), survey.format_length(row.row.at));
             let message =
                 format!("the photo {id:?} was taken at {taken}, but its observation is at {seen}");
             out.report(row.subject(&format!("/media/{index}")), message)

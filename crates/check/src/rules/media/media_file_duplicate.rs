@@ -33,17 +33,12 @@ rule! {
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let mut first: FxHashMap<&str, MediaView<'_>> = FxHashMap::default();
     for view in survey.all_media() {
-        match first.get(view.media.file.as_str()) {
-            Some(other) => {
-                let message = format!(
-                    "the file {:?} is already named by the row {}",
-                    view.media.file, other.media.id
-                );
-                out.report(view.subject("/file"), message).fact("first", other.media.id.as_str());
-            }
-            None => {
-                first.insert(&view.media.file, view);
-            }
+        let file = &view.media.file;
+        let other = first.entry(file).or_insert(view);
+        if other.index != view.index {
+            let id = other.media.id.as_str();
+            let message = format!("the file {file:?} is already named by the row {id}");
+            out.report(view.subject("/file"), message).fact("first", id);
         }
     }
 }

@@ -72,42 +72,50 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let mut recordings: Vec<Farthest<'_>> = Vec::new();
     for row in run.rows() {
         for (index, reference) in row.row.media.iter().enumerate() {
-            let Some(offset) =
-                reference.offset.map(|offset| offset.get()).filter(|offset| *offset >= 0.0)
-            else {
-                continue;
-            };
+            let Some(offset) = first_offset(&row, reference) else { continue };
             let media = reference.id.as_str();
-            // A later offset of the same row may be the end of a stretch, or a second look.
-            let earlier = |other: &MediaRef| {
-                other.id == reference.id && other.offset.is_some_and(|at| at.get() < offset)
-            };
-            if row.row.media.iter().any(earlier) {
-                continue;
+            match recordings.iter_mut().find(|known| known.media == media) {
+                None => recordings.push(Farthest { media, row, offset, before: None }),
+                Some(known) if row.row.at >= known.row.row.at => {
+                    known.advance(row, index, offset, out);
+                }
+                Some(_) => {}
             }
-            let Some(known) = recordings.iter_mut().find(|known| known.media == media) else {
-                recordings.push(Farthest { media, row, offset, before: None });
-                continue;
-            };
-            if row.row.at < known.row.row.at {
-                continue;
-            }
-            let farther = row.row.at > known.row.row.at;
-            if farther {
-                known.before = Some((known.row, known.offset));
-            }
-            if let Some((earlier, was)) = known.before.filter(|(_, was)| offset < *was) {
-                let (at, back) = (run.survey.say(row.row.at), run.survey.say(earlier.row.at));
-                out.report(
-                    row.subject(&format!("/media/{index}/offset")),
-                    format!("{at} is shown at {offset} s of {media}, but {back} only at {was} s"),
-                )
+        }
+    }
+}
+
+/// The offset of a reference, if it is the first one of its row into the recording. A later offset
+/// of the same row may be the end of a stretch, or a second look.
+fn first_offset(row: &RowView<'_>, reference: &MediaRef) -> Option<f64> {
+    let offset = reference.offset?.get();
+    let earlier = |other: &MediaRef| {
+        other.id == reference.id && other.offset.is_some_and(|at| at.get() < offset)
+    };
+    (offset >= 0.0 && !row.row.media.iter().any(earlier)).then_some(offset)
+}
+
+impl<'r> Farthest<'r> {
+    /// Compares a row with the farthest row before it, and makes it the farthest one.
+    fn advance(&mut self, row: RowView<'r>, index: usize, offset: f64, out: &mut Sink<'_>) {
+        let farther = row.row.at > self.row.row.at;
+        if farther {
+            self.before = Some((self.row, self.offset));
+        }
+        if let Some((earlier, was)) = self.before.filter(|(_, was)| offset < *was) {
+            let survey = row.survey();
+            let (at, back) =
+                (survey.format_length(row.row.at), survey.format_length(earlier.row.at));
+            let message = format!(
+                "{at} is shown at {offset} s of {}, but {back} only at {was} s",
+                self.media
+            );
+            out.report(row.subject(&format!("/media/{index}/offset")), message)
                 .fact("offset", offset)
                 .fact("before", was);
-            }
-            // Later rows are compared with this one, so that one wrong time is reported once.
-            known.offset = if farther { offset } else { known.offset.max(offset) };
-            known.row = row;
         }
+        // Later rows are compared with this one, so that one wrong time is reported once.
+        self.offset = if farther { offset } else { self.offset.max(offset) };
+        self.row = row;
     }
 }

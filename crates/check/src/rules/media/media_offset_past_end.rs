@@ -38,19 +38,16 @@ rule! {
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     for (index, (reference, media)) in row.media().enumerate() {
         let Some(offset) = reference.offset else { continue };
-        let duration = media.and_then(|media| media.duration);
-        let beyond = duration.filter(|duration| {
+        let duration = media.and_then(|media| media.duration).filter(|duration| {
             offset > *duration && offset.get() > duration.get() + out.limit("rounding")
         });
-        if offset.get() < 0.0 || beyond.is_some() {
-            let message = match beyond {
-                Some(duration) => {
-                    format!("shown at {offset} s of {}, which is {duration} s long", reference.id)
-                }
-                None => format!("shown at {offset} s of {}, before it begins", reference.id),
-            };
-            out.report(row.subject(&format!("/media/{index}/offset")), message)
-                .fact("offset", offset.get());
-        }
+        let problem = match duration {
+            Some(duration) => format!("which is {duration} s long"),
+            None if offset.get() < 0.0 => "before it begins".to_owned(),
+            None => continue,
+        };
+        let message = format!("shown at {offset} s of {}, {problem}", reference.id);
+        out.report(row.subject(&format!("/media/{index}/offset")), message)
+            .fact("offset", offset.get());
     }
 }

@@ -34,17 +34,11 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let mut first: FxHashMap<&str, MediaView<'_>> = FxHashMap::default();
     for view in survey.all_media() {
         let Some(digest) = &view.media.sha256 else { continue };
-        match first.get(digest.as_str()) {
-            // `media-file-duplicate` reports two rows of one file.
-            Some(other) if other.media.file != view.media.file => {
-                let message =
-                    format!("{:?} has the same content as {:?}", view.media.file, other.media.file);
-                out.report(view.subject("/sha256"), message).fact("first", other.media.id.as_str());
-            }
-            Some(_) => {}
-            None => {
-                first.insert(digest, view);
-            }
+        let other = first.entry(digest).or_insert(view).media;
+        // `media-file-duplicate` reports two rows of one file.
+        if other.file != view.media.file {
+            let message = format!("{:?} has the same content as {:?}", view.media.file, other.file);
+            out.report(view.subject("/sha256"), message).fact("first", other.id.as_str());
         }
     }
 }

@@ -66,7 +66,7 @@ rule! {
         "runs" = Count "runs with files that count" if "most runs are off",
         "files" = Count "files of the run that count"
             if "the run is off, or more than three of its files are",
-        "astray" = Count "those of `runs`, or of `files`, that are off"
+        "mismatched" = Count "those of `runs`, or of `files`, that are off"
             if "most runs are off, or more than three files of a run but not all",
         "captured" = DateTime "`captured` of the file" if "it is reported by itself",
     },
@@ -79,7 +79,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let of = runs.len();
         let message =
             format!("in {off} of {of} runs all files were taken at other times than the run");
-        out.report(Subject::at("/media"), message).fact("runs", of).fact("astray", off).help(
+        out.report(Subject::at("/media"), message).fact("runs", of).fact("mismatched", off).help(
             "check the clock of the camera and that of the recorder; one of the two was not set",
         );
         return;
@@ -132,7 +132,7 @@ fn report(
         let message = format!(
             "{some} of {of} files of run {run:?} were not taken between {started} and {finished}"
         );
-        out.report(first.subject("/captured"), message).fact("files", of).fact("astray", some);
+        out.report(first.subject("/captured"), message).fact("files", of).fact("mismatched", some);
         return;
     }
     for view in &files.outliers {

@@ -89,38 +89,25 @@ const EXTENSIONS: &[(&str, &[&str])] = &[
 fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
     let media = view.media;
     let extension = media.file.rsplit(['.', '/']).next().unwrap_or_default().to_ascii_lowercase();
-    let known = EXTENSIONS.iter().find(|(known, _)| *known == extension).map(|(_, types)| *types);
-    match &media.media_type {
-        Some(stated) => {
-            let stated = stated.to_ascii_lowercase();
-            if !fits(media.kind, &stated) {
-                out.report(
-                    view.subject("/type"),
-                    format!("the kind is {:?}, but the type is {stated:?}", media.kind.as_str()),
-                )
-                .fact("type", stated);
-            } else if let Some(types) = known.filter(|types| !types.contains(&stated.as_str())) {
-                let message = format!(
-                    "a file with the extension .{extension} is {}, but the type is {stated:?}",
-                    types.join(" or ")
-                );
-                out.report(view.subject("/file"), message).fact("type", stated);
-            }
+    let types = EXTENSIONS.iter().find(|(known, _)| *known == extension).map(|(_, types)| *types);
+    let by_extension = |types: &[&str]| {
+        format!("a file with the extension .{extension} is {}", types.join(" or "))
+    };
+    let kind = media.kind.as_str();
+    let Some(stated) = media.media_type.as_ref().map(|stated| stated.to_ascii_lowercase()) else {
+        let Some(types) = types else { return };
+        if !types.iter().any(|one| fits(media.kind, one)) {
+            let message = format!("{}, but the kind is {kind:?}", by_extension(types));
+            out.report(view.subject("/file"), message);
         }
-        None => {
-            if let Some(types) =
-                known.filter(|types| !types.iter().any(|one| fits(media.kind, one)))
-            {
-                out.report(
-                    view.subject("/file"),
-                    format!(
-                        "a file with the extension .{extension} is {}, but the kind is {:?}",
-                        types.join(" or "),
-                        media.kind.as_str()
-                    ),
-                );
-            }
-        }
+        return;
+    };
+    if !fits(media.kind, &stated) {
+        let message = format!("the kind is {kind:?}, but the type is {stated:?}");
+        out.report(view.subject("/type"), message).fact("type", stated);
+    } else if let Some(types) = types.filter(|types| !types.contains(&stated.as_str())) {
+        let message = format!("{}, but the type is {stated:?}", by_extension(types));
+        out.report(view.subject("/file"), message).fact("type", stated);
     }
 }
 

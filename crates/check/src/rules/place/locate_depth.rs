@@ -37,9 +37,9 @@ rule! {
 fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     let survey = view.ending.survey;
     let Some(depth) = view.locate.depth else { return };
-    let said = survey.say(depth);
+    let said = survey.format_length(depth);
     if survey.metres(depth) > out.limit("deepest") && !view.ending.lengths_doubtful() {
-        let most = survey.say_metres(out.limit("deepest"));
+        let most = survey.format_metres(out.limit("deepest"));
         out.report(
             view.subject("/depth"),
             format!("the depth of {said} is greater than the plausible {most}"),

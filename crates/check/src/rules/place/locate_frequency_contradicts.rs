@@ -38,7 +38,7 @@ rule! {
     name: "locate-frequency-contradicts", severity: Warning, scope: Locate, since: "0.1", clause: "locates#transmitter",
     facts: {
         "frequency" = Hertz "frequency of the locate",
-        "own" = Hertz "frequency of the last transmitter that the run names",
+        "expected" = Hertz "frequency of the last transmitter that the run names",
     },
 }
 
@@ -65,6 +65,6 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
             format!("located at {used} Hz, but the run's transmitter {id:?} sends at {own} Hz");
         out.report(view.subject("/frequency"), message)
             .fact("frequency", used.get())
-            .fact("own", own.get());
+            .fact("expected", own.get());
     }
 }

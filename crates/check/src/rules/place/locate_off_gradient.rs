@@ -128,7 +128,7 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let how = if off > 0.0 { "above" } else { "below" };
-    let (off, depth) = (survey.say_metres(off.abs()), survey.say(depth));
+    let (off, depth) = (survey.format_metres(off.abs()), survey.format_length(depth));
     let message =
         format!("a depth of {depth} puts the pipe {off} {how} the line between its inverts");
     out.report(view.subject(""), message)

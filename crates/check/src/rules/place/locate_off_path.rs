@@ -48,7 +48,7 @@ rule! {
         "accuracy" = 0.5 "m"
             "accuracy of a locate that states none; common practice, no published source",
     },
-    facts: { "off" = Length "distance of the locate from the path" },
+    facts: { "distance" = Length "distance of the locate from the path" },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
@@ -83,12 +83,13 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let accuracy =
             view.locate.accuracy.map_or(out.limit("accuracy"), |accuracy| survey.metres(accuracy));
         if nearest.offset_metres > out.limit("slack") + accuracy {
-            let (off, pipe) = (survey.say_metres(nearest.offset_metres), summary.run.pipe.as_str());
+            let (off, pipe) =
+                (survey.format_metres(nearest.offset_metres), summary.run.pipe.as_str());
             out.report(
                 view.subject("/position"),
                 format!("located {off} from the path of {pipe:?} on the map"),
             )
-            .fact("off", survey.in_units(nearest.offset_metres));
+            .fact("distance", survey.in_units(nearest.offset_metres));
         }
     }
 }

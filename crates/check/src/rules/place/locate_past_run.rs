@@ -49,8 +49,10 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
         .and_then(|counter| counter.reads)
         .map_or(0.0, |reads| survey.metres(reads));
     if at < reads - tolerance(0.0) {
-        let message =
-            format!("located at {}, before the run's zero point", survey.say(view.locate.at));
+        let message = format!(
+            "located at {}, before the run's zero point",
+            survey.format_length(view.locate.at)
+        );
         out.report(view.subject("/at"), message).fact("at", view.locate.at.get());
         return;
     }
@@ -59,7 +61,7 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     };
     let end = survey.metres(surveyed);
     if at > end + tolerance(end) {
-        let (said, came) = (survey.say(view.locate.at), survey.say(surveyed));
+        let (said, came) = (survey.format_length(view.locate.at), survey.format_length(surveyed));
         out.report(view.subject("/at"), format!("located at {said}, but the run ended at {came}"))
             .fact("at", view.locate.at.get())
             .fact("surveyed", surveyed.get());

@@ -65,7 +65,8 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let view =
             LocateView { ending, locate: &survey.head.locates[chord.wrong], index: chord.wrong };
         let from = survey.head.locates[chord.from].id.as_str();
-        let (apart, between) = (survey.say_metres(chord.chord), survey.say_metres(chord.cable));
+        let (apart, between) =
+            (survey.format_metres(chord.chord), survey.format_metres(chord.cable));
         let message =
             format!("{apart} from {from} on the ground, but only {between} along the cable");
         out.report(view.subject("/position"), message)

@@ -41,7 +41,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
         let (Some(structure), Some(gap)) = (structure, gap) else { continue };
         if gap > out.limit("slack") {
             let end = if vertex == 0 { "begins" } else { "ends" };
-            let far = view.survey.say_metres(gap);
+            let far = view.survey.format_metres(gap);
             out.report(
                 view.subject(&format!("/path/{vertex}")),
                 format!("the path {end} {far} from {structure}"),

@@ -80,7 +80,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let own = view.pipe.path.len() >= 2;
     let what = if own { "its path" } else { "the straight line between its structures" };
     let survey = view.survey;
-    let [length, measured] = [stated, course].map(|metres| survey.say_metres(metres));
+    let [length, measured] = [stated, course].map(|metres| survey.format_metres(metres));
     let message = format!("the stated length is {length}, but {what} is {measured} long");
     let finding = out.report(view.subject("/length"), message);
     finding.fact("stated", survey.in_units(stated)).fact("course", survey.in_units(course));

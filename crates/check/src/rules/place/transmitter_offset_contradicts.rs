@@ -43,7 +43,7 @@ rule! {
     },
     facts: {
         "stated" = Length "`transmitter_offset` of the locate",
-        "own" = Length "`transmitter_offset` of the last transmitter that the run names",
+        "expected" = Length "`transmitter_offset` of the last transmitter that the run names",
     },
 }
 
@@ -67,11 +67,11 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
         other = Some((transmitter.id.as_str(), own));
     }
     if let Some((id, own)) = other {
-        let [stated_text, own_text] = [stated, own].map(|offset| survey.say(offset));
+        let [stated_text, own_text] = [stated, own].map(|offset| survey.format_length(offset));
         let message =
             format!("the transmitter offset is {stated_text}, but that of {id:?} is {own_text}");
         out.report(view.subject("/transmitter_offset"), message)
             .fact("stated", stated.get())
-            .fact("own", own.get());
+            .fact("expected", own.get());
     }
 }

@@ -1,6 +1,6 @@
 //! See the rule's documentation below.
 
-use crate::profile::{Breach, report, when};
+use crate::profile::{Violation, report, when};
 use crate::sink::Sink;
 use crate::views::Part;
 
@@ -46,7 +46,7 @@ rule! {
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {
-    report(part, Breach::Forbidden, out, |demand, _| {
+    report(part, Violation::Forbidden, out, |demand, _| {
         format!("{} is present, but the profile forbids it{}", demand.path, when(demand))
     });
 }

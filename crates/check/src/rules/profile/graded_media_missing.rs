@@ -1,6 +1,6 @@
 //! See the rule's documentation below.
 
-use crate::profile::{add_demand, graded, kinds_in_words, shown};
+use crate::profile::{add_demand, graded, kinds_in_words, kinds_of};
 use crate::sink::Sink;
 use crate::views::RowView;
 
@@ -55,7 +55,7 @@ rule! {
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(profile) = row.survey().profile() else { return };
     for (demand, aspect, grade) in graded(profile, row) {
-        let Some(kinds) = shown(row) else { return };
+        let Some(kinds) = kinds_of(row) else { return };
         if !kinds.has_one(&demand.kinds) {
             let subject = row.subject(if row.row.media.is_empty() { "" } else { "/media" });
             let from = demand.from_grade.map(|from| from.to_string()).unwrap_or_default();

@@ -1,6 +1,6 @@
 //! See the rule's documentation below.
 
-use crate::profile::{add_demand, concerns, kinds_in_words, of_observations, shown};
+use crate::profile::{add_demand, applies_to, kinds_in_words, kinds_of, of_observations};
 use crate::sink::Sink;
 use crate::views::RowView;
 
@@ -52,8 +52,8 @@ rule! {
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(profile) = row.survey().profile() else { return };
-    for demand in of_observations(profile).filter(|demand| concerns(demand, row)) {
-        let Some(kinds) = shown(row) else { return };
+    for demand in of_observations(profile).filter(|demand| applies_to(demand, row)) {
+        let Some(kinds) = kinds_of(row) else { return };
         if !kinds.has_one(&demand.kinds) {
             let subject = row.subject(if row.row.media.is_empty() { "" } else { "/media" });
             let message = format!(

@@ -1,13 +1,13 @@
 //! See the rule's documentation below.
 
-use crate::profile::{Breach, report, when};
+use crate::profile::{Violation, report, when};
 use crate::sink::Sink;
 use crate::views::Part;
 
 rule! {
     /// # What it checks
-    /// A text, or an item of a list, does not match (as a whole) the pattern that the office's
-    /// profile states for its field.
+    /// A text, or an item of a list, does not fully match the pattern that the office's profile
+    /// states for its field.
     ///
     /// # Why it matters
     /// The office matches a survey with its records by ids and numbers.
@@ -47,7 +47,7 @@ rule! {
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {
-    report(part, Breach::Form, out, |demand, value| {
+    report(part, Violation::Pattern, out, |demand, value| {
         let pattern = demand.pattern.as_deref().unwrap_or_default();
         format!(
             "{} is {value}, which does not match the pattern {pattern} that the profile requires{}",

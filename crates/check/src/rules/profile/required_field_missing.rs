@@ -1,6 +1,6 @@
 //! See the rule's documentation below.
 
-use crate::profile::{Breach, report, when};
+use crate::profile::{Violation, report, when};
 use crate::sink::Sink;
 use crate::views::Part;
 
@@ -52,7 +52,7 @@ rule! {
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {
-    report(part, Breach::Missing, out, |demand, _| {
+    report(part, Violation::Missing, out, |demand, _| {
         format!("{} is missing, but the profile requires it{}", demand.path, when(demand))
     });
 }

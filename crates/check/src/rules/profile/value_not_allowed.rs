@@ -2,7 +2,7 @@
 
 use obvert_model::profile::FieldDemand;
 
-use crate::profile::{Breach, report, when};
+use crate::profile::{Violation, report, when};
 use crate::sink::Sink;
 use crate::views::Part;
 
@@ -49,7 +49,7 @@ rule! {
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {
-    report(part, Breach::Value, out, |demand, value| {
+    report(part, Violation::Value, out, |demand, value| {
         format!(
             "{} is {value}, which the profile does not allow{}; it allows {}",
             demand.path,

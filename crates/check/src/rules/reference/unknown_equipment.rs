@@ -34,7 +34,7 @@ rule! {
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let survey = run.survey;
     for (index, id) in run.run.equipment.iter().enumerate() {
-        if !survey.knows_equipment(id) {
+        if !survey.has_equipment(id) {
             let subject = || run.subject(&format!("/equipment/{index}"));
             out.unknown(
                 "equipment",

@@ -34,7 +34,7 @@ rule! {
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     for (index, (reference, media)) in row.media().enumerate() {
-        if media.is_none() && !row.survey().knows_media(&reference.id) {
+        if media.is_none() && !row.survey().has_media(&reference.id) {
             let subject = || row.subject(&format!("/media/{index}/id"));
             out.unknown(
                 "media file",

@@ -71,7 +71,7 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
 }
 
 fn named(survey: &Survey<'_>, id: &str, subject: impl FnOnce() -> Subject, out: &mut Sink<'_>) {
-    if !survey.knows_party(id) {
+    if !survey.has_party(id) {
         out.unknown("party", id, survey.head.parties.iter().map(|row| row.id.as_str()), subject);
     }
 }

@@ -49,7 +49,12 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
                 }
             }
             for (index, rating) in survey.head.ratings.iter().enumerate() {
-                named(survey, &rating.pipe, || RatingView::place(index, rating, "/pipe"), out);
+                named(
+                    survey,
+                    &rating.pipe,
+                    || RatingView::row_subject(index, rating, "/pipe"),
+                    out,
+                );
             }
         }
         Part::Run(run) => {
@@ -67,7 +72,7 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
 }
 
 fn named(survey: &Survey<'_>, id: &str, subject: impl FnOnce() -> Subject, out: &mut Sink<'_>) {
-    if !survey.knows_pipe(id) {
+    if !survey.has_pipe(id) {
         out.unknown("pipe", id, survey.head.pipes.iter().map(|row| row.id.as_str()), subject);
     }
 }

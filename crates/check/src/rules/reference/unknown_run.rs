@@ -49,7 +49,7 @@ rule! {
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let named = |id: &RunId, subject: &dyn Fn() -> Subject, out: &mut Sink<'_>| {
-        if !ending.knows_run(id) {
+        if !ending.has_run(id) {
             out.unknown(
                 "run",
                 id,
@@ -68,7 +68,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     }
     for (index, rating) in ending.survey.head.ratings.iter().enumerate() {
         for (place, run) in rating.runs.iter().enumerate() {
-            named(run, &|| RatingView::place(index, rating, &format!("/runs/{place}")), out);
+            named(run, &|| RatingView::row_subject(index, rating, &format!("/runs/{place}")), out);
         }
     }
     for summary in ending.runs {

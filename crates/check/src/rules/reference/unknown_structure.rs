@@ -57,7 +57,7 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
 }
 
 fn named(survey: &Survey<'_>, id: &str, subject: impl FnOnce() -> Subject, out: &mut Sink<'_>) {
-    if !survey.knows_structure(id) {
+    if !survey.has_structure(id) {
         out.unknown(
             "structure",
             id,

@@ -56,7 +56,8 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
         (_, longest) if metres > longest * (1.0 + 1e-9) => (longest, "longer than the longest"),
         _ => return,
     };
-    let (spacing_text, limit) = (view.survey.say(spacing), view.survey.say_metres(limit));
+    let (spacing_text, limit) =
+        (view.survey.format_length(spacing), view.survey.format_metres(limit));
     out.report(
         view.subject("/joint_spacing"),
         format!("the joint spacing of {spacing_text} is {how} pipe made, {limit}"),

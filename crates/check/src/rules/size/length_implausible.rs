@@ -42,12 +42,12 @@ rule! {
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let (Some(length), Some(metres)) = (view.pipe.length, view.metres()) else { return };
     let longest = out.limit("longest");
-    let length_text = view.survey.say(length);
+    let length_text = view.survey.format_length(length);
     if metres > longest
         && !view.survey.lengths_doubtful()
         && view.survey.map_lengths().length_on_map(view.index).is_none()
     {
-        let longest = view.survey.say_metres(longest);
+        let longest = view.survey.format_metres(longest);
         let message = format!(
             "the pipe's length of {length_text} is more than the longest between two structures, {longest}"
         );

@@ -67,7 +67,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
             format!("{} {}", (limit / one * 100.0).round() / 100.0, survey.head.units.section);
         let message = format!(
             "the {what} of {} is {how} pipe surveyed by camera, {limit}",
-            survey.say_section(size)
+            survey.format_section(size)
         );
         out.report(view.subject(field), message).fact("millimetres", millimetres);
     }

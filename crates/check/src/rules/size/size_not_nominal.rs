@@ -76,11 +76,8 @@ const OUTSIDE: [f64; 21] = [
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let pipe = view.pipe;
     let circular = pipe.shape.is_none_or(|shape| shape == Shape::Circular);
-    let Some(height) =
-        pipe.height.filter(|_| circular && pipe.size_basis == Some(SizeBasis::Nominal))
-    else {
-        return;
-    };
+    let nominal = circular && pipe.size_basis == Some(SizeBasis::Nominal);
+    let Some(height) = pipe.height.filter(|_| nominal) else { return };
     if view.size_doubtful() || !PLAUSIBLE_HEIGHTS.contains(&view.survey.millimetres(height)) {
         return;
     }
@@ -88,7 +85,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     if is_nominal(unit, height.get()) {
         return;
     }
-    let (height_text, near) = (view.survey.say_section(height), nearest(unit, height.get()));
+    let (height_text, near) = (view.survey.format_section(height), nearest(unit, height.get()));
     out.report(
         view.subject("/height"),
         format!("{height_text} is not a nominal pipe size; the nearest is {near} {unit}"),
@@ -101,9 +98,7 @@ fn is_nominal(unit: SectionUnit, size: f64) -> bool {
     match unit {
         SectionUnit::Inch => INCHES.contains(&size) || size >= 42.0 && size % 6.0 == 0.0,
         SectionUnit::Millimetre => {
-            OUTSIDE.contains(&size)
-                || size >= 50.0 && (size % 50.0 == 0.0 || size % 75.0 == 0.0)
-                || size == 125.0
+            OUTSIDE.contains(&size) || size >= 50.0 && (size % 50.0 == 0.0 || size % 75.0 == 0.0)
         }
     }
 }

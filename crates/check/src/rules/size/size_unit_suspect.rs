@@ -84,7 +84,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         };
         let message = format!(
             "the height of {}{size} is not a pipe size, but {height} {meant} is",
-            survey.say_section(height)
+            survey.format_section(height)
         );
         out.report(view.subject("/height"), message)
             .fact("height", height.get())

@@ -56,7 +56,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     if view.pipe.height.is_some_and(|height| height.get() <= 0.0) {
         return;
     }
-    let wide = view.survey.say_section(width);
+    let wide = view.survey.format_section(width);
     let message = match (shape, view.pipe.height) {
         // Sizes that were converted from another unit may differ by rounding.
         (Shape::Circular, Some(height))
@@ -64,7 +64,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
         {
             format!(
                 "the pipe is circular, but its width of {wide} differs from its height of {}",
-                view.survey.say_section(height)
+                view.survey.format_section(height)
             )
         }
         (Shape::Circular, None) => {
@@ -72,7 +72,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
         }
         (Shape::Egg, Some(height)) if width >= height => format!(
             "the pipe is egg-shaped, but its width of {wide} is not less than its height of {}",
-            view.survey.say_section(height)
+            view.survey.format_section(height)
         ),
         _ => return,
     };

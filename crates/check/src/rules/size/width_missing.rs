@@ -48,7 +48,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
         };
         let message = format!(
             "the pipe is not circular ({of}); it has a height of {} but no width",
-            view.survey.say_section(height)
+            view.survey.format_section(height)
         );
         out.report(view.subject(""), message).fact("shape", shape.as_str());
     }

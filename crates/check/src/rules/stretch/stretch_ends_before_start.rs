@@ -48,7 +48,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     if row.code.is_some_and(|code| code.continuous == StretchUse::Never) {
         return;
     }
-    let (begins, ends) = (row.survey().say(at), row.survey().say(to));
+    let (begins, ends) = (row.survey().format_length(at), row.survey().format_length(to));
     out.report(
         row.subject("/to"),
         format!("the stretch ends at {ends}, before it begins at {begins}"),

@@ -61,7 +61,8 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         if row.code.is_some_and(|code| code.continuous == StretchUse::Never) {
             continue;
         }
-        let extent = |row: &Observation| format!("{} to {}", row.at, run.survey.say(row.end()));
+        let extent =
+            |row: &Observation| format!("{} to {}", row.at, run.survey.format_length(row.end()));
         let (this, that) = (extent(row.row), extent(other));
         let code = row.row.code.as_str();
         out.report(row.subject(""), format!("{code:?} from {this} overlaps the one from {that}"))

@@ -43,8 +43,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     if row.code.is_some_and(|code| code.continuous == StretchUse::Never) {
         return;
     }
-    let message =
-        format!("the row ends at {} but does not have continuous: true", row.survey().say(to));
+    let message = format!(
+        "the row ends at {} but does not have continuous: true",
+        row.survey().format_length(to)
+    );
     let finding = out.report(row.subject("/to"), message).fact("to", to.get());
     let edits = vec![Edit::add(row.subject("/continuous").path, true)];
     match row.row.continuous {

@@ -47,15 +47,17 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let message = format!(
         "{:?} begins at {} but has no end",
         row.row.code.as_str(),
-        row.survey().say(row.row.at)
+        row.survey().format_length(row.row.at)
     );
     let finding =
         out.report(row.subject("/continuous"), message).fact("code", row.row.code.as_str());
     // The closing row gives the end of the run; without one, `surveyed` does.
     let end = row.run.marks().finish.or(row.run.run.surveyed).filter(|end| *end > row.row.at);
     if let Some(end) = end.filter(|_| !row.run.disordered()) {
-        let does =
-            format!("the stretch continues to the end of the run, {}", row.survey().say(end));
+        let does = format!(
+            "the stretch continues to the end of the run, {}",
+            row.survey().format_length(end)
+        );
         finding.fix_if_confirmed(does, vec![Edit::add(row.subject("/to").path, end.get())]);
     }
 }

@@ -39,7 +39,8 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     {
         return;
     }
-    let message = format!("the stretch begins and ends at {}", row.survey().say(row.row.at));
+    let message =
+        format!("the stretch begins and ends at {}", row.survey().format_length(row.row.at));
     let mut edits = vec![Edit::remove(row.subject("/to").path)];
     edits.extend(row.row.continuous.map(|_| Edit::remove(row.subject("/continuous").path)));
     out.report(row.subject("/to"), message)

@@ -6,7 +6,7 @@ use obvert_model::tables::{
 };
 
 use crate::sink::Sink;
-use crate::views::{Ending, Subject};
+use crate::views::{Ending, RunSummary, Subject};
 
 rule! {
     /// # What it checks
@@ -39,99 +39,74 @@ rule! {
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
-    let survey = ending.survey;
-    let head = survey.head;
-    let mut check_text = |other: bool,
-                          described: bool,
-                          field: &str,
-                          subject: &dyn Fn(&str) -> Subject| {
-        if other && !described {
-            let name = field.rsplit('/').next().unwrap_or(field);
-            out.report(subject(field), format!("{name} is \"other\" but {name}_text is missing"));
-        }
-    };
-    if let Some(work) = &head.assignment {
-        check_text(
-            work.purpose == Some(Purpose::Other),
-            work.purpose_text.is_some(),
-            "/assignment/purpose",
-            &|field| Subject::at(field),
-        );
-    }
-    for (index, row) in head.parties.iter().enumerate() {
-        let subject = |field: &str| Subject::at(format!("/parties/{index}{field}"));
-        check_text(row.role == Some(PartyRole::Other), row.role_text.is_some(), "/role", &subject);
-    }
-    for (index, row) in head.equipment.iter().enumerate() {
-        let subject = |field: &str| Subject::at(format!("/equipment/{index}{field}"));
-        check_text(row.kind == EquipmentKind::Other, row.kind_text.is_some(), "/kind", &subject);
-    }
-    for view in survey.structures() {
-        let row = view.structure;
-        check_text(row.kind == StructureKind::Other, row.kind_text.is_some(), "/kind", &|field| {
-            view.subject(field)
-        });
-    }
-    for view in survey.pipes() {
-        let (row, subject) = (view.pipe, |field: &str| view.subject(field));
-        check_text(
-            row.carries == Some(Carries::Other),
-            row.carries_text.is_some(),
-            "/carries",
-            &subject,
-        );
-        check_text(row.shape == Some(Shape::Other), row.shape_text.is_some(), "/shape", &subject);
-        check_text(
-            row.material == Some(Material::Other),
-            row.material_text.is_some(),
-            "/material",
-            &subject,
-        );
+    check_head(ending, out);
+    for summary in ending.runs {
+        check_run(summary, out);
     }
     for view in ending.locates() {
         let row = view.locate;
-        check_text(
-            row.method == Some(LocateMethod::Other),
-            row.method_text.is_some(),
-            "/method",
-            &|field| view.subject(field),
-        );
+        let method =
+            ("/method", row.method == Some(LocateMethod::Other), row.method_text.is_some());
+        report(&[method], |field| view.subject(field), out);
     }
-    for summary in ending.runs {
-        let (run, subject) = (&summary.run, |field: &str| summary.subject(field));
-        check_text(
-            run.method == Some(Method::Other),
-            run.method_text.is_some(),
-            "/method",
-            &subject,
-        );
-        check_text(
-            run.purpose == Some(Purpose::Other),
-            run.purpose_text.is_some(),
-            "/purpose",
-            &subject,
-        );
-        check_text(
-            run.weather == Some(Weather::Other),
-            run.weather_text.is_some(),
-            "/weather",
-            &subject,
-        );
-        if let Some(counter) = &run.counter {
-            check_text(
-                counter.zero == CounterZero::Other,
-                counter.zero_text.is_some(),
-                "/counter/zero",
-                &subject,
-            );
-        }
-        if let Some(outcome) = &run.outcome {
-            check_text(
-                outcome.reason == Some(StopReason::Other),
-                outcome.reason_text.is_some(),
-                "/outcome/reason",
-                &subject,
-            );
-        }
+}
+
+fn check_head(ending: &Ending<'_>, out: &mut Sink<'_>) {
+    let survey = ending.survey;
+    if let Some(work) = &survey.head.assignment {
+        let other = work.purpose == Some(Purpose::Other);
+        let purpose = ("/assignment/purpose", other, work.purpose_text.is_some());
+        report(&[purpose], |field| Subject::at(field), out);
+    }
+    for (index, row) in survey.head.parties.iter().enumerate() {
+        let role = ("/role", row.role == Some(PartyRole::Other), row.role_text.is_some());
+        report(&[role], |field| Subject::at(format!("/parties/{index}{field}")), out);
+    }
+    for (index, row) in survey.head.equipment.iter().enumerate() {
+        let kind = ("/kind", row.kind == EquipmentKind::Other, row.kind_text.is_some());
+        report(&[kind], |field| Subject::at(format!("/equipment/{index}{field}")), out);
+    }
+    for view in survey.structures() {
+        let row = view.structure;
+        let kind = ("/kind", row.kind == StructureKind::Other, row.kind_text.is_some());
+        report(&[kind], |field| view.subject(field), out);
+    }
+    for view in survey.pipes() {
+        let row = view.pipe;
+        let fields = [
+            ("/carries", row.carries == Some(Carries::Other), row.carries_text.is_some()),
+            ("/shape", row.shape == Some(Shape::Other), row.shape_text.is_some()),
+            ("/material", row.material == Some(Material::Other), row.material_text.is_some()),
+        ];
+        report(&fields, |field| view.subject(field), out);
+    }
+}
+
+fn check_run(summary: &RunSummary, out: &mut Sink<'_>) {
+    let run = &summary.run;
+    let fields = [
+        ("/method", run.method == Some(Method::Other), run.method_text.is_some()),
+        ("/purpose", run.purpose == Some(Purpose::Other), run.purpose_text.is_some()),
+        ("/weather", run.weather == Some(Weather::Other), run.weather_text.is_some()),
+    ];
+    report(&fields, |field| summary.subject(field), out);
+    if let Some(counter) = &run.counter {
+        let other = counter.zero == CounterZero::Other;
+        let zero = ("/counter/zero", other, counter.zero_text.is_some());
+        report(&[zero], |field| summary.subject(field), out);
+    }
+    if let Some(outcome) = &run.outcome {
+        let other = outcome.reason == Some(StopReason::Other);
+        let reason = ("/outcome/reason", other, outcome.reason_text.is_some());
+        report(&[reason], |field| summary.subject(field), out);
+    }
+}
+
+/// Reports fields of a record that are `other` without a text. A field is its pointer, whether it
+/// is `other`, and whether it has a text.
+fn report(fields: &[(&str, bool, bool)], subject: impl Fn(&str) -> Subject, out: &mut Sink<'_>) {
+    for (field, _, _) in fields.iter().filter(|(_, other, has_text)| *other && !has_text) {
+        let name = field.rsplit('/').next().unwrap_or(field);
+        out.report(subject(field), format!("{name} is \"other\" but {name}_text is missing"));
     }
 }

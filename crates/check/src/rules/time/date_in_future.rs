@@ -8,7 +8,7 @@ use crate::views::{Ending, Subject};
 
 rule! {
     /// # What it checks
-    /// A date or time is later than today, the date that the check was given. Compared are
+    /// A date or time is later than today, the date that the check was given. Checked are
     /// `issued`, the review, calibrations, recordings, runs, and the year in which a pipe was laid.
     ///
     /// # Exceptions

@@ -1,21 +1,23 @@
-//! Applies the fixes of findings to the text of a document, round by round: independent fixes are
-//! applied together, the result is checked, and a fix that causes an error is taken back.
+//! Applies the fixes of findings to the text of a document.
+//!
+//! Fixes are applied in rounds. Independent fixes go into one round, the result is checked, and a
+//! fix that causes a new error is undone and logged.
 //!
 //! ```
-//! use obvert_check::{Checker, MendSettings, Settings};
+//! use obvert_check::{Checker, MINIMAL, Settings, fixing::FixSettings};
 //!
-//! let text = obvert_check::MINIMAL.replacen("\"Heron Drain Survey\"", "\"Heron Drain Survey \"", 1);
-//! let checker = Checker::new(Settings { keep: usize::MAX, ..Settings::default() })?;
-//! let mended = checker.mend(text.as_bytes(), &MendSettings::default(), None)?;
-//! assert_eq!(mended.text, obvert_check::MINIMAL);
-//! assert_eq!(mended.document.applied[0].rule, "text-untrimmed");
+//! let text = MINIMAL.replacen("\"Heron Drain Survey\"", "\"Heron Drain Survey \"", 1);
+//! let checker = Checker::new(Settings::default().with_keep(usize::MAX))?;
+//! let fixed = checker.fix(text.as_bytes(), &FixSettings::default(), None)?;
+//! assert_eq!(fixed.text, MINIMAL);
+//! assert_eq!(fixed.document.applied[0].rule, "text-untrimmed");
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
 mod ids;
 mod log;
 mod media;
-mod verdict;
+mod regressions;
 
 use std::collections::BTreeSet;
 
@@ -23,32 +25,46 @@ use obvert_model::edit::{self, Fix};
 use obvert_model::read::ReadError;
 use obvert_model::versions::renamed;
 
-pub use self::log::{Applied, Change, Left, MendedDocument, Mending, Reach};
+pub use self::log::{AppliedEdit, AppliedFix, FixLog, Fixable, FixedDocument, SkippedFix};
 pub use self::media::{MediaError, MediaFile, MediaSource};
 use crate::checker::Checker;
 use crate::finding::{Finding, Severity};
-use crate::report::Report;
+use crate::report::{Report, is_structural};
 use crate::subject::Subject;
 
-/// Used in place of a rule's name for facts that a media file shows and its row does not have.
+/// The name that stands in for a rule's where a fix completes or corrects a row of `media` from the
+/// file itself.
 pub const MEDIA_FILE: &str = "media-file";
 
-/// The maximum number of rounds. Each applies all independent fixes, so more than a few are needed
-/// only if one fault hides another.
+/// The maximum number of rounds. Each round applies all independent fixes, so more than a few are
+/// needed only if one fault hides another.
 const ROUNDS: usize = 100;
 
-/// What to fix.
+/// Which fixes are applied. By default all safe ones.
 #[derive(Clone, Debug, Default)]
-pub struct MendSettings {
-    /// Whether fixes that need confirmation are applied: setting this confirms what each of them
-    /// states.
+#[non_exhaustive]
+pub struct FixSettings {
+    /// Whether fixes that need confirmation are applied too. Setting this confirms what each of
+    /// them states.
     pub confirmed: bool,
-    /// The rules whose fixes are applied, kinds of structural problems, and [`MEDIA_FILE`]; all if
-    /// empty.
+    /// Apply only the fixes of these rules, kinds of structural problems, or [`MEDIA_FILE`]; the
+    /// fixes of all if empty.
     pub only: BTreeSet<String>,
 }
 
-impl MendSettings {
+impl FixSettings {
+    /// Sets whether fixes that need confirmation are applied too.
+    #[must_use]
+    pub fn with_confirmed(self, confirmed: bool) -> Self {
+        Self { confirmed, ..self }
+    }
+
+    /// Applies only the fixes of these rules.
+    #[must_use]
+    pub fn with_only<T: Into<String>>(self, names: impl IntoIterator<Item = T>) -> Self {
+        Self { only: names.into_iter().map(Into::into).collect(), ..self }
+    }
+
     fn wants(&self, rule: &str, fix: &Fix) -> bool {
         (fix.safe || self.confirmed) && (self.only.is_empty() || self.only.contains(rule))
     }
@@ -56,11 +72,12 @@ impl MendSettings {
 
 /// A document with fixes applied.
 #[derive(Clone, Debug)]
-pub struct Mended {
+#[non_exhaustive]
+pub struct FixOutcome {
     /// Its text; unchanged if nothing was fixed.
     pub text: String,
     /// The log.
-    pub document: MendedDocument,
+    pub document: FixedDocument,
     /// The report on the fixed document.
     pub report: Report,
 }
@@ -68,7 +85,7 @@ pub struct Mended {
 /// Why a document could not be fixed.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
-pub enum MendError {
+pub enum FixError {
     /// It could not be read.
     #[error(transparent)]
     Read(#[from] ReadError),
@@ -81,7 +98,7 @@ pub enum MendError {
         new: &'static str,
     },
     /// The settings name something that is neither a rule nor a structural problem.
-    #[error("{name:?} is no rule, no structural problem, and not {MEDIA_FILE:?}{}", .near.as_ref().map(|near| format!("; did you mean {near:?}?")).unwrap_or_default())]
+    #[error("{name:?} is neither a rule nor a structural problem nor {MEDIA_FILE:?}{}", .near.as_ref().map(|near| format!("; did you mean {near:?}?")).unwrap_or_default())]
     Name {
         /// The name given.
         name: String,
@@ -122,82 +139,82 @@ impl Candidate {
         })
     }
 
-    /// What identifies it, whatever rows were added or removed before it.
-    fn name(&self) -> String {
+    /// A key that identifies it in later rounds too.
+    fn key(&self) -> String {
         let Subject { path, run, observation, .. } = &self.subject;
         format!("{} {path} {run:?} {observation:?} {}", self.rule, self.fix.does)
     }
 }
 
 impl Checker {
-    /// Applies the fixes of what this checker finds in a document, and adds what the media files
-    /// show, if they are provided. Keys keep their order, and unchanged parts keep their layout.
-    /// Fixing the result again changes nothing. No files are written.
+    /// Fixes a document: applies the fixes of the findings of this checker. If media files are
+    /// provided, it also completes the rows of `media` from them. Keys keep their order, and
+    /// unchanged parts keep their layout. Fixing the result again changes nothing. No files are
+    /// written.
     ///
-    /// Only listed findings are fixed, so `keep` in the settings should be large.
+    /// Only listed findings are fixed, so [`Settings::keep`](crate::Settings::keep) should be large.
     ///
     /// # Errors
     /// If the document cannot be read, or the settings name a rule that does not exist.
-    pub fn mend(
+    #[doc(alias = "repair")]
+    #[doc(alias = "autofix")]
+    pub fn fix(
         &self,
         source: &[u8],
-        settings: &MendSettings,
+        settings: &FixSettings,
         media: Option<&dyn MediaSource>,
-    ) -> Result<Mended, MendError> {
+    ) -> Result<FixOutcome, FixError> {
         for name in &settings.only {
-            let known =
-                self.rule(name).is_some() || verdict::is_problem(name) || name == MEDIA_FILE;
+            let known = self.rule(name).is_some() || is_structural(name) || name == MEDIA_FILE;
             if let Some(new) = renamed(name).filter(|_| !known) {
-                return Err(MendError::Renamed { name: name.clone(), new });
+                return Err(FixError::Renamed { name: name.clone(), new });
             }
             if !known {
-                return Err(MendError::Name { name: name.clone(), near: self.nearest_rule(name) });
+                return Err(FixError::Name { name: name.clone(), near: self.nearest_rule(name) });
             }
         }
         let report = self.check(source)?;
         // The checker reads only UTF-8.
         let text = String::from_utf8_lossy(source).into_owned();
-        let mut work = Work {
+        let mut fixer = Fixer {
             checker: self,
             settings,
-            document: MendedDocument::before(&report),
+            document: FixedDocument::before(&report),
             report,
             text,
-            tried: BTreeSet::new(),
+            rejected: BTreeSet::new(),
         };
-        work.complete();
-        work.rounds();
+        ids::add_fixes(&mut fixer.report, &fixer.text);
+        fixer.rounds();
         let wants_media = settings.only.is_empty() || settings.only.contains(MEDIA_FILE);
         if let Some(media) = media.filter(|_| wants_media) {
-            let learned = media::look(&work.text, media);
-            work.document.media_missing = learned.missing;
-            work.attempt(learned.candidates);
-            for (candidate, why) in learned.left {
-                work.document.left.push(Left::new(&candidate, why));
-            }
-            work.rounds();
+            let inspection = media::inspect(&fixer.text, media);
+            fixer.document.media_missing = inspection.missing;
+            fixer.attempt(inspection.candidates);
+            let mismatches = inspection.mismatches.into_iter();
+            fixer
+                .document
+                .skipped
+                .extend(mismatches.map(|(candidate, why)| SkippedFix::new(candidate, why)));
+            fixer.rounds();
         }
-        work.document.after(&work.report);
-        Ok(Mended { text: work.text, document: work.document, report: work.report })
+        fixer.document.after(&fixer.report);
+        Ok(FixOutcome { text: fixer.text, document: fixer.document, report: fixer.report })
     }
 }
 
-/// The state of the document while it is fixed.
-struct Work<'c> {
+/// A document while it is being fixed.
+struct Fixer<'c> {
     checker: &'c Checker,
-    settings: &'c MendSettings,
+    settings: &'c FixSettings,
     text: String,
     report: Report,
-    document: MendedDocument,
-    /// Fixes that were taken back and must not be tried again.
-    tried: BTreeSet<String>,
+    document: FixedDocument,
+    /// The keys of fixes that were undone and must not be tried again.
+    rejected: BTreeSet<String>,
 }
 
-impl Work<'_> {
-    fn complete(&mut self) {
-        ids::complete(&mut self.report, &self.text);
-    }
-
+impl Fixer<'_> {
     /// Applies fixes until none is left. Safe ones go first, since they may make another fix safe
     /// or unnecessary.
     fn rounds(&mut self) {
@@ -207,15 +224,16 @@ impl Work<'_> {
             };
             let found = self.report.findings.iter().filter(wanted).filter_map(Candidate::from);
             let mut all: Vec<Candidate> =
-                found.filter(|candidate| !self.tried.contains(&candidate.name())).collect();
+                found.filter(|candidate| !self.rejected.contains(&candidate.key())).collect();
             if all.iter().any(|candidate| candidate.fix.safe) {
                 all.retain(|candidate| candidate.fix.safe);
             }
-            // Findings of the readable part may be different for the whole document.
-            if all.iter().any(|candidate| verdict::is_problem(&candidate.rule)) {
-                all.retain(|candidate| verdict::is_problem(&candidate.rule));
+            // With structural problems only a part is checked, and its findings may change once
+            // the whole document is readable.
+            if all.iter().any(|candidate| is_structural(&candidate.rule)) {
+                all.retain(|candidate| is_structural(&candidate.rule));
             }
-            let batch = apart(all);
+            let batch = independent(all);
             if batch.is_empty() {
                 return;
             }
@@ -223,7 +241,7 @@ impl Work<'_> {
         }
     }
 
-    /// Applies independent fixes; if they make something worse, those of them that do not.
+    /// Applies independent fixes. If they cause an error, it applies those that do not.
     fn attempt(&mut self, mut batch: Vec<Candidate>) {
         if batch.is_empty() {
             return;
@@ -242,9 +260,9 @@ impl Work<'_> {
             self.attempt(rest);
             return;
         }
-        for candidate in &batch {
-            self.tried.insert(candidate.name());
-            self.document.left.push(Left::new(candidate, why.clone()));
+        for candidate in batch {
+            self.rejected.insert(candidate.key());
+            self.document.skipped.push(SkippedFix::new(candidate, why.clone()));
         }
     }
 
@@ -254,19 +272,19 @@ impl Work<'_> {
             batch.iter().flat_map(|candidate| candidate.fix.edits.iter().cloned()).collect();
         let text = edit::text(&self.text, &edits).map_err(|error| error.to_string())?;
         let mut report = self.checker.check(text.as_bytes()).map_err(|error| error.to_string())?;
-        ids::complete(&mut report, &text);
+        ids::add_fixes(&mut report, &text);
         if batch.iter().all(|candidate| candidate.fix.reorders()) {
             return Ok((text, report));
         }
-        let of_structure = batch.iter().any(|candidate| verdict::is_problem(&candidate.rule));
+        let structural = batch.iter().any(|candidate| is_structural(&candidate.rule));
         let confirmed = batch.iter().all(|candidate| !candidate.fix.safe);
-        // A total follows from what was confirmed, and a word is seen once its key is right: the
-        // next round fixes them.
+        // The next round fixes what follows from this one: a total changes with a confirmed value,
+        // and a misspelt word shows once its key is right.
         let fixed_next = |finding: &Finding| {
-            (confirmed || verdict::is_problem(&finding.rule))
+            (confirmed || is_structural(&finding.rule))
                 && finding.fix.as_ref().is_some_and(|fix| self.settings.wants(&finding.rule, fix))
         };
-        match verdict::worse(&self.report, &report, of_structure, fixed_next) {
+        match regressions::find(&self.report, &report, structural, fixed_next) {
             None => Ok((text, report)),
             Some(why) => Err(why),
         }
@@ -274,7 +292,7 @@ impl Work<'_> {
 }
 
 /// The first fixes in order that are independent of each other.
-fn apart(candidates: Vec<Candidate>) -> Vec<Candidate> {
+fn independent(candidates: Vec<Candidate>) -> Vec<Candidate> {
     let mut taken: BTreeSet<String> = BTreeSet::new();
     let mut batch = Vec::new();
     for candidate in candidates {

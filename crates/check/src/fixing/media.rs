@@ -1,5 +1,5 @@
-//! What a media file shows: its size, its digest, its type. The library opens no files; the caller
-//! provides them.
+//! Completes the rows of media files from the files: size, digest and type. The library opens no
+//! files; the caller provides them.
 
 use std::io::{self, Read};
 use std::sync::Arc;
@@ -22,12 +22,21 @@ pub trait MediaSource {
     fn open(&self, file: &str) -> Result<MediaFile<'_>, MediaError>;
 }
 
-/// A file that can be read.
+/// An open media file.
+#[non_exhaustive]
 pub struct MediaFile<'f> {
-    /// Its size.
+    /// Its size in bytes.
     pub bytes: u64,
-    /// What is in it.
+    /// Its content.
     pub content: Box<dyn Read + 'f>,
+}
+
+impl<'f> MediaFile<'f> {
+    /// A file of a size in bytes.
+    #[must_use]
+    pub fn new(bytes: u64, content: impl Read + 'f) -> Self {
+        Self { bytes, content: Box::new(content) }
+    }
 }
 
 /// Why a file was not opened.
@@ -36,24 +45,24 @@ pub struct MediaFile<'f> {
 pub enum MediaError {
     /// There is no such file.
     Missing,
-    /// There may be such a file, but it was not read, for this reason.
+    /// The file was not opened, for this reason.
     Refused(String),
 }
 
-/// What was found out about the media files of a document.
+/// What reading the media files of a document showed.
 #[derive(Default)]
-pub(super) struct Learned {
+pub(super) struct Inspection {
     pub(super) candidates: Vec<Candidate>,
-    /// Contradictions that cannot be fixed without looking at the file.
-    pub(super) left: Vec<(Candidate, String)>,
+    /// Files that contradict their row, with the reason. A person has to look at them.
+    pub(super) mismatches: Vec<(Candidate, String)>,
     /// Files that were not found.
     pub(super) missing: Vec<String>,
 }
 
 /// Reads the media files of a document.
-pub(super) fn look(text: &str, source: &dyn MediaSource) -> Learned {
-    let mut learned = Learned::default();
-    let Some(head) = valid_head(text) else { return learned };
+pub(super) fn inspect(text: &str, source: &dyn MediaSource) -> Inspection {
+    let mut inspection = Inspection::default();
+    let Some(head) = valid_head(text) else { return inspection };
     for (index, media) in
         head.media.iter().enumerate().filter(|(_, media)| media.state != Some(MediaState::Lost))
     {
@@ -67,81 +76,89 @@ pub(super) fn look(text: &str, source: &dyn MediaSource) -> Learned {
             },
             ..Candidate::of(fix)
         };
-        match facts(media, index, source) {
+        match edits(media, index, source) {
             Ok(edits) if edits.is_empty() => {}
-            Ok(edits) => learned.candidates.push(candidate("", Fix::safe(says(&edits), edits))),
-            Err(Doubt::Missing) => learned.missing.push(media.file.to_string()),
-            Err(Doubt::Look { field, why }) => {
-                let fix = Fix::safe("nothing is stated of the file", Vec::new());
-                learned.left.push((candidate(field, fix), why));
+            Ok(edits) => {
+                inspection.candidates.push(candidate("", Fix::safe(describe(&edits), edits)))
+            }
+            Err(Mismatch::Missing) => inspection.missing.push(media.file.to_string()),
+            Err(Mismatch::Contradiction { field, why }) => {
+                let fix = Fix::safe("completes the row from the file", Vec::new());
+                inspection.mismatches.push((candidate(field, fix), why));
             }
         }
     }
-    learned
+    inspection
 }
 
-/// The head of a document, if the whole of it can be read.
+/// The head of a document, if all of the document is valid.
 fn valid_head(text: &str) -> Option<Arc<Head>> {
     let mut reader = Reader::new(text.as_bytes()).ok()?;
     while reader.next_run().ok()?.is_some() {}
     Some(reader.share_head())
 }
 
-enum Doubt {
+/// Why a row cannot be completed.
+enum Mismatch {
+    /// The file was not found.
     Missing,
-    Look { field: &'static str, why: String },
+    /// The file contradicts a field of the row, or could not be read.
+    Contradiction { field: &'static str, why: String },
 }
 
-/// The edits that add to a row what its file shows.
-fn facts(media: &Media, index: usize, source: &dyn MediaSource) -> Result<Vec<Edit>, Doubt> {
-    let doubt = |field, why: String| Doubt::Look { field, why };
+/// The edits that complete a row from its file.
+fn edits(media: &Media, index: usize, source: &dyn MediaSource) -> Result<Vec<Edit>, Mismatch> {
+    let mismatch = |field, why: String| Mismatch::Contradiction { field, why };
     let name = media.file.as_str();
     let MediaFile { bytes, content } = source.open(name).map_err(|error| match error {
-        MediaError::Missing => Doubt::Missing,
-        MediaError::Refused(why) => doubt("/file", format!("{name:?} was not read: {why}")),
+        MediaError::Missing => Mismatch::Missing,
+        MediaError::Refused(why) => mismatch("/file", format!("{name:?} was not read: {why}")),
     })?;
     if bytes == 0 {
-        return Err(doubt("/file", format!("the file {name:?} is empty")));
+        return Err(mismatch("/file", format!("the file {name:?} is empty")));
     }
     if let Some(stated) = media.bytes.filter(|stated| stated.get() != bytes) {
         let why = format!(
-            "{name:?} has {bytes} bytes, not {stated}: it was changed, cut off, or is another file"
+            "{name:?} has {bytes} bytes, not {stated}: it was changed or truncated, or it is another file"
         );
-        return Err(doubt("/bytes", why));
+        return Err(mismatch("/bytes", why));
     }
     // A digest needs the whole file, so it is computed only if one will be written.
     let whole = media.sha256.is_none() || media.bytes.is_none();
     let (head, digest) = read(content, whole)
-        .map_err(|error| doubt("/file", format!("{name:?} was not read: {error}")))?;
+        .map_err(|error| mismatch("/file", format!("{name:?} was not read: {error}")))?;
     if let (Some(stated), Some(digest)) = (&media.sha256, &digest) {
         if stated.as_str() != digest {
-            let why =
-                format!("the digest of {name:?} is {digest}: it was changed, or is another file");
-            return Err(doubt("/sha256", why));
+            let why = format!(
+                "the digest of {name:?} is {digest}: it was changed, or it is another file"
+            );
+            return Err(mismatch("/sha256", why));
         }
     }
     let mut edits = Vec::new();
     let place = |field: &str| format!("/media/{index}/{field}");
-    if let Some(told) = type_of(&head) {
-        let told = match told {
-            // The same bytes begin recordings with and without pictures.
-            "video/mp4" if fits(media.kind, "audio/mp4") && !fits(media.kind, told) => "audio/mp4",
-            told => told,
+    if let Some(detected) = type_of(&head) {
+        let detected = match detected {
+            // MP4 files with and without pictures begin with the same bytes.
+            "video/mp4" if fits(media.kind, "audio/mp4") && !fits(media.kind, detected) => {
+                "audio/mp4"
+            }
+            detected => detected,
         };
         let stated = media.media_type.as_ref().map(|stated| stated.as_str());
-        if !fits(media.kind, told) {
-            return Err(doubt(
+        if !fits(media.kind, detected) {
+            return Err(mismatch(
                 "/file",
                 format!(
-                    "{name:?} is {told}, which a {} cannot be; check whether it is the right file",
+                    "{name:?} is {detected}, which a {} cannot be; check that it is the right file",
                     media.kind
                 ),
             ));
         }
         match stated {
-            None => edits.push(Edit::add(place("type"), told)),
-            Some(stated) if !same_type(stated, told) => {
-                edits.push(Edit::replace(place("type"), told))
+            None => edits.push(Edit::add(place("type"), detected)),
+            Some(stated) if !same_type(stated, detected) => {
+                edits.push(Edit::replace(place("type"), detected))
             }
             Some(_) => {}
         }
@@ -175,12 +192,13 @@ fn read(mut content: Box<dyn Read + '_>, whole: bool) -> io::Result<(Vec<u8>, Op
     Ok((head, Some(digest)))
 }
 
-fn says(edits: &[Edit]) -> String {
-    let what: Vec<String> = edits
+/// The edits in words.
+fn describe(edits: &[Edit]) -> String {
+    let parts: Vec<String> = edits
         .iter()
         .map(|edit| match edit {
             Edit::Replace { value, .. } => {
-                format!("states the type that the file has, {}", value.as_str().unwrap_or_default())
+                format!("corrects its type to {}", value.as_str().unwrap_or_default())
             }
             Edit::Add { path, value } if path.ends_with("/type") => {
                 format!("adds its type, {}", value.as_str().unwrap_or_default())
@@ -191,5 +209,5 @@ fn says(edits: &[Edit]) -> String {
             _ => "adds its digest".to_owned(),
         })
         .collect();
-    what.join("; ")
+    parts.join("; ")
 }

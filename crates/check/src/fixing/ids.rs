@@ -1,4 +1,4 @@
-//! Fixes of ids, which need the whole document: an id changes everywhere it is referred to.
+//! Fixes of ids. They need the whole document, since every reference to an id changes with it.
 
 use std::collections::BTreeMap;
 
@@ -31,7 +31,7 @@ fn collect_references(
             path.push("*");
             shape = item;
         }
-        // The row's own id is no reference.
+        // The row's own id is not a reference.
         let own = path == [table, "*", "id"];
         match shape {
             Shape::Object(name) => collect_references(shape::object(name), table, &path, found),
@@ -46,21 +46,21 @@ fn table_of(rule: &str) -> Option<&'static str> {
     find(rule)?.refers_to
 }
 
-fn wants(finding: &Finding) -> bool {
+fn is_about_id(finding: &Finding) -> bool {
     finding.rule == "text-untrimmed" && finding.subject.path.ends_with("/id")
         || table_of(&finding.rule).is_some()
 }
 
 /// Adds the fixes of ids to the findings of a report.
-pub(super) fn complete(report: &mut Report, text: &str) {
-    if !report.findings.iter().any(wants) {
+pub(super) fn add_fixes(report: &mut Report, text: &str) {
+    if !report.findings.iter().any(is_about_id) {
         return;
     }
     let Ok(document) = serde_json::from_str::<Value>(text.trim_start_matches('\u{FEFF}')) else {
         return;
     };
     let mut names: BTreeMap<&str, Vec<(String, String)>> = BTreeMap::new();
-    for finding in report.findings.iter_mut().filter(|finding| wants(finding)) {
+    for finding in report.findings.iter_mut().filter(|finding| is_about_id(finding)) {
         let fix = match table_of(&finding.rule) {
             Some(table) => {
                 let Some(id) = finding.params.get("id").and_then(Value::as_str) else { continue };
@@ -104,8 +104,8 @@ fn ids(rows: Option<&Value>) -> impl Iterator<Item = &str> + Clone {
     rows.and_then(Value::as_array).into_iter().flatten().filter_map(|row| row["id"].as_str())
 }
 
-/// The fix of white space around an id, in every reference; none if two rows would have the same id
-/// then.
+/// The fix that trims an id and every reference to it; none if two rows would then have the same
+/// id.
 fn trimmed(
     document: &Value,
     path: &str,
@@ -127,8 +127,8 @@ fn trimmed(
     let table = tables().find(|table| rows.strip_prefix('/') == Some(table));
     if let Some(table) = table {
         let named = names.entry(table).or_insert_with(|| naming(document, table));
-        let astray = named.iter().filter(|(_, other)| other.trim() == meant && other != meant);
-        edits.extend(astray.map(|(place, _)| Edit::replace(place.as_str(), meant)));
+        let untrimmed = named.iter().filter(|(_, other)| other.trim() == meant && other != meant);
+        edits.extend(untrimmed.map(|(pointer, _)| Edit::replace(pointer.as_str(), meant)));
     }
     Some(Fix::safe("removes the white space, everywhere the id is used", edits))
 }
@@ -142,15 +142,15 @@ fn renamed_reference(
 ) -> Option<Fix> {
     let rows = document.get(table);
     let only = |same: &dyn Fn(&str) -> bool| {
-        let mut like = ids(rows).filter(|other| same(other));
-        let first = like.next()?;
-        like.next().is_none().then_some(first)
+        let mut matches = ids(rows).filter(|other| same(other));
+        let first = matches.next()?;
+        matches.next().is_none().then_some(first)
     };
     let edits = |meant: &str| -> Vec<Edit> {
         named
             .iter()
             .filter(|(_, other)| other == id)
-            .map(|(place, _)| Edit::replace(place.as_str(), meant))
+            .map(|(pointer, _)| Edit::replace(pointer.as_str(), meant))
             .collect()
     };
     // White space around an id is fixed first.

@@ -1,6 +1,5 @@
-//! What a report keeps of the document besides its findings: the ids of the rows that they are
-//! about, and the pipes and runs, so that other formats of the report can group and draw the
-//! findings without the document.
+//! The pipes and runs that have findings, and the ids of the rows that findings are about. With
+//! these, other formats of the report can group and draw findings without the document.
 
 use std::collections::BTreeSet;
 
@@ -12,9 +11,10 @@ use serde::{Deserialize, Serialize};
 use crate::report::Report;
 use crate::views::{Ending, RunSummary};
 
-/// A pipe that listed findings concern. Lengths are in the document's length unit.
+/// A pipe that has listed findings. Lengths are in the document's length unit.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Concerned {
+#[non_exhaustive]
+pub struct AffectedPipe {
     /// The pipe's id.
     pub pipe: String,
     /// The structure at its upper end, if the document has the pipe.
@@ -28,12 +28,13 @@ pub struct Concerned {
     pub length: Option<f64>,
     /// Every run through it, in the order of the document.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
-    pub runs: Vec<ConcernedRun>,
+    pub runs: Vec<AffectedRun>,
 }
 
-/// A run through a pipe that findings concern. Lengths are in the document's length unit.
+/// A run through a pipe that has findings. Lengths are in the document's length unit.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct ConcernedRun {
+#[non_exhaustive]
+pub struct AffectedRun {
     /// The run's id.
     pub run: String,
     /// Whether it went against the flow.
@@ -55,14 +56,14 @@ pub struct ConcernedRun {
     pub surveyed: Option<f64>,
 }
 
-/// Adds what the listed findings need to be shown without the document. `others` names pipes of
-/// findings that are added later.
-pub(crate) fn describe(report: &mut Report, ending: &Ending<'_>, beside: &BTreeSet<String>) {
+/// Adds the affected pipes, and the ids of the rows that listed findings are about. `more_pipes`
+/// are pipes of findings that are added later.
+pub(crate) fn describe(report: &mut Report, ending: &Ending<'_>, more_pipes: &BTreeSet<String>) {
     let head = ending.survey.head;
     for finding in &mut report.findings {
         finding.subject.record = record(head, &finding.subject.path);
     }
-    let concerned: FxHashSet<&str> = report
+    let affected: FxHashSet<&str> = report
         .findings
         .iter()
         .filter_map(|finding| match (&finding.subject.pipe, &finding.subject.run) {
@@ -70,29 +71,29 @@ pub(crate) fn describe(report: &mut Report, ending: &Ending<'_>, beside: &BTreeS
             (None, Some(run)) => ending.run_named(run).map(|summary| summary.run.pipe.as_str()),
             (None, None) => None,
         })
-        .chain(beside.iter().map(String::as_str))
+        .chain(more_pipes.iter().map(String::as_str))
         .collect();
-    let known = head.pipes.iter().filter(|pipe| concerned.contains(pipe.id.as_str()));
-    let mut pipes: Vec<Concerned> = known.map(|known| pipe(known, ending)).collect();
+    let known = head.pipes.iter().filter(|pipe| affected.contains(pipe.id.as_str()));
+    let mut pipes: Vec<AffectedPipe> = known.map(|known| pipe(known, ending)).collect();
     // Runs can name a pipe that the document does not have.
     let mut seen = FxHashSet::default();
     for summary in ending.runs {
         let id = summary.run.pipe.as_str();
-        if concerned.contains(id) && ending.survey.pipe(id).is_none() && seen.insert(id) {
-            pipes.push(Concerned {
+        if affected.contains(id) && ending.survey.pipe(id).is_none() && seen.insert(id) {
+            pipes.push(AffectedPipe {
                 pipe: id.to_owned(),
                 runs: runs(id, ending),
-                ..Concerned::default()
+                ..AffectedPipe::default()
             });
         }
     }
     if let Some(document) = report.documents.first_mut() {
-        document.concerned = pipes;
+        document.affected_pipes = pipes;
     }
 }
 
-fn pipe(pipe: &Pipe, ending: &Ending<'_>) -> Concerned {
-    Concerned {
+fn pipe(pipe: &Pipe, ending: &Ending<'_>) -> AffectedPipe {
+    AffectedPipe {
         pipe: pipe.id.to_string(),
         upstream: Some(pipe.upstream.to_string()),
         downstream: pipe.downstream.as_ref().map(ToString::to_string),
@@ -101,14 +102,14 @@ fn pipe(pipe: &Pipe, ending: &Ending<'_>) -> Concerned {
     }
 }
 
-fn runs(pipe: &str, ending: &Ending<'_>) -> Vec<ConcernedRun> {
+fn runs(pipe: &str, ending: &Ending<'_>) -> Vec<AffectedRun> {
     ending.runs_of(pipe).map(run).collect()
 }
 
-fn run(summary: &RunSummary) -> ConcernedRun {
+fn run(summary: &RunSummary) -> AffectedRun {
     let run = &summary.run;
     let counter = run.counter.as_ref();
-    ConcernedRun {
+    AffectedRun {
         run: run.id.to_string(),
         upstream: run.direction == obvert_model::tables::Direction::Upstream,
         from: run.from.as_ref().map(ToString::to_string),

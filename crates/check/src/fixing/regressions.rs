@@ -1,34 +1,35 @@
-//! Whether a change makes a document worse: whether it causes an error.
+//! Whether a fix causes an error that was not there before.
 
 use std::collections::BTreeMap;
 
 use obvert_model::read::ProblemKind;
 
 use crate::finding::{Finding, Severity};
-use crate::report::Report;
 use crate::report::fingerprint::without_row_numbers;
+use crate::report::{Report, is_structural};
 
-/// Why a change makes a document worse; `None` if it does not. New errors that the next round fixes
-/// do not count. `of_structure` tells whether the change fixes structural problems.
-pub(super) fn worse(
+/// The first new error after a fix, as a reason not to apply it; `None` if there is none. Errors
+/// that the next round fixes do not count. `structural` tells whether the fix is of a structural
+/// problem.
+pub(super) fn find(
     before: &Report,
     after: &Report,
-    of_structure: bool,
-    mended_next: impl Fn(&Finding) -> bool,
+    structural: bool,
+    fixed_next: impl Fn(&Finding) -> bool,
 ) -> Option<String> {
-    // When more of the structure is right, the rules run over more of it, and find what was there
-    // before.
-    let alike = if of_structure {
+    // Once more of the structure is right, the rules check more of the document. Their findings
+    // are not new then.
+    let comparable = if structural {
         readable(before) && readable(after)
     } else {
         readable(before) == readable(after)
     };
     let counts = |finding: &&Finding| {
-        finding.severity == Severity::Error && (alike || is_problem(&finding.rule))
+        finding.severity == Severity::Error && (comparable || is_structural(&finding.rule))
     };
     let mut known: BTreeMap<String, usize> = BTreeMap::new();
     for finding in before.findings.iter().filter(counts) {
-        *known.entry(name(finding)).or_default() += 1;
+        *known.entry(key(finding)).or_default() += 1;
     }
     let listed = |rule: &str| {
         before
@@ -39,9 +40,9 @@ pub(super) fn worse(
     };
     let mut new: Vec<&Finding> = Vec::new();
     for finding in after.findings.iter().filter(counts).filter(|finding| listed(&finding.rule)) {
-        match known.get_mut(&name(finding)).filter(|left| **left > 0) {
-            Some(left) => *left -= 1,
-            None if mended_next(finding) => {}
+        match known.get_mut(&key(finding)).filter(|count| **count > 0) {
+            Some(count) => *count -= 1,
+            None if fixed_next(finding) => {}
             None => new.push(finding),
         }
     }
@@ -50,15 +51,12 @@ pub(super) fn worse(
         0 => String::new(),
         more => format!(", and {more} more"),
     };
-    Some(format!(
-        "it would bring an error that is not there now: {} [{}]{more}",
-        first.message, first.rule
-    ))
+    Some(format!("it would cause a new error: {} [{}]{more}", first.message, first.rule))
 }
 
-/// What a finding is about, without what a fix may change: the white space and case of ids, and the
+/// A key of a finding without what a fix may change: the white space and case of ids, and the
 /// facts.
-fn name(finding: &Finding) -> String {
+fn key(finding: &Finding) -> String {
     let ids = [
         &finding.subject.record,
         &finding.subject.pipe,
@@ -72,13 +70,9 @@ fn name(finding: &Finding) -> String {
     format!("{} {} {ids:?}", finding.rule, without_row_numbers(&finding.subject.path))
 }
 
-pub(super) fn is_problem(rule: &str) -> bool {
-    ProblemKind::ALL.iter().any(|kind| kind.as_str() == rule)
-}
-
-/// Whether the rules were run. Duplicate ids and rows do not prevent that.
+/// Whether the rules checked the whole document. Duplicate ids and rows do not prevent that.
 fn readable(report: &Report) -> bool {
     let harmless = [ProblemKind::DuplicateId, ProblemKind::DuplicateRow].map(ProblemKind::as_str);
-    let hinders = |rule: &str| is_problem(rule) && !harmless.contains(&rule);
-    !report.rules.iter().any(|total| hinders(&total.rule))
+    let prevents = |rule: &str| is_structural(rule) && !harmless.contains(&rule);
+    !report.rules.iter().any(|total| prevents(&total.rule))
 }

@@ -1,4 +1,5 @@
-//! What a report keeps of the document, so that findings can be grouped and drawn without it.
+//! The pipes and runs in a report, with which findings can be grouped and drawn without the
+//! document.
 
 use obvert_check::Settings;
 use serde_json::{Value, json};
@@ -7,11 +8,11 @@ use crate::fixtures::{check, minimal, mistaken, today};
 
 #[test]
 fn only_the_pipes_of_listed_findings_are_kept_with_every_run_through_them() {
-    assert_eq!(check(&minimal(), "m.json", today()).documents[0].concerned, []);
+    assert_eq!(check(&minimal(), "m.json", today()).documents[0].affected_pipes, []);
     let mut document = minimal();
     document["runs"][2]["observations"][1]["remark"] = json!("met ");
     let report = check(&document, "m.json", today());
-    let kept: Value = serde_json::to_value(&report.documents[0].concerned).expect("json");
+    let kept: Value = serde_json::to_value(&report.documents[0].affected_pipes).expect("json");
     let expected = json!([{
         "pipe": "L-102", "upstream": "LM-015", "downstream": "LM-016", "length": 180.0,
         "runs": [
@@ -23,7 +24,7 @@ fn only_the_pipes_of_listed_findings_are_kept_with_every_run_through_them() {
 }
 
 #[test]
-fn a_finding_names_the_row_that_has_no_other_id() {
+fn findings_have_the_id_of_their_row() {
     let report = check(&mistaken(), "m.json", today());
     let record = |rule: &str| {
         let finding = report.findings.iter().find(|finding| finding.rule == rule).expect(rule);
@@ -37,7 +38,7 @@ fn a_finding_names_the_row_that_has_no_other_id() {
 
 /// A finding about a media file has a run and no pipe; it belongs to the pipe of its run.
 #[test]
-fn a_finding_that_names_a_run_concerns_its_pipe() {
+fn a_finding_about_a_run_belongs_to_its_pipe() {
     let mut document = minimal();
     document["media"][2]["file"] = json!("photos\\lm015_001.jpg");
     let report = check(&document, "m.json", today());
@@ -46,23 +47,23 @@ fn a_finding_that_names_a_run_concerns_its_pipe() {
         "{:?}",
         report.findings
     );
-    assert_eq!(report.documents[0].concerned[0].pipe, "L-102");
+    assert_eq!(report.documents[0].affected_pipes[0].pipe, "L-102");
 }
 
-/// A run names a pipe that the document has not: there is a lane for it, and nothing of the pipe.
+/// A run names a pipe that the document does not have: the run is kept without the pipe's values.
 #[test]
-fn a_pipe_that_is_missing_has_its_runs() {
+fn a_missing_pipe_has_its_runs() {
     let mut document = minimal();
     document["runs"][0]["pipe"] = json!("L-999");
     let report = check(&document, "m.json", today());
-    let last = report.documents[0].concerned.last().expect("a pipe");
+    let last = report.documents[0].affected_pipes.last().expect("a pipe");
     assert_eq!((last.pipe.as_str(), last.length, last.runs.len()), ("L-999", None, 1));
 }
 
-/// Eight thousand runs, each with a mistake: what is kept is of the listed findings alone, and
+/// Eight thousand runs, each with a mistake: only pipes of listed findings are kept, and they are
 /// small.
 #[test]
-fn many_runs_are_no_trouble() {
+fn many_runs_need_little_space() {
     let mut document = minimal();
     let (pipe, run) = (document["pipes"][0].clone(), document["runs"][0].clone());
     for table in ["pipes", "runs", "ratings", "locates", "media"] {
@@ -87,11 +88,11 @@ fn many_runs_are_no_trouble() {
         assert!(
             report.rules.iter().any(|rule| rule.rule == "text-untrimmed" && rule.total == 16000)
         );
-        let kept = &report.documents[0].concerned;
+        let kept = &report.documents[0].affected_pipes;
         (kept.len(), serde_json::to_vec(kept).expect("json").len())
     };
     let quiet = |keep| {
-        let mut settings = Settings { keep, ..today() };
+        let mut settings = today().with_keep(keep);
         for rule in obvert_check::catalogue().iter().filter(|rule| rule.name != "text-untrimmed") {
             settings.severities.insert(rule.name.to_owned(), None);
         }

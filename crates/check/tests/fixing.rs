@@ -1,29 +1,29 @@
-//! Mending whole documents: what is mended, what is left and why, and that a document which was
-//! mended stays as it is.
+//! Fixing whole documents: which fixes are applied, which are skipped and why, and that fixing a
+//! fixed document changes nothing.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
 use std::collections::BTreeMap;
 
-use obvert_check::{
-    Checker, MEDIA_FILE, MINIMAL, MediaError, MediaFile, MediaSource, MendError, MendSettings,
-    Mended, Section, Settings, catalogue,
+use obvert_check::fixing::{
+    FixError, FixOutcome, FixSettings, MEDIA_FILE, MediaError, MediaFile, MediaSource,
 };
+use obvert_check::{Checker, MINIMAL, Section, Settings, catalogue};
 use obvert_model::profile::Profile;
 use serde_json::Value;
 
 fn checker() -> Checker {
     let settings =
-        Settings { keep: usize::MAX, today: "2026-06-01".parse().ok(), ..Settings::default() };
+        Settings::default().with_keep(usize::MAX).with_today("2026-06-01".parse().expect("a date"));
     Checker::new(settings).expect("settings")
 }
 
-fn confirmed() -> MendSettings {
-    MendSettings { confirmed: true, ..MendSettings::default() }
+fn confirmed() -> FixSettings {
+    FixSettings::default().with_confirmed(true)
 }
 
-fn mend(text: &str, settings: &MendSettings) -> Mended {
-    checker().mend(text.as_bytes(), settings, None).expect("json")
+fn fix(text: &str, settings: &FixSettings) -> FixOutcome {
+    checker().fix(text.as_bytes(), settings, None).expect("json")
 }
 
 /// The text with pieces of it exchanged, each of which must be there.
@@ -35,9 +35,9 @@ fn changed(text: &str, pieces: &[(&str, &str)]) -> String {
     pieces.iter().fold(text.to_owned(), change)
 }
 
-/// Each of these comes back to the small valid survey, byte for byte.
+/// Each of these gives the small valid survey again, byte for byte.
 #[test]
-fn safe_mends_bring_the_survey_back() {
+fn safe_fixes_restore_the_survey() {
     let cases: &[&[(&str, &str)]] = &[
         &[("\"kind\": \"manhole\"", "\"kind\": \"Manhole\"")],
         &[("\"kind\": \"manhole\"", "\"kind\": \" manhole \"")],
@@ -53,9 +53,9 @@ fn safe_mends_bring_the_survey_back() {
         &[("\"to\": 44.2, \"continuous\": true", "\"to\": 44.2")],
         &[("\"id\": \"2\", \"at\": 0,", "\"id\": \" 2\", \"at\": 0,")],
         &[("\"id\": \"LM-014\"", "\"id\": \"LM-014 \"")],
-        // The id is right where it stands, and named wrongly.
+        // The id is right, but a reference to it is not.
         &[("\"upstream\": \"LM-014\"", "\"upstream\": \"LM-014\\t\"")],
-        // A problem of the structure hides everything else; it is mended first, and then the rest.
+        // A structural problem hides everything else, so it is fixed first.
         &[
             ("\"kind\": \"manhole\"", "\"kind\": \"Manhole\""),
             ("\"to\": 44.2, \"continuous\": true", "\"to\": 44.2"),
@@ -63,21 +63,21 @@ fn safe_mends_bring_the_survey_back() {
     ];
     for pieces in cases {
         let text = changed(MINIMAL, pieces);
-        let mended = mend(&text, &MendSettings::default());
-        assert_eq!(mended.text, MINIMAL, "{pieces:?}: {:#?}", mended.document);
-        assert!(!mended.document.applied.is_empty());
-        assert_eq!(mended.document.after.all(), 0);
-        assert!(mended.document.before.all() > 0);
+        let fixed = fix(&text, &FixSettings::default());
+        assert_eq!(fixed.text, MINIMAL, "{pieces:?}: {:#?}", fixed.document);
+        assert!(!fixed.document.applied.is_empty());
+        assert_eq!(fixed.document.after.all(), 0);
+        assert!(fixed.document.before.all() > 0);
     }
 }
 
-/// What could be meant in two ways stays as it is.
+/// Values with more than one possible meaning are not changed.
 #[test]
-fn what_is_not_sure_is_left() {
+fn ambiguous_values_are_not_changed() {
     let cases: &[&[(&str, &str)]] = &[
         &[("\"kind\": \"manhole\"", "\"kind\": \"manhoel\"")],
         &[("\"at\": 12.4", "\"at\": \"12,4\"")],
-        // Two structures, and not one written in two ways.
+        // These are two structures, not two spellings of one.
         &[
             ("\"id\": \"LM-015\"", "\"id\": \"LM-014 \""),
             ("\"downstream\": \"LM-015\"", "\"downstream\": \"LM-014 \""),
@@ -86,27 +86,27 @@ fn what_is_not_sure_is_left() {
         &[("\"at\": 12.4", "\"at\": 12.4, \"At\": 12.5")],
         // One of two values would be lost with its key, and it may be the right one.
         &[("\"kind\": \"manhole\"", "\"kind\": \"outfall\", \"kind\": \"Manhole\"")],
-        // A required key has no value: to leave it out says no more.
+        // A required key has no value; removing the key would not help.
         &[("\"kind\": \"manhole\"", "\"kind\": null")],
         &[("\"id\": \"3\", \"at\": 12.4", "\"id\": \"3\", \"at\": null")],
-        // Case in an id may mean something.
+        // Case in an id may be significant.
         &[("\"upstream\": \"LM-014\"", "\"upstream\": \"lm-014\"")],
     ];
     for pieces in cases {
         let text = changed(MINIMAL, pieces);
-        let mended = mend(&text, &MendSettings::default());
-        assert_eq!(mended.text, text, "{pieces:?}");
-        assert_eq!(mended.document.before, mended.document.after);
-        assert!(mended.document.applied.is_empty());
+        let fixed = fix(&text, &FixSettings::default());
+        assert_eq!(fixed.text, text, "{pieces:?}");
+        assert_eq!(fixed.document.before, fixed.document.after);
+        assert!(fixed.document.applied.is_empty());
     }
     let text = changed(MINIMAL, &[("\"upstream\": \"LM-014\"", "\"upstream\": \"lm-014\"")]);
-    assert_eq!(mend(&text, &confirmed()).text, MINIMAL);
+    assert_eq!(fix(&text, &confirmed()).text, MINIMAL);
 }
 
-/// Every id of the demo gets a blank behind it, and is named with it or without: that is what comes
-/// of a spreadsheet.
+/// Every id of the demo gets a trailing space, in its row only or in references too, as it happens
+/// in spreadsheets.
 #[test]
-fn ids_are_trimmed_wherever_they_are_named() {
+fn ids_are_trimmed_in_all_references() {
     let original = std::fs::read_to_string(concat!(
         env!("CARGO_MANIFEST_DIR"),
         "/../../examples/data/larkmoor.obvert.json"
@@ -130,43 +130,43 @@ fn ids_are_trimmed_wherever_they_are_named() {
     }
     for text in [everywhere, rows_only] {
         assert_ne!(text, original);
-        let mended = mend(&text, &MendSettings::default());
-        assert!(mended.text == original, "{:#?}", mended.document.left);
+        let fixed = fix(&text, &FixSettings::default());
+        assert!(fixed.text == original, "{:#?}", fixed.document.skipped);
     }
 }
 
 #[test]
-fn a_mend_that_brings_an_error_is_taken_back() {
+fn a_fix_that_causes_an_error_is_undone() {
     let text = changed(MINIMAL, &[("\"to\": 44.2, ", "")]);
-    // The stretch to the end counts more often than the rating says, and nobody asked to have the
-    // rating corrected.
-    let only = MendSettings { confirmed: true, only: ["stretch-unfinished".to_owned()].into() };
-    let mended = mend(&text, &only);
-    assert_eq!(mended.text, text);
-    let left = mended.document.left.first().expect("it is said");
+    // The stretch to the end counts more often than the rating states, and fixing ratings was not
+    // requested.
+    let only = FixSettings::default().with_confirmed(true).with_only(["stretch-unfinished"]);
+    let fixed = fix(&text, &only);
+    assert_eq!(fixed.text, text);
+    let left = fixed.document.skipped.first().expect("it is logged");
     assert_eq!(
         (left.rule.as_str(), left.subject.path.as_str()),
         ("stretch-unfinished", "/runs/0/observations/2/continuous")
     );
     assert!(left.why.contains("rating-contradicts"), "{}", left.why);
     assert_eq!(left.subject.observation.as_deref(), Some("3"));
-    // With the rating corrected as well it holds.
-    let mended = mend(&text, &confirmed());
+    // It is applied together with the fix of the rating.
+    let fixed = fix(&text, &confirmed());
     assert!(
-        mended.text.contains("\"at\": 12.4, \"to\": 200, \"continuous\": true"),
+        fixed.text.contains("\"at\": 12.4, \"to\": 200, \"continuous\": true"),
         "{}",
-        mended.text
+        fixed.text
     );
-    assert_eq!(mended.document.after.error, 0);
-    // One that is bad does not hold up the others.
+    assert_eq!(fixed.document.after.error, 0);
+    // An undone fix does not stop the others.
     let text = changed(&text, &[("\"kind\": \"manhole\"", "\"kind\": \"Manhole\"")]);
-    let only = ["stretch-unfinished".to_owned(), "unknown-word".to_owned()].into();
-    let mended = mend(&text, &MendSettings { confirmed: true, only });
-    assert_eq!(mended.text, changed(MINIMAL, &[("\"to\": 44.2, ", "")]));
+    let only = ["stretch-unfinished", "unknown-word"];
+    let fixed = fix(&text, &FixSettings::default().with_confirmed(true).with_only(only));
+    assert_eq!(fixed.text, changed(MINIMAL, &[("\"to\": 44.2, ", "")]));
 }
 
 #[test]
-fn only_what_is_named_is_mended() {
+fn only_the_named_rules_are_fixed() {
     let text = changed(
         MINIMAL,
         &[
@@ -174,43 +174,34 @@ fn only_what_is_named_is_mended() {
             ("\"id\": \"LM-014\"", "\"id\": \"LM-014 \""),
         ],
     );
-    let mended = mend(
-        &text,
-        &MendSettings { only: ["code-unknown".to_owned()].into(), ..MendSettings::default() },
-    );
-    assert_eq!(mended.text, changed(MINIMAL, &[("\"id\": \"LM-014\"", "\"id\": \"LM-014 \"")]));
-    assert!(mended.document.reach.safe > 0);
+    let fixed = fix(&text, &FixSettings::default().with_only(["code-unknown"]));
+    assert_eq!(fixed.text, changed(MINIMAL, &[("\"id\": \"LM-014\"", "\"id\": \"LM-014 \"")]));
+    assert!(fixed.document.fixable.safe > 0);
     let error = checker()
-        .mend(
-            text.as_bytes(),
-            &MendSettings { only: ["code-unknwon".to_owned()].into(), ..MendSettings::default() },
-            None,
-        )
+        .fix(text.as_bytes(), &FixSettings::default().with_only(["code-unknwon"]), None)
         .expect_err("no such rule");
-    assert!(matches!(error, MendError::Name { near: Some(near), .. } if near == "code-unknown"));
+    assert!(matches!(error, FixError::Name { near: Some(near), .. } if near == "code-unknown"));
 }
 
-/// On every failing example of every rule: mending twice is mending once, and no error more than
-/// before.
+/// For every failing example of every rule: fixing again changes nothing, and there are no more
+/// errors than before.
 #[test]
-fn mending_comes_to_rest() {
+fn fixing_twice_changes_nothing_more() {
     for rule in catalogue() {
         let profile = rule.profile().map(|text| Profile::read(text.as_bytes()).expect("a profile"));
-        let settings = Settings {
-            profile,
-            keep: usize::MAX,
-            today: "2026-06-01".parse().ok(),
-            ..Settings::default()
-        };
+        let settings = Settings::default()
+            .with_profile(profile)
+            .with_keep(usize::MAX)
+            .with_today("2026-06-01".parse().expect("a date"));
         let checker = Checker::new(settings).expect("settings");
         for example in rule.examples(Section::Fails) {
             let mut document: Value = serde_json::from_str(MINIMAL).expect("json");
             let patch: json_patch::Patch = serde_json::from_str(&example.patch).expect("a patch");
             json_patch::patch(&mut document, &patch).expect("applies");
             let text = serde_json::to_string_pretty(&document).expect("json");
-            for settings in [MendSettings::default(), confirmed()] {
-                let once = checker.mend(text.as_bytes(), &settings, None).expect("json");
-                let twice = checker.mend(once.text.as_bytes(), &settings, None).expect("json");
+            for settings in [FixSettings::default(), confirmed()] {
+                let once = checker.fix(text.as_bytes(), &settings, None).expect("json");
+                let twice = checker.fix(once.text.as_bytes(), &settings, None).expect("json");
                 assert_eq!(once.text, twice.text, "{}", rule.name);
                 assert!(
                     twice.document.applied.is_empty(),
@@ -230,61 +221,61 @@ struct Files(BTreeMap<&'static str, &'static [u8]>);
 impl MediaSource for Files {
     fn open(&self, file: &str) -> Result<MediaFile<'_>, MediaError> {
         if file.contains("..") {
-            return Err(MediaError::Refused("it lies outside the document's folder".into()));
+            return Err(MediaError::Refused("it is outside the document's folder".into()));
         }
         let content = self.0.get(file).ok_or(MediaError::Missing)?;
-        Ok(MediaFile { bytes: content.len() as u64, content: Box::new(*content) })
+        Ok(MediaFile::new(content.len() as u64, *content))
     }
 }
 
-/// A survey with one row of media, and what the file is.
-fn with_media(row: &str, content: &'static [u8]) -> (String, Mended) {
+/// A survey whose first media row is `row`, fixed with a file of this content.
+fn with_media(row: &str, content: &'static [u8]) -> (String, FixOutcome) {
     let from = MINIMAL.find("{\"id\": \"M-1\"").expect("the first row");
     let end = from + MINIMAL[from..].find('}').expect("its end") + 1;
     let text = format!("{}{{\"id\": \"M-1\", {row}}}{}", &MINIMAL[..from], &MINIMAL[end..]);
     let files = Files(BTreeMap::from([("a.jpg", content)]));
-    let only = MendSettings { only: [MEDIA_FILE.to_owned()].into(), ..MendSettings::default() };
-    let mended = checker().mend(text.as_bytes(), &only, Some(&files)).expect("json");
-    (text, mended)
+    let only = FixSettings::default().with_only([MEDIA_FILE]);
+    let fixed = checker().fix(text.as_bytes(), &only, Some(&files)).expect("json");
+    (text, fixed)
 }
 
-/// SHA-256 of "abc": FIPS 180-4, example B.1 of its predecessor. The type is told from JPEG's first
-/// bytes (ITU-T T.81).
+/// SHA-256 of "abc": FIPS 180-4, example B.1 of its predecessor. The first bytes are those of JPEG
+/// (ITU-T T.81).
 #[test]
-fn files_say_what_they_are() {
+fn rows_are_completed_from_files() {
     const ABC: &str = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";
     const JPEG: &[u8] = b"\xFF\xD8\xFF\xE0\0\x10JFIF\0";
-    let (_, mended) =
+    let (_, fixed) =
         with_media("\"file\": \"a.jpg\", \"kind\": \"photo\", \"caption\": \"x\"", b"abc");
     let wanted =
         format!("\"kind\": \"photo\", \"bytes\": 3, \"sha256\": \"{ABC}\", \"caption\": \"x\"");
-    assert!(mended.text.contains(&wanted), "{}", mended.text);
-    let applied = &mended.document.applied[0];
+    assert!(fixed.text.contains(&wanted), "{}", fixed.text);
+    let applied = &fixed.document.applied[0];
     assert_eq!(
         (applied.rule.as_str(), applied.subject.record.as_deref(), applied.safe),
         (MEDIA_FILE, Some("M-1"), true)
     );
-    // The other files of the survey are not there.
-    assert!(!mended.document.media_missing.is_empty());
+    // The other files of the survey are missing.
+    assert!(!fixed.document.media_missing.is_empty());
 
-    let (_, mended) = with_media("\"file\": \"a.jpg\", \"kind\": \"photo\"", JPEG);
+    let (_, fixed) = with_media("\"file\": \"a.jpg\", \"kind\": \"photo\"", JPEG);
     assert!(
-        mended
+        fixed
             .text
             .contains("\"kind\": \"photo\", \"type\": \"image/jpeg\", \"bytes\": 11, \"sha256\": ")
     );
-    let (_, mended) =
+    let (_, fixed) =
         with_media("\"file\": \"a.jpg\", \"kind\": \"photo\", \"type\": \"image/png\"", JPEG);
-    assert!(mended.text.contains("\"type\": \"image/jpeg\""), "{}", mended.text);
-    // Another name for the same type is left alone.
-    let (_, mended) =
+    assert!(fixed.text.contains("\"type\": \"image/jpeg\""), "{}", fixed.text);
+    // Another name for the same type is not changed.
+    let (_, fixed) =
         with_media("\"file\": \"a.jpg\", \"kind\": \"photo\", \"type\": \"image/pjpeg\"", JPEG);
-    assert!(mended.text.contains("\"type\": \"image/pjpeg\", \"bytes\""), "{}", mended.text);
+    assert!(fixed.text.contains("\"type\": \"image/pjpeg\", \"bytes\""), "{}", fixed.text);
 }
 
-/// What contradicts the record is evidence, and stays as it is.
+/// A value that contradicts the file is evidence, so it is not changed.
 #[test]
-fn what_a_file_contradicts_is_not_written_over() {
+fn contradicted_values_are_not_overwritten() {
     let zeros = "0".repeat(64);
     let digest = format!("\"file\": \"a.jpg\", \"kind\": \"photo\", \"sha256\": \"{zeros}\"");
     let cases: [(&str, &'static [u8], &str, &str); 5] = [
@@ -305,14 +296,14 @@ fn what_a_file_contradicts_is_not_written_over() {
         ("\"file\": \"../a.jpg\", \"kind\": \"photo\"", b"abc", "/media/0/file", "outside"),
     ];
     for (row, content, path, why) in cases {
-        let (text, mended) = with_media(row, content);
-        assert_eq!(mended.text, text, "{row}");
-        let left = &mended.document.left[0];
+        let (text, fixed) = with_media(row, content);
+        assert_eq!(fixed.text, text, "{row}");
+        let left = &fixed.document.skipped[0];
         assert_eq!((left.subject.path.as_str(), left.rule.as_str()), (path, MEDIA_FILE));
         assert!(left.why.contains(why), "{}", left.why);
     }
-    let (text, mended) =
+    let (text, fixed) =
         with_media("\"file\": \"a.jpg\", \"kind\": \"photo\", \"state\": \"lost\"", b"abc");
-    assert_eq!(mended.text, text);
-    assert!(mended.document.left.is_empty());
+    assert_eq!(fixed.text, text);
+    assert!(fixed.document.skipped.is_empty());
 }
