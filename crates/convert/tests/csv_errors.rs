@@ -153,7 +153,7 @@ fn each_mistake_is_placed_and_explained() {
             "A,manhole,,1,,",
             &[
                 "structures.csv:2:5 (column position.y)",
-                "\"position.x\" stands without \"position.y\"",
+                "\"position.x\" has a value and \"position.y\" is empty",
             ],
         ),
         (
@@ -163,7 +163,7 @@ fn each_mistake_is_placed_and_explained() {
             "A,manhole,,,2,",
             &[
                 "structures.csv:2:4 (column position.x)",
-                "\"position.y\" stands without \"position.x\"",
+                "\"position.y\" has a value and \"position.x\" is empty",
             ],
         ),
         (
@@ -171,7 +171,7 @@ fn each_mistake_is_placed_and_explained() {
             "pipe_paths.csv",
             "P,2,3,4",
             "P,2,3,",
-            &["pipe_paths.csv:3:4 (column y)", "\"x\" stands without \"y\""],
+            &["pipe_paths.csv:3:4 (column y)", "\"x\" has a value and \"y\" is empty"],
         ),
         (
             "none of a path's position",
