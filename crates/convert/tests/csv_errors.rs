@@ -262,7 +262,7 @@ fn each_mistake_is_placed_and_explained() {
             "structures.csv",
             "B,outfall",
             "A,outfall",
-            &["structures.csv:3:1 (column id)", "is duplicated"],
+            &["structures.csv:3:1 (column id)", "stands twice"],
         ),
         (
             "an observation's id twice",
