@@ -280,7 +280,7 @@ fn a_layout_may_name_the_sheet() {
     assert_eq!(
         said,
         [
-            "t.csv: there is no sheet \"Haltung\", which table.sheet of the layout morvelde-haltungen names; choose one of \"Notizen\", \
+            "t.csv: there is no sheet \"Haltung\", which table.sheet of the layout morvelde-haltungen names; the sheets are \"Notizen\", \
           \"Haltungen\", \"Adressen\"; did you mean \"Haltungen\"?"
         ]
     );
