@@ -196,10 +196,10 @@ fn only_media_files_in_the_folder_of_the_survey_are_opened() {
     for id in ["linked", "up", "absolute"] {
         assert_eq!(row(id).get("sha256"), None, "{id}");
         assert!(
-                    cfg!(windows)
-                        || printed.contains(&format!("media file {id} completes the row from the file:")),
-                    "{id}: {printed}"
-                );
+            cfg!(windows)
+                || printed.contains(&format!("media file {id} completes the row from the file:")),
+            "{id}: {printed}"
+        );
     }
     assert!(printed.contains("outside the survey's folder") || cfg!(windows), "{printed}");
     let kept = fix(folder.path(), &["survey.json", "--no-media"]);

@@ -136,7 +136,7 @@ fn an_empty_archive_is_refused() {
     }
 }
 
-/// A full disk is an error like any other, although the workbook library panics.
+/// A full disk is an ordinary error in every library that writes.
 #[cfg(unix)]
 #[test]
 fn a_full_disk_is_reported() {

@@ -225,7 +225,7 @@ fn a_guess_is_announced() {
         &["convert", &table, "--layout", "l.json", "-o", "a.obvert.json"],
     ] {
         let output = obvert_in(folder.path(), command);
-        let said = "names no encoding; the table was read as windows-1252";
+        let said = "declares no encoding; the table was read as windows-1252";
         assert_eq!(stderr(&output).matches(said).count(), 1, "{}", stderr(&output));
     }
 }
@@ -271,10 +271,10 @@ fn a_layout_is_drafted_from_a_table() {
     let output = obvert(&["layout", "draft", B, "-o", &draft, "--id", "b"]);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
     for part in [
-        "guessed: ',' as the decimal mark",
+        "guessed: ',' as the decimal separator",
         "1.00 \"Datum\" -> runs.started: the heading is a word for when it began",
         "(\"17.03.2026\", line 2)",
-        "open: the table does not state the offset of its times from UTC; set it in zone in place of +00:00",
+        "open: the table does not have the offset of its times from UTC; set zone, which is +00:00",
         "mapped 22 of 22 columns",
     ] {
         assert!(stderr(&output).contains(part), "{part}: {}", stderr(&output));
@@ -323,14 +323,14 @@ fn a_layout_is_drafted_from_xml_and_odd_values_are_shown() {
     assert_eq!(status(&written), 0, "{}", stderr(&written));
     let drafted = obvert(&["layout", "draft", &book, "--sheet", "sheet1"]);
     assert!(
-        stderr(&drafted).contains("guessed: the sheet \"Sheet1\", which was asked for"),
+        stderr(&drafted).contains("guessed: the sheet \"Sheet1\", as requested"),
         "{}",
         stderr(&drafted)
     );
     let none = obvert(&["layout", "draft", &book, "--sheet", "Rows"]);
     assert_eq!(status(&none), 2);
     assert!(
-        stderr(&none).contains("there is no sheet \"Rows\"; the sheets are \"Sheet1\""),
+        stderr(&none).contains("there is no sheet \"Rows\"; choose one of \"Sheet1\""),
         "{}",
         stderr(&none)
     );
@@ -339,8 +339,7 @@ fn a_layout_is_drafted_from_xml_and_odd_values_are_shown() {
     let refused = obvert_in(folder.path(), &["layout", "draft", "open.csv"]);
     assert_eq!(status(&refused), 2);
     assert!(
-        stderr(&refused)
-            .contains("open.csv:2: a quotation mark begins a cell here and none ends it"),
+        stderr(&refused).contains("open.csv:2: a quotation mark is not closed"),
         "{}",
         stderr(&refused)
     );
@@ -615,7 +614,7 @@ fn a_folder_of_tables_is_packed_by_its_layout() {
         "2 surveys packed",
         "may: skipped, because their names do not end in .csv or .xlsx: plan.pdf",
         "may: skipped the folders in it; name them as well to include them: april",
-        "defaulted may/6.csv:22:9 (column Date): the table does not state it",
+        "defaulted may/6.csv:22:9 (column Date): the table does not have it",
     ] {
         assert!(stderr(&packed).contains(said), "{said}: {}", stderr(&packed));
     }

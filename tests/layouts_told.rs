@@ -29,12 +29,15 @@ fn files_of_no_use_are_told_with_what_to_do() {
     for (command, expected) in [
         (&["check", "t.xls"][..], "t.xls: is an old workbook or office document; save it as .xlsx"),
         (&["check", "t.pdf"], "t.pdf: is a PDF, which has no data to read"),
-        (&["check", "t.parquet"], "t.parquet: this format is written only"),
-        (&["check", "layers"], "layers: GeoParquet: this format is written only"),
-        (&["check", "t.zip"], "t.zip: the archive has no directory at its end, so it is not whole"),
+        (&["check", "t.parquet"], "t.parquet: this format is write-only"),
+        (&["check", "layers"], "layers: GeoParquet: this format is write-only"),
+        (
+            &["check", "t.zip"],
+            "t.zip: the archive has no directory at its end, so it is incomplete",
+        ),
         (
             &["convert", &own, "-o", "x.parquet"],
-            "x.parquet: GeoParquet is a folder with a file a layer; name a folder and give --to geoparquet",
+            "x.parquet: GeoParquet is a folder with one file per layer; name a folder and give --to geoparquet",
         ),
     ] {
         let output = obvert_in(folder.path(), command);
@@ -59,7 +62,7 @@ fn files_of_no_use_are_told_with_what_to_do() {
     assert_eq!(status(&made), 0, "{}", stderr(&made));
     let output = obvert_in(folder.path(), &["check", &table]);
     assert!(
-        stderr(&output).contains("an office's own workbook is read by a layout"),
+        stderr(&output).contains("to read an office's own workbook, use a layout"),
         "{}",
         stderr(&output)
     );
@@ -188,7 +191,7 @@ fn what_was_mixed_up_is_named() {
     std::fs::write(&declared, wrong).unwrap();
     let output = obvert(&["check", &declared, "--layout", LAYOUT_C]);
     assert!(
-        stderr(&output).contains("the XML declaration says iso-8859-1, but the file is UTF-8"),
+        stderr(&output).contains("the XML declaration says iso-8859-1, and the file is UTF-8"),
         "{}",
         stderr(&output)
     );
@@ -228,7 +231,7 @@ fn what_the_layout_of_the_table_written_will_miss_is_a_loss() {
     let output =
         obvert(&["convert", A, "--layout", LAYOUT_A, "--out-layout", LAYOUT_C, "-o", &out]);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
-    let said = "the table is incomplete by the layout larkmoor-works, so reading it reports: there is no value under \"Works/@job\"";
+    let said = "the table is incomplete for the layout larkmoor-works, so reading it reports: \"Works/@job\" has no value";
     assert!(stderr(&output).contains(said), "{}", stderr(&output));
 }
 

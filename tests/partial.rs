@@ -328,7 +328,8 @@ fn tables_are_checked_as_far_as_they_can_be_read() {
         .collect();
     assert_eq!(unattached.len(), 2, "{unattached:?}");
     let place = |id: &str, line: usize| {
-        let message = format!("runs.csv has no run \"{id}\"; correct the run here or add it there");
+        let message =
+            format!("runs.csv has no run \"{id}\"; correct the run here, or add it there");
         let (_, at) =
             unattached.iter().find(|(said, _)| *said == message).expect("a finding of the row");
         assert_eq!(
@@ -404,9 +405,9 @@ fn additional_columns_and_files_hide_nothing() {
     let column = text.lines().next().map_or(0, |row| row.split(',').count()) + 1;
     let expected = [
         format!(
-            "tables/observations.csv:1:{column} (column crew) unknown column \"crew\"; data of your own goes into \"extensions\", as JSON"
+            "tables/observations.csv:1:{column} (column crew) unknown column \"crew\"; put your own data into \"extensions\", as JSON"
         ),
-        "tables/hours.csv:1 no table of the format has this name, so nothing in it is read; give it the name of its table, or take it out if it is none".to_owned(),
+        "tables/hours.csv:1 this is not the name of a table, so its rows are not read; rename it, or remove it if it is not a table".to_owned(),
     ];
     assert_eq!(told, BTreeSet::from(expected));
     // If a column is missing, the unknown one may be that column, so rules that depend on its cells are skipped.
@@ -489,17 +490,17 @@ fn rows_that_were_pasted_twice_are_one_finding() {
         (
             vec![&lines[..7], &lines[3..6], &lines[7..]],
             8,
-            "rows 8 to 10 say the same as rows 4 to 6, cell by cell",
+            "rows 8 to 10 are duplicates of rows 4 to 6; remove one set",
         ),
         (
             vec![&lines[..7], &lines[3..4], &lines[7..]],
             8,
-            "the row says the same as row 4, cell by cell",
+            "the row is a duplicate of row 4; remove one of them",
         ),
         (
             vec![&lines[..], &lines[3..4]],
             lines.len() + 1,
-            "the row says the same as row 4, cell by cell",
+            "the row is a duplicate of row 4; remove one of them",
         ),
     ] {
         std::fs::write(&file, pasted.concat().concat()).expect("write");

@@ -167,7 +167,8 @@ pub(crate) fn report_losses(
     for note in &losses.notes {
         render::note(&format!("{name}: {}", note.message));
     }
-    let losses = LossReport { notes: Vec::new(), losses: losses.losses.clone() };
+    let mut losses = losses.clone();
+    losses.notes.clear();
     render::losses::report(&[losses], Some(name), locations, None)
 }
 

@@ -17,13 +17,6 @@ use clap::Parser;
 
 fn main() -> ExitCode {
     let arguments = args::Arguments::parse();
-    // The workbook writer turns a panic into an error, which is reported on its own.
-    let report = std::panic::take_hook();
-    std::panic::set_hook(Box::new(move |panic| {
-        if !obvert::convert::xlsx::catches_panic() {
-            report(panic);
-        }
-    }));
     match commands::run(&arguments) {
         Ok(status) => status.into(),
         Err(error) => {

@@ -42,7 +42,7 @@ def main():
             refused = obvert("convert", ROOT / path, "-o", room / "none.kml", "--lossless")
             expect(refused.returncode == 2 and not (room / "none.kml").exists(), "--lossless refuses it")
             read = obvert("convert", kml, "-o", room / "none.obvert.json")
-            expect(read.returncode == 2 and "written only" in read.stderr, f"it is not read: {read.stderr.strip()}")
+            expect(read.returncode == 2 and "write-only" in read.stderr, f"it is not read: {read.stderr.strip()}")
         survey = ROOT / "examples/data/larkmoor.obvert.json"
         kml, map_file = room / "l.kml", room / "l.geojson"
         obvert("convert", survey, "-o", kml)

@@ -1,14 +1,14 @@
 #!/usr/bin/env python3
-"""Hold layouts, and the tables and XML written by them, against other people's readers.
+"""Checks layouts, and the tables and XML files written by them, with independent readers.
 
     pip install 'jsonschema>=4.20' 'lxml>=5' 'openpyxl>=3.1'
     OBVERT=target/debug/obvert python3 tests/interop/test_layouts.py
 
 OBVERT names the built command; without it, cargo builds it. Exit status 0 if all agree, 1 if not. pytest can run the file too.
 
-What is held: jsonschema takes the example layouts, and drafted ones, against schema/layout.schema.json; Python's csv module reads in a
-table that was read and written again the very cells of the office's own, and lxml in an XML file the very elements and attributes; and
-openpyxl turns the day numbers of spreadsheets, by both counts, into the moments that our reader turns them into.
+jsonschema validates the example layouts, and drafted ones, by schema/layout.schema.json. Python's csv module reads from a table that
+was read and written again the same cells as from the office's own table, and lxml reads from an XML file the same elements and
+attributes. openpyxl converts the day numbers of spreadsheets, in both date systems, to the same timestamps as our reader.
 """
 
 import csv

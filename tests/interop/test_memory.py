@@ -1,12 +1,12 @@
 #!/usr/bin/env python3
-"""What converting a large survey takes of memory, to every form and from every form that is read, as the operating system counts
-it: it grows with the file that is read, which is held as it is (and a zip that is written, until it is whole), and with what is
-said below of a form, and not with the survey.
+"""Measures the memory of converting a large survey, to every format and from every format that can be read, as the operating
+system counts it. It may grow with the input file, which is kept in memory (as is a zip that is written, until it is complete),
+and by the factors below for each format, but not with the survey.
 
     OBVERT=target/release/obvert python3 tests/interop/test_memory.py [MEGABYTES [--table]]
 
-OBVERT is the command to run; without it, cargo builds and runs it. Surveys of a third of MEGABYTES (24 unless given) and of
-MEGABYTES are converted; with --table, the peaks are printed for the documentation. Exit status 0 if all holds, 1 if not.
+OBVERT is the command to run; without it, cargo builds and runs it. Surveys of a third of MEGABYTES (default 24) and of MEGABYTES
+are converted; --table prints the peaks for the documentation. Exit status: 0 if all limits are kept, 1 if not.
 """
 
 import filecmp
@@ -19,16 +19,15 @@ import tempfile
 from command import FAILED, ROOT, command, expect, run
 
 MB = 1e6
-# Of these the file is held until it is whole, in buffers that are at most twice as long as what they hold.
+# The file of these formats is kept in memory until it is complete, in buffers that are at most twice as long.
 HELD = {"csv-zip": 2}
-# What is beyond its limit is measured so often at most, and the least counts: what the allocator and the system's own counting
-# add differs from run to run, by a megabyte or so.
+# A value beyond its limit is measured at most this often, and the smallest counts: the allocator and the system add a megabyte or
+# so, which differs from run to run.
 TIMES = 3
-# For each form: its file; what writing it takes for every byte of JSON, beside the file that is read, and what reading it does.
-# A zip is unpacked in memory, a workbook is put together there, a database has a spatial index and is copied once by the library
-# that reads it, and of forms that do not hold everything the losses are kept until they are told, and of KML the stretches, which
-# stand last.
-FORMS = {
+# For each format: its file; the memory for writing per byte of JSON, in addition to the input file, and the memory for reading. A
+# zip is unpacked in memory, and a workbook is assembled in memory. A database has a spatial index and is copied once by the library
+# that reads it. For lossy formats the losses are kept until they are reported, and for KML the stretches, which come last.
+FORMATS = {
     "json": ("x.obvert.json", 0.1, 0.1),
     "xml": ("x.xml", 0.1, 0.1),
     "geojson": ("x.geojson", 0.1, 0.1),
@@ -42,7 +41,7 @@ FORMS = {
 
 
 def survey(megabytes):
-    """The demonstration survey with its runs again and again, under new ids."""
+    """The demonstration survey with its runs repeated under new ids."""
     document = json.loads((ROOT / "examples/data/larkmoor.obvert.json").read_text(encoding="utf-8"))
     runs, document["runs"], size = document["runs"], [], 0
     sizes = [len(json.dumps(run, separators=(",", ":"))) for run in runs]
@@ -56,7 +55,7 @@ def survey(megabytes):
 
 
 def peak(*arguments):
-    """Exit status and the most memory that the command had, in bytes. That of whoever starts it counts, until it is itself."""
+    """Exit status and peak memory of the command, in bytes. Until it is started, the memory of this process counts."""
     full = [*command(), *map(str, arguments)]
     quiet = os.open(os.devnull, os.O_WRONLY)
     actions = [(os.POSIX_SPAWN_DUP2, quiet, 1), (os.POSIX_SPAWN_DUP2, quiet, 2)]
@@ -71,30 +70,30 @@ def size(path):
 
 
 class Survey:
-    """A survey of a size, in a folder, and what is converted of it there."""
+    """A survey of a given size, in a folder with its conversions."""
 
     def __init__(self, megabytes, folder):
         self.megabytes, self.folder = megabytes, folder
         self.source = folder / "source.obvert.json"
-        # By another process, so that this one stays small.
+        # In another process, so that this one stays small.
         run(sys.executable, __file__, "--make", self.source, megabytes)
 
-    def file(self, form):
-        return self.folder / FORMS[form][0]
+    def file(self, format_):
+        return self.folder / FORMATS[format_][0]
 
-    def write(self, form):
-        """The peak of writing a form from JSON."""
-        status, peak_ = peak("convert", self.source, "-o", self.file(form), "--to", form, "--replace")
-        expect(status == 0, f"{self.megabytes:g} MB of JSON become {form}")
+    def write(self, format_):
+        """Peak memory of writing a format from JSON."""
+        status, peak_ = peak("convert", self.source, "-o", self.file(format_), "--to", format_, "--replace")
+        expect(status == 0, f"{self.megabytes:g} MB of JSON become {format_}")
         return peak_
 
-    def read(self, form):
-        """The peak of reading a form to JSON."""
+    def read(self, format_):
+        """Peak memory of converting a format to JSON."""
         again = self.folder / "again.obvert.json"
-        status, peak_ = peak("convert", self.file(form), "-o", again, "--from", form, "--replace")
-        expect(status == 0, f"and {form} becomes JSON")
+        status, peak_ = peak("convert", self.file(format_), "-o", again, "--from", format_, "--replace")
+        expect(status == 0, f"and {format_} becomes JSON")
         same = again.exists() and filecmp.cmp(again, self.file("json"), shallow=False)
-        expect(same, "which is that which was written from JSON")
+        expect(same, "which equals the JSON before")
         return peak_
 
 
@@ -114,23 +113,23 @@ def main():
 
 def judge(small, large):
     grown = size(large.source) - size(small.source)
-    table = ["| Form | file, MB | from JSON, MB | to JSON, MB |", "|---|---|---|---|"]
-    for form, (_, writes, reads) in FORMS.items():
+    table = ["| Format | file, MB | from JSON, MB | to JSON, MB |", "|---|---|---|---|"]
+    for format_, (_, writes, reads) in FORMATS.items():
         row = {}
         for what, limit, once in (("writing", writes, Survey.write), ("reading", reads, Survey.read)):
             if limit is None:
                 continue
-            least = [once(small, form), once(large, form)]
-            file = size(large.file(form)) - size(small.file(form))
-            held = file if what == "reading" else grown + HELD.get(form, 0) * file
-            beside = lambda: (least[1] - least[0] - held) / grown
+            least = [once(small, format_), once(large, format_)]
+            file = size(large.file(format_)) - size(small.file(format_))
+            held = file if what == "reading" else grown + HELD.get(format_, 0) * file
+            extra = lambda: (least[1] - least[0] - held) / grown
             for _ in range(1, TIMES):
-                if beside() <= limit:
+                if extra() <= limit:
                     break
-                least = [min(least[0], once(small, form)), min(least[1], once(large, form))]
-            expect(beside() <= limit, f"{what} {form}: {beside():.2f} bytes for every byte of JSON beside the files that are held, at most {limit}")
+                least = [min(least[0], once(small, format_)), min(least[1], once(large, format_))]
+            expect(extra() <= limit, f"{what} {format_}: {extra():.2f} bytes per byte of JSON in addition to the files in memory, at most {limit}")
             row[what] = f"{least[1] / MB:.0f}"
-        table.append(f"| {form} | {size(large.file(form)) / MB:.1f} | {row['writing']} | {row.get('reading', '')} |")
+        table.append(f"| {format_} | {size(large.file(format_)) / MB:.1f} | {row['writing']} | {row.get('reading', '')} |")
     if "--table" in sys.argv:
         print("", *table, sep="\n")
 

@@ -1,7 +1,6 @@
-//! The account of a conversion: what was read in which format, what was written in which, and
-//! everything on the way that was not carried over as it was, each with the place in the source
-//! where its author will look. It is the same for every pair of formats, and says so where nothing
-//! was lost.
+//! The account of a conversion: the format that was read, the format that was written, and every
+//! value that was not carried over unchanged, each with its location in the source. It is the same
+//! for every pair of formats, and it states explicitly if nothing was lost.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -14,6 +13,9 @@ use obvert_model::Location;
 const VERSION: &str = "0.2";
 
 /// The account of one conversion.
+#[doc(alias = "loss report")]
+#[doc(alias = "lossiness")]
+#[non_exhaustive]
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Account {
     /// The version of the account's own format.
@@ -24,15 +26,15 @@ pub struct Account {
     pub to: End,
     /// The id of the document.
     pub document: String,
-    /// Whether nothing of the document was lost: no entry is of another kind than `defaulted`. It
-    /// comes back unchanged where there is none at all.
+    /// Whether nothing of the document was lost: every entry is of the kind `defaulted`. The
+    /// document comes back unchanged only if there are no entries at all.
     pub lossless: bool,
     /// How many entries there are of each kind.
     pub totals: Totals,
-    /// What was not carried over as it was, in the order of the document; what a translation of
-    /// codes did comes first.
+    /// The values that were not carried over unchanged, in the order of the document; translations
+    /// of codes come first.
     pub entries: Vec<Entry>,
-    /// What is worth knowing besides. Nothing is lost by it.
+    /// Other notes about the output. They are not losses.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub notes: Vec<Remark>,
 }
@@ -42,58 +44,62 @@ pub struct Account {
 pub struct End {
     /// The file or folder, as it was named.
     pub file: String,
-    /// Its format: the name of one in the registry, or `layout` for an office's own table.
+    /// Its format: the name of a format in the registry, or `layout` for an office's own table.
     pub format: String,
     /// The code list of its observations.
     pub code_list: String,
 }
 
 /// How many entries there are of each kind.
+#[non_exhaustive]
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Totals {
-    /// What is not in the output.
+    /// Values that are not in the output.
     pub dropped: usize,
-    /// What is in the output in a way that cannot be turned back exactly.
+    /// Values that are in the output, but cannot be converted back exactly.
     pub changed: usize,
-    /// What the conversion put in.
+    /// Values that the conversion added.
     pub defaulted: usize,
-    /// What became a code that does not mean the same.
+    /// Codes that became a code with another meaning.
     pub translated: usize,
 }
 
-/// One value that was not carried over as it was.
+/// One value that was not carried over unchanged.
+#[non_exhaustive]
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Entry {
     /// What happened.
     pub kind: LossKind,
     /// The value, as a JSON Pointer (RFC 6901) into the document that was read.
     pub pointer: String,
-    /// Where it stands in the source.
+    /// Its location in the source.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub at: Option<At>,
-    /// Why: lower case, no full stop.
+    /// Why, in lower case without a full stop.
     pub message: String,
-    /// What it was, where that is known: in the units of the output, where those are others.
+    /// The old value, if it is known, in the units of the output if those differ.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub was: Option<Value>,
-    /// What it became, where it became something and that is known; in the units of the output.
+    /// The new value, if there is one and it is known, in the units of the output.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub becomes: Option<Value>,
 }
 
-/// Something worth knowing.
+/// A note about the output that is not a loss.
+#[non_exhaustive]
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Remark {
-    /// What it is about, as a JSON Pointer (RFC 6901) into the document that was read.
+    /// Its subject, as a JSON Pointer (RFC 6901) into the document that was read.
     pub pointer: String,
-    /// Where that stands in the source.
+    /// The location of the subject in the source.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub at: Option<At>,
-    /// What there is to know: lower case, no full stop.
+    /// The note, in lower case without a full stop.
     pub message: String,
 }
 
-/// A place in the source.
+/// A location in the source.
+#[non_exhaustive]
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct At {
     /// The file; the table's file for a folder or zip of tables, the sheet for a workbook, the
@@ -118,8 +124,8 @@ impl From<Location> for At {
 }
 
 impl Account {
-    /// An account of what one or more steps of a conversion report. `place` says where a pointer
-    /// stands in the source.
+    /// An account of the loss reports of one or more steps of a conversion. `place` returns the
+    /// location of a pointer in the source.
     #[must_use]
     pub fn new<'r>(
         from: End,
@@ -166,8 +172,8 @@ impl Account {
     }
 }
 
-/// The account of a survey in CSV tables that was translated into another list, where one code has
-/// no equivalent.
+/// The account of a survey in CSV tables that was translated into another code list, where one code
+/// has no equivalent.
 fn example() -> Account {
     let end = |file: &str, format: &str, list: &str| End {
         file: file.into(),

@@ -1,4 +1,4 @@
-//! What can go wrong in a conversion, with the place in the file that it concerns.
+//! The errors of a conversion, with their location in the file.
 
 use std::ops::Deref;
 
@@ -26,40 +26,41 @@ impl std::fmt::Display for PlacedProblem {
     }
 }
 
-/// Every structural problem that a reader found, and what it had put together by then.
+/// Every structural problem that a reader found, and the document as far as it was read.
 #[derive(Clone, Debug)]
 pub struct Problems {
     placed: Vec<PlacedProblem>,
-    rest: Option<Box<Unsound>>,
+    document: Option<Box<InvalidDocument>>,
 }
 
-/// A document as a value that breaks the structure of the format.
+/// A document that violates the structure of the format, as a value.
+#[non_exhaustive]
 #[derive(Clone, Debug)]
-pub struct Unsound {
-    /// The value, in which the problems point.
+pub struct InvalidDocument {
+    /// The value that the pointers of the problems refer to.
     pub value: Value,
     /// Where its values came from.
     pub places: SourceMap,
 }
 
 impl Problems {
-    /// Some problems; what they were found in is added where there is anything of it.
+    /// Some problems, and the document that they were found in, if any of it was read.
     #[must_use]
-    pub fn new(placed: Vec<PlacedProblem>, rest: Option<Unsound>) -> Self {
-        Self { placed, rest: rest.map(Box::new) }
+    pub fn new(placed: Vec<PlacedProblem>, document: Option<InvalidDocument>) -> Self {
+        Self { placed, document: document.map(Box::new) }
     }
 
-    /// What they were found in, for a checker that looks at the readable part; `None` where nothing
-    /// can be said of it.
+    /// The document that the problems were found in, for a checker that checks the readable part;
+    /// `None` if no document was read.
     #[must_use]
-    pub fn rest(&self) -> Option<&Unsound> {
-        self.rest.as_deref()
+    pub fn document(&self) -> Option<&InvalidDocument> {
+        self.document.as_deref()
     }
 
-    /// The problems, and what they were found in.
+    /// The problems, and the document that they were found in.
     #[must_use]
-    pub fn into_parts(self) -> (Vec<PlacedProblem>, Option<Unsound>) {
-        (self.placed, self.rest.map(|rest| *rest))
+    pub fn into_parts(self) -> (Vec<PlacedProblem>, Option<InvalidDocument>) {
+        (self.placed, self.document.map(|document| *document))
     }
 }
 
@@ -86,19 +87,19 @@ impl IntoIterator for Problems {
     }
 }
 
-/// Why a conversion could not be done.
+/// Why a conversion failed.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum ConvertError {
-    /// The source is not in the format that it was taken for, or breaks that format's own rules.
+    /// The source is not in the expected format, or breaks the rules of that format.
     #[error("{}{message}", place.as_ref().map(|place| format!("{place}: ")).unwrap_or_default())]
-    Form {
+    Format {
         /// Where.
         place: Option<Location>,
         /// What is wrong and what to do.
         message: String,
     },
-    /// The survey is not valid. Reading stopped at the first thing that is wrong;
+    /// The survey is not valid. Reading stopped at the first problem;
     /// [`Source::diagnose`](crate::Source::diagnose) finds the others.
     #[error("not a valid obvert document: {}{message}", place.as_ref().map(|place| format!("{place}: ")).unwrap_or_default())]
     Invalid {
@@ -107,13 +108,15 @@ pub enum ConvertError {
         /// What is wrong.
         message: String,
     },
-    /// The survey is not valid, with everything that is wrong.
+    /// The survey is not valid, with every problem.
     #[error("not a valid obvert document: {} problem{}; the first: {}", .0.len(), if .0.len() == 1 { "" } else { "s" }, .0[0])]
     Structure(Problems),
-    /// A document of an older version of the format cannot be brought to this one.
+    /// A document of an older version of the format cannot be migrated to this one.
+    #[cfg(feature = "diagnose")]
+    #[cfg_attr(docsrs, doc(cfg(feature = "diagnose")))]
     #[error(transparent)]
     Migrate(#[from] obvert_model::versions::MigrateError),
-    /// The document cannot be put into the format that was asked for.
+    /// The document cannot be written in the requested format.
     #[error("{message}")]
     Refused {
         /// Why, and what to do.
@@ -139,18 +142,21 @@ impl ConvertError {
         Self::Invalid { place, message: message.into() }
     }
 
-    /// The error of a survey in which an id repeats, by the run with which that was noticed.
+    /// The error of a survey in which an id repeats, at the location of the run with which it was
+    /// noticed.
+    #[cfg(any(feature = "tables", feature = "geojson", feature = "xml"))]
     pub(crate) fn repeated_id(run: Option<Location>) -> Self {
-        Self::invalid(run, "an id stands twice in its table")
+        Self::invalid(run, "an id is used for two rows of a table")
     }
 
-    /// The error of a survey whose problems are known, by the first of them.
+    /// The error of a survey whose problems are known: the first of them.
+    #[cfg(any(feature = "tables", feature = "geojson", feature = "xml"))]
     pub(crate) fn first_of(problems: &[PlacedProblem]) -> Self {
         match problems.first() {
             Some(PlacedProblem { place, problem }) => {
                 Self::invalid(place.clone(), problem.message.clone())
             }
-            None => Self::invalid(None, "no more is known"),
+            None => Self::invalid(None, "the cause is not known"),
         }
     }
 }

@@ -1,11 +1,11 @@
-//! The formats in which a survey is read and written, and what converts between them.
+//! The formats in which a survey is read and written, and conversion between them.
 //!
 //! A format is a folder of this crate and a line of its registry, [`Formats`]: how it is detected,
-//! opened, written, and what it can do. Opening a file gives a [`Source`], which is read run by run
-//! or as a whole [`Survey`]: the document, and a [`SourceMap`] from its JSON Pointers to the file,
-//! row and column that each value came from. A writer takes runs one at a time from any reader and
-//! gives back a [`LossReport`] with what the format could not hold. The report of a format that is
-//! lossless is always empty.
+//! opened and written, and its capabilities. Opening a file gives a [`Source`], which is read run
+//! by run, or all at once as a [`Survey`]: the document, and a [`SourceMap`] from its JSON Pointers
+//! to the file, row and column of each value. A writer takes runs one at a time from any reader and
+//! returns a [`LossReport`] of the values that the format cannot hold. The report of a lossless
+//! format is always empty.
 //!
 //! ```
 //! use obvert_convert::{DocumentRuns, Formats, Input, Output};
@@ -23,9 +23,8 @@
 //! # Ok::<(), obvert_convert::ConvertError>(())
 //! ```
 //!
-//! Readers take bytes and writers write to a sink or a folder that the caller makes. Nothing here
-//! touches a file system, but for what libraries underneath keep in the system's folder for
-//! temporary files until a workbook or a GeoPackage is complete.
+//! Readers take bytes. Writers write to a sink or a folder that the caller creates. This crate
+//! opens no files, except that the writer of GeoPackages uses a temporary file.
 
 #![cfg_attr(docsrs, feature(doc_cfg))]
 
@@ -35,13 +34,17 @@ mod format;
 mod limits;
 mod loss;
 mod position;
+#[cfg(any(feature = "tables", feature = "geojson"))]
+mod row_file;
+#[cfg(any(feature = "tables", feature = "geojson", feature = "xml"))]
+mod runs;
 mod source;
 mod source_map;
 
 pub mod json;
 pub mod recode;
 
-// Each format uses a part of it, all of them the whole.
+// Each format uses only some of these items.
 #[cfg(feature = "tables")]
 #[cfg_attr(not(all(feature = "csv", feature = "geopackage", feature = "xlsx")), allow(dead_code))]
 pub mod tables;
@@ -58,7 +61,7 @@ pub mod geopackage;
 pub mod geoparquet;
 #[cfg(feature = "kml")]
 pub mod kml;
-// Only the format that is read back compares geometries.
+// Only a format that can be read compares geometries.
 #[cfg(feature = "map")]
 #[cfg_attr(not(feature = "geojson"), allow(dead_code))]
 mod map;
@@ -68,7 +71,7 @@ pub mod xlsx;
 pub mod xml;
 
 pub use account::{Account, At, End, Entry, Remark, Totals};
-pub use error::{ConvertError, PlacedProblem, Problems, Unsound};
+pub use error::{ConvertError, InvalidDocument, PlacedProblem, Problems};
 pub use format::{
     Capabilities, Container, Create, CreateFile, Detection, Folder, Format, FormatError,
     FormatOption, Formats, Input, MemoryFolder, Open, Output, Sample, WriteSeek,
@@ -82,39 +85,39 @@ pub use source::{
 };
 pub use source_map::SourceMap;
 
-/// A document that was read, and where its values came from.
+/// A document, and the locations of its values.
 #[derive(Clone, Debug)]
 pub struct Survey {
     /// The document.
     pub document: Document,
-    /// Where its values came from.
+    /// The locations of its values.
     pub places: SourceMap,
 }
 
-/// Turns a value that a reader has put together into a document, or reports every structural
-/// problem with its place.
+/// Turns the value that a reader assembled into a document, or reports every structural problem
+/// with its location.
 #[cfg(any(feature = "tables", feature = "geojson", feature = "xml"))]
 pub(crate) fn typed(value: serde_json::Value, places: SourceMap) -> Result<Survey, ConvertError> {
     use serde::Deserialize;
 
     let problems = match Document::deserialize(&value) {
-        // The typed reader sees one row at a time; ids that stand twice show over a whole table.
+        // The typed reader sees one row at a time, so it cannot find ids that repeat in a table.
         Ok(document) => match obvert_model::read::duplicate_ids(&document) {
             problems if problems.is_empty() => return Ok(Survey { document, places }),
             problems => problems,
         },
         #[cfg(not(feature = "diagnose"))]
-        Err(first) => return Err(ConvertError::Form { place: None, message: first.to_string() }),
+        Err(first) => return Err(ConvertError::Format { place: None, message: first.to_string() }),
         #[cfg(feature = "diagnose")]
         Err(first) => match obvert_model::read::value_problems(&value) {
             problems if problems.is_empty() => {
-                return Err(ConvertError::Form { place: None, message: first.to_string() });
+                return Err(ConvertError::Format { place: None, message: first.to_string() });
             }
             problems => problems,
         },
     };
     let placed = problems.into_iter().map(|mut problem| {
-        // Whoever reads this has the file and no pointers.
+        // The reader of the message has the file, not a pointer.
         if let Some(other) = problem.other.take_if(|other| places.place(other).is_some())
             && let Some(Location { file, line, .. }) = places.place(&other)
         {
@@ -123,44 +126,47 @@ pub(crate) fn typed(value: serde_json::Value, places: SourceMap) -> Result<Surve
         PlacedProblem { place: places.place(&problem.pointer), problem }
     });
     let placed = placed.collect();
-    Err(ConvertError::Structure(Problems::new(placed, Some(Unsound { value, places }))))
+    Err(ConvertError::Structure(Problems::new(placed, Some(InvalidDocument { value, places }))))
 }
 
-/// What [`typed`] says of a value beside the problems that its cells had already.
+/// The verdict of [`typed`] on a value, in addition to the problems of its cells.
 #[cfg(feature = "tables")]
 #[doc(hidden)]
 #[derive(Debug)]
-pub enum Judged {
-    /// There is nothing wrong.
-    Sound(Box<Survey>),
-    /// What the model finds besides, and what can be read of the value.
-    Unsound(Vec<PlacedProblem>, Option<Box<Unsound>>),
+pub enum Validated {
+    /// The value is valid.
+    Valid(Box<Survey>),
+    /// The problems that the model finds, and the document as far as it can be read.
+    Invalid(Vec<PlacedProblem>, Option<Box<InvalidDocument>>),
 }
 
-/// As [`typed`], of a value of which a reader of cells has problems of its own to tell. Where it
-/// has, whatever else is wrong with the structure of the value follows from them.
+/// As [`typed`], for a value in whose cells a reader has found problems. Other
+/// structural errors of the value can be consequences of those.
 ///
 /// # Errors
-/// When the value cannot be judged, and the reader of cells found nothing.
+/// When the value cannot be validated, and the reader of cells found nothing.
 #[cfg(feature = "tables")]
 #[doc(hidden)]
-pub fn typed_beside(
+pub fn typed_with(
     value: serde_json::Value,
     places: SourceMap,
     own: &[PlacedProblem],
-) -> Result<Judged, ConvertError> {
+) -> Result<Validated, ConvertError> {
     Ok(match typed(value, places) {
-        Ok(survey) if own.is_empty() => Judged::Sound(Box::new(survey)),
+        Ok(survey) if own.is_empty() => Validated::Valid(Box::new(survey)),
         Ok(survey) => {
             let value = serde_json::to_value(&survey.document).unwrap_or_default();
-            Judged::Unsound(Vec::new(), Some(Box::new(Unsound { value, places: survey.places })))
+            Validated::Invalid(
+                Vec::new(),
+                Some(Box::new(InvalidDocument { value, places: survey.places })),
+            )
         }
         Err(ConvertError::Structure(found)) => {
             let (found, rest) = found.into_parts();
-            Judged::Unsound(found, rest.map(Box::new))
+            Validated::Invalid(found, rest.map(Box::new))
         }
         Err(other) if own.is_empty() => return Err(other),
-        Err(_) => Judged::Unsound(Vec::new(), None),
+        Err(_) => Validated::Invalid(Vec::new(), None),
     })
 }
 

@@ -1,4 +1,4 @@
-//! What a format could not hold: every conversion accounts for what it dropped or changed.
+//! Loss reports: what each conversion dropped or changed.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -15,37 +15,38 @@ use obvert_model::Location;
 pub enum LossKind {
     /// It is not in the output.
     Dropped,
-    /// It is in the output in a way that cannot be turned back exactly.
+    /// It is in the output, but cannot be converted back exactly.
     Changed,
-    /// It was put in by the conversion, and says nothing that somebody would have to have recorded.
-    /// Nothing is lost by it.
+    /// It was added by the conversion, and is not information that would have to be recorded.
+    /// Adding it loses nothing.
     Defaulted,
-    /// It became a code of another list that does not mean the same.
+    /// It became a code of another list that has another meaning.
     Translated,
 }
 
-/// One value that was not carried over as it was.
+/// One value that was not carried over unchanged.
+#[non_exhaustive]
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct Loss {
     /// What happened.
     pub kind: LossKind,
     /// The value, as a JSON Pointer into the document.
     pub pointer: String,
-    /// Why: lower case, no full stop.
+    /// Why, in lower case without a full stop.
     pub message: String,
-    /// What it was, where that is known: in the units of the output, where those are others.
+    /// The old value, if it is known, in the units of the output if those differ.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub was: Option<Value>,
-    /// What it became, where it became something and that is known; in the units of the output.
+    /// The new value, if there is one and it is known, in the units of the output.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub becomes: Option<Value>,
-    /// Where it stood in what was read, where no value of the document tells.
+    /// Its location in the source, if no value of the document has that location.
     #[serde(skip)]
     pub place: Option<Box<Location>>,
 }
 
 impl Loss {
-    /// A loss of which no more is known than what happened, where and why.
+    /// A loss without old value, new value or location.
     #[must_use]
     pub fn new(kind: LossKind, pointer: impl Into<String>, message: impl Into<String>) -> Self {
         Self {
@@ -57,43 +58,58 @@ impl Loss {
             place: None,
         }
     }
+
+    /// This loss with the old and the new value, as far as they are known.
+    #[must_use]
+    pub fn with_values(self, was: Option<Value>, becomes: Option<Value>) -> Self {
+        Self { was, becomes, ..self }
+    }
+
+    /// This loss with its location in the source, if no value of the document has that location.
+    #[must_use]
+    pub fn with_location(self, location: Location) -> Self {
+        Self { place: Some(Box::new(location)), ..self }
+    }
 }
 
-/// Something worth knowing about the output that is no loss: the document reads back unchanged all
-/// the same.
+/// A note about the output that is not a loss: the document still reads back unchanged.
+#[doc(alias = "warning")]
+#[non_exhaustive]
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct Note {
-    /// What it is about, as a JSON Pointer into the document.
+    /// Its subject, as a JSON Pointer into the document.
     pub pointer: String,
-    /// What there is to know: lower case, no full stop.
+    /// The note, in lower case without a full stop.
     pub message: String,
-    /// Whether whoever converts should hear of it at once, since the output is not what they will
-    /// expect of the format.
+    /// Whether to show the note at once, because the output differs from what users of the format
+    /// expect.
     #[serde(skip)]
     pub alarm: bool,
 }
 
 impl Note {
-    /// A note that can wait until somebody looks for it.
+    /// A note that need not be shown at once.
     #[must_use]
     pub fn new(pointer: impl Into<String>, message: impl Into<String>) -> Self {
         Self { pointer: pointer.into(), message: message.into(), alarm: false }
     }
 
-    /// A note that whoever converts should hear at once.
+    /// A note to show at once.
     #[must_use]
     pub fn alarm(pointer: impl Into<String>, message: impl Into<String>) -> Self {
         Self { alarm: true, ..Self::new(pointer, message) }
     }
 }
 
-/// Everything that a conversion did not carry over as it was, and what it put in; empty exactly
-/// when the document can be read back unchanged.
+/// The values that a conversion did not carry over unchanged, and the values that it added. It is
+/// empty if and only if the document can be read back unchanged.
+#[doc(alias = "lossiness")]
+#[non_exhaustive]
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
 pub struct LossReport {
     /// The losses, in the order of the document.
     pub losses: Vec<Loss>,
-    /// What is worth knowing besides, in the order of the document. Notes do not count as losses.
+    /// Other notes, in the order of the document. They do not count as losses.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub notes: Vec<Note>,
 }
@@ -105,14 +121,14 @@ impl LossReport {
         self.losses.is_empty()
     }
 
-    /// Whether anything of the document was lost. What was merely [put in](LossKind::Defaulted) is
-    /// no loss: everything that the document says is there.
+    /// Whether anything of the document was lost. A value that was [added](LossKind::Defaulted) is
+    /// not a loss: everything in the document is still there.
     #[must_use]
     pub fn loses(&self) -> bool {
         self.losses.iter().any(|loss| loss.kind != LossKind::Defaulted)
     }
 
-    /// Notes a loss.
+    /// Adds a loss.
     pub fn add(&mut self, kind: LossKind, pointer: impl Into<String>, message: impl Into<String>) {
         self.losses.push(Loss::new(kind, pointer, message));
     }

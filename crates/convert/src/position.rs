@@ -3,7 +3,7 @@
 #[cfg(feature = "xml")]
 use obvert_model::Location;
 
-/// Counts lines and columns forward from the last question: readers ask in rising order.
+/// Counts lines and columns forward from the last question: readers ask in ascending order.
 #[derive(Debug)]
 pub(crate) struct Counter<'t> {
     text: &'t str,

@@ -1,20 +1,21 @@
-//! A survey that was opened for reading, in any format: read run by run, as a whole, or diagnosed.
+//! A survey that was opened, in any format: it is read run by run, read all at once, or diagnosed.
 
 use std::sync::Arc;
 
 use obvert_model::read::RunReader;
 use obvert_model::tables::{Document, Head, Run};
+#[cfg(feature = "diagnose")]
 use obvert_model::versions::{MigrateError, Migrated};
 use serde_json::Value;
 
 use crate::{
-    ConvertError, Location, LossReport, PlacedProblem, Problems, SourceMap, Survey, Unsound,
+    ConvertError, InvalidDocument, Location, LossReport, PlacedProblem, Problems, SourceMap, Survey,
 };
 
 /// A survey that was opened for reading.
 ///
-/// Reading is strict and stops at the first thing that is wrong, with [`ConvertError::Invalid`].
-/// What all is wrong is a question of its own, which [`diagnose`](Self::diagnose) answers.
+/// Reading is strict and stops at the first problem, with [`ConvertError::Invalid`].
+/// [`diagnose`](Self::diagnose) finds every problem.
 ///
 /// ```
 /// use obvert_convert::{Formats, Input, Locations};
@@ -29,25 +30,27 @@ use crate::{
 /// }
 /// # Ok::<(), obvert_convert::ConvertError>(())
 /// ```
+#[doc(alias = "reader")]
+#[doc(alias = "parser")]
 pub trait Source {
     /// Starts to read the survey run by run.
     ///
     /// # Errors
-    /// [`ConvertError::Invalid`] when what comes before the runs is not valid; another error when
-    /// it is not of the format.
+    /// [`ConvertError::Invalid`] when the part before the runs is not valid; another error when the
+    /// source is not in the format.
     fn read(&mut self, locations: Locations) -> Result<Box<dyn SurveyReader + '_>, ConvertError>;
 
-    /// Everything that is wrong with the survey, and the document as far as it can be read.
+    /// Every problem of the survey, and the document as far as it can be read.
     ///
     /// # Errors
-    /// When it is not of the format, so that nothing can be said of a document.
+    /// When the source is not in the format, so that there is no document.
     fn diagnose(&mut self) -> Result<Diagnosis, ConvertError>;
 
     /// The whole survey, with the location of every value.
     ///
     /// # Errors
-    /// [`ConvertError::Structure`], with everything that [`diagnose`](Self::diagnose) finds, when
-    /// it is not valid; another error when it is not of the format.
+    /// [`ConvertError::Structure`], with every problem that [`diagnose`](Self::diagnose) finds,
+    /// when it is not valid; another error when the source is not in the format.
     fn survey(&mut self) -> Result<Survey, ConvertError> {
         let read = self.read(Locations::Kept).and_then(collect);
         match read {
@@ -56,20 +59,13 @@ pub trait Source {
         }
     }
 
-    /// An error of reading, with everything that is wrong if it says that the survey is not valid.
+    /// Replaces an error that says that the survey is not valid by one with every problem.
     fn explain(&mut self, error: ConvertError) -> ConvertError {
-        if !matches!(error, ConvertError::Invalid { .. }) {
-            return error;
-        }
-        match self.diagnose() {
-            Ok(diagnosis) if diagnosis.problems.is_empty() => error,
-            Ok(diagnosis) => ConvertError::Structure(diagnosis.into()),
-            Err(error) => error,
-        }
+        explained(self, error)
     }
 
-    /// The locations of some values, by their pointers. A survey that was read run by run keeps
-    /// none, so that this may read it again.
+    /// The locations of some values, by their pointers. Reading run by run keeps no locations, so
+    /// this may read the survey again.
     ///
     /// # Errors
     /// As [`survey`](Self::survey).
@@ -81,64 +77,77 @@ pub trait Source {
         Ok(pointers.iter().map(|pointer| places.place(pointer)).collect())
     }
 
-    /// The text of a file that a location names; `None` if that has no lines to show.
+    /// The text of the file in a location; `None` if the file has no lines to show.
     fn text(&self, file: &str) -> Option<&[u8]> {
         let _ = file;
         None
     }
 
-    /// What is worth knowing about what was opened, such as tables that are missing: lower case, no
-    /// full stop.
+    /// Notes about the source, such as missing tables, in lower case without a full stop.
     fn notes(&self) -> &[String] {
         &[]
     }
 
-    /// The text of a JSON document in this version of the format; `None` for any other format. A
-    /// checker that reads it itself needs no more.
+    /// The text of a JSON document in this version of the format, for a checker that reads JSON
+    /// itself; `None` for any other format.
     fn json(&self) -> Option<Result<&[u8], ConvertError>> {
         None
     }
 
-    /// How a document of an older version of the format was brought to this one, or why it cannot
-    /// be; `None` for one of this version.
+    /// How a document of an older version of the format was migrated to this one, or why it cannot
+    /// be; `None` for a document of this version.
+    #[cfg(feature = "diagnose")]
+    #[cfg_attr(docsrs, doc(cfg(feature = "diagnose")))]
     fn migration(&self) -> Option<Result<&Migrated, &MigrateError>> {
         None
     }
 }
 
-/// Whether a reader keeps the locations of what it reads.
+/// The error of a survey that is not valid, with every problem; any other error as it is.
+pub(crate) fn explained(source: &mut (impl Source + ?Sized), error: ConvertError) -> ConvertError {
+    if !matches!(error, ConvertError::Invalid { .. }) {
+        return error;
+    }
+    match source.diagnose() {
+        Ok(diagnosis) if diagnosis.problems.is_empty() => error,
+        Ok(diagnosis) => ConvertError::Structure(diagnosis.into()),
+        Err(error) => error,
+    }
+}
+
+/// Whether a reader keeps locations.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Locations {
-    /// It keeps them, which takes memory for every row.
+    /// Keep them, which takes memory for every row.
     Kept,
-    /// It does not, so that memory is that of the head and of one run.
+    /// Skip them, so that memory is needed for the head and one run only.
     Skipped,
 }
 
-/// The runs of a survey, and what is known of it when the last has been read.
+/// The runs of a survey, and its provenance.
 pub trait SurveyReader: RunReader<Error = ConvertError> {
-    /// What is known of the survey besides, once its runs have been read.
+    /// The provenance of the survey, once its runs have been read.
     fn finish(self: Box<Self>) -> Provenance;
 }
 
-/// Where the values of a survey came from, and what reading it lost.
+/// The locations of the values of a survey, and what reading it lost.
 #[derive(Clone, Debug, Default)]
 pub struct Provenance {
-    /// The locations of its values, if they were [kept](Locations::Kept) or are known anyway.
+    /// The locations of its values, if they were [kept](Locations::Kept) or are available anyway.
     pub locations: Option<SourceMap>,
-    /// What could not be carried over into a document. Only an office's own table loses anything
-    /// when it is read.
+    /// The values that could not be carried over into a document. Only reading an office's own
+    /// table loses anything.
     pub losses: LossReport,
 }
 
-/// A survey as it was found, and everything that is wrong with it.
+/// A survey as it was read, and every problem in it.
 #[derive(Clone, Debug, Default)]
 pub struct Diagnosis {
-    /// The document as far as it can be read; `None` if nothing can be said of its values.
+    /// The document as far as it can be read; `None` if nothing of it can be read.
     pub value: Option<Value>,
-    /// Where its values came from.
+    /// The locations of its values.
     pub locations: SourceMap,
-    /// What is wrong, in the order of the source.
+    /// The problems, in the order of the source.
     pub problems: Vec<PlacedProblem>,
 }
 
@@ -146,7 +155,7 @@ impl Diagnosis {
     /// The diagnosis of a survey that is valid.
     ///
     /// # Errors
-    /// When the document was made with a number that no document can have.
+    /// When the document has a number that no document can have.
     pub fn valid(survey: Survey) -> Result<Self, ConvertError> {
         let value = serde_json::to_value(&survey.document).map_err(std::io::Error::other)?;
         Ok(Self { value: Some(value), locations: survey.places, problems: Vec::new() })
@@ -157,7 +166,7 @@ impl From<Problems> for Diagnosis {
     fn from(problems: Problems) -> Self {
         let (problems, rest) = problems.into_parts();
         match rest {
-            Some(Unsound { value, places }) => {
+            Some(InvalidDocument { value, places }) => {
                 Self { value: Some(value), locations: places, problems }
             }
             None => Self { problems, ..Self::default() },
@@ -167,11 +176,12 @@ impl From<Problems> for Diagnosis {
 
 impl From<Diagnosis> for Problems {
     fn from(Diagnosis { value, locations, problems }: Diagnosis) -> Self {
-        Self::new(problems, value.map(|value| Unsound { value, places: locations }))
+        Self::new(problems, value.map(|value| InvalidDocument { value, places: locations }))
     }
 }
 
-/// What reading a whole survey found out, for a source that has no other way to read it.
+/// A diagnosis by reading the whole survey, for formats that have no better way.
+#[cfg(any(feature = "tables", feature = "geojson", feature = "xml"))]
 pub(crate) fn diagnosed(read: Result<Survey, ConvertError>) -> Result<Diagnosis, ConvertError> {
     match read {
         Ok(survey) => Diagnosis::valid(survey),
@@ -206,7 +216,7 @@ pub struct WholeReader {
 }
 
 impl WholeReader {
-    /// A reader of a survey, and of what reading it lost.
+    /// A reader of a survey, with the losses of reading it.
     #[must_use]
     pub fn new(survey: Survey, losses: LossReport) -> Self {
         let Document { head, runs } = survey.document;
@@ -238,7 +248,7 @@ impl SurveyReader for WholeReader {
     }
 }
 
-/// A reader of a document that is kept: each run is cloned when it is asked for.
+/// A reader of a document that the caller keeps: each run is cloned when it is read.
 ///
 /// ```
 /// use obvert_convert::{DocumentRuns, Formats, Output};

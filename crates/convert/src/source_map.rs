@@ -1,26 +1,29 @@
-//! From a JSON Pointer into the document back to the file, row and column that the value came from.
+//! Source maps: from a JSON Pointer into the document to the file, row and column of the value.
 
 use std::collections::BTreeMap;
 use std::ops::Range;
 use std::sync::Arc;
 
 use obvert_model::Location;
+#[cfg(feature = "diagnose")]
 use obvert_model::versions::Migrated;
 
-/// Where the values of a document came from. Rows are recorded with their pointer, and a row's
-/// fields with the keys below it; a value that has no place of its own is placed at the nearest
-/// that holds it.
+/// The locations of the values of a document. Rows are recorded with their pointer, and the fields
+/// of a row with the keys below it. A value without a location has the location of the nearest
+/// value that contains it.
+#[doc(alias = "location")]
+#[doc(alias = "provenance")]
 #[derive(Clone, Debug, Default)]
 pub struct SourceMap {
     files: Vec<String>,
     places: BTreeMap<String, Spot>,
     headings: BTreeMap<(u32, String), (u32, String)>,
     texts: BTreeMap<u32, Arc<[u8]>>,
-    /// The files that were brought to this version of the format, in whose lines columns have
-    /// moved.
+    /// The files whose text was migrated to this version of the format, which moves columns.
+    #[cfg(feature = "diagnose")]
     migrated: BTreeMap<u32, Arc<Migrated>>,
-    /// Headings of files where a column holds fields of several tables, so that the key below a row
-    /// does not tell it.
+    /// The headings of files where a column holds fields of several tables, so that the key below a
+    /// row does not determine the heading.
     columns: BTreeMap<(u32, u32), String>,
 }
 
@@ -29,13 +32,13 @@ struct Spot {
     file: u32,
     line: u32,
     column: u32,
-    /// The bytes of the value, where it is JSON in the text of its file, or from its start tag on,
-    /// where it is XML; empty otherwise.
+    /// The bytes of the value if it is JSON in the text of its file, or the bytes from its start
+    /// tag on if it is XML; otherwise empty.
     part: Range<usize>,
 }
 
 impl SourceMap {
-    /// Registers a file and gives its number.
+    /// Registers a file and returns its number.
     pub fn file(&mut self, name: &str) -> u32 {
         if let Some(index) = self.files.iter().position(|file| file == name) {
             return u32::try_from(index).unwrap_or(u32::MAX);
@@ -44,14 +47,14 @@ impl SourceMap {
         u32::try_from(self.files.len() - 1).unwrap_or(u32::MAX)
     }
 
-    /// Registers a file once more, for rows whose headings are others than those of the rest.
+    /// Registers a file again, for rows with other headings than the rest.
     pub fn file_of_rows(&mut self, name: &str) -> u32 {
         self.files.push(name.to_owned());
         u32::try_from(self.files.len() - 1).unwrap_or(u32::MAX)
     }
 
-    /// Whether a value below a row of a file, in a column, is placed there without a record of its
-    /// own, which the first such value settles for all rows: a record of every one would outweigh
+    /// Whether a value below a row of a file is in a given column in every row. The first such
+    /// value decides. If so, it needs no record: a record of each value would take more memory than
     /// the document.
     #[must_use]
     pub fn is_in_column(&mut self, file: u32, below: String, column: usize, heading: &str) -> bool {
@@ -61,26 +64,27 @@ impl SourceMap {
         *settled == own
     }
 
-    /// Records where the value of a pointer begins; `column` 0 when the format has none.
+    /// Records where the value of a pointer starts; `column` is 0 if the format has no columns.
     pub fn record(&mut self, pointer: &str, file: u32, line: usize, column: usize) {
         self.place_json(pointer, file, (line, column), 0..0);
     }
 
     /// Keeps the text of a file, so that values within the JSON that
-    /// [`place_json`](Self::place_json) records, or within an XML element, are looked for when they
-    /// are asked for. Most never are, and a record of every one would outweigh the document.
+    /// [`place_json`](Self::place_json) records, or within an XML element, can be located on
+    /// request. Most never are, and a record of each would take more memory than the document.
     pub fn keep_text(&mut self, file: u32, text: &[u8]) {
         self.texts.insert(file, text.into());
     }
 
-    /// Records that the text of a file is one that was brought to this version of the format, so
-    /// that columns are those of the file.
+    /// Records that the text of a file was migrated to this version of the format, so that columns
+    /// can be given as those of the file.
+    #[cfg(feature = "diagnose")]
     pub(crate) fn migrated(&mut self, file: u32, migrated: Arc<Migrated>) {
         self.migrated.insert(file, migrated);
     }
 
-    /// Records that the value of a pointer is JSON that stands in a file whose text is kept,
-    /// beginning at a line and column and covering a range of bytes.
+    /// Records that the value of a pointer is JSON in a file whose text is kept, with its line and
+    /// column and its range of bytes.
     pub fn place_json(
         &mut self,
         pointer: &str,
@@ -96,7 +100,7 @@ impl SourceMap {
     }
 
     /// Records that the value of a pointer is an element in a file whose text is kept, with its
-    /// line and column; the range of bytes begins with its start tag and holds the whole element,
+    /// line and column. The range of bytes starts at its start tag and contains the whole element,
     /// or more.
     #[cfg(feature = "xml")]
     pub fn place_element(
@@ -109,19 +113,20 @@ impl SourceMap {
         self.place_json(pointer, file, at, part);
     }
 
-    /// Records that in a file of rows, the keys `below` a row (`/clock/at`) stand in the column of
-    /// that number and heading.
+    /// Records that in a file of rows, the value at the keys `below` a row (`/clock/at`) is in the
+    /// column with that number and heading.
     pub fn heading(&mut self, file: u32, below: &str, column: usize, heading: &str) {
         let column = u32::try_from(column).unwrap_or(u32::MAX);
         self.headings.insert((file, below.to_owned()), (column, heading.to_owned()));
     }
 
-    /// Records the heading of a column of a file in which values are recorded with their columns.
+    /// Records the heading of a column of a file whose values are recorded with their columns.
     pub fn column(&mut self, file: u32, column: usize, heading: &str) {
         self.columns.insert((file, u32::try_from(column).unwrap_or(u32::MAX)), heading.to_owned());
     }
 
-    /// File, line and column of the value at a pointer below a spot, as far as the spot knows.
+    /// File, line and column of the value at a pointer below a recorded value, as far as they are
+    /// known.
     fn within(&self, spot: &Spot, below: &str) -> (u32, u32, u32) {
         let part = self
             .texts
@@ -132,7 +137,7 @@ impl SourceMap {
             return (spot.file, spot.line, spot.column);
         }
         let (line, column) = match part {
-            // No JSON begins like this.
+            // JSON never starts like this.
             #[cfg(feature = "xml")]
             [b'<', ..] => crate::xml::locate(part, below),
             _ => {
@@ -148,7 +153,7 @@ impl SourceMap {
         }
     }
 
-    /// Where the value of a pointer came from: its own place, or the nearest that holds it.
+    /// The location of the value at a pointer, or of the nearest value that contains it.
     #[must_use]
     pub fn place(&self, pointer: &str) -> Option<Location> {
         let mut at = pointer;
@@ -159,6 +164,7 @@ impl SourceMap {
             at = &at[..at.rfind('/')?];
         };
         let (file, line, column) = self.within(spot, &pointer[at.len()..]);
+        #[cfg(feature = "diagnose")]
         let column = match self.migrated.get(&file) {
             Some(migrated) => {
                 let before = migrated.column_before(line as usize, column as usize);

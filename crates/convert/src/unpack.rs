@@ -1,6 +1,5 @@
-//! Zip archives with tables or a workbook in them. Whoever receives one did not make it, so it is
-//! opened with care: nothing is taken on trust that the archive says about itself, and there is a
-//! limit to what it may unpack to.
+//! Zip archives that contain tables or a workbook. They come from untrusted sources: nothing that
+//! an archive states about itself is trusted, and there are limits for unpacking.
 
 use std::io::{Cursor, Read};
 
@@ -10,49 +9,48 @@ use zip::result::ZipError;
 
 use crate::ZipLimits;
 
-/// Up to this size a file is unpacked whatever its ratio, in bytes.
+/// A file up to this size, in bytes, is unpacked whatever its compression ratio.
 const HARMLESS: u64 = 16 << 20;
-/// More files than this no package has, media included.
+/// No package has more files than this, media included.
 const MOST_ENTRIES: usize = 100_000;
 
-/// What is said of an archive that cannot be read.
+/// The message about an archive that cannot be read.
 pub(crate) fn damaged(error: &ZipError) -> String {
-    format!("not a zip archive that can be read, or a damaged one: {error}")
+    format!("not a zip archive, or a damaged one: {error}")
 }
 
-/// Opens an archive, refusing what tools would read in different ways.
+/// Opens an archive. Archives that different tools would read differently are refused.
 pub(crate) fn open(archive: &[u8]) -> Result<ZipArchive<Cursor<&[u8]>>, String> {
-    let whole = |error: ZipError| {
+    let explained = |error: ZipError| {
         match error {
-        // The libraries' words for this are those of the format's inventors.
+        // The library's message for this error is not understandable.
         ZipError::InvalidArchive(_) if archive.starts_with(b"PK") => {
-            "the archive has no directory at its end, so it is not whole; it was cut off on its way, most likely: fetch or pack it again"
+            "the archive has no directory at its end, so it is incomplete; fetch it or pack it again"
                 .to_owned()
         }
         error => damaged(&error),
     }
     };
-    let mut archive = ZipArchive::new(Cursor::new(archive)).map_err(whole)?;
+    let mut archive = ZipArchive::new(Cursor::new(archive)).map_err(explained)?;
     if archive.len() > MOST_ENTRIES {
         return Err(format!(
-            "the archive has {} entries; more than {MOST_ENTRIES} are not read",
+            "the archive has {} entries, and at most {MOST_ENTRIES} are read; pack fewer files",
             archive.len()
         ));
     }
     if archive.has_duplicate_names() {
-        return Err("the archive has two files of one name, and tools differ in which of them they take; pack it anew"
+        return Err("the archive has two files with the same name, and tools differ in which one they use; pack it again"
             .to_owned());
     }
     if archive.has_overlapping_entries().map_err(|error| damaged(&error))? {
         return Err(
-            "files of the archive share their bytes, which no packing tool does; pack it anew"
-                .to_owned(),
+            "files in the archive overlap, which no packing tool does; pack it again".to_owned()
         );
     }
     Ok(archive)
 }
 
-/// The path of a file in the archive, if it stays there.
+/// The path of a file in the archive, if it is inside the archive.
 pub(crate) fn path_of<R: Read>(entry: &ZipFile<'_, R>) -> Result<String, String> {
     let path = entry.name().map_err(|error| damaged(&error))?.into_owned();
     if path.starts_with('/')
@@ -60,13 +58,13 @@ pub(crate) fn path_of<R: Read>(entry: &ZipFile<'_, R>) -> Result<String, String>
         || path.split('/').any(|part| part == "..")
     {
         return Err(format!(
-            "the path {path:?} leads out of the archive or is not portable; pack the files anew"
+            "the path {path:?} points outside the archive or is not portable; pack the files again"
         ));
     }
     Ok(path)
 }
 
-/// Unpacks a file, in pieces, as far as the limits allow. `left` is what is left of the total.
+/// Unpacks a file piece by piece, within the limits. `left` is the rest of the limit for all files.
 pub(crate) fn inflate<R: Read>(
     mut entry: ZipFile<'_, R>,
     file: &str,
@@ -87,11 +85,13 @@ pub(crate) fn inflate<R: Read>(
         size += count as u64;
         if size > most {
             let why = if most == *left {
-                "the tables are larger together than"
+                "all tables together are larger than"
             } else {
-                "it is packed tighter than any survey and would be larger than"
+                "its compression ratio is too high for a survey, and it is larger than"
             };
-            return Err(format!("{file} was not unpacked further: {why} {most} bytes"));
+            return Err(format!(
+                "{file} cannot be unpacked: {why} {most} bytes; send the survey in several archives"
+            ));
         }
         take(piece.get(..count).unwrap_or_default())?;
     }
@@ -99,8 +99,7 @@ pub(crate) fn inflate<R: Read>(
     Ok(())
 }
 
-/// Whether a zip archive is a workbook, by a name that is in its directory at the end, or at the
-/// start in most.
+/// Whether a zip archive is a workbook, by a name in its directory at the end, or at its start.
 pub(crate) fn is_workbook(zip: &[u8]) -> bool {
     const REACH: usize = 1 << 16;
     let name = b"xl/workbook.xml";

@@ -51,7 +51,9 @@ fn said(files: &csv::Files) -> String {
 /// What was made of the files in spite of what is wrong with them.
 fn rest(files: &csv::Files) -> Option<serde_json::Value> {
     match csv::read(files, "folder") {
-        Err(ConvertError::Structure(problems)) => problems.rest().map(|rest| rest.value.clone()),
+        Err(ConvertError::Structure(problems)) => {
+            problems.document().map(|document| document.value.clone())
+        }
         _ => None,
     }
 }
@@ -68,7 +70,7 @@ fn each_mistake_is_placed_and_explained() {
                 "observations.csv:3:3 (column at)",
                 "/runs/0/observations/1/at",
                 "\"5,5\" is not a number",
-                "decimal mark",
+                "decimal point",
             ],
         ),
         (
@@ -76,7 +78,7 @@ fn each_mistake_is_placed_and_explained() {
             "observations.csv",
             "R1,2,5.5,",
             "R1,2,5.5 ft,",
-            &["observations.csv:3:3 (column at)", "\"5.5 ft\" is not a number", "alone"],
+            &["observations.csv:3:3 (column at)", "\"5.5 ft\" is not a number", "without its unit"],
         ),
         (
             "a spreadsheet's error",
@@ -111,7 +113,7 @@ fn each_mistake_is_placed_and_explained() {
             "observations.csv",
             "R1,2,5.5,",
             "R1,2,,",
-            &["observations.csv:3:3 (column at)", "\"at\" is empty; every row must have it"],
+            &["observations.csv:3:3 (column at)", "\"at\" is empty, and every row requires it"],
         ),
         (
             "an unknown word",
@@ -141,7 +143,7 @@ fn each_mistake_is_placed_and_explained() {
                 "runs.csv:2:",
                 "(column counter.zero)",
                 "/runs/0/counter",
-                "as soon as anything else of \"counter\" is",
+                "it is required if \"counter\" has any other value",
             ],
         ),
         (
@@ -151,7 +153,7 @@ fn each_mistake_is_placed_and_explained() {
             "A,manhole,,1,,",
             &[
                 "structures.csv:2:5 (column position.y)",
-                "\"position.x\" stands without \"position.y\"",
+                "\"position.x\" has a value and \"position.y\" is empty",
             ],
         ),
         (
@@ -161,7 +163,7 @@ fn each_mistake_is_placed_and_explained() {
             "A,manhole,,,2,",
             &[
                 "structures.csv:2:4 (column position.x)",
-                "\"position.y\" stands without \"position.x\"",
+                "\"position.y\" has a value and \"position.x\" is empty",
             ],
         ),
         (
@@ -169,7 +171,7 @@ fn each_mistake_is_placed_and_explained() {
             "pipe_paths.csv",
             "P,2,3,4",
             "P,2,3,",
-            &["pipe_paths.csv:3:4 (column y)", "\"x\" stands without \"y\""],
+            &["pipe_paths.csv:3:4 (column y)", "\"x\" has a value and \"y\" is empty"],
         ),
         (
             "none of a path's position",
@@ -197,14 +199,14 @@ fn each_mistake_is_placed_and_explained() {
             "observations.csv",
             ",at,to,",
             ",at,at,",
-            &["observations.csv:1:4 (column at)", "stands twice"],
+            &["observations.csv:1:4 (column at)", "is duplicated"],
         ),
         (
             "a column without heading",
             "observations.csv",
             ",joint,",
             ",,",
-            &["observations.csv:1:11", "without a heading"],
+            &["observations.csv:1:11", "no heading"],
         ),
         (
             "a required column is missing",
@@ -246,7 +248,7 @@ fn each_mistake_is_placed_and_explained() {
             "quantities.csv",
             "R1,2,2,",
             "R1,2,1,",
-            &["quantities.csv:3", "order 1 stands here and in line 2"],
+            &["quantities.csv:3", "order 1 is used here and in line 2"],
         ),
         (
             "an order that is none",
@@ -274,14 +276,14 @@ fn each_mistake_is_placed_and_explained() {
             "structures.csv",
             "B,outfall,",
             "B,outfall,,",
-            &["structures.csv:3", "cells where there are"],
+            &["structures.csv:3", "cells, and there are"],
         ),
         (
             "a short row",
             "quantities.csv",
             "R1,2,1,1,mm,",
             "R1,2,1,1,mm",
-            &["quantities.csv:2", "5 cells where there are 6"],
+            &["quantities.csv:2", "5 cells, and there are 6"],
         ),
         (
             "an open quotation mark",
@@ -391,25 +393,25 @@ fn the_document_is_one_row() {
         let (headings, row) = text.split_once("\r\n").unwrap();
         *bytes = format!("{headings}\r\n{}", row.repeat(rows)).into_bytes();
         let said = said(&files);
-        assert!(said.contains(&format!("one row below the headings; found {rows}")), "{said}");
+        assert!(
+            said.contains(&format!("must have one row below the headings, and has {rows}")),
+            "{said}"
+        );
     }
 }
 
 #[test]
 fn files_that_are_none_of_the_tables_are_named() {
     let (mut files, _) = csv::write(&document()).unwrap();
-    let astray = "observation.csv:1: /-/observation.csv: no table of the format has this name, so nothing in it is read; ";
+    let unknown = "observation.csv:1: /-/observation.csv: this is not the name of a table, so its rows are not read; ";
     files.push(("observation.csv".to_owned(), b"a,b\r\n".to_vec()));
-    assert_eq!(
-        said(&files),
-        format!("{astray}give it the name of its table, or take it out if it is none\n")
-    );
+    assert_eq!(said(&files), format!("{unknown}rename it, or remove it if it is not a table\n"));
     assert_eq!(rest(&files).map(|rest| rest.pointer("/runs/0/observations").is_some()), Some(true));
     files.retain(|(name, _)| name != "observations.csv");
     assert!(said(&files).starts_with("observation.csv:1: "), "{}", said(&files));
     assert!(
         said(&files)
-            .contains(r#"no table of the format has this name; did you mean "observations.csv"?"#)
+            .contains(r#"this is not the name of a table; did you mean "observations.csv"?"#)
     );
     // What stands under another name is missed where it belongs, so nothing is said of the rest.
     assert_eq!(rest(&files), None);
@@ -417,12 +419,12 @@ fn files_that_are_none_of_the_tables_are_named() {
     let (mut files, _) = csv::write(&document()).unwrap();
     let (name, _) = files.iter_mut().find(|(name, _)| name == "quantities.csv").unwrap();
     "photos.csv".clone_into(name);
-    let named = r#"no table of the format has this name, and its columns are those of quantities.csv; give it that name"#;
+    let named = r#"this is not the name of a table, and the columns are those of quantities.csv; rename it to quantities.csv"#;
     assert!(said(&files).contains(named), "{}", said(&files));
     assert_eq!(rest(&files), None);
     let (mut files, _) = csv::write(&document()).unwrap();
     files.push(("runs.csv".to_owned(), b"a,b\r\n".to_vec()));
-    assert!(said(&files).contains("this table twice"));
+    assert!(said(&files).contains("two files for this table"));
     files.retain(|(name, _)| name != "document.csv" && name != "runs.csv");
     assert!(said(&files).starts_with("folder: there is no document.csv"));
     assert!(said(&Vec::new()).starts_with("folder: there is no document.csv"));
@@ -448,7 +450,7 @@ fn every_row_without_a_place_is_reported_at_once() {
         "runs.csv:2:5 (column direction): /runs/0/direction: \"down\" is not one of",
         "observations.csv:4:1 (column run): /runs/-/observations/-: runs.csv has no run \"R9\"",
         "quantities.csv:2:2 (column observation): /runs/-/observations/-/quantities/-: observations.csv has no observation \"7\"",
-        "quantities.csv:3:3 (column order): /runs/-/observations/-/quantities/-: the column \"order\" holds \"x\"",
+        "quantities.csv:3:3 (column order): /runs/-/observations/-/quantities/-: the column \"order\" has \"x\"",
     ] {
         assert!(said.contains(part), "{part} is not in\n{said}");
     }
@@ -475,16 +477,16 @@ fn a_missing_table_is_told_once() {
         let (_, bytes) = whole.iter().find(|(file, _)| file == name).unwrap();
         String::from_utf8_lossy(bytes).lines().count() - 1
     };
-    let astray = |files: &Vec<(String, Vec<u8>)>| -> Vec<String> {
+    let missing = |files: &Vec<(String, Vec<u8>)>| -> Vec<String> {
         said(files)
             .lines()
-            .filter(|line| line.contains(" its rows; put them back"))
+            .filter(|line| line.contains(" its rows; add these rows"))
             .map(str::to_owned)
             .collect()
     };
     let mut files = whole.clone();
     files.retain(|(name, _)| name != "observations.csv");
-    let found = astray(&files);
+    let found = missing(&files);
     assert_eq!(found.len(), 1, "{}", said(&files));
     assert!(
         found[0].contains(
@@ -503,12 +505,12 @@ fn a_missing_table_is_told_once() {
     let (_, bytes) = files.iter_mut().find(|(name, _)| name == "observations.csv").unwrap();
     let headings = bytes.iter().position(|byte| *byte == b'\n').unwrap() + 1;
     bytes.truncate(headings);
-    assert!(astray(&files)[0].contains("observations.csv has no rows, and "), "{}", said(&files));
+    assert!(missing(&files)[0].contains("observations.csv has no rows, and "), "{}", said(&files));
 
     // Where the rows of a table have no place themselves, it is not missing.
     let mut files = whole.clone();
     files.retain(|(name, _)| name != "runs.csv");
-    let found = astray(&files);
+    let found = missing(&files);
     assert_eq!(found.len(), 1, "{}", said(&files));
     let both = format!(
         "{} rows of observations.csv, {} rows of quantities.csv",

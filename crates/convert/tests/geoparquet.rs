@@ -209,10 +209,10 @@ fn what_cannot_be_transformed_is_said() {
     );
     let losses: Vec<_> =
         report.losses.iter().map(|loss| (loss.kind, &*loss.pointer, &*loss.message)).collect();
-    let vertex = "the path is no geometry: a vertex of its path cannot be transformed";
+    let vertex = "the path cannot be drawn: a vertex of its path cannot be transformed";
     assert!(losses.contains(&(LossKind::Dropped, "/pipes/0/path", vertex)), "{losses:?}");
     assert!(
-        losses.contains(&(LossKind::Dropped, "/pipes/1/path", "one vertex is no line")),
+        losses.contains(&(LossKind::Dropped, "/pipes/1/path", "a line needs more than one vertex")),
         "{losses:?}"
     );
     let notes: Vec<_> =

@@ -175,7 +175,7 @@ fn a_position_that_cannot_be_transformed_is_the_reason_that_is_told() {
     );
     assert_eq!(
         told(value.clone(), "/runs/0").0,
-        "a run is told of with its observations, and none of them is on the map"
+        "a run is part of its observations' placemarks, and none of them is on the map"
     );
     let (message, _) = told(value, "/runs/0/observations/1");
     assert_eq!(message, "it is not on the map: its pipe has no line on it");
@@ -188,7 +188,7 @@ fn a_position_that_cannot_be_transformed_is_the_reason_that_is_told() {
         "it is not on the map: a vertex of its path cannot be transformed"
     );
     let (message, _) = told(serde_json::to_value(survey()).unwrap(), "/structures/2");
-    assert_eq!(message, "nothing says where it is, so it is not on the map");
+    assert_eq!(message, "its position is not known, so it is not on the map");
 }
 
 /// XML 1.0, production 2, has no U+0001 and no U+FFFE.

@@ -258,7 +258,7 @@ fn what_each_kind_of_observation_becomes() {
                 (
                     LossKind::Dropped,
                     "/quantities/0",
-                    "roots.in-connection becomes BBA of en-13508-2, which has no place for its loss",
+                    "roots.in-connection becomes BBA of en-13508-2, which cannot hold its loss",
                 ),
             ],
         ),
@@ -270,7 +270,7 @@ fn what_each_kind_of_observation_becomes() {
             vec![(
                 LossKind::Dropped,
                 "/characterisation/0",
-                "connection.preformed becomes BCA A of en-13508-2, which has no place for square",
+                "connection.preformed becomes BCA A of en-13508-2, which cannot hold square",
             )],
         ),
         // No equivalent.
@@ -290,7 +290,7 @@ fn what_each_kind_of_observation_becomes() {
             vec![(
                 LossKind::Translated,
                 "/code",
-                "\"rots.fine\" is no code of obvert-terms; it becomes BDB, general remark",
+                "\"rots.fine\" is not a code of obvert-terms; it becomes BDB, general remark",
             )],
         ),
     ];
@@ -344,7 +344,7 @@ fn what_could_be_several_is_not_guessed() {
     assert_eq!(
         report.losses[0].message,
         "BAB B could be any of crack.longitudinal, crack.circumferential, crack.complex, crack.helical and \
-         crack.radiating in obvert-terms, and nothing recorded decides; it becomes note.remark, remark"
+         crack.radiating in obvert-terms, and no recorded value decides; it becomes note.remark, remark"
     );
 }
 
@@ -384,7 +384,7 @@ fn what_was_changed_in_the_other_list_stays_changed() {
     let (back, report) = home(&translated);
     assert_eq!((row(&back)["code"].as_str(), report.losses.len()), (Some("void.visible"), 0));
     assert!(
-        report.notes.iter().any(|note| note.message.contains("coded anew")),
+        report.notes.iter().any(|note| note.message.contains("coded again")),
         "{:?}",
         report.notes
     );
@@ -402,7 +402,7 @@ fn what_is_from_memory_is_noted() {
     assert_eq!(
         notes,
         [
-            "what en-13508-2 has as BAJ and BCE is known here from memory only; hold it against the list's own text before relying on it"
+            "the codes BAJ and BCE of en-13508-2 are from memory only; compare them with the text of the list before relying on them"
         ]
     );
 }
@@ -423,7 +423,7 @@ fn what_cannot_be_translated_is_refused() {
     without.codes.remove(0);
     assert!(
         refused(terms, &without)
-            .starts_with("the code list larkmoor-terms 2 has no code of the role remark")
+            .starts_with("the code list larkmoor-terms 2 has no code with the role remark")
     );
     // To the list that it is coded in there is nothing to do.
     let (same, report) = recode::document(&document, terms, terms).unwrap();

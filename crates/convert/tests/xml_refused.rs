@@ -59,7 +59,7 @@ fn each_change_is_refused_where_it_stands() {
         (
             "</survey>\n",
             "",
-            "x.xml:24:1: the file ends inside <survey>, which begins on line 2; it has been cut off",
+            "x.xml:24:1: the file ends inside <survey>, which starts on line 2; the file is cut off",
         ),
         ("</survey>\n", "</surv", "x.xml:24:1: not well-formed XML: syntax error: tag not closed"),
         ("</survey>\n", "</survey><survey/>", "a second root element"),
@@ -71,75 +71,71 @@ fn each_change_is_refused_where_it_stands() {
         ("</survey>\n", "</survey>&lt;", "text outside the root element"),
         ("</survey>\n", "</survey><![CDATA[]]>", "text outside the root element"),
         ("</survey>\n", "</survey></survey>", "not well-formed XML"),
-        ("<id>d</id>", "< id>d</id>", "is no name of an element"),
+        ("<id>d</id>", "< id>d</id>", "is not a valid name of an element"),
         ("<id>d</id>", "<id>d</ id>", "not well-formed XML"),
-        ("<id>d</id>", "<id / >", "x.xml:4:7: not well-formed XML: this is no attribute"),
+        ("<id>d</id>", "<id / >", "x.xml:4:7: not well-formed XML: this is not an attribute"),
         ("<id>d</id>", "<id>d]]></id>", "]]> in a text"),
         ("<id>d</id>", "<id>d<!-- -- --></id>", "not well-formed XML"),
         ("<id>d</id>", "<id>a & b</id>", "x.xml:4:9: not well-formed XML"),
         (
             "<id>d</id>",
             "<id>&nbsp;</id>",
-            "x.xml:4:7: the reference &nbsp; stands for nothing; XML has &lt; &gt; &amp;",
+            "x.xml:4:7: the reference &nbsp; is not defined; use &lt; &gt; &amp;",
         ),
-        ("<id>d</id>", "<id>&#1;</id>", "the reference &#1; stands for nothing"),
-        ("<id>d</id>", "<id>&#xFFFE;</id>", "the reference &#xFFFE; stands for nothing"),
+        ("<id>d</id>", "<id>&#1;</id>", "the reference &#1; is not defined"),
+        ("<id>d</id>", "<id>&#xFFFE;</id>", "the reference &#xFFFE; is not defined"),
         (
             "<id>d</id>",
             "<id>d\u{1}</id>",
-            "x.xml:4:8: the character U+0001 cannot stand in XML 1.0; a text that has it is written as a JSON string",
+            "x.xml:4:8: XML 1.0 does not allow the character U+0001; write the text as a JSON string",
         ),
-        ("<id>d</id>", "<id>d\u{ffff}</id>", "the character U+FFFF cannot stand in XML 1.0"),
-        (
-            "<id>d</id>",
-            "<o:id>d</o:id>",
-            "x.xml:4:3: not well-formed XML: nothing binds the prefix \"o\"",
-        ),
-        ("<id>d</id>", "<id o:a='1'>d</id>", "nothing binds the prefix \"o\""),
-        ("<id>d</id>", "<id xmlns:o=''>d</id>", "the prefix \"o\" is bound to nothing"),
+        ("<id>d</id>", "<id>d\u{ffff}</id>", "XML 1.0 does not allow the character U+FFFF"),
+        ("<id>d</id>", "<o:id>d</o:id>", "x.xml:4:3: not well-formed XML: the prefix \"o\""),
+        ("<id>d</id>", "<id o:a='1'>d</id>", "the prefix \"o\" is not declared"),
+        ("<id>d</id>", "<id xmlns:o=''>d</id>", "the prefix \"o\" has an empty namespace"),
         (
             "<id>d</id>",
             "<id encoding='json' encoding='json'>\"d\"</id>",
-            "the attribute \"encoding\" stands twice",
+            "the attribute \"encoding\" is duplicated",
         ),
-        ("<id>d</id>", "<id encoding=json>\"d\"</id>", "this is no attribute"),
+        ("<id>d</id>", "<id encoding=json>\"d\"</id>", "this is not an attribute"),
         // What the format does not use.
         (
             "<survey",
             "<!DOCTYPE survey [<!ENTITY a 'b'>]>\n<survey",
-            "x.xml:2:1: a document type declaration, which is never read",
+            "x.xml:2:1: document type declarations are not read",
         ),
         (
             "<survey",
             "<!DOCTYPE survey SYSTEM 'file:///etc/passwd'>\n<survey",
-            "a document type declaration, which is never read",
+            "document type declarations are not read",
         ),
-        ("<survey", "<?xml-stylesheet href='a'?>\n<survey", "x.xml:2:1: a processing instruction"),
-        ("<id>d</id>", "<id><?php x ?>d</id>", "a processing instruction"),
-        ("<?xml version", " <?xml version", "the XML declaration must stand first"),
+        (
+            "<survey",
+            "<?xml-stylesheet href='a'?>\n<survey",
+            "x.xml:2:1: the format has no processing instructions",
+        ),
+        ("<id>d</id>", "<id><?php x ?>d</id>", "the format has no processing instructions"),
+        ("<?xml version", " <?xml version", "the XML declaration must be first"),
         (
             "version=\"1.0\"",
             "version=\"1.1\"",
-            "x.xml:1:1: XML version \"1.1\"; save the document as XML 1.0",
+            "x.xml:1:1: XML version \"1.1\" is not supported; save the document as XML 1.0",
         ),
         (
             "encoding=\"UTF-8\"",
             "encoding=\"ISO-8859-1\"",
-            "the encoding \"ISO-8859-1\"; save the document as UTF-8 and say so",
+            "the encoding is \"ISO-8859-1\"; save the document as UTF-8 and declare it",
         ),
-        ("encoding=\"UTF-8\"", "standalone=\"maybe\"", "the XML declaration must be like"),
-        ("version=\"1.0\" ", "", "the XML declaration must be like"),
+        ("encoding=\"UTF-8\"", "standalone=\"maybe\"", "write the XML declaration as"),
+        ("version=\"1.0\" ", "", "write the XML declaration as"),
         // The namespace and the version.
         (
             "ns/0.2",
             "ns/0.3",
-            "x.xml:2:1: the document is of version \"0.3\" of the format; this reader knows version \"0.2\"",
+            "x.xml:2:1: the document has version \"0.3\" of the format; this reader supports version \"0.2\"",
         ),
-        (
-            " xmlns=\"https://obvert.example/ns/0.2\"",
-            "",
-            "is in no namespace; write <survey xmlns=",
-        ),
+        (" xmlns=\"https://obvert.example/ns/0.2\"", "", "has no namespace; write <survey xmlns="),
         (
             "https://obvert.example/ns/0.2",
             "http://www.example.org/x",
@@ -154,17 +150,17 @@ fn each_change_is_refused_where_it_stands() {
         (
             "<vertical>NAVD 88</vertical>",
             "<vertcal>NAVD 88</vertcal>",
-            "x.xml:8:3: /vertcal: unknown element <vertcal> in <survey>; data of your own goes into <extensions>; did you mean \"vertical\"?",
+            "x.xml:8:3: /vertcal: unknown element <vertcal> in <survey>; put your own data into <extensions>; did you mean \"vertical\"?",
         ),
         (
             "<kind>outfall</kind>",
             "<Kind>outfall</Kind>",
-            "x.xml:13:26: /structures/1/Kind: unknown element <Kind> in <structure>; data of your own goes into <extensions>; did you mean \"kind\"?",
+            "x.xml:13:26: /structures/1/Kind: unknown element <Kind> in <structure>; put your own data into <extensions>; did you mean \"kind\"?",
         ),
         (
             "<id>d</id>",
             "<id>d</id><id>e</id>",
-            "x.xml:4:13: /id: the element <id> stands twice in <survey>; keep one",
+            "x.xml:4:13: /id: the element <id> is duplicated in <survey>; keep one",
         ),
         (
             "<id>d</id>",
@@ -174,12 +170,12 @@ fn each_change_is_refused_where_it_stands() {
         (
             "<id>d</id>",
             "<id xmlns=''>d</id>",
-            "x.xml:4:3: /id: the element <id> is in no namespace",
+            "x.xml:4:3: /id: the element <id> has no namespace; use that of the format",
         ),
         (
             "<list>l</list><version>1</version>",
             "<version>1</version><list>l</list>",
-            "x.xml:9:31: <list> stands after <version>; elements stand in the order of the schema, where <list> comes before version, extensions",
+            "x.xml:9:31: <list> is after <version>; put elements in the order of the schema, where <list> is before version, extensions",
         ),
         (
             "<pipe><id>p</id>",
@@ -189,7 +185,7 @@ fn each_change_is_refused_where_it_stands() {
         (
             "<item>e</item>",
             "<equipment>e</equipment>",
-            "x.xml:19:78: /runs/0/equipment/equipment: unknown element <equipment> in <equipment>, where each is an <item>",
+            "x.xml:19:78: /runs/0/equipment/equipment: unknown element <equipment> in <equipment>, which contains <item>",
         ),
         ("<item>e</item>", "e", "text between the elements of <equipment>: \"e\""),
         (
@@ -205,15 +201,19 @@ fn each_change_is_refused_where_it_stands() {
         (
             "<id>d</id>",
             "<id><b>d</b></id>",
-            "x.xml:4:7: /id: the element <b> in <id>, where text alone belongs",
+            "x.xml:4:7: /id: the element <b> is in <id>, which contains text only; remove the tags",
         ),
-        ("<at>12.4</at>", "<at>12<b/>.4</at>", "the element <b> in <at>, where text alone belongs"),
+        (
+            "<at>12.4</at>",
+            "<at>12<b/>.4</at>",
+            "the element <b> is in <at>, which contains text only; remove the tags",
+        ),
         ("<section>in</section>", "", "x.xml:6:3: /units: the key \"section\" is missing"),
         // Attributes.
         (
             "<structure><id>b",
             "<structure id='b'><id>b",
-            "x.xml:13:16: /structures/1/@id: unknown attribute \"id\" of <structure>; values stand in elements",
+            "x.xml:13:16: /structures/1/@id: unknown attribute \"id\" of <structure>; write values as elements",
         ),
         ("<survey ", "<survey version='0.1' ", "unknown attribute \"version\" of <survey>"),
         ("<remark>", "<remark enconding='json'>", "did you mean \"encoding\"?"),
@@ -221,12 +221,12 @@ fn each_change_is_refused_where_it_stands() {
         (
             "<remark>",
             "<remark encoding='base64'>",
-            "unknown encoding \"base64\"; the only one is \"json\"",
+            "unknown encoding \"base64\"; use \"json\" or no encoding",
         ),
         (
             "<remark>",
             "<remark encoding='json'>",
-            "a text stands as a JSON string, in double quotes; found \"seen\"",
+            "must be a JSON string in double quotation marks; found \"seen\"",
         ),
         (
             "<at>12.4</at>",
@@ -272,7 +272,7 @@ fn each_change_is_refused_where_it_stands() {
         (
             "10 20.5",
             "10,20.5",
-            "expected two numbers with a space between, easting or longitude first; found \"10,20.5\"",
+            "expected two numbers separated by a space, easting or longitude first; found \"10,20.5\"",
         ),
         ("10 20.5", "10", "expected two numbers"),
         ("10 20.5", "10 20 30", "expected two numbers"),
@@ -294,23 +294,31 @@ fn each_change_is_refused_where_it_stands() {
             "the id \"1\" is a duplicate",
         ),
         // Extensions.
-        (" name=\"org.example.x\"", "", "<extension> without its \"name\", a reverse domain name"),
+        (
+            " name=\"org.example.x\"",
+            "",
+            "<extension> has no \"name\"; add it, a reverse domain name",
+        ),
         ("name=\"org.example.x\"", "name=\"example\"", "is not a reverse domain name"),
         (
             "name=\"org.example.x\"",
             "nam=\"org.example.x\"",
-            "unknown attribute \"nam\" of <extension>; values stand in elements; did you mean \"name\"?",
+            "unknown attribute \"nam\" of <extension>; write values as elements; did you mean \"name\"?",
         ),
-        ("{\"a\":[1,null]}", "{'a'}", "the value of an extension stands as JSON"),
-        ("{\"a\":[1,null]}", "", "an extension without its value"),
+        ("{\"a\":[1,null]}", "{'a'}", "the value of an extension is not JSON"),
+        ("{\"a\":[1,null]}", "", "an extension has no value"),
         ("{\"a\":[1,null]}", "{\"a\":1,\"a\":2}", "duplicate key \"a\""),
-        ("{\"a\":[1,null]}", "9007199254740993", "the value of an extension stands as JSON"),
-        ("{\"a\":[1,null]}", "<a/>", "the element <a> in <extension>, where text alone belongs"),
+        ("{\"a\":[1,null]}", "9007199254740993", "the value of an extension is not JSON"),
+        (
+            "{\"a\":[1,null]}",
+            "<a/>",
+            "the element <a> is in <extension>, which contains text only; remove the tags",
+        ),
         ("<extension name=\"org.example.x\">{\"a\":[1,null]}</extension>", "", "/extensions: "),
         (
             "</extensions>",
             "<extension name=\"org.example.x\">1</extension></extensions>",
-            "the extension \"org.example.x\" stands twice",
+            "the extension \"org.example.x\" is duplicated",
         ),
     ];
     let mut failures = String::new();
@@ -367,11 +375,11 @@ fn a_file_of_another_kind_is_called_what_it_is() {
         (b"<!-- only a comment -->".to_vec(), "the file has no <survey> element"),
         (
             wide(false, true),
-            "x.xml:1: not UTF-8 text (it begins like UTF-16 or UTF-32); save the document as UTF-8",
+            "x.xml:1: not UTF-8 text (it starts like UTF-16 or UTF-32); save the document as UTF-8",
         ),
-        (wide(true, true), "it begins like UTF-16"),
-        (wide(false, false), "it begins like UTF-16"),
-        (wide(true, false), "it begins like UTF-16"),
+        (wide(true, true), "it starts like UTF-16"),
+        (wide(false, false), "it starts like UTF-16"),
+        (wide(true, false), "it starts like UTF-16"),
         (
             latin,
             "x.xml:21: not UTF-8 text (it looks like an older single-byte encoding); save the document as UTF-8",
@@ -381,7 +389,7 @@ fn a_file_of_another_kind_is_called_what_it_is() {
         (b"\x1f\x8b\x08".to_vec(), "a gzip archive"),
         (b"\x89PNG\r\n\x1a\n\0\0".to_vec(), "not UTF-8 text (it looks binary)"),
         (b"{\"obvert\": \"0.1\"}".to_vec(), "this looks like JSON, not XML"),
-        (b"id,at,code\n1,2,3\n".to_vec(), "not XML: it does not begin with a tag"),
+        (b"id,at,code\n1,2,3\n".to_vec(), "not XML: it does not start with a tag"),
     ];
     for (source, says) in cases {
         let said = problems(&source);
@@ -402,11 +410,11 @@ fn a_document_cut_off_anywhere_is_refused() {
 #[test]
 fn attacks_end_early() {
     let bomb = "<!DOCTYPE survey [<!ENTITY a \"aaaaaaaaaa\"><!ENTITY b \"&a;&a;&a;&a;&a;&a;\">]><survey>&b;</survey>";
-    assert!(problems(bomb.as_bytes()).contains("a document type declaration"));
+    assert!(problems(bomb.as_bytes()).contains("document type declarations are not read"));
     let fetch = "<!DOCTYPE survey [<!ENTITY a SYSTEM \"file:///etc/passwd\">]><survey>&a;</survey>";
-    assert!(problems(fetch.as_bytes()).contains("a document type declaration"));
+    assert!(problems(fetch.as_bytes()).contains("document type declarations are not read"));
     let deep = DOCUMENT.replace("<id>d</id>", &"<a>".repeat(100_000));
-    assert!(problems(deep.as_bytes()).contains("elements nested more than 64 deep"));
+    assert!(problems(deep.as_bytes()).contains("elements are nested more than 64 deep"));
     let json = DOCUMENT.replace("{\"a\":[1,null]}", &"[".repeat(100_000));
     assert!(problems(json.as_bytes()).contains("recursion limit exceeded"));
     let bindings: String = (0..1000).map(|n| format!(" xmlns:a{n}='x'")).collect();

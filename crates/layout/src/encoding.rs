@@ -1,6 +1,6 @@
-//! The bytes of a file as text and back, in the encodings that office systems write. What a layout
-//! declares is not guessed at; only a byte-order mark, which says for certain, overrides it. What
-//! no layout declares is guessed, and the guess is reported.
+//! The bytes of a file as text and back, in the encodings that office systems write. A declared
+//! encoding is used, unless a byte-order mark contradicts it, which is certain. Without a
+//! declaration the encoding is guessed, and the guess is reported.
 
 use std::fmt;
 
@@ -9,7 +9,7 @@ use encoding_rs::{
 };
 use obvert_model::layout::Encoding;
 
-/// The names of ISO 8859-1 (IANA). The WHATWG standard takes them for windows-1252, as browsers do.
+/// The names of ISO 8859-1 (IANA). The WHATWG standard reads them as windows-1252, as browsers do.
 const LATIN1: [&str; 10] = [
     "iso-8859-1",
     "iso8859-1",
@@ -30,7 +30,7 @@ pub(crate) enum Charset {
     Latin1,
     /// UTF-16, written with a byte-order mark.
     Utf16 {
-        /// Whether the greater byte comes first.
+        /// Whether the high byte comes first.
         big_endian: bool,
     },
     /// An encoding of the WHATWG standard.
@@ -40,7 +40,7 @@ pub(crate) enum Charset {
 impl Charset {
     pub(crate) const UTF_8: Self = Self::Standard(UTF_8);
 
-    /// The encoding of a label; `None` where the standard does not have it.
+    /// The encoding of a label; `None` if the standard does not have it.
     pub(crate) fn of(label: &str) -> Option<Self> {
         if LATIN1.iter().any(|name| name.eq_ignore_ascii_case(label))
             || label.eq_ignore_ascii_case("ibm819")
@@ -63,7 +63,7 @@ impl Charset {
         matches!(self, Self::Utf16 { .. })
     }
 
-    /// Whether each character is one byte, so that any bytes are some text.
+    /// Whether each character is one byte, so that any bytes are valid text.
     fn is_single_byte(self) -> bool {
         match self {
             Self::Latin1 => true,
@@ -98,19 +98,19 @@ impl fmt::Display for Charset {
     }
 }
 
-/// How the encoding of a file is known.
+/// How the encoding of a file was determined.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Known {
-    /// It is as declared, or makes no difference.
+    /// It is the declared one, or all possible encodings give the same text.
     Declared,
-    /// A byte-order mark says another than declared.
+    /// A byte-order mark contradicts the declaration.
     Marked,
-    /// Nothing declares it.
+    /// It is not declared.
     Guessed,
 }
 
-/// Whether bytes are UTF-16 by their zeros, and then whether the greater byte comes first. Tables
-/// are Latin letters and digits for the most part, which have a zero in one of their two bytes.
+/// Whether bytes are UTF-16, judged by their zeros, and if so whether the high byte comes first.
+/// Tables are mostly Latin letters and digits, which have a zero in one of their two bytes.
 fn zeros_of_utf16(source: &[u8]) -> Option<bool> {
     let start = &source[..source.len().min(4096)];
     let zeros = |odd: usize| start.iter().skip(odd).step_by(2).filter(|byte| **byte == 0).count();
@@ -118,7 +118,7 @@ fn zeros_of_utf16(source: &[u8]) -> Option<bool> {
     (start.len() > 3 && even.max(odd) * 4 > start.len()).then_some(even > odd)
 }
 
-/// The encoding that bytes without a byte-order mark are most likely in.
+/// The most likely encoding of bytes without a byte-order mark.
 fn guess(source: &[u8]) -> Charset {
     if zeros_of_utf16(source).is_some() {
         return Charset::Utf16 { big_endian: false };
@@ -126,15 +126,15 @@ fn guess(source: &[u8]) -> Charset {
     Charset::Standard(if std::str::from_utf8(source).is_ok() { UTF_8 } else { WINDOWS_1252 })
 }
 
-/// The line, from 1, on which a text ends.
+/// The number of lines of a text.
 fn line_at_end(text: &str) -> usize {
     1 + text.bytes().filter(|byte| *byte == b'\n').count()
 }
 
-/// The text of a file and its encoding, and how that is known.
+/// The text of a file, its encoding, and how that was determined.
 ///
 /// # Errors
-/// With the line, from 1, that cannot be read, and why.
+/// With the line, from 1, that cannot be read, and the reason.
 pub(crate) fn decode(
     source: &[u8],
     declared: Option<Charset>,
@@ -151,23 +151,22 @@ pub(crate) fn decode(
             Known::Declared
         }
         Some(_) => Known::Marked,
-        // A mark says it for certain, and ASCII is the same in all that it could be.
+        // A byte-order mark is certain, and ASCII is the same in all possible encodings.
         None if mark.is_some() || source.is_ascii() && charset == Charset::UTF_8 => Known::Declared,
         None => Known::Guessed,
     };
     if source.starts_with(b"PK\x03\x04") {
         return Err((
             1,
-            "it begins like a zip archive or a workbook; save the table as CSV".to_owned(),
+            "it starts like a zip archive or a workbook; save the table as CSV".to_owned(),
         ));
     }
-    // Letters beyond ASCII that are UTF-8 from the first to the last are seldom anything else by
-    // chance.
+    // Text that has non-ASCII letters and is valid UTF-8 is hardly ever in another encoding.
     if charset.is_single_byte() && !body.is_ascii() && std::str::from_utf8(body).is_ok() {
         let at = body.iter().position(|byte| !byte.is_ascii()).unwrap_or(0);
         let line = 1 + body[..at].iter().filter(|byte| **byte == b'\n').count();
         let why = format!(
-            "UTF-8 here, but the layout says {charset}; save the file in that encoding, or correct `encoding`"
+            "the text is UTF-8, and the layout declares {charset}; save the file in that encoding, or correct `encoding`"
         );
         return Err((line, why));
     }
@@ -180,21 +179,19 @@ pub(crate) fn decode(
         }
         Charset::Standard(standard) => strictly(body, standard).map_err(|line| {
             let hint = if standard == UTF_8 {
-                "; was it saved in windows-1252?"
+                "; save it as UTF-8, or declare the encoding in the layout: it may be windows-1252"
             } else {
-                "; is it in another encoding?"
+                "; declare its encoding in the layout"
             };
             let name = if standard == UTF_8 { "UTF-8".to_owned() } else { charset.to_string() };
-            (line, format!("not {name} here, although the layout says so{hint}"))
+            (line, format!("not valid {name}, which the layout declares{hint}"))
         })?,
     };
     if let Some(at) = text.find('\0') {
         let why = match declared {
-            Some(_) => {
-                "a null character, so the file is not text in the encoding that the layout names"
-            }
+            Some(_) => "a null character; correct the encoding in the layout",
             None => {
-                "a null character, which no table has; is this a table? save it as CSV or as a workbook (.xlsx)"
+                "a null character, which no table has; save the table as CSV or as a workbook (.xlsx)"
             }
         };
         return Err((line_at_end(&text[..at]), why.to_owned()));
@@ -204,17 +201,17 @@ pub(crate) fn decode(
 
 fn utf16(body: &[u8], standard: &'static Standard) -> Result<String, (usize, String)> {
     if body.len() % 2 == 1 {
-        let why = "UTF-16 has two bytes per unit, and the file has an odd number of bytes; is it cut off?";
+        let why = "UTF-16 has two bytes per unit, and the file has an odd number of bytes; fetch it again";
         return Err((1, why.to_owned()));
     }
     strictly(body, standard)
-        .map_err(|_| (1, "not valid UTF-16; is it in another encoding?".to_owned()))
+        .map_err(|_| (1, "not valid UTF-16; declare its encoding in the layout".to_owned()))
 }
 
 /// The text of bytes.
 ///
 /// # Errors
-/// With the line of the first bytes that are none in the encoding.
+/// With the first line that is not valid in the encoding.
 fn strictly(body: &[u8], standard: &'static Standard) -> Result<String, usize> {
     let mut decoder = standard.new_decoder_without_bom_handling();
     let room = decoder.max_utf8_buffer_length_without_replacement(body.len()).unwrap_or(body.len());
@@ -232,8 +229,8 @@ fn strictly(body: &[u8], standard: &'static Standard) -> Result<String, usize> {
     }
 }
 
-/// The bytes of a text, and the characters that the encoding does not have, which become question
-/// marks.
+/// The bytes of a text, and the characters that the encoding does not have, which are written as
+/// question marks.
 pub(crate) fn encode(text: &str, charset: Charset) -> (Vec<u8>, Vec<char>) {
     let mut missing: Vec<char> = text.chars().filter(|letter| !charset.has(*letter)).collect();
     missing.sort_unstable();
@@ -266,12 +263,12 @@ mod tests {
     /// WHATWG Encoding standard, index windows-1252: 0x80 is the euro sign, 0x96 the en dash, 0x99
     /// the trade mark sign.
     #[test]
-    fn bytes_mean_what_the_standard_says() {
+    fn bytes_are_decoded_by_the_standard() {
         let read = |encoding| decode(b"\x80\x96\x99\xE9", Some(encoding)).unwrap().0;
         assert_eq!(read(CP1252), "€–™é");
         assert_eq!(read(Charset::Latin1), "\u{80}\u{96}\u{99}é");
         assert!(
-            decode(b"a\nb\xE9", Some(Charset::UTF_8)).unwrap_err().1.starts_with("not UTF-8 here")
+            decode(b"a\nb\xE9", Some(Charset::UTF_8)).unwrap_err().1.starts_with("not valid UTF-8")
         );
         assert_eq!(decode(b"a\nb\xE9", Some(Charset::UTF_8)).unwrap_err().0, 2);
     }
@@ -303,9 +300,10 @@ mod tests {
         }
     }
 
-    /// What nobody declares is guessed, and said unless it makes no difference or a mark says it.
+    /// An encoding without a declaration is guessed, and reported unless it makes no difference or
+    /// there is a byte-order mark.
     #[test]
-    fn an_encoding_that_is_not_declared_is_guessed_and_said() {
+    fn an_undeclared_encoding_is_guessed_and_reported() {
         let utf16 = |big: bool| -> Vec<u8> {
             "DN;Länge"
                 .encode_utf16()
@@ -327,8 +325,8 @@ mod tests {
         }
     }
 
-    /// WHATWG Encoding standard: labels are taken whatever their case; those of ISO 8859-1 mean
-    /// that standard here.
+    /// WHATWG Encoding standard: labels are case-insensitive; those of ISO 8859-1 mean that
+    /// standard here.
     #[test]
     fn every_label_of_the_standard_is_read_and_written() {
         let cases: [(&str, &[u8], &str); 9] = [
@@ -351,7 +349,10 @@ mod tests {
         let (line, why) = decode(b"a\n\x81\x20", Charset::of("shift_jis")).unwrap_err();
         assert_eq!(
             (line, why.as_str()),
-            (2, "not shift_jis here, although the layout says so; is it in another encoding?")
+            (
+                2,
+                "not valid shift_jis, which the layout declares; declare its encoding in the layout"
+            )
         );
         assert_eq!(
             encode("a\u{7ba1}\u{e9}", Charset::Standard(encoding_rs::SHIFT_JIS)).1,

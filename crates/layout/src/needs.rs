@@ -1,4 +1,4 @@
-//! Which columns a field comes from, to name them where a cell is blank that a survey needs.
+//! The columns that a field comes from, to name them if a required cell is blank.
 
 use obvert_model::layout::{Record, Target};
 use obvert_model::read::{Problem, ProblemKind};
@@ -6,11 +6,11 @@ use obvert_model::read::{Problem, ProblemKind};
 use crate::plan::Plan;
 use crate::read::journal::one_line;
 
-/// How deep values that are made of others are followed.
+/// How many levels of made values are followed.
 const DEEPEST: usize = 4;
 
-/// The headings of the columns that a field comes from, directly or by what the layout makes of
-/// them, in the order of the layout.
+/// The headings of the columns that a field comes from, directly or through values that the layout
+/// makes, in the order of the layout.
 pub(crate) fn columns_of<'l>(plan: &Plan<'l>, target: Target) -> Vec<&'l str> {
     let mut found = Vec::new();
     follow(plan, target, DEEPEST, &mut found);
@@ -39,7 +39,7 @@ fn follow<'l>(plan: &Plan<'l>, target: Target, deep: usize, found: &mut Vec<&'l 
         follow(plan, field, deep, found);
     }
     if found.len() == before {
-        // Each end of the run is one of the pipe, and the direction says which.
+        // Each end of the run is an end of the pipe; the direction determines which.
         let others: &[Target] = match target {
             Target::RUN_FROM | Target::RUN_TO => &[Target::PIPE_UPSTREAM, Target::PIPE_DOWNSTREAM],
             Target::PIPE_UPSTREAM | Target::PIPE_DOWNSTREAM => &[Target::RUN_FROM, Target::RUN_TO],
@@ -49,16 +49,16 @@ fn follow<'l>(plan: &Plan<'l>, target: Target, deep: usize, found: &mut Vec<&'l 
     }
 }
 
-/// Headings as a message has them.
+/// Headings, as they are quoted in a message.
 pub(crate) fn quoted(headings: &[&str]) -> String {
     let all: Vec<String> =
         headings.iter().map(|heading| format!("{:?}", one_line(heading))).collect();
     all.join(", ")
 }
 
-/// What to report of a key that is missing, and the heading of the column that should hold it, if
-/// there is one. `is_blank` tells which columns have nothing in the last row, of which the fields
-/// of the document are made.
+/// The message for a missing key, and the heading of the column that should hold it, if there is
+/// one. `is_blank` is whether a column is blank in the last row, which the fields of the document
+/// are made from.
 pub(crate) fn missing<'l>(
     problem: &Problem,
     plan: &Plan<'l>,
@@ -85,13 +85,13 @@ pub(crate) fn missing<'l>(
     let Some(first) = columns.first() else {
         let id = &plan.layout.id;
         let message = format!(
-            "every {each} needs {target}, but no column of the layout {id} holds it; add it to fixed or made"
+            "every {each} requires {target}, and no column of the layout {id} maps to it; add it to fixed or made"
         );
         return Some((message, None));
     };
     let place = if of_document { " in the last row" } else { "" };
     let message = format!(
-        "there is no value under {}{place}, and every {each} needs it; fill it in",
+        "{} has no value{place}, and every {each} requires it; fill it in",
         quoted(&columns)
     );
     Some((message, Some(first)))

@@ -1,5 +1,5 @@
-//! A layout made ready to read and to write by: its paths are resolved, its templates taken apart,
-//! its encoding and its code list found.
+//! A layout, prepared for reading and writing: paths are resolved, templates parsed, and the
+//! encoding and the code list are looked up.
 
 use std::collections::HashMap;
 
@@ -19,11 +19,11 @@ pub(crate) struct Plan<'l> {
     pub(crate) layout: &'l Layout,
     /// The columns, in the order of the layout.
     pub(crate) columns: Vec<ColumnBinding<'l>>,
-    /// Values that are always the same.
+    /// Fixed values.
     pub(crate) fixed: Vec<(Target, Value)>,
-    /// Values that follow from others.
+    /// Values made from others.
     pub(crate) made: Vec<(Target, Template)>,
-    /// What names the recording that offsets are into, where no column does.
+    /// The name of the recording that offsets refer to, if no column has it.
     pub(crate) video: Option<Template>,
     /// The encoding that the layout declares.
     pub(crate) charset: Option<Charset>,
@@ -31,10 +31,10 @@ pub(crate) struct Plan<'l> {
 }
 
 impl<'l> Plan<'l> {
-    /// Resolves a layout. `lists` are code lists beside the built-in ones.
+    /// Resolves a layout. `lists` are code lists in addition to the built-in ones.
     ///
     /// # Errors
-    /// When the layout leads to fields that the format does not have, or its encoding is not known.
+    /// When the layout maps to fields that the format does not have, or its encoding is not known.
     pub(crate) fn new(layout: &'l Layout, lists: &'l [CodeList]) -> Result<Self, ConvertError> {
         let columns = layout.columns.iter().map(|column| ColumnBinding::of(column, layout));
         let fixed = layout
@@ -71,8 +71,7 @@ impl<'l> Plan<'l> {
         })
     }
 
-    /// Whether the file is XML, whose rows have no lines and whose values have columns of their
-    /// own.
+    /// Whether the file is XML, where rows have no lines and each value has a column of its own.
     pub(crate) const fn is_xml(&self) -> bool {
         self.layout.xml.is_some()
     }
@@ -87,12 +86,12 @@ impl<'l> Plan<'l> {
         self.made.iter().find(|(own, _)| *own == target).map(|(_, template)| template)
     }
 
-    /// Whether a column names the recordings that offsets are into.
+    /// Whether a column names the recordings that offsets refer to.
     pub(crate) fn names_recordings(&self) -> bool {
         self.columns.iter().any(|column| column.names_recording())
     }
 
-    /// The column of a heading.
+    /// The column with a heading.
     pub(crate) fn column(&self, heading: &str) -> Option<&ColumnBinding<'l>> {
         self.columns.iter().find(|column| column.heading() == heading)
     }
@@ -107,34 +106,34 @@ fn resolve(path: &FieldPath) -> Option<Target> {
     Target::resolve(path).ok()
 }
 
-/// What a column is for.
+/// The purpose of a column.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) enum ColumnUse<'l> {
-    /// It holds a field.
+    /// It maps to a field.
     Field(Target),
-    /// It is one of the columns that together say what was seen, by its place among them.
+    /// It is one of the columns that together determine the code, by its index among them.
     Code(usize),
-    /// It marks where stretches begin and end.
+    /// It marks the start and end of stretches.
     Stretch,
-    /// Its values are not carried over, for the reason given.
+    /// Its values are not carried over, for this reason.
     Dropped(&'l str),
-    /// The layout does not say.
+    /// The layout does not define it.
     Unsaid,
 }
 
-/// A column of the layout, bound to what it holds.
+/// A column of the layout, bound to its field.
 #[derive(Clone, Copy)]
 pub(crate) struct ColumnBinding<'l> {
     pub(crate) column: &'l Column,
     pub(crate) role: ColumnUse<'l>,
     pub(crate) format: CellFormat<'l>,
-    /// The unit that the document has for the field, where that is a length and the layout fixes
-    /// it.
+    /// The unit of the field in the document, if the field is a length and the layout fixes the
+    /// unit.
     pub(crate) unit: Option<QuantityUnit>,
 }
 
 impl<'l> ColumnBinding<'l> {
-    /// Binds a column; `None` where it leads to a field that the format does not have.
+    /// Binds a column; `None` if it maps to a field that the format does not have.
     pub(crate) fn of(column: &'l Column, layout: &'l Layout) -> Option<Self> {
         let code = layout
             .codes
@@ -160,7 +159,7 @@ impl<'l> ColumnBinding<'l> {
         &self.column.heading
     }
 
-    /// The field that it holds.
+    /// The field that it maps to.
     pub(crate) const fn target(&self) -> Option<Target> {
         match self.role {
             ColumnUse::Field(target) => Some(target),
@@ -173,13 +172,12 @@ impl<'l> ColumnBinding<'l> {
         self.column.kind == Some(CellKind::Number)
     }
 
-    /// Where in a list its value is, from 0.
+    /// The index of its value in a list, from 0.
     pub(crate) fn place(&self) -> usize {
         (self.column.place.unwrap_or(1) as usize).saturating_sub(1)
     }
 
-    /// The cell of a value of the field, which is turned into the unit of the column where that has
-    /// one of its own.
+    /// The cell of a value of the field, converted to the unit of the column if it has one.
     pub(crate) fn write(&self, value: &Value) -> Option<String> {
         match (self.column.unit, self.unit) {
             (Some(unit), Some(own)) => self.format.write(&converted(value, Some(own), Some(unit))?),
@@ -190,13 +188,13 @@ impl<'l> ColumnBinding<'l> {
         }
     }
 
-    /// Whether it names the recordings that offsets of the row are into.
+    /// Whether it names the recordings that offsets in the row refer to.
     pub(crate) fn names_recording(&self) -> bool {
         self.column.is_recording() && self.target() == Some(Target::MEDIA_FILE)
     }
 }
 
-/// The code list that a layout's file is coded in.
+/// The code list of a layout's file.
 pub(crate) struct Codes<'l>(HashMap<&'l str, &'l Code>);
 
 impl<'l> Codes<'l> {
@@ -213,7 +211,7 @@ impl<'l> Codes<'l> {
         )
     }
 
-    /// Whether the list is not at hand.
+    /// Whether the list is not available.
     pub(crate) fn is_empty(&self) -> bool {
         self.0.is_empty()
     }
@@ -223,7 +221,7 @@ impl<'l> Codes<'l> {
     }
 }
 
-/// The unit of an amount that has none in its cell or column, by what the code list says of it.
+/// The unit of an amount without one in its cell or column, by the code list.
 pub(crate) fn implied_unit(
     code: Option<&Code>,
     characterisation: &[String],

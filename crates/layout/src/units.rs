@@ -1,6 +1,6 @@
-//! Lengths and sizes from the units of a document to those of a layout, by the exact factors of the
-//! format. This is the one place where a conversion changes a unit: the layout asks for it, and the
-//! report says so.
+//! Conversion of lengths and sizes from the units of a document to those of a layout, by the exact
+//! factors of the format. No other conversion changes units: the layout requires it, and the report
+//! mentions it.
 
 use obvert_convert::{Loss, LossKind, LossReport};
 use obvert_model::layout::Target;
@@ -10,7 +10,7 @@ use serde_json::Value;
 
 use crate::cell::number;
 
-/// The document as a value, in the units that are asked for.
+/// The document as a value, in other units.
 pub(crate) fn document_in(
     from: &Document,
     length: Option<LengthUnit>,
@@ -31,7 +31,7 @@ pub(crate) fn document_in(
         let message =
             format!("{what} are converted from {was} to {becomes}, the unit of the layout");
         let loss = Loss::new(LossKind::Changed, target.pointer(), message);
-        report.losses.push(Loss { was: Some(was.into()), becomes: Some(becomes.into()), ..loss });
+        report.losses.push(loss.with_values(Some(was.into()), Some(becomes.into())));
         if let Some(document) = value.as_object_mut() {
             target.put(document, becomes.into());
         }
@@ -44,8 +44,8 @@ pub(crate) fn document_in(
     value
 }
 
-/// A number in another unit; `None` where there is no number, a unit is not given, or one cannot be
-/// turned into the other.
+/// A number in another unit; `None` if it is not a number, a unit is missing, or the units are
+/// incompatible.
 pub(crate) fn converted(
     value: &Value,
     from: Option<QuantityUnit>,
@@ -54,10 +54,10 @@ pub(crate) fn converted(
     turned(value, from?.factor_to(to?)?)
 }
 
-/// A number times a factor, without the noise of the division.
+/// A number times a factor, without rounding noise.
 fn turned(value: &Value, factor: f64) -> Option<Value> {
     let turned = value.as_f64()? * factor;
-    // The factors are ratios of decimal fractions; what is beyond a nanometre is noise.
+    // The factors are ratios of decimal fractions; digits below a nanometre are noise.
     Some(number(format!("{turned:.9}").parse().unwrap_or(turned)))
 }
 

@@ -23,6 +23,7 @@ use obvert_convert::{
     ConvertError, Format, FormatError, Formats, Input, Location, Locations, PlacedProblem,
     Provenance, Source, Survey, SurveyReader, collect,
 };
+#[cfg(feature = "diagnose")]
 use obvert_model::versions::{MigrateError, Migrated};
 
 /// Opens a survey of any version. The file format is detected by name and content. Locations have
@@ -79,8 +80,8 @@ impl OpenError {
     #[must_use]
     pub fn read(name: &str, error: ConvertError) -> Self {
         let error = match error {
-            ConvertError::Form { place: Some(place), message } => {
-                ConvertError::Form { place: Some(full(name, place)), message }
+            ConvertError::Format { place: Some(place), message } => {
+                ConvertError::Format { place: Some(full(name, place)), message }
             }
             ConvertError::Invalid { place: Some(place), message } => {
                 ConvertError::Invalid { place: Some(full(name, place)), message }
@@ -274,8 +275,10 @@ impl<'a> Opened<'a> {
         self.source.notes()
     }
 
-    /// How a document of an older version was migrated, or why that failed; `None` for the current
-    /// version.
+    /// How a document of an older version of the format was migrated to this one, or why it cannot
+    /// be; `None` for a document of this version.
+    #[cfg(feature = "diagnose")]
+    #[cfg_attr(docsrs, doc(cfg(feature = "diagnose")))]
     #[must_use]
     pub fn migration(&self) -> Option<Result<&Migrated, &MigrateError>> {
         self.source.migration()
@@ -296,6 +299,7 @@ mod checked {
     use obvert_convert::{
         ConvertError, Format, Location, Locations, PlacedProblem, Problems, Provenance,
     };
+    #[cfg(feature = "diagnose")]
     use obvert_model::read::Diagnosis;
 
     use super::{OpenError, Opened};
@@ -325,13 +329,21 @@ mod checked {
                 }),
                 _ => None,
             };
-            let Some(mut report) = checked else { return self.check_runs(checker) };
+            let Some(report) = checked else { return self.check_runs(checker) };
+            #[cfg(feature = "diagnose")]
+            let report = self.before_migration(report);
+            Ok(report)
+        }
+
+        /// A report with the columns of the file, if the document was migrated.
+        #[cfg(feature = "diagnose")]
+        fn before_migration(&self, mut report: Report) -> Report {
             if let Some(Ok(migrated)) = self.source.migration() {
                 for at in report.findings.iter_mut().filter_map(|finding| finding.at.as_mut()) {
                     at.column = at.column.map(|column| migrated.column_before(at.line, column));
                 }
             }
-            Ok(report)
+            report
         }
 
         /// Any other survey is checked while it is read, and its locations are kept.
@@ -369,11 +381,17 @@ mod checked {
             for PlacedProblem { place, problem } in placed {
                 places.entry((problem.pointer, problem.message)).or_default().extend(place);
             }
+            #[cfg(feature = "diagnose")]
             let (value, locations) = rest.map(|rest| (rest.value, rest.places)).unzip();
+            #[cfg(not(feature = "diagnose"))]
+            let locations = rest.map(|rest| rest.places);
+            #[cfg(feature = "diagnose")]
             let mut report = match value {
                 Some(value) => checker.check_value(Diagnosis { problems, value }),
                 None => checker.report_structure(&problems),
             };
+            #[cfg(not(feature = "diagnose"))]
+            let mut report = checker.report_structure(&problems);
             if self.format.capabilities.tabular {
                 help_for_cells(&mut report, self.format);
             }

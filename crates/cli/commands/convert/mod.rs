@@ -194,11 +194,7 @@ fn migrated(input: &Input<'_>) -> LossReport {
         let message =
             "the document is written in this version of the format; obvert migrate shows the steps";
         let loss = Loss::new(LossKind::Changed, "/obvert", message);
-        report.losses.push(Loss {
-            was: Some(migrated.from.into()),
-            becomes: Some(migrated.to.into()),
-            ..loss
-        });
+        report.losses.push(loss.with_values(Some(migrated.from.into()), Some(migrated.to.into())));
     }
     report
 }

@@ -1,4 +1,4 @@
-//! The tables in one file: a zip archive.
+//! The CSV tables packed into one zip archive.
 
 use std::io::{Seek, Write};
 
@@ -9,12 +9,12 @@ use zip::{CompressionMethod, DateTime, ZipWriter};
 
 use super::read::CsvTables;
 use super::write_runs;
-use crate::tables::source::TableSource;
+use crate::tables::source;
 use crate::unpack;
 use crate::{ConvertError, DocumentRuns, Input, LossReport, Output, Source, Survey, ZipLimits};
 
 /// Writes a document as a zip archive with the files of [`write`](fn@crate::csv::write). Equal
-/// documents give equal bytes: the archive carries no time and no owner.
+/// documents give equal bytes: the archive stores no times and no owners.
 ///
 /// # Errors
 /// When the sink fails.
@@ -22,8 +22,8 @@ pub fn write_zip(document: &Document, sink: impl Write + Seek) -> Result<LossRep
     write_zip_runs(&mut DocumentRuns::new(document), sink)
 }
 
-/// Writes a survey that is read run by run. The bytes are those of [`write_zip`]. The tables grow
-/// side by side and are held, packed, until the last run has come.
+/// Writes a survey that is read run by run. The bytes are those of [`write_zip`]. All tables are
+/// written at the same time, and are kept in memory, compressed, until the last run has been read.
 ///
 /// # Errors
 /// When the survey turns out to be invalid, or the sink fails.
@@ -53,8 +53,7 @@ pub(super) fn create(
     write_zip_runs(survey, output.seekable()?)
 }
 
-/// Reads a zip archive of tables, which may be in a folder of the archive. `name` is what messages
-/// call it.
+/// Reads a zip archive of tables, which may be in a folder of the archive. Messages call it `name`.
 ///
 /// # Errors
 /// As [`read`](fn@crate::csv::read), and when the archive is damaged, encrypted, ambiguous, or
@@ -63,17 +62,17 @@ pub fn read_zip(archive: &[u8], name: &str) -> Result<Survey, ConvertError> {
     open(Input::file(name, archive))?.survey()
 }
 
-/// Opens a zip archive of tables. The tables are held unpacked, and the archive is not.
+/// Opens a zip archive of tables. The unpacked tables are kept; the archive is not.
 pub(super) fn open<'a>(input: Input<'a>) -> Result<Box<dyn Source + 'a>, ConvertError> {
     let files = files_of(input.bytes(), input.limits())
         .map_err(|message| refused(input.name(), &message))?;
     let tables = Input::folder(input.name(), files);
     drop(input);
-    Ok(Box::new(TableSource::new(CsvTables::new(tables)?)))
+    Ok(source::source(CsvTables::new(tables)?))
 }
 
 fn refused(name: &str, message: &str) -> ConvertError {
-    ConvertError::Form { place: None, message: format!("{name}: {message}") }
+    ConvertError::Format { place: None, message: format!("{name}: {message}") }
 }
 
 fn files_of(archive: &[u8], limits: ZipLimits) -> Result<Vec<(String, Vec<u8>)>, String> {
@@ -84,7 +83,8 @@ fn files_of(archive: &[u8], limits: ZipLimits) -> Result<Vec<(String, Vec<u8>)>,
         let entry = archive.by_index_raw(index).map_err(|error| unpack::damaged(&error))?;
         let path = unpack::path_of(&entry)?;
         let (folder, file) = path.rsplit_once('/').unwrap_or(("", &path));
-        // What one operating system adds beside each file; it would pass for a second package.
+        // One operating system adds these files, and they would be taken for a second set of
+        // tables.
         if !file.to_lowercase().ends_with(".csv")
             || path.split('/').any(|part| part == "__MACOSX" || part.starts_with("._"))
         {
@@ -97,7 +97,7 @@ fn files_of(archive: &[u8], limits: ZipLimits) -> Result<Vec<(String, Vec<u8>)>,
             match &root {
                 Some(other) => {
                     return Err(format!(
-                        "the archive has document.csv in {other:?} and in {folder:?}; pack one survey an archive"
+                        "the archive has document.csv in {other:?} and in {folder:?}; pack each survey into its own archive"
                     ));
                 }
                 None => root = Some(folder.to_owned()),

@@ -1,11 +1,11 @@
-//! What CSV adds to a cell: text that a spreadsheet would run is made harmless.
+//! Cells of CSV: text that a spreadsheet would run as a formula is made harmless.
 //!
-//! A spreadsheet takes text that begins with certain characters for a formula and runs it (OWASP
-//! "CSV Injection": `=`, `+`, `-`, `@`, TAB, CR, LF; the null character by OWASP ASVS 5.0
-//! requirement 1.2.10). Such text is written with an apostrophe before it, as those sources advise,
-//! and so that it comes back exactly, text that has an apostrophe or more before such a character
-//! gets one more. Reading takes one off. Any other text that begins with an apostrophe (`'t Hooft`)
-//! is left as it is, both ways. Numbers are never touched: `-0.3` is a number, not a formula.
+//! Spreadsheets run text that starts with certain characters as a formula (OWASP "CSV Injection":
+//! `=`, `+`, `-`, `@`, TAB, CR, LF; the null character by OWASP ASVS 5.0 requirement 1.2.10). Such
+//! text is written with a leading apostrophe, as those sources advise. To read it back exactly,
+//! text that already has apostrophes before such a character gets another one. Reading removes one.
+//! Other text that starts with an apostrophe (`'t Hooft`) is not changed. Numbers are never
+//! changed: `-0.3` is a number, not a formula.
 
 use serde_json::Value;
 
@@ -16,8 +16,7 @@ fn is_hazard(text: &str) -> bool {
     text.trim_start_matches('\'').starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '\0'])
 }
 
-/// Text as it is written to a cell: if a spreadsheet would run it as a formula, an apostrophe is
-/// put before it.
+/// The text of a cell: if a spreadsheet would run it as a formula, it gets a leading apostrophe.
 #[must_use]
 pub fn harmless(text: String) -> String {
     if is_hazard(&text) { format!("'{text}") } else { text }
@@ -32,7 +31,7 @@ pub fn plain(cell: &str) -> &str {
     }
 }
 
-/// Whether a cell of this kind may have an apostrophe that is the cell's and not the value's.
+/// Whether a cell of this kind may start with an apostrophe that is not part of its value.
 pub(super) fn guarded(kind: &Kind) -> bool {
     matches!(kind, Kind::Text | Kind::Word(_) | Kind::List(_))
 }

@@ -1,42 +1,53 @@
-//! The survey as CSV tables: a folder or a zip archive with a table a file, which an office can
-//! open in a spreadsheet and any tool can validate by the `datapackage.json` beside them. Lossless,
-//! both ways.
+//! CSV tables: a folder or a zip archive with one file per table, which an office can open in a
+//! spreadsheet and any tool can validate by the `datapackage.json` next to them. Lossless in both
+//! directions.
 //!
-//! # Which value stands where
-//! - Every table of the document is a file by its name: `pipes.csv`, `runs.csv`. What is said once
-//!   about the survey is the one row of `document.csv`.
-//! - A value is a column headed by its keys with dots between them: `clock.at`, `counter.zero`. A
-//!   position is two columns, `position.x` (easting or longitude) and `position.y`.
-//! - A list of objects or positions below a row is a table of its own, whose first columns name the
-//!   row: `observations.csv` begins with `run`, `quantities.csv` and `observation_media.csv` with
+//! ```
+//! use obvert_convert::csv;
+//! # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+//! # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"}]}"#;
+//! # let document = obvert_model::read::document(source)?;
+//! let (files, _) = csv::write(&document)?;
+//! assert!(files.iter().any(|(name, _)| name == "runs.csv"));
+//! assert_eq!(csv::read(&files, "survey")?.document, document);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
+//! # Mapping
+//! Every table of the document is a file with its name: `pipes.csv`, `runs.csv`. The fields of the
+//! document itself are the single row of `document.csv`.
+//! - The heading of a column is the keys of the value, joined by dots: `clock.at`, `counter.zero`.
+//!   A position has two columns, `position.x` (easting or longitude) and `position.y`.
+//! - A list of objects or positions in a row is a table of its own, whose first columns name the
+//!   row: `observations.csv` starts with `run`, `quantities.csv` and `observation_media.csv` with
 //!   `run` and `observation`, `counter_checks.csv` with `run`, `pipe_paths.csv` with `pipe`. Rows
-//!   with an id of their own keep the order of the file; all others have a column `order` and may
-//!   be sorted at will.
-//! - A list of texts stands in one cell with semicolons between the items (`A;B`); a semicolon or
-//!   backslash that belongs to an item has a backslash before it.
-//! - Extensions are one JSON object in a cell. A bare `{}` there says that the object is there
-//!   though nothing in it is known.
-//! - An empty cell is an absent value. Truth is `true` or `false`; the spellings that Table Schema
-//!   takes besides are read too.
+//!   with an id keep the order of the file; all others have a column `order` and can be sorted
+//!   freely.
+//! - A list of texts is one cell, with semicolons between the items (`A;B`). A semicolon or
+//!   backslash in an item is preceded by a backslash.
+//! - Extensions are one JSON object in a cell. A bare `{}` means that the object exists, but none
+//!   of its values is known.
+//! - An empty cell is an absent value. Booleans are `true` or `false`; the other spellings of Table
+//!   Schema are read too.
 //! - Numbers are written in the shortest form that reads back as the same number, with a decimal
-//!   point, and are never touched otherwise.
-//! - Text that a spreadsheet would run as a formula, because it begins with `=`, `+`, `-`, `@`,
-//!   TAB, CR, LF or NUL, is written with an apostrophe before it; so is text that has apostrophes
-//!   before such a character. Reading takes one off. Other text that begins with an apostrophe is
-//!   left alone.
+//!   point.
+//! - Text that a spreadsheet would run as a formula, because it starts with `=`, `+`, `-`, `@`,
+//!   TAB, CR, LF or NUL, is written with a leading apostrophe; so is text with apostrophes before
+//!   such a character. Reading removes one apostrophe. Other text that starts with an apostrophe is
+//!   not changed.
 //!
 //! # Syntax
-//! RFC 4180 in UTF-8, lines ended by CRLF, no byte-order mark; a mark and other line ends are read.
-//! Every table is written, with its headings at least, and with all its columns. When read,
-//! `document.csv` must be there and every other table may be absent; columns may stand in any
-//! order, and those that are empty may be left out. Unknown tables and columns, ragged rows and
-//! rows that belong to nothing are errors. Cells separated by semicolons or tabs are refused: the
-//! decimal commas that come with them cannot be told from separators by a reader that must not
-//! guess.
+//! RFC 4180 in UTF-8, with lines ending in CRLF and no byte-order mark; a byte-order mark and other
+//! line ends are read. Every table is written with all its columns, even if it has no rows.
+//! `document.csv` must exist when tables are read, and every other table may be missing; columns
+//! may be in any order, and empty columns may be left out. Unknown tables and columns, rows with
+//! too few or too many cells, and rows that belong to no other row are errors. Cells separated by
+//! semicolons or tabs are refused: they come with decimal commas, which a reader cannot distinguish
+//! from separators without guessing.
 //!
 //! `datapackage.json` is written for other tools (Data Package v2: types, vocabularies, ranges,
-//! patterns, primary and foreign keys) and not read: the tables alone say everything, and a
-//! description that has gone stale cannot change what they mean.
+//! patterns, primary and foreign keys) and is not read: the tables contain everything, and an
+//! outdated description must not change their meaning.
 
 mod archive;
 mod cell;
@@ -59,7 +70,7 @@ use crate::unpack;
 pub static FORMAT: Format = Format {
     name: "csv",
     title: "CSV tables",
-    description: "A folder with one CSV a table and a datapackage.json.",
+    description: "A folder with one CSV file per table and a datapackage.json.",
     extensions: &["csv"],
     media_type: "text/csv",
     capabilities: Capabilities {
@@ -105,7 +116,7 @@ pub static ZIP_FORMAT: Format = Format {
     create: Some(archive::create),
 };
 
-/// The name of a table's file.
+/// The file name of a table.
 fn file_of(table: &Table) -> String {
     format!("{}.csv", table.name)
 }

@@ -1,6 +1,6 @@
-//! One CSV file as rows with their lines. The `csv` crate does the splitting; it takes almost
-//! anything, so what makes a file ambiguous (a quotation mark that stays open, a row that is too
-//! short, another separator) is looked for here and refused.
+//! One CSV file as rows with their line numbers. The `csv` crate splits it, and accepts almost
+//! anything; ambiguous files (an unclosed quotation mark, a row with too few cells, another
+//! separator) are detected and refused here.
 
 use std::borrow::Cow;
 
@@ -20,7 +20,7 @@ pub(super) struct Records<'b> {
     reader: csv::Reader<&'b [u8]>,
     record: StringRecord,
     headings: StringRecord,
-    /// How far lines have been counted.
+    /// The position up to which lines have been counted.
     counted: usize,
     line: usize,
 }
@@ -60,7 +60,7 @@ impl<'b> Records<'b> {
             return Err(format_error(
                 name,
                 1,
-                "the file is empty; its first row must be the headings, even if no other follows",
+                "the file is empty; write the headings in its first row, even if there are no other rows",
             ));
         }
         std::mem::swap(&mut records.headings, &mut records.record);
@@ -71,7 +71,7 @@ impl<'b> Records<'b> {
         if other(';') || other('\t') {
             let mark = if other(';') { "semicolons" } else { "tabs" };
             let message = format!(
-                "the cells are separated by {mark}; save the table as CSV in UTF-8 with commas between the cells and points as decimal marks"
+                "the cells are separated by {mark}; save the table as CSV in UTF-8 with commas between cells and decimal points"
             );
             return Err(format_error(name, 1, message));
         }
@@ -85,8 +85,7 @@ impl<'b> Records<'b> {
         let mut start = position(&self.reader).min(self.source.len());
         let read = self.reader.read_record(&mut self.record);
         let end = position(&self.reader).min(self.source.len());
-        // The crate counts the second half of a CRLF, and lines without anything, to the row that
-        // follows.
+        // The crate counts the second half of a CRLF, and empty lines, as part of the next row.
         start +=
             self.source[start..].iter().take_while(|byte| matches!(byte, b'\r' | b'\n')).count();
         self.line += breaks(&self.source[self.counted..start]);
@@ -100,7 +99,7 @@ impl<'b> Records<'b> {
         }
         let marks = self.source[start..end.max(start)].iter().filter(|byte| **byte == b'"').count();
         if marks % 2 == 1 {
-            let message = "a quotation mark stands alone; a cell with quotation marks in it must itself stand in quotation marks, with those inside it written twice";
+            let message = "a quotation mark is not closed; put the cell in quotation marks, and double each quotation mark inside it";
             return Err(format_error(self.name, self.line, message));
         }
         Ok(Some(self.line))
@@ -115,8 +114,8 @@ impl Rows for Records<'_> {
         self.headings.iter()
     }
 
-    /// The line on which the next row begins, and its cells, as many as there are headings. Rows
-    /// that are empty all along, as spreadsheets leave them behind, are passed over.
+    /// The line on which the next row starts, and its cells, as many as there are headings. Empty
+    /// rows, which spreadsheets leave behind, are skipped.
     fn next_row(&mut self) -> Result<Option<(usize, &StringRecord)>, ConvertError> {
         let line = loop {
             match self.read()? {
@@ -128,24 +127,24 @@ impl Rows for Records<'_> {
         let (cells, headings) = (self.record.len(), self.headings.len());
         if cells != headings {
             let hint = if self.record.iter().any(|cell| cell.contains('\n')) {
-                "; one of them holds a line break: is a quotation mark missing?"
+                "; one of them contains a line break: check for a missing quotation mark"
             } else if cells > headings {
-                "; a cell with a comma in it must stand in quotation marks"
+                "; put a cell that contains a comma in quotation marks"
             } else {
-                "; empty cells at the end need their commas too"
+                "; write the commas of the empty cells at the end too"
             };
             return Err(format_error(
                 self.name,
                 line,
-                format!("the row has {cells} cells where there are {headings} headings{hint}"),
+                format!("the row has {cells} cells, and there are {headings} headings{hint}"),
             ));
         }
         Ok(Some((line, &self.record)))
     }
 }
 
-/// How many lines end in a piece of a file: LF, CRLF or CR. A CR at the end is counted, its LF then
-/// not.
+/// The number of line ends in a piece of a file: LF, CRLF or CR. A CR at the end is counted, and
+/// the LF after it is then not.
 fn breaks(piece: &[u8]) -> usize {
     let feeds = piece.iter().filter(|byte| **byte == b'\n').count();
     let returns = piece.windows(2).filter(|pair| pair[0] == b'\r' && pair[1] != b'\n').count();
@@ -155,10 +154,10 @@ fn breaks(piece: &[u8]) -> usize {
 fn encoding(name: &str, source: &[u8], valid: usize) -> ConvertError {
     let line = 1 + breaks(&source[..valid]);
     let hint = match source {
-        [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..] => "it begins like UTF-16",
-        [b'P', b'K', 3, 4, ..] => "it begins like a zip archive or a workbook",
+        [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..] => "it starts like UTF-16",
+        [b'P', b'K', 3, 4, ..] => "it starts like a zip archive or a workbook",
         _ if source.contains(&0) => "it looks binary",
-        _ => "this line holds a character of an older single-byte encoding",
+        _ => "this line has a character of an older single-byte encoding",
     };
     format_error(
         name,
@@ -203,8 +202,8 @@ mod tests {
             ("a\tb\r\n1\t2\r\n", "t.csv:1: the cells are separated by tabs"),
             ("a,b\r\n1,2\r\n3\r\n", "t.csv:3: the row has 1 cells"),
             ("a,b\r\n1,2,3\r\n", "t.csv:2: the row has 3 cells"),
-            ("a,b\r\n1,2\r\n3,6\" pipe\r\n", "t.csv:3: a quotation mark stands alone"),
-            ("a,b\r\n1,\"2\r\n3,4\r\n", "t.csv:2: a quotation mark stands alone"),
+            ("a,b\r\n1,2\r\n3,6\" pipe\r\n", "t.csv:3: a quotation mark is not closed"),
+            ("a,b\r\n1,\"2\r\n3,4\r\n", "t.csv:2: a quotation mark is not closed"),
         ];
         for (source, message) in cases {
             let error = rows(source).unwrap_err();

@@ -1,12 +1,9 @@
-//! What the tables say about themselves: `datapackage.json` (Data Package v2) with a Table Schema
-//! for each table, so that any tool that knows these standards can validate a package, references
-//! included, without knowing this format.
-
-use std::sync::OnceLock;
+//! The description of the tables: `datapackage.json` (Data Package v2) with a Table Schema for each
+//! table, so that any tool that supports these standards can validate a package, including its
+//! references, without knowing this format.
 
 use obvert_model::tables::Head;
 use serde::Serialize;
-use serde_json::Value;
 
 use super::file_of;
 use crate::tables::keys;
@@ -117,13 +114,13 @@ struct ForeignKey<'p> {
 
 #[derive(Serialize)]
 struct Reference<'p> {
-    /// Left out where a table refers to itself.
+    /// Absent if a table refers to itself.
     #[serde(skip_serializing_if = "Option::is_none")]
     resource: Option<&'p str>,
     fields: Vec<String>,
 }
 
-/// The schema of each table by the name of its file, in the order of the package: what stands in
+/// The schema of each table by its file name, in the order of the package: the contents of
 /// `schema/tables`.
 #[must_use]
 pub fn table_schemas() -> Vec<(String, String)> {
@@ -165,7 +162,7 @@ pub(super) fn package(head: &Head) -> String {
 }
 
 fn text(value: &impl Serialize) -> String {
-    // Plain structures of text and numbers always serialize.
+    // Plain structures of text and numbers can always be serialized.
     let mut text = serde_json::to_string_pretty(value).unwrap_or_default();
     text.push('\n');
     text
@@ -194,8 +191,7 @@ fn table_schema<'p>(plan: &'p Plan, table: &'p Table) -> TableSchema<'p> {
         fields.push(Field {
             name: ORDER,
             title: title(ORDER),
-            description: "The place of this row among those that belong together, from 1."
-                .to_owned(),
+            description: "The position of this row in its list, from 1.".to_owned(),
             r#type: "integer",
             delimiter: None,
             item_type: None,
@@ -203,7 +199,7 @@ fn table_schema<'p>(plan: &'p Plan, table: &'p Table) -> TableSchema<'p> {
             constraints: Constraints { required: true, minimum: Some(1), ..Constraints::default() },
         });
     }
-    fields.extend(table.columns.iter().map(|column| field(table, column)));
+    fields.extend(table.columns.iter().map(|column| field(column)));
 
     let mut foreign_keys = Vec::new();
     if let Some(parent) = parent {
@@ -226,8 +222,7 @@ fn table_schema<'p>(plan: &'p Plan, table: &'p Table) -> TableSchema<'p> {
     TableSchema {
         schema: SCHEMA_PROFILE,
         fields,
-        // What the reader takes: columns in any order, and none left out but those that may be
-        // empty.
+        // What the reader accepts: columns in any order; optional columns may be missing.
         fields_match: "superset",
         primary_key: table.primary_key(),
         foreign_keys,
@@ -235,18 +230,18 @@ fn table_schema<'p>(plan: &'p Plan, table: &'p Table) -> TableSchema<'p> {
     }
 }
 
-fn field<'p>(table: &Table, column: &'p Column) -> Field<'p> {
+fn field<'p>(column: &'p Column) -> Field<'p> {
     let (minimum, maximum) = match column.kind {
-        Kind::Number | Kind::Whole => bounds(table, column),
+        Kind::Number | Kind::Whole => bounds(column),
         _ => (None, None),
     };
     let r#type = type_name(&column.kind);
     let mut description = column.description.clone();
     if let Kind::List(_) = column.kind {
-        description.push_str(r" Several stand in one cell with a semicolon between them; a semicolon or backslash of its own has a backslash before it.");
+        description.push_str(r" Several items are separated by semicolons; a semicolon or backslash in an item is preceded by a backslash.");
     }
     if column.kind == Kind::Extensions && column.keys.len() > 1 {
-        description.push_str(" A bare {} says that the object is there without any value.");
+        description.push_str(" A bare {} means that the object exists without any value.");
     }
     Field {
         name: &column.heading,
@@ -263,7 +258,7 @@ fn field<'p>(table: &Table, column: &'p Column) -> Field<'p> {
             required: column.required,
             minimum,
             maximum,
-            // Patterns of Table Schema hold for the whole text without anchors, as in XML Schema.
+            // Patterns of Table Schema match the whole text without anchors, as in XML Schema.
             pattern: column.pattern.as_deref().map(unanchored),
             r#enum: match &column.kind {
                 Kind::Word(words) => Some(words),
@@ -285,8 +280,8 @@ fn type_name(kind: &Kind) -> &'static str {
     }
 }
 
-/// Times are strings to Table Schema, since its own types would lose the offset and the precision
-/// as written, and a pattern can check them; `rdfType` says what they mean.
+/// Times are strings in Table Schema, since its own types would lose the offset and the precision
+/// as written, and a pattern can check them; `rdfType` gives their meaning.
 fn rdf_type(column: &Column) -> Option<&'static str> {
     Some(match column.moment()? {
         Moment::Time => "http://www.w3.org/2001/XMLSchema#dateTime",
@@ -300,36 +295,19 @@ fn unanchored(pattern: &str) -> &str {
     pattern.strip_prefix('^').unwrap_or(pattern)
 }
 
-/// The limits of a number, which stand in the JSON Schema.
-fn bounds(table: &Table, column: &Column) -> (Option<i64>, Option<i64>) {
-    static SCHEMA: OnceLock<Value> = OnceLock::new();
-    let json = SCHEMA.get_or_init(obvert_model::schema::document);
-    let mut node = json;
-    for key in table.path.iter().chain(&column.keys) {
-        node = &resolved(json, node)["properties"][key.as_str()];
-        node = items(json, node);
-    }
-    let node = items(json, node);
-    (node["minimum"].as_i64(), node["maximum"].as_i64())
-}
-
-fn resolved<'j>(root: &'j Value, node: &'j Value) -> &'j Value {
-    match node["$ref"].as_str().and_then(|path| path.strip_prefix("#/$defs/")) {
-        Some(name) => &root["$defs"][name],
-        None => node,
+/// The limits of a number: those of the field, or those of all numbers of the format (RFC 7493
+/// section 2.2).
+fn bounds(column: &Column) -> (Option<i64>, Option<i64>) {
+    const LARGEST: i64 = (1 << 53) - 1;
+    match (&column.kind, column.bounds) {
+        (Kind::Number, _) => (Some(-LARGEST), Some(LARGEST)),
+        (_, Some([least, greatest])) => (i64::try_from(least).ok(), i64::try_from(greatest).ok()),
+        (_, None) => (None, None),
     }
 }
 
-fn items<'j>(root: &'j Value, node: &'j Value) -> &'j Value {
-    let mut node = resolved(root, node);
-    while node["items"].is_object() {
-        node = resolved(root, &node["items"]);
-    }
-    node
-}
-
-/// A name in plain words: `counter.zero_text` becomes `Counter zero text`; the halves of a position
-/// stay x and y.
+/// A name as plain words: `counter.zero_text` becomes `Counter zero text`; the coordinates of a
+/// position remain x and y.
 fn title(name: &str) -> String {
     let words = name.trim_start_matches('$').replace(['.', '_'], " ");
     if AXES.contains(&name) {
@@ -341,6 +319,8 @@ fn title(name: &str) -> String {
 
 #[cfg(test)]
 mod tests {
+    use serde_json::Value;
+
     use super::*;
 
     #[test]

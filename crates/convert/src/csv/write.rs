@@ -1,5 +1,4 @@
-//! From a document to its tables. Runs go out one at a time, so that only the head and one run are
-//! ever held.
+//! Writing a document as tables, run by run, so that only the head and one run are in memory.
 
 use std::io::Write;
 
@@ -11,25 +10,25 @@ use crate::tables::plan::plan;
 use crate::tables::walk::{Entry, RowSink, walk};
 use crate::{ConvertError, DocumentRuns, LossReport, Output};
 
-/// The files of a package by their names, in the order in which they are made: `datapackage.json`
+/// The files of a package by name, in the order in which they are created: `datapackage.json`
 /// first.
 pub type Files<W = Vec<u8>> = Vec<(String, W)>;
 
-/// Writes a document as a package: the names and contents of its files. The loss report is empty,
-/// always.
+/// Writes a document as a package: the names and contents of its files. The loss report is always
+/// empty.
 ///
 /// # Errors
-/// Never for a document that was read; the signature is the serializer's.
+/// Never for a document that was read; the serializer requires the signature.
 pub fn write(document: &Document) -> Result<(Files, LossReport), ConvertError> {
     write_runs(&mut DocumentRuns::new(document), |_| Ok(Vec::new()))
 }
 
 /// Writes a survey that is read run by run. `open` is called with the name of each file before
-/// anything is written and gives what it is written to; all are handed back, flushed, at the end.
-/// The bytes are those of [`write`](fn@write).
+/// anything is written, and returns its sink. All sinks are flushed and returned at the end. The
+/// bytes are those of [`write`](fn@write).
 ///
 /// # Errors
-/// When the survey turns out to be invalid, or `open` or what it gave fails.
+/// When the survey turns out to be invalid, or `open` or a sink fails.
 pub fn write_runs<W: Write>(
     survey: &mut dyn RunReader<Error = ConvertError>,
     mut open: impl FnMut(&str) -> std::io::Result<W>,
@@ -66,7 +65,7 @@ pub(super) fn create(
     Ok(write_runs(survey, |name| folder.create(name))?.1)
 }
 
-/// The files that rows are written to, by the numbers of their tables.
+/// The files that rows are written to, by the index of their table.
 struct CsvRows<W: Write>(Vec<csv::Writer<W>>);
 
 impl<W: Write> RowSink for CsvRows<W> {

@@ -1,10 +1,10 @@
-//! What is read: a file or the files of a folder, by the names that messages call them.
+//! The input of a reader: a file, or the files of a folder.
 
 use std::borrow::Cow;
 
 use crate::ZipLimits;
 
-/// A file, or the files of a folder, that a survey is to be read from.
+/// A file, or the files of a folder, to read a survey from.
 ///
 /// ```
 /// use obvert_convert::Input;
@@ -24,7 +24,7 @@ pub struct Input<'a> {
 }
 
 impl<'a> Input<'a> {
-    /// One file. `name` is what messages and locations call it.
+    /// One file. Messages and locations call it `name`.
     #[must_use]
     pub fn file(name: impl Into<String>, bytes: impl Into<Cow<'a, [u8]>>) -> Self {
         Self {
@@ -54,22 +54,21 @@ impl<'a> Input<'a> {
         }
     }
 
-    /// Tells the reader of the format something, by one of its
-    /// [options](crate::Capabilities::options).
+    /// Sets one of the [options](crate::Capabilities::options) of the format.
     #[must_use]
     pub fn with_option(mut self, name: impl Into<String>, value: impl Into<String>) -> Self {
         self.options.push((name.into(), value.into()));
         self
     }
 
-    /// Limits how far an archive may unpack.
+    /// Limits how far an archive is unpacked.
     #[must_use]
     pub const fn with_limits(mut self, limits: ZipLimits) -> Self {
         self.limits = limits;
         self
     }
 
-    /// What messages and locations call it.
+    /// Its name in messages and locations.
     #[must_use]
     pub fn name(&self) -> &str {
         &self.name
@@ -90,7 +89,7 @@ impl<'a> Input<'a> {
         }
     }
 
-    /// The bytes of a file; none of a folder.
+    /// The bytes of a file, as they were given; none of a folder.
     #[must_use]
     pub fn into_bytes(mut self) -> Cow<'a, [u8]> {
         match self.files.pop() {
@@ -99,18 +98,18 @@ impl<'a> Input<'a> {
         }
     }
 
-    /// The names and bytes of the files of a folder; one with an empty name for a file.
+    /// The names and bytes of the files of a folder; a file has an empty name.
     pub fn files(&self) -> impl Iterator<Item = (&str, &[u8])> {
         self.files.iter().map(|(name, bytes)| (name.as_str(), &**bytes))
     }
 
-    /// A file of a folder, by its number.
+    /// A file of a folder, by its index.
     #[cfg(feature = "csv")]
     pub(crate) fn file_at(&self, index: usize) -> Option<(&str, &[u8])> {
         self.files.get(index).map(|(name, bytes)| (name.as_str(), &**bytes))
     }
 
-    /// The text of a file that a location names: the file itself, or one in the folder.
+    /// The text of the file in a location: the file itself, or one in the folder.
     #[must_use]
     pub fn text(&self, file: &str) -> Option<&[u8]> {
         if !self.folder {
@@ -120,18 +119,18 @@ impl<'a> Input<'a> {
         self.files().find(|(name, _)| of(name)).map(|(_, bytes)| bytes)
     }
 
-    /// What the reader was told by an option.
+    /// The value of an option.
     #[must_use]
     pub fn option(&self, name: &str) -> Option<&str> {
         self.options().filter(|(known, _)| *known == name).last().map(|(_, value)| value)
     }
 
-    /// All that the reader was told.
+    /// All options that were set.
     pub fn options(&self) -> impl Iterator<Item = (&str, &str)> {
         self.options.iter().map(|(name, value)| (name.as_str(), value.as_str()))
     }
 
-    /// How far an archive may unpack.
+    /// The limits for unpacking an archive.
     #[must_use]
     pub const fn limits(&self) -> ZipLimits {
         self.limits

@@ -1,6 +1,6 @@
-//! What a format is: its names, what it can hold, how it is recognised, read and written. Each
-//! format is one [`Format`] in a module of its own; [`Formats`] is the registry of all of them,
-//! from which the command, help texts and messages are made.
+//! Formats: their names and capabilities, and how they are recognised, read and written. Each
+//! format is one [`Format`] in its own module. [`Formats`] is the registry of all formats; the
+//! command, help texts and messages are derived from it.
 
 mod input;
 mod output;
@@ -25,6 +25,8 @@ use crate::{ConvertError, LossReport};
 /// assert_eq!(json.extensions, ["obvert.json", "json"]);
 /// assert!(json.capabilities.lossless && json.is_read() && json.is_written());
 /// ```
+#[doc(alias = "file format")]
+#[doc(alias = "file type")]
 #[derive(Debug)]
 pub struct Format {
     /// Its name on the command line, in reports, accounts and profiles: lower case with hyphens.
@@ -33,12 +35,11 @@ pub struct Format {
     pub title: &'static str,
     /// What it is, in one sentence.
     pub description: &'static str,
-    /// How the names of its files end, without the dot before it. The first is that of files that
-    /// are written.
+    /// The extensions of its files, without the leading dot. Files are written with the first one.
     pub extensions: &'static [&'static str],
-    /// The media type of a file (RFC 6838); that of one of its files if it is a folder.
+    /// The media type of a file (RFC 6838); if the format is a folder, that of one of its files.
     pub media_type: &'static str,
-    /// What it can do.
+    /// Its capabilities.
     pub capabilities: Capabilities,
     /// Recognises a file or folder by its content.
     pub detect: fn(&Sample<'_>) -> Detection,
@@ -57,18 +58,18 @@ pub type Create = fn(
     &mut Output<'_>,
 ) -> Result<LossReport, ConvertError>;
 
-/// What a format can do.
+/// The capabilities of a format.
 #[derive(Clone, Copy, Debug)]
 pub struct Capabilities {
-    /// Whether it holds everything, so that a document that is written and read again has not
-    /// changed.
+    /// Whether it holds everything, so that a document does not change when it is written and read
+    /// again.
     pub lossless: bool,
     /// One file, or a folder of files.
     pub container: Container,
-    /// Whether its locations are rows and columns of tables, each with the name of its table, and
-    /// not lines and characters of a text.
+    /// Whether its locations are rows and columns of named tables, not lines and characters of a
+    /// text.
     pub tabular: bool,
-    /// What a reader of it can be told.
+    /// The options of its reader.
     pub options: &'static [FormatOption],
 }
 
@@ -77,41 +78,41 @@ pub struct Capabilities {
 pub enum Container {
     /// One file.
     File {
-        /// Whether it can be written only where the writer can go back ([`Output::File`]). It is
-        /// held in memory for a stream.
+        /// Whether the writer needs a sink that can seek ([`Output::File`]). For a stream, the file
+        /// is built in memory.
         seekable: bool,
     },
     /// A folder of files.
     Folder(Folder),
 }
 
-/// What a folder of files is like.
+/// The description of a format that is a folder of files.
 #[derive(Clone, Copy, Debug)]
 pub struct Folder {
-    /// What it is, as a sentence: "CSV tables are a folder".
+    /// The format, as a sentence: "CSV tables are a folder".
     pub sentence: &'static str,
-    /// What one of its files is called: "CSV table".
+    /// The name of one of its files: "CSV table".
     pub file: &'static str,
     /// The names of the files that are written.
     pub names: fn() -> Vec<String>,
-    /// Whether a file of a name is read.
+    /// Whether a file with this name is read.
     pub reads: fn(&str) -> bool,
-    /// The name of the format that holds the same files in one, if there is one.
+    /// The name of the format that packs the same files into one, if there is one.
     pub packed: Option<&'static str>,
 }
 
-/// Something that a reader of a format can be told, by [`Input::with_option`].
+/// An option of the reader of a format, set by [`Input::with_option`].
 #[derive(Clone, Copy, Debug)]
 pub struct FormatOption {
     /// Its name.
     pub name: &'static str,
-    /// What it decides.
+    /// What it controls.
     pub description: &'static str,
-    /// What it can be, the default first.
+    /// Its values, the default first.
     pub values: &'static [&'static str],
 }
 
-/// What a format is recognised by.
+/// A sample of the content by which a format is recognised.
 #[derive(Clone, Copy, Debug)]
 pub enum Sample<'s> {
     /// The bytes of a file.
@@ -121,8 +122,7 @@ pub enum Sample<'s> {
 }
 
 impl<'s> Sample<'s> {
-    /// The beginning of a text, without a byte-order mark and white space before it; empty for a
-    /// folder.
+    /// The start of a text, after a byte-order mark and white space; empty for a folder.
     #[must_use]
     pub fn start(&self) -> &'s [u8] {
         const ENOUGH: usize = 4096;
@@ -131,21 +131,21 @@ impl<'s> Sample<'s> {
         &text[..text.len().min(ENOUGH)]
     }
 
-    /// Whether the beginning of a file has a text in it.
+    /// Whether the start of a file contains a text.
     #[must_use]
     pub fn start_has(&self, needle: &str) -> bool {
         self.start().windows(needle.len()).any(|window| window == needle.as_bytes())
     }
 }
 
-/// How sure it is that a file or folder is of a format.
+/// How certain it is that a file or folder is in a format.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Detection {
-    /// It is not.
+    /// It is not in the format.
     No,
-    /// It may be: it looks like all files of its kind, such as any JSON.
+    /// It may be: it looks like other files of that kind, for example like any JSON.
     Possible,
-    /// It is: no other format begins like this.
+    /// It is: no other format starts like this.
     Certain,
 }
 
@@ -162,7 +162,7 @@ impl Format {
         self.create.is_some()
     }
 
-    /// The folder that it is; `None` for one file.
+    /// The folder; `None` if the format is one file.
     #[must_use]
     pub const fn folder(&self) -> Option<&Folder> {
         match &self.capabilities.container {
@@ -171,7 +171,7 @@ impl Format {
         }
     }
 
-    /// Whether the name of a file ends as those of the format do.
+    /// Whether the name of a file has an extension of the format.
     #[must_use]
     pub fn is_named(&self, name: &str) -> bool {
         let name = name.to_ascii_lowercase();
@@ -180,10 +180,10 @@ impl Format {
             .any(|ending| name.strip_suffix(ending).is_some_and(|stem| stem.ends_with('.')))
     }
 
-    /// Opens a file or folder of the format.
+    /// Opens a file or folder in this format.
     ///
     /// # Errors
-    /// When the format is written only, has no such option, or it is not of the format.
+    /// When the format is write-only, has no such option, or the source is not in the format.
     pub fn source<'a>(&self, input: Input<'a>) -> Result<Box<dyn Source + 'a>, ConvertError> {
         let Some(open) = self.open else {
             return Err(ConvertError::Refused {
@@ -202,21 +202,17 @@ impl Format {
     fn wrong_option(&self, name: &str, value: &str) -> String {
         match self.capabilities.options.iter().find(|option| option.name == name) {
             Some(option) => {
-                format!(
-                    "{} has no {name} {value:?}; expected {}",
-                    self.title,
-                    option.values.join(", ")
-                )
+                format!("{} has no {name} {value:?}; use {}", self.title, option.values.join(", "))
             }
             None => format!("{} has no option {name:?}", self.title),
         }
     }
 
-    /// Writes a survey. What is not in the format is in the report; nothing of what was written is
-    /// to be kept if writing, or reading the survey, fails.
+    /// Writes a survey. The report lists the values that the format cannot hold. If writing, or
+    /// reading the survey, fails, discard what was written.
     ///
     /// # Errors
-    /// When the survey turns out to be invalid, the format cannot hold it or is read only, or
+    /// When the survey turns out to be invalid, the format cannot hold it or is read-only, or
     /// writing fails.
     pub fn write(
         &self,
@@ -224,7 +220,9 @@ impl Format {
         output: Output<'_>,
     ) -> Result<LossReport, ConvertError> {
         let Some(create) = self.create else {
-            return Err(ConvertError::Refused { message: format!("{} is read only", self.title) });
+            return Err(ConvertError::Refused {
+                message: format!("{} is read-only; choose another format", self.title),
+            });
         };
         match (output, self.capabilities.container) {
             (Output::Stream(sink), Container::File { seekable: true }) => {
@@ -234,7 +232,7 @@ impl Format {
                 Ok(losses)
             }
             (Output::Folder(_), Container::File { .. }) => Err(ConvertError::Refused {
-                message: format!("{} is one file and no folder", self.title),
+                message: format!("{} is one file, not a folder; name a file", self.title),
             }),
             (Output::Stream(_) | Output::File(_), Container::Folder(folder)) => {
                 Err(ConvertError::Refused { message: folder.sentence.to_owned() })
@@ -245,7 +243,7 @@ impl Format {
 }
 
 impl PartialEq for Format {
-    /// The registry has one format of each name.
+    /// The registry has one format per name.
     fn eq(&self, other: &Self) -> bool {
         self.name == other.name
     }
@@ -259,5 +257,5 @@ impl std::fmt::Display for Format {
     }
 }
 
-/// Why a format that is written only is not read.
-const WRITE_ONLY: &str = "this format is written only, since it leaves out most of a survey; convert from the file that it was made of";
+/// Why a write-only format is not read.
+const WRITE_ONLY: &str = "this format is write-only, since it leaves out most of a survey; convert the file that it was made from";

@@ -1,21 +1,21 @@
-//! What is written to: a stream, a file, or the files of a folder.
+//! The output of a writer: a stream, a file, or the files of a folder.
 
 use std::io::{self, Seek, Write};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use crate::ConvertError;
 
-/// A sink that a writer can go back in, such as a file.
+/// A sink that can seek, such as a file.
 pub trait WriteSeek: Write + Seek {}
 
 impl<S: Write + Seek + ?Sized> WriteSeek for S {}
 
-/// Makes the files of a folder.
+/// Creates the files of a folder.
 pub trait CreateFile {
-    /// Makes a file of a name, which must not be there yet.
+    /// Creates a file, which must not exist yet.
     ///
     /// # Errors
-    /// When it cannot be made.
+    /// When it cannot be created.
     fn create(&mut self, name: &str) -> io::Result<Box<dyn Write + Send>>;
 }
 
@@ -34,7 +34,7 @@ pub struct MemoryFolder {
     files: Vec<(String, Shared)>,
 }
 
-/// The bytes of a file that its writer still has.
+/// The bytes of a file that its writer is still using.
 type Shared = Arc<Mutex<Vec<u8>>>;
 
 struct MemoryFile(Shared);
@@ -49,7 +49,7 @@ impl Write for MemoryFile {
 }
 
 impl MemoryFolder {
-    /// The names and bytes of its files, in the order in which they were made.
+    /// The names and bytes of its files, in the order in which they were created.
     #[must_use]
     pub fn into_files(self) -> Vec<(String, Vec<u8>)> {
         let bytes = |file: Shared| {
@@ -67,10 +67,10 @@ impl CreateFile for MemoryFolder {
     }
 }
 
-/// Where a survey is written to.
+/// The destination of a survey.
 ///
-/// What a format needs is in its [capabilities](crate::Capabilities::container): a folder, a file
-/// in which the writer can go back, or no more than a stream.
+/// The [capabilities](crate::Capabilities::container) of a format list what it needs: a folder, a
+/// file that can seek, or only a stream.
 pub enum Output<'o> {
     /// A stream: standard output, a connection.
     Stream(&'o mut dyn Write),
@@ -91,42 +91,42 @@ impl std::fmt::Debug for Output<'_> {
 }
 
 impl Output<'_> {
-    /// A sink for a format that is one file.
+    /// The sink of a format that is one file.
     ///
     /// # Errors
-    /// When it is a folder.
+    /// When this is a folder.
     pub fn sink(&mut self) -> Result<&mut dyn Write, ConvertError> {
         match self {
             Self::Stream(sink) => Ok(*sink),
             Self::File(sink) => Ok(sink),
             Self::Folder(_) => Err(ConvertError::Refused {
-                message: "the format is one file and no folder".to_owned(),
+                message: "the format is one file, not a folder; name a file".to_owned(),
             }),
         }
     }
 
-    /// A sink for a format whose writer goes back in its file.
+    /// The sink of a format whose writer has to seek.
     ///
     /// # Errors
-    /// When it is a stream or a folder.
+    /// When this is a stream or a folder.
     pub fn seekable(&mut self) -> Result<&mut dyn WriteSeek, ConvertError> {
         match self {
             Self::File(sink) => Ok(*sink),
             _ => Err(ConvertError::Refused {
-                message: "the format is written to a file, and to nothing else".to_owned(),
+                message: "the format can only be written to a file; name a file".to_owned(),
             }),
         }
     }
 
-    /// What makes the files of a format that is a folder.
+    /// Creates the files of a format that is a folder.
     ///
     /// # Errors
-    /// When it is no folder.
+    /// When this is not a folder.
     pub fn folder(&mut self) -> Result<&mut dyn CreateFile, ConvertError> {
         match self {
             Self::Folder(folder) => Ok(*folder),
             _ => Err(ConvertError::Refused {
-                message: "the format is a folder and no file".to_owned(),
+                message: "the format is a folder, not a file; name a folder".to_owned(),
             }),
         }
     }

@@ -1,11 +1,11 @@
-//! The registry of formats: the one place that names them all.
+//! The registry of formats: the only place that lists them all.
 
 use super::{Detection, Format, Input, Sample};
 use crate::ConvertError;
 use crate::source::Source;
 
-/// Every format that this crate was built with, in the order in which they are listed. A new one is
-/// a module and a line here.
+/// Every format that this crate was built with, in the order in which they are listed. To add one,
+/// add a module and a line here.
 const BUILT_IN: &[&Format] = &[
     &crate::json::FORMAT,
     #[cfg(feature = "xml")]
@@ -41,38 +41,38 @@ pub struct Formats {
     all: Vec<&'static Format>,
 }
 
-/// Why the format of a file or folder cannot be told, or is not read.
+/// Why the format of a file or folder cannot be determined, or is not read.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[non_exhaustive]
 pub enum FormatError {
-    /// There is nothing in it.
+    /// The source is empty.
     #[error("the source is empty")]
     Empty,
     /// No format is recognised.
     #[error("cannot tell which format this is")]
     Unknown,
-    /// It is a file of a program that keeps no surveys as data.
+    /// It is a file of a program that does not store surveys as data.
     #[error("{0}")]
     NoData(&'static str),
-    /// It is of another format than was stated.
-    #[error("looks like {detected}, and not like {stated}")]
+    /// It is in another format than the given one.
+    #[error("looks like {detected}, not like {stated}")]
     Contradicted {
-        /// The format that was stated.
+        /// The format that was given.
         stated: &'static Format,
         /// The format that it looks like.
         detected: &'static Format,
     },
-    /// The format is written only.
+    /// The format is write-only.
     #[error("{}", super::WRITE_ONLY)]
     WriteOnly(&'static Format),
     /// It is one of the files of a folder.
-    #[error("one {} is no survey; give the folder with all of them{}", .0.folder().map_or("file", |folder| folder.file),
+    #[error("one {} is not a survey; name the folder with all of them{}", .0.folder().map_or("file", |folder| folder.file),
         if .0.folder().is_some_and(|folder| folder.packed.is_some()) { ", or their zip" } else { "" })]
     OneFile(&'static Format),
-    /// It is a folder, and the format that was stated is one file.
-    #[error("a folder, and {0} is one file")]
+    /// It is a folder, and the given format is one file.
+    #[error("this is a folder, and {0} is one file")]
     NoFolder(&'static Format),
-    /// There is no file in the folder that a format reads.
+    /// The folder has no file that a format reads.
     #[error("there is no {0} in this folder")]
     NoFile(String),
 }
@@ -84,7 +84,7 @@ impl Formats {
         Self { all: BUILT_IN.to_vec() }
     }
 
-    /// These formats and one more, which takes the place of one of its name.
+    /// These formats and another one, which replaces a format with the same name.
     #[must_use]
     pub fn with(mut self, format: &'static Format) -> Self {
         self.all.retain(|other| other != &format);
@@ -92,7 +92,7 @@ impl Formats {
         self
     }
 
-    /// The format of a name.
+    /// The format with a name.
     #[must_use]
     pub fn get(&self, name: &str) -> Option<&'static Format> {
         self.iter().find(|format| format.name == name)
@@ -103,8 +103,7 @@ impl Formats {
         self.all.iter().copied()
     }
 
-    /// The format that the name of a file tells. Of several formats with one extension it is the
-    /// first.
+    /// The format of a file, by its name. If several formats have its extension, the first.
     #[must_use]
     pub fn by_name(&self, name: &str) -> Option<&'static Format> {
         self.iter().find(|format| format.is_named(name))
@@ -113,7 +112,7 @@ impl Formats {
     /// The format that is recognised by content alone.
     ///
     /// # Errors
-    /// When none is.
+    /// When no format is recognised.
     pub fn by_content(&self, sample: &Sample<'_>) -> Result<&'static Format, FormatError> {
         let mut best: Option<(Detection, &'static Format)> = None;
         for format in self.iter() {
@@ -125,11 +124,11 @@ impl Formats {
         best.map(|(_, format)| format).ok_or_else(|| unrecognised(sample))
     }
 
-    /// The format that a file or folder is read in: the one that is stated, or told by its name and
-    /// content.
+    /// The format of a file or folder: the given one, or the one that its name and content
+    /// determine.
     ///
     /// # Errors
-    /// When it cannot be told, is another than was stated, or is not read.
+    /// When the format cannot be determined, is not the given one, or is not read.
     pub fn detect(
         &self,
         input: &Input<'_>,
@@ -142,7 +141,7 @@ impl Formats {
         if format.is_read() { Ok(format) } else { Err(FormatError::WriteOnly(format)) }
     }
 
-    /// The format that a folder is read in, by the names of the files in it.
+    /// The format of a folder, by the names of its files.
     ///
     /// # Errors
     /// As [`detect`](Self::detect).
@@ -168,7 +167,7 @@ impl Formats {
             }
         }
         let Some(format) = stated.or_else(|| self.by_name(input.name())) else { return detected };
-        // An extension that several formats have says little.
+        // An extension that several formats share does not decide.
         if stated.is_none()
             && self.iter().filter(|format| format.is_named(input.name())).count() > 1
         {
@@ -206,10 +205,11 @@ impl Formats {
         }
     }
 
-    /// Opens a file or folder in the format that is stated, or told by its name and content.
+    /// Opens a file or folder in the given format, or in the format that its name and content
+    /// determine.
     ///
     /// # Errors
-    /// When its format cannot be told or is not read, or it is not of that format.
+    /// When the format cannot be determined or is not read, or the source is not in it.
     pub fn open<'a>(
         &self,
         input: Input<'a>,
@@ -222,14 +222,15 @@ impl Formats {
     }
 }
 
-/// Why nothing is recognised, and what to do for files of programs that keep no surveys as data.
+/// Why no format is recognised, with advice for files of programs that do not store surveys as
+/// data.
 fn unrecognised(sample: &Sample<'_>) -> FormatError {
     match sample.start() {
         [] => FormatError::Empty,
-        // The compound files of older office programs.
-        [0xD0, 0xCF, 0x11, 0xE0, ..] => FormatError::NoData(
-            "is an old workbook or office document; save it as .xlsx, or as CSV, and give that",
-        ),
+        // The compound file format of older office programs.
+        [0xD0, 0xCF, 0x11, 0xE0, ..] => {
+            FormatError::NoData("is an old workbook or office document; save it as .xlsx or as CSV")
+        }
         start if start.starts_with(b"%PDF") => {
             FormatError::NoData("is a PDF, which has no data to read; ask for the survey as data")
         }

@@ -1,6 +1,5 @@
-//! From the text of a feature collection to rows: which table each feature belongs to, its
-//! properties as the row that they are, and its geometry as drawn. What the rows say is not looked
-//! at here.
+//! From the text of a feature collection to rows: the table of each feature, its properties as a
+//! row, and its geometry. The values of rows are not checked here.
 
 use std::borrow::Cow;
 use std::ops::Range;
@@ -28,7 +27,7 @@ struct Collection<'s> {
     crs: Option<&'s RawValue>,
     #[serde(borrow)]
     features: Option<&'s RawValue>,
-    /// The key that an obvert document begins with.
+    /// The first key of an obvert document.
     #[serde(borrow)]
     obvert: Option<&'s RawValue>,
 }
@@ -46,23 +45,23 @@ struct Feature<'s> {
     geometry: Option<&'s RawValue>,
 }
 
-/// JSON that became a row, and where it stands.
+/// JSON that became a row, and its location.
 pub(super) struct Row {
     pub(super) value: Map<String, Value>,
-    /// Where the object begins that holds the row's keys.
+    /// Where the object with the keys of the row starts.
     pub(super) position: TextPosition,
     pub(super) json: Range<usize>,
     pub(super) drawn: Option<Drawn>,
 }
 
-/// A row of a table, and the run that an observation belongs to.
+/// A row of a table, and for an observation the run that it belongs to.
 pub(super) struct TableRow {
     pub(super) table: &'static str,
     pub(super) run: Option<String>,
     pub(super) row: Row,
 }
 
-/// A collection taken apart.
+/// The parts of a collection.
 pub(super) struct Collected<'s> {
     /// The `survey` member.
     pub(super) survey: Row,
@@ -73,11 +72,11 @@ pub(super) struct Collected<'s> {
 /// The features of a collection, one after the other.
 pub(super) struct Features<'s> {
     source: Text<'s>,
-    /// The list, which is known to be JSON.
+    /// The list, which has been parsed before.
     list: &'s str,
-    /// How much of the list has been read.
+    /// The number of bytes of the list that have been read.
     at: usize,
-    /// Where the last feature begins.
+    /// Where the last feature starts.
     position: TextPosition,
 }
 
@@ -85,7 +84,7 @@ impl<'s> Features<'s> {
     /// The text of the next feature.
     fn next_part(&mut self) -> Option<&'s str> {
         let rest = self.list.get(self.at..)?.trim_ascii_start();
-        // A bracket or comma is before every feature, and a bracket behind the last.
+        // There is a bracket or comma before every feature, and a bracket after the last.
         let rest = rest.strip_prefix(['[', ','])?.trim_ascii_start();
         let mut parts = serde_json::Deserializer::from_str(rest).into_iter::<&RawValue>();
         let part = parts.next()?.ok()?.get();
@@ -93,7 +92,7 @@ impl<'s> Features<'s> {
         Some(part)
     }
 
-    /// The row that the next feature is.
+    /// The row of the next feature.
     ///
     /// # Errors
     /// When it is not a feature of this format.
@@ -103,8 +102,8 @@ impl<'s> Features<'s> {
         feature(&self.source, self.position, part).map(Some)
     }
 
-    /// Whether every run is followed by its observations, and all that is neither comes before the
-    /// first run: then runs can be read one after the other.
+    /// Whether every run is followed by its observations, and all other features are before the
+    /// first run, so that runs can be read one at a time.
     pub(super) fn are_in_order(mut self) -> bool {
         let mut run: Option<Cow<'_, str>> = None;
         while let Some(part) = self.next_part() {
@@ -129,7 +128,7 @@ impl<'s> Features<'s> {
     }
 }
 
-/// What of a feature says where it belongs.
+/// The parts of a feature that determine the row it belongs to.
 #[derive(Deserialize)]
 struct FeatureNames<'s> {
     #[serde(borrow)]
@@ -148,7 +147,7 @@ struct RowNames<'s> {
     run: Option<Cow<'s, str>>,
 }
 
-/// Takes a collection apart: the `survey` member, and the features.
+/// Splits a collection into the `survey` member and the features.
 pub(super) fn collected<'s>(source: &Text<'s>) -> Result<Collected<'s>, ConvertError> {
     let collection: Collection<'s> = serde_json::from_str(source.text())
         .map_err(|error| source.json_error(TextPosition::START, &error))?;
@@ -159,15 +158,14 @@ pub(super) fn collected<'s>(source: &Text<'s>) -> Result<Collected<'s>, ConvertE
     }
 
     let Some(survey) = collection.survey else {
-        let message = "the collection has no member \"survey\", which holds what a document says once; GeoJSON can be read if it was written \
-                       from a document, and changed only by programs that keep foreign members (RFC 7946 section 6.1)";
+        let message = "the collection has no member \"survey\", which has the fields of the document; GeoJSON can be read if it was written \
+                       from a document, and edited only by programs that keep foreign members (RFC 7946 section 6.1)";
         return Err(source.error(TextPosition::START, message));
     };
     let position = at(survey);
     let value = source.object(position, survey.get(), "the member \"survey\"")?;
     if let Some(table) = TABLES.iter().find(|table| value.contains_key(**table)) {
-        let message =
-            format!("the member \"survey\" holds {table:?}; its rows belong among the features");
+        let message = format!("the member \"survey\" has {table:?}; move its rows to the features");
         return Err(source.error(position, message));
     }
     let survey = Row { value, position, json: source.range(position, survey.get()), drawn: None };
@@ -195,7 +193,7 @@ fn check_kind(source: &Text<'_>, collection: &Collection<'_>) -> Result<(), Conv
             format!("expected a GeoJSON feature collection, found the type {kind:?}")
         }
         _ if collection.obvert.is_some() => {
-            "this is an obvert document, not GeoJSON; read it as one".to_owned()
+            "this is an obvert document, not GeoJSON; read it as JSON".to_owned()
         }
         _ => {
             "expected a GeoJSON feature collection: an object with \"type\": \"FeatureCollection\""
@@ -205,8 +203,8 @@ fn check_kind(source: &Text<'_>, collection: &Collection<'_>) -> Result<(), Conv
     Err(source.error(TextPosition::START, message))
 }
 
-/// RFC 7946 §4 has done away with other reference systems; a member that names the one that is
-/// meant anyway is harmless.
+/// RFC 7946 §4 has removed other reference systems; a member that names the only one allowed is
+/// harmless.
 fn check_crs(source: &Text<'_>, position: TextPosition, crs: &str) -> Result<(), ConvertError> {
     let value = source.value(position, crs)?;
     let name = value.pointer("/properties/name").and_then(Value::as_str).unwrap_or_default();
@@ -214,7 +212,7 @@ fn check_crs(source: &Text<'_>, position: TextPosition, crs: &str) -> Result<(),
     if meant {
         return Ok(());
     }
-    let message = "the member \"crs\" names another reference system; GeoJSON is on WGS 84 (RFC 7946 section 4), so save the file in that";
+    let message = "the member \"crs\" names another reference system, and GeoJSON is on WGS 84 (RFC 7946 section 4); save the file in WGS 84";
     Err(source.error(position, message))
 }
 
@@ -256,7 +254,7 @@ fn feature(
             let message = "an observation needs a property \"run\": the id of its run";
             return Err(source.error(begin, message));
         }
-        // A locate has a key of that name, and for the others it is an unknown one.
+        // A locate has a key with this name; in other tables it is an unknown key.
         (_, Some(other)) => {
             value.insert("run".to_owned(), other);
             None
@@ -266,7 +264,7 @@ fn feature(
     if table == "runs" && value.contains_key("observations") {
         return Err(source.error(
             begin,
-            "the observations of a run are features of their own, not a property of it",
+            "the observations of a run must be features, not a property of it; move them",
         ));
     }
     if let Some(id) = feature.id {
@@ -292,7 +290,7 @@ fn feature(
     Ok(TableRow { table, run, row: Row { value, position: begin, json, drawn } })
 }
 
-/// The shape of a table's rows.
+/// The shape of the rows of a table.
 fn row_shape(table: &str) -> &'static ObjectShape {
     let path: &[&str] = if table == "observations" { &["runs", "observations"] } else { &[table] };
     match shape::field(path).map(|field| &field.shape) {
@@ -304,8 +302,8 @@ fn row_shape(table: &str) -> &'static ObjectShape {
     }
 }
 
-/// Turns JSON in a text into JSON where the row has an object or a list, since attribute tables
-/// have neither.
+/// Turns text that contains JSON into JSON if the row has an object or a list, since attribute
+/// tables have neither.
 fn unpack(value: &mut Map<String, Value>, row: &ObjectShape) {
     for field in &row.fields {
         let nested = matches!(
@@ -322,7 +320,7 @@ fn unpack(value: &mut Map<String, Value>, row: &ObjectShape) {
 }
 
 /// The geometry of a feature; `None` for one without coordinates, which is how some programs write
-/// that there is none.
+/// a missing geometry.
 fn drawn(
     source: &Text<'_>,
     position: TextPosition,
@@ -338,8 +336,7 @@ fn drawn(
         }
         None if known => return Err(source.error(position, "the geometry has no coordinates")),
         _ => {
-            let message =
-                format!("rows of a survey are points or lines; found a geometry of type {kind:?}");
+            let message = format!("the geometry has the type {kind:?}; use a point or a line");
             return Err(source.error(position, message));
         }
     };
@@ -347,7 +344,7 @@ fn drawn(
         return Ok(None);
     }
     let one = |what: &str| {
-        format!("expected one {what}, found {}; make it a feature each", coordinates.len())
+        format!("expected one {what}, found {}; make each a feature", coordinates.len())
     };
     let line = |value: &Value| -> Result<Vec<LonLat>, String> {
         let positions = value.as_array().filter(|positions| positions.len() >= 2);
@@ -372,8 +369,7 @@ fn lonlat(value: &Value) -> Result<LonLat, String> {
     let numbers: Option<Vec<f64>> =
         value.as_array().and_then(|list| list.iter().map(Value::as_f64).collect());
     match numbers.as_deref() {
-        // A height of 0 is what programs put in that know no other positions than such with three
-        // numbers.
+        // Programs that support only positions with three numbers add a height of 0.
         Some(&[lon, lat] | &[lon, lat, 0.0]) if lon.abs() <= 360.0 && lat.abs() <= 90.0 => {
             Ok([lon, lat])
         }
@@ -381,7 +377,7 @@ fn lonlat(value: &Value) -> Result<LonLat, String> {
             "{value} is not a longitude and latitude in degrees (RFC 7946 section 3.1.1)"
         )),
         Some(&[_, _, _]) => {
-            let message = "has a height, which GeoJSON counts from the ellipsoid; put elevations into the properties and take it out";
+            let message = "has a height, which in GeoJSON is above the ellipsoid; move elevations to the properties";
             Err(format!("the position {value} {message}"))
         }
         _ => Err(format!(

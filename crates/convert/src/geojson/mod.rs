@@ -1,49 +1,60 @@
-//! GeoJSON (RFC 7946): a survey on the map, on WGS 84, that can be turned back into the very same
+//! GeoJSON (RFC 7946): a survey on a map, on WGS 84, that can be converted back into the same
 //! document.
 //!
-//! One feature collection holds everything. Each row of the tables that have a place is a feature
-//! whose properties are the row as it stands in the document, with the table's name in `table`:
+//! ```
+//! use obvert_convert::geojson;
+//! # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+//! # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"}]}"#;
+//! # let document = obvert_model::read::document(source)?;
+//! let mut file = Vec::new();
+//! geojson::write(&document, &mut file)?;
+//! assert_eq!(geojson::read(&file, "survey.geojson")?.document, document);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
+//! A survey is one feature collection. Each row of the tables with a location is a feature, whose
+//! properties are the row as it is in the document, with the name of the table in `table`:
 //!
 //! | `table` | geometry |
 //! |---|---|
 //! | `structures`, `locates` | a point, from the row's `position` |
 //! | `pipes` | a line: the row's `path`; without one, straight between the positions of its two ends |
 //! | `runs` | the part of the pipe that the run covered, in the direction of travel |
-//! | `observations` | a point; for a stretch with both ends, the part of the pipe that it covers. The run's id stands in `run` |
+//! | `observations` | a point; for a stretch with both ends, the part of the pipe that it covers.
+//! The property `run` has the id of the run |
 //!
-//! Everything else of the document (what is said once, parties, equipment, media, ratings) is the
+//! The rest of the document (the fields of the survey, parties, equipment, media, ratings) is the
 //! collection's foreign member `survey` (RFC 7946 §6.1). A row without a position is a feature
-//! whose geometry is `null` (§3.2). Rows stand in the document's order, each run followed by its
+//! whose geometry is `null` (§3.2). Rows are in the document's order, each run followed by its
 //! observations.
 //!
-//! # Positions, and the way back
+//! # Positions
 //!
-//! Positions and distances stay in the properties as they were recorded, in the document's
-//! reference system and units. The geometry is *derived* from them and says nothing new, so reading
-//! gives back every byte. A geometry has nine decimals (0.1 mm). It has no third element, which
-//! would have to be a height above the ellipsoid, and elevations of a survey are above a datum of
-//! their own; there is no `crs` member (§4). Lines that cross the antimeridian are cut there
-//! (§3.1.9).
+//! The properties keep positions and distances as they were recorded, in the document's reference
+//! system and units. The geometry is *derived* from them and adds nothing, so reading gives back
+//! every byte. A geometry has nine decimals (0.1 mm). It has no third element, which would have to
+//! be a height above the ellipsoid, while elevations of a survey are above another datum. There is
+//! no `crs` member (§4). Lines that cross the antimeridian are split there (§3.1.9).
 //!
-//! Distances become places in proportion: a reading, less what the counter read at its zero, more
-//! the zero's distance from the centre of the structure, is a share of the pipe's stated length (of
-//! the line's own where none is stated), and the same share of the line. An upstream run counts
-//! from the downstream end. What lies beyond a pipe's end is drawn at that end, and its feature
-//! says so in the property `placed`.
+//! Distances are converted to positions in proportion. A reading, minus the reading at the zero of
+//! the counter, plus the distance of the zero from the centre of the structure, is a fraction of
+//! the stated length of the pipe (or of the length of its line), and the same fraction of the line.
+//! An upstream run counts from the downstream end. A distance beyond the end of the pipe is drawn
+//! at that end, and is mentioned in the property `placed` of its feature.
 //!
-//! # When somebody has edited the collection
+//! # Edited collections
 //!
-//! A map program can move a geometry. Then it contradicts the positions in the properties, and
-//! which of the two is right only a person can know: the reader [refuses](Moved::Refuse), naming
-//! each, unless it is told to [take the geometries over](Moved::TakeGeometry) or to [keep the
-//! properties](Moved::KeepProperties). Differences within the seventh decimal (1 cm), to which many
-//! programs round, are none. Where the properties have no position the geometry is taken over
-//! without asking: that is how a new structure is drawn. The geometry of a run or an observation
-//! never changes its distances: moved by itself it is an error.
+//! A map program can move a geometry, which then contradicts the positions in the properties. Only
+//! a person can know which of the two is right: the reader [refuses](Moved::Refuse) the file and
+//! names each contradiction, unless it is set to [use the geometries](Moved::TakeGeometry) or to
+//! [keep the properties](Moved::KeepProperties). Differences in the seventh decimal (1 cm), to
+//! which many programs round, do not count. If the properties have no position, the geometry is
+//! always used: this is how a new structure is drawn. The geometry of a run or an observation never
+//! changes its distances: if it was moved by itself, that is an error.
 //!
-//! `null` properties are taken as absent, nested properties may be JSON in a text, and the
-//! feature's `id` stands for a missing property `id`: this is what attribute tables make of rows.
-//! Members of the collection that RFC 7946 and this format do not know are ignored.
+//! `null` properties are treated as absent, nested properties may be JSON in a text, and the
+//! feature's `id` replaces a missing property `id`: this is what attribute tables do to rows.
+//! Members of the collection that RFC 7946 and this format do not define are ignored.
 
 mod collection;
 mod moved;
@@ -70,7 +81,7 @@ pub static FORMAT: Format = Format {
         tabular: false,
         options: &[FormatOption {
             name: Moved::OPTION,
-            description: "what to do with a geometry that is not where its properties say",
+            description: "what to do with a geometry that contradicts its properties",
             values: &Moved::NAMES,
         }],
     },
@@ -90,5 +101,6 @@ const WHY: &str = "GeoJSON has positions on WGS 84 only (RFC 7946 section 4)";
 /// The tables whose rows are features, in the order in which they are written.
 const TABLES: [&str; 5] = ["structures", "pipes", "locates", "runs", "observations"];
 
-/// The properties that a feature has besides the keys of its row; `run` for observations only.
+/// The properties that a feature has in addition to the keys of its row; `run` only for
+/// observations.
 const ADDED: [&str; 3] = ["table", "run", "placed"];

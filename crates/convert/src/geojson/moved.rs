@@ -1,35 +1,37 @@
-//! What to do when a geometry and the row that it was drawn from say different things, because
-//! somebody has moved one or edited the other. Dropping either without a word would be the worst
-//! answer, so there is a policy, and errors that name every feature concerned.
+//! Geometries that contradict the row that they were drawn from, because somebody has moved one or
+//! edited the other. Ignoring either silently would be wrong, so there is a policy, and errors name
+//! every feature concerned.
 
 use obvert_geo::{Crs, CrsKind};
 use obvert_model::number::{NumberError, Position};
-use obvert_model::tables::{Document, Run};
+use obvert_model::tables::{Document, Head, Run};
 
 use super::WHY;
 use crate::map::geometry::{Geometry, LonLat, near};
-use crate::map::network::{Map, Network, Placer, crs_of, has_positions};
+use crate::map::network::{Map, Network, Placer};
+use crate::map::system::{crs_of, has_positions};
 use crate::{ConvertError, Location};
 
-/// What a reader does with a geometry of a structure, pipe or locate that is not where the
-/// properties say, beyond rounding.
+/// What a reader does with the geometry of a structure, pipe or locate that contradicts its
+/// properties by more than rounding.
+#[non_exhaustive]
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Moved {
-    /// Refuse to read, naming each.
+    /// Refuse the file, and name each contradiction.
     #[default]
     Refuse,
-    /// Take the geometry over: turned back into the document's reference system it replaces
+    /// Use the geometry: transformed back into the document's reference system it replaces
     /// `position` or `path`. Vertices of a path that were not moved keep their recorded numbers.
     /// Runs and observations follow their pipe.
     TakeGeometry,
-    /// Take no notice of any geometry.
+    /// Ignore all geometries.
     KeepProperties,
 }
 
 impl Moved {
-    /// The name of the option that says so.
+    /// The name of the option.
     pub const OPTION: &str = "moved-geometry";
-    /// What it can be, the default first.
+    /// The values of the option, the default first.
     pub const NAMES: [&str; 3] = ["refuse", "take", "keep-properties"];
 
     /// Its name.
@@ -42,7 +44,7 @@ impl Moved {
         }
     }
 
-    /// What has a name.
+    /// The value with a name.
     pub(super) fn from_name(name: &str) -> Option<Self> {
         [Self::Refuse, Self::TakeGeometry, Self::KeepProperties]
             .into_iter()
@@ -58,7 +60,7 @@ pub(super) struct Drawn {
     pub(super) column: usize,
 }
 
-/// The geometries of a file, by table, one for each row.
+/// The geometries of a file, by table, one per row.
 #[derive(Debug, Default)]
 pub(super) struct Drawings {
     structures: Vec<Option<Drawn>>,
@@ -79,7 +81,7 @@ impl Drawings {
         }
     }
 
-    /// Those of one run: its own, then those of its observations.
+    /// The geometries of one run: its own, then those of its observations.
     pub(super) fn of_run(mut drawn: Vec<Option<Drawn>>) -> Self {
         let observations = drawn.split_off(1.min(drawn.len()));
         Self { runs: drawn, observations: vec![observations], ..Self::default() }
@@ -96,7 +98,7 @@ impl Drawings {
     }
 }
 
-/// A feature whose geometry is not where its row says.
+/// A feature whose geometry contradicts its row.
 struct Conflict {
     /// The feature, in words.
     what: String,
@@ -104,14 +106,14 @@ struct Conflict {
     how: String,
     line: usize,
     column: usize,
-    /// What makes the row say what the geometry says, where it is one that could.
+    /// How to change the row so that it agrees with the geometry, if that is possible.
     remedy: Option<String>,
 }
 
-/// Compares the geometries with the document and takes over what is to be taken over.
+/// Compares the geometries with the document, and applies the policy.
 ///
 /// # Errors
-/// When a geometry contradicts the document and the policy does not settle it.
+/// When a geometry contradicts the document and the policy does not resolve it.
 pub(super) fn settle(
     document: &mut Document,
     drawings: &Drawings,
@@ -122,105 +124,111 @@ pub(super) fn settle(
         return Ok(());
     };
     if document.head.crs.is_none() && !has_positions(&document.head) {
-        let message = "a position was drawn, but the document has no reference system to put it into; add \"crs\": \"OGC:CRS84\" to the \
+        let message = "the file has a new geometry, but the document has no reference system for its position; add \"crs\": \"OGC:CRS84\" to the \
                        member \"survey\" to record positions as longitude and latitude on WGS 84";
         return Err(at(file, first.line, first.column, message.to_owned()));
     }
     let crs = crs_of(&document.head, WHY)?;
     let take = moved == Moved::TakeGeometry;
 
-    // What is not where the document as it stands has it.
     let network = Network::new(&document.head, WHY)?;
     let map = network.on(&document.head);
-    let mut conflicts = Vec::new();
-    let structures = points(&drawings.structures, |index| map.structure(index));
-    let locates = points(&drawings.locates, |index| map.locate(index));
-    let pipes: Vec<(usize, &Drawn)> = off(&drawings.pipes, |index| map.pipe(index)).collect();
-    if !take {
-        for (index, drawn) in &structures {
-            let row = &document.head.structures[*index];
-            if row.position.is_some() {
-                let found = conflict(
-                    format!("structure {:?}", row.id.as_str()),
-                    drawn,
-                    map.structure(*index),
-                    "position",
-                );
-                let follow =
-                    ", and set the geometries of the pipes, runs and observations there to null";
-                conflicts
-                    .push(Conflict { remedy: Some(placed(&crs, drawn, file) + follow), ..found });
-            }
-        }
-        for (index, drawn) in &pipes {
-            let (row, was) = (&document.head.pipes[*index], map.pipe(*index));
-            if was.is_some() || !row.path.is_empty() {
-                let kept =
-                    if row.path.is_empty() { "straight line between its ends" } else { "path" };
-                let remedy = format!(
-                    "write its vertices into the property \"path\", in {crs}, and set the geometries of its runs and observations to null"
-                );
-                let found = conflict(format!("pipe {:?}", row.id.as_str()), drawn, was, kept);
-                conflicts.push(Conflict { remedy: Some(remedy), ..found });
-            }
-        }
-        for (index, drawn) in &locates {
-            let row = &document.head.locates[*index];
-            if row.position.is_some() {
-                let found = conflict(
-                    format!("locate {:?}", row.id.as_str()),
-                    drawn,
-                    map.locate(*index),
-                    "position",
-                );
-                conflicts.push(Conflict { remedy: Some(placed(&crs, drawn, file)), ..found });
-            }
-        }
-    }
-    let seen = seen_elsewhere(map, &document.runs, drawings, |_, _| true);
+    let moved = MovedRows {
+        structures: off(&drawings.structures, |index| map.structure(index)).collect(),
+        locates: off(&drawings.locates, |index| map.locate(index)).collect(),
+        pipes: off(&drawings.pipes, |index| map.pipe(index)).collect(),
+    };
+    let mut conflicts = match take {
+        true => Vec::new(),
+        false => moved.conflicts(&document.head, map, &crs, file),
+    };
+    let off_distance = off_distance(map, &document.runs, drawings, |_, _| true);
     if !conflicts.is_empty() {
-        conflicts.extend(seen.into_iter().map(|(_, _, conflict)| conflict));
+        conflicts.extend(off_distance.into_iter().map(|(_, _, conflict)| conflict));
         return refuse(file, conflicts);
     }
-    let seen: Vec<(usize, Option<usize>)> =
-        seen.into_iter().map(|(run, row, _)| (run, row)).collect();
+    let off_distance_before: Vec<(usize, Option<usize>)> =
+        off_distance.into_iter().map(|(run, row, _)| (run, row)).collect();
+    moved.take(&mut document.head, &crs, file)?;
+    if off_distance_before.is_empty() {
+        return Ok(());
+    }
+    // Runs and observations may have been left where they were, or moved with their pipe.
+    let network = Network::new(&document.head, WHY)?;
+    let still = |run, row| off_distance_before.binary_search(&(run, row)).is_ok();
+    let conflicts = self::off_distance(network.on(&document.head), &document.runs, drawings, still);
+    refuse(file, conflicts.into_iter().map(|(.., conflict)| conflict).collect())
+}
 
-    // Points first, since straight pipes follow them.
-    for (index, drawn) in structures {
-        document.head.structures[index].position = Some(point(&crs, drawn, file)?);
+/// The rows of the head whose geometry contradicts them, each with its index.
+struct MovedRows<'d> {
+    structures: Vec<(usize, &'d Drawn)>,
+    locates: Vec<(usize, &'d Drawn)>,
+    pipes: Vec<(usize, &'d Drawn)>,
+}
+
+impl MovedRows<'_> {
+    /// The contradictions in rows that have a position.
+    fn conflicts(&self, head: &Head, map: Map<'_>, crs: &Crs, file: &str) -> Vec<Conflict> {
+        let structures = self.structures.iter().filter_map(|(index, drawn)| {
+            let row = &head.structures[*index];
+            row.position.as_ref()?;
+            let what = format!("structure {:?}", row.id.as_str());
+            let found = conflict(what, drawn, map.structure(*index), "position");
+            let follow =
+                ", and set the geometries of the pipes, runs and observations there to null";
+            Some(Conflict { remedy: Some(placed(crs, drawn, file) + follow), ..found })
+        });
+        let pipes = self.pipes.iter().filter_map(|(index, drawn)| {
+            let (row, derived) = (&head.pipes[*index], map.pipe(*index));
+            if derived.is_none() && row.path.is_empty() {
+                return None;
+            }
+            let kept = if row.path.is_empty() { "straight line between its ends" } else { "path" };
+            let remedy = format!(
+                "write its vertices into the property \"path\", in {crs}, and set the geometries of its runs and observations to null"
+            );
+            let found = conflict(format!("pipe {:?}", row.id.as_str()), drawn, derived, kept);
+            Some(Conflict { remedy: Some(remedy), ..found })
+        });
+        let locates = self.locates.iter().filter_map(|(index, drawn)| {
+            let row = &head.locates[*index];
+            row.position.as_ref()?;
+            let what = format!("locate {:?}", row.id.as_str());
+            let found = conflict(what, drawn, map.locate(*index), "position");
+            Some(Conflict { remedy: Some(placed(crs, drawn, file)), ..found })
+        });
+        structures.chain(pipes).chain(locates).collect()
     }
-    for (index, drawn) in locates {
-        document.head.locates[index].position = Some(point(&crs, drawn, file)?);
-    }
-    if !pipes.is_empty() {
-        let network = Network::new(&document.head, WHY)?;
-        let map = network.on(&document.head);
+
+    /// Replaces the positions and paths of the rows by their geometries.
+    fn take(self, head: &mut Head, crs: &Crs, file: &str) -> Result<(), ConvertError> {
+        // Points first, since straight pipes follow them.
+        for (index, drawn) in self.structures {
+            head.structures[index].position = Some(point(crs, drawn, file)?);
+        }
+        for (index, drawn) in self.locates {
+            head.locates[index].position = Some(point(crs, drawn, file)?);
+        }
+        if self.pipes.is_empty() {
+            return Ok(());
+        }
+        let network = Network::new(head, WHY)?;
+        let map = network.on(head);
         let mut paths = Vec::new();
-        for (index, drawn) in pipes {
+        for (index, drawn) in self.pipes {
             if map.pipe(index).is_none_or(|line| !line.agrees(&drawn.geometry)) {
-                paths.push((index, path(&crs, drawn, map.vertices(index), file)?));
+                paths.push((index, path(crs, drawn, map.vertices(index), file)?));
             }
         }
         for (index, path) in paths {
-            document.head.pipes[index].path = path;
+            head.pipes[index].path = path;
         }
+        Ok(())
     }
-
-    // Runs and observations may have stayed where they were or may have been moved with their pipe.
-    if seen.is_empty() {
-        return Ok(());
-    }
-    let network = Network::new(&document.head, WHY)?;
-    let still = |run, row| seen.binary_search(&(run, row)).is_ok();
-    let conflicts: Vec<_> =
-        seen_elsewhere(network.on(&document.head), &document.runs, drawings, still)
-            .into_iter()
-            .map(|(.., c)| c)
-            .collect();
-    if conflicts.is_empty() { Ok(()) } else { refuse(file, conflicts) }
 }
 
-/// The drawn geometries of a table that are not where the rows have them.
+/// The geometries of a table that are not where the rows say.
 fn off(
     drawings: &[Option<Drawn>],
     derived: impl Fn(usize) -> Option<Geometry>,
@@ -232,21 +240,14 @@ fn off(
     })
 }
 
-fn points(
-    drawings: &[Option<Drawn>],
-    derived: impl Fn(usize) -> Option<Geometry>,
-) -> Vec<(usize, &Drawn)> {
-    off(drawings, derived).collect()
-}
-
-/// Whether a run and its observations lie where their distances are, as drawn.
+/// Whether the geometries of a run and its observations are where their distances are.
 pub(super) fn agrees(map: Map<'_>, run: &Run, drawings: &Drawings) -> bool {
-    seen_elsewhere(map, std::slice::from_ref(run), drawings, |_, _| true).is_empty()
+    off_distance(map, std::slice::from_ref(run), drawings, |_, _| true).is_empty()
 }
 
-/// Runs and observations that are not where their distances are, of those that `which` names: run,
+/// Runs and observations that are not where their distances are, of those that `which` selects: run,
 /// observation, conflict.
-fn seen_elsewhere(
+fn off_distance(
     map: Map<'_>,
     runs: &[Run],
     drawings: &Drawings,
@@ -254,9 +255,9 @@ fn seen_elsewhere(
 ) -> Vec<(usize, Option<usize>, Conflict)> {
     let mut found = Vec::new();
     for (index, run) in runs.iter().enumerate() {
-        let whole = drawings.runs.get(index).and_then(Option::as_ref);
+        let run_drawn = drawings.runs.get(index).and_then(Option::as_ref);
         let rows = drawings.observations.get(index).map_or([].as_slice(), Vec::as_slice);
-        if whole.is_none() && rows.iter().all(Option::is_none) {
+        if run_drawn.is_none() && rows.iter().all(Option::is_none) {
             continue;
         }
         let line = map.line_of(run);
@@ -269,7 +270,7 @@ fn seen_elsewhere(
                 found.push((index, row, conflict(what, drawn, derived, "distance on the pipe")));
             }
         };
-        if let Some(drawn) = whole.filter(|_| which(index, None)) {
+        if let Some(drawn) = run_drawn.filter(|_| which(index, None)) {
             let derived =
                 placer.as_ref().and_then(|placer| placer.run(run)).map(|placed| placed.geometry);
             compare(None, format!("run {:?}", run.id.as_str()), drawn, derived);
@@ -292,20 +293,20 @@ fn seen_elsewhere(
 
 fn conflict(what: String, drawn: &Drawn, derived: Option<Geometry>, kept: &str) -> Conflict {
     let how = match derived.as_ref().map(|derived| derived.apart(&drawn.geometry)) {
-        Some(Some(metres)) => format!("lies {metres:.2} m from its {kept}"),
-        Some(None) => format!("is another than its {kept}"),
-        None => format!("has no {kept} to agree with"),
+        Some(Some(metres)) => format!("is {metres:.2} m from its {kept}"),
+        Some(None) => format!("differs from its {kept}"),
+        None => format!("has no {kept} to compare with"),
     };
     Conflict { what, how, line: drawn.line, column: drawn.column, remedy: None }
 }
 
-/// What makes a row have the position that was drawn.
+/// How to give a row the position of the geometry.
 fn placed(crs: &Crs, drawn: &Drawn, file: &str) -> String {
     match point(crs, drawn, file) {
         Ok(position) => {
-            format!("make the property \"position\" [{}, {}]", position.x(), position.y())
+            format!("change the property \"position\" to [{}, {}]", position.x(), position.y())
         }
-        Err(_) => format!("write its place into the property \"position\", in {crs}"),
+        Err(_) => format!("write its position into the property \"position\", in {crs}"),
     }
 }
 
@@ -315,7 +316,7 @@ fn refuse(file: &str, mut conflicts: Vec<Conflict>) -> Result<(), ConvertError> 
     let Some(first) = conflicts.first() else { return Ok(()) };
     let mut message = format!("the geometry of {} {}", first.what, first.how);
     for (index, other) in conflicts.iter().enumerate().skip(1).take(NAMED - 1) {
-        message.push_str(if index == 1 { "; so it is with " } else { ", " });
+        message.push_str(if index == 1 { "; the same applies to " } else { ", " });
         message.push_str(&other.what);
     }
     if let Some(more @ 1..) = conflicts.len().checked_sub(NAMED) {
@@ -323,17 +324,17 @@ fn refuse(file: &str, mut conflicts: Vec<Conflict>) -> Result<(), ConvertError> 
     }
     message.push_str(&match conflicts.iter().find_map(|conflict| Some((&conflict.what, conflict.remedy.as_ref()?))) {
         Some((what, remedy)) => format!(
-            "; where the properties are right, set the geometry to null to have it drawn from them; where that of {what} is, {remedy}"
+            "; if the properties are right, set the geometry to null; if the geometry of {what} is right, {remedy}"
         ),
         None => {
-            "; what was seen lies where its distance is: correct the distance, or set the geometry to null".to_owned()
+            "; correct the distance, which determines the geometry, or set the geometry to null".to_owned()
         }
     });
     Err(at(file, first.line, first.column, message))
 }
 
 fn at(file: &str, line: usize, column: usize, message: String) -> ConvertError {
-    ConvertError::Form {
+    ConvertError::Format {
         place: Some(Location { file: file.to_owned(), line, column: Some(column), heading: None }),
         message,
     }
@@ -346,14 +347,14 @@ fn point(crs: &Crs, drawn: &Drawn, file: &str) -> Result<Position, ConvertError>
             file,
             drawn.line,
             drawn.column,
-            "the row has a position, so its geometry must be a point".to_owned(),
+            "the row has a position; draw its geometry as a point".to_owned(),
         ));
     };
     back(crs, lonlat, drawn, file)
 }
 
-/// A drawn line in the document's reference system. Vertices that stand where `known` ones do are
-/// those.
+/// A drawn line in the document's reference system. Vertices at the same place as one of `known`
+/// become that one.
 fn path(
     crs: &Crs,
     drawn: &Drawn,
@@ -362,11 +363,11 @@ fn path(
 ) -> Result<Vec<Position>, ConvertError> {
     let refused = |message: &str| Err(at(file, drawn.line, drawn.column, message.to_owned()));
     if matches!(drawn.geometry, Geometry::Point(_)) {
-        return refused("a pipe has a course, so its geometry must be a line");
+        return refused("the row is a pipe; draw its geometry as a line");
     }
     let Some(line) = drawn.geometry.joined() else {
         return refused(
-            "the geometry of a pipe is in several pieces; draw it as one line from its upstream to its downstream end",
+            "the geometry of a pipe has several parts; draw it as one line from its upstream to its downstream end",
         );
     };
     let mut kept: Vec<(LonLat, [f64; 2])> =
@@ -390,8 +391,8 @@ fn out_of_range(drawn: &Drawn, file: &str, error: &NumberError) -> ConvertError 
     at(file, drawn.line, drawn.column, error.to_string())
 }
 
-/// A longitude and latitude in the document's reference system, to a tenth of a millimetre: more a
-/// geometry does not hold.
+/// A longitude and latitude in the document's reference system, rounded to a tenth of a millimetre,
+/// the precision of a geometry.
 fn back(crs: &Crs, lonlat: LonLat, drawn: &Drawn, file: &str) -> Result<Position, ConvertError> {
     let scale = if crs.kind() == CrsKind::Geographic { 1e9 } else { 1e4 };
     match crs.from_wgs84(lonlat) {
@@ -403,7 +404,7 @@ fn back(crs: &Crs, lonlat: LonLat, drawn: &Drawn, file: &str) -> Result<Position
             file,
             drawn.line,
             drawn.column,
-            format!("the geometry cannot be taken into {crs}: {why}"),
+            format!("the geometry cannot be transformed to {crs}: {why}"),
         )),
     }
 }

@@ -1,6 +1,6 @@
-//! The text of a GeoJSON file and places in it. The parts of a collection are borrowed from the
-//! text and parsed one at a time, so the place of each is known from where it stands, and its line
-//! and column by counting on from the part before.
+//! The text of a GeoJSON file and locations in it. The parts of a collection are borrowed from the
+//! text and parsed one at a time, so the location of each is known from its address, and its line
+//! and column by counting from the part before.
 
 use obvert_model::read::{Span as Found, strict_value};
 use serde_json::{Map, Value};
@@ -29,7 +29,7 @@ impl TextPosition {
 }
 
 impl<'s> Text<'s> {
-    /// The text of a file that [`new`](Self::new) has looked at.
+    /// The text of a file that [`new`](Self::new) has checked.
     pub(super) fn known(bytes: &'s [u8], name: &'s str) -> Self {
         let skipped = if bytes.starts_with(b"\xEF\xBB\xBF") { 3 } else { 0 };
         Self { name, text: std::str::from_utf8(&bytes[skipped..]).unwrap_or_default(), skipped }
@@ -37,22 +37,19 @@ impl<'s> Text<'s> {
 
     pub(super) fn new(bytes: &'s [u8], name: &'s str) -> Result<Self, ConvertError> {
         let skipped = if bytes.starts_with(b"\xEF\xBB\xBF") { 3 } else { 0 };
-        let refused = |line: usize, message: String| ConvertError::Form {
+        let refused = |line: usize, message: String| ConvertError::Format {
             place: Some(Location { file: name.to_owned(), line, column: None, heading: None }),
             message,
         };
         let looks = match bytes {
-            [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..] => "begins like UTF-16",
-            [0x1F, 0x8B, ..] => "begins like a gzip archive",
-            [b'P', b'K', 3, 4, ..] => "begins like a zip archive",
+            [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..] => "starts like UTF-16",
+            [0x1F, 0x8B, ..] => "starts like a gzip archive",
+            [b'P', b'K', 3, 4, ..] => "starts like a zip archive",
             _ if bytes.contains(&0) => "looks binary",
             _ => "looks like an older single-byte encoding",
         };
         let no_text = |line: usize| {
-            refused(
-                line,
-                format!("not UTF-8 text ({looks}); GeoJSON is UTF-8, save the file as that"),
-            )
+            refused(line, format!("not UTF-8 text ({looks}); save the file as UTF-8"))
         };
         match std::str::from_utf8(&bytes[skipped..]) {
             Err(error) => Err(no_text(
@@ -78,7 +75,7 @@ impl<'s> Text<'s> {
         self.text
     }
 
-    /// The position of a part of the text, counted on from one that is known to stand before it.
+    /// The position of a part of the text, counted from a position before it.
     pub(super) fn position(&self, from: TextPosition, part: &str) -> TextPosition {
         let offset = part.as_ptr().addr().saturating_sub(self.text.as_ptr().addr());
         let mut position = TextPosition { offset, ..from };
@@ -107,14 +104,16 @@ impl<'s> Text<'s> {
             column: Some(position.column),
             heading: None,
         };
-        ConvertError::Form { place: Some(place), message: message.into() }
+        ConvertError::Format { place: Some(place), message: message.into() }
     }
 
-    /// An error of the JSON reader in a part of the text that begins at a position.
+    /// An error of the JSON reader in a part of the text that starts at a position.
     pub(super) fn json_error(&self, part: TextPosition, error: &serde_json::Error) -> ConvertError {
-        let whole = error.to_string();
-        // The reader ends its message with a position, which is relative to the part.
-        let message = whole.rsplit_once(" at line ").map_or(whole.as_str(), |(message, _)| message);
+        let text_of_error = error.to_string();
+        // The reader's message ends with a position relative to the part.
+        let message = text_of_error
+            .rsplit_once(" at line ")
+            .map_or(text_of_error.as_str(), |(message, _)| message);
         let within =
             Found { line: error.line().max(1), column: error.column().max(1), ..Found::default() };
         let column = if within.line == 1 { part.column + within.column - 1 } else { within.column };
@@ -124,12 +123,12 @@ impl<'s> Text<'s> {
         self.error(position, message)
     }
 
-    /// Parses a part as JSON in which no object has a key twice.
+    /// Parses a part as JSON without duplicate keys.
     pub(super) fn value(&self, position: TextPosition, part: &str) -> Result<Value, ConvertError> {
         strict_value(part).map_err(|error| self.json_error(position, &error))
     }
 
-    /// The same for an object.
+    /// Parses a part as a JSON object without duplicate keys.
     pub(super) fn object(
         &self,
         position: TextPosition,

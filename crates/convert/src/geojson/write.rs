@@ -1,5 +1,5 @@
-//! Writing: the head, then the tables that have positions, then one run after the other with its
-//! observations, so that an archive of any size goes through in the memory of its head and one run.
+//! Writing: the head, then the tables with positions, then each run with its observations, so that
+//! an archive of any size needs only the memory of its head and one run.
 
 use std::io::{self, Write};
 
@@ -14,12 +14,12 @@ use crate::{ConvertError, DocumentRuns, LossReport, Output};
 
 /// Writes a document as a GeoJSON feature collection.
 ///
-/// Nothing is lost, so the report's losses are always empty; its notes say what has no geometry,
-/// and which distances lie beyond their pipe and were drawn to its end.
+/// Nothing is lost, so the report has no losses. Its notes list rows without a geometry, and
+/// distances beyond their pipe that were drawn at its end.
 ///
 /// # Errors
 /// [`ConvertError::Refused`] for a document that has positions but no reference system that can be
-/// taken to WGS 84 (nothing is written then); [`ConvertError::Write`] when the sink fails.
+/// transformed to WGS 84 (nothing is written then); [`ConvertError::Write`] when the sink fails.
 pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, ConvertError> {
     write_runs(&mut DocumentRuns::new(document), sink)
 }
@@ -59,7 +59,8 @@ pub(super) fn create(
     write_runs(survey, output.sink()?)
 }
 
-/// What is added to a row's own keys, in front of them. [`super::ADDED`] lists them for the reader.
+/// The properties that are added before the keys of a row. [`super::ADDED`] lists them for the
+/// reader.
 #[derive(Serialize)]
 struct Properties<'r, R> {
     table: &'static str,
@@ -88,7 +89,7 @@ struct Features<W> {
 }
 
 impl<W: Write> Features<W> {
-    /// What comes before the features: all of the head that is none.
+    /// The part before the features: the rest of the head.
     fn begin(&mut self, head: &Head) -> io::Result<()> {
         self.sink.write_all(b"{\n\"type\": \"FeatureCollection\",\n\"survey\": ")?;
         let rest = head.clone().with_structures([]).with_pipes([]).with_locates([]);
@@ -97,7 +98,7 @@ impl<W: Write> Features<W> {
         self.sink.write_all(b",\n\"features\": [")
     }
 
-    /// The tables that are on the map by themselves.
+    /// The tables that are drawn without a run.
     fn tables(&mut self, map: Map<'_>, head: &Head) -> io::Result<()> {
         for (index, row) in head.structures.iter().enumerate() {
             self.row("structures", &row.id, row, map.structure(index).as_ref())?;
@@ -111,7 +112,7 @@ impl<W: Write> Features<W> {
         Ok(())
     }
 
-    /// What comes behind the features.
+    /// The part after the features.
     fn end(&mut self) -> io::Result<()> {
         self.sink.write_all(b"\n]")?;
         if let Some(bbox) = self.bounds.bbox() {
@@ -150,7 +151,7 @@ impl<W: Write> Features<W> {
         self.sink.write_all(&self.line)
     }
 
-    /// Writes a run and its observations, and gives what is worth knowing about their places.
+    /// Writes a run and its observations, and returns notes about their geometries.
     fn run(&mut self, map: Map<'_>, unit: LengthUnit, run: &mut Run) -> io::Result<Vec<String>> {
         let line = map.line_of(run);
         let placer = line.as_ref().and_then(|line| map.placer(run, line));
@@ -166,7 +167,7 @@ impl<W: Write> Features<W> {
         let properties = Properties {
             table: "runs",
             run: None,
-            placed: covered.as_ref().and_then(|c| said(c, unit)),
+            placed: covered.as_ref().and_then(|c| placed_note(c, unit)),
             row: &*run,
         };
         self.feature(&run.id, properties, covered.as_ref().map(|covered| &covered.geometry))?;
@@ -182,7 +183,7 @@ impl<W: Write> Features<W> {
             let properties = Properties {
                 table: "observations",
                 run: Some(&run.id),
-                placed: place.as_ref().and_then(|place| said(place, unit)),
+                placed: place.as_ref().and_then(|place| placed_note(place, unit)),
                 row,
             };
             self.feature(&row.id, properties, place.as_ref().map(|place| &place.geometry))?;
@@ -200,8 +201,8 @@ impl<W: Write> Features<W> {
     }
 }
 
-/// What a feature says of itself when it is not drawn where its distance is.
-fn said(placed: &Placed, unit: LengthUnit) -> Option<String> {
+/// The note in a feature that is not drawn where its distance is.
+fn placed_note(placed: &Placed, unit: LengthUnit) -> Option<String> {
     let (end, side) = match placed.beyond {
         0.0 => return None,
         beyond if beyond > 0.0 => ("far", "past"),

@@ -1,5 +1,4 @@
-//! Geometries as GeoPackage has them (OGC 12-128r19, 2.1.3): a header, an envelope, and well-known
-//! binary.
+//! Geometries in GeoPackages (OGC 12-128r19, 2.1.3): a header, an envelope, and well-known binary.
 
 /// A position, x first.
 pub(super) type Xy = [f64; 2];
@@ -16,10 +15,10 @@ pub(super) fn bounds(positions: &[Xy]) -> Option<[f64; 4]> {
     }))
 }
 
-/// The blob of a point, or of a line of two positions or more.
+/// The blob of a point, or of a line of at least two positions.
 pub(super) fn write(positions: &[Xy], line: bool, system: i32) -> Vec<u8> {
     let mut blob = b"GP\0".to_vec();
-    // Little-endian; an envelope of x and y for lines, none for points, which are their own.
+    // Little-endian; an envelope of x and y for lines, and none for points, which need none.
     let envelope = if line { bounds(positions) } else { None };
     blob.push(if envelope.is_some() { 0b0000_0011 } else { 0b0000_0001 });
     blob.extend(system.to_le_bytes());
@@ -40,22 +39,23 @@ pub(super) fn write(positions: &[Xy], line: bool, system: i32) -> Vec<u8> {
     blob
 }
 
-/// A geometry as it stands in a row.
+/// A geometry of a row.
 #[derive(Debug, PartialEq)]
 pub(super) struct Shape {
     /// The number of its reference system.
     pub(super) system: i32,
-    /// Whether it is a line; a point otherwise.
+    /// Whether it is a line; otherwise it is a point.
     pub(super) line: bool,
-    /// None for an empty geometry.
+    /// `None` for an empty geometry.
     pub(super) positions: Vec<Xy>,
-    /// A height or measure in it that says something.
+    /// A height or measure in it that is neither 0 nor NaN.
     pub(super) more: Option<f64>,
 }
 
 /// The point or line of a blob; `None` for an empty geometry.
 pub(super) fn read(blob: &[u8]) -> Result<Option<Shape>, &'static str> {
-    const DAMAGED: &str = "the geometry is not one that a GeoPackage has (OGC 12-128r19, 2.1.3)";
+    const DAMAGED: &str =
+        "the geometry is not valid in a GeoPackage (OGC 12-128r19, 2.1.3); draw it again";
     if blob.get(..3) != Some(b"GP\0") {
         return Err(DAMAGED);
     }
@@ -71,10 +71,10 @@ pub(super) fn read(blob: &[u8]) -> Result<Option<Shape>, &'static str> {
         return Ok(None);
     }
     let mut header = Wkb { bytes: blob.get(4..).ok_or(DAMAGED)?, little: flags & 1 == 1 };
-    let system = header.whole().ok_or(DAMAGED)?.cast_signed();
+    let system = header.integer().ok_or(DAMAGED)?.cast_signed();
     let mut rest = Wkb { bytes: blob.get(8 + envelope..).ok_or(DAMAGED)?, little: true };
     rest.little = rest.take::<1>().ok_or(DAMAGED)? == [1];
-    let kind = rest.whole().ok_or(DAMAGED)?;
+    let kind = rest.integer().ok_or(DAMAGED)?;
     let others = match kind / 1000 {
         0 => 0,
         1 | 2 => 1,
@@ -83,10 +83,10 @@ pub(super) fn read(blob: &[u8]) -> Result<Option<Shape>, &'static str> {
     };
     let count = match kind % 1000 {
         POINT => 1,
-        LINE => rest.whole().ok_or(DAMAGED)?,
+        LINE => rest.integer().ok_or(DAMAGED)?,
         _ => {
             return Err(
-                "rows of a survey are points or lines; this geometry is neither, or is of several parts",
+                "the geometry is neither a point nor a line, or has several parts; draw it as one point or line",
             );
         }
     };
@@ -95,15 +95,14 @@ pub(super) fn read(blob: &[u8]) -> Result<Option<Shape>, &'static str> {
         let position = [rest.number().ok_or(DAMAGED)?, rest.number().ok_or(DAMAGED)?];
         for _ in 0..others {
             let other = rest.number().ok_or(DAMAGED)?;
-            // Programs that know no other positions than such with three numbers put in 0, or no
-            // number.
+            // Programs that support only positions with three numbers write 0, or NaN.
             if other != 0.0 && !other.is_nan() {
                 shape.more.get_or_insert(other);
             }
         }
         shape.positions.push(position);
     }
-    // An empty point has no numbers in it.
+    // An empty point has NaN as its numbers.
     let empty = if shape.line {
         count == 0
     } else {
@@ -123,7 +122,7 @@ impl Wkb<'_> {
         self.bytes = rest;
         Some(*taken)
     }
-    fn whole(&mut self) -> Option<u32> {
+    fn integer(&mut self) -> Option<u32> {
         let bytes = self.take()?;
         Some(if self.little { u32::from_le_bytes(bytes) } else { u32::from_be_bytes(bytes) })
     }
@@ -147,7 +146,7 @@ mod tests {
     }
 
     /// Well-known binary of OGC 06-103r4, 8.2: big-endian, with a height (1001), and an empty point
-    /// (numbers that are none).
+    /// (its numbers are NaN).
     #[test]
     fn what_others_write_is_read() {
         let point = |z: f64| {

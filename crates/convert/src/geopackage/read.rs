@@ -1,71 +1,69 @@
-//! From a GeoPackage to a document.
+//! Reading a GeoPackage.
 
 use std::borrow::Cow;
 use std::cell::RefCell;
-use std::collections::{HashMap, VecDeque};
+use std::collections::VecDeque;
 
-use obvert_model::tables::Head;
 use rusqlite::config::DbConfig;
 use rusqlite::types::ValueRef;
 use rusqlite::{Connection, OptionalExtension, Statement};
 use serde_json::Number;
 
-use super::blob::{self, Shape, Xy};
+use super::blob::{self, Xy};
+use super::geometry::{Drawn, SAME, check_geometry, compare_pipes};
 use super::systems::Systems;
 use super::{GEOMETRY, KEY, STRETCHES, name_of, quoted, schema};
-use crate::tables::assemble::{Names, Stranger, format_error};
+use crate::tables::assemble::{Names, format_error};
 use crate::tables::cell::{Cell, CellError, number_of};
 use crate::tables::plan::{Column, ID, Kind, ORDER, Table, plan};
-use crate::tables::source::{Pass, TableFile, TableSource, Tables};
+use crate::tables::source::{self, Pass, TableFile, Tables};
+use crate::tables::unknown_table::UnknownTable;
 use crate::tables::{Record, Rows};
 use crate::{ConvertError, Input, Source, Survey};
 
-/// How far a geometry may be from what the columns say, in units of the reference system, and still
-/// be the same.
-const SAME: f64 = 1e-6;
 /// The layers whose geometries are compared with the columns.
 const POSITIONED: [&str; 3] = ["structures", "pipes", "locates"];
-/// What programs put into a GeoPackage for themselves.
+/// Tables that programs add to a GeoPackage for their own use.
 const OF_PROGRAMS: [&str; 2] = ["layer_styles", "qgis_projects"];
 
 /// How many rows of a table are read at once.
 const BATCH: i64 = 256;
 
-/// Reads a GeoPackage. `name` is what messages call it. In locations, the file is the table and the
-/// line the row's primary key.
+/// Reads a GeoPackage. Messages call it `name`. In locations, the file is the table and the line is
+/// the primary key of the row.
 ///
 /// # Errors
-/// When it is no GeoPackage as described at [the module](crate::geopackage), a geometry contradicts
-/// the columns, or the tables do not describe a valid document.
+/// When it is not a GeoPackage as described at [the module](crate::geopackage), a geometry
+/// contradicts the columns, or the tables do not describe a valid document.
 pub fn read(geopackage: &[u8], name: &str) -> Result<Survey, ConvertError> {
     open(Input::file(name, geopackage))?.survey()
 }
 
 /// Opens a GeoPackage.
 pub(super) fn open<'a>(input: Input<'a>) -> Result<Box<dyn Source + 'a>, ConvertError> {
-    Ok(Box::new(TableSource::new(Database::new(&input)?)))
+    Ok(source::source(Database::new(&input)?))
 }
 
 /// The database, and the tables of the survey in it.
 struct Database {
     base: Connection,
-    /// For each table, the question for its rows.
+    /// For each table, the query for its rows.
     queries: Vec<Option<Query>>,
-    strangers: Vec<Stranger>,
+    unknown: Vec<UnknownTable>,
     systems: Systems,
     drawn: RefCell<Drawn>,
 }
 
 impl Database {
     fn new(input: &Input<'_>) -> Result<Self, ConvertError> {
-        let refused = |message: String| ConvertError::Form {
+        let refused = |message: String| ConvertError::Format {
             place: None,
             message: format!("{}: {message}", input.name()),
         };
         let base = connect(input.bytes()).map_err(refused)?;
         let names =
             contents(&base).map_err(|error| refused(format!("not a GeoPackage: {error}")))?;
-        let mut strangers = Vec::new();
+        let mut unknown = Vec::new();
         for other in &names {
             let known = plan().tables.iter().any(|table| name_of(table) == *other);
             if known || other == STRETCHES || OF_PROGRAMS.contains(&other.as_str()) {
@@ -76,7 +74,7 @@ impl Database {
                 |_| Vec::new(),
                 |columns| columns.column_names().map(str::to_owned).collect(),
             );
-            strangers.push(Stranger { name: other.clone(), headings });
+            unknown.push(UnknownTable { name: other.clone(), headings });
         }
         let mut queries = Vec::new();
         for table in &plan().tables {
@@ -84,11 +82,11 @@ impl Database {
             queries.push(if there { Some(Query::new(&base, table)?) } else { None });
         }
         if queries.first().is_none_or(Option::is_none) {
-            let message = "there is no table \"document\", which says the units, the code list and all else that holds for the whole survey";
+            let message = "there is no table \"document\", which has the units, the code list and the other fields of the whole survey; every GeoPackage of this format has one";
             return Err(refused(message.to_owned()));
         }
         let systems = Systems::of(&base);
-        Ok(Self { base, queries, strangers, systems, drawn: RefCell::default() })
+        Ok(Self { base, queries, unknown, systems, drawn: RefCell::default() })
     }
 }
 
@@ -106,27 +104,27 @@ impl TableFile for Database {
             .map(|query| query.as_ref().map(|query| this.rows(query, pass)).transpose());
         Ok(Tables {
             rows: rows.collect::<Result<_, _>>()?,
-            strangers: &this.strangers,
+            unknown: &this.unknown,
             // The pipes have been read by then.
-            compare: Box::new(|head| compare(head, &this.drawn.borrow())),
+            compare: Box::new(|head| compare_pipes(head, &this.drawn.borrow())),
         })
     }
 }
 
 fn connect(bytes: &[u8]) -> Result<Connection, String> {
     if !bytes.starts_with(b"SQLite format 3\0") {
-        return Err("not a GeoPackage, which begins as an SQLite database does".to_owned());
+        return Err("not a GeoPackage: it is not an SQLite database".to_owned());
     }
     if bytes.get(18..20) == Some(&[2, 2]) {
-        return Err("the database is in the mode of a program that has it open (write-ahead log), and some of it may lie in another file; close it there, then copy it".to_owned());
+        return Err("the database is open in another program (write-ahead log), and part of it may be in another file; close it there, then copy it".to_owned());
     }
     if cut_off(bytes) {
-        return Err("the file is shorter than it says; it was cut off on its way".to_owned());
+        return Err("the file is incomplete; fetch it again".to_owned());
     }
     let fail = |error: rusqlite::Error| format!("the database cannot be read: {error}");
     let mut base = Connection::open_in_memory().map_err(fail)?;
     base.deserialize_read_exact("main", bytes, bytes.len(), true).map_err(fail)?;
-    // A database can bring code along: nothing of it runs.
+    // A database can contain code (views, triggers). None of it is run.
     for (config, on) in [
         (DbConfig::SQLITE_DBCONFIG_DEFENSIVE, true),
         (DbConfig::SQLITE_DBCONFIG_TRUSTED_SCHEMA, false),
@@ -138,7 +136,7 @@ fn connect(bytes: &[u8]) -> Result<Connection, String> {
     Ok(base)
 }
 
-/// Whether pages are missing at the end: a reader that does not come by them would not notice. (The
+/// Whether pages are missing at the end: a reader that does not use them would not notice. (The
 /// SQLite file format, 1.3.)
 fn cut_off(bytes: &[u8]) -> bool {
     let number = |at: usize, size: usize| {
@@ -149,7 +147,7 @@ fn cut_off(bytes: &[u8]) -> bool {
         1 => 65_536,
         size => size,
     };
-    // The count of pages holds where whoever wrote last has kept it.
+    // The page count is valid only if the last writer has kept it up to date.
     let counted = number(24, 4) == number(92, 4);
     (bytes.len() as u64) < if counted { page * number(28, 4) } else { page }
 }
@@ -158,9 +156,6 @@ fn contents(base: &Connection) -> rusqlite::Result<Vec<String>> {
     let mut list = base.prepare("SELECT table_name FROM gpkg_contents ORDER BY table_name")?;
     list.query_map([], |row| row.get(0))?.collect()
 }
-
-/// The geometries of the rows that pipes are in, by their id: the row's key, and its positions.
-type Drawn = HashMap<String, (usize, Vec<Xy>)>;
 
 #[derive(Debug)]
 enum Found {
@@ -171,32 +166,31 @@ enum Found {
     Blob,
 }
 
-/// A table and the question for its rows.
+/// A table and the query for its rows.
 struct Query {
     table: &'static Table,
     name: String,
     headings: Vec<String>,
     /// The column with the geometry of a layer.
     geometry: Option<String>,
-    /// The number of the layer's reference system.
+    /// The srs_id of the layer.
     system: Option<i64>,
 }
 
-/// The rows of a table, read some at a time.
+/// The rows of a table, read in batches.
 struct TableRows<'f> {
     query: &'f Query,
     statement: Statement<'f>,
     /// The rows that have been read and not been taken.
     batch: VecDeque<DatabaseRow>,
-    /// The least primary key of the rows that have not been read; `None` once there are none.
+    /// The smallest primary key of the rows that have not been read; `None` after the last.
     next: Option<i64>,
     row: TableRow,
     drawn: &'f RefCell<Drawn>,
     systems: &'f Systems,
-    /// The number of the layer's reference system, where it is stated and no geometry has been
-    /// seen.
+    /// The srs_id that the layer declares, if no geometry has been seen.
     layer: Option<i64>,
-    /// That of the geometry that was seen last, which is that of the document.
+    /// The srs_id of the last geometry, which is that of the document.
     system: Option<i32>,
 }
 
@@ -239,7 +233,7 @@ impl Query {
         Ok(Self { table, name, headings, geometry: layer.then_some(geometry), system })
     }
 
-    /// The question for the rows of a batch, from a primary key on.
+    /// The query for the rows of a batch, from a primary key on.
     fn sql(&self, pass: Pass) -> String {
         let null = || "NULL".to_owned();
         let is_key = |heading: &str| {
@@ -280,7 +274,7 @@ impl Database {
 }
 
 impl TableRows<'_> {
-    /// Reads the next rows.
+    /// Reads the next batch.
     fn fill(&mut self) -> Result<(), ConvertError> {
         let Some(next) = self.next.take() else { return Ok(()) };
         let Query { name, headings, .. } = self.query;
@@ -315,7 +309,7 @@ fn found(value: ValueRef<'_>, table: &str, row: usize) -> Result<Found, ConvertE
         ValueRef::Text(text) => match std::str::from_utf8(text) {
             Ok("") => Found::Empty,
             Ok(text) => Found::Text(text.to_owned()),
-            Err(_) => return Err(format_error(table, row, "a text that is not UTF-8")),
+            Err(_) => return Err(format_error(table, row, "a text is not UTF-8; correct it")),
         },
         ValueRef::Blob(_) => Found::Blob,
     })
@@ -325,52 +319,9 @@ fn unreadable(table: &str, error: &rusqlite::Error) -> ConvertError {
     format_error(table, 1, format!("the table cannot be read: {error}"))
 }
 
-/// Refuses a geometry that the row of a table cannot have, or that is in another system than the
-/// document.
-fn fitting(
-    table: &str,
-    shape: &Shape,
-    systems: &Systems,
-    layer: &mut Option<i64>,
-    known: &mut Option<i32>,
-) -> Result<(), String> {
-    if let Some(layer) = layer.take() {
-        systems.check(layer, "the layer", "the layer's srs_id")?;
-    }
-    if *known != Some(shape.system) {
-        systems.check(i64::from(shape.system), "the geometry", "the srs_id in its header")?;
-        *known = Some(shape.system);
-    }
-    let (found, wanted) = if shape.line { ("line", "point") } else { ("point", "line") };
-    if shape.line != (table == "pipes") {
-        return Err(format!(
-            "the geometry is a {found} and a row of {table} has a {wanted}; draw one"
-        ));
-    }
-    if let Some([x, y]) =
-        shape.positions.iter().find(|position| !position.iter().all(|number| number.is_finite()))
-    {
-        return Err(format!(
-            "the geometry is at {x}, {y}, which is no place; draw it anew, or empty it"
-        ));
-    }
-    if shape.line && shape.positions.len() < 2 {
-        return Err(
-            "the line has one position, and a line has two or more; draw it anew, or empty it"
-                .to_owned(),
-        );
-    }
-    match shape.more {
-        Some(more) => Err(format!(
-            "the geometry has the height or measure {more}, which has no place in a survey; put elevations into the columns and take it out"
-        )),
-        None => Ok(()),
-    }
-}
-
 impl TableRow {
-    /// Compares a geometry with the position that the columns state, and takes it where they state
-    /// none.
+    /// Compares a geometry with the position in the columns, or uses it if the columns have no
+    /// position.
     fn compare(
         &mut self,
         table: &str,
@@ -398,7 +349,7 @@ impl TableRow {
                 Some(Found::Whole(stated)) if (*stated as f64 - value).abs() <= SAME => {}
                 _ => {
                     let message = format!(
-                        "the point is at {}, {} and position.x, position.y say otherwise; put the same into both, or empty the columns to take the point",
+                        "the point is at {}, {}, and position.x, position.y differ; make them the same, or clear the columns to use the point",
                         point[0], point[1]
                     );
                     return Err(format_error(table, number, message));
@@ -411,29 +362,6 @@ impl TableRow {
     fn found(&self, number: usize) -> &Found {
         self.cells.get(number).unwrap_or(&Found::Empty)
     }
-}
-
-/// Refuses lines of pipes that somebody has drawn anew.
-fn compare(head: &Head, drawn: &Drawn) -> Result<(), ConvertError> {
-    for pipe in &head.pipes {
-        let Some((row, line)) = drawn.get(pipe.id.as_str()) else { continue };
-        let near = |a: f64, b: f64| (a - b).abs() <= SAME;
-        let same = pipe.path.len() == line.len()
-            && pipe
-                .path
-                .iter()
-                .zip(line)
-                .all(|(vertex, [x, y])| near(vertex.x(), *x) && near(vertex.y(), *y));
-        let moved = if pipe.path.len() >= 2 { !same } else { line.len() > 2 };
-        if moved {
-            let message = format!(
-                "the line of pipe {:?} is not the one that the table pipe_paths says; write its vertices there, or restore the line",
-                pipe.id.as_str()
-            );
-            return Err(format_error("pipes", *row, message));
-        }
-    }
-    Ok(())
 }
 
 impl Rows for TableRows<'_> {
@@ -453,9 +381,9 @@ impl Rows for TableRows<'_> {
         if let Some(bytes) = geometry {
             let shape =
                 blob::read(&bytes).map_err(|message| format_error(name, number, message))?;
-            // Where runs and observations are drawn says nothing.
+            // The geometries of runs and observations are not used.
             if let Some(shape) = shape.filter(|_| POSITIONED.contains(&name.as_str())) {
-                fitting(name, &shape, self.systems, &mut self.layer, &mut self.system)
+                check_geometry(name, &shape, self.systems, &mut self.layer, &mut self.system)
                     .map_err(|message| format_error(name, number, message))?;
                 self.row.compare(
                     name,
@@ -480,10 +408,10 @@ impl Record for TableRow {
             }
             Found::Whole(whole) => Ok(Cell::Number(Number::from(*whole))),
             Found::Number(number) => number_of(*number).map(Cell::Number).ok_or_else(|| {
-                CellError::Kind(format!("{number} is not a number that can be read"))
+                CellError::Kind(format!("{number} is not a valid number; correct it"))
             }),
             Found::Blob => {
-                Err(CellError::Kind("bytes, where a text or a number belongs".to_owned()))
+                Err(CellError::Kind("the cell has bytes; write text or a number".to_owned()))
             }
         }
     }

@@ -4,7 +4,7 @@
 use super::{GEOMETRY, KEY, LAYERS, STRETCHES, name_of, quoted};
 use crate::tables::plan::{Column, Kind, Moment, ORDER, Plan, Table};
 
-/// What marks the file, and its version: `GPKG` and 1.4.0.
+/// The application id of the file, and its version: `GPKG` and 1.4.0.
 pub(super) const MARKS: &str = "PRAGMA application_id = 1196444487; PRAGMA user_version = 10400;";
 
 pub(super) const CORE: &str = "
@@ -51,7 +51,7 @@ pub(super) fn layer(name: &str) -> Option<&'static str> {
     LAYERS.iter().find(|(layer, _)| *layer == name).map(|(_, kind)| *kind)
 }
 
-/// The statement that makes a table of the survey.
+/// The statement that creates a table of the survey.
 pub(super) fn create(plan: &Plan, table: &Table) -> String {
     let name = name_of(table);
     let mut parts = vec![format!("{KEY} INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL")];
@@ -70,7 +70,8 @@ pub(super) fn create(plan: &Plan, table: &Table) -> String {
     let list =
         |names: &[String]| names.iter().map(|name| quoted(name)).collect::<Vec<_>>().join(", ");
     parts.push(format!("UNIQUE ({})", list(&table.primary_key())));
-    // The row that holds a row is always there; other references may lead nowhere in a document.
+    // The row that contains a row always exists; other references of a document may point to
+    // nothing.
     if let Some(parent) = plan.parent(table).filter(|_| !table.keys.is_empty()) {
         let keys: Vec<String> = table.keys.iter().map(|key| key.heading.clone()).collect();
         let target = quoted(&name_of(parent));
@@ -83,7 +84,7 @@ pub(super) fn create(plan: &Plan, table: &Table) -> String {
     format!("CREATE TABLE {} ({});", quoted(&name), parts.join(", "))
 }
 
-/// The statement that makes the layer of stretches.
+/// The statement that creates the layer of stretches.
 pub(super) fn create_stretches() -> String {
     format!(
         "CREATE TABLE {STRETCHES} ({KEY} INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, {GEOMETRY} LINESTRING, \"run\" TEXT NOT NULL, \
@@ -91,8 +92,7 @@ pub(super) fn create_stretches() -> String {
     )
 }
 
-/// The spatial index of a layer, filled from the layer itself, and the triggers that keep it up to
-/// date.
+/// The spatial index of a layer, filled from the layer, and the triggers that keep it up to date.
 pub(super) fn index(layer: &str) -> String {
     let (t, c, i) = (layer, GEOMETRY, KEY);
     let there = |row: &str| format!("({row}.{c} NOTNULL AND NOT ST_IsEmpty({row}.{c}))");

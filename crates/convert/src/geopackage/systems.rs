@@ -1,53 +1,52 @@
-//! What reference system the layers of a GeoPackage are in, held against that of the document: the
-//! coordinates of a layer in another one are numbers of the wrong kind, and nothing else would
-//! tell.
+//! The reference systems of the layers of a GeoPackage, compared with that of the document. The
+//! coordinates of a layer in another system would be wrong numbers, and nothing else would reveal
+//! it.
 
 use std::collections::HashMap;
 
 use obvert_geo::Crs;
 use rusqlite::Connection;
 
-/// The reference systems of a file (OGC 12-128r19, 1.1.2), and that of the document in it.
+/// The reference systems of a file (OGC 12-128r19, 1.1.2), and that of the document among them.
 pub(super) struct Systems {
-    /// `document.crs`, as it stands.
+    /// `document.crs` as it is in the file.
     stated: Option<String>,
     named: HashMap<i64, Named>,
 }
 
 /// A row of `gpkg_spatial_ref_sys`.
 struct Named {
-    /// Authority and code, as a document has them.
+    /// Authority and code, as in a document.
     code: String,
     name: String,
 }
 
 impl Systems {
     pub(super) fn of(base: &Connection) -> Self {
-        // What is wrong with the document is told by whoever reads it; a system that is not there
-        // is told where it is used.
+        // The reader reports errors of the document; a missing system is reported where it is used.
         let stated =
             base.query_row("SELECT crs FROM document ORDER BY rowid LIMIT 1", [], |row| row.get(0));
         let stated = stated.ok().flatten().filter(|text: &String| !text.is_empty());
         Self { stated, named: named(base).unwrap_or_default() }
     }
 
-    /// Whether a number is that of the document's system.
+    /// Whether an srs_id is that of the document's system.
     ///
     /// # Errors
-    /// A sentence that names both; `whose` is what is in the system, `there` where its number
-    /// stands.
+    /// A message that names both. `whose` is the subject that has the system, `there` the place of
+    /// its srs_id.
     pub(super) fn check(&self, id: i64, whose: &str, there: &str) -> Result<(), String> {
         if self.same(id) {
             return Ok(());
         }
         let found = match self.named.get(&id) {
-            _ if undefined(id) => format!("no stated reference system (srs_id {id})"),
+            _ if undefined(id) => format!("an undefined reference system (srs_id {id})"),
             Some(Named { code, name }) if name.is_empty() || name == code => {
                 format!("{code} (srs_id {id})")
             }
             Some(Named { code, name }) => format!("{code}, {name} (srs_id {id})"),
             None => {
-                format!("a reference system that gpkg_spatial_ref_sys does not have (srs_id {id})")
+                format!("a reference system that is missing in gpkg_spatial_ref_sys (srs_id {id})")
             }
         };
         Err(match &self.stated {
@@ -56,7 +55,7 @@ impl Systems {
                  is wrong, {there} or document.crs"
             ),
             None => format!(
-                "{whose} is in {found} and the document states none; write the reference system of all positions into document.crs"
+                "{whose} is in {found}, and the document has no reference system; write that of all positions into document.crs"
             ),
         })
     }
@@ -64,8 +63,7 @@ impl Systems {
     fn same(&self, id: i64) -> bool {
         let known = self.stated.as_deref().and_then(|stated| Crs::parse(stated).ok());
         if undefined(id) {
-            // A system that only the document knows does not outlast a program that copies the
-            // file.
+            // A system that is only in the document gets lost when a program copies the file.
             return known.is_none();
         }
         let (Some(stated), Some(Named { code, name })) = (&self.stated, self.named.get(&id)) else {
@@ -78,7 +76,7 @@ impl Systems {
     }
 }
 
-/// The numbers that mean that nothing is said of the system (OGC 12-128r19, requirement 11).
+/// The numbers of an undefined system (OGC 12-128r19, requirement 11).
 fn undefined(id: i64) -> bool {
     matches!(id, -1 | 0)
 }

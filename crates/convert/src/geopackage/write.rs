@@ -1,4 +1,4 @@
-//! From a document to a GeoPackage.
+//! Writing a document as a GeoPackage.
 
 use std::collections::VecDeque;
 use std::io::{self, Seek, Write};
@@ -18,19 +18,18 @@ use crate::tables::plan::{Kind, Table, plan};
 use crate::tables::walk::{Entry, RowSink, walk};
 use crate::{ConvertError, DocumentRuns, LossReport, Output};
 
-/// Writes a document as a GeoPackage. Nothing is lost, so the report's losses are always empty; its
-/// notes say what has no geometry. Equal documents give equal bytes.
+/// Writes a document as a GeoPackage. Nothing is lost, so the report has no losses; its notes list
+/// rows without a geometry. Equal documents give equal bytes.
 ///
 /// # Errors
-/// [`ConvertError::Write`] when the database or the sink fails, or there is no room for temporary
-/// files.
+/// [`ConvertError::Write`] when the database or the sink fails, or there is no space for the
+/// temporary file.
 pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, ConvertError> {
     write_runs(&mut DocumentRuns::new(document), sink)
 }
 
 /// Writes a survey that is read run by run. The bytes are those of [`write`](fn@write). The
-/// database is put together in the system's folder for temporary files and goes to the sink when it
-/// is complete.
+/// database is written to a temporary file, and copied to the sink when it is complete.
 ///
 /// # Errors
 /// As [`write`](fn@write), and when the survey turns out to be invalid.
@@ -41,8 +40,8 @@ pub fn write_runs(
     let plan = plan();
     let mut file = NamedTempFile::new()?;
     let mut base = Connection::open(file.path()).map_err(failed)?;
-    // Most surveys are small, and every table and index takes a page at least. Nobody needs the way
-    // back to an empty file. The cache has 8 MiB.
+    // Most surveys are small, and every table and index takes at least one page. The journal is not
+    // needed, since a failed file is discarded. The cache has 8 MiB.
     let settings = "PRAGMA page_size = 1024; PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF; PRAGMA cache_size = -8192";
     base.execute_batch(settings).map_err(failed)?;
     let system = System::of(survey.head());
@@ -109,7 +108,7 @@ impl System {
                 definition,
             };
         }
-        // Numbers of one's own begin at 100000, beyond those of the EPSG.
+        // User-defined numbers start at 100000, above those of the EPSG.
         let (authority, code) = stated.split_once(':').unwrap_or(("NONE", &stated));
         undefined(100_000, authority, code.parse().unwrap_or(100_000), &stated)
     }
@@ -124,11 +123,11 @@ impl System {
     }
 }
 
-/// What writes the rows of all tables, with their geometries.
+/// Writes the rows of all tables, with their geometries.
 struct Rows<'b, 'l> {
     inserts: Vec<Statement<'b>>,
     stretch: Statement<'b>,
-    /// How many rows of each table have been written.
+    /// The number of rows of each table that have been written.
     counts: Vec<usize>,
     layers: &'l mut Layers,
 }
@@ -202,22 +201,22 @@ fn value_of(entry: &Entry<'_>) -> Sql {
     }
 }
 
-/// Rows by their number, with the box around each.
+/// The bounding boxes of rows, by primary key.
 type Boxes = Vec<(usize, [f64; 4])>;
 
-/// The geometries of the rows, those of a run derived as it comes.
+/// The geometries of the rows. Those of a run are derived when it is written.
 struct Layers {
     network: Network,
     system: i32,
-    /// The line of the run that was drawn last.
+    /// The line of the last run.
     run: Option<Vec<Xy>>,
-    /// The lines of its observations that have not been written.
+    /// The geometries of its observations that have not been written.
     observations: VecDeque<Option<Vec<Xy>>>,
     /// Its stretches that have not been written: the other columns, and the line.
     stretches: Vec<([Sql; 5], Vec<Xy>)>,
-    /// How many stretches there have been.
+    /// The number of stretches so far.
     count: usize,
-    /// The rows of each layer that have a geometry: number and box.
+    /// The rows of each layer that have a geometry: primary key and bounding box.
     boxes: Vec<(&'static str, Boxes)>,
     without: usize,
 }
@@ -236,7 +235,7 @@ impl Layers {
         }
     }
 
-    /// Draws a run and all that was seen in it.
+    /// Draws a run and its observations.
     fn draw(&mut self, head: &Head, run: &Run) {
         let map = self.network.on(head);
         let line = map.line_of(run);
@@ -258,7 +257,7 @@ impl Layers {
         }
     }
 
-    /// The geometry of a row of a table, as a blob. Observations are asked for in their order.
+    /// The geometry of a row of a table, as a blob. Observations must be asked for in order.
     fn geometry(&mut self, head: &Head, table: &Table, row: usize) -> Sql {
         let position = |position: obvert_model::number::Position| vec![position.into()];
         let positions: Option<Vec<Xy>> = match table.name.as_str() {
@@ -273,7 +272,7 @@ impl Layers {
         self.blob(&table.name, row, positions)
     }
 
-    /// The geometry of the next row of the layer that is no table of the document.
+    /// The geometry of the next row of the layer that is not a table of the document.
     fn stretch(&mut self, line: Vec<Xy>) -> Sql {
         self.count += 1;
         self.blob(STRETCHES, self.count - 1, Some(line))
@@ -287,7 +286,7 @@ impl Layers {
             return Sql::Null;
         };
         if !line {
-            // Of a stretch, where it begins.
+            // The start of a stretch.
             positions.truncate(1);
         }
         if let (Some(bounds), Some((_, boxes))) =
@@ -304,7 +303,7 @@ impl Layers {
         if without > 0 {
             let (s, have) = if without == 1 { ("", "has") } else { ("s", "have") };
             report
-                .note("", format!("{without} row{s} of layers {have} no geometry, since nothing says where they are"));
+                .note("", format!("{without} row{s} of layers {have} no geometry, since their position is not known"));
         }
         for (layer, boxes) in &self.boxes {
             let rtree = format!("rtree_{layer}_{GEOMETRY}");
@@ -328,7 +327,7 @@ fn extended(line: &[Xy]) -> bool {
     line.first().is_some_and(|first| line.iter().any(|position| position != first))
 }
 
-/// Lists the tables and says what their columns mean.
+/// Registers the tables and the meanings of their columns.
 fn describe(
     base: &Connection,
     head: &Head,
@@ -363,23 +362,27 @@ fn describe(
         let columns = "INSERT INTO gpkg_geometry_columns VALUES (?, ?, ?, ?, 0, 0)";
         base.execute(columns, params![name, GEOMETRY, kind, system]).map_err(failed)?;
     }
+    describe_columns(base).map_err(failed)
+}
+
+/// Registers the meanings of the columns, and their vocabularies.
+fn describe_columns(base: &Connection) -> rusqlite::Result<()> {
     let columns = "INSERT INTO gpkg_data_columns VALUES (?1, ?2, ?2, ?2, ?3, NULL, ?4)";
     let words_of = "INSERT INTO gpkg_data_column_constraints VALUES (?, 'enum', ?, NULL, NULL, NULL, NULL, NULL)";
-    for table in &plan().tables {
-        for column in &table.columns {
-            let constraint = match &column.kind {
-                Kind::Word(words) => {
-                    let name = format!("{}.{}", table.name, column.heading);
-                    for word in words {
-                        base.execute(words_of, params![name, word]).map_err(failed)?;
-                    }
-                    Some(name)
-                }
-                _ => None,
-            };
-            let row = params![table.name, column.heading, column.description, constraint];
-            base.execute(columns, row).map_err(failed)?;
+    let all = plan()
+        .tables
+        .iter()
+        .flat_map(|table| table.columns.iter().map(move |column| (table.name.as_str(), column)));
+    for (table, column) in all {
+        let mut constraint = None;
+        if let Kind::Word(words) = &column.kind {
+            let name: &String = constraint.insert(format!("{table}.{}", column.heading));
+            for word in words {
+                base.execute(words_of, params![name, word])?;
+            }
         }
+        let row = params![table, column.heading, column.description, constraint];
+        base.execute(columns, row)?;
     }
     Ok(())
 }

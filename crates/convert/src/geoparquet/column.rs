@@ -1,4 +1,4 @@
-//! A column of a Parquet file while it is put together, and the file of all of them.
+//! The columns of a Parquet file, and the file.
 
 use std::io::Write;
 use std::sync::Arc;
@@ -14,7 +14,7 @@ use parquet::schema::types::Type;
 use crate::tables::plan::Kind;
 use crate::tables::walk::Entry;
 
-/// A column: its values, and for each row whether it has one.
+/// A column: its values, and for each row whether it has a value.
 pub(super) struct Column {
     name: String,
     values: Values,
@@ -30,7 +30,7 @@ enum Values {
 }
 
 impl Column {
-    /// A column for values of a kind.
+    /// A column of a kind of values.
     pub(super) fn of(name: String, kind: &Kind) -> Self {
         let values = match kind {
             Kind::Number => Values::Number(Vec::new()),
@@ -46,7 +46,7 @@ impl Column {
         Self { name: name.to_owned(), values: Values::Bytes(Vec::new()), there: Vec::new() }
     }
 
-    /// Adds what stands in the column of a row.
+    /// Adds the value of a row.
     pub(super) fn push(&mut self, entry: &Entry<'_>) {
         let found = match entry {
             Entry::Absent => false,
@@ -125,13 +125,13 @@ impl Column {
     }
 }
 
-/// A file of columns that is written a group of rows after the other.
+/// A Parquet file that is written in groups of rows.
 pub(super) struct File<W: Write + Send> {
     writer: SerializedFileWriter<W>,
 }
 
 impl<W: Write + Send> File<W> {
-    /// Begins a file with these columns.
+    /// Starts a file with these columns.
     pub(super) fn open<'c>(
         columns: impl Iterator<Item = &'c Column>,
         sink: W,
@@ -153,7 +153,7 @@ impl<W: Write + Send> File<W> {
         self.writer.flushed_row_groups().is_empty()
     }
 
-    /// Writes what the columns hold, as many rows each, and empties them.
+    /// Writes the values of the columns as a group, and clears them.
     pub(super) fn group<'c>(
         &mut self,
         columns: impl Iterator<Item = &'c mut Column>,

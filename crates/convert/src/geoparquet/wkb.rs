@@ -1,5 +1,5 @@
-//! Well-known binary (OGC 06-103r4, 8.2), little-endian, and what GeoParquet says of a column of
-//! it.
+//! Well-known binary (OGC 06-103r4, 8.2), little-endian, and the description of a column of it in
+//! GeoParquet.
 
 use std::collections::BTreeSet;
 
@@ -45,7 +45,7 @@ fn put_line(out: &mut Vec<u8>, line: &[LonLat]) {
     line.iter().for_each(|position| put(out, position));
 }
 
-/// What the geometries of a column are like.
+/// The extent and types of the geometries of a column.
 #[derive(Default)]
 pub(super) struct Seen {
     bounds: Bounds,
@@ -53,7 +53,7 @@ pub(super) struct Seen {
 }
 
 impl Seen {
-    /// Takes note of a geometry.
+    /// Adds a geometry.
     pub(super) fn add(&mut self, geometry: &Geometry) {
         self.bounds.add(geometry);
         self.types.insert(match geometry {
@@ -63,7 +63,7 @@ impl Seen {
         });
     }
 
-    /// The value of the key `geo` for a column `geometry` with these in it.
+    /// The value of the key `geo` for a column `geometry` with these geometries.
     pub(super) fn metadata(&self) -> Value {
         let mut column = json!({ "encoding": "WKB", "geometry_types": self.types, "crs": crs84(), "edges": "planar" });
         if let Some(bbox) = self.bounds.bbox() {

@@ -1,9 +1,9 @@
-//! From a document to the files of its layers.
+//! Writing a document as one file per layer.
 
 use std::io::{self, Write};
 
 use obvert_model::read::RunReader;
-use obvert_model::tables::{Document, Head, Run};
+use obvert_model::tables::{Document, Head, Observation, Run};
 use parquet::errors::ParquetError;
 use parquet::file::metadata::KeyValue;
 use serde::Serialize;
@@ -25,22 +25,22 @@ const WHY: &str = "GeoParquet is written on WGS 84";
 /// How many quantities of an observation have columns.
 const QUANTITIES: usize = 2;
 
-/// Writes a document as a file a layer. The report says what of it is left out, and where; its
-/// notes say what has no geometry. Equal documents give equal bytes.
+/// Writes a document as one file per layer. The report lists the values that are left out; its
+/// notes list rows without a geometry. Equal documents give equal bytes.
 ///
 /// # Errors
 /// [`ConvertError::Refused`] for a document that has positions but no reference system that can be
-/// taken to WGS 84.
+/// transformed to WGS 84.
 pub fn write(document: &Document) -> Result<(Files, LossReport), ConvertError> {
     write_runs(&mut DocumentRuns::new(document), |_| Ok(Vec::new()))
 }
 
-/// Writes a survey that is read run by run. `open` is called with the name of each file and gives
-/// what it is written to; all are handed back, flushed, at the end. The bytes are those of
-/// [`write`](fn@write): rows go out in groups of 16,384.
+/// Writes a survey that is read run by run. `open` is called with the name of each file and returns
+/// its sink; all sinks are flushed and returned at the end. The bytes are those of
+/// [`write`](fn@write): rows are written in groups of 16,384.
 ///
 /// # Errors
-/// As [`write`](fn@write), when the survey turns out to be invalid, and when `open` or what it gave
+/// As [`write`](fn@write), when the survey turns out to be invalid, and when `open` or a sink
 /// fails.
 pub fn write_runs<W: Write + Send>(
     survey: &mut dyn RunReader<Error = ConvertError>,
@@ -65,12 +65,12 @@ pub fn write_runs<W: Write + Send>(
         let pointer = || format!("/pipes/{index}/path");
         match (row.path.len(), &geometry) {
             (0, _) => {}
-            (1, _) => report.add(LossKind::Dropped, pointer(), "one vertex is no line"),
+            (1, _) => report.add(LossKind::Dropped, pointer(), "a line needs more than one vertex"),
             (_, Some(_)) => {
                 report.add(LossKind::Changed, pointer(), "the path is the geometry, on WGS 84")
             }
             (_, None) => {
-                let message = format!("the path is no geometry: {}", map.no_line(row));
+                let message = format!("the path cannot be drawn: {}", map.no_line(row));
                 report.add(LossKind::Dropped, pointer(), message);
             }
         }
@@ -119,45 +119,48 @@ fn observations<W: Write + Send>(
         report.add(
             LossKind::Dropped,
             format!("/runs/{index}/counter/checks"),
-            "a row has no room for a table",
+            "a row cannot hold a table",
         );
     }
     if run.observations.is_empty() {
         report.add(
             LossKind::Dropped,
             format!("/runs/{index}"),
-            "a run is told of with its observations, and it has none",
+            "a run is part of its observations' rows, and it has none",
         );
     }
     for (number, row) in run.observations.iter().enumerate() {
         let pointer = format!("/runs/{index}/observations/{number}");
-        if !row.media.is_empty() {
-            report.add(LossKind::Dropped, format!("{pointer}/media"), "media are not referred to");
-        }
-        for (more, quantity) in row.quantities.iter().enumerate() {
-            let at = || format!("{pointer}/quantities/{more}");
-            if more >= QUANTITIES {
-                report.add(LossKind::Dropped, at(), "there are columns for two quantities");
-            } else if quantity.extensions.is_some() {
-                report.add(
-                    LossKind::Dropped,
-                    format!("{}/extensions", at()),
-                    "a quantity has columns for value and unit",
-                );
-            }
-        }
+        losses_of_observation(row, &pointer, report);
         let place = placer.as_ref().and_then(|placer| placer.observation(row));
         layer.row(&[&value_of(row)?, &run_value, &pipe], place.map(|place| place.geometry))?;
     }
     Ok(())
 }
 
+fn losses_of_observation(row: &Observation, pointer: &str, report: &mut LossReport) {
+    if !row.media.is_empty() {
+        let message = "references to media are left out";
+        report.add(LossKind::Dropped, format!("{pointer}/media"), message);
+    }
+    for (place, quantity) in row.quantities.iter().enumerate() {
+        let pointer = format!("{pointer}/quantities/{place}");
+        if place >= QUANTITIES {
+            let message = "only the first two quantities have columns";
+            report.add(LossKind::Dropped, pointer, message);
+        } else if quantity.extensions.is_some() {
+            let message = "only value and unit of a quantity have columns";
+            report.add(LossKind::Dropped, format!("{pointer}/extensions"), message);
+        }
+    }
+}
+
 fn value_of(row: &impl Serialize) -> Result<Value, ConvertError> {
     Ok(serde_json::to_value(row).map_err(io::Error::other)?)
 }
 
-/// What is said once and stands in the metadata of each file.
-const SAID_ONCE: [&str; 8] =
+/// The fields of the document in the metadata of each file.
+const METADATA_KEYS: [&str; 8] =
     ["obvert", "id", "issued", "units", "crs", "vertical", "coding", "grading"];
 
 fn losses_of_head(head: &Head, report: &mut LossReport) {
@@ -170,30 +173,30 @@ fn losses_of_head(head: &Head, report: &mut LossReport) {
                 "geometries are on WGS 84, rounded to nine decimals",
             ),
             "structures" | "pipes" | "locates" | "runs" => {}
-            key if SAID_ONCE.contains(&key) => {}
-            key => report.add(LossKind::Dropped, format!("/{key}"), "there is no layer for it"),
+            key if METADATA_KEYS.contains(&key) => {}
+            key => report.add(LossKind::Dropped, format!("/{key}"), "it has no layer"),
         }
     }
 }
 
-/// How many rows of a file are held until they go out together.
+/// The number of rows in a group.
 const GROUP: usize = 16_384;
 
-/// A file that is being put together.
+/// A file that is being written.
 struct Layer<W: Write + Send> {
-    /// The tables that are joined, with what stands before the names of their columns.
+    /// The tables that are joined, with the prefixes of their columns.
     tables: Vec<(&'static str, &'static str)>,
-    /// What is the same in all rows: the columns, and what they hold.
+    /// The columns that have the same value in all rows, and their values.
     constant: Vec<(Column, String)>,
-    /// The columns of the tables, those of one after those of another.
+    /// The columns of the tables, one table after the other.
     columns: Vec<Column>,
     quantities: Vec<Column>,
     shape: Column,
-    /// How many rows are held.
+    /// The number of rows in memory.
     held: usize,
     seen: wkb::Seen,
     /// The value of the key `obvert`.
-    said: Value,
+    survey_metadata: Value,
     file: File<W>,
 }
 
@@ -235,7 +238,7 @@ impl<W: Write + Send> Layer<W> {
             .chain([&shape]);
         let file = File::open(every, sink).map_err(failed)?;
         let value = value_of(head)?;
-        let said: JsonMap<String, Value> = SAID_ONCE
+        let survey_metadata: JsonMap<String, Value> = METADATA_KEYS
             .iter()
             .filter_map(|key| Some(((*key).to_owned(), value.get(key)?.clone())))
             .collect();
@@ -247,12 +250,12 @@ impl<W: Write + Send> Layer<W> {
             shape,
             held: 0,
             seen: wkb::Seen::default(),
-            said: json!(said),
+            survey_metadata: json!(survey_metadata),
             file,
         })
     }
 
-    /// Adds a row: one of each table that is joined.
+    /// Adds a row: one of each joined table.
     fn row(&mut self, rows: &[&Value], geometry: Option<Geometry>) -> Result<(), ConvertError> {
         for (column, text) in &mut self.constant {
             column.push(&Entry::Name(text));
@@ -283,7 +286,7 @@ impl<W: Write + Send> Layer<W> {
         if self.held == GROUP { self.group() } else { Ok(()) }
     }
 
-    /// Writes what is held.
+    /// Writes the rows in memory.
     fn group(&mut self) -> Result<(), ConvertError> {
         self.held = 0;
         let constant = self.constant.iter_mut().map(|(column, _)| column);
@@ -296,7 +299,7 @@ impl<W: Write + Send> Layer<W> {
         if self.held > 0 || self.file.is_empty() {
             self.group()?;
         }
-        let metadata = [("geo", self.seen.metadata()), ("obvert", self.said)];
+        let metadata = [("geo", self.seen.metadata()), ("obvert", self.survey_metadata)];
         let metadata =
             metadata.map(|(key, value)| KeyValue::new(key.to_owned(), value.to_string()));
         let mut sink = self.file.close(metadata).map_err(failed)?;

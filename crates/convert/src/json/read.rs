@@ -2,31 +2,60 @@
 
 use std::sync::Arc;
 
-use obvert_model::read::{self, Problem, ReadError, Reader, RunReader, locate_all};
+#[cfg(feature = "diagnose")]
+use obvert_model::read;
+use obvert_model::read::{Problem, ReadError, Reader, RunReader, locate_all};
 use obvert_model::tables::{Head, Run};
-use obvert_model::versions::{self, MigrateError, Migrated};
+use obvert_model::versions;
+#[cfg(feature = "diagnose")]
+use obvert_model::versions::{MigrateError, Migrated};
 
+#[cfg(not(feature = "diagnose"))]
+use crate::Survey;
 use crate::position::Counter;
-use crate::source::{Diagnosis, Locations, Provenance, Source, SurveyReader};
+use crate::source::{Diagnosis, Locations, Provenance, Source, SurveyReader, explained};
 use crate::{ConvertError, Input, Location, LossReport, PlacedProblem, SourceMap};
 
-/// Opens a document. One of an older version is brought to this one.
+/// Opens a document. A document of an older version is migrated to this one.
+#[cfg(feature = "diagnose")]
 pub(super) fn open<'a>(input: Input<'a>) -> Result<Box<dyn Source + 'a>, ConvertError> {
-    let older = versions::stated(input.bytes())
-        // A version that is not known is refused when the document is read.
-        .filter(|version| {
-            version != versions::CURRENT && versions::KNOWN.contains(&version.as_str())
-        })
+    let older = older_version(&input)
         .map(|_| versions::migrate(input.bytes(), versions::CURRENT).map(Arc::new));
     Ok(Box::new(JsonSource { input, older }))
 }
 
+/// Opens a document. A document of an older version is refused, since migration checks it by JSON
+/// Schema.
+#[cfg(not(feature = "diagnose"))]
+pub(super) fn open<'a>(input: Input<'a>) -> Result<Box<dyn Source + 'a>, ConvertError> {
+    match older_version(&input) {
+        None => Ok(Box::new(JsonSource { input })),
+        Some(version) => Err(ConvertError::Refused {
+            message: format!(
+                "{}: version {version} of the format, and this program reads {} only; migrate the document with the command `obvert`, or \
+                 build the program with the feature `diagnose`",
+                input.name(),
+                versions::CURRENT
+            ),
+        }),
+    }
+}
+
+/// The version of a document, if it is a known older one. The reader refuses an unknown one.
+fn older_version(input: &Input<'_>) -> Option<String> {
+    versions::stated(input.bytes()).filter(|version| {
+        version != versions::CURRENT && versions::KNOWN.contains(&version.as_str())
+    })
+}
+
 struct JsonSource<'a> {
     input: Input<'a>,
-    /// A document of an older version, brought to this one; or why it cannot be.
+    /// A document of an older version, migrated to this one, or why it cannot be.
+    #[cfg(feature = "diagnose")]
     older: Option<Result<Arc<Migrated>, MigrateError>>,
 }
 
+#[cfg(feature = "diagnose")]
 impl JsonSource<'_> {
     /// The text of the document in this version of the format.
     fn current(&self) -> Result<&[u8], ConvertError> {
@@ -37,15 +66,77 @@ impl JsonSource<'_> {
         }
     }
 
-    fn migrated(&self) -> Option<&Migrated> {
-        self.older.as_ref()?.as_deref().ok()
+    /// The column in the file of a column in the text.
+    fn column_in_file(&self, line: usize, column: usize) -> usize {
+        match &self.older {
+            Some(Ok(migrated)) => migrated.column_before(line, column),
+            _ => column,
+        }
     }
 
+    /// The problems of a document of an older version, by the schema of that version.
+    fn older_problems(&self) -> Option<Diagnosis> {
+        let Some(Err(MigrateError::InvalidInput {
+            source: ReadError::Structure(problems), ..
+        })) = &self.older
+        else {
+            return None;
+        };
+        let file = self.input.name();
+        let problems = problems.iter().map(|problem| PlacedProblem {
+            place: Some(Location {
+                file: file.to_owned(),
+                line: problem.line,
+                column: Some(problem.column),
+                heading: None,
+            }),
+            problem: Problem { line: 0, ..problem.clone() },
+        });
+        Some(Diagnosis { problems: problems.collect(), ..Diagnosis::default() })
+    }
+
+    fn diagnose_text(&self, text: &[u8]) -> Result<Diagnosis, ConvertError> {
+        let read::Diagnosis { problems, value } =
+            read::diagnose(text).map_err(|error| self.error(error))?;
+        let problems = problems.into_iter().map(|problem| self.placed(problem)).collect();
+        Ok(Diagnosis { value: Some(value), locations: Places::new(self, text).map, problems })
+    }
+}
+
+#[cfg(not(feature = "diagnose"))]
+impl JsonSource<'_> {
+    #[expect(clippy::unnecessary_wraps, reason = "migration can fail")]
+    fn current(&self) -> Result<&[u8], ConvertError> {
+        Ok(self.input.bytes())
+    }
+
+    fn column_in_file(&self, _line: usize, column: usize) -> usize {
+        column
+    }
+
+    fn older_problems(&self) -> Option<Diagnosis> {
+        None
+    }
+
+    /// The first problem only.
+    fn diagnose_text(&self, text: &[u8]) -> Result<Diagnosis, ConvertError> {
+        let document = match Reader::new(text).and_then(Reader::into_document) {
+            Ok(document) => document,
+            Err(ReadError::Structure(problems)) => {
+                let problems = problems.into_iter().map(|problem| self.placed(problem)).collect();
+                return Ok(Diagnosis { problems, ..Diagnosis::default() });
+            }
+            Err(error) => return Err(self.error(error)),
+        };
+        Diagnosis::valid(Survey { document, places: Places::new(self, text).map })
+    }
+}
+
+impl JsonSource<'_> {
     /// The location that a line and column of the text have in the file.
     fn location(&self, line: usize, column: usize) -> Location {
-        let column =
-            self.migrated().map_or(column, |migrated| migrated.column_before(line, column));
-        Location { file: self.input.name().to_owned(), line, column: Some(column), heading: None }
+        let column = Some(self.column_in_file(line, column));
+        Location { file: self.input.name().to_owned(), line, column, heading: None }
     }
 
     /// A problem with its location in the file.
@@ -59,14 +150,14 @@ impl JsonSource<'_> {
     /// An error of the reader as one of a conversion.
     fn error(&self, error: ReadError) -> ConvertError {
         let name = self.input.name();
-        let form = |place, message: String| ConvertError::Form { place, message };
+        let form = |place, message: String| ConvertError::Format { place, message };
         match error {
             ReadError::Structure(problems) => match problems.into_iter().next() {
                 Some(problem) => {
                     let PlacedProblem { place, problem } = self.placed(problem);
                     ConvertError::invalid(place, problem.to_string())
                 }
-                None => ConvertError::invalid(None, "no more is known"),
+                None => ConvertError::invalid(None, "the cause is not known"),
             },
             ReadError::Syntax { line, column, message } => {
                 form(Some(self.location(line, column)), format!("not JSON: {message}"))
@@ -90,49 +181,17 @@ impl Source for JsonSource<'_> {
     }
 
     fn diagnose(&mut self) -> Result<Diagnosis, ConvertError> {
-        let text = match self.current() {
-            Ok(text) => text,
-            Err(ConvertError::Migrate(MigrateError::InvalidInput {
-                source: ReadError::Structure(problems),
-                ..
-            })) => {
-                // By the schema of its own version, in the file itself.
-                let file = self.input.name();
-                let problems = problems.into_iter().map(|problem| PlacedProblem {
-                    place: Some(Location {
-                        file: file.to_owned(),
-                        line: problem.line,
-                        column: Some(problem.column),
-                        heading: None,
-                    }),
-                    problem: Problem { line: 0, ..problem },
-                });
-                return Ok(Diagnosis { problems: problems.collect(), ..Diagnosis::default() });
-            }
-            Err(error) => return Err(error),
-        };
-        let read::Diagnosis { problems, value } =
-            read::diagnose(text).map_err(|error| self.error(error))?;
-        let problems = problems.into_iter().map(|problem| self.placed(problem)).collect();
-        Ok(Diagnosis { value: Some(value), locations: Places::new(self, text).map, problems })
+        match self.older_problems() {
+            Some(diagnosis) => Ok(diagnosis),
+            None => self.diagnose_text(self.current()?),
+        }
     }
 
     fn explain(&mut self, error: ConvertError) -> ConvertError {
-        let before = matches!(
-            &error,
-            ConvertError::Migrate(MigrateError::InvalidInput {
-                source: ReadError::Structure(_),
-                ..
-            })
-        );
-        if !before && !matches!(error, ConvertError::Invalid { .. }) {
-            return error;
+        if let Some(diagnosis) = self.older_problems() {
+            return ConvertError::Structure(diagnosis.into());
         }
-        match self.diagnose() {
-            Ok(diagnosis) if diagnosis.problems.is_empty() => error,
-            Ok(diagnosis) => ConvertError::Structure(diagnosis.into()),
-            Err(error) => error,
-        }
+        explained(self, error)
     }
 
     fn locate(&mut self, pointers: &[&str]) -> Result<Vec<Option<Location>>, ConvertError> {
@@ -151,13 +210,13 @@ impl Source for JsonSource<'_> {
         Some(self.current())
     }
 
+    #[cfg(feature = "diagnose")]
     fn migration(&self) -> Option<Result<&Migrated, &MigrateError>> {
         self.older.as_ref().map(|older| older.as_deref())
     }
 }
 
-/// Where runs are in the text; what is below a run, or in the head, is looked for when it is asked
-/// for.
+/// The locations of runs in the text. Values in a run, or in the head, are located on request.
 struct Places<'s> {
     map: SourceMap,
     file: u32,
@@ -172,6 +231,7 @@ impl<'s> Places<'s> {
         let mut map = SourceMap::default();
         let file = map.file(source.input.name());
         map.keep_text(file, text);
+        #[cfg(feature = "diagnose")]
         if let Some(Ok(migrated)) = &source.older {
             map.migrated(file, Arc::clone(migrated));
         }

@@ -2,7 +2,7 @@
 
 use std::borrow::Cow;
 
-/// A text with what XML cannot hold put in other words, and whether anything had to be.
+/// A text in which characters that XML cannot hold are replaced, and whether there were any.
 pub(super) fn escaped(text: &str) -> (Cow<'_, str>, bool) {
     let plain = |c: char| !matches!(c, '&' | '<' | '>' | '"' | '\r') && held(c);
     if text.chars().all(plain) {
@@ -23,7 +23,7 @@ pub(super) fn escaped(text: &str) -> (Cow<'_, str>, bool) {
     (Cow::Owned(out), !text.chars().all(held))
 }
 
-/// A text as it reads in XML.
+/// A text with the references of XML.
 pub(super) fn as_held(text: &str) -> String {
     text.chars()
         .map(|character| if held(character) { character } else { char::REPLACEMENT_CHARACTER })
@@ -40,7 +40,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn what_xml_cannot_hold_is_said_to_be_changed() {
+    fn characters_that_xml_cannot_hold_are_replaced() {
         assert_eq!(
             escaped("a <b> & \"c\"\r"),
             ("a &lt;b&gt; &amp; &quot;c&quot;&#13;".into(), false)

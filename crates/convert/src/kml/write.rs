@@ -1,5 +1,4 @@
-//! From a document to KML, a folder after the other. What is no placemark goes into the loss
-//! report.
+//! Writing a document as KML, folder by folder. Values without a placemark are losses.
 
 use std::io::{self, Write};
 
@@ -19,8 +18,8 @@ use crate::{ConvertError, DocumentRuns, Loss, LossKind, LossReport, Output};
 /// Why positions are transformed.
 const WHY: &str = "KML has positions on WGS 84 only (OGC 07-147r2)";
 
-/// Plain looks of this project's own: dark blue lines, and points that the reader's default icon
-/// shows. Colours are `aabbggrr`.
+/// Simple styles: dark blue lines, and points with the reader's default icon. Colours are
+/// `aabbggrr`.
 const STYLES: &str = r#"<Style id="structures"><IconStyle><color>ff4d3a1f</color><scale>0.7</scale></IconStyle></Style>
 <Style id="pipes"><LineStyle><color>ff8a5a2b</color><width>3</width></LineStyle></Style>
 <Style id="observations"><IconStyle><color>ff1f8fd9</color><scale>0.9</scale></IconStyle></Style>
@@ -28,18 +27,18 @@ const STYLES: &str = r#"<Style id="structures"><IconStyle><color>ff4d3a1f</color
 <Style id="locates"><IconStyle><color>ff2f2f2f</color><scale>0.9</scale></IconStyle></Style>
 "#;
 
-/// Writes a document as KML. The report says what of it is left out, and where.
+/// Writes a document as KML. The report lists the values that are left out.
 ///
 /// # Errors
 /// [`ConvertError::Refused`] for a document that has positions but no reference system that can be
-/// taken to WGS 84 (nothing is written then); [`ConvertError::Write`] when the sink fails.
+/// transformed to WGS 84 (nothing is written then); [`ConvertError::Write`] when the sink fails.
 pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, ConvertError> {
     write_runs(&mut DocumentRuns::new(document), sink)
 }
 
 /// Writes a survey that is read run by run. The bytes are those of [`write`](fn@write). The
-/// placemarks of stretches, which come last, are held until then, and so is the report, which has
-/// an entry for every observation that is not on the map.
+/// placemarks of stretches, which come last, are kept in memory, and so is the report, which has an
+/// entry for every observation that is not on the map.
 ///
 /// # Errors
 /// As [`write`](fn@write), and when the survey turns out to be invalid.
@@ -92,20 +91,20 @@ pub(super) fn create(
 
 /// A text with characters that XML cannot hold.
 fn not_held(pointer: String, was: Value) -> Loss {
-    let message = "a text has characters that XML cannot hold; U+FFFD stands for each";
+    let message = "a text has characters that XML cannot hold; each is replaced by U+FFFD";
     let becomes = was.as_str().map(|text| as_held(text).into());
     Loss { was: Some(was), becomes, ..Loss::new(LossKind::Changed, pointer, message) }
 }
 
-/// A row whose columns become data of a placemark: what stands before their names, the table, the
-/// row, and where it is in the document, if what is lost of it has not been told.
+/// A row whose columns become data of a placemark: the prefix of their names, the table, the row,
+/// and its pointer in the document if its losses have not been reported.
 type Columns<'r> = (&'static str, &'static str, &'r Value, Option<&'r str>);
 
 struct Kml<W> {
     sink: W,
-    /// The placemark that is being put together.
+    /// The placemark that is being written.
     text: Vec<u8>,
-    /// Those of stretches.
+    /// The placemarks of stretches.
     stretches: Vec<u8>,
     report: LossReport,
 }
@@ -115,12 +114,15 @@ impl<W: Write> Kml<W> {
         self.report.add(kind, pointer, message);
     }
 
-    /// What is said once and tables without a place have no placemark to stand at.
+    /// Fields of the document and tables without positions have no placemark.
     fn losses_of_head(&mut self, head: &Head) {
-        const NO_PLACE: &str = "KML has placemarks only, and this has no place";
+        const NO_PLACE: &str = "KML has placemarks only, and this has no position";
         const KEPT: [&str; 6] = ["obvert", "id", "issued", "structures", "pipes", "locates"];
         let value = serde_json::to_value(head).unwrap_or_default();
-        for key in value.as_object().into_iter().flat_map(|object| object.keys()) {
+        let keys = |value: &Value| -> Vec<String> {
+            value.as_object().into_iter().flat_map(|object| object.keys().cloned()).collect()
+        };
+        for key in keys(&value) {
             match key.as_str() {
                 "crs" => self.lose(
                     LossKind::Changed,
@@ -129,14 +131,10 @@ impl<W: Write> Kml<W> {
                 ),
                 "runs" => {}
                 key if KEPT.contains(&key) => {}
-                // Its title is the name of the whole.
+                // Its title is the name of the document.
                 "assignment" if value["assignment"].get("title").is_some() => {
-                    for part in
-                        value["assignment"].as_object().into_iter().flat_map(|object| object.keys())
-                    {
-                        if part != "title" {
-                            self.lose(LossKind::Dropped, format!("/assignment/{part}"), NO_PLACE);
-                        }
+                    for part in keys(&value["assignment"]).iter().filter(|part| *part != "title") {
+                        self.lose(LossKind::Dropped, format!("/assignment/{part}"), NO_PLACE);
                     }
                 }
                 key => self.lose(LossKind::Dropped, format!("/{key}"), NO_PLACE),
@@ -152,15 +150,14 @@ impl<W: Write> Kml<W> {
         self.sink.write_all(b"</Folder>\n")
     }
 
-    /// Adds what was put together to the sink.
+    /// Writes the placemark to the sink.
     fn flush(&mut self) -> io::Result<()> {
         self.sink.write_all(&self.text)?;
         self.text.clear();
         Ok(())
     }
 
-    /// The placemark of a row, or why it has none: no more is known than that nothing says where it
-    /// is, or this.
+    /// The placemark of a row, or why it has none, if more is known than that it has no position.
     fn row<R: Serialize>(
         &mut self,
         table: &'static str,
@@ -191,13 +188,13 @@ impl<W: Write> Kml<W> {
             Err(None) => self.lose(
                 LossKind::Dropped,
                 pointer,
-                "nothing says where it is, so it is not on the map",
+                "its position is not known, so it is not on the map",
             ),
         }
         Ok(())
     }
 
-    /// The folders of the tables that are on the map by themselves.
+    /// The folders of the tables that are drawn without a run.
     fn tables(&mut self, map: Map<'_>, head: &Head) -> Result<(), ConvertError> {
         self.open("structures")?;
         for (index, row) in head.structures.iter().enumerate() {
@@ -219,7 +216,7 @@ impl<W: Write> Kml<W> {
                     );
                 }
                 1 if geometry.is_some() => {
-                    self.lose(LossKind::Dropped, pointer(), "one vertex is no line")
+                    self.lose(LossKind::Dropped, pointer(), "a line needs more than one vertex")
                 }
                 _ => {}
             }
@@ -246,7 +243,7 @@ impl<W: Write> Kml<W> {
         Ok(())
     }
 
-    /// The observations of a run, and the stretches among them.
+    /// The observations of a run, and its stretches.
     fn run(
         &mut self,
         map: Map<'_>,
@@ -260,22 +257,7 @@ impl<W: Write> Kml<W> {
             placer.as_ref().and_then(|placer| placer.observation(row)).map(|place| place.geometry)
         };
         let at = format!("/runs/{index}");
-        let drawn = run.observations.iter().any(|row| place(row).is_some());
-        if !drawn {
-            let none = if run.observations.is_empty() {
-                "it has none"
-            } else {
-                "none of them is on the map"
-            };
-            let message = format!("a run is told of with its observations, and {none}");
-            self.lose(LossKind::Dropped, at.clone(), &message);
-        } else if run.counter.as_ref().is_some_and(|counter| !counter.checks.is_empty()) {
-            self.lose(
-                LossKind::Dropped,
-                format!("{at}/counter/checks"),
-                "a placemark has no room for a table",
-            );
-        }
+        self.losses_of_run(run, &at, run.observations.iter().any(|row| place(row).is_some()));
         let run_value =
             serde_json::to_value(run.clone().with_observations([])).map_err(io::Error::other)?;
         let pipe = map.pipe_of(run);
@@ -284,11 +266,10 @@ impl<W: Write> Kml<W> {
             (None, None) => "its pipe is not in the survey",
             (None, Some(_)) => "its pipe has no line on it",
             (Some(_), _) if placer.is_none() => "the line of its pipe has no length",
-            _ => "its place on the pipe cannot be transformed",
+            _ => "its position on the pipe cannot be transformed",
         };
-        // What is lost of a run is told with the first placemark that has it, of a pipe with its
-        // own.
-        let mut told = None;
+        // The losses of a run are reported with its first placemark, those of a pipe with its own.
+        let mut reported = None;
         for (number, row) in run.observations.iter().enumerate() {
             let pointer = format!("{at}/observations/{number}");
             let Some(geometry) = place(row) else {
@@ -297,7 +278,7 @@ impl<W: Write> Kml<W> {
             };
             let name = format!("{} at {} {}", row.code, row.at, head.units.length);
             let value = serde_json::to_value(row).map_err(io::Error::other)?;
-            let of_run = told.replace(()).is_none().then_some(at.as_str());
+            let of_run = reported.replace(()).is_none().then_some(at.as_str());
             let rows = [
                 ("", "observations", &value, Some(pointer.as_str())),
                 ("run.", "runs", &run_value, of_run),
@@ -312,27 +293,40 @@ impl<W: Write> Kml<W> {
             } else {
                 self.flush()?;
             }
-            for (place, _) in row
-                .quantities
-                .iter()
-                .enumerate()
-                .filter(|(_, quantity)| quantity.extensions.is_some())
-            {
-                let pointer = format!("{pointer}/quantities/{place}/extensions");
-                self.lose(LossKind::Dropped, pointer, "a quantity is told by value and unit");
-            }
-            if !row.media.is_empty() {
-                self.lose(
-                    LossKind::Dropped,
-                    format!("{pointer}/media"),
-                    "media are not referred to",
-                );
-            }
+            self.losses_of_observation(row, &pointer);
         }
         Ok(())
     }
 
-    /// Puts a placemark together. Its name says nothing that its data do not.
+    /// The losses of a run, which is part of the placemarks of its observations.
+    fn losses_of_run(&mut self, run: &Run, at: &str, is_drawn: bool) {
+        if !is_drawn {
+            let none = match run.observations.is_empty() {
+                true => "it has none",
+                false => "none of them is on the map",
+            };
+            let message = format!("a run is part of its observations' placemarks, and {none}");
+            self.lose(LossKind::Dropped, at, &message);
+        } else if run.counter.as_ref().is_some_and(|counter| !counter.checks.is_empty()) {
+            let message = "a placemark cannot hold a table";
+            self.lose(LossKind::Dropped, format!("{at}/counter/checks"), message);
+        }
+    }
+
+    fn losses_of_observation(&mut self, row: &Observation, at: &str) {
+        let quantities = row.quantities.iter().enumerate();
+        for (place, _) in quantities.filter(|(_, quantity)| quantity.extensions.is_some()) {
+            let pointer = format!("{at}/quantities/{place}/extensions");
+            let message = "only value and unit of a quantity are written";
+            self.lose(LossKind::Dropped, pointer, message);
+        }
+        if !row.media.is_empty() {
+            let message = "references to media are left out";
+            self.lose(LossKind::Dropped, format!("{at}/media"), message);
+        }
+    }
+
+    /// Writes a placemark. Its name repeats its data.
     fn placemark(
         &mut self,
         (layer, id): (&str, &str),
@@ -398,7 +392,7 @@ impl<W: Write> Kml<W> {
         Ok(changed)
     }
 
-    /// An element with a text; whether the text had to be changed.
+    /// Writes an element with a text. Returns whether the text had to be changed.
     fn element(&mut self, name: &str, text: &str) -> io::Result<bool> {
         let (text, changed) = escaped(text);
         write!(self.text, "<{name}>{text}</{name}>")?;
@@ -406,7 +400,7 @@ impl<W: Write> Kml<W> {
     }
 }
 
-/// The amounts of an observation as one text.
+/// The quantities of an observation as one text.
 fn amounts(row: &Observation) -> Option<String> {
     let all: Vec<String> = row
         .quantities

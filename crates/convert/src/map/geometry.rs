@@ -1,37 +1,36 @@
-//! The three geometries that a survey needs, as RFC 7946 has them. They are apart from the network
-//! because what they must do (round, cut at the antimeridian, be compared, be bounded) concerns
-//! longitudes and latitudes only.
+//! The three geometries of RFC 7946 that a survey needs. Rounding, splitting at the antimeridian,
+//! comparing and bounding concern longitudes and latitudes only, so they are separate from the
+//! network.
 
 use serde::ser::{Serialize, SerializeMap, Serializer};
 
 /// Longitude and latitude on WGS 84, in degrees.
 pub(crate) type LonLat = [f64; 2];
 
-/// Decimals of a degree that are written: 1e-9 degrees are 0.11 mm on the ground. Six, which RFC
-/// 7946 §11.2 takes as usual, are 11 cm, and a position found with a good receiver is better than
-/// that.
+/// Decimals of a degree that are written: 1e-9 degrees are 0.11 mm on the ground. Six decimals,
+/// which RFC 7946 §11.2 suggests, are 11 cm, and good receivers are more accurate than that.
 const DECIMALS: f64 = 1e9;
 
-/// How far two coordinates may be apart and still be the same: the seventh decimal, to which common
+/// How far apart two coordinates may be to count as the same: the seventh decimal, to which common
 /// writers of GeoJSON round, 11 mm on the ground.
 const SAME_DEGREES: f64 = 1.000_001e-7;
 
-/// A geometry, with at least one position, and two for each line.
+/// A geometry, with at least one position, or two in each line.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) enum Geometry {
     Point(LonLat),
     Line(Vec<LonLat>),
-    /// A line that was cut at the antimeridian (RFC 7946 §3.1.9).
+    /// A line that was split at the antimeridian (RFC 7946 §3.1.9).
     Lines(Vec<Vec<LonLat>>),
 }
 
 impl Geometry {
-    /// A point, its numbers rounded to what is written.
+    /// A point, with rounded numbers.
     pub(crate) fn point(position: LonLat) -> Self {
         Self::Point(rounded(position))
     }
 
-    /// A line, rounded, and cut where it crosses the antimeridian. A line without extent is a
+    /// A line, rounded, and split where it crosses the antimeridian. A line without length is a
     /// point.
     pub(crate) fn line(positions: Vec<LonLat>) -> Option<Self> {
         let positions: Vec<LonLat> = positions.into_iter().map(rounded).collect();
@@ -43,7 +42,7 @@ impl Geometry {
         Some(if parts.len() == 1 { Self::Line(parts.swap_remove(0)) } else { Self::Lines(parts) })
     }
 
-    /// The lines of the geometry; a point is one of one position.
+    /// The lines of the geometry; a point is a line of one position.
     pub(crate) fn parts(&self) -> Vec<&[LonLat]> {
         match self {
             Self::Point(position) => vec![std::slice::from_ref(position)],
@@ -52,7 +51,7 @@ impl Geometry {
         }
     }
 
-    /// Whether two geometries are the same but for rounding.
+    /// Whether two geometries are equal except for rounding.
     pub(crate) fn agrees(&self, other: &Self) -> bool {
         let (a, b) = (self.parts(), other.parts());
         a.len() == b.len()
@@ -61,27 +60,27 @@ impl Geometry {
                 .all(|(a, b)| a.len() == b.len() && a.iter().zip(b).all(|(a, b)| near(*a, *b)))
     }
 
-    /// The line with what was cut at the antimeridian joined again, or `None` where its parts do
-    /// not meet there.
+    /// The line, joined again where it was split at the antimeridian; `None` if its parts do not
+    /// meet there.
     pub(crate) fn joined(&self) -> Option<Vec<LonLat>> {
-        let mut whole: Vec<LonLat> = Vec::new();
+        let mut joined: Vec<LonLat> = Vec::new();
         for part in self.parts() {
-            let Some(&last) = whole.last() else {
-                whole.extend(part);
+            let Some(&last) = joined.last() else {
+                joined.extend(part);
                 continue;
             };
             let meets = last[0].abs() == 180.0 && near(last, part[0]);
             if !meets {
                 return None;
             }
-            whole.pop();
-            whole.extend(&part[1..]);
+            joined.pop();
+            joined.extend(&part[1..]);
         }
-        Some(whole)
+        Some(joined)
     }
 
-    /// About how far another geometry is from this one in metres: the largest distance between
-    /// positions of the same number, or `None` where they do not have equally many.
+    /// The approximate distance to another geometry in metres: the largest distance between
+    /// positions with the same index, or `None` if the numbers of positions differ.
     pub(crate) fn apart(&self, other: &Self) -> Option<f64> {
         let all = |geometry: &Self| geometry.parts().concat();
         let (a, b) = (all(self), all(other));
@@ -111,18 +110,17 @@ impl Serialize for Geometry {
     }
 }
 
-/// Whether two positions are the same but for rounding; longitude 180 and −180 are one.
+/// Whether two positions are equal except for rounding; longitudes 180 and −180 are the same.
 pub(crate) fn near(a: LonLat, b: LonLat) -> bool {
     turn(a[0] - b[0]).abs() <= SAME_DEGREES && (a[1] - b[1]).abs() <= SAME_DEGREES
 }
 
-/// An angle brought to −180..180.
+/// An angle, normalised to −180..180.
 fn turn(degrees: f64) -> f64 {
     degrees - 360.0 * (degrees / 360.0).round()
 }
 
-/// Distance in metres for a message: on a sphere, flat, good to a percent for what lies close
-/// together.
+/// Distance in metres for a message: flat on a sphere, accurate to a percent for short distances.
 fn metres(a: LonLat, b: LonLat) -> f64 {
     let degree = 111_195.0;
     let east = turn(a[0] - b[0]) * degree * f64::midpoint(a[1], b[1]).to_radians().cos();
@@ -134,8 +132,8 @@ fn rounded(position: LonLat) -> LonLat {
     position.map(|degrees| (degrees * DECIMALS).round() / DECIMALS + 0.0)
 }
 
-/// Cuts a line where it crosses the antimeridian, so that no part does (RFC 7946 §3.1.9). A line
-/// crosses where the short way round is across; no pipe goes the long way.
+/// Splits a line where it crosses the antimeridian, so that no part does (RFC 7946 §3.1.9). A line
+/// crosses if the short way round does; no pipe goes the long way.
 fn cut(positions: &[LonLat]) -> Vec<Vec<LonLat>> {
     let mut parts = Vec::new();
     let mut part: Vec<LonLat> = Vec::new();
@@ -147,7 +145,7 @@ fn cut(positions: &[LonLat]) -> Vec<Vec<LonLat>> {
         if (lon - last_lon).abs() > 180.0 {
             let side = 180.0_f64.copysign(last_lon);
             if lon.abs() == 180.0 {
-                // On the antimeridian itself, and both names of it are right.
+                // On the antimeridian itself, where both longitudes are right.
                 lon = side;
             } else {
                 if last_lon != side {
@@ -156,7 +154,7 @@ fn cut(positions: &[LonLat]) -> Vec<Vec<LonLat>> {
                 }
                 let [_, meets] = part.last().copied().unwrap_or([side, lat]);
                 let finished = std::mem::replace(&mut part, vec![[-side, meets]]);
-                // A line that begins on the antimeridian has nothing on the other side.
+                // A line that starts on the antimeridian has no part on the other side.
                 if finished.len() > 1 {
                     parts.push(finished);
                 }
@@ -168,13 +166,13 @@ fn cut(positions: &[LonLat]) -> Vec<Vec<LonLat>> {
     parts
 }
 
-/// The smallest box around all geometries (RFC 7946 §5).
+/// The smallest bounding box of all geometries (RFC 7946 §5).
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Bounds {
     latitudes: Option<[f64; 2]>,
     longitudes: [f64; 2],
-    /// The same with the western hemisphere put east of the eastern one: narrower for what lies on
-    /// both sides of the antimeridian.
+    /// The same with the western hemisphere shifted east of the eastern one: narrower for
+    /// geometries on both sides of the antimeridian.
     across: [f64; 2],
 }
 
@@ -197,13 +195,13 @@ impl Bounds {
         }
     }
 
-    /// West, south, east, north. West is greater than east where the box crosses the antimeridian
-    /// (RFC 7946 §5.2).
+    /// West, south, east, north. West is greater than east if the box crosses the antimeridian (RFC
+    /// 7946 §5.2).
     pub(crate) fn bbox(&self) -> Option<[f64; 4]> {
         let [south, north] = self.latitudes?;
         let [west, east] = self.longitudes;
         let [across_west, across_east] = self.across;
-        // With all on one side the two boxes are the same but for rounding.
+        // If all geometries are on one side, the two boxes are equal except for rounding.
         let both_sides = west < 0.0 && east >= 0.0;
         Some(if !both_sides || across_east - across_west >= east - west {
             [west, south, east, north]

@@ -1,4 +1,5 @@
-//! Where everything in a survey is, for every format that draws it.
+//! The positions of everything in a survey, for every format that draws it.
 
 pub(crate) mod geometry;
 pub(crate) mod network;
+pub(crate) mod system;

@@ -1,32 +1,29 @@
-//! Where everything in a survey is on the map. Structures and locates have positions of their own;
-//! a pipe has its course, or runs straight between its ends; all that was seen in it has only a
-//! reading of a distance counter, and is placed along the pipe's line in proportion.
+//! The positions of everything in a survey. Structures and locates have positions of their own. A
+//! pipe has a path, or is straight between its ends. An observation has only a reading of a
+//! distance counter, and is placed along the line of the pipe in proportion.
 //!
-//! All of it is derived from the document, and only from the document: the reader derives the same
-//! geometries again to see whether somebody has moved one.
+//! All positions are derived from the document only: the reader derives the same geometries again
+//! to check whether somebody has moved one.
 
 use std::borrow::Cow;
 use std::collections::HashMap;
 
-use obvert_geo::{Crs, DatumShift, GeoError, Path};
+use obvert_geo::{Crs, DatumShift, Path};
 use obvert_model::number::Position;
 use obvert_model::tables::{CounterZero, Direction, Head, LengthBetween, Observation, Pipe, Run};
 
 use super::geometry::{Geometry, LonLat};
+use super::system::{Why, check_usable, crs_of, has_positions, positions};
 use crate::{ConvertError, Note};
 
-/// Why positions have to be on WGS 84: a sentence with the standard that says so.
-pub(crate) type Why = &'static str;
-
-/// The lines of one survey's pipes, and what else of the map is worked out once. It does not borrow
-/// the head it was made of, so that whoever reads or writes runs can hold both; [`on`](Self::on)
-/// brings them together.
+/// The lines of the pipes of one survey, and other values that are calculated once. It does not
+/// borrow the head, so that readers and writers of runs can own both; [`on`](Self::on) combines
+/// them.
 pub(crate) struct Network {
-    /// `None` when the document has no position at all, and then nothing has a geometry; or when
-    /// positions stay as they are and the system is not known, and then nothing can be measured
-    /// along a line.
+    /// `None` if the document has no positions, so that nothing has a geometry; or if positions are
+    /// not transformed and the system is not known, so that nothing can be measured along a line.
     crs: Option<Crs>,
-    /// Whether lines must lie on the globe.
+    /// Whether lines must be on the globe.
     globe: bool,
     structures: HashMap<Box<str>, usize>,
     pipes: HashMap<Box<str>, usize>,
@@ -34,7 +31,7 @@ pub(crate) struct Network {
     notes: Vec<Note>,
 }
 
-/// The map of one survey: a network and the head that it was made of.
+/// The map of one survey: a network and its head.
 #[derive(Clone, Copy)]
 pub(crate) struct Map<'m> {
     network: &'m Network,
@@ -51,18 +48,18 @@ pub(crate) struct Line {
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Placed {
     pub(crate) geometry: Geometry,
-    /// How far the recorded distance lies beyond the pipe's end at which the geometry was put, in
+    /// How far the recorded distance is beyond the end of the pipe where the geometry was drawn, in
     /// length units; 0 on the pipe.
     pub(crate) beyond: f64,
 }
 
-/// The way from readings of a run's counter to places.
+/// Converts readings of a run's counter to positions.
 pub(crate) struct Placer<'n> {
     crs: &'n Crs,
     path: Path<'n>,
     /// The pipe's length in length units: as stated, or measured on the map.
     length: f64,
-    /// Added to a reading, makes the distance from the end where the run began.
+    /// Added to a reading, it gives the distance from the end where the run started.
     shift: f64,
     against_flow: bool,
 }
@@ -71,11 +68,12 @@ impl Network {
     /// Finds the lines of all pipes.
     ///
     /// # Errors
-    /// When there are positions and no reference system, or one that cannot be taken to WGS 84.
+    /// When there are positions and no reference system, or one that cannot be transformed to WGS
+    /// 84.
     pub(crate) fn new(head: &Head, why: Why) -> Result<Self, ConvertError> {
         let crs = if has_positions(head) { Some(crs_of(head, why)?) } else { None };
         if let Some(crs) = &crs {
-            usable(crs, head, why)?;
+            check_usable(crs, head, why)?;
         }
         let mut network = Self::with(head, crs, true);
         network.find_lines(head);
@@ -83,7 +81,7 @@ impl Network {
         Ok(network)
     }
 
-    /// The same in the document's own reference system, known or not.
+    /// The same in the document's own reference system, which may be unknown.
     #[cfg(feature = "geopackage")]
     pub(crate) fn in_its_own_system(head: &Head) -> Self {
         let crs = head.crs.as_ref().and_then(|code| Crs::parse(code).ok());
@@ -113,19 +111,19 @@ impl Network {
         }
     }
 
-    /// The map of the head that the network was made of.
+    /// The map of the head that the network was made from.
     pub(crate) fn on<'m>(&'m self, head: &'m Head) -> Map<'m> {
         Map { network: self, head }
     }
 
-    /// What is worth knowing about the map.
+    /// Notes about the map.
     pub(crate) fn notes(&self) -> &[Note] {
         &self.notes
     }
 
-    /// Finds the lines of all pipes. The line of a lateral may hang on that of another, in chains
-    /// of any length and, in a bad document, in rings; so the chain is walked with a stack of our
-    /// own.
+    /// Finds the lines of all pipes. The line of a lateral may depend on that of another, in chains
+    /// of any length and, in an invalid document, in cycles, so the chain is followed with an
+    /// explicit stack.
     fn find_lines(&mut self, head: &Head) {
         if self.crs.is_none() && self.globe {
             return;
@@ -167,7 +165,7 @@ impl<'m> Map<'m> {
         on_the_globe(self.network.crs.as_ref()?, &line.vertices)
     }
 
-    /// The vertices of a pipe's line in the document's reference system; none where it has no line.
+    /// The vertices of a pipe's line in the document's reference system; empty if it has no line.
     pub(crate) fn vertices(self, index: usize) -> &'m [[f64; 2]] {
         self.network.lines.get(index).and_then(Option::as_ref).map_or(&[], |line| &line.vertices)
     }
@@ -178,7 +176,7 @@ impl<'m> Map<'m> {
         self.head.pipes.get(*self.network.pipes.get(run.pipe.as_str())?)
     }
 
-    /// Why a row is not on the map though it has a position; `None` where it has none.
+    /// Why a row is not on the map although it has a position; `None` if it has none.
     #[cfg_attr(not(feature = "kml"), allow(dead_code))]
     pub(crate) fn off_the_map(self, position: Option<Position>) -> Option<String> {
         let (_, crs) = (position?, self.network.crs.as_ref()?);
@@ -199,19 +197,19 @@ impl<'m> Map<'m> {
             (_, None, Some(_))
                 if self
                     .position_of(&pipe.upstream)
-                    .is_some_and(|position| !self.stands(position)) =>
+                    .is_some_and(|position| !self.can_be_transformed(position)) =>
             {
                 "it has no path, and the position of its structure cannot be transformed"
             }
             (_, None, Some(_)) => {
-                "it has no path, and its structure or the place where it joins has no position"
+                "it has no path, and its structure or its connection point has no position"
             }
             (_, None, None) => "it has no path and only one end",
         }
     }
 
-    /// The line that a run went along: its pipe's, or the straight one from where the camera
-    /// entered a lateral.
+    /// The line of a run: that of its pipe, or the straight line from where the camera entered a
+    /// lateral.
     pub(crate) fn line_of(self, run: &Run) -> Option<Cow<'m, Line>> {
         let index = *self.network.pipes.get(run.pipe.as_str())?;
         if let Some(line) = self.network.lines[index].as_ref() {
@@ -223,8 +221,8 @@ impl<'m> Map<'m> {
         Some(Cow::Owned(Line { vertices: ends.to_vec() }))
     }
 
-    /// The way from readings to places for a run along a line that [`line_of`](Self::line_of) gave.
-    /// `None` where the line has no length to measure along.
+    /// Converts readings to positions for a run along a line from [`line_of`](Self::line_of).
+    /// `None` if the line has no length.
     pub(crate) fn placer(self, run: &Run, line: &'m Line) -> Option<Placer<'m>> {
         let crs = self.network.crs.as_ref()?;
         let pipe = self.head.pipes.get(*self.network.pipes.get(run.pipe.as_str())?)?;
@@ -235,13 +233,16 @@ impl<'m> Map<'m> {
     }
 
     /// Whether a position can be transformed.
-    fn stands(self, position: [f64; 2]) -> bool {
-        self.network.crs.as_ref().is_some_and(|crs| crs.to_wgs84(position).is_ok_and(sound))
+    fn can_be_transformed(self, position: [f64; 2]) -> bool {
+        self.network
+            .crs
+            .as_ref()
+            .is_some_and(|crs| crs.to_wgs84(position).is_ok_and(is_on_the_globe))
     }
 
     fn point(self, position: Position) -> Option<Geometry> {
         let lonlat = self.network.crs.as_ref()?.to_wgs84(position.into()).ok()?;
-        sound(lonlat).then(|| Geometry::point(lonlat))
+        is_on_the_globe(lonlat).then(|| Geometry::point(lonlat))
     }
 
     fn position_of(self, structure: &str) -> Option<[f64; 2]> {
@@ -256,7 +257,7 @@ impl<'m> Map<'m> {
         stated.unwrap_or_else(|| path.length_metres() / self.head.units.length.metres())
     }
 
-    /// The place on a pipe at a distance from its upstream structure, or at the nearer end.
+    /// The position on a pipe at a distance from its upstream structure, or at the nearer end.
     fn along(self, pipe: usize, distance: f64) -> Option<[f64; 2]> {
         let path = self
             .network
@@ -292,9 +293,9 @@ impl<'m> Map<'m> {
         drawn.then_some(Line { vertices })
     }
 
-    /// What the map leaves out, and how exact it is.
+    /// Notes on what the map leaves out, and on its accuracy.
     fn what_is_missing(self) -> Vec<Note> {
-        // A reader of the map would miss what is an alarm, and could not know of it from the
+        // A reader of the map would miss what an alarm reports, and cannot find it out from the
         // survey.
         let Some(crs) = &self.network.crs else {
             return vec![Note::alarm(
@@ -348,7 +349,7 @@ impl<'m> Map<'m> {
 }
 
 impl Placer<'_> {
-    /// The part of the pipe that a run covered: from where its counter was set to its last reading.
+    /// The part of the pipe that a run covered: from the zero of its counter to its last reading.
     pub(crate) fn run(&self, run: &Run) -> Option<Placed> {
         self.placed(self.run_line(run)?)
     }
@@ -361,7 +362,7 @@ impl Placer<'_> {
         self.stretch(began, run.surveyed.map(|length| length.get()).or(last)?)
     }
 
-    /// The place of an observation, or the part of the pipe that it covers.
+    /// The position of an observation, or the part of the pipe that it covers.
     pub(crate) fn observation(&self, observation: &Observation) -> Option<Placed> {
         self.placed(self.observation_line(observation)?)
     }
@@ -370,8 +371,8 @@ impl Placer<'_> {
         Some(Placed { geometry: on_the_globe(self.crs, &line)?, beyond })
     }
 
-    /// The same in the document's reference system: the line, and how far beyond the pipe's end it
-    /// should lie.
+    /// The same in the document's reference system: the line, and the distance beyond the end of
+    /// the pipe.
     pub(crate) fn observation_line(
         &self,
         observation: &Observation,
@@ -393,8 +394,8 @@ impl Placer<'_> {
         Some((line, beyond))
     }
 
-    /// The share of the pipe's line at a reading, counted from the upstream end, drawn to the
-    /// nearer end; and how far beyond that the reading lies, above 0 past the far end and below 0
+    /// The fraction of the pipe's line at a reading, from the upstream end, limited to the nearer
+    /// end; and how far beyond that end the reading is, positive past the far end and negative
     /// before the near one.
     fn share(&self, reading: f64) -> (f64, f64) {
         let distance = reading + self.shift;
@@ -410,12 +411,12 @@ impl Placer<'_> {
     }
 }
 
-/// What is added to a run's readings to get distances along its pipe.
+/// The number that is added to a run's readings to get distances along its pipe.
 ///
-/// A pipe's length is taken from centre to centre of its structures, unless it is said to be
-/// between walls or ends; then a counter that was set at the wall or the end has its zero where the
-/// length begins, and `offset` lies outside. Where the two do not match, what is not recorded is
-/// less than half a structure's width.
+/// A pipe's length is measured between the centres of its structures, unless it is stated to be
+/// between walls or ends. Then a counter that was set at the wall or the end has its zero where the
+/// length starts, and `offset` is outside. If the two do not match, the unknown part is less than
+/// half the width of a structure.
 fn shift(pipe: &Pipe, run: &Run) -> f64 {
     let Some(counter) = &run.counter else { return 0.0 };
     let reads = counter.reads.map_or(0.0, |reads| reads.get());
@@ -425,78 +426,15 @@ fn shift(pipe: &Pipe, run: &Run) -> f64 {
     if clear && set_there { -reads } else { offset - reads }
 }
 
-/// Whether anything in the document has a position; only then does it need a reference system.
-pub(crate) fn has_positions(head: &Head) -> bool {
-    head.structures.iter().any(|row| row.position.is_some())
-        || head.pipes.iter().any(|row| !row.path.is_empty())
-        || head.locates.iter().any(|row| row.position.is_some())
-}
-
-/// The document's reference system, if positions can be taken from it to WGS 84.
-pub(crate) fn crs_of(head: &Head, why: Why) -> Result<Crs, ConvertError> {
-    let refused = |message: String| ConvertError::Refused { message };
-    let Some(code) = &head.crs else {
-        return Err(refused(format!(
-            "the document has positions but no `crs`; {why}; add the reference system of the positions, such as \"crs\": \"EPSG:6594\""
-        )));
-    };
-    Crs::parse(code)
-        .and_then(|crs| {
-            crs.datum_shifts()?;
-            Ok(crs)
-        })
-        .map_err(|error| refused(format!("{why}: {error}")))
-}
-
-/// Refuses a reference system that turns out not to be usable where the positions are. A single
-/// position that lies nowhere, a finding of its own, does not keep the others from the map.
-fn usable(crs: &Crs, head: &Head, why: Why) -> Result<(), ConvertError> {
-    for (pointer, position) in positions(head) {
-        match crs.to_wgs84(position) {
-            Ok(_) | Err(GeoError::OutOfDomain { .. }) => {}
-            Err(error) => {
-                let message = format!("{why}: {}: {error}", pointer());
-                return Err(ConvertError::Refused { message });
-            }
-        }
-    }
-    Ok(())
-}
-
-/// Every position of the document, and how to make its pointer.
-fn positions(head: &Head) -> impl Iterator<Item = (Box<dyn Fn() -> String>, [f64; 2])> {
-    let single = |table: &'static str, index: usize, position: Option<Position>| {
-        let pointer = move || format!("/{table}/{index}/position");
-        position.map(|position| (Box::new(pointer) as Box<dyn Fn() -> String>, position.into()))
-    };
-    let structures = head
-        .structures
-        .iter()
-        .enumerate()
-        .filter_map(move |(i, row)| single("structures", i, row.position));
-    let vertices = head.pipes.iter().enumerate().flat_map(|(pipe, row)| {
-        row.path.iter().enumerate().map(move |(vertex, position)| {
-            let pointer = move || format!("/pipes/{pipe}/path/{vertex}");
-            (Box::new(pointer) as Box<dyn Fn() -> String>, (*position).into())
-        })
-    });
-    let locates = head
-        .locates
-        .iter()
-        .enumerate()
-        .filter_map(move |(i, row)| single("locates", i, row.position));
-    structures.chain(vertices).chain(locates)
-}
-
 /// A line in the document's reference system as a geometry on WGS 84.
 fn on_the_globe(crs: &Crs, vertices: &[[f64; 2]]) -> Option<Geometry> {
     let line: Option<Vec<LonLat>> = vertices
         .iter()
-        .map(|vertex| crs.to_wgs84(*vertex).ok().filter(|lonlat| sound(*lonlat)))
+        .map(|vertex| crs.to_wgs84(*vertex).ok().filter(|lonlat| is_on_the_globe(*lonlat)))
         .collect();
     Geometry::line(line?)
 }
 
-fn sound([lon, lat]: LonLat) -> bool {
+fn is_on_the_globe([lon, lat]: LonLat) -> bool {
     (-180.0..=180.0).contains(&lon) && (-90.0..=90.0).contains(&lat)
 }

@@ -1,12 +1,12 @@
-//! From one code list to another: the same survey, coded in the list that the receiving office
-//! reads.
+//! Translation from one code list to another: the same survey, coded in the list that the receiving
+//! office uses.
 //!
-//! Codes go along the `same_as` links of the two lists. Nothing is lost silently: an observation
-//! without equivalent becomes the other list's general remark; what a link does not carry is
-//! written into the remark's text; and the coding as it was is kept under [`ORIGINAL`] in the
-//! observation's extensions wherever the way back would not find it. So translating back gives the
-//! very document that was translated. Grades, ratings and the grade scheme stay as recorded: a
-//! translation judges nothing.
+//! Codes are translated by the `same_as` links of the two lists. Nothing is lost silently: an
+//! observation without equivalent becomes the other list's general remark; details that a link does
+//! not carry are written to the remark's text; and the original coding is kept under [`ORIGINAL`]
+//! in the observation's extensions if translating back would not find it. So translating back gives
+//! the original document. Grades, ratings and the grade scheme stay as recorded: a translation does
+//! not evaluate.
 //!
 //! ```
 //! use obvert_convert::recode;
@@ -37,7 +37,9 @@ mod words;
 
 use std::collections::{BTreeSet, HashMap};
 
-use obvert_model::lists::{Code, CodeList, Crosswalk, Lost, NoEquivalent, Role, Standing};
+use obvert_model::lists::{
+    Code, CodeList, Crosswalk, Lost, NoEquivalent, Role, Standing, Translated,
+};
 use obvert_model::tables::{Document, Head, Observation, Run};
 use obvert_model::text::Text;
 
@@ -46,11 +48,11 @@ pub use original::ORIGINAL;
 use original::{Coded, Original};
 use words::{Phrase, several};
 
-/// Translates a document from the list that it is coded in to another.
+/// Translates a document to another code list.
 ///
-/// The report names every observation that has no equivalent and everything that a link does not
-/// carry, by pointers that hold in both documents, in messages that are the same for the same loss.
-/// It notes besides which codes of a transcribed list are from memory only.
+/// The report names every observation without an equivalent and every detail that a link does not
+/// carry, by pointers that are valid in both documents. Equal losses have equal messages. Its notes
+/// list the codes of a transcribed list that were transcribed from memory.
 ///
 /// # Errors
 /// When the document is not coded in `from`, or `to` has no code for a general remark.
@@ -66,19 +68,19 @@ pub fn document(
     Ok((translated, recoder.finish()))
 }
 
-/// Translates a document whose runs come one at a time; [`fn@document`] does that to a whole one.
+/// Translates a survey that is read run by run; [`fn@document`] translates a whole document.
 #[derive(Debug)]
 pub struct Recoder<'l> {
-    /// There and back; nothing where both lists are the same.
-    ways: Option<(Way<'l>, Way<'l>)>,
+    /// Both directions; `None` if both lists are the same.
+    ways: Option<(Direction<'l>, Direction<'l>)>,
     lists: [Memory<'l>; 2],
-    /// How many runs have been translated.
+    /// The number of runs that have been translated.
     runs: usize,
     report: LossReport,
 }
 
 impl<'l> Recoder<'l> {
-    /// Makes ready for the document of a head.
+    /// Prepares the translation of the document with a head.
     ///
     /// # Errors
     /// As [`fn@document`].
@@ -102,11 +104,11 @@ impl<'l> Recoder<'l> {
         }
         let language = head.language.as_ref().map_or("en", |language| language.as_str());
         let (Some(there), Some(back)) =
-            (Way::new(from, to, language), Way::new(to, from, language))
+            (Direction::new(from, to, language), Direction::new(to, from, language))
         else {
-            let without = if Way::new(from, to, language).is_none() { to } else { from };
+            let without = if Direction::new(from, to, language).is_none() { to } else { from };
             return refused(format!(
-                "the code list {} {} has no code of the role remark, which observations without equivalent would become",
+                "the code list {} {} has no code with the role remark, which observations without an equivalent need; choose another list",
                 without.id, without.version
             ));
         };
@@ -142,7 +144,7 @@ impl<'l> Recoder<'l> {
         self.runs += 1;
     }
 
-    /// What was lost, and what is worth knowing besides.
+    /// The losses, and other notes.
     #[must_use]
     pub fn finish(mut self) -> LossReport {
         for Memory { list, used, .. } in &self.lists {
@@ -150,8 +152,7 @@ impl<'l> Recoder<'l> {
                 self.report.note(
                     "/coding",
                     format!(
-                        "what {} has as {} is known here from memory only; hold it against the list's own text before \
-                         relying on it",
+                        "the codes {1} of {0} are from memory only; compare them with the text of the list before relying on them",
                         list.id,
                         several(&used.iter().copied().collect::<Vec<_>>())
                     ),
@@ -164,130 +165,127 @@ impl<'l> Recoder<'l> {
 
 /// One direction.
 #[derive(Debug)]
-struct Way<'l> {
+struct Direction<'l> {
     crosswalk: Crosswalk<'l>,
-    /// What an observation without equivalent becomes.
+    /// The code of an observation without an equivalent.
     remark: &'l Code,
-    /// Which of the lists' languages the remarks speak.
+    /// The language of the lists that remarks are written in.
     language: String,
 }
 
-impl<'l> Way<'l> {
+impl<'l> Direction<'l> {
     fn new(from: &'l CodeList, to: &'l CodeList, language: &str) -> Option<Self> {
         let remark = to.codes.iter().find(|code| code.role == Some(Role::Remark))?;
         Some(Self { crosswalk: Crosswalk::new(from, to), remark, language: language.to_owned() })
     }
 
-    /// A coding translated, whatever may be kept of it elsewhere; with what is lost, each with the
-    /// key that it concerns.
-    fn plain(&self, coded: &Coded) -> (Coded, Vec<(LossKind, String, String)>) {
-        let phrase = Phrase { list: self.crosswalk.from, language: &self.language, coded };
-        let own = self.crosswalk.code(&coded.code);
-        let to = &self.crosswalk.to.id;
+    /// A translated coding, without regard to its original that may be kept elsewhere; and the
+    /// losses, each with its key.
+    fn plain(&self, coded: &Coded) -> (Coded, Vec<KeyedLoss>) {
         match self.crosswalk.translate(&coded.code, &coded.characterisation, &coded.quantities) {
-            Ok(carried) => {
-                let mut lost_amounts = Vec::new();
-                let mut losses = Vec::new();
-                let other = said(carried.code.code.as_str(), &carried.characterisation);
-                for lost in &carried.lost {
-                    let is = said(&coded.code, &coded.characterisation);
-                    losses.push(match lost {
-                        Lost::Meaning => {
-                            let message =
-                                format!("{is} becomes {other} of {to}, which means more than that");
-                            (LossKind::Translated, "/code".to_owned(), message)
-                        }
-                        Lost::Choice(others) => {
-                            let others: Vec<&str> =
-                                others.iter().map(|code| code.code.as_str()).collect();
-                            let message = format!(
-                                "{is} becomes {other} of {to}, and could as well be {}",
-                                several(&others)
-                            );
-                            (LossKind::Translated, "/code".to_owned(), message)
-                        }
-                        Lost::Characterisation(place) => {
-                            let values: Vec<&str> = coded
-                                .characterisation
-                                .iter()
-                                .skip(*place)
-                                .map(|value| value.as_str())
-                                .collect();
-                            let message = format!(
-                                "{} becomes {other} of {to}, which has no place for {}",
-                                coded.code,
-                                several(&values)
-                            );
-                            (LossKind::Dropped, format!("/characterisation/{place}"), message)
-                        }
-                        Lost::Amount(place, name) => {
-                            lost_amounts.push(*place);
-                            let what = name.map_or_else(
-                                || "a further amount".to_owned(),
-                                |name| format!("its {name}"),
-                            );
-                            let message = format!(
-                                "{} becomes {other} of {to}, which has no place for {what}",
-                                coded.code
-                            );
-                            (LossKind::Dropped, format!("/quantities/{place}"), message)
-                        }
-                    });
-                }
-                let remark = if losses.is_empty() {
-                    coded.remark.clone()
-                } else {
-                    phrase.remark(own, |place| lost_amounts.contains(&place))
-                };
-                let code = carried.code.code.clone();
-                let (characterisation, quantities) = (carried.characterisation, carried.quantities);
-                (Coded { code, characterisation, quantities, remark }, losses)
+            Ok(carried) => self.carried(coded, carried),
+            Err(none) => self.general_remark(coded, &none),
+        }
+    }
+
+    fn phrase<'p>(&'p self, coded: &'p Coded) -> Phrase<'p> {
+        Phrase { list: self.crosswalk.from, language: &self.language, coded }
+    }
+
+    /// A coding with an equivalent.
+    fn carried(&self, coded: &Coded, carried: Translated<'_>) -> (Coded, Vec<KeyedLoss>) {
+        let becomes = format!(
+            "becomes {} of {}",
+            in_words(carried.code.code.as_str(), &carried.characterisation),
+            self.crosswalk.to.id
+        );
+        let losses: Vec<KeyedLoss> =
+            carried.lost.iter().map(|lost| loss(coded, lost, &becomes)).collect();
+        let is_lost = |place| {
+            let mut lost = carried.lost.iter();
+            lost.any(|lost| matches!(lost, Lost::Amount(own, _) if *own == place))
+        };
+        let remark = match losses.is_empty() {
+            true => coded.remark.clone(),
+            false => self.phrase(coded).remark(self.crosswalk.code(&coded.code), is_lost),
+        };
+        let code = carried.code.code.clone();
+        let (characterisation, quantities) = (carried.characterisation, carried.quantities);
+        (Coded { code, characterisation, quantities, remark }, losses)
+    }
+
+    /// A coding without an equivalent.
+    fn general_remark(&self, coded: &Coded, none: &NoEquivalent<'_>) -> (Coded, Vec<KeyedLoss>) {
+        let (own, to) = (in_words(&coded.code, &coded.characterisation), &self.crosswalk.to.id);
+        let why = match none {
+            NoEquivalent::Unknown => {
+                format!("{:?} is not a code of {}", &*coded.code, self.crosswalk.from.id)
             }
-            Err(none) => {
-                let is = said(&coded.code, &coded.characterisation);
-                let why = match &none {
-                    NoEquivalent::Unknown => {
-                        format!("{:?} is no code of {}", &*coded.code, self.crosswalk.from.id)
-                    }
-                    NoEquivalent::Missing(_) => format!("{is} has no equivalent in {to}"),
-                    NoEquivalent::Ambiguous(_, could) => {
-                        let could: Vec<&str> =
-                            could.iter().map(|code| code.code.as_str()).collect();
-                        format!(
-                            "{is} could be any of {} in {to}, and nothing recorded decides",
-                            several(&could)
-                        )
-                    }
-                };
-                let message =
-                    format!("{why}; it becomes {}, {}", self.remark.code, self.remark.name());
-                let coded = Coded {
-                    code: self.remark.code.clone(),
-                    characterisation: Vec::new(),
-                    quantities: Vec::new(),
-                    remark: phrase.remark(own, |_| true),
-                };
-                (coded, vec![(LossKind::Translated, "/code".to_owned(), message)])
+            NoEquivalent::Missing(_) => format!("{own} has no equivalent in {to}"),
+            NoEquivalent::Ambiguous(_, could) => {
+                let could: Vec<&str> = could.iter().map(|code| code.code.as_str()).collect();
+                let could = several(&could);
+                format!("{own} could be any of {could} in {to}, and no recorded value decides")
             }
+        };
+        let message = format!("{why}; it becomes {}, {}", self.remark.code, self.remark.name());
+        let remark = self.phrase(coded).remark(self.crosswalk.code(&coded.code), |_| true);
+        let coded = Coded {
+            code: self.remark.code.clone(),
+            characterisation: Vec::new(),
+            quantities: Vec::new(),
+            remark,
+        };
+        (coded, vec![(LossKind::Translated, "/code".to_owned(), message)])
+    }
+}
+
+/// A loss, with its kind, its key in the observation, and its message.
+type KeyedLoss = (LossKind, String, String);
+
+/// A detail of a coding that a link does not carry.
+fn loss(coded: &Coded, lost: &Lost<'_>, becomes: &str) -> KeyedLoss {
+    let own = in_words(&coded.code, &coded.characterisation);
+    match lost {
+        Lost::Meaning => {
+            let message = format!("{own} {becomes}, which means more than that");
+            (LossKind::Translated, "/code".to_owned(), message)
+        }
+        Lost::Choice(others) => {
+            let others: Vec<&str> = others.iter().map(|code| code.code.as_str()).collect();
+            let message = format!("{own} {becomes}, and could as well be {}", several(&others));
+            (LossKind::Translated, "/code".to_owned(), message)
+        }
+        Lost::Characterisation(place) => {
+            let values = coded.characterisation.iter().skip(*place);
+            let values: Vec<&str> = values.map(|value| value.as_str()).collect();
+            let message =
+                format!("{} {becomes}, which cannot hold {}", coded.code, several(&values));
+            (LossKind::Dropped, format!("/characterisation/{place}"), message)
+        }
+        Lost::Amount(place, name) => {
+            let what = name.map_or_else(|| "a further amount".to_owned(), |n| format!("its {n}"));
+            let message = format!("{} {becomes}, which cannot hold {what}", coded.code);
+            (LossKind::Dropped, format!("/quantities/{place}"), message)
         }
     }
 }
 
-fn said(code: &str, characterisation: &[Text]) -> String {
+/// A code with its characterisation.
+fn in_words(code: &str, characterisation: &[Text]) -> String {
     let values: String = characterisation.iter().map(|value| format!(" {value}")).collect();
     format!("{code}{values}")
 }
 
-/// An observation translated, with what is lost and what is worth knowing; each with the key that
-/// it concerns.
+/// A translated observation, with losses and notes; each with its key.
 struct Step {
     row: Observation,
-    losses: Vec<(LossKind, String, String)>,
+    losses: Vec<KeyedLoss>,
     note: Option<&'static str>,
 }
 
 impl Step {
-    fn take(row: &Observation, there: &Way<'_>, back: &Way<'_>) -> Self {
+    fn take(row: &Observation, there: &Direction<'_>, back: &Direction<'_>) -> Self {
         let coded = Coded::of(row);
         let kept = Original::of(row);
         let mut note = None;
@@ -295,26 +293,26 @@ impl Step {
             let (again, _) = back.plain(&kept.coded);
             if again == coded {
                 let restored = kept.restored(row, kept.coded.remark.clone());
-                // Otherwise it is somebody's own and stays. This ends, since what is restored has
-                // one layer less.
+                // Otherwise it is another program's extension and is kept. This terminates, since
+                // the restored observation has one layer less.
                 if Self::take(&restored, back, there).row == *row {
                     return Self { row: restored, losses: Vec::new(), note };
                 }
             } else if again.same_but_for_remark(&coded) && there.plain(&coded).0 != kept.coded {
-                let message = "the remark was changed after the translation; it stays, and the one before it is gone";
+                let message = "the remark was changed after the translation; it is kept, and the original remark is lost";
                 let losses = vec![(LossKind::Changed, "/remark".to_owned(), message.to_owned())];
                 return Self { row: kept.restored(row, coded.remark), losses, note };
             } else {
                 note = Some(
-                    "it was coded anew after the translation, so its earlier coding is not brought back",
+                    "it was coded again after the translation, so its original coding is not restored",
                 );
             }
         }
         let (translated, losses) = there.plain(&coded);
         let found = back.plain(&translated).0 == coded;
         let mut row = translated.put_into(row.clone());
-        // An extension of somebody's own that names one of the two lists would be taken for what is
-        // kept here.
+        // Another program's extension that names one of the two lists would be taken for an
+        // original.
         let taken =
             |kept: &Original| kept.is_of(there.crosswalk.from) || kept.is_of(there.crosswalk.to);
         if !found || kept.as_ref().is_some_and(taken) {
@@ -324,8 +322,8 @@ impl Step {
     }
 }
 
-/// The codes of a list whose meaning, values or amounts a document uses and that are from memory
-/// only.
+/// The codes of a list that a document uses and whose meaning, values or amounts were transcribed
+/// from memory.
 #[derive(Debug)]
 struct Memory<'l> {
     list: &'l CodeList,

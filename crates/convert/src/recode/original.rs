@@ -1,4 +1,4 @@
-//! What an observation keeps of the coding that it was translated from.
+//! The original coding of a translated observation, which is kept in its extensions.
 
 use obvert_model::extension::{Extensions, Json};
 use obvert_model::lists::CodeList;
@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 
 pub use obvert_model::lists::ORIGINAL;
 
-/// What a translation changes of an observation.
+/// The values of an observation that a translation changes.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) struct Coded {
     pub(super) code: CodeId,
@@ -50,18 +50,18 @@ pub(super) struct Original {
     version: Text,
     #[serde(flatten)]
     pub(super) coded: Coded,
-    /// A list, since what stood there before may be `null`.
+    /// A list, since the previous value may be `null`.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     earlier: Vec<Json>,
 }
 
 impl Original {
-    /// What an observation keeps; `None` where it keeps nothing, or something of that name that
-    /// this does not understand.
+    /// The original coding of an observation; `None` if there is none, or the extension has other
+    /// content.
     pub(super) fn of(row: &Observation) -> Option<Self> {
         let json = serde_json::to_value(row.extensions.as_ref()?.entries().get(ORIGINAL)?).ok()?;
         let kept: Self = serde_json::from_value(json.clone()).ok()?;
-        // What somebody has added to it would be lost with it.
+        // Additional content would be lost.
         (serde_json::to_value(&kept).ok()? == json).then_some(kept)
     }
 
@@ -69,7 +69,7 @@ impl Original {
         self.list == list.id && self.version == list.version
     }
 
-    /// Keeps a coding in an observation, and with it what stood in its place.
+    /// Keeps a coding in an observation, with the previous value of the extension.
     pub(super) fn keep(mut row: Observation, list: &CodeList, coded: Coded) -> Observation {
         let earlier = row
             .extensions
@@ -78,7 +78,7 @@ impl Original {
             .into_iter()
             .collect();
         let kept = Self { list: list.id.clone(), version: list.version.clone(), coded, earlier };
-        // Codes, texts and amounts that were read are JSON by their nature.
+        // Codes, texts and amounts that were read can always be written as JSON.
         put(
             &mut row,
             serde_json::to_value(&kept).ok().and_then(|value| serde_json::from_value(value).ok()),
@@ -86,7 +86,7 @@ impl Original {
         row
     }
 
-    /// The observation as it was, with a remark; and with what stood here before.
+    /// The original observation, with a remark, and with the previous value of the extension.
     pub(super) fn restored(&self, row: &Observation, remark: Option<Text>) -> Observation {
         let mut row = Coded { remark, ..self.coded.clone() }.put_into(row.clone());
         put(&mut row, self.earlier.first().cloned());
@@ -94,12 +94,12 @@ impl Original {
     }
 }
 
-/// Replaces what an observation keeps under [`ORIGINAL`].
+/// Replaces the value of [`ORIGINAL`] in an observation.
 fn put(row: &mut Observation, kept: Option<Json>) {
     let mut rest = row.extensions.take().and_then(|all| all.without(ORIGINAL));
     if let (Ok(key), Some(kept)) = (ExtensionKey::new(ORIGINAL), kept) {
         match &mut rest {
-            // Only what was nested to the limit before is too deep now.
+            // A value that was nested to the limit is now too deep.
             Some(rest) => drop(rest.insert(key, kept)),
             None => rest = Extensions::new([(key, kept)]).ok(),
         }

@@ -1,4 +1,4 @@
-//! What a remark says of a coding that its new list has no room for.
+//! The text that a remark gets for a coding that the new list cannot hold.
 
 use obvert_model::lists::{Code, CodeList, Labels};
 use obvert_model::tables::QuantityUnit;
@@ -6,7 +6,7 @@ use obvert_model::text::Text;
 
 use super::original::Coded;
 
-/// A coding, to be put into words.
+/// A coding, to be written as text.
 pub(super) struct Phrase<'c> {
     pub(super) list: &'c CodeList,
     pub(super) language: &'c str,
@@ -15,8 +15,8 @@ pub(super) struct Phrase<'c> {
 
 impl Phrase<'_> {
     /// `missing pieces [some-list BAC B], length 30 mm; what the operator said`: the names in the
-    /// document's language, the coding as it stood, the amounts that have no place of their own any
-    /// more, and the remark. It has no words of its own, since the document may be in any language.
+    /// document's language, the original coding, the amounts that have no column in the new list,
+    /// and the remark. It adds no words, since the document may be in any language.
     pub(super) fn remark(
         &self,
         code: Option<&Code>,
@@ -57,7 +57,7 @@ impl Phrase<'_> {
         Text::new(&text).ok()
     }
 
-    /// A name in the document's language, or in English, or in whatever language there is one.
+    /// A name in the document's language, or in English, or in any language.
     fn name<'n>(&self, label: &'n Labels) -> Option<&'n str> {
         let primary = self.language.split('-').next().unwrap_or(self.language);
         let name =

@@ -1,6 +1,6 @@
-//! How a value stands in a cell and is found again there, exactly, whatever kind of file the cell
-//! is in. Files without types (CSV) give every cell as text; workbooks and databases know numbers
-//! and truths, and people put the one where the other belongs.
+//! How a value is written in a cell and read back exactly, in any kind of file. Files without types
+//! (CSV) give every cell as text; workbooks and databases have numbers and booleans, and people
+//! type one where the other belongs.
 
 use std::borrow::Cow;
 
@@ -11,27 +11,27 @@ use super::plan::Kind;
 const SEPARATOR: char = ';';
 const ESCAPE: char = '\\';
 
-/// A cell as it was found.
+/// A cell as it was read.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) enum Cell<'c> {
-    /// Nothing in it.
+    /// An empty cell.
     Empty,
     /// Text, never empty.
     Text(Cow<'c, str>),
     /// A number.
     Number(Number),
-    /// A truth.
+    /// A boolean.
     Bool(bool),
 }
 
 impl<'c> Cell<'c> {
-    /// The cell of a text, which may be empty.
+    /// The cell of a text; empty if the text is.
     pub(crate) fn of_text(text: impl Into<Cow<'c, str>>) -> Self {
         let text = text.into();
         if text.is_empty() { Self::Empty } else { Self::Text(text) }
     }
 
-    /// What the cell would hold as text.
+    /// The content of the cell as text.
     pub(crate) fn text(&self) -> Cow<'c, str> {
         match self {
             Self::Empty => Cow::Borrowed(""),
@@ -42,8 +42,8 @@ impl<'c> Cell<'c> {
     }
 }
 
-/// The number of a double: whole where it is, so that an id that a program made a number of reads
-/// as its digits. `None` for what is no number.
+/// The number of a double: a whole number if it is one, so that an id that a program turned into a
+/// number reads as its digits. `None` if it is not a number.
 pub(crate) fn number_of(double: f64) -> Option<Number> {
     const EXACT: f64 = 9_007_199_254_740_992.0;
     if double.fract() == 0.0 && double.abs() < EXACT {
@@ -59,43 +59,47 @@ pub(crate) fn number_of(double: f64) -> Option<Number> {
 /// What is wrong with a cell.
 #[derive(Debug, PartialEq)]
 pub(crate) enum CellError {
-    /// Not a value of the kind that the column has.
+    /// The value is not of the kind of the column.
     Kind(String),
-    /// Not JSON, or not such that it can be an extension.
+    /// The value is not JSON, or cannot be an extension.
     Json(String),
 }
 
-/// A value as text; what stands in a cell of a file without types.
+/// A value as text: the content of a cell in a file without types.
 pub(crate) fn text(value: &Value, kind: &Kind) -> String {
     match kind {
         Kind::List(_) => {
-            let items = value.as_array().into_iter().flatten().map(|item| {
-                let mut text = String::new();
-                for character in bare(item).chars() {
-                    if matches!(character, SEPARATOR | ESCAPE) {
-                        text.push(ESCAPE);
-                    }
-                    text.push(character);
-                }
-                text
-            });
-            items.collect::<Vec<_>>().join(&SEPARATOR.to_string())
+            let items = value.as_array().into_iter().flatten();
+            let items: Vec<String> = items.map(|item| escaped(&bare(item))).collect();
+            items.join(&SEPARATOR.to_string())
         }
         Kind::Extensions | Kind::Json => value.to_string(),
         Kind::Text | Kind::Word(_) | Kind::Number | Kind::Whole | Kind::Bool => bare(value),
     }
 }
 
+/// An item of a list, with an escape before each separator.
+fn escaped(item: &str) -> String {
+    let mut text = String::new();
+    for character in item.chars() {
+        if matches!(character, SEPARATOR | ESCAPE) {
+            text.push(ESCAPE);
+        }
+        text.push(character);
+    }
+    text
+}
+
 fn bare(value: &Value) -> String {
     match value {
         Value::String(text) => text.clone(),
-        // Numbers come out in the shortest form that reads back as the same number, as in JSON.
+        // Numbers are written in the shortest form that reads back as the same number, as in JSON.
         other => other.to_string(),
     }
 }
 
-/// The value of a cell that is not empty. `None` for extensions that only say that the object is
-/// there.
+/// The value of a cell that is not empty. `None` for extensions that only indicate that the object
+/// exists.
 pub(crate) fn read(cell: &Cell<'_>, kind: &Kind) -> Result<Option<Value>, CellError> {
     match (kind, cell) {
         (Kind::Number | Kind::Whole, Cell::Number(number)) => {
@@ -111,7 +115,7 @@ pub(crate) fn read(cell: &Cell<'_>, kind: &Kind) -> Result<Option<Value>, CellEr
 
 fn read_text(cell: &str, kind: &Kind) -> Result<Option<Value>, CellError> {
     match kind {
-        // Whether a word is in its vocabulary is the model's to say, with the nearest one.
+        // The model checks whether a word is in its vocabulary, and suggests the nearest one.
         Kind::Text | Kind::Word(_) => Ok(Some(Value::String(cell.to_owned()))),
         Kind::Number | Kind::Whole => number(cell).map(Some),
         Kind::Bool => match cell {
@@ -123,7 +127,7 @@ fn read_text(cell: &str, kind: &Kind) -> Result<Option<Value>, CellError> {
         Kind::List(item) => {
             let mut items = Vec::new();
             for text in split(cell) {
-                // An empty item is the model's to report.
+                // The model reports empty items.
                 let text = if matches!(**item, Kind::Text | Kind::Word(_)) {
                     Ok(Some(Value::String(text)))
                 } else {
@@ -134,8 +138,8 @@ fn read_text(cell: &str, kind: &Kind) -> Result<Option<Value>, CellError> {
             Ok(Some(Value::Array(items)))
         }
         Kind::Extensions if cell.trim() == "{}" => Ok(None),
-        // By way of the model's type, which refuses what a plain value would swallow, such as a key
-        // that stands twice.
+        // The model's type refuses errors that a plain value would not notice, such as a duplicate
+        // key.
         Kind::Extensions => serde_json::from_str::<obvert_model::extension::Extensions>(cell)
             .and_then(|extensions| serde_json::to_value(&extensions))
             .map(Some)
@@ -168,19 +172,19 @@ fn split(cell: &str) -> Vec<String> {
     items
 }
 
-/// A number in the forms that spreadsheets write: digits with a decimal point, a sign, an exponent.
+/// A number as spreadsheets write it: digits with a decimal point, a sign, an exponent.
 pub(crate) fn number(cell: &str) -> Result<Value, CellError> {
     if !is_number(cell) {
         let hint = if is_number(&cell.replacen(',', ".", 1)) {
-            "; write the decimal mark as a point, and no marks between thousands"
+            "; write a decimal point, and no thousands separators"
         } else if is_number(cell.trim()) {
-            "; take out the spaces around it"
+            "; remove the spaces around it"
         } else if cell.starts_with('#') {
-            "; a spreadsheet wrote an error in place of the number"
+            "; a spreadsheet wrote an error instead of the number"
         } else if is_number(
             cell.trim_end_matches(|c: char| c.is_alphabetic() || " \"'%".contains(c)),
         ) {
-            "; write the number alone, units stand in the document table or in a column of their own"
+            "; write the number without its unit, which goes into the document table or a column of its own"
         } else {
             ""
         };
@@ -188,9 +192,9 @@ pub(crate) fn number(cell: &str) -> Result<Value, CellError> {
     }
     let whole = cell.parse::<i64>().ok().map(Number::from);
     let number = whole.or_else(|| cell.parse::<f64>().ok().and_then(Number::from_f64));
-    number
-        .map(Value::Number)
-        .ok_or_else(|| CellError::Kind(format!("{} is too large a number", show(cell))))
+    number.map(Value::Number).ok_or_else(|| {
+        CellError::Kind(format!("the number {} is too large; correct it", show(cell)))
+    })
 }
 
 fn is_number(cell: &str) -> bool {
@@ -209,7 +213,7 @@ fn is_number(cell: &str) -> bool {
         && exponent.is_none_or(|exponent| !exponent.is_empty() && digits(exponent))
 }
 
-/// A cell as it is shown in a message: in quotes, and not longer than a line.
+/// A cell as it is shown in a message: in quotation marks, and shortened to a line.
 pub(crate) fn show(cell: &str) -> String {
     const LONGEST: usize = 60;
     if cell.chars().count() > LONGEST {
@@ -258,13 +262,14 @@ mod tests {
             assert_eq!(read_text(&cell, &kind), Ok(Some(items)), "{cell}");
         }
         assert_eq!(text(&json!(["A", "B"]), &kind), "A;B");
-        // A backslash before anything else is a backslash, for those who write by hand.
+        // A backslash before any other character is a backslash, for people who write cells by
+        // hand.
         assert_eq!(read_text("C:\\x", &kind), Ok(Some(json!(["C:\\x"]))));
         assert_eq!(read_text("A;;B", &kind), Ok(Some(json!(["A", "", "B"]))));
     }
 
     #[test]
-    fn extensions_say_what_is_wrong_with_them() {
+    fn errors_in_extensions_are_explained() {
         assert_eq!(read_text("{}", &Kind::Extensions), Ok(None));
         assert_eq!(read_text("{\"a.b\":[1]}", &Kind::Extensions), Ok(Some(json!({"a.b": [1]}))));
         for cell in [

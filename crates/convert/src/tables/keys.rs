@@ -1,8 +1,9 @@
-//! What the shape of a document does not say and tables need: how a table is called, how a row of
-//! it is called where another table points at it, and which column holds the id of a row elsewhere.
+//! Names that tables need and that the shape of a document does not give: the name of a table, the
+//! name of its rows in columns that refer to them, and the columns that hold the id of a row in
+//! another table.
 
-/// Names of tables that a list below a row becomes, by its path in the document. A list that is not
-/// named here is called by its path, so that a new one needs no entry to be written and read.
+/// The names of tables for lists in rows, by their path in the document. A list without an entry is
+/// named by its path, so a new list needs no entry.
 const NAMES: &[(&str, &str)] = &[
     ("pipes/path", "pipe_paths"),
     ("runs/counter/checks", "counter_checks"),
@@ -11,9 +12,9 @@ const NAMES: &[(&str, &str)] = &[
     ("runs/observations/media", "observation_media"),
 ];
 
-/// Columns that hold the id of a row in another table: the table, the heading, the table that is
-/// pointed at. They are stated as foreign keys; the parts of a row's own place (the run of an
-/// observation) are foreign keys without being listed here.
+/// The columns that hold the id of a row in another table: the table, the heading, and the other
+/// table. They are declared as foreign keys. The columns that name the row that contains a row (the
+/// run of an observation) are foreign keys without an entry here.
 const REFERENCES: &[(&str, &str, &str)] = &[
     ("document", "review.by", "parties"),
     ("document", "assignment.owner", "parties"),
@@ -34,7 +35,7 @@ const REFERENCES: &[(&str, &str, &str)] = &[
     ("observation_media", "id", "media"),
 ];
 
-/// The name of the table that a list of the document becomes.
+/// The name of the table for a list of the document.
 pub(crate) fn table_name(path: &[String]) -> String {
     let path = path.join("/");
     match NAMES.iter().find(|(list, _)| *list == path) {
@@ -43,7 +44,7 @@ pub(crate) fn table_name(path: &[String]) -> String {
     }
 }
 
-/// What a row of a table is called, as the heading of the column that points at it.
+/// The name of a row of a table, as the heading of a column that refers to it.
 pub(crate) fn row_name(table: &str) -> String {
     match table.strip_suffix("ies") {
         Some(stem) => format!("{stem}y"),
@@ -51,7 +52,7 @@ pub(crate) fn row_name(table: &str) -> String {
     }
 }
 
-/// The table that a column points into.
+/// The table that a column refers to.
 pub(crate) fn reference(table: &str, heading: &str) -> Option<&'static str> {
     REFERENCES
         .iter()

@@ -1,6 +1,6 @@
-//! The tables and their columns, worked out once from the shape of a document: the writers and the
-//! readers of all formats that have tables follow this plan, and so does `datapackage.json`, so
-//! they cannot differ and a new field needs no change here.
+//! The tables and their columns, derived from the shape of a document. The writers and readers of
+//! all formats with tables, and `datapackage.json`, follow this plan, so they cannot disagree, and
+//! a new field needs no change here.
 
 use std::sync::OnceLock;
 
@@ -8,7 +8,7 @@ use obvert_model::shape::{self, Field, ObjectShape, Shape};
 
 use super::keys;
 
-/// All tables, each after the one that its rows belong to.
+/// All tables, each after the table that its rows belong to.
 pub(crate) struct Plan {
     pub(crate) tables: Vec<Table>,
 }
@@ -19,17 +19,17 @@ pub(crate) struct Table {
     pub(crate) name: String,
     /// What it holds.
     pub(crate) description: String,
-    /// The keys that lead from the document to the list, lists being stepped through: `["runs",
+    /// The keys from the document to the list, without the indexes of lists: `["runs",
     /// "observations"]`.
     pub(crate) path: Vec<String>,
-    /// The keys that lead from the row that holds the list to the list.
+    /// The keys from the row that contains the list to the list.
     pub(crate) below: Vec<String>,
-    /// The table with the rows that hold the lists; `None` for the table of the document itself.
+    /// The table whose rows contain the lists; `None` for the table of the document itself.
     pub(crate) parent: Option<usize>,
-    /// The columns that name the row that this row belongs to, before all others.
+    /// The columns that name the row that this row belongs to. They are the first columns.
     pub(crate) keys: Vec<Key>,
-    /// Whether a column `order` says in which place of its list a row stands; tables whose rows
-    /// have an id of their own keep the order of the file instead.
+    /// Whether a column `order` gives the position of a row in its list. Tables whose rows have an
+    /// id keep the order of the file instead.
     pub(crate) ordered: bool,
     /// All other columns.
     pub(crate) columns: Vec<Column>,
@@ -39,7 +39,7 @@ pub(crate) struct Table {
 pub(crate) struct Key {
     /// Its heading: `run`.
     pub(crate) heading: String,
-    /// Whether it holds a place in a list rather than an id.
+    /// Whether it holds a position in a list rather than an id.
     pub(crate) number: bool,
 }
 
@@ -47,15 +47,15 @@ pub(crate) struct Key {
 pub(crate) struct Column {
     /// Its heading: the keys, joined by dots.
     pub(crate) heading: String,
-    /// The keys that lead from the row to the value.
+    /// The keys from the row to the value.
     pub(crate) keys: Vec<String>,
-    /// For a half of a position: 0 for x, 1 for y.
+    /// For a coordinate of a position: 0 for x, 1 for y.
     pub(crate) axis: Option<usize>,
-    /// How the value stands in the cell.
+    /// The kind of the value.
     pub(crate) kind: Kind,
-    /// Whether every row must have it.
+    /// Whether every row must have a value.
     pub(crate) required: bool,
-    /// Whether it must be there when the object that holds it is.
+    /// Whether a value is required if the object that contains it exists.
     pub(crate) required_within: bool,
     /// What it means.
     pub(crate) description: String,
@@ -63,11 +63,13 @@ pub(crate) struct Column {
     pub(crate) pattern: Option<String>,
     /// The unit of its number, if that is always the same.
     pub(crate) unit: Option<String>,
-    /// Which of the document's units its number is in, if it is in one of those.
+    /// The limits of its whole number, if it is one.
+    pub(crate) bounds: Option<[u64; 2]>,
+    /// The unit of the document that its number is in, if it is in one of those.
     pub(crate) measures: Option<&'static str>,
 }
 
-/// How a value stands in a cell.
+/// The kind of value in a cell.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) enum Kind {
     /// Text.
@@ -100,7 +102,7 @@ pub(crate) fn plan() -> &'static Plan {
         let document = shape::document();
         let table = Table {
             name: "document".to_owned(),
-            description: "The document itself: what is said once about the survey. One row."
+            description: "The document itself: the fields of the survey as a whole. One row."
                 .to_owned(),
             path: Vec::new(),
             below: Vec::new(),
@@ -128,7 +130,7 @@ impl Plan {
             Item::Object(object) => {
                 let mut extensions = Vec::new();
                 flatten(object, &[], true, &mut table.columns, &mut extensions, &mut lists);
-                // Offices read from the left and seldom have any of these.
+                // Offices read from the left, and seldom use these.
                 table.columns.append(&mut extensions);
             }
         }
@@ -162,22 +164,22 @@ impl Plan {
         }
     }
 
-    /// The table of a name.
+    /// The table with a name.
     pub(crate) fn table(&self, name: &str) -> Option<&Table> {
         self.tables.iter().find(|table| table.name == name)
     }
 
-    /// The table whose rows hold the lists of another.
+    /// The table whose rows contain the lists of another table.
     pub(crate) fn parent(&self, table: &Table) -> Option<&Table> {
         table.parent.and_then(|parent| self.tables.get(parent))
     }
 
-    /// The number of the table that the runs are in.
+    /// The index of the table of the runs.
     pub(crate) fn runs(&self) -> usize {
         self.tables.iter().position(|table| table.path == ["runs"]).unwrap_or_default()
     }
 
-    /// The numbers of the tables whose rows are held by rows of a table.
+    /// The indexes of the tables whose rows belong to rows of a table.
     pub(crate) fn below(&self, index: usize) -> impl Iterator<Item = usize> {
         (0..self.tables.len()).filter(move |&other| self.tables[other].parent == Some(index))
     }
@@ -191,7 +193,7 @@ impl Table {
         keys.chain(order).chain(self.columns.iter().map(|column| column.heading.as_str()))
     }
 
-    /// The headings that tell the rows apart.
+    /// The headings that identify a row.
     pub(crate) fn primary_key(&self) -> Vec<String> {
         let own = if self.ordered { ORDER } else { ID };
         self.keys.iter().map(|key| key.heading.clone()).chain([own.to_owned()]).collect()
@@ -253,6 +255,7 @@ fn column(field: &Field, keys: Vec<String>, required: bool, kind: Kind) -> Colum
         description: one_line(&field.description),
         pattern: field.pattern.clone(),
         unit: field.unit.clone(),
+        bounds: field.bounds,
         measures: field.measures(),
     }
 }
@@ -276,12 +279,13 @@ fn positions(
             description: format!("{} {meaning}", one_line(description)).trim().to_owned(),
             pattern: None,
             unit: None,
+            bounds: None,
             measures: None,
         })
         .collect()
 }
 
-/// What the text of a column with a pattern tells.
+/// The meaning of the text of a column with a pattern.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Moment {
     /// A day.
@@ -326,15 +330,15 @@ mod tests {
             assert_eq!(
                 headings.len(),
                 table.headings().count(),
-                "{} has a heading twice",
+                "{} has a duplicate heading",
                 table.name
             );
         }
     }
 
     #[test]
-    fn every_object_has_extensions_which_also_say_that_it_is_there() {
-        // The writer marks an object without any value by `{}` in its extensions; without the field
+    fn every_object_has_extensions_which_mark_that_it_exists() {
+        // The writer marks an object without values by `{}` in its extensions; without that field
         // it would be lost.
         for object in shape::objects() {
             assert!(object.field("extensions").is_some(), "{} has no extensions", object.name);

@@ -1,23 +1,22 @@
 //! Runs from tables whose rows are in the order of the runs that they belong to, as all writers
-//! leave them: then one row of each table is all that has to be held. Whether they are is found out
-//! first, in a pass over the columns that name the rows.
+//! leave them. Only one row of each table is then in memory. A first pass, over the columns that
+//! name the rows, finds out whether they are in order.
 
 use std::borrow::Cow;
-use std::sync::Arc;
 
-use obvert_model::read::{IdWatch, RunReader};
-use obvert_model::tables::{Head, Run};
+use obvert_model::tables::Head;
 use serde_json::Value;
 
-use super::assemble::{Names, list};
+use super::assemble::Names;
+use super::nest::list;
 use super::plan::{Plan, plan};
 use super::sheet::Sheet;
 use super::{Record, Rows};
-use crate::source::{Locations, Provenance, SurveyReader};
-use crate::{ConvertError, Location, LossReport, SourceMap};
+use crate::runs::{RunValues, TypedRuns};
+use crate::source::Locations;
+use crate::{ConvertError, Location, SourceMap};
 
-/// Whether the rows of all tables are in the order of the runs, and under headings that are
-/// understood.
+/// Whether the rows of all tables are in the order of the runs, and all headings are known.
 pub(super) fn in_order<R: Rows>(tables: Vec<Option<R>>, names: Names) -> bool {
     let walk = || -> Result<bool, Stop> {
         let mut rows = Merge::<R, Keys>::new(tables, names, Locations::Skipped)?;
@@ -31,91 +30,56 @@ pub(super) fn in_order<R: Rows>(tables: Vec<Option<R>>, names: Names) -> bool {
     walk().is_ok_and(|over| over)
 }
 
-/// The runs of tables that are [in order](in_order).
-pub(super) struct TableRuns<R> {
-    rows: Merge<R, Values>,
-    head: Arc<Head>,
-    ids: IdWatch,
-    /// How many runs have been read.
-    count: usize,
-    /// Whether reading has failed, after which there are no more runs.
-    failed: bool,
+/// The runs of tables that are [in order](in_order). Reads the head.
+pub(super) fn runs<R: Rows>(
+    tables: Vec<Option<R>>,
+    names: Names,
+    locations: Locations,
+) -> Result<TypedRuns<TableRuns<R>>, ConvertError> {
+    let mut rows = Merge::new(tables, names, locations)?;
+    let location = rows.location(0);
+    let head = rows.take(0, &[], "")?;
+    match Head::deserialize(head) {
+        Ok(head) => Ok(TypedRuns::new(TableRuns { rows, location: None }, head)),
+        Err(error) => Err(ConvertError::invalid(location, error.to_string())),
+    }
 }
 
-impl<R: Rows> TableRuns<R> {
-    /// Reads the head.
-    pub(super) fn new(
-        tables: Vec<Option<R>>,
-        names: Names,
-        locations: Locations,
-    ) -> Result<Self, ConvertError> {
-        let mut rows = Merge::new(tables, names, locations)?;
-        let at = rows.location(0);
-        let head = rows.take(0, &[], "")?;
-        let head = Head::deserialize(head)
-            .map_err(|error: serde_json::Error| ConvertError::invalid(at, error.to_string()))?;
-        let mut ids = IdWatch::default();
-        ids.head(&head);
-        Ok(Self { rows, head: Arc::new(head), ids, count: 0, failed: false })
-    }
+/// The runs of tables that are [in order](in_order), as values.
+pub(super) struct TableRuns<R> {
+    rows: Merge<R, Values>,
+    /// The location of the run that was read last.
+    location: Option<Location>,
+}
 
-    fn read_next(&mut self) -> Result<Option<Run>, ConvertError> {
+impl<R: Rows> RunValues for TableRuns<R> {
+    fn next_value(&mut self, pointer: &str) -> Result<Option<Value>, ConvertError> {
         let index = self.rows.plan.runs();
         if !self.rows.is_waiting(index) {
             return if self.rows.is_over() { Ok(None) } else { Err(Stop::Order.into()) };
         }
-        let at = self.rows.location(index);
-        let value = self.rows.take(index, &[], &format!("/runs/{}", self.count))?;
-        self.count += 1;
-        let run = Run::deserialize(value)
-            .map_err(|error| ConvertError::invalid(at.clone(), error.to_string()))?;
-        self.ids.run(&run);
-        if self.ids.has_duplicates() {
-            return Err(ConvertError::repeated_id(at));
-        }
-        Ok(Some(run))
+        self.location = self.rows.location(index);
+        Ok(Some(self.rows.take(index, &[], pointer)?))
+    }
+
+    fn location(&mut self) -> Option<Location> {
+        self.location.take()
+    }
+
+    fn into_locations(self) -> Option<SourceMap> {
+        self.rows.places.map(|(places, _)| places)
     }
 }
 
-impl<R: Rows> RunReader for TableRuns<R> {
-    type Error = ConvertError;
-
-    fn head(&self) -> &Head {
-        &self.head
-    }
-
-    fn share_head(&self) -> Arc<Head> {
-        Arc::clone(&self.head)
-    }
-
-    fn next_run(&mut self) -> Result<Option<Run>, ConvertError> {
-        if self.failed {
-            return Ok(None);
-        }
-        let run = self.read_next();
-        self.failed = run.is_err();
-        run
-    }
-}
-
-impl<R: Rows> SurveyReader for TableRuns<R> {
-    fn finish(self: Box<Self>) -> Provenance {
-        Provenance {
-            locations: self.rows.places.map(|(places, _)| places),
-            losses: LossReport::default(),
-        }
-    }
-}
-
-/// What is taken of a row.
+/// What is read from a row.
 trait Take {
     type Value;
     fn of(sheet: &Sheet, record: &impl Record) -> Result<Self::Value, Stop>;
-    /// Puts a row into the list of the row that holds it.
+    /// Adds a row to the list of the row that contains it.
     fn put(holder: &mut Self::Value, below: &[String], row: Self::Value);
 }
 
-/// Nothing but where the row belongs.
+/// Only the row that this row belongs to.
 struct Keys;
 
 impl Take for Keys {
@@ -126,7 +90,7 @@ impl Take for Keys {
     fn put((): &mut (), _: &[String], (): ()) {}
 }
 
-/// What the row says.
+/// The values of the row.
 struct Values;
 
 impl Take for Values {
@@ -151,9 +115,9 @@ impl Take for Values {
 
 /// Why reading stops.
 enum Stop {
-    /// The rows are in another order, or something belongs to nothing.
+    /// The rows are in another order, or a row belongs to no other row.
     Order,
-    /// A cell is wrong.
+    /// A cell has an error.
     Cell { column: usize, heading: String, message: String },
     /// A table cannot be read.
     Error(ConvertError),
@@ -168,16 +132,17 @@ impl From<ConvertError> for Stop {
 impl From<Stop> for ConvertError {
     fn from(stop: Stop) -> Self {
         match stop {
-            Stop::Order => {
-                Self::invalid(None, "rows are not in the order of the runs that they belong to")
-            }
+            Stop::Order => Self::invalid(
+                None,
+                "rows are not in the order of the runs that they belong to; sort them",
+            ),
             Stop::Cell { message, .. } => Self::invalid(None, message),
             Stop::Error(error) => error,
         }
     }
 }
 
-/// A table that is being read, and the row that comes next.
+/// A table that is being read, and its next row.
 struct Cursor<R, V> {
     sheet: Sheet,
     rows: R,
@@ -186,20 +151,20 @@ struct Cursor<R, V> {
 
 struct Next<V> {
     line: usize,
-    /// What names the rows that hold it.
+    /// The names of the rows that contain it.
     keys: Vec<String>,
-    /// What names it in the rows that it holds.
+    /// Its own name, in the rows that it contains.
     own: String,
     order: u64,
     value: V,
 }
 
-/// The rows of all tables, merged by what they belong to.
+/// The rows of all tables, merged by the rows that they belong to.
 struct Merge<R, T: Take> {
     plan: &'static Plan,
     names: Names,
     cursors: Vec<Option<Cursor<R, T::Value>>>,
-    /// The locations of rows, and the number of the file of each table, if they are kept.
+    /// The locations of rows, and the file number of each table, if they are kept.
     places: Option<(SourceMap, Vec<u32>)>,
 }
 
@@ -244,7 +209,7 @@ impl<R: Rows, T: Take> Merge<R, T> {
         (0..self.cursors.len()).all(|index| !self.is_waiting(index))
     }
 
-    /// Where the next row of a table is.
+    /// The location of the next row of a table.
     fn location(&self, index: usize) -> Option<Location> {
         let line = self.next(index)?.line;
         Some(Location {
@@ -286,8 +251,8 @@ impl<R: Rows, T: Take> Merge<R, T> {
         Ok(())
     }
 
-    /// Takes the next row of a table, with all that it holds. `pointer` is where it is in the
-    /// document.
+    /// Takes the next row of a table, with all rows that belong to it. `pointer` is its location in
+    /// the document.
     fn take(&mut self, index: usize, above: &[String], pointer: &str) -> Result<T::Value, Stop> {
         let plan = self.plan;
         let next = self.cursors[index]

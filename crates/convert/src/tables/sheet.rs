@@ -1,9 +1,8 @@
-//! One table as it was found: which of its columns stand where, and what a row of it says. What is
-//! wrong in a cell is noted as a fault and the reading goes on, so that one pass shows all that has
-//! to be corrected.
+//! One table as it was read: the order of its columns, and the values of its rows. An error in a
+//! cell is recorded and reading continues, so that one pass finds all errors.
 
 use std::borrow::Cow;
-use std::collections::{HashMap, HashSet};
+use std::collections::HashMap;
 
 use obvert_model::edit::token;
 use obvert_model::read::{Problem, ProblemKind};
@@ -11,91 +10,74 @@ use obvert_model::text::nearest;
 use serde_json::{Map, Value};
 
 use super::cell::{self, Cell, CellError};
+use super::loaded::Fault;
 use super::plan::{Column, ID, Kind, ORDER, Table};
 use super::{Record, Rows};
 use crate::{Location, PlacedProblem, SourceMap};
 
-/// What has been read of a table.
-#[derive(Default)]
-pub(crate) struct Loaded {
-    pub(crate) rows: Vec<Row>,
-    /// For each row of the table above, the rows by their id or order.
-    pub(crate) index: Vec<HashMap<String, usize>>,
-    /// What was wrong in the cells, with the number of the row.
-    pub(crate) faults: Vec<(usize, Fault)>,
-    /// The ids of rows that have no place, so that what belongs to them is not reported as well.
-    pub(crate) astray: HashSet<String>,
-    /// Where the column that orders the rows stands in the file.
-    pub(crate) order: Option<usize>,
-    /// Whether there is a file or sheet of it.
-    pub(crate) there: bool,
-    /// Whether some of its rows have no place.
-    pub(crate) lost: bool,
-    /// Rows that stand in it again, those in succession together.
-    pub(crate) twice: Vec<Twice>,
+/// The problems of the headings of a file.
+struct HeadingReport<'r> {
+    table: &'static Table,
+    name: &'r str,
+    /// Whether the file has every column of the format.
+    is_complete: bool,
+    problems: &'r mut Vec<PlacedProblem>,
 }
 
-impl Loaded {
-    /// Notes that the record of a number, in a line, says again what a row says.
-    pub(crate) fn again(&mut self, of: usize, line: usize, record: usize) {
-        match self.twice.last_mut() {
-            Some(last) if last.last + 1 == record && last.of + last.rows == of => {
-                last.rows += 1;
-                last.lines.1 = line;
-                last.last = record;
-            }
-            _ => self.twice.push(Twice { of, rows: 1, lines: (line, line), last: record }),
-        }
+impl HeadingReport<'_> {
+    fn unknown(&mut self, number: usize, heading: &str, suggestion: Option<&str>) {
+        let message = match heading {
+            "" => "a column has values and no heading; remove it or add a heading".to_owned(),
+            _ => format!(
+                "unknown column {heading:?}; put your own data into \"extensions\", as JSON"
+            ),
+        };
+        let row = if self.is_complete { "/-".to_owned() } else { self.pointer("/-") };
+        let pointer = format!("{row}/{}", token(heading));
+        let suggestion = suggestion.map(str::to_owned);
+        let problem = Problem::new(ProblemKind::UnknownKey, pointer, message);
+        self.add(Some((number, heading)), Problem { suggestion, ..problem });
+    }
+
+    fn duplicate(&mut self, number: usize, heading: &str) {
+        let message = format!("the column {heading:?} is duplicated; keep one");
+        let problem = Problem::new(ProblemKind::DuplicateKey, self.pointer(""), message);
+        self.add(Some((number, heading)), problem);
+    }
+
+    fn missing(&mut self, heading: &str) {
+        let message = format!("the required column {heading:?} is missing; add it");
+        self.add(None, Problem::new(ProblemKind::MissingKey, self.pointer(""), message));
+    }
+
+    /// The pointer of the table; `rows` replaces the index of a row.
+    fn pointer(&self, rows: &str) -> String {
+        self.table.path.iter().fold(String::new(), |path, key| format!("{path}/{key}{rows}"))
+    }
+
+    fn add(&mut self, column: Option<(usize, &str)>, problem: Problem) {
+        let (number, heading) = column.unzip();
+        let heading = heading.filter(|heading| !heading.is_empty()).map(str::to_owned);
+        let column = number.map(|number| number + 1);
+        let place = Location { file: self.name.to_owned(), line: 1, column, heading };
+        self.problems.push(PlacedProblem { place: Some(place), problem });
     }
 }
 
-/// A row that was read.
-pub(crate) struct Row {
-    pub(crate) line: usize,
-    /// The number of the row that holds it, in the table above.
-    pub(crate) parent: usize,
-    /// Its place in its list; 0 where the order of the file counts.
-    pub(crate) order: u64,
-    pub(crate) value: Value,
-}
-
-/// Rows in succession that say again, cell by cell, what rows above them say.
-pub(crate) struct Twice {
-    /// The number of the first of those above, of the rows that were read.
-    pub(crate) of: usize,
-    /// How many they are.
-    pub(crate) rows: usize,
-    /// The lines of the first and the last of them.
-    pub(crate) lines: (usize, usize),
-    /// How many records stand before the last of them.
-    pub(crate) last: usize,
-}
-
-/// What is wrong in a cell.
-pub(crate) struct Fault {
-    pub(crate) kind: ProblemKind,
-    /// From the row to the value, as the end of a JSON Pointer.
-    pub(crate) below: String,
-    /// The number of the column, from 1; 0 when the column is not there.
-    pub(crate) column: usize,
-    pub(crate) heading: String,
-    pub(crate) message: String,
-}
-
-/// Which column of a file holds what.
+/// The columns of a file.
 pub(crate) struct Sheet {
     table: &'static Table,
     keys: Vec<usize>,
     order: Option<usize>,
-    /// For each column of the table, where it stands in the file.
+    /// For each column of the table, its index in the file.
     columns: Vec<Option<usize>>,
 }
 
 impl Sheet {
-    /// Understands the headings of a file; what cannot be understood is added to `problems`. The
-    /// pointer of a column that the format does not have is one of a row of any number
-    /// (`/pipes/-/colour`), or of no row (`/-/colour`) where the file has every column of the
-    /// format, so that none of those can be meant by it.
+    /// Reads the headings of a file, and adds problems to `problems`. The pointer of an unknown
+    /// column is that of a field of any row (`/pipes/-/colour`). If the file has every column of
+    /// the format, so that the unknown column cannot be a misspelling of one of those, it is the
+    /// pointer of no row (`/-/colour`).
     pub(crate) fn new(
         table: &'static Table,
         (file, name): (u32, &str),
@@ -109,60 +91,25 @@ impl Sheet {
                 found.entry(heading).or_insert(number);
             }
         }
-        let complete = table.headings().all(|known| found.contains_key(known));
-        let mut report = |kind, column: Option<(usize, &str)>, message, near: Option<&str>| {
-            let place = Location {
-                file: name.to_owned(),
-                line: 1,
-                column: column.map(|(number, _)| number + 1),
-                heading: column
-                    .map(|(_, heading)| heading.to_owned())
-                    .filter(|heading| !heading.is_empty()),
-            };
-            let path = |rows: &str| {
-                table.path.iter().fold(String::new(), |path, key| format!("{path}/{key}{rows}"))
-            };
-            let pointer = match column.filter(|_| kind == ProblemKind::UnknownKey) {
-                Some((_, heading)) => {
-                    let row = if complete { "/-".to_owned() } else { path("/-") };
-                    format!("{row}/{}", token(heading))
-                }
-                None => path(""),
-            };
-            let suggestion = near.map(str::to_owned);
-            let problem = Problem { suggestion, ..Problem::new(kind, pointer, message) };
-            problems.push(PlacedProblem { place: Some(place), problem });
-        };
+        let is_complete = table.headings().all(|known| found.contains_key(known));
+        let mut report = HeadingReport { table, name, is_complete, problems };
         for (number, heading) in records.headings().enumerate() {
             if records.is_blank(number) {
                 continue;
             }
-            let column = Some((number, heading));
             if !table.headings().any(|known| known == heading) {
-                let message = if heading.is_empty() {
-                    "a column without a heading; take it out or give it one".to_owned()
-                } else {
-                    format!(
-                        "unknown column {heading:?}; data of your own goes into \"extensions\", as JSON"
-                    )
-                };
                 let missing = table.headings().filter(|known| !found.contains_key(known));
-                report(ProblemKind::UnknownKey, column, message, nearest(heading, missing));
+                report.unknown(number, heading, nearest(heading, missing));
             } else if found.get(heading) != Some(&number) {
-                let message = format!("the column {heading:?} stands twice; keep one");
-                report(ProblemKind::DuplicateKey, column, message, None);
+                report.duplicate(number, heading);
             }
         }
         let keys =
             table.keys.iter().map(|key| key.heading.as_str()).chain(table.ordered.then_some(ORDER));
-        let columns = table
-            .columns
-            .iter()
-            .filter(|column| column.required)
-            .map(|column| column.heading.as_str());
-        for heading in keys.chain(columns).filter(|heading| !found.contains_key(heading)) {
-            let message = format!("the column {heading:?} is missing; every row must have it");
-            report(ProblemKind::MissingKey, None, message, None);
+        let required = table.columns.iter().filter(|column| column.required);
+        let required = keys.chain(required.map(|column| column.heading.as_str()));
+        for heading in required.filter(|heading| !found.contains_key(heading)) {
+            report.missing(heading);
         }
         let sheet = Self {
             table,
@@ -182,8 +129,8 @@ impl Sheet {
         sheet
     }
 
-    /// Tells the source map where values below a row stand; an object stands where its first column
-    /// does.
+    /// Records the columns of the values in a row; the column of an object is that of its first
+    /// value.
     fn place(&self, file: u32, places: &mut SourceMap) {
         let mut named = Vec::new();
         for (column, number) in self.present() {
@@ -207,7 +154,7 @@ impl Sheet {
             .filter_map(|(column, number)| Some((column, (*number)?)))
     }
 
-    /// The cells that name the row that holds this one, as text.
+    /// The cells that name the row that contains this one, as text.
     pub(crate) fn keys<'r>(
         &'r self,
         record: &'r impl Record,
@@ -215,12 +162,12 @@ impl Sheet {
         self.keys.iter().map(|number| record.name(*number))
     }
 
-    /// Where a key column stands in the file.
+    /// The index of a key column in the file.
     pub(crate) fn key(&self, number: usize) -> Option<usize> {
         self.keys.get(number).copied()
     }
 
-    /// Where the column that orders the rows stands in the file.
+    /// The index of the column that orders the rows.
     pub(crate) const fn order_at(&self) -> Option<usize> {
         self.order
     }
@@ -231,20 +178,20 @@ impl Sheet {
         Some(record.name(number))
     }
 
-    /// The place of a row in its list; 0 where the order of the file counts.
+    /// The position of a row in its list; 0 if the order of the file counts.
     pub(crate) fn order(&self, record: &impl Record) -> Result<u64, String> {
         let Some(number) = self.order else { return Ok(0) };
         let text = &*record.shown(number);
         match cell::number(text).ok().and_then(|order| order.as_u64()) {
             Some(order) if order > 0 => Ok(order),
             _ => Err(format!(
-                "the column {ORDER:?} holds {}; it must hold a whole number from 1",
+                "the column {ORDER:?} has {}; write a whole number from 1",
                 cell::show(text)
             )),
         }
     }
 
-    /// What a row says, and what is wrong with it.
+    /// The values of a row, and the errors in its cells.
     pub(crate) fn row(&self, record: &impl Record) -> (Value, Vec<Fault>) {
         let mut row = Value::Object(Map::new());
         let mut faults = Vec::new();
@@ -258,7 +205,8 @@ impl Sheet {
             let value = match read {
                 Ok(Some(value)) if self.too_deep(column, &value) => {
                     let message =
-                        "the extensions are nested so deep that the document could not be read as JSON".to_owned();
+                        "the extensions are nested too deep for a JSON reader; nest them less"
+                            .to_owned();
                     faults.push(fault(
                         ProblemKind::TextForm,
                         column,
@@ -279,8 +227,7 @@ impl Sheet {
                         CellError::Json(message) => (ProblemKind::TextForm, message),
                     };
                     faults.push(fault(kind, column, pointer(column), Some(number), message));
-                    // The text holds the place, so that the value does not pass for missing as
-                    // well.
+                    // The text is used as the value, so that it is not reported as missing too.
                     if matches!(column.kind, Kind::Extensions | Kind::Json) {
                         continue;
                     }
@@ -300,8 +247,7 @@ impl Sheet {
         (row, faults)
     }
 
-    /// Whether the document with this value in its place would be nested deeper than its JSON
-    /// reader goes.
+    /// Whether the document with this value would be nested deeper than its JSON reader allows.
     fn too_deep(&self, column: &Column, value: &Value) -> bool {
         const DEEPEST: usize = 127;
         fn depth(value: &Value) -> usize {
@@ -316,7 +262,7 @@ impl Sheet {
             && lists + self.table.path.len() + column.keys.len() + depth(value) > DEEPEST
     }
 
-    /// Puts the halves of positions together.
+    /// Joins the coordinates of positions.
     fn positions(
         &self,
         row: &mut Value,
@@ -339,7 +285,7 @@ impl Sheet {
                         .find(|(other, _)| other.heading == missing.heading)
                         .map(|(_, number)| number);
                     let message = format!(
-                        "{there:?} stands without {:?}; a position is both or none",
+                        "{there:?} has a value and {:?} is empty; fill in both or neither",
                         missing.heading
                     );
                     faults.push(half_missing(missing, number, message));
@@ -358,11 +304,11 @@ impl Sheet {
         }
     }
 
-    /// Notes required values that are not there though the object that holds them is.
+    /// Records required values that are missing although the object that contains them exists.
     fn missing(&self, row: &Value, faults: &mut Vec<Fault>) {
         for (column, number) in self.table.columns.iter().zip(&self.columns) {
             let Some((last, above)) = column.keys.split_last() else {
-                // A row that is a position by itself.
+                // A row that is itself a position.
                 if row.is_object() && column.axis == Some(0) && faults.is_empty() {
                     faults.push(half_missing(
                         column,
@@ -377,10 +323,10 @@ impl Sheet {
                 && holder.is_some_and(|holder| holder.get(last.as_str()).is_none())
             {
                 let message = if column.required {
-                    format!("{:?} is empty; every row must have it", column.heading)
+                    format!("{:?} is empty, and every row requires it", column.heading)
                 } else {
                     format!(
-                        "{:?} is empty; it must be there as soon as anything else of {:?} is",
+                        "{:?} is empty, and it is required if {:?} has any other value",
                         column.heading,
                         above.join(".")
                     )
@@ -408,8 +354,8 @@ fn fault(
     }
 }
 
-/// A fault of a position that is not whole. A row that is nothing but a position then has the wrong
-/// type to the model.
+/// The error of an incomplete position. In a row that is itself a position, the model would report
+/// a wrong type.
 fn half_missing(column: &Column, number: Option<usize>, message: String) -> Fault {
     if column.keys.is_empty() {
         fault(ProblemKind::WrongType, column, String::new(), number, message)
@@ -424,7 +370,7 @@ fn pointer(column: &Column) -> String {
     column.axis.map_or(path.clone(), |axis| format!("{path}/{axis}"))
 }
 
-/// The object at the end of a path of keys, made where there is none.
+/// The object at a path of keys, which is created if it is missing.
 fn object<'v>(row: &'v mut Value, keys: &[String]) -> Option<&'v mut Map<String, Value>> {
     let mut object = row.as_object_mut()?;
     for key in keys {

@@ -1,21 +1,24 @@
-//! A file of tables as a source of a survey.
+//! A file with tables as a source of a survey.
 
+use obvert_model::read::RunReader;
 use obvert_model::tables::Head;
 
 use super::Rows;
-use super::assemble::{self, Names, Stranger};
-use super::runs::{TableRuns, in_order};
-use crate::source::{Diagnosis, Locations, Source, SurveyReader, WholeReader, diagnosed};
-use crate::{ConvertError, LossReport, Survey};
+use super::assemble::{self, Names};
+use super::runs::{in_order, runs};
+use super::unknown_table::UnknownTable;
+use crate::row_file::{RowFile, RowSource};
+use crate::source::{Locations, Source, SurveyReader};
+use crate::{ConvertError, Survey};
 
-/// What holds the tables of a survey: a folder of CSV files, a workbook, a database.
+/// A file with the tables of a survey: a folder of CSV files, a workbook, a database.
 pub(crate) trait TableFile {
     /// The rows of one table.
     type Rows<'f>: Rows
     where
         Self: 'f;
 
-    /// How a table is called in messages and locations.
+    /// The name of a table in messages and locations.
     const NAMES: Names;
 
     /// Opens all tables, each at its first row.
@@ -26,102 +29,70 @@ pub(crate) trait TableFile {
         None
     }
 
-    /// What is worth knowing about what was opened.
+    /// Notes about the source.
     fn notes(&self) -> &[String] {
         &[]
     }
 }
 
-/// What tables are opened for.
+/// The purpose of opening tables.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Pass {
-    /// For the columns that name the rows; the others can be left empty.
+    /// To read the columns that name the rows; the other cells can be left empty.
     Keys,
-    /// For all columns, a row at a time.
+    /// To read all columns, one row at a time.
     Rows,
-    /// For all columns, by a reader that holds everything.
+    /// To read all columns and keep them in memory.
     Whole,
 }
 
-/// Compares a head that was read with what else the file states.
+/// Compares a head with other statements of the file.
 pub(crate) type Comparison<'f> = Box<dyn Fn(&Head) -> Result<(), ConvertError> + 'f>;
 
 /// The tables of a survey, open.
 pub(crate) struct Tables<'f, R> {
-    /// For each table of the plan its rows, if it is there.
+    /// For each table of the plan its rows, if it exists.
     pub(crate) rows: Vec<Option<R>>,
-    /// What is there besides and is no table of the plan.
-    pub(crate) strangers: &'f [Stranger],
-    /// Compares what was seen beside the columns (geometries) with what the columns said, once the
-    /// head has been read.
+    /// Tables that are not in the plan.
+    pub(crate) unknown: &'f [UnknownTable],
+    /// Compares other content of the file (geometries) with the columns, once the head has been
+    /// read.
     pub(crate) compare: Comparison<'f>,
 }
 
+/// A file with tables as a file of rows.
+struct TableRows<F>(F);
+
 /// The source of a survey in tables.
-pub(crate) struct TableSource<F> {
-    file: F,
-    /// Whether the rows are in the order of the runs, once that is known.
-    in_order: Option<bool>,
-    /// What a reading of the whole has found wrong.
-    diagnosis: Option<Diagnosis>,
+pub(crate) fn source<'a, F: TableFile + 'a>(file: F) -> Box<dyn Source + 'a> {
+    Box::new(RowSource::new(TableRows(file)))
 }
 
-impl<F: TableFile> TableSource<F> {
-    pub(crate) const fn new(file: F) -> Self {
-        Self { file, in_order: None, diagnosis: None }
-    }
-
-    /// Whether the rows can be read run by run, which is settled before the first run is.
+impl<F: TableFile> RowFile for TableRows<F> {
     fn is_in_order(&mut self) -> Result<bool, ConvertError> {
-        if let Some(known) = self.in_order {
-            return Ok(known);
-        }
-        let tables = self.file.tables(Pass::Keys)?;
-        let order = tables.strangers.is_empty() && in_order(tables.rows, F::NAMES);
-        self.in_order = Some(order);
-        Ok(order)
+        let tables = self.0.tables(Pass::Keys)?;
+        Ok(tables.unknown.is_empty() && in_order(tables.rows, F::NAMES))
     }
 
-    /// Reads everything, in any order of rows, and finds everything that is wrong.
+    fn runs(&mut self, locations: Locations) -> Result<Box<dyn SurveyReader + '_>, ConvertError> {
+        let tables = self.0.tables(Pass::Rows)?;
+        let runs = runs(tables.rows, F::NAMES, locations)?;
+        (tables.compare)(runs.head())?;
+        Ok(Box::new(runs))
+    }
+
     fn assemble(&mut self) -> Result<Survey, ConvertError> {
-        let tables = self.file.tables(Pass::Whole)?;
-        let survey = assemble::read(tables.rows, F::NAMES, tables.strangers)?;
+        let tables = self.0.tables(Pass::Whole)?;
+        let survey = assemble::read(tables.rows, F::NAMES, tables.unknown)?;
         (tables.compare)(&survey.document.head)?;
         Ok(survey)
     }
-}
-
-impl<F: TableFile> Source for TableSource<F> {
-    fn read(&mut self, locations: Locations) -> Result<Box<dyn SurveyReader + '_>, ConvertError> {
-        if self.is_in_order()? {
-            let tables = self.file.tables(Pass::Rows)?;
-            let runs = TableRuns::new(tables.rows, F::NAMES, locations)?;
-            (tables.compare)(obvert_model::read::RunReader::head(&runs))?;
-            return Ok(Box::new(runs));
-        }
-        match self.assemble() {
-            Ok(survey) => Ok(Box::new(WholeReader::new(survey, LossReport::default()))),
-            Err(ConvertError::Structure(problems)) => {
-                let error = ConvertError::first_of(&problems);
-                self.diagnosis = Some(problems.into());
-                Err(error)
-            }
-            Err(error) => Err(error),
-        }
-    }
-
-    fn diagnose(&mut self) -> Result<Diagnosis, ConvertError> {
-        match self.diagnosis.take() {
-            Some(diagnosis) => Ok(diagnosis),
-            None => diagnosed(self.assemble()),
-        }
-    }
 
     fn text(&self, file: &str) -> Option<&[u8]> {
-        self.file.text(file)
+        self.0.text(file)
     }
 
     fn notes(&self) -> &[String] {
-        self.file.notes()
+        self.0.notes()
     }
 }

@@ -1,5 +1,5 @@
-//! The tables of a survey for whoever wants rows and no file: which tables and columns there are,
-//! in which unit a number is, and what each cell holds, with its type.
+//! The tables of a survey as typed rows, without a file: the tables and columns, the units of
+//! numbers, and the content of each cell with its type.
 
 use std::collections::VecDeque;
 use std::sync::Arc;
@@ -12,7 +12,7 @@ use super::plan::{self, Key, Kind, ORDER};
 use super::walk::{Entry, Walk};
 use crate::ConvertError;
 
-/// The tables of a survey, each after the one that its rows belong to.
+/// The tables of a survey, each after the table that its rows belong to.
 ///
 /// ```
 /// use obvert_convert::tables;
@@ -40,7 +40,7 @@ impl Table {
         &plan::plan().tables[self.0]
     }
 
-    /// The table of a name.
+    /// The table with a name.
     #[must_use]
     pub fn named(name: &str) -> Option<Self> {
         tables().find(|table| table.name() == name)
@@ -58,14 +58,14 @@ impl Table {
         &self.plan().description
     }
 
-    /// The table with the rows that its rows belong to; `None` for the table of the document.
+    /// The table that its rows belong to; `None` for the table of the document.
     #[must_use]
     pub fn parent(self) -> Option<Self> {
         self.plan().parent.map(Self)
     }
 
-    /// Its columns: first those that name the row that a row belongs to, then its place among those
-    /// that belong together, then its values.
+    /// Its columns: first those that name the row that a row belongs to, then the position of a row
+    /// in its list, then its values.
     pub fn columns(self) -> impl Iterator<Item = Column> {
         let plan = self.plan();
         let keys = plan.keys.iter().map(|key| Column(Place::Key(key)));
@@ -91,9 +91,9 @@ impl std::fmt::Debug for Column {
     }
 }
 
-/// What the cells of a column hold, unless they are empty.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+/// The type of the cells of a column, unless they are empty.
 #[non_exhaustive]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum ColumnKind {
     /// Text.
     Text,
@@ -103,7 +103,7 @@ pub enum ColumnKind {
     Number,
     /// A whole number.
     Whole,
-    /// True or false.
+    /// A boolean.
     Bool,
     /// Several texts.
     Texts,
@@ -112,7 +112,7 @@ pub enum ColumnKind {
 }
 
 impl Column {
-    /// Its heading: the keys of the value, with dots between them.
+    /// Its heading: the keys of the value, joined by dots.
     #[must_use]
     pub fn heading(self) -> &'static str {
         match self.0 {
@@ -122,7 +122,7 @@ impl Column {
         }
     }
 
-    /// What its cells hold.
+    /// The type of its cells.
     #[must_use]
     pub fn kind(self) -> ColumnKind {
         match self.0 {
@@ -141,7 +141,7 @@ impl Column {
         }
     }
 
-    /// The words that its cells can hold; none unless it is of that kind.
+    /// The words that its cells can hold; none if its cells are not words.
     #[must_use]
     pub fn words(self) -> &'static [String] {
         match self.0 {
@@ -150,7 +150,7 @@ impl Column {
         }
     }
 
-    /// Whether every row has it.
+    /// Whether every row has a value.
     #[must_use]
     pub fn is_required(self) -> bool {
         match self.0 {
@@ -164,16 +164,14 @@ impl Column {
     pub fn description(self) -> String {
         match self.0 {
             Place::Key(key) => format!("The {} that this row belongs to.", key.heading),
-            Place::Order => {
-                "The place of this row among those that belong together, from 1.".to_owned()
-            }
+            Place::Order => "The position of this row in its list, from 1.".to_owned(),
             Place::Value(column) => column.description.clone(),
         }
     }
 
     /// The unit of its numbers in a survey: `ft`, `mm`, `seconds`. Positions are in the units of
-    /// the document's reference system, and the value of a quantity in the unit that is in the next
-    /// column of its row; these have none here.
+    /// the document's reference system, and the value of a quantity in the unit in the next column;
+    /// `None` for these.
     #[must_use]
     pub fn unit(self, head: &Head) -> Option<String> {
         let Place::Value(column) = self.0 else { return None };
@@ -185,11 +183,11 @@ impl Column {
     }
 }
 
-/// What a cell holds.
+/// The content of a cell.
 #[derive(Clone, Debug, PartialEq)]
 #[non_exhaustive]
 pub enum Cell {
-    /// Nothing: the value is not known.
+    /// Empty: the value is not known.
     Empty,
     /// Text, or a word.
     Text(String),
@@ -197,7 +195,7 @@ pub enum Cell {
     Number(f64),
     /// A whole number.
     Whole(i64),
-    /// True or false.
+    /// A boolean.
     Bool(bool),
     /// Several texts.
     Texts(Vec<String>),
@@ -257,6 +255,8 @@ impl Cell {
 }
 
 /// One row of a table.
+#[doc(alias = "record")]
+#[non_exhaustive]
 #[derive(Clone, Debug, PartialEq)]
 pub struct Row {
     /// Its table.
@@ -274,8 +274,8 @@ impl Row {
     }
 }
 
-/// The rows of a survey that is read run by run: those of the document and its tables first, then
-/// those of each run.
+/// The rows of a survey that is read run by run: first those of the document and the tables of its
+/// head, then those of each run.
 ///
 /// ```
 /// use obvert_convert::tables::{Table, TableRows};
@@ -300,9 +300,9 @@ impl Row {
 pub struct TableRows<'s> {
     survey: &'s mut dyn RunReader<Error = ConvertError>,
     head: Arc<Head>,
-    /// The rows that have been made and not been taken.
+    /// The rows that have been produced and not taken.
     rows: VecDeque<Row>,
-    /// How many runs have been read; `None` before the head has been.
+    /// The number of runs that have been read; `None` before the head has been read.
     runs: Option<usize>,
 }
 

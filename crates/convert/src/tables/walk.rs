@@ -1,5 +1,5 @@
-//! From a document to the rows of its tables. Runs go out one at a time, so that only the head and
-//! one run are ever held.
+//! From a document to the rows of its tables, run by run, so that only the head and one run are in
+//! memory.
 
 use obvert_model::read::RunReader;
 use obvert_model::tables::{Head, Run};
@@ -9,23 +9,23 @@ use serde_json::Value;
 use super::plan::{Column, ID, Kind, Plan, Table, plan};
 use crate::ConvertError;
 
-/// What stands in a column of a row.
+/// The content of a column in a row.
 #[derive(Clone, Copy)]
 pub(crate) enum Entry<'r> {
     /// Nothing.
     Absent,
-    /// The id of the row that holds this one.
+    /// The id of the row that contains this one.
     Name(&'r str),
-    /// A place in a list, from 1: that of the row, or of the one that holds it.
+    /// A position in a list, from 1: that of the row, or of the row that contains it.
     Place(usize),
     /// A value.
     Value(&'r Value, &'static Column),
-    /// Nothing, but the object is there whose extensions the column holds: no other column of it
-    /// would leave a trace.
+    /// Empty, but the object whose extensions the column holds exists: no other column of it has a
+    /// value.
     Bare,
 }
 
-/// What names a row in the rows below it.
+/// The name of a row in the rows below it.
 #[derive(Clone)]
 enum Name {
     Id(String),
@@ -41,9 +41,9 @@ impl Name {
     }
 }
 
-/// What takes the rows of a survey.
+/// Receives the rows of a survey.
 pub(crate) trait RowSink {
-    /// Takes a run before its rows.
+    /// Receives a run before its rows.
     ///
     /// # Errors
     /// When it cannot be written.
@@ -51,7 +51,7 @@ pub(crate) trait RowSink {
         Ok(())
     }
 
-    /// Takes a row of the table of a number, with an entry for each of its headings.
+    /// Receives a row of the table with an index, with an entry for each heading.
     ///
     /// # Errors
     /// When it cannot be written.
@@ -59,7 +59,7 @@ pub(crate) trait RowSink {
     -> Result<(), ConvertError>;
 }
 
-/// Gives every row to `sink`.
+/// Passes every row to `sink`.
 ///
 /// # Errors
 /// When the survey turns out to be invalid, or the sink fails.
@@ -79,7 +79,7 @@ pub(crate) fn walk(
     Ok(())
 }
 
-/// Gives the head or a run to `sink`, with all rows that it holds.
+/// Passes the head or a run to `sink`, with all rows that belong to it.
 fn row(
     head: &Head,
     sink: &mut dyn RowSink,
@@ -90,18 +90,18 @@ fn row(
     Walk::of(table, row, place, &mut |index, entries| sink.row(head, index, entries))
 }
 
-/// Takes the rows of a table, by its number, with an entry for each of its headings.
+/// Receives the rows of a table, by its index, with an entry for each heading.
 type TakeRow<'t> = dyn FnMut(usize, &[Entry<'_>]) -> Result<(), ConvertError> + 't;
 
-/// The way through a row and all rows that it holds.
+/// A traversal of a row and all rows that belong to it.
 pub(super) struct Walk<'w, 't> {
     plan: &'static Plan,
     take: &'w mut TakeRow<'t>,
 }
 
 impl Walk<'_, '_> {
-    /// Gives a row of a table and all rows that it holds to `take`. `place` is its place in the
-    /// list, from 1.
+    /// Passes a row of a table, and all rows that belong to it, to `take`. `place` is its position
+    /// in the list, from 1.
     pub(super) fn of(
         table: usize,
         row: &impl Serialize,
@@ -112,7 +112,7 @@ impl Walk<'_, '_> {
         Walk { plan: plan(), take }.row(table, &value, &[], place)
     }
 
-    /// A row and all rows that it holds. `above` names the row which holds it.
+    /// A row and all rows that belong to it. `above` names the rows that contain it.
     fn row(
         &mut self,
         index: usize,
@@ -152,7 +152,7 @@ fn own_name(table: &Table, row: &Value, place: usize) -> Name {
     Name::Id(row.get(ID).and_then(Value::as_str).unwrap_or_default().to_owned())
 }
 
-/// What stands in the columns of a row, without those that name its place.
+/// The content of the columns of a row, without those that name it.
 pub(crate) fn columns<'r>(
     table: &'static Table,
     row: &'r Value,

@@ -1,23 +1,23 @@
-//! What is looked at before a workbook is given to a library: that it is one, and that it does not
-//! unpack to more than it should. The library would unpack whatever it is told to.
+//! Checks before a workbook is given to the library: that it is a workbook, and that it is within
+//! the limits for unpacking. The library has no limits.
 
 use super::ZipLimits;
 use crate::unpack;
 
-/// Begins a document type declaration, which no workbook has, and with which XML can be made to
-/// grow or to fetch.
+/// Starts a document type declaration, which no workbook has, and with which XML can expand or
+/// fetch content.
 const DECLARATION: &[u8] = b"<!DOCTYPE";
 
-/// Refuses what is no workbook or unpacks beyond the limits.
+/// Refuses a file that is not a workbook, or that is beyond the limits for unpacking.
 pub(super) fn look_at(workbook: &[u8], limits: ZipLimits) -> Result<(), String> {
     if workbook.starts_with(b"\xD0\xCF\x11\xE0") {
         return Err(
-            "an old workbook (.xls) or one with a password; save it as .xlsx without a password"
+            "an old workbook (.xls), or one with a password; save it as .xlsx without a password"
                 .to_owned(),
         );
     }
     if !workbook.starts_with(b"PK") {
-        return Err("not a workbook (.xlsx), which begins as a zip archive does".to_owned());
+        return Err("not a workbook (.xlsx): it is not a zip archive".to_owned());
     }
     let mut archive = unpack::open(workbook)?;
     let mut left = limits.total;
@@ -26,7 +26,7 @@ pub(super) fn look_at(workbook: &[u8], limits: ZipLimits) -> Result<(), String> 
         let entry = archive.by_index_raw(index).map_err(|error| unpack::damaged(&error))?;
         let path = unpack::path_of(&entry)?;
         if entry.encrypted() {
-            return Err(format!("{path} in it is encrypted; save it without a password"));
+            return Err(format!("{path} in it is encrypted; save the workbook without a password"));
         }
         drop(entry);
         found |= path == "[Content_Types].xml";
@@ -40,11 +40,11 @@ pub(super) fn look_at(workbook: &[u8], limits: ZipLimits) -> Result<(), String> 
             if !text {
                 return Ok(());
             }
-            // A declaration may begin in one piece and end in the next.
+            // A declaration may start in one piece and end in the next.
             last.extend_from_slice(piece);
             if holds(&last, DECLARATION) {
                 return Err(format!(
-                    "{path} in it has a document type declaration, which no workbook has"
+                    "{path} in it has a document type declaration, which no workbook has; save the workbook again"
                 ));
             }
             last.drain(..last.len().saturating_sub(DECLARATION.len() - 1));

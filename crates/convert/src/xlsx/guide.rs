@@ -1,5 +1,5 @@
-//! What a workbook tells the people who fill it in: the first sheet, and for each column what
-//! belongs into it and what can be chosen.
+//! Help for people who fill in a workbook: the first sheet, and for each column its meaning and the
+//! values to choose from.
 
 use obvert_model::lists::CodeList;
 use obvert_model::tables::Head;
@@ -11,37 +11,39 @@ use super::{CHOICES, GUIDE};
 use crate::tables::keys;
 use crate::tables::plan::{Column, ID, Kind, Moment, Plan, Table};
 
-/// How far below the last row of a sheet cells offer what can be chosen.
+/// The number of empty rows below the last one that offer values to choose from.
 const ROOM: u32 = 5_000;
-/// The longest list that stands in the cells themselves, in characters, commas included (a limit of
-/// the spreadsheet programs).
+/// The longest list in the cells themselves, in characters, including commas (a limit of
+/// spreadsheet programs).
 const INLINE: usize = 255;
-/// The longest text that is shown beside a cell (another one).
+/// The longest text that is shown next to a cell (another limit).
 const SHOWN: usize = 255;
-/// The longest title of it.
+/// The longest title of such a text.
 const TITLE: usize = 32;
 
 const LINES: &[&str] = &[
     "This workbook is one pipe inspection survey in the obvert format. Each sheet is a table, each row one of its entries.",
-    "Fill in the sheet \"document\" first: it has one row, with what holds for the whole survey (units, reference system, code list). \
+    "Fill in the sheet \"document\" first: it has one row, with the fields of the whole survey (units, reference system, code list). \
      Then parties, structures, pipes, media, runs, and the observations of each run.",
-    "A dark heading marks a column that every row must have. All others may stay empty; an empty cell says that something is not known.",
-    "Click on a cell to see what belongs into it. Where an arrow appears, choose from the list.",
-    "Rows belong together by id: what stands in the column \"run\" of an observation is the id of a row of the sheet \"runs\". Rows may \
-     stand in any order, but observations of a run in the order of their distance. A column \"order\" numbers rows that belong together: 1, 2, 3.",
-    "Numbers are numbers: no units beside them, no marks between thousands. Times are text with their offset from UTC: \
+    "A dark heading marks a required column. All others may be empty; an empty cell means that the value is not known.",
+    "Click on a cell to see what it is for. If an arrow appears, choose from the list.",
+    "Rows refer to each other by id: the column \"run\" of an observation has the id of a row of the sheet \"runs\". Rows may \
+     be in any order, but observations of a run in the order of their distance. A column \"order\" numbers the rows of a list: 1, 2, 3.",
+    "Type numbers without units and without thousands separators. Times are text with their offset from UTC: \
      2026-05-06T09:31:00-05:00. Days are 2026-05-06.",
-    "Where a cell takes several items, put a semicolon between them: A;B.",
-    "Formulas are not read: copy the cells and paste them as values. Columns and sheets of your own are not read either; keep them in \
-     another workbook, or put what is yours into \"extensions\" as JSON.",
+    "If a cell takes several items, separate them by semicolons: A;B.",
+    "Formulas are not read: copy the cells and paste them as values. Your own columns and sheets are not read either; keep them in \
+     another workbook, or put your own data into \"extensions\" as JSON.",
     "Check the workbook as it is (obvert check THIS.xlsx), then convert it (obvert convert THIS.xlsx -o survey.obvert.json). Every \
      finding names sheet, row and column.",
     "This sheet and the hidden one named \"choices\" are not read.",
 ];
 
-/// The first sheet.
-pub(super) fn sheet() -> Result<Worksheet, XlsxError> {
+/// The first sheet. It is the first to use the format of text cells, so that this format is number
+/// 1 in the workbook.
+pub(super) fn sheet(text_cells: &Format) -> Result<Worksheet, XlsxError> {
     let mut sheet = Worksheet::new();
+    sheet.set_column_format(1, text_cells)?;
     sheet.set_name(GUIDE)?.set_column_width(0, 100)?;
     let text = Format::new().set_text_wrap().set_align(FormatAlign::Top);
     sheet.write_string_with_format(
@@ -56,7 +58,7 @@ pub(super) fn sheet() -> Result<Worksheet, XlsxError> {
     Ok(sheet)
 }
 
-/// The hidden sheet of what can be chosen, a list a column.
+/// The hidden sheet of values to choose from, one list per column.
 pub(super) struct Choices {
     sheet: Worksheet,
     lists: Vec<(Vec<String>, String)>,
@@ -69,7 +71,7 @@ impl Choices {
         Ok(Self { sheet, lists: Vec::new() })
     }
 
-    /// The range of a list, written where it is not there yet.
+    /// The range of a list, which is written if it is new.
     fn range(&mut self, items: &[String]) -> Result<String, XlsxError> {
         if let Some((_, range)) = self.lists.iter().find(|(list, _)| list == items) {
             return Ok(range.clone());
@@ -89,8 +91,8 @@ impl Choices {
     }
 }
 
-/// What the cells below the headings of a table's sheet tell and offer. `rows` are the numbers of
-/// rows of all tables.
+/// Adds help and values to choose from to the cells below the headings of a sheet. `rows` has the
+/// number of the last row of each table.
 pub(super) fn help(
     sheet: &mut Worksheet,
     (plan, table): (&Plan, &Table),
@@ -113,7 +115,8 @@ pub(super) fn help(
         number += 1;
         added
     };
-    // The holders of a row, from the outermost on: the run of an observation, that observation.
+    // The rows that contain a row, from the outermost on: the run of an observation, that
+    // observation.
     let mut holders = Vec::new();
     let mut above = plan.parent(table);
     while let Some(holder) = above.filter(|holder| holder.parent.is_some()) {
@@ -122,16 +125,12 @@ pub(super) fn help(
     }
     for (key, holder) in table.keys.iter().zip(holders) {
         let message = format!("Required. The {} that this row belongs to, by its id.", key.heading);
-        // Ids of observations are their run's own; a list of all would offer one many times.
+        // Ids of observations are unique in their run only; a list of all would have duplicates.
         let range = ids(&holder.name).filter(|_| holder.keys.is_empty());
         add(validation(&key.heading, &message, range.map(Offer::Range))?)?;
     }
     if table.ordered {
-        add(validation(
-            "order",
-            "Required. The place of this row among those that belong together, from 1.",
-            None,
-        )?)?;
+        add(validation("order", "Required. The position of this row in its list, from 1.", None)?)?;
     }
     for column in &table.columns {
         let offer = match &column.kind {
@@ -157,15 +156,15 @@ pub(super) fn help(
     Ok(())
 }
 
-/// What can be chosen for a cell.
+/// The values to choose from for a cell.
 enum Offer {
-    /// These words and no others.
+    /// Only these words.
     Words(Vec<String>),
-    /// The words in a range and no others.
+    /// Only the words in a range.
     Long(String),
-    /// Codes, which still have to be put into a range.
+    /// Codes, which have yet to be written to a range.
     Codes(Vec<String>),
-    /// What stands in a range, and, after a question, something else.
+    /// The values in a range, and other values after a warning.
     Range(String),
 }
 
@@ -185,13 +184,13 @@ fn validation(
     validation.set_input_title(cut(title, TITLE))?.set_input_message(cut(message, SHOWN))
 }
 
-/// What a column means, in as many words as are shown beside a cell.
+/// The meaning of a column, as short as the text next to a cell has to be.
 fn meaning(column: &Column) -> String {
     let required = if column.required { "Required. " } else { "" };
     let spelling = match (&column.kind, column.moment()) {
         (_, Some(Moment::Time)) => "Text, such as 2026-05-06T09:31:00-05:00. ",
         (_, Some(Moment::Day)) => "Such as 2026-05-06. ",
-        (Kind::List(_), _) => "Several with a semicolon between them. ",
+        (Kind::List(_), _) => "Several items are separated by semicolons. ",
         (Kind::Extensions, _) => "JSON. ",
         _ => "",
     };

@@ -1,5 +1,5 @@
-//! Cells that show a percentage. A spreadsheet that shows 8 % holds 0.08, and a reader that takes
-//! the number alone would make a hundredth of what its author sees.
+//! Cells that show a percentage. A spreadsheet that shows 8 % stores 0.08, so a reader that takes
+//! the number alone would read a hundredth of what the author sees.
 
 use std::collections::HashSet;
 use std::io::{Read, Seek};
@@ -7,7 +7,7 @@ use std::io::{Read, Seek};
 use calamine::{Xlsx, XlsxError};
 
 /// The cells of a sheet that are formatted as percentages, by row and column from 0. A workbook
-/// without such a format is not looked through.
+/// without such a format is not searched.
 pub(super) fn cells<S: Read + Seek>(
     book: &mut Xlsx<S>,
     sheet: &str,
@@ -31,15 +31,15 @@ pub(super) fn cells<S: Read + Seek>(
     Ok(found)
 }
 
-/// Whether a number format (ECMA-376 part 1, 18.8.31) shows hundredths: a percent sign in it that
-/// is neither quoted nor escaped, which would only be text.
+/// Whether a number format (ECMA-376 part 1, 18.8.31) shows percentages: it has a percent sign that
+/// is neither quoted nor escaped.
 fn is_percentage(format: &str) -> bool {
     let (mut quoted, mut letters) = (false, format.chars());
     while let Some(letter) = letters.next() {
         match letter {
             '"' => quoted = !quoted,
             _ if quoted => {}
-            // What stands behind these is shown, skipped or repeated as it is.
+            // The character after these is shown, skipped or repeated as it is.
             '\\' | '_' | '*' => {
                 letters.next();
             }
@@ -50,7 +50,7 @@ fn is_percentage(format: &str) -> bool {
     false
 }
 
-/// A number times a hundred, by its decimal digits, so that 0.07 becomes 7 and not
+/// A number times a hundred, calculated on its decimal digits, so that 0.07 becomes 7 and not
 /// 7.000000000000001.
 pub(super) fn hundredths(number: f64) -> f64 {
     let written = format!("{number:e}");
@@ -67,7 +67,7 @@ mod tests {
 
     /// ECMA-376 part 1, 18.8.30 (formats 9 and 10) and 18.8.31; the others are common practice.
     #[test]
-    fn a_percentage_is_told_from_a_percent_sign() {
+    fn a_percentage_is_distinguished_from_a_percent_sign() {
         for format in ["0%", "0.00%", "0.0 %", "#,##0%;[Red]-#,##0%", "\\~0%", "\"about \"0%"] {
             assert!(is_percentage(format), "{format}");
         }

@@ -8,17 +8,17 @@ use calamine::{Reader, Xlsx, open_workbook_from_rs};
 
 use super::rows::{Sheet, SheetFlow, SheetRows, Size};
 use super::{CHOICES, GUIDE, ZipLimits, guard, sheet_of};
-use crate::tables::assemble::{Names, Stranger};
+use crate::tables::assemble::Names;
 use crate::tables::plan::plan;
-use crate::tables::source::{Pass, TableFile, TableSource, Tables};
+use crate::tables::source::{self, Pass, TableFile, Tables};
+use crate::tables::unknown_table::UnknownTable;
 use crate::{ConvertError, Input, Source, Survey};
 
 /// Reads a workbook, which may have been written by [`write`](fn@crate::xlsx::write) or filled in
-/// by hand. `name` is what messages call it. In locations, the file is the sheet and the line the
-/// row.
+/// by hand. Messages call it `name`. In locations, the file is the sheet and the line is the row.
 ///
 /// # Errors
-/// When it is no workbook as described at [the module](crate::xlsx), unpacks beyond
+/// When it is not a workbook as described at [the module](crate::xlsx), is beyond
 /// [`ZipLimits::DEFAULT`], or does not describe a valid document.
 pub fn read(workbook: &[u8], name: &str) -> Result<Survey, ConvertError> {
     open(Input::file(name, workbook))?.survey()
@@ -26,10 +26,10 @@ pub fn read(workbook: &[u8], name: &str) -> Result<Survey, ConvertError> {
 
 /// Opens a workbook of this format.
 pub(super) fn open<'a>(input: Input<'a>) -> Result<Box<dyn Source + 'a>, ConvertError> {
-    Ok(Box::new(TableSource::new(WorkbookTables::new(input)?)))
+    Ok(source::source(WorkbookTables::new(input)?))
 }
 
-/// Opens any workbook that unpacks within limits.
+/// Opens any workbook within the limits for unpacking.
 pub(super) fn open_any<'b>(
     workbook: &'b [u8],
     name: &str,
@@ -40,12 +40,14 @@ pub(super) fn open_any<'b>(
 }
 
 fn guarded(workbook: &[u8], name: &str, limits: ZipLimits) -> Result<(), ConvertError> {
-    let refused =
-        |message: String| ConvertError::Form { place: None, message: format!("{name}: {message}") };
+    let refused = |message: String| ConvertError::Format {
+        place: None,
+        message: format!("{name}: {message}"),
+    };
     guard::look_at(workbook, limits).map_err(refused)
 }
 
-/// The bytes of a workbook that several readers have.
+/// The bytes of a workbook, which several readers share.
 #[derive(Clone)]
 pub(super) struct Shared<'a>(Arc<Cow<'a, [u8]>>);
 
@@ -60,15 +62,15 @@ pub(super) type Book<'a> = Xlsx<Cursor<Shared<'a>>>;
 
 /// The sheets of a workbook that are tables.
 struct WorkbookTables<'a> {
-    /// For each table its sheet, unless that is large.
+    /// For each table its sheet, unless it is large.
     held: Vec<Option<SheetRows>>,
-    /// The sheets that are read a row at a time. Each has the workbook for itself.
+    /// The sheets that are read one row at a time. Each has a reader of its own.
     large: Vec<LargeSheet<'a>>,
-    strangers: Vec<Stranger>,
+    unknown: Vec<UnknownTable>,
 }
 
 struct LargeSheet<'a> {
-    /// The number of its table.
+    /// The index of its table.
     table: usize,
     name: String,
     book: Book<'a>,
@@ -84,13 +86,13 @@ impl<'a> WorkbookTables<'a> {
                 .map_err(|error| unreadable(&name, &error))
         };
         let mut first = book()?;
-        let mut tables = Self { held: Vec::new(), large: Vec::new(), strangers: Vec::new() };
+        let mut tables = Self { held: Vec::new(), large: Vec::new(), unknown: Vec::new() };
         tables.held.resize_with(plan().tables.len(), || None);
         for (sheet, table) in sheets(&first) {
             let Some(table) = table else {
                 let rows = SheetRows::load(&mut first, &sheet)?;
-                tables.strangers.extend(rows.map(|rows| {
-                    Stranger {
+                tables.unknown.extend(rows.map(|rows| {
+                    UnknownTable {
                         name: sheet,
                         headings: rows
                             .headings()
@@ -136,11 +138,11 @@ impl<'a> TableFile for WorkbookTables<'a> {
                 }
             };
         }
-        Ok(Tables { rows, strangers: &self.strangers, compare: Box::new(|_| Ok(())) })
+        Ok(Tables { rows, unknown: &self.unknown, compare: Box::new(|_| Ok(())) })
     }
 }
 
-/// The sheets that can be tables, each with the number of its table.
+/// The sheets that can be tables, each with the index of its table.
 fn sheets<S: Read + Seek>(book: &Xlsx<S>) -> Vec<(String, Option<usize>)> {
     let table = |sheet: &str| plan().tables.iter().position(|table| sheet_of(table) == sheet);
     let names = book.sheet_names().into_iter().filter(|sheet| sheet != GUIDE && sheet != CHOICES);
@@ -149,14 +151,14 @@ fn sheets<S: Read + Seek>(book: &Xlsx<S>) -> Vec<(String, Option<usize>)> {
 
 fn without_document(name: &str) -> ConvertError {
     let message = format!(
-        "{name}: there is no sheet \"document\", which says the units, the code list and all else that holds for the whole survey; \
-         every workbook of this format has one; an office's own workbook is read by a layout"
+        "{name}: there is no sheet \"document\", which has the units, the code list and the other fields of the whole survey; \
+         every workbook of this format has one; to read an office's own workbook, use a layout"
     );
-    ConvertError::Form { place: None, message }
+    ConvertError::Format { place: None, message }
 }
 
 fn unreadable(name: &str, error: &calamine::XlsxError) -> ConvertError {
-    ConvertError::Form {
+    ConvertError::Format {
         place: None,
         message: format!("{name}: the workbook cannot be read: {error}"),
     }

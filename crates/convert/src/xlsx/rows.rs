@@ -1,12 +1,14 @@
-//! One sheet as rows, and what its cells hold. Cells are kept only as far as headings go, and empty
-//! ones cost nothing but their place, so a sheet with one cell in its last corner takes no more
-//! than one with it in the first.
+//! One sheet as rows, and the content of its cells. Only cells below a heading are kept, and empty
+//! cells take no memory except for their place, so a sheet with one cell in its last corner takes
+//! no more memory than a sheet with one in its first.
 
 use std::borrow::{Borrow, Cow};
 use std::collections::HashSet;
 use std::io::{Cursor, Read, Seek};
 
-use calamine::{CellErrorType, DataRef, ExcelDateTime, Xlsx, XlsxCellReader, XlsxError};
+use calamine::{
+    CellErrorType, DataRef, ExcelDateTime, Xlsx, XlsxCellReader, XlsxError, XlsxFormulaMetadata,
+};
 
 use super::percent;
 use super::read::{Book, Shared};
@@ -16,17 +18,16 @@ use crate::tables::cell::{Cell, CellError, number_of, show};
 use crate::tables::plan::{Column, Kind, Moment};
 use crate::tables::{Record, Rows};
 
-/// The most columns a sheet can have that is a table; a row of more would be no row of this format.
+/// The most columns that the sheet of a table can have.
 const WIDEST: u32 = 1024;
 
-/// What a cell holds.
+/// The content of a cell.
 #[derive(Debug)]
 pub(super) enum Found {
     Empty,
     Text(String),
     Number(f64),
-    /// A number that is shown as a percentage, as the hundredths that are shown: 8 where 0.08 is
-    /// held and 8 % seen.
+    /// A number that is shown as a percentage, as shown: 8 if 0.08 is stored and 8 % is shown.
     Percent(f64),
     Bool(bool),
     Moment(ExcelDateTime),
@@ -38,7 +39,7 @@ pub(super) enum Found {
 #[derive(Debug)]
 pub(super) struct SheetRows {
     headings: Vec<String>,
-    /// Whether a column has no heading and nothing below it.
+    /// Whether a column has neither a heading nor any values.
     blank: Vec<bool>,
     rows: Vec<(usize, SheetRow)>,
 }
@@ -50,10 +51,10 @@ pub(super) struct SheetRow {
 }
 
 impl SheetRows {
-    /// Reads a sheet; `None` for one without anything in it.
+    /// Reads a sheet; `None` for an empty one.
     ///
     /// # Errors
-    /// When the sheet cannot be read or does not begin with its headings.
+    /// When the sheet cannot be read or does not start with its headings.
     pub(super) fn load<S: Read + Seek>(
         book: &mut Xlsx<S>,
         sheet: &str,
@@ -90,7 +91,7 @@ impl SheetRows {
             return Err(format_error(
                 sheet,
                 1,
-                "the row is empty; the first row of a sheet must be its headings",
+                "the row is empty; write the headings in the first row of the sheet",
             ));
         }
         let width = rows
@@ -110,7 +111,7 @@ impl SheetRows {
         Ok(Some(Self { headings, blank, rows }))
     }
 
-    /// The headings, in the order in which the columns are.
+    /// The headings, in the order of the columns.
     pub(super) fn headings(&self) -> &[String] {
         &self.headings
     }
@@ -126,19 +127,19 @@ impl SheetRows {
     }
 }
 
-/// The rows of a sheet that is held, and which comes next.
+/// The rows of a sheet in memory, and the index of the next one.
 pub(super) struct HeldRows<S> {
     sheet: S,
     next: usize,
 }
 
-/// A sheet that was read, or one that is too large to be held.
+/// A sheet that was read, or one that is too large to keep in memory.
 pub(super) enum Size {
     Small(Option<SheetRows>),
     Large,
 }
 
-/// The rows of a sheet that have anything in them, each with its number from 1.
+/// The rows of a sheet that are not empty, each with its number from 1.
 ///
 /// # Errors
 /// When the sheet cannot be read.
@@ -154,15 +155,15 @@ pub(super) fn cells_of<S: Read + Seek>(
     Ok(rows)
 }
 
-/// A sheet that is read a row at a time.
+/// A sheet that is read one row at a time.
 struct Cells<'b, S: Read + Seek> {
     sheet: &'b str,
     reader: XlsxCellReader<'b, S>,
     /// The cells that show percentages.
     percentages: HashSet<(u32, u32)>,
-    /// The first cell of the next row: row, column, and what it holds.
+    /// The first cell of the next row: row, column, and content.
     next: Option<(usize, usize, Found)>,
-    /// The row that was given last.
+    /// The number of the last row.
     last: usize,
 }
 
@@ -182,18 +183,16 @@ impl<'b, S: Read + Seek> Cells<'b, S> {
         let failed = |error: XlsxError| unreadable(sheet, &error);
         while let Some(record) = self.reader.next_cell_with_formula_metadata().map_err(failed)? {
             let (row, column) = record.pos;
+            let is_percentage = self.percentages.contains(&record.pos);
             let found = match record.formula {
-                Some(formula) => Found::Formula(match formula {
-                    calamine::XlsxFormulaMetadata::Normal { formula }
-                    | calamine::XlsxFormulaMetadata::Shared { formula, .. } => formula,
-                    _ => String::new(),
-                }),
-                None => match found(record.value) {
-                    Found::Number(number) if self.percentages.contains(&record.pos) => {
-                        Found::Percent(percent::hundredths(number))
-                    }
-                    found => found,
-                },
+                Some(formula) => formula_of(formula),
+                None => found(record.value),
+            };
+            let found = match found {
+                Found::Number(number) if is_percentage => {
+                    Found::Percent(percent::hundredths(number))
+                }
+                found => found,
             };
             if matches!(found, Found::Empty) {
                 continue;
@@ -201,7 +200,7 @@ impl<'b, S: Read + Seek> Cells<'b, S> {
             let row = row as usize + 1;
             if column >= WIDEST {
                 let message = format!(
-                    "a value in column {}, far right of all headings; take it out",
+                    "column {} has a value and is far to the right of all headings; remove the value",
                     column + 1
                 );
                 return Err(format_error(sheet, row, message));
@@ -216,7 +215,7 @@ impl<'b, S: Read + Seek> Cells<'b, S> {
         let Some((number, mut column, mut found)) = self.next.take() else { return Ok(None) };
         if number <= self.last {
             let message =
-                "the rows are not in order in the file; open the workbook and save it anew";
+                "the rows are not in order in the file; open the workbook and save it again";
             return Err(format_error(self.sheet, 1, message));
         }
         self.last = number;
@@ -241,14 +240,14 @@ fn unreadable(sheet: &str, error: &XlsxError) -> ConvertError {
     format_error(sheet, 1, format!("the sheet cannot be read: {error}"))
 }
 
-/// The rows of a sheet, held or not.
+/// The rows of a sheet, in memory or not.
 pub(super) enum Sheet<'b, 'a> {
     Held(HeldRows<&'b SheetRows>),
     Owned(Box<HeldRows<SheetRows>>),
     Flowing(Box<SheetFlow<'b, 'a>>),
 }
 
-/// A sheet whose rows are not held.
+/// A sheet whose rows are not in memory.
 pub(super) struct SheetFlow<'b, 'a> {
     headings: Vec<String>,
     cells: Cells<'b, Cursor<Shared<'a>>>,
@@ -259,11 +258,15 @@ impl<'b, 'a> SheetFlow<'b, 'a> {
     /// Reads the headings of a sheet.
     ///
     /// # Errors
-    /// When it cannot be read or does not begin with them.
+    /// When it cannot be read or does not start with its headings.
     pub(super) fn open(book: &'b mut Book<'a>, sheet: &'b str) -> Result<Self, ConvertError> {
         let mut cells = Cells::open(book, sheet)?;
         let Some((1, row)) = cells.row()? else {
-            return Err(format_error(sheet, 1, "there are no headings"));
+            return Err(format_error(
+                sheet,
+                1,
+                "there are no headings; write them in the first row",
+            ));
         };
         let headings = (0..row.cells.len()).map(|column| row.shown(column).into_owned()).collect();
         Ok(Self { headings, cells, row })
@@ -272,7 +275,11 @@ impl<'b, 'a> SheetFlow<'b, 'a> {
     fn next_row(&mut self) -> Result<Option<(usize, &SheetRow)>, ConvertError> {
         let Some((number, row)) = self.cells.row()? else { return Ok(None) };
         if row.cells.len() > self.headings.len() {
-            return Err(format_error(self.cells.sheet, number, "a value under no heading"));
+            return Err(format_error(
+                self.cells.sheet,
+                number,
+                "a value has no heading; add the heading, or remove the value",
+            ));
         }
         self.row = row;
         Ok(Some((number, &self.row)))
@@ -288,7 +295,7 @@ impl<S: Borrow<SheetRows>> HeldRows<S> {
 }
 
 impl Sheet<'_, '_> {
-    /// The sheet, if it is held.
+    /// The sheet, if it is in memory.
     fn held(&self) -> Option<&SheetRows> {
         match self {
             Self::Held(rows) => Some(rows.sheet),
@@ -320,6 +327,15 @@ impl Rows for Sheet<'_, '_> {
     }
 }
 
+fn formula_of(formula: XlsxFormulaMetadata) -> Found {
+    Found::Formula(match formula {
+        XlsxFormulaMetadata::Normal { formula } | XlsxFormulaMetadata::Shared { formula, .. } => {
+            formula
+        }
+        _ => String::new(),
+    })
+}
+
 fn found(value: DataRef<'_>) -> Found {
     match value {
         DataRef::Empty => Found::Empty,
@@ -347,16 +363,16 @@ impl Record for SheetRow {
             Found::Number(_) if column.moment() == Some(Moment::Day) => {
                 let found = self.shown(number);
                 wrong(format!(
-                    "{found} is a number; format the cell as a date, or as text and write 2026-05-06"
+                    "{found} is a number; format the cell as a date, or format it as text and write 2026-05-06"
                 ))
             }
-            // Of a long number a spreadsheet keeps the first fifteen digits.
+            // A spreadsheet keeps the first fifteen digits of a long number.
             Found::Number(number) if text && number.abs() >= 1e15 => wrong(format!(
-                "{number} is a number of more digits than a spreadsheet keeps, where a text belongs; format the cell as text and type it again"
+                "{number} is a number with more digits than a spreadsheet keeps, and the column holds text; format the cell as text and type it again"
             )),
             Found::Number(number) => match number_of(*number) {
                 Some(number) => Ok(Cell::Number(number)),
-                None => wrong(format!("{number} is not a number that can be read")),
+                None => wrong(format!("{number} is not a valid number")),
             },
             Found::Percent(_) => wrong(format!(
                 "the cell shows {}, since it is formatted as a percentage, and holds a hundredth of that; format it as {} and type it \
@@ -371,7 +387,7 @@ impl Record for SheetRow {
                     Ok(Cell::of_text(day(*moment)))
                 }
                 Some(Moment::Day) => {
-                    wrong(format!("{} is not a day; write 2026-05-06", self.shown(number)))
+                    wrong(format!("{} is not a date; write 2026-05-06", self.shown(number)))
                 }
                 Some(Moment::Time) => {
                     let shown = self.shown(number);
@@ -381,24 +397,24 @@ impl Record for SheetRow {
                         shown.replacen(' ', "T", 1)
                     ))
                 }
-                // Less than a day is a time of day or a span, which a program makes of what looks
-                // like one.
+                // Less than a day is a time of day or a duration, which programs make of text that
+                // looks like one.
                 None if moment.as_f64() < 1.0 => {
                     let seconds = (moment.as_f64() * 86_400.0).round();
                     wrong(format!(
-                        "the cell holds a time of {seconds} seconds; format the cell as {} and type it again, a span as its number of seconds",
+                        "the cell has a time of {seconds} seconds; format the cell as {} and type it again, a duration as its number of seconds",
                         if text { "text" } else { "a number" }
                     ))
                 }
                 None => wrong(format!(
-                    "the cell holds the date {}; a program may have made one of what was typed: format the cell as {} and type it again",
+                    "the cell has the date {}, which a program may have made of another text; format the cell as {} and type it again",
                     self.shown(number),
                     if text { "text" } else { "a number" }
                 )),
             },
-            Found::Error(error) => wrong(format!("the cell holds the error {error}; correct it")),
+            Found::Error(error) => wrong(format!("the cell has the error {error}; correct it")),
             Found::Formula(_) => wrong(format!(
-                "{} is a formula; copy the cells and paste them in their place as values",
+                "{} is a formula; copy the cells and paste them as values",
                 show(&self.shown(number))
             )),
         }
@@ -441,7 +457,7 @@ impl SheetRow {
     }
 }
 
-/// The day of a moment, as ISO 8601 has it.
+/// The day of a moment in ISO 8601.
 fn day(moment: ExcelDateTime) -> String {
     let (year, month, day, ..) = moment.to_ymd_hms_milli();
     format!("{year:04}-{month:02}-{day:02}")

@@ -1,4 +1,17 @@
-//! Any workbook as sheets of typed cells, for readers of tables that are not in this format.
+//! Any workbook as sheets of typed cells, for readers of other tables than those of this format.
+//!
+//! ```
+//! use obvert_convert::{ZipLimits, xlsx, xlsx::sheets::Sheets};
+//! # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+//! # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"}]}"#;
+//! # let document = obvert_model::read::document(source)?;
+//! # let mut file = Vec::new();
+//! # xlsx::write(&document, &mut file)?;
+//! let mut sheets = Sheets::open(&file, "survey.xlsx", ZipLimits::DEFAULT)?;
+//! assert!(sheets.names().iter().any(|name| name == "runs"));
+//! assert_eq!(sheets.rows("runs")?.len(), 2);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use std::io::Cursor;
 use std::ops::RangeInclusive;
@@ -22,6 +35,7 @@ impl std::fmt::Debug for Sheets<'_> {
 }
 
 /// A row of a sheet that is not empty.
+#[non_exhaustive]
 #[derive(Clone, Debug, PartialEq)]
 pub struct SheetRow {
     /// Its number, from 1.
@@ -30,20 +44,20 @@ pub struct SheetRow {
     pub cells: Vec<SheetCell>,
 }
 
-/// What a cell holds.
+/// The content of a cell.
 #[derive(Clone, Debug, PartialEq)]
 pub enum SheetCell {
-    /// Nothing.
+    /// Empty.
     Empty,
     /// Text.
     Text(String),
     /// A number.
     Number(f64),
-    /// A number shown as a percentage, in hundredths: 8 for a cell that shows 8 % and holds 0.08.
+    /// A number shown as a percentage, as shown: 8 for a cell that shows 8 % and stores 0.08.
     Percent(f64),
-    /// True or false.
+    /// A boolean.
     Bool(bool),
-    /// A date, a time of day or a span of time.
+    /// A date, a time of day or a duration.
     Moment(SheetMoment),
     /// An error, as the sheet shows it.
     Error(String),
@@ -51,13 +65,14 @@ pub enum SheetCell {
     Formula(String),
 }
 
-/// A date, a time of day or a span of time in a cell. Workbooks count days, so a span of 30 minutes
-/// and half past midnight are the same number.
+/// A date, a time of day or a duration in a cell. Workbooks count days, so 30 minutes and half past
+/// midnight are the same number.
+#[non_exhaustive]
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SheetMoment {
-    /// The number of days that the cell holds.
+    /// The number of days in the cell.
     pub days: f64,
-    /// Whether the cell has a date, and not merely a time of day or a span.
+    /// Whether the cell has a date, not only a time of day or a duration.
     pub has_date: bool,
     /// Year, month and day.
     pub date: (u16, u8, u8),
@@ -66,6 +81,7 @@ pub struct SheetMoment {
 }
 
 /// Cells that are merged into one.
+#[non_exhaustive]
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct MergedCells {
     /// The rows, from 1.
@@ -75,10 +91,10 @@ pub struct MergedCells {
 }
 
 impl<'b> Sheets<'b> {
-    /// Opens a workbook. `name` is what messages call it.
+    /// Opens a workbook. Messages call it `name`.
     ///
     /// # Errors
-    /// When it is not a workbook, or unpacks beyond the limits.
+    /// When it is not a workbook, or is beyond the limits for unpacking.
     pub fn open(workbook: &'b [u8], name: &str, limits: ZipLimits) -> Result<Self, ConvertError> {
         Ok(Self { book: open_any(workbook, name, limits)? })
     }
@@ -103,7 +119,7 @@ impl<'b> Sheets<'b> {
             .collect())
     }
 
-    /// The merged cells of a sheet; none if the workbook cannot tell.
+    /// The merged cells of a sheet; none if the workbook does not list them.
     #[must_use]
     pub fn merged(&mut self, sheet: &str) -> Vec<MergedCells> {
         let all = self.book.merge_cells_by_sheet_name(sheet).unwrap_or_default().into_iter();

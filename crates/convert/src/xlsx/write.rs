@@ -1,4 +1,4 @@
-//! From a document to a workbook.
+//! Writing a document as a workbook.
 
 use std::io::Write;
 
@@ -9,63 +9,77 @@ use rust_xlsxwriter::{
 };
 
 use super::guide::{self, Choices};
-use super::{library, sheet_of};
+use super::sheet_of;
+use super::sheet_xml::{SheetXml, insert_rows};
 use crate::tables::cell;
 use crate::tables::plan::{Kind, Plan, Table, plan};
 use crate::tables::walk::{Entry, RowSink, walk};
 use crate::{ConvertError, DocumentRuns, LossReport, Output};
 
-/// The rows and characters that the spreadsheet programs hold.
+/// The limits of spreadsheet programs.
 const MOST_ROWS: u32 = 1_048_576;
 const LONGEST_TEXT: usize = 32_767;
 
-/// Writes a document as a workbook. The loss report is empty, always. Equal documents give equal
+/// Writes a document as a workbook. The loss report is always empty. Equal documents give equal
 /// bytes.
 ///
 /// # Errors
 /// [`ConvertError::Refused`] when a table has more rows, or a text more characters, than a sheet
-/// holds; [`ConvertError::Write`] when the sink fails.
+/// can hold; [`ConvertError::Write`] when the sink fails.
 pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, ConvertError> {
     write_runs(&mut DocumentRuns::new(document), sink)
 }
 
-/// Writes a survey that is read run by run. The bytes are those of [`write`](fn@write). The sheets
-/// grow side by side: their rows are kept in the system's folder for temporary files (in memory on
-/// wasm32, which has none), and the packed workbook goes to the sink as a whole.
+/// Writes a survey that is read run by run. The bytes are those of [`write`](fn@write). The
+/// workbook is held in memory, compressed, until the last run has been read.
 ///
 /// # Errors
-/// As [`write`](fn@write), when the survey turns out to be invalid, and [`ConvertError::Write`]
-/// when there is no room for temporary files.
+/// As [`write`](fn@write), and when the survey turns out to be invalid.
 pub fn write_runs(
     survey: &mut dyn RunReader<Error = ConvertError>,
     mut sink: impl Write,
 ) -> Result<LossReport, ConvertError> {
     let plan = plan();
-    let looks = Looks::new();
-    let mut book = Workbook::new();
-    let mut sheets = Sheets(Vec::new());
-    for table in &plan.tables {
-        let sheet = library::call(|| blank(&mut book))?;
-        sheets.0.push(library::call(|| Sheet::new(table, sheet, &looks))?);
-    }
+    let mut sheets = Sheets(plan.tables.iter().map(Sheet::new).collect());
     walk(survey, &mut sheets)?;
+    let workbook = headings_of(plan, survey.head(), &sheets.0).map_err(failed)?;
+    let rows = (FIRST_TABLE..).zip(sheets.0).map(|(number, sheet)| (number, sheet.rows));
+    sink.write_all(&insert_rows(workbook, rows.collect())?)?;
+    sink.flush()?;
+    Ok(LossReport::default())
+}
 
-    let head = survey.head();
+/// The number of the sheet of the first table: the guide is before it.
+const FIRST_TABLE: usize = 2;
+
+/// The workbook without the rows of its tables.
+fn headings_of(plan: &Plan, head: &Head, sheets: &[Sheet]) -> Result<Vec<u8>, XlsxError> {
+    let styles = Styles::new();
+    let mut book = Workbook::new();
     let day = Day(head.issued.to_string());
     book.set_properties(
         &DocProperties::new().set_title("Pipe inspection survey").set_creation_datetime(day),
     );
-    book.push_worksheet(library::call(guide::sheet)?);
-    let mut choices = library::call(Choices::new)?;
-    let rows: Vec<u32> = sheets.0.iter().map(|sheet| sheet.next).collect();
-    for (table, sheet) in plan.tables.iter().zip(sheets.0) {
-        let sheet = library::call(|| sheet.finish((plan, table), head, &rows, &mut choices))?;
-        book.push_worksheet(sheet);
+    book.push_worksheet(guide::sheet(&styles.text)?);
+    let mut choices = Choices::new()?;
+    let rows: Vec<u32> = sheets.iter().map(|sheet| sheet.rows.last_row()).collect();
+    for sheet in sheets {
+        let mut worksheet = sheet.headings(&styles)?;
+        guide::help(&mut worksheet, (plan, sheet.table), head, &rows, &mut choices)?;
+        book.push_worksheet(worksheet);
     }
     book.push_worksheet(choices.into_sheet());
-    sink.write_all(&library::call(|| book.save_to_buffer())?)?;
-    sink.flush()?;
-    Ok(LossReport::default())
+    book.save_to_buffer()
+}
+
+/// An error of the workbook library, which writes to memory only.
+fn failed(error: XlsxError) -> ConvertError {
+    match error {
+        XlsxError::IoError(error) => ConvertError::Write(error),
+        other => ConvertError::Refused {
+            message: format!("the workbook cannot be written: {other}; use CSV tables"),
+        },
+    }
 }
 
 /// Writes a survey into one file.
@@ -76,7 +90,7 @@ pub(super) fn create(
     write_runs(survey, output.sink()?)
 }
 
-/// The sheets that rows are written to, by the numbers of their tables.
+/// The sheets that rows are written to, by the index of their table.
 struct Sheets(Vec<Sheet>);
 
 impl RowSink for Sheets {
@@ -85,20 +99,8 @@ impl RowSink for Sheets {
     }
 }
 
-/// A sheet whose rows are not held in memory.
-#[cfg(not(target_arch = "wasm32"))]
-fn blank(book: &mut Workbook) -> Result<Worksheet, XlsxError> {
-    book.new_worksheet_with_constant_memory()
-}
-
-#[cfg(target_arch = "wasm32")]
-#[expect(clippy::unnecessary_wraps, reason = "where there are files it can fail")]
-fn blank(_: &mut Workbook) -> Result<Worksheet, XlsxError> {
-    Ok(Worksheet::new())
-}
-
-/// The day of a time with its offset: a workbook wants to know when it was made, and the library
-/// has its clock for that.
+/// The day of the survey, as the creation time of the workbook. The library would use the current
+/// time.
 struct Day(String);
 
 impl IntoCustomDateTime for Day {
@@ -107,152 +109,124 @@ impl IntoCustomDateTime for Day {
     }
 }
 
-struct Looks {
+/// How headings and cells look.
+struct Styles {
     required: Format,
     optional: Format,
     text: Format,
 }
 
-impl Looks {
+impl Styles {
     fn new() -> Self {
-        let heading = Format::new().set_num_format("@");
+        let text = Format::new().set_num_format("@");
         Self {
-            required: heading
+            required: text
                 .clone()
                 .set_bold()
                 .set_background_color(Color::RGB(0x1F_3A_4D))
                 .set_font_color(Color::White),
-            optional: heading.set_background_color(Color::RGB(0xE3_E8_EC)),
-            text: Format::new().set_num_format("@"),
+            optional: text.clone().set_background_color(Color::RGB(0xE3_E8_EC)),
+            text,
         }
     }
 }
 
-/// A sheet that is being written.
+/// A sheet whose rows are being written.
 struct Sheet {
     table: &'static Table,
-    sheet: Worksheet,
-    /// The row that comes next, from 0.
-    next: u32,
+    /// For each column, whether its cells are formatted as text.
+    text: Vec<bool>,
+    rows: SheetXml,
     /// The longest text of each column, in characters.
     widths: Vec<usize>,
 }
 
 impl Sheet {
-    fn new(table: &'static Table, mut sheet: Worksheet, looks: &Looks) -> Result<Self, XlsxError> {
-        sheet.set_name(sheet_of(table))?.set_freeze_panes(1, 0)?;
-        let before = table.keys.len() + usize::from(table.ordered);
-        for ((number, heading), place) in (0..).zip(table.headings()).zip(0_usize..) {
-            // The columns before all others name the row's place; an order is a number, a key may
-            // be one.
-            let column = place.checked_sub(before).and_then(|place| table.columns.get(place));
-            let key = table.keys.get(place);
-            let is_text = match (column, key) {
-                (Some(column), _) => {
-                    !matches!(column.kind, Kind::Number | Kind::Whole | Kind::Bool)
-                }
-                (None, Some(key)) => !key.number,
-                (None, None) => false,
-            };
-            if is_text {
-                sheet.set_column_format(number, &looks.text)?;
-            }
-            let required = column.is_none_or(|column| column.required);
-            let look = if required { &looks.required } else { &looks.optional };
-            sheet.write_string_with_format(0, number, heading, look)?;
-        }
+    fn new(table: &'static Table) -> Self {
+        let columns = table.columns.iter();
+        // An order is a number, and a key may be one.
+        let text: Vec<bool> = (table.keys.iter().map(|key| !key.number))
+            .chain(table.ordered.then_some(false))
+            .chain(
+                columns
+                    .map(|column| !matches!(column.kind, Kind::Number | Kind::Whole | Kind::Bool)),
+            )
+            .collect();
         let widths = table.headings().map(|heading| heading.chars().count() + 2).collect();
-        Ok(Self { table, sheet, next: 1, widths })
+        Self { table, rows: SheetXml::new(&text), text, widths }
     }
 
     fn row(&mut self, entries: &[Entry<'_>]) -> Result<(), ConvertError> {
-        let (row, name) = (self.next, sheet_of(self.table));
-        if row >= MOST_ROWS {
+        if self.rows.last_row() >= MOST_ROWS {
             let message = format!(
-                "the table {name} has more rows than a sheet holds ({MOST_ROWS}); use CSV tables, or a document for each part"
+                "the table {} has more rows than a sheet can hold ({MOST_ROWS}); use CSV tables, or split the survey into several documents",
+                sheet_of(self.table)
             );
             return Err(ConvertError::Refused { message });
         }
-        for ((number, entry), heading) in (0_u16..).zip(entries).zip(self.table.headings()) {
-            let text = match entry {
-                Entry::Absent => continue,
-                Entry::Place(place) => {
-                    library::call(|| {
-                        self.sheet.write_number(row, number, *place as f64).map(drop)
-                    })?;
-                    continue;
-                }
-                Entry::Value(value, column) => {
-                    match (&column.kind, value.as_f64(), value.as_bool()) {
-                        (Kind::Number | Kind::Whole, Some(number_of), _) => {
-                            library::call(|| {
-                                self.sheet.write_number(row, number, number_of).map(drop)
-                            })?;
-                            continue;
-                        }
-                        (Kind::Bool, _, Some(truth)) => {
-                            library::call(|| {
-                                self.sheet.write_boolean(row, number, truth).map(drop)
-                            })?;
-                            continue;
-                        }
-                        _ => cell::text(value, &column.kind),
-                    }
-                }
-                Entry::Name(id) => (*id).to_owned(),
-                Entry::Bare => "{}".to_owned(),
-            };
-            let at = || format!("the text for the sheet {name}, row {}, column {heading}", row + 1);
-            if misread(&text) {
-                let message = format!(
-                    "{} has \"_x\" and four digits right before a character that XML cannot hold, which no workbook keeps apart; take that character out, or use another format",
-                    at()
-                );
-                return Err(ConvertError::Refused { message });
-            }
-            let size = text.encode_utf16().count();
-            if size > LONGEST_TEXT {
-                let message = format!(
-                    "{} has {size} characters, and a cell holds {LONGEST_TEXT}; shorten it, or use another format",
-                    at()
-                );
-                return Err(ConvertError::Refused { message });
-            }
-            if let Some(width) = self.widths.get_mut(usize::from(number)) {
-                *width = (*width).max(size);
-            }
-            library::call(|| self.sheet.write_string(row, number, text).map(drop))?;
+        self.rows.begin_row();
+        for (column, entry) in entries.iter().enumerate() {
+            self.entry(column, entry)?;
         }
-        self.next += 1;
+        Ok(self.rows.end_row()?)
+    }
+
+    fn entry(&mut self, column: usize, entry: &Entry<'_>) -> Result<(), ConvertError> {
+        let (value, kind) = match entry {
+            Entry::Absent => return Ok(()),
+            Entry::Place(place) => {
+                self.rows.number(column, *place as f64);
+                return Ok(());
+            }
+            Entry::Name(id) => return self.write_text(column, id),
+            Entry::Bare => return self.write_text(column, "{}"),
+            Entry::Value(value, column) => (value, &column.kind),
+        };
+        match (kind, value.as_f64(), value.as_bool()) {
+            (Kind::Number | Kind::Whole, Some(number), _) => self.rows.number(column, number),
+            (Kind::Bool, _, Some(truth)) => self.rows.boolean(column, truth),
+            _ => return self.write_text(column, &cell::text(value, kind)),
+        }
         Ok(())
     }
 
-    fn finish(
-        mut self,
-        at: (&Plan, &Table),
-        head: &Head,
-        rows: &[u32],
-        choices: &mut Choices,
-    ) -> Result<Worksheet, XlsxError> {
-        for (number, width) in (0..).zip(&self.widths) {
-            let width = u32::try_from(*width).unwrap_or(u32::MAX).clamp(8, 44);
-            self.sheet.set_column_width(number, width)?;
+    fn write_text(&mut self, column: usize, text: &str) -> Result<(), ConvertError> {
+        let size = text.encode_utf16().count();
+        if size > LONGEST_TEXT {
+            let message = format!(
+                "the text for the sheet {}, row {}, column {} has {size} characters, and a cell can hold {LONGEST_TEXT}; shorten it, or use \
+                 another format",
+                sheet_of(self.table),
+                self.rows.last_row(),
+                self.table.headings().nth(column).unwrap_or_default()
+            );
+            return Err(ConvertError::Refused { message });
         }
-        guide::help(&mut self.sheet, at, head, rows, choices)?;
-        Ok(self.sheet)
+        if let Some(width) = self.widths.get_mut(column) {
+            *width = (*width).max(size);
+        }
+        self.rows.text(column, text);
+        Ok(())
     }
-}
 
-/// Whether the library would write a text as another one: it escapes what XML cannot hold
-/// (`_x0000_`) and whole texts that look like such an escape, but not one that only becomes one by
-/// the escape that follows it.
-fn misread(text: &str) -> bool {
-    let escaped = |next: char| {
-        (next < '\u{20}' && !matches!(next, '\t' | '\n')) || matches!(next, '\u{FFFE}' | '\u{FFFF}')
-    };
-    text.match_indices("_x").any(|(at, _)| {
-        let digits = text.as_bytes().get(at + 2..at + 6);
-        digits.is_some_and(|digits| digits.iter().all(u8::is_ascii_hexdigit))
-            && text.get(at + 6..).and_then(|rest| rest.chars().next()).is_some_and(escaped)
-    })
+    /// The sheet without its rows.
+    fn headings(&self, styles: &Styles) -> Result<Worksheet, XlsxError> {
+        let mut sheet = Worksheet::new();
+        sheet.set_name(sheet_of(self.table))?.set_freeze_panes(1, 0)?;
+        let before = self.text.len() - self.table.columns.len();
+        let columns = self.table.headings().zip(&self.text).zip(&self.widths).enumerate();
+        for (place, ((heading, is_text), width)) in columns {
+            let number = u16::try_from(place).unwrap_or(u16::MAX);
+            if *is_text {
+                sheet.set_column_format(number, &styles.text)?;
+            }
+            let width = u32::try_from(*width).unwrap_or(u32::MAX).clamp(8, 44);
+            sheet.set_column_width(number, width)?;
+            let column = place.checked_sub(before).and_then(|place| self.table.columns.get(place));
+            let required = column.is_none_or(|column| column.required);
+            let style = if required { &styles.required } else { &styles.optional };
+            sheet.write_string_with_format(0, number, heading, style)?;
+        }
+        Ok(sheet)
+    }
 }

@@ -1,5 +1,4 @@
-//! Which element stands for which key and for which item: decided here, for the writer, the reader
-//! and the schema.
+//! The names of elements for keys and items, which the writer, the reader and the schema share.
 
 use std::borrow::Cow;
 
@@ -7,16 +6,16 @@ use obvert_model::shape::Shape;
 
 /// The name of the root element.
 pub(super) const ROOT: &str = "survey";
-/// The element that holds one extension.
+/// The element of one extension.
 pub(super) const EXTENSION: &str = "extension";
-/// The attribute with an extension's name.
+/// The attribute with the name of an extension.
 pub(super) const EXTENSION_NAME: &str = "name";
-/// The attribute that says that a text is written as a JSON string.
+/// The attribute of a text that is written as a JSON string.
 pub(super) const ENCODING: &str = "encoding";
 /// The only value of [`ENCODING`].
 pub(super) const JSON: &str = "json";
 
-/// The element of a key. Keys are made of letters, digits and `_`, but for `$schema`.
+/// The element of a key. Keys have letters, digits and `_` only, except `$schema`.
 pub(super) fn element(key: &str) -> &str {
     key.trim_start_matches('$')
 }

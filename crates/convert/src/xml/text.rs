@@ -1,5 +1,4 @@
-//! How a text is put into XML 1.0, which cannot hold every character and whose tools move white
-//! space about.
+//! Text in XML 1.0, which cannot hold every character and whose tools change white space.
 
 use std::borrow::Cow;
 
@@ -9,30 +8,30 @@ pub fn is_xml_char(letter: char) -> bool {
     !matches!(letter, '\0'..='\u{8}' | '\u{b}' | '\u{c}' | '\u{e}'..='\u{1f}' | '\u{fffe}' | '\u{ffff}')
 }
 
-/// Whether XML calls it white space (production 3). No other space counts.
+/// Whether a character is white space in XML (production 3). No other spaces count.
 pub(super) fn is_space(letter: char) -> bool {
     matches!(letter, ' ' | '\t' | '\r' | '\n')
 }
 
-/// A text without the white space that does not count.
+/// A text without the white space that is ignored.
 pub(super) fn trim(text: &str) -> &str {
     text.trim_matches(is_space)
 }
 
-/// Whether a text can stand in an element as it is: nothing in it is forbidden, and nothing at its
-/// ends is trimmed.
+/// Whether a text can be written as it is: all its characters are allowed, and it neither starts
+/// nor ends with white space.
 pub(super) fn is_plain(text: &str) -> bool {
     text.chars().all(is_xml_char) && trim(text).len() == text.len()
 }
 
 /// A value as JSON text with only characters that XML can hold.
-pub(super) fn json(value: &serde_json::Value) -> String {
+pub(super) fn json(value: &impl std::fmt::Display) -> String {
     let text = value.to_string();
     if text.chars().all(is_xml_char) {
         return text;
     }
-    // JSON text escapes the control characters; what is left stands in strings, where JSON has an
-    // escape for it.
+    // JSON text escapes control characters. Other forbidden characters are in strings, where JSON
+    // has an escape for them.
     text.chars().fold(String::with_capacity(text.len()), |mut text, letter| {
         if is_xml_char(letter) {
             text.push(letter);
@@ -43,7 +42,7 @@ pub(super) fn json(value: &serde_json::Value) -> String {
     })
 }
 
-/// A text as it stands between tags or in an attribute's double quotes.
+/// A text as it is written between tags or in an attribute's double quotation marks.
 #[must_use]
 pub fn escape(text: &str) -> Cow<'_, str> {
     let special = |byte: u8| matches!(byte, b'<' | b'>' | b'&' | b'\t' | b'\n' | b'\r');
@@ -65,8 +64,8 @@ pub fn escape(text: &str) -> Cow<'_, str> {
     Cow::Owned(escaped)
 }
 
-/// What a reference between `&` and `;` stands for: the five names of XML and numbers. Other names
-/// would need a document type declaration, which is never read.
+/// The character of a reference between `&` and `;`: one of the five names of XML, or a number.
+/// Other names would need a document type declaration, which is never read.
 pub(super) fn reference(name: &str) -> Option<char> {
     match name {
         "lt" => return Some('<'),
@@ -78,7 +77,7 @@ pub(super) fn reference(name: &str) -> Option<char> {
     }
     let number = name.strip_prefix('#')?;
     let (digits, radix) = number.strip_prefix('x').map_or((number, 10), |digits| (digits, 16));
-    // `from_str_radix` would take a sign.
+    // `from_str_radix` would accept a sign.
     if !digits.bytes().all(|byte| byte.is_ascii_hexdigit()) {
         return None;
     }

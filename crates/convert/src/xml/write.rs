@@ -1,4 +1,4 @@
-//! Writing XML, one run at a time: only the head and one run are ever held as a value.
+//! Writing XML, one run at a time: only the head and one run are in memory as a value.
 
 use std::io::Write;
 
@@ -19,8 +19,9 @@ pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, Conver
     write_runs(&mut DocumentRuns::new(document), sink)
 }
 
-/// Writes a survey that is read run by run. The bytes are those of [`write()`](fn@write): two
-/// spaces a level, a line for every row of a table and every observation, a final newline.
+/// Writes a survey that is read run by run. The bytes are those of [`write()`](fn@write): an
+/// indentation of two spaces per level, one line for each row of a table and each observation, and
+/// a final newline.
 ///
 /// # Errors
 /// When the survey turns out to be invalid, or the sink fails.
@@ -73,21 +74,21 @@ fn item_of(list: &Shape) -> &Shape {
     }
 }
 
-/// A value that is not of the shape of its place. The types do not allow it; if it were dropped, a
-/// loss would go unnoticed.
+/// A value of another shape than its field. The types do not allow this; if the value were dropped,
+/// the loss would not be reported.
 fn refused(name: &str) -> ConvertError {
     ConvertError::Refused {
         message: format!(
-            "the value of {name:?} does not fit the schema and cannot be written as XML"
+            "the value of {name:?} does not match the schema, so it cannot be written as XML; report this error"
         ),
     }
 }
 
-/// What is written and not yet handed on.
+/// The text that has not been written to the sink yet.
 struct Page(String);
 
 impl Page {
-    /// The list of runs, if there are any. What is written goes to the sink with every run.
+    /// The list of runs, if there are any. After every run the text is written to the sink.
     fn runs(
         &mut self,
         field: &Field,
@@ -135,8 +136,8 @@ impl Page {
         self.0.push('>');
     }
 
-    /// The element of a key. The tables of the document, and the one list below a row that is a
-    /// table itself, have a line for each row.
+    /// The element of a key. The tables of the document, and the only list in a row that is itself
+    /// a table, have one line per row.
     fn field(
         &mut self,
         holder: &str,

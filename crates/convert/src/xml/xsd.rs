@@ -1,16 +1,14 @@
-//! The XML Schema (1.0) of surveys in XML, made from the shape of the format, so that neither it
-//! nor the reader can fall behind the types. It says all that a schema of that version can: order,
-//! number and names of elements, vocabularies, patterns, ranges, and ids that stand twice in a
-//! table.
+//! The XML Schema (1.0) of surveys in XML, made from the shape of the format, so that it never
+//! disagrees with the types. It contains all rules that XML Schema 1.0 can express: the order,
+//! number and names of elements, vocabularies, patterns, ranges, and unique ids in a table.
 
 use obvert_model::shape::{self, Field, ObjectShape, Shape};
-use serde_json::Value;
 
 use super::{NAMESPACE, names, text};
 
 /// 2⁵³ − 1, the largest magnitude of a number (RFC 7493 section 2.2).
 const LARGEST: &str = "9007199254740991";
-/// The types that are the same whatever the tables are.
+/// The types that do not depend on the tables.
 const TYPES: &str = r#"
   <xs:simpleType name="characters">
     <xs:annotation><xs:documentation>Any text that is not white space alone. White space at its ends does not count.</xs:documentation></xs:annotation>
@@ -19,7 +17,7 @@ const TYPES: &str = r#"
     </xs:restriction>
   </xs:simpleType>
   <xs:complexType name="text">
-    <xs:annotation><xs:documentation>A text. With encoding="json" it stands as a JSON string: a text that XML 1.0 cannot hold, or that has white space at an end.</xs:documentation></xs:annotation>
+    <xs:annotation><xs:documentation>A text. With encoding="json" it is written as a JSON string: a text that XML 1.0 cannot hold, or that starts or ends with white space.</xs:documentation></xs:annotation>
     <xs:simpleContent>
       <xs:extension base="characters">
         <xs:attribute name="encoding">
@@ -64,18 +62,17 @@ const TYPES: &str = r#"
   </xs:simpleType>
 "#;
 
-/// The XML Schema of surveys in XML; `schema/obvert.xsd` has its text.
+/// The XML Schema of surveys in XML, as in `schema/obvert.xsd`.
 #[must_use]
 pub fn xsd() -> String {
-    let schema = obvert_model::schema::document();
-    let mut page = Page { text: String::new(), level: 1, schema };
+    let mut page = Page { text: String::new(), level: 1 };
     page.text.push_str("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n");
     page.text.push_str(&format!(
         "<xs:schema xmlns:xs=\"http://www.w3.org/2001/XMLSchema\" xmlns=\"{NAMESPACE}\" xmlns:o=\"{NAMESPACE}\"\n    \
          targetNamespace=\"{NAMESPACE}\" elementFormDefault=\"qualified\">\n"
     ));
     page.documentation(
-        "An obvert pipe inspection survey in XML. Generated from the schema of the format; do not edit. One element for each key, in this order; what is not known is left out.",
+        "An obvert pipe inspection survey in XML. Generated from the schema of the format; do not edit. One element for each key, in this order; unknown values are left out.",
     );
     page.root();
     page.text.push_str(TYPES.trim_start_matches('\n').replace("LARGEST", LARGEST).as_str());
@@ -90,8 +87,6 @@ pub fn xsd() -> String {
 struct Page {
     text: String,
     level: usize,
-    /// The JSON Schema, for the limits that the shape does not have.
-    schema: Value,
 }
 
 impl Page {
@@ -121,7 +116,7 @@ impl Page {
         }
     }
 
-    /// The root, and that no id stands twice in a table.
+    /// The root, with the constraint that ids are unique in a table.
     fn root(&mut self) {
         let document = shape::document();
         let tables = identified(document);
@@ -145,11 +140,13 @@ impl Page {
 
     fn extensions(&mut self) {
         let pattern =
-            self.schema["$defs"]["Extensions"]["propertyNames"]["pattern"].as_str().map(pattern);
+            obvert_model::schema::document()["$defs"]["Extensions"]["propertyNames"]["pattern"]
+                .as_str()
+                .map(pattern);
         let (list, item) = (names::EXTENSION, names::EXTENSION_NAME);
         self.within("<xs:complexType name=\"extensions\">", "</xs:complexType>", |page| {
             page.documentation(
-                "Data that the format does not define, each by its reverse domain name; the value stands as JSON.",
+                "Data that the format does not define, each by its reverse domain name, with its value as JSON.",
             );
             page.within("<xs:sequence>", "</xs:sequence>", |page| {
                 page.within(
@@ -224,7 +221,7 @@ impl Page {
             || format!("<xs:element {head}>"),
             |name| format!("<xs:element {head} type=\"{name}\">"),
         );
-        // A run's observations have ids of their own.
+        // The ids of observations are unique in their run.
         let tables = match shape {
             Shape::Object(name) if object.name == "Document" => identified(shape::object(name)),
             _ => Vec::new(),
@@ -237,18 +234,18 @@ impl Page {
             match shape {
                 Shape::List(item) => page.list(object, field, item),
                 Shape::Word(words) => {
-                    let meanings = page.meanings(object, field);
+                    let meanings = meanings(field);
                     let words = words.iter().map(|word| {
                         let meaning = meanings
                             .iter()
-                            .find(|(known, _)| known == word)
-                            .map(|(_, text)| text.clone());
+                            .find(|(known, _)| *known == word.as_str())
+                            .map(|(_, text)| (*text).to_owned());
                         ("enumeration", word.clone(), meaning)
                     });
                     page.restricted("xs:token", words);
                 }
                 Shape::Whole => {
-                    let limit = page.property(object, field)["maximum"].as_u64();
+                    let limit = field.bounds.map(|[_, greatest]| greatest);
                     page.restricted(
                         "whole",
                         limit.map(|limit| ("maxInclusive", limit.to_string(), None)).into_iter(),
@@ -280,60 +277,37 @@ impl Page {
         });
     }
 
-    /// A restriction by facets, each with what it means.
+    /// A restriction by facets, each with its meaning.
     fn restricted(
         &mut self,
         base: &str,
         facets: impl Iterator<Item = (&'static str, String, Option<String>)>,
     ) {
+        let open = format!("<xs:restriction base=\"{base}\">");
         self.within("<xs:simpleType>", "</xs:simpleType>", |page| {
-            page.within(
-                &format!("<xs:restriction base=\"{base}\">"),
-                "</xs:restriction>",
-                |page| {
-                    for (facet, value, meaning) in facets {
-                        let open = format!("<xs:{facet} value=\"{}\"", text::escape(&value));
-                        match meaning {
-                            Some(meaning) => {
-                                page.within(
-                                    &format!("{open}>"),
-                                    &format!("</xs:{facet}>"),
-                                    |page| page.documentation(&meaning),
-                                );
-                            }
-                            None => page.line(&format!("{open}/>")),
-                        }
-                    }
-                },
-            );
+            page.within(&open, "</xs:restriction>", |page| {
+                facets.for_each(|(facet, value, meaning)| page.facet(facet, &value, meaning));
+            });
         });
     }
 
-    fn property<'s>(&'s self, object: &ObjectShape, field: &Field) -> &'s Value {
-        let holder = if object.name == "Document" {
-            &self.schema
-        } else {
-            &self.schema["$defs"][&object.name]
-        };
-        &holder["properties"][&field.name]
-    }
-
-    /// The words of a vocabulary and what each means, from its description in the JSON Schema.
-    fn meanings(&self, object: &ObjectShape, field: &Field) -> Vec<(String, String)> {
-        let property = self.property(object, field);
-        let name = property["$ref"]
-            .as_str()
-            .and_then(|path| path.strip_prefix("#/$defs/"))
-            .unwrap_or_default();
-        let description = self.schema["$defs"][name]["description"].as_str().unwrap_or_default();
-        let words =
-            description.lines().filter_map(|line| line.strip_prefix("- `")?.split_once("`: "));
-        words.map(|(word, meaning)| (word.to_owned(), meaning.to_owned())).collect()
+    fn facet(&mut self, facet: &str, value: &str, meaning: Option<String>) {
+        let open = format!("<xs:{facet} value=\"{}\"", text::escape(value));
+        let Some(meaning) = meaning else { return self.line(&format!("{open}/>")) };
+        self.within(&format!("{open}>"), &format!("</xs:{facet}>"), |page| {
+            page.documentation(&meaning);
+        });
     }
 }
 
-/// The tables below an object whose rows have ids, as a name and a path each. A row that only
-/// refers (`MediaRef`) may name the same thing twice.
+/// The words of a vocabulary with their meanings, from the description of its field.
+fn meanings(field: &Field) -> Vec<(&str, &str)> {
+    let lines = field.description.lines();
+    lines.filter_map(|line| line.strip_prefix("- `")?.split_once("`: ")).collect()
+}
+
+/// The tables in an object whose rows have ids, with a name and a path each. Rows that only refer
+/// to others (`MediaRef`) may repeat an id.
 fn identified(object: &ObjectShape) -> Vec<(String, String)> {
     let tables = object.fields.iter().filter_map(|field| {
         let Shape::List(item) = &field.shape else { return None };

@@ -35,13 +35,13 @@ fn files_that_are_no_survey_in_geojson() {
         (b"", "survey.geojson:1: the file is empty"),
         (b" \n\t ", "the file is empty"),
         (b"\xEF\xBB\xBF", "the file is empty"),
-        (&utf16, "begins like UTF-16"),
+        (&utf16, "starts like UTF-16"),
         (
             b"{\n\"type\": \"M\xFCllgasse\"}",
             "survey.geojson:2: not UTF-8 text (looks like an older single-byte encoding)",
         ),
-        (b"PK\x03\x04abc", "begins like a zip archive"),
-        (b"\x1F\x8Babc", "begins like a gzip archive"),
+        (b"PK\x03\x04abc", "starts like a zip archive"),
+        (b"\x1F\x8Babc", "starts like a gzip archive"),
         (b"\0\0\0\x01", "looks binary"),
         (b"hello", "survey.geojson:1:1: not JSON"),
         (b"{\"type\": \"FeatureCollection\", ", "not JSON"),
@@ -58,7 +58,7 @@ fn files_that_are_no_survey_in_geojson() {
         (b"{\"type\": \"FeatureCollection\", \"survey\": {}, \"features\": {}}", "expected a sequence"),
         (
             b"{\"type\": \"FeatureCollection\", \"survey\": {\"runs\": []}, \"features\": []}",
-            "belong among the features",
+            "move its rows to the features",
         ),
         (
             b"{\"type\": \"FeatureCollection\", \"survey\": {\"id\": 1, \"id\": 2}, \"features\": []}",
@@ -89,7 +89,7 @@ fn features_that_are_no_rows() {
         ("observations", "/properties/table", json!(7), "there is no table 7"),
         ("observations", "/properties/table", Value::Null, "the feature has no table"),
         ("observations", "/properties/run", Value::Null, "an observation needs a property \"run\""),
-        ("observations", "/properties/run", json!("r"), "belongs to the run \"r\", but no feature"),
+        ("observations", "/properties/run", json!("r"), "belongs to the run \"r\", and no feature"),
         ("observations", "/properties/att", json!(1), "did you mean \"at\"?"),
         (
             "observations",
@@ -109,8 +109,8 @@ fn features_that_are_no_rows() {
         ("observations", "/properties", Value::Null, "the feature has no properties"),
         ("observations", "/properties", json!([]), "the member \"properties\" must be an object"),
         ("structures", "/properties/run", json!("R"), "\"run\""),
-        ("structures", "/geometry/type", json!("Polygon"), "found a geometry of type \"Polygon\""),
-        ("structures", "/geometry/type", json!("GeometryCollection"), "found a geometry of type"),
+        ("structures", "/geometry/type", json!("Polygon"), "the geometry has the type \"Polygon\""),
+        ("structures", "/geometry/type", json!("GeometryCollection"), "the geometry has the type"),
         (
             "structures",
             "/geometry/coordinates",
@@ -199,7 +199,7 @@ fn rows_that_stand_twice_and_runs_with_their_observations_in_them() {
 
     let mut value = small();
     feature_mut(&mut value, "runs", "R")["properties"]["observations"] = json!([]);
-    assert!(refusal(value.to_string().as_bytes()).contains("features of their own"));
+    assert!(refusal(value.to_string().as_bytes()).contains("must be features"));
 
     // A key twice in one object: JSON readers differ in which of the two they take.
     let text = write(&street(json!([])))

@@ -57,9 +57,9 @@ fn a_moved_structure_is_refused_kept_or_taken_over() {
         (line.saturating_sub(12)..line + 12).contains(&said),
         "{refused}: B is near line {line}"
     );
-    assert!(refused.contains("the geometry of structure \"B\" lies 5.0"), "{refused}");
-    let advice = "; where the properties are right, set the geometry to null to have it drawn from them; where that of \
-                  structure \"B\" is, make the property \"position\" [500100, 3999995], and set the geometries of the pipes, runs \
+    assert!(refused.contains("the geometry of structure \"B\" is 5.0"), "{refused}");
+    let advice = "; if the properties are right, set the geometry to null; if the geometry of \
+                  structure \"B\" is right, change the property \"position\" to [500100, 3999995], and set the geometries of the pipes, runs \
                   and observations there to null";
     assert!(refused.ends_with(advice), "{refused}");
     // Either can be followed.
@@ -97,7 +97,7 @@ fn a_structure_moved_together_with_its_pipe_makes_no_path() {
     feature_mut(&mut value, "structures", "B")["geometry"]["coordinates"] = place.clone();
     feature_mut(&mut value, "pipes", "P")["geometry"]["coordinates"][1] = place;
     let refused = read(&value, Moved::Refuse).unwrap_err();
-    assert!(refused.contains("so it is with pipe \"P\""), "{refused}");
+    assert!(refused.contains("the same applies to pipe \"P\""), "{refused}");
     let taken = read(&value, Moved::TakeGeometry).unwrap();
     assert_position(&taken, 1, 500_100.0, 3_999_995.0);
     assert!(taken.head.pipes[0].path.is_empty());
@@ -112,10 +112,10 @@ fn a_bend_put_into_a_straight_pipe_becomes_its_path() {
     line.insert(1, on_the_globe(500_050.0, 3_999_990.0));
     let refused = read(&value, Moved::Refuse).unwrap_err();
     assert!(
-        refused.contains("pipe \"P\" is another than its straight line between its ends"),
+        refused.contains("pipe \"P\" differs from its straight line between its ends"),
         "{refused}"
     );
-    let advice = "where that of pipe \"P\" is, write its vertices into the property \"path\", in EPSG:32617, and set the \
+    let advice = "if the geometry of pipe \"P\" is right, write its vertices into the property \"path\", in EPSG:32617, and set the \
                   geometries of its runs and observations to null";
     assert!(refused.ends_with(advice), "{refused}");
     let taken = read(&value, Moved::TakeGeometry).unwrap();
@@ -196,9 +196,9 @@ fn an_observation_moved_by_itself_is_an_error_unless_the_properties_are_kept() {
         let refused = read(&value, moved).unwrap_err();
         assert!(
             // The distance in a message is rough: a sphere is taken for the earth.
-            refused.contains("the geometry of observation \"1\" of run \"R\" lies 9.9")
+            refused.contains("the geometry of observation \"1\" of run \"R\" is 9.9")
                 && refused.ends_with(
-                    "; what was seen lies where its distance is: correct the distance, or set the geometry to null"
+                    "; correct the distance, which determines the geometry, or set the geometry to null"
                 ),
             "{refused}"
         );
@@ -240,19 +240,19 @@ fn what_cannot_be_taken_over_is_refused() {
             "structures",
             "A",
             json!({ "type": "LineString", "coordinates": [[-81, 36], [-81, 36.1]] }),
-            "its geometry must be a point",
+            "draw its geometry as a point",
         ),
         (
             "pipes",
             "P",
             json!({ "type": "Point", "coordinates": [-81, 36] }),
-            "its geometry must be a line",
+            "draw its geometry as a line",
         ),
         (
             "pipes",
             "P",
             json!({ "type": "MultiLineString", "coordinates": [[[-81, 36], [-81, 36.1]], [[-81, 36.2], [-81, 36.3]]] }),
-            "several pieces",
+            "several parts",
         ),
     ];
     for (table, id, geometry, message) in cases {

@@ -1,9 +1,5 @@
-//! Numbers with their unit behind them.
+//! Numbers followed by their unit.
 
-use obvert_model::tables::QuantityUnit;
-use serde_json::Value;
-
-use super::number::number;
 use super::{CellFormat, CellValue, Kind};
 
 /// `4 in`, `5%`.
@@ -11,20 +7,19 @@ pub(super) struct Amount;
 
 impl Kind for Amount {
     fn read(&self, cell: &str, format: &CellFormat<'_>) -> Option<CellValue> {
-        // The longest word first, so that "mm" is not taken for an "m" behind another.
+        // The longest word first, so that "mm" is not read as "m".
         let mut words: Vec<_> = format.units.iter().collect();
         words.sort_by_key(|word| std::cmp::Reverse(word.text.trim().len()));
         words.into_iter().find_map(|word| {
             let value = format.marks.number(cell.trim().strip_suffix(word.text.trim())?)?;
-            Some(CellValue::Amount(number(value), word.unit))
+            Some(CellValue::Amount(value, word.unit))
         })
     }
 
-    fn write(&self, value: &Value, format: &CellFormat<'_>) -> Option<String> {
-        let unit =
-            value.get("unit")?.as_str().and_then(|word| word.parse::<QuantityUnit>().ok())?;
-        let word = format.units.iter().find(|word| word.unit == unit)?;
-        let number = format.marks.write(value.get("value")?.as_f64()?, format.column.decimals);
+    fn write(&self, value: &CellValue, format: &CellFormat<'_>) -> Option<String> {
+        let CellValue::Amount(value, unit) = value else { return None };
+        let word = format.units.iter().find(|word| word.unit == *unit)?;
+        let number = format.marks.write(*value, format.column.decimals);
         Some(format!("{number}{}", word.text))
     }
 

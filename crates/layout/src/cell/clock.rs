@@ -1,8 +1,6 @@
-//! Clock references: one position, or two.
+//! Clock positions: one, or two.
 
-use serde_json::{Value, json};
-
-use super::number::{number, padded};
+use super::number::padded;
 use super::{CellFormat, CellValue, Kind, Marks};
 
 /// `3`, `11-1`, or `1101` without a separator.
@@ -10,20 +8,20 @@ pub(super) struct Clock;
 
 impl Kind for Clock {
     fn read(&self, cell: &str, format: &CellFormat<'_>) -> Option<CellValue> {
-        reference(cell, format.column.separator.as_deref(), format.marks).map(CellValue::Single)
+        reference(cell, format.column.separator.as_deref(), format.marks)
     }
 
-    fn write(&self, value: &Value, format: &CellFormat<'_>) -> Option<String> {
-        let hour = |key: &str| {
-            Some(padded(&format.marks.write(value.get(key)?.as_f64()?, None), format.column.digits))
+    fn write(&self, value: &CellValue, format: &CellFormat<'_>) -> Option<String> {
+        let hour = |hour: f64| padded(&format.marks.write(hour, None), format.column.digits);
+        let (from, to) = match value {
+            CellValue::Hour(at) => return Some(hour(*at)),
+            CellValue::Hours(from, to) => (hour(*from), hour(*to)),
+            _ => return None,
         };
-        match (hour("at"), hour("from"), hour("to"), format.column.separator.as_deref()) {
-            (Some(at), None, None, _) => Some(at),
-            (None, Some(from), Some(to), Some(separator)) => Some(format!("{from}{separator}{to}")),
-            (None, Some(from), Some(to), None) if from.len() < 3 && to.len() < 3 => {
-                Some(format!("{from:0>2}{to:0>2}"))
-            }
-            _ => None,
+        match format.column.separator.as_deref() {
+            Some(separator) => Some(format!("{from}{separator}{to}")),
+            None if from.len() < 3 && to.len() < 3 => Some(format!("{from:0>2}{to:0>2}")),
+            None => None,
         }
     }
 
@@ -34,9 +32,9 @@ impl Kind for Clock {
     }
 }
 
-fn reference(cell: &str, separator: Option<&str>, marks: Marks<'_>) -> Option<Value> {
+fn reference(cell: &str, separator: Option<&str>, marks: Marks<'_>) -> Option<CellValue> {
     let cell = cell.trim();
-    let hour = |text: &str| marks.number(text).map(number);
+    let hour = |text: &str| marks.number(text);
     let two = match separator {
         Some(separator) => cell.split_once(separator),
         None if cell.len() == 4 && cell.bytes().all(|byte| byte.is_ascii_digit()) => {
@@ -45,7 +43,7 @@ fn reference(cell: &str, separator: Option<&str>, marks: Marks<'_>) -> Option<Va
         None => None,
     };
     match two {
-        Some((from, to)) => Some(json!({"from": hour(from)?, "to": hour(to)?})),
-        None => Some(json!({"at": hour(cell)?})),
+        Some((from, to)) => Some(CellValue::Hours(hour(from)?, hour(to)?)),
+        None => Some(CellValue::Hour(hour(cell)?)),
     }
 }

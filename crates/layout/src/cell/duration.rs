@@ -1,8 +1,6 @@
-//! Spans of time, in seconds.
+//! Durations, in seconds.
 
-use serde_json::Value;
-
-use super::number::{padded, single, tidy};
+use super::number::{padded, tidy};
 use super::{CellFormat, CellValue, Kind};
 
 /// `0:12:02`, or minutes and seconds with a pattern.
@@ -10,11 +8,11 @@ pub(super) struct Duration;
 
 impl Kind for Duration {
     fn read(&self, cell: &str, format: &CellFormat<'_>) -> Option<CellValue> {
-        seconds(cell, format.column.pattern.is_none()).map(single)
+        seconds(cell, format.column.pattern.is_none()).map(CellValue::Number)
     }
 
-    fn write(&self, value: &Value, format: &CellFormat<'_>) -> Option<String> {
-        let seconds = value.as_f64().filter(|seconds| *seconds >= 0.0)?;
+    fn write(&self, value: &CellValue, format: &CellFormat<'_>) -> Option<String> {
+        let seconds = value.number().filter(|seconds| *seconds >= 0.0)?;
         let whole = seconds.floor();
         let fraction = format!("{:.3}", seconds - whole);
         let fraction = fraction.trim_start_matches('0').trim_end_matches('0').trim_end_matches('.');

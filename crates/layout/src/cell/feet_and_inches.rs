@@ -1,8 +1,6 @@
 //! Lengths in feet and inches.
 
-use serde_json::Value;
-
-use super::number::{rounded, single, tidy};
+use super::number::{rounded, tidy};
 use super::{CellFormat, CellValue, Kind, Marks};
 
 /// `12'6"` for 12.5 feet.
@@ -10,11 +8,11 @@ pub(super) struct FeetAndInches;
 
 impl Kind for FeetAndInches {
     fn read(&self, cell: &str, format: &CellFormat<'_>) -> Option<CellValue> {
-        feet(cell, format.marks).map(single)
+        feet(cell, format.marks).map(CellValue::Number)
     }
 
-    fn write(&self, value: &Value, format: &CellFormat<'_>) -> Option<String> {
-        let number = value.as_f64()?;
+    fn write(&self, value: &CellValue, format: &CellFormat<'_>) -> Option<String> {
+        let number = value.number()?;
         let all = rounded(number.abs() * 12.0, format.column.decimals.unwrap_or(2));
         let feet = (all / 12.0).floor();
         let inches = tidy(all - feet * 12.0);

@@ -1,5 +1,5 @@
-//! What a cell says, both ways: a kind of cell is a file here, with a type that reads, writes and
-//! describes its cells.
+//! The values of cells, both ways: each kind of cell is a file here, with a type that reads, writes
+//! and describes its cells.
 
 mod amount;
 mod clock;
@@ -17,34 +17,90 @@ use jiff::civil::{Date, Time};
 use obvert_model::layout::{CellKind, Column, Layout, Target, UnitWord};
 use obvert_model::profile::Scalar;
 use obvert_model::tables::QuantityUnit;
-use serde_json::Value;
+use serde_json::{Value, json};
 
 pub(crate) use moment::in_zone;
-pub(crate) use number::{Marks, number};
+pub(crate) use number::Marks;
 
-/// What a cell becomes.
+/// The value of a cell.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) enum CellValue {
-    /// A value of its field.
-    Single(Value),
-    /// The date and the time of day of a moment. Two columns can hold one each.
+    /// A text, or when writing a timestamp in RFC 3339.
+    Text(String),
+    /// A number.
+    Number(f64),
+    /// A boolean.
+    Bool(bool),
+    /// A clock position.
+    Hour(f64),
+    /// Two clock positions.
+    Hours(f64, f64),
+    /// The date and the time of day of a timestamp. Two columns can hold one each.
     Moment(Option<Date>, Option<Time>),
     /// An amount and its unit.
-    Amount(Value, QuantityUnit),
+    Amount(f64, QuantityUnit),
+}
+
+impl CellValue {
+    /// The value of a field of the document; `None` if no cell can hold it.
+    fn of(value: &Value) -> Option<Self> {
+        let number = |key: &str| value.get(key).and_then(Value::as_f64);
+        Some(match value {
+            Value::String(text) => Self::Text(text.clone()),
+            Value::Number(number) => Self::Number(number.as_f64()?),
+            Value::Bool(value) => Self::Bool(*value),
+            Value::Object(_) => match (number("at"), number("from").zip(number("to"))) {
+                (Some(at), None) => Self::Hour(at),
+                (None, Some((from, to))) => Self::Hours(from, to),
+                _ => {
+                    let unit = value.get("unit")?.as_str()?.parse().ok()?;
+                    Self::Amount(number("value")?, unit)
+                }
+            },
+            Value::Null | Value::Array(_) => return None,
+        })
+    }
+
+    /// The value of a field of the document. The parts of a timestamp and an amount without its
+    /// unit are combined with other cells first.
+    pub(crate) fn into_json(self) -> Value {
+        match self {
+            Self::Text(text) => Value::String(text),
+            Self::Number(value) | Self::Amount(value, _) => number(value),
+            Self::Bool(value) => Value::Bool(value),
+            Self::Hour(at) => json!({"at": number(at)}),
+            Self::Hours(from, to) => json!({"from": number(from), "to": number(to)}),
+            Self::Moment(..) => Value::Null,
+        }
+    }
+
+    fn number(&self) -> Option<f64> {
+        match self {
+            Self::Number(value) => Some(*value),
+            _ => None,
+        }
+    }
+
+    fn text(&self) -> Option<&str> {
+        match self {
+            Self::Text(text) => Some(text),
+            _ => None,
+        }
+    }
 }
 
 /// The cells of one kind.
 trait Kind: Sync {
-    /// The value of a cell that is not blank; `None` where it is not of the kind.
+    /// The value of a cell that is not blank; `None` if it is not of this kind.
     fn read(&self, cell: &str, format: &CellFormat<'_>) -> Option<CellValue>;
 
-    /// The cell of a value; `None` where the kind cannot hold it.
-    fn write(&self, value: &Value, format: &CellFormat<'_>) -> Option<String>;
+    /// The cell of a value; `None` if this kind cannot hold it.
+    fn write(&self, value: &CellValue, format: &CellFormat<'_>) -> Option<String>;
 
-    /// What such a cell looks like, for a message.
+    /// The expected content of such a cell, for a message.
     fn expected(&self, format: &CellFormat<'_>) -> String;
 
-    /// Why a cell that looks like one of the kind is none.
+    /// Why a cell that looks like this kind is invalid.
     fn impossible(&self, _cell: &str, _format: &CellFormat<'_>) -> Option<String> {
         None
     }
@@ -74,7 +130,7 @@ pub(crate) struct CellFormat<'l> {
     kind: &'static dyn Kind,
     marks: Marks<'l>,
     units: &'l [UnitWord],
-    /// Whether no spreadsheet opens the file, which is XML.
+    /// Whether the file is XML, which spreadsheets do not open.
     is_xml: bool,
 }
 
@@ -100,12 +156,12 @@ impl<'l> CellFormat<'l> {
     /// The value of a cell that is not blank.
     ///
     /// # Errors
-    /// What was expected.
+    /// The expected content.
     pub(crate) fn read(&self, cell: &str) -> Result<CellValue, String> {
         if let Some(translation) =
             self.column.translate.iter().find(|word| *word.text == *cell.trim())
         {
-            return Ok(CellValue::Single(scalar(&translation.value)));
+            return Ok(translated(&translation.value));
         }
         let cell =
             if self.is_text() && !cell.trim_start().starts_with("=\"") { cell } else { bare(cell) };
@@ -118,32 +174,36 @@ impl<'l> CellFormat<'l> {
     /// The value of a cell that a sheet shows as a percentage.
     ///
     /// # Errors
-    /// What was expected.
+    /// The expected content.
     pub(crate) fn read_percentage(&self, shown: &str, percent: f64) -> Result<CellValue, String> {
         let is_number = self.column.kind == Some(CellKind::Number);
         let in_percent = self.column.unit.is_none_or(|unit| unit == QuantityUnit::Percent);
         if is_number && in_percent && self.column.target() == Some(Target::AMOUNT) {
-            return Ok(CellValue::Amount(number(percent), QuantityUnit::Percent));
+            return Ok(CellValue::Amount(percent, QuantityUnit::Percent));
         }
         self.read(shown).map_err(|wanted| {
             let unit = self.column.unit.map(|unit| format!(" in {unit}")).unwrap_or_default();
             let format = if is_number { "a number" } else { "text" };
             format!(
-                "{wanted}{unit}, and the cell is formatted as a percentage; format it as {format} and type it again"
+                "{wanted}{unit}; the cell is formatted as a percentage: format it as {format} and type it again"
             )
         })
     }
 
-    /// The cell of a value; `None` where the column cannot hold it. An amount is an object of value
-    /// and unit, a moment is in RFC 3339.
+    /// The cell of a value of the document; `None` if the column cannot hold it.
     pub(crate) fn write(&self, value: &Value) -> Option<String> {
-        match self.column.translate.iter().find(|word| scalar(&word.value) == *value) {
+        self.write_value(&CellValue::of(value)?)
+    }
+
+    /// The cell of a value; `None` if the column cannot hold it.
+    pub(crate) fn write_value(&self, value: &CellValue) -> Option<String> {
+        match self.column.translate.iter().find(|word| translated(&word.value) == *value) {
             Some(translation) => Some(translation.text.to_string()),
             None => self.kind.write(value, self),
         }
     }
 
-    /// What was expected in a cell.
+    /// The expected content of a cell.
     fn expected(&self) -> String {
         if self.column.translate.is_empty() {
             return self.kind.expected(self);
@@ -154,17 +214,32 @@ impl<'l> CellFormat<'l> {
     }
 }
 
-/// A single value as JSON.
-pub(crate) fn scalar(value: &Scalar) -> Value {
+/// The value that a column translates a word to.
+fn translated(value: &Scalar) -> CellValue {
     match value {
-        Scalar::Text(text) => Value::String(text.to_string()),
-        Scalar::Number(value) => number(value.get()),
-        Scalar::Bool(value) => Value::Bool(*value),
+        Scalar::Text(text) => CellValue::Text(text.to_string()),
+        Scalar::Number(value) => CellValue::Number(value.get()),
+        Scalar::Bool(value) => CellValue::Bool(*value),
     }
 }
 
-/// A cell without what keeps a spreadsheet from reading it as it likes: `="007"`, and an apostrophe
-/// before a number.
+/// A single value as JSON.
+pub(crate) fn scalar(value: &Scalar) -> Value {
+    translated(value).into_json()
+}
+
+/// A number in JSON, without a fraction if it is whole.
+#[allow(clippy::cast_possible_truncation)]
+pub(crate) fn number(value: f64) -> Value {
+    if value.fract() == 0.0 && value.abs() < 9_007_199_254_740_992.0 {
+        json!(value as i64)
+    } else {
+        json!(value)
+    }
+}
+
+/// A cell without the characters that keep a spreadsheet from interpreting it: `="007"`, or an
+/// apostrophe before a number.
 fn bare(cell: &str) -> &str {
     let cell = cell.trim();
     match cell.strip_prefix("=\"").and_then(|rest| rest.strip_suffix('"')) {

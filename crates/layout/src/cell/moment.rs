@@ -1,8 +1,8 @@
-//! Dates and times of day in the pattern of their column, and moments at another offset from UTC.
+//! Dates and times of day in the pattern of their column, and timestamps at another offset from
+//! UTC.
 
 use jiff::SignedDuration;
 use jiff::fmt::temporal::Pieces;
-use serde_json::Value;
 
 use super::pattern::{self, Parts, Written};
 use super::{CellFormat, CellValue, Kind};
@@ -20,7 +20,7 @@ impl Kind for DateOnly {
         Some(CellValue::Moment(Some(date), None))
     }
 
-    fn write(&self, value: &Value, format: &CellFormat<'_>) -> Option<String> {
+    fn write(&self, value: &CellValue, format: &CellFormat<'_>) -> Option<String> {
         write(value, format, Parts::Date)
     }
 
@@ -39,7 +39,7 @@ impl Kind for TimeOnly {
         Some(CellValue::Moment(None, Some(time)))
     }
 
-    fn write(&self, value: &Value, format: &CellFormat<'_>) -> Option<String> {
+    fn write(&self, value: &CellValue, format: &CellFormat<'_>) -> Option<String> {
         write(value, format, Parts::Time)
     }
 
@@ -58,7 +58,7 @@ impl Kind for DateAndTime {
         Some(CellValue::Moment(Some(date), Some(time)))
     }
 
-    fn write(&self, value: &Value, format: &CellFormat<'_>) -> Option<String> {
+    fn write(&self, value: &CellValue, format: &CellFormat<'_>) -> Option<String> {
         write(value, format, Parts::Both)
     }
 
@@ -71,8 +71,8 @@ impl Kind for DateAndTime {
     }
 }
 
-fn write(value: &Value, format: &CellFormat<'_>, parts: Parts) -> Option<String> {
-    Some(match pattern::write(value.as_str()?, format.pattern(), parts)? {
+fn write(value: &CellValue, format: &CellFormat<'_>, parts: Parts) -> Option<String> {
+    Some(match pattern::write(value.text()?, format.pattern(), parts)? {
         Written::Text(text) => text,
         Written::Number(number) => format.marks.write(number, None),
     })
@@ -86,8 +86,8 @@ fn expected(format: &CellFormat<'_>, what: &str) -> String {
     format!("{what} as {pattern}")
 }
 
-/// A moment of RFC 3339 on the wall clock of another offset: a table without zones holds times of
-/// one offset only. Seconds and their fractions stay as they are.
+/// An RFC 3339 timestamp at another offset: a table without offsets has times of one offset only.
+/// Seconds and their fractions are kept.
 pub(crate) fn in_zone(moment: &str, zone: &str) -> Option<String> {
     let seconds =
         |pieces: &Pieces<'_>| pieces.to_numeric_offset().map(|offset| i64::from(offset.seconds()));

@@ -1,11 +1,11 @@
-//! Numbers with the marks of a table, and what all kinds share that are numbers.
+//! Numbers with the decimal and thousands separators of a table, and code that all numeric kinds
+//! share.
 
 use obvert_model::layout::Layout;
-use serde_json::{Value, json};
 
 use super::{CellFormat, CellValue, Kind};
 
-/// The marks of the numbers of a table.
+/// The separators of numbers in a table.
 #[derive(Clone, Copy)]
 pub(crate) struct Marks<'l> {
     pub(super) decimal: &'l str,
@@ -23,7 +23,7 @@ impl<'l> Marks<'l> {
         Self { decimal, thousands: None }
     }
 
-    /// The number that a cell is, by these marks.
+    /// The number in a cell, with these separators.
     pub(crate) fn number(self, cell: &str) -> Option<f64> {
         let mut plain = cell.trim().to_owned();
         if let Some(mark) = self.thousands {
@@ -40,7 +40,7 @@ impl<'l> Marks<'l> {
         plain.parse::<f64>().ok().filter(|number| digits && only && number.is_finite())
     }
 
-    /// A number without its thousands marks, each of which is before three digits and nothing else.
+    /// A number without its thousands separators, each of which must be followed by three digits.
     fn without_thousands(self, plain: &str, mark: &str) -> Option<String> {
         let (whole, fraction) = plain.split_once(self.decimal).unwrap_or((plain, ""));
         let mut groups = whole.split(mark);
@@ -52,7 +52,7 @@ impl<'l> Marks<'l> {
         (!wrong).then(|| plain.replace(mark, ""))
     }
 
-    /// A number with these marks; with as many decimals as it has where none are told.
+    /// A number with these separators, with the given decimals or with its own.
     pub(crate) fn write(self, number: f64, decimals: Option<u32>) -> String {
         let text = match decimals {
             Some(decimals) => format!("{number:.*}", decimals as usize),
@@ -62,29 +62,17 @@ impl<'l> Marks<'l> {
     }
 }
 
-/// A number as JSON has it: whole without a fraction.
-#[allow(clippy::cast_possible_truncation)]
-pub(crate) fn number(value: f64) -> Value {
-    if value.fract() == 0.0 && value.abs() < 9_007_199_254_740_992.0 {
-        json!(value as i64)
-    } else {
-        json!(value)
-    }
-}
-
-/// The nearest number to a sum of hundreds or twelfths, without the noise of its last binary
-/// digits.
+/// The decimal fraction nearest to a sum of hundredths or twelfths, without binary rounding noise.
 pub(super) fn tidy(value: f64) -> f64 {
     format!("{value:.9}").parse().unwrap_or(value)
 }
 
-/// A number with so many decimals.
+/// A number with a number of decimals.
 pub(super) fn rounded(value: f64, decimals: u32) -> f64 {
     format!("{value:.*}", decimals as usize).parse().unwrap_or(value)
 }
 
-/// A number with zeros before it, so that it has as many digits before its decimal mark as are
-/// asked for.
+/// A number with leading zeros, up to a number of digits before its decimal separator.
 pub(super) fn padded(text: &str, digits: Option<u32>) -> String {
     let (sign, rest) = text.strip_prefix('-').map_or(("", text), |rest| ("-", rest));
     let own = rest.bytes().take_while(u8::is_ascii_digit).count();
@@ -94,21 +82,16 @@ pub(super) fn padded(text: &str, digits: Option<u32>) -> String {
     )
 }
 
-/// A number that is a cell's value.
-pub(super) fn single(value: f64) -> CellValue {
-    CellValue::Single(number(value))
-}
-
 /// `12.5`.
 pub(super) struct Plain;
 
 impl Kind for Plain {
     fn read(&self, cell: &str, format: &CellFormat<'_>) -> Option<CellValue> {
-        format.marks.number(cell).map(single)
+        format.marks.number(cell).map(CellValue::Number)
     }
 
-    fn write(&self, value: &Value, format: &CellFormat<'_>) -> Option<String> {
-        let text = format.marks.write(value.as_f64()?, format.column.decimals);
+    fn write(&self, value: &CellValue, format: &CellFormat<'_>) -> Option<String> {
+        let text = format.marks.write(value.number()?, format.column.decimals);
         Some(padded(&text, format.column.digits))
     }
 

@@ -1,4 +1,4 @@
-//! Dates and times of day by the pattern of their column, both ways, and the day numbers of
+//! Dates and times of day in the pattern of their column, both ways, and the day numbers of
 //! spreadsheets.
 
 use jiff::SignedDuration;
@@ -9,7 +9,7 @@ const MONTHS: [&str; 12] =
 
 const DAY: f64 = 86_400.0;
 
-/// What a pattern is for.
+/// The kind of a pattern.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Parts {
     Date,
@@ -17,9 +17,9 @@ pub(crate) enum Parts {
     Both,
 }
 
-/// Day 0 and the first day of the two day counts of spreadsheets (ECMA-376 part 1, 18.17.4.1, from
-/// memory). The older takes 1900 for a leap year, so its count is a day ahead from March 1900 on;
-/// days before are not read.
+/// Day 0 and the first valid day of the two date systems of spreadsheets (ECMA-376 part 1,
+/// 18.17.4.1, from memory). The older one treats 1900 as a leap year, so it is one day ahead from
+/// March 1900 on; earlier days are not read.
 fn epoch(pattern: &str) -> Option<(Date, i64)> {
     match pattern {
         "serial-1900" => Some((Date::constant(1899, 12, 30), 61)),
@@ -28,7 +28,7 @@ fn epoch(pattern: &str) -> Option<(Date, i64)> {
     }
 }
 
-/// A piece of a pattern, with its text.
+/// A piece of a pattern, as text.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Piece {
     Day,
@@ -44,7 +44,7 @@ enum Piece {
 }
 
 impl Piece {
-    /// Whether it is of a date or time, and not of the text between.
+    /// Whether it is part of a date or time, not literal text.
     const fn is_counted(self) -> bool {
         !matches!(self, Self::Half | Self::Literal)
     }
@@ -68,8 +68,7 @@ fn letters(pattern: &str) -> Vec<&str> {
     found
 }
 
-/// The pieces of a pattern. Behind an hour, `m` is a minute; of three letters for the hours, the
-/// third is an h of the cell.
+/// The pieces of a pattern. After an hour, `m` is a minute; in `hhh`, the third h is a literal.
 fn pieces(pattern: &str, parts: Parts) -> Vec<(Piece, &str)> {
     let mut hours = parts == Parts::Time;
     let mut found = Vec::new();
@@ -95,7 +94,7 @@ fn pieces(pattern: &str, parts: Parts) -> Vec<(Piece, &str)> {
     found
 }
 
-/// The numbers in a cell, before they are taken for a date or a time.
+/// The numbers in a cell, before they are combined to a date or a time.
 #[derive(Clone, Copy, Debug, Default)]
 struct Numbers {
     year: Option<u32>,
@@ -109,7 +108,7 @@ struct Numbers {
 }
 
 impl Numbers {
-    /// Of several of one kind the first counts.
+    /// If a piece is repeated, the first counts.
     fn set(&mut self, piece: Piece, number: u32) {
         let place = match piece {
             Piece::Year => &mut self.year,
@@ -142,21 +141,20 @@ impl Numbers {
     }
 }
 
-/// The numbers of a cell; `None` when it does not follow the pattern.
+/// The numbers of a cell; `None` if it does not match the pattern.
 fn by_pattern(cell: &str, pattern: &str, parts: Parts) -> Option<Numbers> {
     let mut rest = cell.trim();
     let mut found = Numbers::default();
     let pieces = pieces(pattern, parts);
     for (index, (piece, text)) in pieces.iter().copied().enumerate() {
         match piece {
-            // Systems differ in whether they write the space before am, so that a missing one is
-            // not worth refusing the cell.
+            // Systems differ in whether they write a space before am, so a missing one is accepted.
             Piece::Literal if text == " " => rest = rest.trim_start(),
             Piece::Literal => rest = rest.strip_prefix(text)?,
             Piece::Half => found.set(piece, word(&mut rest, &["am", "pm"])?),
             Piece::MonthName => found.set(piece, word(&mut rest, &MONTHS)? + 1),
             _ => {
-                // Where digits follow at once, theirs are left to them: in 930 the hour has one.
+                // Digits of the following piece are left to it: in 930 the hour has one digit.
                 let behind = pieces[index + 1..].iter().take_while(|(piece, _)| piece.is_counted());
                 let number =
                     digits(&mut rest, piece, text, behind.map(|(_, text)| text.len()).sum())?;
@@ -167,8 +165,8 @@ fn by_pattern(cell: &str, pattern: &str, parts: Parts) -> Option<Numbers> {
     rest.is_empty().then_some(found)
 }
 
-/// Takes one of some words of equal length off a text, whatever its case, and gives its place among
-/// them.
+/// Removes one of several words from the start of a text, case-insensitively, and returns its
+/// index.
 fn word(rest: &mut &str, words: &[&str]) -> Option<u32> {
     let length = words.first()?.len();
     let own = rest.get(..length)?;
@@ -177,7 +175,7 @@ fn word(rest: &mut &str, words: &[&str]) -> Option<u32> {
     u32::try_from(place).ok()
 }
 
-/// Takes the digits of a piece off a text, before others that have so many.
+/// Removes the digits of a piece from the start of a text, but leaves `later` digits.
 fn digits(rest: &mut &str, piece: Piece, text: &str, behind: usize) -> Option<u32> {
     let is_year = piece == Piece::Year;
     let there = rest.bytes().take_while(u8::is_ascii_digit).count();
@@ -198,7 +196,7 @@ fn digits(rest: &mut &str, piece: Piece, text: &str, behind: usize) -> Option<u3
     Some(number)
 }
 
-/// Why a cell that follows its pattern is no date or time: that day or that time of day does not
+/// Why a cell that matches its pattern is not a valid date or time: that day or time does not
 /// exist.
 pub(super) fn impossible(cell: &str, pattern: &str, parts: Parts) -> Option<String> {
     let found = by_pattern(cell, pattern, parts)?;
@@ -211,11 +209,11 @@ pub(super) fn impossible(cell: &str, pattern: &str, parts: Parts) -> Option<Stri
         });
     }
     (found.hour.is_some() && found.time().is_none())
-        .then(|| "there is no such time of day".to_owned())
+        .then(|| "this time of day does not exist".to_owned())
 }
 
-/// Date and time of a day number: the whole days, and the rest to the nearest second. A time alone
-/// has no days and no date.
+/// Date and time of a day number: the whole days, and the rest to the nearest second. A time
+/// without a date has no days.
 fn serial(number: f64, pattern: &str) -> Option<(Option<Date>, Time)> {
     let (zero, first) = epoch(pattern)?;
     let seconds = (number * DAY).round();
@@ -230,7 +228,7 @@ fn serial(number: f64, pattern: &str) -> Option<(Option<Date>, Time)> {
     (date.is_some() || day == 0).then_some((date, time))
 }
 
-/// The date of a cell. `number` is the cell as a number, for day counts.
+/// The date in a cell. `number` is the cell as a number, for day numbers.
 pub(crate) fn date(cell: &str, number: Option<f64>, pattern: &str) -> Option<Date> {
     if epoch(pattern).is_some() {
         return serial(number.filter(|number| number.fract() == 0.0)?, pattern)?.0;
@@ -238,7 +236,7 @@ pub(crate) fn date(cell: &str, number: Option<f64>, pattern: &str) -> Option<Dat
     by_pattern(cell, pattern, Parts::Date)?.date()
 }
 
-/// The time of day of a cell.
+/// The time of day in a cell.
 pub(crate) fn time(cell: &str, number: Option<f64>, pattern: &str) -> Option<Time> {
     if epoch(pattern).is_some() {
         return serial(number.filter(|number| (0.0..1.0).contains(number))?, pattern)
@@ -247,7 +245,7 @@ pub(crate) fn time(cell: &str, number: Option<f64>, pattern: &str) -> Option<Tim
     by_pattern(cell, pattern, Parts::Time)?.time()
 }
 
-/// Both of a cell that holds both.
+/// The date and the time in a cell that has both.
 pub(crate) fn both(cell: &str, number: Option<f64>, pattern: &str) -> Option<(Date, Time)> {
     if epoch(pattern).is_some() {
         let (date, time) = serial(number?, pattern)?;
@@ -257,13 +255,13 @@ pub(crate) fn both(cell: &str, number: Option<f64>, pattern: &str) -> Option<(Da
     Some((found.date()?, found.time()?))
 }
 
-/// A moment as a cell: a text, or the number of a day count.
+/// A timestamp as a cell: a text, or a day number.
 pub(super) enum Written {
     Text(String),
     Number(f64),
 }
 
-/// The parts of a moment in RFC 3339, in a pattern.
+/// The parts of an RFC 3339 timestamp, in a pattern.
 pub(super) fn write(value: &str, pattern: &str, parts: Parts) -> Option<Written> {
     if let Some((zero, _)) = epoch(pattern) {
         return day_number(value, zero, parts).map(Written::Number);
@@ -305,11 +303,11 @@ pub(super) fn write(value: &str, pattern: &str, parts: Parts) -> Option<Written>
     Some(Written::Text(text))
 }
 
-/// A moment in the day count that begins with a day.
+/// A timestamp as a day number, counted from day 0.
 fn day_number(value: &str, zero: Date, parts: Parts) -> Option<f64> {
     let (date, time): (Date, Time) =
         (value.get(..10)?.parse().ok()?, value.get(11..19)?.parse().ok()?);
-    // Ten decimals tell a hundredth of a second apart.
+    // Ten decimals resolve a hundredth of a second.
     let rounded = |days: f64| format!("{days:.10}").parse().unwrap_or(days);
     let of_day = rounded(time.duration_since(Time::midnight()).as_secs_f64() / DAY);
     let days = date.duration_since(zero).as_secs_f64() / DAY;
@@ -324,9 +322,9 @@ fn day_number(value: &str, zero: Date, parts: Parts) -> Option<f64> {
 mod tests {
     use super::*;
 
-    /// An h behind the hour is written as a third one, and every other pattern reads what it did.
+    /// A literal h after the hour is written as a third h; all other patterns read what they write.
     #[test]
-    fn a_third_h_stands_behind_the_hour() {
+    fn a_third_h_is_a_literal_after_the_hour() {
         for (cell, pattern, is) in [
             ("08h15", "hhhmm", Some("08:15:00")),
             ("8h15", "hhhmm", Some("08:15:00")),

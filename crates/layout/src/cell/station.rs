@@ -1,8 +1,6 @@
-//! Distances as stations: hundreds before the plus sign.
+//! Distances as stations: the hundreds, a plus sign, and the rest.
 
-use serde_json::Value;
-
-use super::number::{rounded, single, tidy};
+use super::number::{rounded, tidy};
 use super::{CellFormat, CellValue, Kind, Marks};
 
 /// `1+64.50` for 164.5.
@@ -10,19 +8,19 @@ pub(super) struct Station;
 
 impl Kind for Station {
     fn read(&self, cell: &str, format: &CellFormat<'_>) -> Option<CellValue> {
-        distance(cell, format.marks).map(single)
+        distance(cell, format.marks).map(CellValue::Number)
     }
 
-    fn write(&self, value: &Value, format: &CellFormat<'_>) -> Option<String> {
-        let number = value.as_f64()?;
+    fn write(&self, value: &CellValue, format: &CellFormat<'_>) -> Option<String> {
+        let number = value.number()?;
         let decimals = format.column.decimals.unwrap_or(2);
-        // Rounded first, so that 99.999 with two decimals is 1+00.00 and not 0+100.00.
+        // Rounded first, so that 99.999 with two decimals is 1+00.00, not 0+100.00.
         let all = rounded(number.abs(), decimals);
         let hundreds = (all / 100.0).floor();
         let width = if decimals == 0 { 2 } else { decimals as usize + 3 };
         let rest =
             format!("{:0>width$}", format.marks.write(all - hundreds * 100.0, Some(decimals)));
-        // A spreadsheet would take a sign before it for a sum.
+        // A spreadsheet would read a sign before it as a formula.
         let sign = match (number < 0.0, format.is_xml) {
             (false, _) => "",
             (true, true) => "-",

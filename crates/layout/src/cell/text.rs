@@ -1,24 +1,22 @@
 //! Texts, and words for yes and no.
 
-use serde_json::Value;
-
 use super::{CellFormat, CellValue, Kind};
 
-/// Text as it is.
+/// Any text.
 pub(super) struct Plain;
 
 impl Kind for Plain {
     fn read(&self, cell: &str, format: &CellFormat<'_>) -> Option<CellValue> {
-        // Of a column with words, the others are none.
+        // In a column with words, other texts are invalid.
         format.column.translate.is_empty().then(|| {
-            // No spreadsheet opens XML as a table, so nothing in it was made harmless.
+            // Spreadsheets do not open XML as a table, so its text needs no apostrophe.
             let text = if format.is_xml { cell } else { obvert_convert::csv::plain(cell) };
-            CellValue::Single(Value::String(text.to_owned()))
+            CellValue::Text(text.to_owned())
         })
     }
 
-    fn write(&self, value: &Value, format: &CellFormat<'_>) -> Option<String> {
-        let text = value.as_str().filter(|_| format.column.translate.is_empty())?.to_owned();
+    fn write(&self, value: &CellValue, format: &CellFormat<'_>) -> Option<String> {
+        let text = value.text().filter(|_| format.column.translate.is_empty())?.to_owned();
         Some(if format.is_xml { text } else { obvert_convert::csv::harmless(text) })
     }
 
@@ -27,7 +25,7 @@ impl Kind for Plain {
     }
 }
 
-/// A word for yes or for no, all of which the column translates.
+/// Words for yes and no, all of which the column translates.
 pub(super) struct YesNo;
 
 impl Kind for YesNo {
@@ -35,7 +33,7 @@ impl Kind for YesNo {
         None
     }
 
-    fn write(&self, _: &Value, _: &CellFormat<'_>) -> Option<String> {
+    fn write(&self, _: &CellValue, _: &CellFormat<'_>) -> Option<String> {
         None
     }
 

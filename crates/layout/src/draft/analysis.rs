@@ -1,4 +1,4 @@
-//! A file as far as it is understood: its columns, and what was chosen for each.
+//! The analysis of a file: its columns, and the choice for each.
 
 use std::ops::RangeInclusive;
 
@@ -11,18 +11,18 @@ use super::vocabulary::{self, Role};
 use crate::encoding::Charset;
 use crate::grid::GridRow;
 
-/// How a file is written.
-pub(super) enum FileForm {
+/// The kind of a file.
+pub(super) enum FileKind {
     /// A table.
     Table {
-        /// The encoding; none for a workbook.
+        /// The encoding; `None` for a workbook.
         charset: Option<Charset>,
         delimiter: char,
-        /// The row that headings begin in, from 0, and how many they take.
+        /// The first row of headings, from 0, and the number of rows of headings.
         first: usize,
         deep: usize,
     },
-    /// XML: the path of the element that is a row.
+    /// XML: the path of the element of a row.
     Xml { rows: String },
 }
 
@@ -35,21 +35,21 @@ pub(super) struct Merged {
     pub(super) columns: RangeInclusive<usize>,
 }
 
-/// A file as far as it is understood.
+/// The analysis of a file.
 pub(super) struct Analysis<'t> {
     pub(super) columns: &'t [Column],
     pub(super) choices: &'t [Option<Choice>],
-    /// The cell of a row that is of each column.
+    /// For each column, the index of its cell in a row.
     pub(super) cells: &'t [usize],
     pub(super) rows: &'t [&'t GridRow],
-    pub(super) form: FileForm,
+    pub(super) form: FileKind,
     pub(super) marks: Marks,
-    /// The mark of its numbers, where none of them tells whether it is before decimals or between
-    /// thousands.
+    /// The separator in its numbers, if no number shows whether it is a decimal or a thousands
+    /// separator.
     pub(super) unsettled: Option<char>,
     /// Whether months come before days.
     pub(super) american: bool,
-    /// The cells that are merged over several rows, where it is in a workbook.
+    /// The cells that are merged over several rows, in a workbook.
     pub(super) merged: &'t [Merged],
 }
 
@@ -58,14 +58,14 @@ impl<'t> Analysis<'t> {
         self.choices.get(column)?.as_ref()
     }
 
-    /// The column that was taken for a role.
+    /// The column that was chosen for a role.
     pub(super) fn column_with(&self, role: Role) -> Option<usize> {
         self.choices
             .iter()
             .position(|choice| choice.as_ref().is_some_and(|choice| choice.role() == role))
     }
 
-    /// The column that was taken for a field.
+    /// The column that was chosen for a field.
     pub(super) fn column_of(&self, target: Target) -> Option<usize> {
         self.column_with(Role::Field(target))
     }
@@ -74,18 +74,18 @@ impl<'t> Analysis<'t> {
         self.column_of(target).is_some()
     }
 
-    /// The statistics of a column that were taken.
+    /// The statistics of a column on which its choice is based.
     pub(super) fn statistics(&self, column: usize) -> &'t ColumnStatistics {
         let own = &self.columns[column];
         self.choice(column).map_or(&own.statistics, |choice| choice.statistics(own))
     }
 
-    /// The statistics of the column that was taken for a field.
+    /// The statistics of the column that was chosen for a field.
     pub(super) fn statistics_of(&self, target: Target) -> Option<&'t ColumnStatistics> {
         self.column_of(target).map(|column| self.statistics(column))
     }
 
-    /// The unit that the heading of a column names.
+    /// The unit in the heading of a column.
     pub(super) fn named_unit(&self, column: usize) -> Option<QuantityUnit> {
         self.columns[column].words.first().and_then(|words| vocabulary::unit_in(words))
     }

@@ -1,10 +1,10 @@
-//! Tables in blocks: a title, the headings, the rows of one run, and all of it again for the next.
-//! A layout reads one table under one row of headings, so that the lines between are told for what
-//! they are and not for what each column makes of them.
+//! Tables in blocks: a title, the headings, the rows of one run, and again for the next run. A
+//! layout reads one table with one row of headings, so these lines are reported as a whole, not as
+//! errors in each column.
 
 use super::super::grid::GridRow;
 
-/// So many lines are named.
+/// The number of lines that are named.
 const NAMED: usize = 3;
 
 fn text(row: &GridRow, column: usize) -> &str {
@@ -15,33 +15,33 @@ fn filled(row: &GridRow) -> usize {
     row.cells.iter().filter(|cell| !cell.text.trim().is_empty()).count()
 }
 
-/// Whether a row says again what a row of headings does, and nothing else.
+/// Whether a row repeats a row of headings exactly.
 fn repeats(row: &GridRow, headings: &GridRow) -> bool {
     let wide = row.cells.len().max(headings.cells.len());
     filled(row) > 1 && (0..wide).all(|column| text(row, column) == text(headings, column))
 }
 
-/// What a title says, with its line.
+/// The text of a title, with its line.
 pub(super) fn title(row: &GridRow) -> String {
-    let said: Vec<&str> =
+    let texts: Vec<&str> =
         row.cells.iter().map(|cell| cell.text.trim()).filter(|text| !text.is_empty()).collect();
-    let short: String = said.join(" ").chars().take(60).collect();
+    let short: String = texts.join(" ").chars().take(60).collect();
     format!("line {} has {short:?}", row.line)
 }
 
-/// What titles say, the first of them.
+/// The texts of the first titles.
 pub(super) fn titles(rows: &[&GridRow]) -> String {
-    let said: Vec<String> = rows.iter().take(NAMED).map(|row| title(row)).collect();
+    let texts: Vec<String> = rows.iter().take(NAMED).map(|row| title(row)).collect();
     let more = if rows.len() > NAMED {
         format!(", and {} more", rows.len() - NAMED)
     } else {
         String::new()
     };
-    format!("{}{more}", said.join(", "))
+    format!("{}{more}", texts.join(", "))
 }
 
-/// Takes the rows that repeat the headings, and the titles above them, out of the rows below the
-/// first headings, and says so. `above` is what stands above those.
+/// Removes rows that repeat the headings, and the titles above them, from the rows below the first
+/// headings, and reports them. `above` are the rows above those.
 pub(super) fn take_out(
     rows: &mut Vec<&GridRow>,
     above: &[&GridRow],
@@ -59,8 +59,8 @@ pub(super) fn take_out(
     if lines.is_empty() {
         return;
     }
-    // As many as above the first headings, and with no more in them: a row of few cells can as well
-    // be an observation.
+    // At most as many rows as above the first headings, and with at most as many cells: a row with
+    // few cells may be an observation.
     let most = above.iter().map(|row| filled(row)).max().unwrap_or(0);
     let mut out = again.clone();
     for (index, _) in again.iter().enumerate().filter(|(_, again)| **again) {
@@ -92,11 +92,11 @@ pub(super) fn take_out(
         String::new()
     } else {
         format!(
-            ", and the titles above headings, which are not read ({}): put what they say of a pipe or a run into columns, in every row",
+            ", and the titles above headings are not read ({}): put their pipe or run into columns, in every row",
             titles(&titled)
         )
     };
-    open.push(format!("{what}; keep them once, and remove such lines{titles}"));
+    open.push(format!("{what}; keep the first headings, and remove the other lines{titles}"));
     let mut out = out.into_iter();
     rows.retain(|_| !out.next().unwrap_or(false));
 }

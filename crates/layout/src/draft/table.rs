@@ -1,11 +1,11 @@
-//! A draft from a table, in a text or in a sheet of a workbook: its headings are found, and its
-//! columns are analysed.
+//! A draft from a table, as text or in a sheet of a workbook: finds its headings and analyses its
+//! columns.
 
 use obvert_convert::ConvertError;
 
-use super::analysis::{Analysis, FileForm, Merged};
+use super::analysis::{Analysis, FileKind, Merged};
 use super::choice::{Column, Level, sizes};
-use super::headings::{HeadingRows, named_columns, usual_width, whole_rows};
+use super::headings::{HeadingRows, complete_rows, named_columns, usual_width};
 use super::statistics::{ColumnStatistics, Marks, NumberMarks};
 use super::{Draft, ENOUGH, blocks, construct, is_american, refuse, vocabulary};
 use crate::encoding::Charset;
@@ -17,7 +17,7 @@ pub(super) struct Table<'s> {
     pub(super) rows: Vec<GridRow>,
     pub(super) delimiter: char,
     pub(super) charset: Option<Charset>,
-    /// The marks of its numbers and why, where they are known before.
+    /// The separators of its numbers and the reason, if they are known in advance.
     pub(super) marks: Option<NumberMarks>,
     /// Whether blank cells at the end of a row are left out.
     pub(super) open_ended: bool,
@@ -26,7 +26,7 @@ pub(super) struct Table<'s> {
 }
 
 impl Table<'_> {
-    /// Drafts a layout; `guesses` is what was guessed before.
+    /// Drafts a layout; `guesses` are the assumptions so far.
     pub(super) fn draft(mut self, mut guesses: Vec<String>) -> Result<Draft, ConvertError> {
         let known = self.marks.take();
         let place = self.heading_rows()?;
@@ -50,7 +50,7 @@ impl Table<'_> {
             choices: &choices,
             cells: &cells,
             rows: &body,
-            form: FileForm::Table { charset: self.charset, delimiter: self.delimiter, first, deep },
+            form: FileKind::Table { charset: self.charset, delimiter: self.delimiter, first, deep },
             marks,
             unsettled,
             american,
@@ -59,7 +59,7 @@ impl Table<'_> {
         construct::draft(&analysis, guesses, open)
     }
 
-    /// The rows that the headings are in.
+    /// Finds the rows of headings.
     ///
     /// # Errors
     /// When there are none, or no rows below them.
@@ -67,12 +67,12 @@ impl Table<'_> {
         let (name, rows) = (self.name, &self.rows);
         let wide = usual_width(rows);
         if wide < 2 {
-            let why = "its rows have one cell each, and the table of a survey has several columns; is this a table?";
+            let why = "its rows have one cell each; use a table with several columns";
             return Err(refuse(name, 1, why));
         }
         let place = HeadingRows::find(rows, wide).ok_or_else(|| {
-            let why = "no row looks like headings: each has a number in it; put a row above that says what the columns hold, since a layout \
-                       finds them by their headings";
+            let why = "no row looks like headings, since each has a number in it; add a row of headings, since layouts \
+                       find columns by them";
             refuse(name, 1, why)
         })?;
         if rows.len() <= place.end() {
@@ -80,13 +80,13 @@ impl Table<'_> {
             return Err(refuse(
                 name,
                 line,
-                "there are no rows below the headings, so what the columns hold cannot be found",
+                "there are no rows below the headings; use a table with some",
             ));
         }
         Ok(place)
     }
 
-    /// The rows below the headings that are whole, as many as are looked at.
+    /// The complete rows below the headings, as many as are analysed.
     fn body(
         &self,
         place: HeadingRows,
@@ -101,13 +101,15 @@ impl Table<'_> {
             self.rows[place.end()..].iter().filter(|row| row.flaw.is_some() || !row.is_blank());
         let mut below: Vec<&GridRow> = below.collect();
         blocks::take_out(&mut below, &above, &self.rows[first..place.end()], open);
-        let mut body = whole_rows(&below, wide, self.open_ended, open);
+        let mut body = complete_rows(&below, wide, self.open_ended, open);
         if body.is_empty() {
-            let why = format!("no row below the headings has the {wide} cells that they have");
+            let why = format!(
+                "no row below the headings has {wide} cells, as many as there are headings; correct the rows"
+            );
             return Err(refuse(self.name, self.rows[first].line, why));
         }
         if body.len() > ENOUGH {
-            guesses.push(format!("all by the first {ENOUGH} of {} rows", body.len()));
+            guesses.push(format!("based on the first {ENOUGH} of {} rows", body.len()));
             body.truncate(ENOUGH);
         }
         if first > 0 || deep > 1 {
@@ -123,12 +125,12 @@ impl Table<'_> {
     }
 }
 
-/// A column as far as it is analysed.
+/// The analysis of a column.
 fn column(heading: &str, cell: usize, rows: &[&GridRow], marks: Marks, american: bool) -> Column {
     let values = rows
         .iter()
         .map(|row| (row.cells.get(cell).map_or("", |cell| cell.text.as_str()), row.line));
-    // Where a heading takes several rows, the words of the lowest alone say less surely what it is.
+    // If a heading has several rows, its lowest row alone is a weaker hint.
     let lowest = heading.rsplit('\n').next().filter(|lowest| *lowest != heading);
     Column {
         heading: heading.to_owned(),

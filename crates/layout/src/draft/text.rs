@@ -1,4 +1,4 @@
-//! A draft from text with delimiters: what is between cells is told from the text.
+//! A draft from delimited text: finds the delimiter.
 
 use obvert_convert::ConvertError;
 
@@ -9,11 +9,11 @@ use crate::encoding::{self, Known};
 use crate::grid::GridRow;
 use crate::grid::text::{Swallowed, split, swallowed};
 
-/// As much of a text as a delimiter is told from.
+/// How much of a text is used to find the delimiter.
 const SAMPLE: usize = 256 * 1024;
-/// As much of a text as is looked at for rows; no table of [`super::ENOUGH`] rows is longer.
+/// How much of a text is searched for rows; no table of [`super::ENOUGH`] rows is longer.
 const MOST: usize = 8 * 1024 * 1024;
-/// No cell is longer; what a quotation mark opens is then not merely cut off.
+/// No cell is longer, so that an opening quotation mark without a closing one is detected.
 const LONGEST: usize = 64 * 1024;
 
 /// Drafts from a text.
@@ -22,19 +22,19 @@ pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
         encoding::decode(source, None).map_err(|(line, why)| refuse(name, line, why))?;
     refuse_controls(&text, name)?;
     let mut guesses = vec![match known {
-        Known::Declared => format!("encoding {charset}, for sure"),
+        Known::Declared => format!("encoding {charset}, declared"),
         Known::Marked | Known::Guessed => format!("encoding {charset}, by its bytes"),
     }];
     let delimiter = delimiter(&text).ok_or_else(|| {
-        let why = "no comma, semicolon, tab or bar cuts its lines into as many cells each, and the table of a survey has several columns; \
-                   is this a table?";
+        let why = "no comma, semicolon, tab or bar splits its lines into the same number of cells; \
+                   use a table with several columns";
         refuse(name, 1, why)
     })?;
     let (part, is_cut) = beginning(&text, MOST);
     let rows = match split(part, delimiter) {
         Ok(rows) => rows,
         Err((line, _)) if is_cut && part.len() - start_of(part, line) < LONGEST => {
-            whole_before(part, line, delimiter)
+            lines_before(part, line, delimiter)
         }
         Err((line, why)) => return Err(refuse(name, line, why)),
     };
@@ -43,11 +43,11 @@ pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
     let between = if delimiter == '\t' { "a tab".to_owned() } else { format!("{delimiter:?}") };
     let count = count_of_width(&rows, wide);
     guesses.push(format!(
-        "{between} between cells: it cuts {count} of {} rows into {wide}",
+        "{between} as the delimiter: it splits {count} of {} rows into {wide} cells",
         rows.len()
     ));
     if is_cut {
-        guesses.push(format!("all by the first {} MB of {}", MOST >> 20, text.len() >> 20));
+        guesses.push(format!("based on the first {} MB of {}", MOST >> 20, text.len() >> 20));
     }
     let table = Table {
         name,
@@ -71,13 +71,13 @@ fn refuse_controls(text: &str, name: &str) -> Result<(), ConvertError> {
     };
     let line = 1 + text[..at].matches('\n').count();
     let message = format!(
-        "the character U+{:04X}, which no table has; is this a table? save it as CSV or as a workbook (.xlsx)",
+        "the character U+{:04X}, which no table has; save the table as CSV or as a workbook (.xlsx)",
         u32::from(letter)
     );
     Err(refuse(name, line, message))
 }
 
-/// Refuses a quotation mark that another one far below ends, and that has swallowed rows.
+/// Refuses a quotation mark that is closed by another one far below, so that it has swallowed rows.
 fn refuse_swallowed(rows: &[GridRow], delimiter: char, name: &str) -> Result<(), ConvertError> {
     let wide = usual_width(rows);
     let Some(Swallowed { line, column, lines }) =
@@ -86,13 +86,13 @@ fn refuse_swallowed(rows: &[GridRow], delimiter: char, name: &str) -> Result<(),
         return Ok(());
     };
     let message = format!(
-        "a quotation mark begins a cell here, in column {column}, which spans {lines} lines and contains whole rows; close it on its own \
+        "a quotation mark starts a cell here, in column {column}, which spans {lines} lines and contains whole rows; close it on its own \
          line, or double each quotation mark in a cell that has some"
     );
     Err(refuse(name, line, message))
 }
 
-/// A text up to the last line end within a length, and whether that cut anything off.
+/// A text up to the last line end within a length, and whether any of it was cut off.
 fn beginning(text: &str, most: usize) -> (&str, bool) {
     if text.len() <= most {
         return (text, false);
@@ -104,7 +104,7 @@ fn beginning(text: &str, most: usize) -> (&str, bool) {
     (&text[..end], true)
 }
 
-/// Where a line begins. CR and LF, CR alone and LF alone end lines.
+/// The start of a line. CR and LF, CR alone and LF alone end lines.
 fn start_of(text: &str, line: usize) -> usize {
     let bytes = text.as_bytes();
     let ends = bytes.iter().enumerate().filter(|(at, byte)| match byte {
@@ -117,24 +117,24 @@ fn start_of(text: &str, line: usize) -> usize {
 }
 
 /// The rows before a line.
-fn whole_before(text: &str, line: usize, delimiter: char) -> Vec<GridRow> {
+fn lines_before(text: &str, line: usize, delimiter: char) -> Vec<GridRow> {
     split(&text[..start_of(text, line)], delimiter).unwrap_or_default()
 }
 
-/// The delimiter that cuts the most rows into as many cells, more than one. A quotation mark that
-/// nothing ends is no reason to take another.
+/// The delimiter that splits the most rows into the same number of cells, more than one. An
+/// unclosed quotation mark does not rule a delimiter out.
 fn delimiter(text: &str) -> Option<char> {
     let (sample, _) = beginning(text, SAMPLE);
     let by = |delimiter: char| match split(sample, delimiter) {
         Ok(rows) => (delimiter, rows),
-        Err((line, _)) => (delimiter, whole_before(sample, line, delimiter)),
+        Err((line, _)) => (delimiter, lines_before(sample, line, delimiter)),
     };
     let good = [';', '\t', ',', '|'].into_iter().map(by).filter(|(_, rows)| usual_width(rows) > 1);
     let best = good.max_by_key(|(_, rows)| {
         let (wide, filled) =
             (usual_width(rows), rows.iter().filter(|row| !row.is_blank()).count().max(1));
-        // The more columns the better, and the more rows agree; a comma in every number is two
-        // columns of many.
+        // More columns and more equal rows are better; a comma in every number makes two columns of
+        // many.
         let agree = count_of_width(rows, wide) * 1000 / filled;
         agree * agree * (wide - 1)
     });

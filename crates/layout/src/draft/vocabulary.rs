@@ -1,7 +1,7 @@
-//! What people call the columns of a survey and what stands in them, in English and German and some
-//! French, Spanish, Dutch and Italian: plain words and words of the trade, of no one office. They
-//! are data, in `words.json`; here they are read, and a heading is taken apart into words, without
-//! accents and units, and held against them.
+//! The words that people use as headings and values, in English and German and some French,
+//! Spanish, Dutch and Italian: plain words and words of the trade, not of a single office. They are
+//! data, in `words.json`. This module reads them, splits a heading into words, without accents and
+//! units, and compares them.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::OnceLock;
@@ -12,17 +12,17 @@ use serde::Deserialize;
 
 use super::choice::directions;
 
-/// What a column is in a layout.
+/// The role of a column in a layout.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
 #[serde(try_from = "String")]
 pub(super) enum Role {
     /// It holds a field.
     Field(Target),
-    /// It says what was seen, by a code or in words.
+    /// It has codes, or words for codes.
     Codes,
-    /// It says more of what was seen, in words.
+    /// It has further words for codes.
     CodeDetail,
-    /// It marks where stretches begin and end.
+    /// It marks the start and end of stretches.
     Stretch,
 }
 
@@ -41,7 +41,7 @@ impl TryFrom<String> for Role {
 }
 
 impl Role {
-    /// The record that a row must be of to have it.
+    /// The record that an element of a row must be to have it.
     pub(super) fn record(self) -> Record {
         match self {
             Self::Field(target) => target.record(),
@@ -50,19 +50,19 @@ impl Role {
     }
 }
 
-/// What a column can mean, with how its values must look and the words for it.
+/// A meaning that a column can have: the pattern of its values, and the words for it.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Meaning {
-    /// What it is in a layout.
+    /// Its role in a layout.
     #[serde(rename = "to")]
     pub(super) role: Role,
     pub(super) wants: Wants,
-    /// The list of [`Vocabulary::values`] that its words are of, where it is one.
+    /// The list of [`Vocabulary::values`] that its words are from, if there is one.
     pub(super) words: Option<String>,
-    /// What it is in words, for the reason.
+    /// Its name in reasons.
     pub(super) is: String,
-    /// A phrase matches where all of its words are in the heading.
+    /// A phrase matches if all its words are in the heading.
     pub(super) phrases: Vec<String>,
 }
 
@@ -73,7 +73,7 @@ impl Meaning {
     }
 }
 
-/// What the values of a column must look like.
+/// The expected pattern of the values of a column.
 #[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub(super) enum Wants {
@@ -101,27 +101,27 @@ pub(super) enum Wants {
     Unit,
 }
 
-/// Words by what they stand for.
+/// The vocabulary, by meaning.
 pub(super) type Words = BTreeMap<String, Vec<String>>;
 
-/// All words that are known.
+/// All known words.
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Vocabulary {
-    /// Everything that a draft can find, the more special before the more general.
+    /// All meanings that a draft can find, more specific ones first.
     #[serde(rename = "targets")]
     pub(super) meanings: Vec<Meaning>,
-    /// Words for units in headings, which say nothing of what is measured.
+    /// Words for units in headings, which do not tell what is measured.
     units: Words,
-    /// Words and signs for units behind numbers.
+    /// Words and signs for units after numbers.
     cell_units: Words,
-    /// Words of headings that say nothing.
+    /// Words of headings without meaning.
     bare: BTreeSet<String>,
-    /// Words for values, by the name that a target calls them by.
+    /// Words for values, by the name of their list.
     values: BTreeMap<String, Words>,
-    /// Words of headings that dates stand below.
+    /// Words in headings of dates.
     pub(super) dates: BTreeSet<String>,
-    /// Words of headings that times of day stand below.
+    /// Words in headings of times of day.
     pub(super) times: BTreeSet<String>,
     yes: Vec<String>,
     no: Vec<String>,
@@ -132,26 +132,27 @@ pub(super) struct Vocabulary {
 /// The vocabulary.
 pub(super) fn vocabulary() -> &'static Vocabulary {
     static WORDS: OnceLock<Vocabulary> = OnceLock::new();
-    // Embedded, and read by a test; without it, nothing would be found, and nothing be wrong.
+    // Embedded, and read by a test; without it, nothing would be recognised, but nothing would
+    // fail.
     WORDS.get_or_init(|| serde_json::from_str(include_str!("words.json")).unwrap_or_default())
 }
 
-/// What a column can mean that holds a field.
+/// The meaning of a field.
 pub(super) fn meaning_of(target: Target) -> Option<&'static Meaning> {
     vocabulary().meanings.iter().find(|meaning| meaning.is_field(target))
 }
 
-/// The list of words that a meaning names.
+/// The list of words of a meaning.
 fn list(meaning: &Meaning) -> Option<&'static Words> {
     vocabulary().values.get(meaning.words.as_ref()?)
 }
 
-/// The unit that a heading names.
+/// The unit in a heading.
 pub(super) fn unit_in(heading: &[String]) -> Option<QuantityUnit> {
     unit_with(&vocabulary().units, |words| heading.iter().any(|own| words.contains(own)))
 }
 
-/// The unit that a word or sign stands for.
+/// The unit of a word or sign.
 pub(super) fn unit_of(word: &str) -> Option<QuantityUnit> {
     let own = words(word);
     unit_with(&vocabulary().cell_units, |known| known.iter().any(|known| known == word)).or_else(
@@ -159,7 +160,7 @@ pub(super) fn unit_of(word: &str) -> Option<QuantityUnit> {
     )
 }
 
-/// The unit whose words are so.
+/// The unit whose words match.
 fn unit_with(units: &Words, is: impl Fn(&[String]) -> bool) -> Option<QuantityUnit> {
     units
         .iter()
@@ -167,9 +168,9 @@ fn unit_with(units: &Words, is: impl Fn(&[String]) -> bool) -> Option<QuantityUn
         .and_then(|(unit, _)| unit.parse::<QuantityUnit>().ok())
 }
 
-/// What a text stands for of the words of a meaning: that of the longest phrase that is in it, and
-/// of two of one length that which comes first. From one end to the other is one way, and which of
-/// the two is none that can be told from the words alone.
+/// The value that a text has by the words of a meaning: that of the longest phrase in it, and of
+/// equally long ones that of the first. A text "from one end to the other" is a direction, but the
+/// words do not show which.
 pub(super) fn meant(text: &str, meaning: &Meaning) -> Option<&'static str> {
     let list = list(meaning)?;
     let own = words(text);
@@ -194,10 +195,10 @@ pub(super) fn yes(value: &str) -> Option<bool> {
     if known(&vocabulary().yes) { Some(true) } else { known(&vocabulary().no).then_some(false) }
 }
 
-/// A text as words: lower case, without accents, cut where letters, digits and capitals change.
+/// A text as words: lower case, without accents, split where letters, digits and capitals change.
 pub(super) fn words(text: &str) -> Vec<String> {
     let mut found: Vec<String> = Vec::new();
-    // Whether the letter before is a digit, and whether it is a small one.
+    // Whether the previous letter is a digit, and whether it is lower case.
     let mut before: Option<(bool, bool)> = None;
     for letter in text.chars() {
         let is_digit = letter.is_ascii_digit();
@@ -219,7 +220,7 @@ pub(super) fn words(text: &str) -> Vec<String> {
     found
 }
 
-/// Adds a small letter without its accent.
+/// Adds a lower-case letter without its accent.
 fn push_plain(text: &mut String, letter: char) {
     match letter {
         'ä' | 'à' | 'á' | 'â' => text.push('a'),
@@ -235,7 +236,7 @@ fn push_plain(text: &mut String, letter: char) {
     }
 }
 
-/// The words of a text as the code list has them: words of offices, alone or several together, are
+/// The words of a text as in the code list: words of offices, single or several together, are
 /// replaced.
 pub(super) fn in_code_words(text: &str) -> Vec<String> {
     let mut own = words(text);
@@ -250,25 +251,26 @@ pub(super) fn in_code_words(text: &str) -> Vec<String> {
     own
 }
 
-/// Whether a heading has no word that says anything.
+/// Whether a heading has only words without meaning.
 pub(super) fn is_bare(heading: &[String]) -> bool {
     heading.iter().all(|word| vocabulary().bare.contains(word))
 }
 
-/// How well a heading names a meaning, from 0 to 1: how much of the heading the best phrase covers.
+/// How well a heading names a meaning, from 0 to 1: the part of the heading that the best phrase
+/// covers.
 pub(super) fn named(heading: &[String], meaning: &Meaning) -> f64 {
     let known = vocabulary();
     let unit = |word: &String| known.units.values().any(|words| words.contains(word));
     let bare: Vec<&String> =
         heading.iter().filter(|word| !unit(word) && !known.bare.contains(*word)).collect();
-    // A heading of units and numbers alone is all there is.
+    // A heading of units and numbers only.
     let words: Vec<&String> = if bare.is_empty() { heading.iter().collect() } else { bare };
     let all =
         words.iter().filter(|word| !word.bytes().all(|byte| byte.is_ascii_digit())).count().max(1);
     let best = meaning.phrases.iter().map(|phrase| {
         let wanted: Vec<&str> = phrase.split(' ').collect();
         let is = |own: &str, wanted: &str| {
-            // German writes words together: the last part says what it is.
+            // German joins words: the last part has the meaning.
             own == wanted || wanted.len() > 4 && own.len() > wanted.len() && own.ends_with(wanted)
         };
         let covered =
@@ -278,7 +280,7 @@ pub(super) fn named(heading: &[String], meaning: &Meaning) -> f64 {
         }
         let of_heading =
             words.iter().filter(|own| wanted.iter().any(|wanted| is(own, wanted))).count();
-        // A small word is a small part of a long heading.
+        // A short word is a small part of a long heading.
         if wanted.concat().len() < 4 && of_heading * 2 < all {
             return 0.0;
         }
@@ -300,15 +302,15 @@ mod tests {
             let word = word.as_ref();
             assert!(
                 !word.is_empty() && seen.insert(word.to_owned()),
-                "{what}: {word:?} stands twice or is empty"
+                "{what}: {word:?} is duplicated or empty"
             );
         }
     }
 
-    /// The file is read, every word in it stands once where two could not be told apart, and as
-    /// headings are taken apart.
+    /// The file can be read, every word occurs only once if two uses could not be distinguished,
+    /// and words are split as headings are.
     #[test]
-    fn the_vocabulary_is_read_and_says_nothing_twice() {
+    fn the_vocabulary_is_read_and_has_no_duplicates() {
         let all: Vocabulary = serde_json::from_str(include_str!("words.json")).unwrap();
         assert!(all.meanings.len() > 30);
         once(
@@ -356,7 +358,7 @@ mod tests {
     }
 
     #[test]
-    fn the_longest_phrase_says_what_a_value_means() {
+    fn the_longest_phrase_determines_the_value() {
         let meaning = |to: &str| meaning_of(Target::named(to).unwrap()).unwrap();
         let list = meaning("pipes.material");
         for (text, value) in [

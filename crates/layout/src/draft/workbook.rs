@@ -1,5 +1,5 @@
-//! A draft from a workbook: its sheets as rows of texts, before it is known what their columns
-//! hold, and the one that a layout is for.
+//! A draft from a workbook: its sheets as rows of texts, before the kinds of their columns are
+//! known, and the sheet that the layout is for.
 
 use obvert_convert::ConvertError;
 use obvert_convert::xlsx::ZipLimits;
@@ -14,17 +14,16 @@ use crate::cell::Marks;
 use crate::grid::GridRow;
 use crate::grid::workbook::{Texts, fill_up, grid_row};
 
-/// A sheet with its rows that have anything in them.
+/// A sheet with its rows that are not empty.
 struct Sheet {
     name: String,
     rows: Vec<SheetRow>,
 }
 
-/// As many sheets are tried.
+/// The number of sheets that are tried.
 const TRIED: usize = 20;
 
-/// Drafts from a workbook: from the sheet that is asked for, or the one whose columns make most
-/// sense.
+/// Drafts from a workbook: from the given sheet, or from the one whose columns are recognised best.
 pub(super) fn draft(
     source: &[u8],
     name: &str,
@@ -36,15 +35,18 @@ pub(super) fn draft(
     let drafts = sheets.iter().take(TRIED).map(|sheet| of_sheet(name, sheet, &[])).collect();
     let (best, draft) = best(drafts);
     let Some(sheet) = sheets.get(best) else { return draft };
-    // Which cells are merged is behind all rows, and is asked of the sheet alone that is taken.
+    // Merged cells are stored after all rows, so they are read only for the chosen sheet.
     let merged = merged(&mut book, &sheet.name);
     let draft = if merged.is_empty() { draft } else { of_sheet(name, sheet, &merged) };
     let is_alone = sheets.len() == 1;
     let mut draft = draft.map_err(|error| match error {
-        ConvertError::Form { place, message } if !is_alone => {
-            let message =
-                format!("no sheet of {} is a table; in {:?}, {message}", quoted(&all), sheet.name);
-            ConvertError::Form { place, message }
+        ConvertError::Format { place, message } if !is_alone => {
+            let message = format!(
+                "none of the sheets {} is a table; in {:?}, {message}",
+                quoted(&all),
+                sheet.name
+            );
+            ConvertError::Format { place, message }
         }
         other => other,
     })?;
@@ -54,17 +56,17 @@ pub(super) fn draft(
         .map(|other| other.name.clone())
         .collect();
     let why = match wanted {
-        Some(_) => ", which was asked for".to_owned(),
+        Some(_) => ", as requested".to_owned(),
         None if is_alone => String::new(),
         None => {
             format!(
-                ", whose columns make most sense; the other sheets with anything in them are {}",
+                ", whose columns are recognised best; the other sheets with content are {}",
                 quoted(&others)
             )
         }
     };
     draft.guesses.insert(0, format!("the sheet {:?}{why}", sheet.name));
-    // Where it is the only one, a layout reads it whatever it is called.
+    // If it is the only one, a layout reads it whatever its name.
     if let (Some(table), Ok(name), false) =
         (&mut draft.layout.table, Text::new(&sheet.name), is_alone && wanted.is_none())
     {
@@ -77,11 +79,11 @@ fn quoted(names: &[String]) -> String {
     names.iter().map(|name| format!("{name:?}")).collect::<Vec<_>>().join(", ")
 }
 
-/// The sheets that a draft can be of.
+/// The sheets that a draft can be based on.
 ///
 /// # Errors
-/// When the workbook is a survey already, has no sheet of the name that is asked for, or nothing in
-/// its sheets.
+/// When the workbook is a survey in the format, has no sheet with the given name, or all its sheets
+/// are empty.
 fn candidates(
     book: &mut Sheets<'_>,
     name: &str,
@@ -94,34 +96,34 @@ fn candidates(
     }
     let has = |name: &str| sheets.iter().any(|sheet| sheet.name == name && !sheet.rows.is_empty());
     if has("document") && has("observations") {
-        let why = "this workbook is a survey in the form of this format already; it is read without a layout";
+        let why = "this workbook is already a survey in the format; read it without a layout";
         return Err(refuse(name, 1, why));
     }
     if let Some(wanted) = wanted {
-        // Spreadsheet programs do not tell cases apart in the names of sheets.
+        // Spreadsheet programs do not distinguish upper and lower case in names of sheets.
         sheets.retain(|sheet| sheet.name.to_lowercase() == wanted.to_lowercase());
         if sheets.is_empty() {
-            let why = format!("there is no sheet {wanted:?}; the sheets are {}", quoted(&names));
+            let why = format!("there is no sheet {wanted:?}; choose one of {}", quoted(&names));
             return Err(refuse(name, 1, why));
         }
     }
     sheets.retain(|sheet| !sheet.rows.is_empty());
     if sheets.is_empty() {
         let what = match wanted {
-            Some(sheet) => format!("the sheet {sheet:?} has nothing in it"),
-            None => "no sheet has anything in it".to_owned(),
+            Some(sheet) => format!("the sheet {sheet:?} is empty"),
+            None => "all sheets are empty".to_owned(),
         };
         return Err(refuse(
             name,
             1,
-            format!("{what}; a draft needs a table with headings and rows below them"),
+            format!("{what}; use a table with headings and rows below them"),
         ));
     }
     Ok(sheets)
 }
 
-/// The draft whose columns make most sense, with its place; of two that are alike the first, as a
-/// reader takes it.
+/// The draft whose columns are recognised best, with its index; of equal ones the first, as a
+/// reader does.
 fn best(mut drafts: Vec<Result<Draft, ConvertError>>) -> (usize, Result<Draft, ConvertError>) {
     let sense = |draft: &Result<Draft, ConvertError>| {
         draft
@@ -138,7 +140,7 @@ fn best(mut drafts: Vec<Result<Draft, ConvertError>>) -> (usize, Result<Draft, C
 }
 
 fn of_sheet(name: &str, sheet: &Sheet, merged: &[Merged]) -> Result<Draft, ConvertError> {
-    // Numbers are numbers in a workbook; only texts tell which mark somebody types.
+    // Numbers are numbers in a workbook; only texts show which separator people type.
     let cells = sheet.rows.iter().flat_map(|row| &row.cells);
     let texts =
         cells.filter_map(
@@ -146,7 +148,7 @@ fn of_sheet(name: &str, sheet: &Sheet, merged: &[Merged]) -> Result<Draft, Conve
         );
     let marks = NumberMarks::of(texts, true);
     let rows = rows(sheet, marks.marks.decimal);
-    // In places, the file is the sheet and the line the row.
+    // In locations, the file is the sheet and the line is the row.
     let name = format!("{name}, sheet {:?}", sheet.name);
     let table = Table {
         name: &name,
@@ -160,14 +162,14 @@ fn of_sheet(name: &str, sheet: &Sheet, merged: &[Merged]) -> Result<Draft, Conve
     table.draft(Vec::new())
 }
 
-/// The cells of a sheet that are merged over several rows; none where nothing tells.
+/// The cells of a sheet that are merged over several rows; empty if they are not known.
 fn merged(book: &mut Sheets<'_>, sheet: &str) -> Vec<Merged> {
     let all = book.merged(sheet).into_iter().filter(|one| one.rows.end() > one.rows.start());
     all.map(|one| Merged { rows: one.rows, columns: one.columns }).collect()
 }
 
-/// The rows of a sheet as texts, the blank ones as well: numbers with a decimal mark, days and
-/// times as ISO 8601 has them.
+/// The rows of a sheet as texts, including blank ones: numbers with a decimal separator, dates and
+/// times in ISO 8601.
 fn rows(sheet: &Sheet, decimal: char) -> Vec<GridRow> {
     let mut mark = [0; 4];
     let texts = Texts::new(Marks::new(decimal.encode_utf8(&mut mark)));

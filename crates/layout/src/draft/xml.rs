@@ -1,4 +1,4 @@
-//! A draft from XML: which element repeats as a row, and what is around the rows.
+//! A draft from XML: finds the repeated element that is a row, and the elements around rows.
 
 use std::collections::BTreeSet;
 
@@ -6,7 +6,7 @@ use obvert_convert::ConvertError;
 use obvert_convert::xml::NAMESPACE;
 use obvert_model::layout::{Record, Target};
 
-use super::analysis::{Analysis, FileForm};
+use super::analysis::{Analysis, FileKind};
 use super::choice::{Choice, Column, Level, choose};
 use super::statistics::{ColumnStatistics, NumberMarks};
 use super::vocabulary::{self, Role};
@@ -15,7 +15,7 @@ use super::{Draft, ENOUGH, construct, is_american, refuse};
 use crate::grid::GridRow;
 use crate::grid::xml;
 
-/// As many elements are tried as the row.
+/// The number of elements that are tried as a row.
 const TRIED: usize = 8;
 
 /// Drafts from XML.
@@ -24,14 +24,14 @@ pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
     let text: &str = &xml::decode(source, charset, name)?;
     let tree = Tree::of(text, name)?;
     if text.get(..text.len().min(4096)).unwrap_or(text).contains(NAMESPACE) {
-        let why = "this is a survey in the XML of this format already; it is read without a layout";
+        let why = "this is already a survey in the XML of the format; read it without a layout";
         return Err(refuse(name, 1, why));
     }
     let values =
         || tree.leaves.iter().flat_map(|leaf| &leaf.values).map(|(value, _)| value.as_str());
     let NumberMarks { marks, reasons, unsettled } = NumberMarks::of(values(), true);
     let american = is_american(values());
-    let mut guesses = vec![format!("XML in {charset}, for sure")];
+    let mut guesses = vec![format!("XML in {charset}, declared")];
     guesses.extend(reasons);
     let column = |leaf: &Leaf| Column {
         heading: tree.heading(leaf),
@@ -47,14 +47,14 @@ pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
     };
     let mut columns: Vec<Column> = tree.leaves.iter().map(column).collect();
     let (row, choices) = best_row(&tree, &mut columns).ok_or_else(|| {
-        let why = "no element occurs more than once in another, so it cannot be told which one is a row; draft from a file with several \
+        let why = "no element is repeated in another one, so the element of a row cannot be determined; draft from a file with several \
                    observations";
         refuse(name, 1, why)
     })?;
     guesses.extend(about_row(&tree, row));
     let mut open = about_namespaces(text, &columns);
     let (columns, choices) = without_texts(&tree, row, columns, choices, &mut open);
-    // Of the rows, only the words for codes and the amounts are asked for.
+    // Only the words for codes and the amounts need values row by row.
     let asked: Vec<usize> =
         (0..choices.len()).filter(|column| is_asked(choices[*column].as_ref())).collect();
     let headings: Vec<&str> =
@@ -63,7 +63,7 @@ pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
     let cell = |column: usize| asked.iter().position(|own| *own == column).unwrap_or(usize::MAX);
     let cells: Vec<usize> = (0..columns.len()).map(cell).collect();
     let rows: Vec<&GridRow> = rows.iter().collect();
-    let form = FileForm::Xml { rows: tree.path(row) };
+    let form = FileKind::Xml { rows: tree.path(row) };
     let analysis = Analysis {
         columns: &columns,
         choices: &choices,
@@ -78,14 +78,14 @@ pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
     construct::draft(&analysis, guesses, open)
 }
 
-/// Whether the values of a column are asked for row by row.
+/// Whether the values of a column are needed row by row.
 fn is_asked(choice: Option<&Choice>) -> bool {
     choice.is_some_and(|choice| {
         matches!(choice.role(), Role::Codes | Role::CodeDetail | Role::Field(Target::AMOUNT))
     })
 }
 
-/// What is guessed of the element that is a row, and of those around it.
+/// The assumptions about the element of a row and those around it.
 fn about_row(tree: &Tree, row: usize) -> Vec<String> {
     let element = &tree.elements[row];
     let around = element.parent.map_or("", |parent| tree.elements[parent].name.as_str());
@@ -99,12 +99,12 @@ fn about_row(tree: &Tree, row: usize) -> Vec<String> {
         }
     }
     if count > ENOUGH || tree.leaves.iter().any(|leaf| leaf.values.len() == ENOUGH) {
-        guesses.push(format!("all by the first {ENOUGH} values of each path"));
+        guesses.push(format!("based on the first {ENOUGH} values of each path"));
     }
     guesses
 }
 
-/// What a layout cannot say of namespaces.
+/// Points about namespaces, which a layout cannot declare.
 fn about_namespaces(text: &str, columns: &[Column]) -> Vec<String> {
     let mut open = Vec::new();
     let prefixes: BTreeSet<&str> =
@@ -118,15 +118,14 @@ fn about_namespaces(text: &str, columns: &[Column]) -> Vec<String> {
         ));
     }
     if text.contains(" xmlns") {
-        let message = "the file declares namespaces (xmlns), which are ignored when it is read, and which a file written by the layout does \
+        let message = "the file declares namespaces (xmlns), which are ignored on reading, and which a file written by the layout does \
                        not declare";
         open.push(message.to_owned());
     }
     open
 }
 
-/// The columns without texts that are beside elements, which no layout reads and which are
-/// reported.
+/// Columns of text next to elements, which layouts cannot read; they are reported.
 fn without_texts(
     tree: &Tree,
     row: usize,
@@ -143,15 +142,15 @@ fn without_texts(
         }
         let (value, line) = leaf.values.first().cloned().unwrap_or_default();
         open.push(format!(
-            "line {line}: {value:?} is a text in <{}> beside elements, which no layout reads; put it into an element of its own",
+            "line {line}: {value:?} is text next to elements in <{}>, which layouts cannot read; put it into its own element",
             tree.elements[leaf.element].name
         ));
     }
     kept.into_iter().unzip()
 }
 
-/// What the elements around a row, and the row, are for: the innermost that holds values is the
-/// run, the one around it the pipe.
+/// The roles of the elements around a row and of the row: the innermost one with values is the run,
+/// and the one around it is the pipe.
 fn levels(tree: &Tree, row: usize) -> Vec<(usize, Level)> {
     let spine = tree.spine(row);
     let mut holders: Vec<usize> = Vec::new();
@@ -165,7 +164,7 @@ fn levels(tree: &Tree, row: usize) -> Vec<(usize, Level)> {
     let own = if holders.is_empty() { Level::Any } else { Level::Row };
     let outer = [Level::Run, Level::Pipe].into_iter().chain(std::iter::repeat(Level::Document));
     let mut levels: Vec<(usize, Level)> = holders.into_iter().zip(outer).collect();
-    // A root is a pipe only if it is called so: most hold what is of all pipes.
+    // A root is a pipe only if it has such a name: most contain what belongs to all pipes.
     for (holder, level) in levels.iter_mut().filter(|(_, level)| *level == Level::Pipe) {
         let element = &tree.elements[*holder];
         if element.parent.is_none()
@@ -183,14 +182,14 @@ fn is_called(words: &[String], target: Target) -> bool {
     vocabulary::meaning_of(target).is_some_and(|meaning| vocabulary::named(words, meaning) >= 0.9)
 }
 
-/// Says of the columns where they are if an element is the row.
+/// Sets the levels of the columns if an element is the row.
 fn place(tree: &Tree, row: usize, columns: &mut [Column]) {
     let (spine, levels) = (tree.spine(row), levels(tree, row));
     for (column, leaf) in columns.iter_mut().zip(&tree.leaves) {
         let (holder, between) = tree.holder(leaf, &spine);
         let level = levels.iter().find(|(own, _)| *own == holder).map(|(_, level)| *level);
-        // What repeats within a row is several values of it; what repeats beside the rows is of
-        // none of them.
+        // Repeated values in a row are several values of it; repeated values next to the rows
+        // belong to none of them.
         column.level =
             level.filter(|_| holder == row || !tree.repeats(&between)).unwrap_or(Level::Beside);
         let has_several = between.iter().any(|element| tree.elements[*element].most > 1);
@@ -202,8 +201,8 @@ fn place(tree: &Tree, row: usize, columns: &mut [Column]) {
     }
 }
 
-/// The words for a leaf: its path within the element that it is of, the last of it alone, and where
-/// those say nothing, the name of that element beside them.
+/// The words for a leaf: its path within the element that it belongs to, its last part alone, and,
+/// if those have no meaning, the name of that element.
 fn words(
     tree: &Tree,
     leaf: &Leaf,
@@ -211,14 +210,14 @@ fn words(
     between: &[usize],
     level: Level,
 ) -> Vec<Vec<String>> {
-    // A prefix says of which namespace a name is, and not what it means.
+    // A prefix names a namespace, not a meaning.
     let plain = |name: &str| vocabulary::words(name.rsplit(':').next().unwrap_or(name));
     let own = between.iter().map(|element| tree.elements[*element].name.as_str());
     let parts: Vec<Vec<String>> = own.chain(leaf.attribute.as_deref()).map(plain).collect();
     let whole = parts.concat();
     if vocabulary::is_bare(&whole) {
         let of_holder = plain(&tree.elements[holder].name);
-        // What its name says counts for more than where it is.
+        // The name counts more than the level.
         let is_said =
             is_called(&of_holder, Target::PIPE_ID) || is_called(&of_holder, Target::RUN_ID);
         let kind = match level {
@@ -233,8 +232,8 @@ fn words(
     if parts.len() > 1 { vec![whole, last] } else { vec![whole] }
 }
 
-/// The element that is a row: of those that repeat the one whose values make most sense as those of
-/// an observation, the deeper of two that are alike; with what is chosen for each column then.
+/// The element of a row: of the repeated elements the one whose values are recognised best as those
+/// of an observation, the deeper of two equal ones; and the choices for its columns.
 fn best_row(tree: &Tree, columns: &mut [Column]) -> Option<(usize, Vec<Option<Choice>>)> {
     let repeats = |row: &usize| tree.elements[*row].most > 1 && tree.elements[*row].is_record();
     let mut rows: Vec<usize> = (0..tree.elements.len()).filter(repeats).collect();
@@ -255,10 +254,10 @@ fn best_row(tree: &Tree, columns: &mut [Column]) -> Option<(usize, Vec<Option<Ch
     Some((row, choose(columns)))
 }
 
-/// How much sense the values of an element make as those of an observation.
+/// How well the values of an element are recognised as those of an observation.
 fn sense(tree: &Tree, row: usize, columns: &[Column]) -> f64 {
     let spine = tree.spine(row);
-    // Values of records that repeat within are those of other rows.
+    // Values of repeated records in it belong to other rows.
     let is_own = |leaf: &Leaf| {
         let (holder, between) = tree.holder(leaf, &spine);
         holder == row && !tree.repeats(&between)
@@ -274,7 +273,7 @@ fn sense(tree: &Tree, row: usize, columns: &[Column]) -> f64 {
     of_rows.filter_map(of_row).sum()
 }
 
-/// Whether a role is one of what was seen.
+/// Whether a role is part of an observation.
 fn is_seen(role: Role) -> bool {
     role != Role::Stretch && role.record() == Record::Observation
 }

@@ -1,6 +1,5 @@
-//! What is in an XML file: its elements by their paths, and the values of its attributes and
-//! elements. The markup is read by the reader of the XML format, which refuses document type
-//! declarations.
+//! The content of an XML file: its elements by their paths, and the values of its attributes and
+//! elements. The markup reader is that of the XML format, which refuses document type declarations.
 
 use std::collections::HashMap;
 
@@ -11,14 +10,14 @@ use super::statistics::Sample;
 use super::{ENOUGH, refuse};
 use crate::grid::{GridCell, GridRow};
 
-/// More paths than these are no survey, and each costs memory.
+/// A file with more paths is not a survey, and each takes memory.
 const WIDEST: usize = 500;
-/// An element by its path.
+/// An element with its path.
 pub(super) struct Element {
     pub(super) name: String,
     pub(super) parent: Option<usize>,
     pub(super) depth: usize,
-    /// How often it stands in all, and at most within one element.
+    /// How often it occurs in total, and at most in one element.
     pub(super) count: usize,
     pub(super) most: usize,
     has_elements: bool,
@@ -26,21 +25,21 @@ pub(super) struct Element {
 }
 
 impl Element {
-    /// Whether it holds several values, and is not one itself.
+    /// Whether it contains several values, rather than being one.
     pub(super) const fn is_record(&self) -> bool {
         self.has_elements || self.has_attributes
     }
 }
 
-/// An attribute, or an element that has a text.
+/// An attribute, or an element that has text.
 pub(super) struct Leaf {
     pub(super) element: usize,
     pub(super) attribute: Option<String>,
-    /// Its values, the first of them, each with its line.
+    /// Its first values, each with its line.
     pub(super) values: Vec<Sample>,
 }
 
-/// What stands in a file.
+/// The content of a file.
 #[derive(Default)]
 pub(super) struct Tree {
     pub(super) elements: Vec<Element>,
@@ -49,7 +48,7 @@ pub(super) struct Tree {
     held: HashMap<(usize, Option<String>), usize>,
 }
 
-/// An element that is open.
+/// An open element.
 struct Open {
     element: usize,
     within: HashMap<usize, usize>,
@@ -82,7 +81,7 @@ impl Tree {
             }
             if tree.leaves.len() > WIDEST {
                 let why = format!(
-                    "attributes and elements on more than {WIDEST} different paths; no survey has so many kinds of values"
+                    "the file has more than {WIDEST} different paths of values, which no survey has; check that this is the right file"
                 );
                 return Err(refuse(file, 1, why));
             }
@@ -115,7 +114,7 @@ impl Tree {
         Open { element, within: HashMap::new(), text: String::new(), text_at: start.offset }
     }
 
-    /// Adds the text of an element that ends.
+    /// Adds the text of an element at its end.
     fn end(&mut self, element: Option<Open>, tokens: &mut Tokens<'_>) {
         if let Some(element) = element.filter(|element| !element.text.is_empty()) {
             let line = tokens.line_column(element.text_at).0;
@@ -155,7 +154,7 @@ impl Tree {
         }
     }
 
-    /// The elements from the root to one, that one included.
+    /// The elements from the root to this one, inclusive.
     pub(super) fn spine(&self, element: usize) -> Vec<usize> {
         let mut spine: Vec<usize> =
             std::iter::successors(Some(element), |own| self.elements[*own].parent).collect();
@@ -174,15 +173,15 @@ impl Tree {
         leaf.attribute.as_ref().map_or(path.clone(), |attribute| format!("{path}/@{attribute}"))
     }
 
-    /// What a leaf is of: the nearest element of a spine, and the elements between, the outermost
-    /// first.
+    /// The element that a leaf belongs to: the nearest one of a spine; and the elements between,
+    /// outermost first.
     pub(super) fn holder(&self, leaf: &Leaf, spine: &[usize]) -> (usize, Vec<usize>) {
         let all = self.spine(leaf.element);
         let shared = all.iter().zip(spine).take_while(|(one, other)| one == other).count();
         (all[shared.saturating_sub(1)], all[shared..].to_vec())
     }
 
-    /// Whether one of the elements is a record of its own that occurs several times.
+    /// Whether one of the elements is a repeated record of its own.
     pub(super) fn repeats(&self, elements: &[usize]) -> bool {
         elements
             .iter()
@@ -195,15 +194,15 @@ impl Open {
         if !self.text.is_empty() {
             self.text.push_str(text);
         } else if !text.trim().is_empty() {
-            // White space before a text is none of it; between the elements of a long list there is
-            // much.
+            // White space before a text is ignored; there is a lot between the elements of a long
+            // list.
             self.text_at = tokens.past_space(offset);
             self.text.push_str(text.trim_start());
         }
     }
 }
 
-/// The first rows, each with the values on some paths.
+/// The first rows, each with its values at some paths.
 ///
 /// # Errors
 /// When the file is not well-formed.
@@ -229,13 +228,13 @@ pub(super) fn rows(
     }
 }
 
-/// Rows that are being read.
+/// Rows, while they are read.
 struct Rows<'r> {
     /// The path of a row.
     path: &'r str,
     headings: &'r [&'r str],
     rows: Vec<GridRow>,
-    /// The elements that are open: their paths and texts.
+    /// The open elements: their paths and texts.
     open: Vec<(String, String)>,
 }
 
@@ -244,7 +243,7 @@ impl Rows<'_> {
         self.open.last().map_or_else(|| name.to_owned(), |(parent, _)| format!("{parent}/{name}"))
     }
 
-    /// Whether an element begins one row too many.
+    /// Whether an element starts one row too many.
     fn is_full(&self, name: &str) -> bool {
         self.rows.len() == ENOUGH && self.path_of(name) == self.path
     }

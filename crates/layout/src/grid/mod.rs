@@ -1,6 +1,5 @@
-//! Rows of cells, each with the place that it came from, whatever file they were read from: text
-//! with delimiters, elements of XML, or a sheet of a workbook. What the cells mean is the layout's
-//! to say.
+//! Rows of cells with their locations, from any file: delimited text, XML elements, or a sheet of a
+//! workbook. The meaning of the cells is defined by the layout.
 
 pub(crate) mod text;
 #[cfg(feature = "xlsx")]
@@ -18,7 +17,7 @@ use crate::plan::Plan;
 /// The rows of a file.
 ///
 /// # Errors
-/// When it cannot be read in the way that the layout says.
+/// When it cannot be read as the layout says.
 pub(crate) fn of_file(source: &[u8], name: &str, plan: &Plan<'_>) -> Result<Grid, ConvertError> {
     match (&plan.layout.table, &plan.layout.xml) {
         #[cfg(feature = "xlsx")]
@@ -27,8 +26,7 @@ pub(crate) fn of_file(source: &[u8], name: &str, plan: &Plan<'_>) -> Result<Grid
         (None, Some(xml)) => xml::read(source, name, plan, xml),
         (None, None) => {
             let id = &plan.layout.id;
-            let message =
-                format!("the layout {id} says neither table nor xml; say how the file is written");
+            let message = format!("the layout {id} has neither table nor xml; add one of them");
             Err(ConvertError::Refused { message })
         }
     }
@@ -37,22 +35,21 @@ pub(crate) fn of_file(source: &[u8], name: &str, plan: &Plan<'_>) -> Result<Grid
 /// An error at a line of a file.
 pub(crate) fn refuse(file: &str, line: usize, message: impl Into<String>) -> ConvertError {
     let place = Location { file: file.to_owned(), line, column: None, heading: None };
-    ConvertError::Form { place: Some(place), message: message.into() }
+    ConvertError::Format { place: Some(place), message: message.into() }
 }
 
-/// Rows under headings.
+/// Rows with headings.
 #[derive(Clone, Debug, Default)]
 pub struct Grid {
     /// The headings, trimmed.
     pub headings: Vec<String>,
-    /// The line or row, from 1, that the headings stand in; 0 where they are paths and stand
-    /// nowhere.
+    /// The line or row of the headings, from 1; 0 for XML, whose headings are paths.
     pub heading_line: usize,
     /// The rows, in the order of the file.
     pub rows: Vec<GridRow>,
-    /// The sheet that it is, where it stands in a workbook.
+    /// The name of the sheet, if the file is a workbook.
     pub sheet: Option<String>,
-    /// What its reader found out or assumed and somebody should know: lower case, no full stop.
+    /// Notes of the reader, such as assumptions, in lower case without a full stop.
     pub notes: Vec<String>,
 }
 
@@ -61,53 +58,53 @@ pub struct Grid {
 pub struct GridRow {
     /// The line or row, from 1.
     pub line: usize,
-    /// Its cells. A number is the text that the layout's forms expect, with the layout's decimal
-    /// mark.
+    /// Its cells. A number is text as the layout's columns expect it, with the layout's decimal
+    /// separator.
     pub cells: Vec<GridCell>,
-    /// Why its cells cannot be trusted, where they cannot: lower case, no full stop.
+    /// Why its cells are not reliable, if they are not; in lower case without a full stop.
     pub flaw: Option<String>,
-    /// The number of the column that this is about, from 1; 0 where it is about the row.
+    /// The number of the column with the flaw, from 1; 0 if the flaw is one of the row.
     pub flawed: usize,
 }
 
 /// A cell.
 #[derive(Clone, Debug, Default)]
 pub struct GridCell {
-    /// What stands in it; blank where nothing does.
+    /// Its text; blank for an empty cell.
     pub text: String,
     /// The line, from 1.
     pub line: usize,
-    /// The number of the column in a table, from 1; in XML the character in the line.
+    /// The number of the column in a table, from 1; in XML the column in the line.
     pub column: usize,
-    /// What a spreadsheet keeps beside that, of few cells.
+    /// Additional content of a spreadsheet cell; few cells have any.
     pub kept: Option<Box<Kept>>,
 }
 
-/// What a cell of a spreadsheet holds that its text does not say.
+/// The content of a spreadsheet cell beyond its text.
 #[derive(Clone, Debug, Default)]
 pub struct Kept {
-    /// The number before the percent sign, where the cell is a number that is shown as a percentage
-    /// and the text is what is shown: 8 for a cell that holds 0.08 and shows 8 %.
+    /// The number before the percent sign, for a number that is shown as a percentage: 8 for a cell
+    /// that stores 0.08 and shows 8 %.
     pub percent: Option<f64>,
-    /// The day and the time of day that the cell holds, where the text does not say all of it:
-    /// `2026-06-09 09:15:30` for one that shows `09:15`.
-    pub whole: Option<String>,
+    /// The date and the time of day of the cell, if the text does not show all of it: `2026-06-09
+    /// 09:15:30` for a cell that shows `09:15`.
+    pub timestamp: Option<String>,
 }
 
 impl GridCell {
-    /// The number that is shown as a percentage.
+    /// The number of a percentage.
     pub(crate) fn percent(&self) -> Option<f64> {
         self.kept.as_ref()?.percent
     }
 
-    /// The moment of which the text does not say all.
-    pub(crate) fn whole(&self) -> Option<&str> {
-        self.kept.as_ref()?.whole.as_deref()
+    /// The timestamp, if the text does not show all of it.
+    pub(crate) fn timestamp(&self) -> Option<&str> {
+        self.kept.as_ref()?.timestamp.as_deref()
     }
 }
 
-/// Where a value came from: line and column as [`GridCell`] has them, and the number of the
-/// heading; 0 where there is none.
+/// The location of a value: line and column as in [`GridCell`], and the number of its heading; 0 if
+/// there is none.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct Origin {
     pub(crate) line: usize,
@@ -116,18 +113,18 @@ pub(crate) struct Origin {
 }
 
 impl Origin {
-    /// A row as a whole.
+    /// The location of a row.
     pub(crate) const fn line(line: usize) -> Self {
         Self { line, column: 0, heading: 0 }
     }
 }
 
 impl Grid {
-    /// A grid of all rows of a table or sheet, the blank ones as well: the headings are where the
-    /// layout's form says, and blank rows below them are left out.
+    /// A grid of all rows of a table or sheet, including blank ones: the headings are in the rows
+    /// that the layout names; blank rows below them are skipped.
     ///
     /// # Errors
-    /// When nothing stands where the headings should.
+    /// When the row of headings is blank.
     pub fn under_headings(mut rows: Vec<GridRow>, table: &TableForm) -> Result<Self, String> {
         let before = table.heading_row.unwrap_or(1).saturating_sub(1) as usize;
         let deep = table.heading_rows.unwrap_or(1).max(1) as usize;
@@ -135,7 +132,7 @@ impl Grid {
             .get(before..before.saturating_add(deep))
             .is_some_and(|above| !above.iter().all(GridRow::is_blank));
         if !there {
-            return Err("there is no row of headings; is this the right file?".to_owned());
+            return Err("there is no row of headings; check that this is the right file".to_owned());
         }
         let mut body = rows.split_off(before + deep);
         body.retain(|row| row.flaw.is_some() || !row.is_blank());
@@ -152,15 +149,14 @@ impl Grid {
 }
 
 impl GridRow {
-    /// Whether nothing stands in it.
+    /// Whether it is blank.
     #[must_use]
     pub fn is_blank(&self) -> bool {
         self.cells.iter().all(|cell| cell.text.trim().is_empty())
     }
 }
 
-/// The headings of rows that stand one below the other: a blank cell above another takes what
-/// stands left of it.
+/// The headings, from several rows: a blank cell with a cell below it gets the text to its left.
 pub(crate) fn headings(rows: &[GridRow]) -> Vec<String> {
     let text = |row: &GridRow, column: usize| {
         row.cells.get(column).map_or("", |cell| cell.text.trim()).to_owned()
@@ -177,7 +173,7 @@ pub(crate) fn headings(rows: &[GridRow]) -> Vec<String> {
                 if !own.is_empty() {
                     merged.clone_from(&own);
                 }
-                // Nothing below it: the column has its heading in the rows above alone.
+                // Without a cell below it, the column has its heading in the rows above only.
                 parts.push(if lowest.is_empty() { own } else { merged.clone() });
             }
             parts.push(lowest);

@@ -1,7 +1,7 @@
-//! A table as text with delimiters (RFC 4180, other delimiters allowed), to a grid and back. The
-//! csv crate does the writing. It cannot do the reading: rows are counted with the blank ones as a
-//! spreadsheet counts them, a quotation mark that is never closed must not swallow the rest of the
-//! file, and text behind a closing one is reported for its row alone.
+//! Delimited text (RFC 4180, with any delimiter), to a grid and back. The csv crate writes it. It
+//! cannot read it: blank rows count as in a spreadsheet, a quotation mark that is never closed must
+//! not swallow the rest of the file, and text after a closing quotation mark is an error of its row
+//! only.
 
 use std::iter::Peekable;
 use std::str::Chars;
@@ -18,7 +18,7 @@ fn delimiter(table: &TableForm) -> char {
     table.delimiter.chars().next().unwrap_or(',')
 }
 
-/// Splits a table.
+/// Reads a table.
 pub(crate) fn read(
     source: &[u8],
     file: &str,
@@ -30,10 +30,10 @@ pub(crate) fn read(
     let id = &plan.layout.id;
     let note = match known {
         Known::Marked => Some(format!(
-            "the table begins with a byte-order mark, so it was read as {charset} whatever the layout says"
+            "the table starts with a byte-order mark, so it was read as {charset}, not as the layout declares"
         )),
         Known::Guessed => {
-            Some(format!("the layout {id} names no encoding; the table was read as {charset}"))
+            Some(format!("the layout {id} declares no encoding; the table was read as {charset}"))
         }
         Known::Declared => None,
     };
@@ -45,15 +45,15 @@ pub(crate) fn read(
         if let Some(Swallowed { line, column, lines }) = swallowed(row, wide, delimiter(table)) {
             row.flawed = column;
             row.flaw = Some(format!(
-                "a quotation mark begins a cell in line {line} that spans {lines} lines and contains whole rows; close it on its own line, or \
-                 double each quotation mark within a cell"
+                "a quotation mark starts a cell in line {line} that spans {lines} lines and contains whole rows; close it on its own line, or \
+                 double each quotation mark in a cell"
             ));
         }
     }
     let mut grid = Grid::under_headings(rows, table).map_err(|why| refuse(file, 1, why))?;
     if grid.headings.len() == 1 && plan.columns.len() > 1 {
         let message = format!(
-            "the headings are not separated by {:?}, as the layout {id} says; is this the right file?",
+            "the headings are not separated by {:?}, which the layout {id} declares; check that this is the right file",
             &*table.delimiter
         );
         return Err(refuse(file, grid.heading_line, message));
@@ -62,36 +62,36 @@ pub(crate) fn read(
     Ok(grid)
 }
 
-/// A cell that has whole rows in it, since a quotation mark begins it that another one far below
-/// ends.
+/// A cell that contains whole rows, because a quotation mark opens it and another one far below
+/// closes it.
 pub(crate) struct Swallowed {
     pub(crate) line: usize,
     pub(crate) column: usize,
     pub(crate) lines: usize,
 }
 
-/// The first such cell of a row, in a table of so many columns.
+/// The first such cell of a row, in a table with a number of columns.
 pub(crate) fn swallowed(row: &GridRow, wide: usize, delimiter: char) -> Option<Swallowed> {
     let cell = row.cells.iter().find(|cell| cell.text.contains('\n'))?;
     let whole = |line: &str| line.matches(delimiter).count() + 2 > wide.max(3);
     if row.flaw.is_none() && !cell.text.split('\n').skip(1).any(whole) {
         return None;
     }
-    // Line feeds in the cells before it are the only ones that move it.
+    // Only line feeds in the cells before it move its line.
     let before = row.cells.iter().take_while(|other| !std::ptr::eq(*other, cell));
     let line = row.line + before.map(|cell| cell.text.matches('\n').count()).sum::<usize>();
     Some(Swallowed { line, column: cell.column, lines: cell.text.matches('\n').count() + 1 })
 }
 
-/// The rows of a text, blank ones as well, but for those after the last that has anything in it.
+/// The rows of a text, including blank ones, up to the last row with any content.
 ///
 /// # Errors
-/// When a quotation mark is never closed: the line that it is on, and what to do.
+/// When a quotation mark is never closed: its line, and what to do.
 pub(crate) fn split(text: &str, delimiter: char) -> Result<Vec<GridRow>, (usize, String)> {
     let mut splitter = Splitter { letters: text.chars().peekable(), delimiter, line: 1 };
     let mut rows: Vec<GridRow> = Vec::new();
     while splitter.letters.peek().is_some() {
-        // Most rows are as wide as the one above.
+        // Most rows are as wide as the previous one.
         let wide = rows.last().map_or(0, |row| row.cells.len());
         rows.push(splitter.row(wide)?);
     }
@@ -108,7 +108,7 @@ struct Splitter<'t> {
     line: usize,
 }
 
-/// What is at the end of a cell.
+/// The end of a cell.
 #[derive(PartialEq)]
 enum End {
     Delimiter,
@@ -125,7 +125,7 @@ impl Splitter<'_> {
             if is_flawed && row.flaw.is_none() {
                 row.flawed = column;
                 row.flaw = Some(
-                    "there is text after the closing quotation mark; double each quotation mark within a cell"
+                    "there is text after the closing quotation mark; double each quotation mark in a cell"
                         .to_owned(),
                 );
             }
@@ -137,7 +137,8 @@ impl Splitter<'_> {
         }
     }
 
-    /// The text of a cell, and whether more is behind its closing quotation mark.
+    /// The text of a cell, and whether it is followed by more text after its closing quotation
+    /// mark.
     fn cell(&mut self) -> Result<(String, bool), (usize, String)> {
         let is_quoted = self.letters.next_if_eq(&'"').is_some();
         let mut cell = if is_quoted { self.quoted()? } else { String::new() };
@@ -146,7 +147,7 @@ impl Splitter<'_> {
         let is_of_cell = |letter: &char| *letter != delimiter && !matches!(letter, '\r' | '\n');
         while let Some(letter) = self.letters.next_if(is_of_cell) {
             is_more |= !letter.is_whitespace();
-            // White space behind the closing mark is none of the cell.
+            // White space after the closing quotation mark is ignored.
             if !is_quoted || is_more {
                 cell.push(letter);
             }
@@ -162,7 +163,7 @@ impl Splitter<'_> {
                 Some('"') if self.letters.next_if_eq(&'"').is_some() => cell.push('"'),
                 Some('"') => return Ok(cell),
                 Some('\r') => {
-                    // One kind of line end in a cell, as in a text on this side.
+                    // Line ends in cells are normalised.
                     self.letters.next_if_eq(&'\n');
                     cell.push('\n');
                     self.line += 1;
@@ -172,8 +173,8 @@ impl Splitter<'_> {
                     cell.push(letter);
                 }
                 None => {
-                    let why = "a quotation mark begins a cell here and none ends it, so the rest of the file would be one cell; \
-                               close it, or double each quotation mark in a cell that has some";
+                    let why = "a quotation mark is not closed, so the rest of the file would be one cell; \
+                               close it, or double each quotation mark in the cell";
                     return Err((began, why.to_owned()));
                 }
             }
@@ -210,8 +211,7 @@ pub(crate) fn write(
         if table.line_end == Some(LineEnd::Lf) { Terminator::Any(b'\n') } else { Terminator::CRLF };
     let mut builder = WriterBuilder::new();
     let mut writer = builder.delimiter(delimiter).terminator(terminator).from_writer(Vec::new());
-    // What is above the headings is the office's own and not known here; the rows keep their
-    // places.
+    // The office's own rows above the headings are not known here; blank rows replace them.
     for _ in 1..table.heading_row.unwrap_or(1) {
         writer.write_record(headings.iter().map(|_| "")).map_err(|error| refused(&error))?;
     }
@@ -227,8 +227,8 @@ pub(crate) fn write(
     Ok(encoding::encode(&text, charset).0)
 }
 
-/// One of the rows of headings. What a spreadsheet would merge is said once, over the first of the
-/// columns.
+/// One of the rows of headings. A text that a spreadsheet would merge over several columns is
+/// written to the first.
 fn heading_row<'h>(headings: &[&'h str], row: usize, deep: usize) -> Vec<&'h str> {
     let part = |heading: &'h str, row: usize| heading.split('\n').nth(row).unwrap_or_default();
     let is_same = |one: &'h str, other: &'h str| {

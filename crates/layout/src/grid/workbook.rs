@@ -1,6 +1,6 @@
-//! An office's own table in a workbook, to a grid: the sheet that the layout names, or the first
-//! that has anything in it, its cells turned into the texts that the layout's columns expect, so
-//! that a number, a date or a truth is read as what the column says.
+//! A table in a workbook, to a grid: the sheet that the layout names, or the first that is not
+//! empty. Its cells become the text that the layout's columns expect, so that numbers, dates and
+//! booleans are read as their column defines.
 
 use std::ops::RangeInclusive;
 
@@ -10,13 +10,12 @@ use obvert_convert::xlsx::sheets::{SheetCell, SheetMoment, SheetRow, Sheets};
 use obvert_model::layout::{CellKind, Layout, TableForm};
 use obvert_model::tables::QuantityUnit;
 use obvert_model::text::nearest;
-use serde_json::{Value, json};
 
 use super::{Grid, GridCell, GridRow, Kept, headings, refuse};
-use crate::cell::Marks;
+use crate::cell::{CellValue, Marks};
 use crate::plan::{ColumnBinding, Plan};
 
-/// Whether a source is a workbook, or another zip archive, and no text.
+/// Whether a source is a workbook or another zip archive, not text.
 pub(crate) fn is_one(source: &[u8]) -> bool {
     source.starts_with(b"PK") || source.starts_with(b"\xD0\xCF\x11\xE0")
 }
@@ -36,7 +35,7 @@ pub(crate) fn read(
     let mut grid = Grid::under_headings(grid_rows(&rows, &lines, &texts, plan), table)
         .map_err(|message| refuse(file, 1, message))?;
     if table.sheet.is_some() {
-        // Beside the sheet that was asked for, only those are reported that have the same table.
+        // If the layout names the sheet, only other sheets with the same table are reported.
         for other in book.names().into_iter().filter(|other| *other != sheet) {
             if has_headings(&book.rows(&other)?, &lines, &texts, plan) {
                 others.push(other);
@@ -57,11 +56,11 @@ pub(crate) fn read(
 struct Found {
     sheet: String,
     rows: Vec<SheetRow>,
-    /// The other sheets that have anything in them.
+    /// The other sheets that are not empty.
     others: Vec<String>,
 }
 
-/// Finds the sheet that the layout names, or the first that has anything in it.
+/// Finds the sheet that the layout names, or the first that is not empty.
 fn find(
     book: &mut Sheets<'_>,
     file: &str,
@@ -83,15 +82,17 @@ fn find(
     }
     found.ok_or_else(|| {
         let message = match &table.sheet {
-            Some(wanted) => format!("{file}: the sheet {wanted:?} has nothing in it"),
-            None => format!("{file}: no sheet has anything in it"),
+            Some(wanted) => {
+                format!("{file}: the sheet {wanted:?} is empty; name another sheet in the layout")
+            }
+            None => format!("{file}: all sheets are empty; check that this is the right file"),
         };
-        ConvertError::Form { place: None, message }
+        ConvertError::Format { place: None, message }
     })
 }
 
-/// The sheet that a layout names. Spreadsheet programs do not tell cases apart in the names of
-/// sheets.
+/// The sheet that a layout names. Spreadsheet programs do not distinguish upper and lower case in
+/// names of sheets.
 fn sheet_called(
     wanted: &str,
     sheets: &[String],
@@ -106,16 +107,16 @@ fn sheet_called(
         let near = near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
         let all: Vec<String> = sheets.iter().map(|sheet| format!("{sheet:?}")).collect();
         let message = format!(
-            "{file}: there is no sheet {wanted:?}, which the layout {} names in table.sheet; the sheets are {}{near}",
+            "{file}: there is no sheet {wanted:?}, which table.sheet of the layout {} names; the sheets are {}{near}",
             layout.id,
             all.join(", ")
         );
-        ConvertError::Form { place: None, message }
+        ConvertError::Format { place: None, message }
     })
 }
 
-/// The rows of a sheet as texts, the blank ones as well, which count as in a text. The columns are
-/// known once the headings are, which are texts whatever the columns hold.
+/// The rows of a sheet as texts, including blank ones, which count as in a text. The columns are
+/// known once the headings are; those are texts whatever the columns hold.
 fn grid_rows(
     rows: &[SheetRow],
     lines: &RangeInclusive<usize>,
@@ -134,14 +135,14 @@ fn grid_rows(
     let columns: Vec<Option<&ColumnBinding<'_>>> =
         headings(&above).iter().map(|name| plan.column(name)).collect();
     let mut all: Vec<GridRow> = Vec::new();
-    for SheetRow { number, cells } in rows {
+    for SheetRow { number, cells, .. } in rows {
         fill_up(&mut all, *number);
         let is_heading = lines.contains(number);
         let column = |index: usize| columns.get(index).copied().flatten().filter(|_| !is_heading);
         let shown =
             cells.iter().enumerate().map(|(index, cell)| texts.of_cell(cell, column(index)));
         let mut row = grid_row(*number, shown);
-        // A sheet does not keep the blank cells at the end of a row.
+        // A sheet does not store blank cells at the end of a row.
         for column in row.cells.len()..columns.len() {
             row.cells.push(GridCell { line: *number, column: column + 1, ..GridCell::default() });
         }
@@ -150,14 +151,14 @@ fn grid_rows(
     all
 }
 
-/// Adds blank rows up to a number.
+/// Adds blank rows up to a row number.
 pub(crate) fn fill_up(rows: &mut Vec<GridRow>, number: usize) {
     while rows.len() + 1 < number {
         rows.push(GridRow { line: rows.len() + 1, ..GridRow::default() });
     }
 }
 
-/// Whether rows have more than half of the headings of a layout, in some lines.
+/// Whether some of the rows have more than half of a layout's headings.
 fn has_headings(
     rows: &[SheetRow],
     lines: &RangeInclusive<usize>,
@@ -173,36 +174,36 @@ fn has_headings(
     headings.iter().copied().filter(has).count() * 2 > headings.len()
 }
 
-/// What a cell shows.
+/// The content of a cell.
 #[derive(Default)]
 pub(crate) struct Shown {
     text: String,
-    /// The number before the percent sign, where it is a percentage.
+    /// The number before the percent sign, for a percentage.
     percent: Option<f64>,
-    /// The moment that it holds, where the text does not say all of it.
-    whole: Option<String>,
-    /// Why it cannot be trusted, where it cannot.
+    /// The timestamp, if the text does not show all of it.
+    timestamp: Option<String>,
+    /// Why it is not reliable, if it is not.
     flaw: Option<String>,
 }
 
 pub(crate) fn grid_row(line: usize, cells: impl Iterator<Item = Shown>) -> GridRow {
     let (mut flaw, mut flawed) = (None, 0);
-    let cells = cells.enumerate().map(|(index, Shown { text, percent, whole, flaw: own })| {
+    let cells = cells.enumerate().map(|(index, Shown { text, percent, timestamp, flaw: own })| {
         if flaw.is_none() && own.is_some() {
             (flaw, flawed) = (own, index + 1);
         }
-        let kept =
-            (percent.is_some() || whole.is_some()).then(|| Box::new(Kept { percent, whole }));
+        let kept = (percent.is_some() || timestamp.is_some())
+            .then(|| Box::new(Kept { percent, timestamp }));
         GridCell { text, line, column: index + 1, kept }
     });
     let cells = cells.collect();
     GridRow { line, cells, flaw, flawed }
 }
 
-/// How the cells of a sheet are turned into texts.
+/// How the cells of a sheet become texts.
 pub(crate) struct Texts<'l> {
     marks: Marks<'l>,
-    /// What is behind the number of a percentage.
+    /// The text after the number of a percentage.
     percent: &'l str,
 }
 
@@ -214,12 +215,12 @@ impl<'l> Texts<'l> {
         Self { percent: percent.unwrap_or(plain.percent), ..plain }
     }
 
-    /// By the marks of numbers alone.
+    /// With separators of numbers only.
     pub(crate) const fn new(marks: Marks<'l>) -> Self {
         Self { marks, percent: " %" }
     }
 
-    /// What a cell says in the form of its column.
+    /// The content of a cell, as its column expects it.
     pub(crate) fn of_cell(&self, cell: &SheetCell, column: Option<&ColumnBinding<'_>>) -> Shown {
         let plain = |text: String| Shown { text, ..Shown::default() };
         match cell {
@@ -232,17 +233,17 @@ impl<'l> Texts<'l> {
                 Shown { percent: Some(*number), ..plain(text) }
             }
             SheetCell::Moment(moment) => {
-                Shown { whole: beyond(*moment, column), ..plain(moment_text(*moment, column)) }
+                Shown { timestamp: beyond(*moment, column), ..plain(moment_text(*moment, column)) }
             }
             SheetCell::Error(error) => {
-                let flaw = Some(format!("the cell holds the error {error}; correct it"));
+                let flaw = Some(format!("the cell has the error {error}; correct it"));
                 Shown { flaw, ..plain(error.clone()) }
             }
             SheetCell::Formula(formula) => {
                 let text = format!("={formula}");
                 let short: String = text.chars().take(40).collect();
                 let why = format!(
-                    "the cell holds the formula {short:?}; copy the cells and paste them in their place as values"
+                    "the cell has the formula {short:?}; copy the cells and paste them as values"
                 );
                 Shown { flaw: Some(why), ..plain(text) }
             }
@@ -250,14 +251,14 @@ impl<'l> Texts<'l> {
     }
 }
 
-/// The date and the time of day of a moment, as ISO 8601 has them.
+/// The date and the time of day of a timestamp, in ISO 8601.
 fn iso(moment: SheetMoment) -> (String, String) {
     let ((year, month, day), (hour, minute, second)) = (moment.date, moment.time);
     (format!("{year:04}-{month:02}-{day:02}"), format!("{hour:02}:{minute:02}:{second:02}"))
 }
 
-/// The moment that a cell holds, where its column has no room for all of it: a day with a time of
-/// day in a column of dates, seconds where the pattern has none.
+/// The timestamp in a cell, if its column does not show all of it: a date with a time of day in a
+/// column of dates, or seconds if the pattern has none.
 fn beyond(moment: SheetMoment, column: Option<&ColumnBinding<'_>>) -> Option<String> {
     let column = column?.column;
     let (_, _, second) = moment.time;
@@ -273,8 +274,8 @@ fn beyond(moment: SheetMoment, column: Option<&ColumnBinding<'_>>) -> Option<Str
     is_more.then(|| if moment.has_date { format!("{date} {time}") } else { time })
 }
 
-/// A date, a time of day or a span, in the form of its column; as ISO 8601 has it where the column
-/// is of another kind, and is then read as any other text.
+/// A date, a time of day or a duration, as its column expects it; in ISO 8601 if the column has
+/// another kind, and then read like any other text.
 fn moment_text(moment: SheetMoment, column: Option<&ColumnBinding<'_>>) -> String {
     let (date, time) = iso(moment);
     let plain = match (moment.has_date, moment.time == (0, 0, 0)) {
@@ -283,14 +284,16 @@ fn moment_text(moment: SheetMoment, column: Option<&ColumnBinding<'_>>) -> Strin
         (false, _) => time.clone(),
     };
     let Some(column) = column else { return plain };
-    let value: Value = match column.column.kind {
+    let value = match column.column.kind {
         Some(CellKind::Date | CellKind::DateTime) if moment.has_date => {
-            json!(format!("{date}T{time}Z"))
+            CellValue::Text(format!("{date}T{time}Z"))
         }
-        // A time of day has no day, or one that nobody typed.
-        Some(CellKind::Time) => json!(format!("1970-01-01T{time}Z")),
-        Some(CellKind::Duration) => json!((moment.days * 86_400.0 * 1000.0).round() / 1000.0),
+        // A time of day has no date, or a meaningless one.
+        Some(CellKind::Time) => CellValue::Text(format!("1970-01-01T{time}Z")),
+        Some(CellKind::Duration) => {
+            CellValue::Number((moment.days * 86_400.0 * 1000.0).round() / 1000.0)
+        }
         _ => return plain,
     };
-    column.format.write(&value).unwrap_or(plain)
+    column.format.write_value(&value).unwrap_or(plain)
 }

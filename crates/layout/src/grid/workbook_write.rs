@@ -1,4 +1,4 @@
-//! Rows to a workbook with one sheet.
+//! Writing rows as a workbook with one sheet.
 
 use obvert_convert::ConvertError;
 use obvert_model::layout::{CellKind, Column, Layout};
@@ -53,12 +53,12 @@ fn fill(sheet: &mut Worksheet, rows: &[Vec<String>], layout: &Layout) -> Result<
     Ok(())
 }
 
-/// Whether a number of a column says all that its cell does.
+/// Whether the cells of a column can be plain numbers.
 fn is_plain(column: &Column) -> bool {
     column.kind == Some(CellKind::Number) && column.translate.is_empty() && column.digits.is_none()
 }
 
-/// As wide as the widest cell, within bounds.
+/// The width of the widest cell, within limits.
 fn width<'r>(column: &Column, cells: impl Iterator<Item = &'r String>) -> u32 {
     let widest = cells
         .map(|cell| cell.chars().count())

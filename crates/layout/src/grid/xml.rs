@@ -1,7 +1,6 @@
-//! XML that nests what a table has side by side, to a grid: a row is one element, and what is known
-//! of its pipe and run is in the elements around it, as attributes or as elements with a text. The
-//! markup is read by the reader of the XML format, which refuses document type declarations, so
-//! that nothing is ever expanded or fetched.
+//! Nested XML, to a grid: a row is one element, and the data of its pipe and run are in the
+//! elements around it, as attributes or as elements with text. The markup reader is that of the XML
+//! format, which refuses document type declarations, so that nothing is ever expanded or fetched.
 
 use std::borrow::Cow;
 use std::collections::HashMap;
@@ -14,7 +13,7 @@ use super::{Grid, GridCell, GridRow, refuse};
 use crate::encoding::{self, Charset};
 use crate::plan::Plan;
 
-/// The encoding that an XML declaration names.
+/// The encoding in an XML declaration.
 fn declared(source: &[u8]) -> Option<String> {
     let start = &source[..source.len().min(200)];
     let text: String = start.iter().map(|byte| char::from(*byte)).collect();
@@ -23,10 +22,11 @@ fn declared(source: &[u8]) -> Option<String> {
     Some(name.strip_prefix(['"', '\''])?.split(['"', '\'']).next()?.to_owned())
 }
 
-/// The encoding of a file, by its declaration; UTF-8 where that names none.
+/// The encoding of a file, by its declaration; UTF-8 by default.
 ///
 /// # Errors
-/// When it is not known, or is UTF-16, which no file with such a declaration is.
+/// When it is not known, or is UTF-16, which is impossible for a file whose declaration is readable
+/// as ASCII.
 pub(crate) fn charset(source: &[u8], file: &str) -> Result<Charset, ConvertError> {
     let Some(label) = declared(source) else { return Ok(Charset::UTF_8) };
     Charset::of(&label).filter(|charset| !matches!(charset, Charset::Utf16 { .. })).ok_or_else(
@@ -34,7 +34,7 @@ pub(crate) fn charset(source: &[u8], file: &str) -> Result<Charset, ConvertError
             refuse(
                 file,
                 1,
-                format!("the encoding {label:?}; save the document as UTF-8 and say so"),
+                format!("the encoding {label:?} is not supported; save the document as UTF-8 and declare it"),
             )
         },
     )
@@ -43,7 +43,7 @@ pub(crate) fn charset(source: &[u8], file: &str) -> Result<Charset, ConvertError
 /// The text of a file in its encoding.
 ///
 /// # Errors
-/// With the line, where it is not in that encoding.
+/// With the first line that is not valid in that encoding.
 pub(crate) fn decode<'s>(
     source: &'s [u8],
     charset: Charset,
@@ -64,23 +64,23 @@ struct Open {
     is_around: bool,
     offset: usize,
     text: String,
-    /// Where the text begins.
+    /// Where its text starts.
     text_at: usize,
     has_elements: bool,
     values: Values,
-    /// The first row within it.
+    /// The first row in it.
     first: usize,
 }
 
-/// The values of an element and of those in it beside rows, by heading, and why they cannot be told
-/// apart, where they cannot.
+/// The values of an element and of the elements in it except rows, by heading, and why they are
+/// ambiguous, if they are.
 #[derive(Default)]
 struct Values {
     cells: Vec<(usize, GridCell)>,
     flaw: Option<String>,
 }
 
-/// The paths that have values, each with its number.
+/// The paths that have values, each with its index.
 #[derive(Default)]
 struct Headings {
     names: Vec<String>,
@@ -107,10 +107,9 @@ pub(crate) fn read(
 ) -> Result<Grid, ConvertError> {
     let charset = charset(source, file)?;
     if charset != Charset::UTF_8 && !source.is_ascii() && std::str::from_utf8(source).is_ok() {
-        // Letters beyond ASCII that are UTF-8 from the first to the last are seldom anything else
-        // by chance.
+        // Text that has non-ASCII letters and is valid UTF-8 is hardly ever in another encoding.
         let why = format!(
-            "the XML declaration says {charset}, but the file is UTF-8; correct the declaration"
+            "the XML declaration says {charset}, and the file is UTF-8; correct the declaration"
         );
         return Err(refuse(file, 1, why));
     }
@@ -127,7 +126,7 @@ pub(crate) fn read(
     }
 }
 
-/// Elements that are put together to rows.
+/// Assembles elements into rows.
 struct Reader<'r> {
     layout: &'r Layout,
     /// The path of a row's element.
@@ -140,8 +139,7 @@ struct Reader<'r> {
 impl<'r> Reader<'r> {
     fn new(layout: &'r Layout, xml: &'r XmlForm) -> Self {
         let mut headings = Headings::default();
-        // Attributes have no order of their own; where one matters, as among media, it is that of
-        // the layout.
+        // Attributes have no order; if one is needed, as for media, it is that of the layout.
         for column in &layout.columns {
             headings.of(column.heading.to_string());
         }
@@ -183,7 +181,7 @@ impl<'r> Reader<'r> {
     }
 
     fn text(&mut self, text: &str, offset: usize, tokens: &Tokens<'_>) {
-        // White space between the elements of a long list is much, and none of a text.
+        // There is a lot of white space between the elements of a long list, and it is not text.
         let is_between = |element: &Open| element.has_elements && text.trim().is_empty();
         if let Some(element) = self.open.last_mut().filter(|element| !is_between(element)) {
             if element.text.trim().is_empty() {
@@ -197,7 +195,7 @@ impl<'r> Reader<'r> {
         let Some(mut element) = self.open.pop() else { return };
         if !element.text.trim().is_empty() {
             let (line, column) = tokens.line_column(element.text_at);
-            // White space between the elements in it is layout of the file and none of the text.
+            // White space between elements is formatting, not text.
             let text = if element.has_elements {
                 element.text.trim().to_owned()
             } else {
@@ -215,7 +213,7 @@ impl<'r> Reader<'r> {
             }
             return;
         }
-        // A pipe that nobody looked into is a row all the same, so that nothing of it goes missing.
+        // A pipe without runs is a row too, so that none of its values is lost.
         if element.path == self.path || element.first == self.rows.len() && !self.open.is_empty() {
             let line = tokens.line_column(element.offset).0;
             self.rows.push((GridRow { line, ..GridRow::default() }, Vec::new()));
@@ -240,7 +238,7 @@ impl<'r> Reader<'r> {
 }
 
 impl Values {
-    /// Adds the values of an element within.
+    /// Adds the values of an element in this one.
     fn add(&mut self, within: Self, headings: &[String], layout: &Layout) {
         for (heading, cell) in within.cells {
             self.add_one(heading, cell, &headings[heading], layout);
@@ -248,7 +246,7 @@ impl Values {
         self.flaw = self.flaw.take().or(within.flaw);
     }
 
-    /// Adds a value. Several of one path are several values of one cell.
+    /// Adds a value. Several values of one path are several values of one cell.
     fn add_one(&mut self, heading: usize, cell: GridCell, path: &str, layout: &Layout) {
         let Some((_, earlier)) = self.cells.iter_mut().find(|(other, _)| *other == heading) else {
             self.cells.push((heading, cell));
@@ -262,7 +260,7 @@ impl Values {
             }
             None => {
                 self.flaw = Some(format!(
-                    "{path} occurs twice, on lines {} and {}, but the layout has no separator for several",
+                    "{path} is duplicated, on lines {} and {}, and the layout has no separator; remove one, or add a separator",
                     earlier.line, cell.line
                 ));
             }
@@ -270,19 +268,18 @@ impl Values {
     }
 }
 
-/// What to say of a root element that the layout does not have.
+/// The message for an unknown root element.
 fn wrong_root(name: &str, root: &str, layout: &Layout) -> String {
     let bare = |name: &str| name.rsplit(':').next().unwrap_or_default().to_owned();
     let what = if bare(name) == bare(root) {
-        "prefixes are compared as they are written, whatever their namespaces, so use the same ones in both"
+        "prefixes are compared literally, without their namespaces; use the same ones in both"
     } else {
-        "is this the right file?"
+        "check that this is the right file"
     };
-    format!("the root element is <{name}>, but the layout {} has <{root}>; {what}", layout.id)
+    format!("the root element is <{name}>, and the layout {} has <{root}>; {what}", layout.id)
 }
 
-/// The prefix of a name in a path that stands for a namespace; `xml` stands for its own in every
-/// file.
+/// The prefix of a name in a path that has a namespace; `xml` has its own in every file.
 pub(crate) fn prefix(path: &str) -> Option<&str> {
     path.split('/')
         .filter_map(|name| Some(name.trim_start_matches('@').split_once(':')?.0))

@@ -1,4 +1,4 @@
-//! Rows to XML that nests what a table has side by side.
+//! Writing rows as nested XML.
 
 use obvert_convert::ConvertError;
 use obvert_convert::xml::markup::{escape, is_xml_char};
@@ -6,8 +6,8 @@ use obvert_model::layout::{Column, Layout, XmlForm};
 
 use super::xml::prefix;
 
-/// Refuses to write paths with prefixes: a layout has no place for the namespaces that they stand
-/// for, and nobody could read what does not say them.
+/// Refuses paths with prefixes: a layout cannot declare the namespaces of prefixes, and a file
+/// without declarations is not readable.
 pub(crate) fn bound(layout: &Layout, xml: &XmlForm) -> Result<(), ConvertError> {
     let columns = layout
         .columns
@@ -28,7 +28,7 @@ pub(crate) fn bound(layout: &Layout, xml: &XmlForm) -> Result<(), ConvertError> 
     Err(ConvertError::Refused { message })
 }
 
-/// An element to be written.
+/// An element to write.
 #[derive(Default)]
 struct Node {
     name: String,
@@ -42,7 +42,7 @@ impl Node {
         Self { name: name.to_owned(), ..Self::default() }
     }
 
-    /// Puts a value at a path below the element: names of elements, then `@attribute` or nothing
+    /// Sets the value at a path below the element: names of elements, then `@attribute` or nothing
     /// for the text.
     fn put(&mut self, path: &str, value: &str, several: bool) {
         if let Some(attribute) = path.strip_prefix('@') {
@@ -98,14 +98,13 @@ impl Node {
     }
 }
 
-/// A text with only characters that XML 1.0 can hold; the others come back otherwise, which the
-/// loss report says.
+/// A text with characters of XML 1.0 only; the loss report lists the others.
 fn characters(text: &str) -> String {
     text.chars().map(|letter| if is_xml_char(letter) { letter } else { '\u{fffd}' }).collect()
 }
 
-/// Writes rows as nested elements: an element around rows is written once for those in a row that
-/// agree about it.
+/// Writes rows as nested elements: an element around rows is written once for consecutive rows with
+/// the same values for it.
 pub(crate) fn write(layout: &Layout, rows: &[Vec<String>], xml: &XmlForm) -> Vec<u8> {
     let steps: Vec<&str> = xml.rows.split('/').collect();
     let nesting = Nesting {
@@ -120,7 +119,7 @@ pub(crate) fn write(layout: &Layout, rows: &[Vec<String>], xml: &XmlForm) -> Vec
 /// Where a column is.
 struct Place<'l> {
     column: &'l Column,
-    /// The element on the way to a row that it is in, from the root on.
+    /// The index of its element on the way to a row, from the root.
     level: usize,
     /// The path from there.
     path: &'l str,
@@ -134,14 +133,14 @@ impl<'l> Place<'l> {
         Self { column, level: elements.saturating_sub(1), path: rest }
     }
 
-    /// What is between several values of a cell that are elements of their own.
+    /// The separator of several values in a cell, which become several elements.
     fn separator(&self) -> Option<&'l str> {
         let is_element = !self.path.is_empty() && !self.path.contains('@');
         self.column.separator.as_deref().filter(|_| is_element && self.column.kind.is_none())
     }
 }
 
-/// How rows nest.
+/// The nesting of rows.
 struct Nesting<'l> {
     /// The elements on the way to a row.
     steps: Vec<&'l str>,
@@ -155,13 +154,13 @@ impl Nesting<'_> {
             rows.first().map_or_else(|| Node::new(self.steps[0]), |row| self.node(row, 0));
         let mut before: Option<&Vec<String>> = None;
         for row in rows {
-            // The outermost level at which this row is of another element than the one before.
+            // The outermost level at which this row has another element than the previous one.
             let differs = |level: &usize| {
                 before.is_none_or(|before| !self.cells(before, *level).eq(self.cells(row, *level)))
             };
             let from = (1..last).find(differs).unwrap_or(last);
-            // A row that holds nothing of its own is only there for what is around it, and a pipe
-            // without runs for itself.
+            // A row without values of its own is only needed for the elements around it, and for a
+            // pipe without runs.
             let is_empty = |level: &usize| {
                 (*level..=last).all(|level| self.cells(row, level).all(str::is_empty))
             };
@@ -173,7 +172,7 @@ impl Nesting<'_> {
         root
     }
 
-    /// The cells of a row that are in the element of a level.
+    /// The cells of a row in the element of a level.
     fn cells<'r>(&'r self, row: &'r [String], level: usize) -> impl Iterator<Item = &'r str> {
         row.iter()
             .zip(&self.columns)

@@ -1,5 +1,5 @@
-//! A document, assembled from the records that were collected: what the layout fixes and makes is
-//! added, and what is wrong is reported.
+//! A document, assembled from the collected records: fixed and made values are added, and problems
+//! are reported.
 
 use std::collections::HashSet;
 
@@ -15,17 +15,17 @@ use super::collect::{Collector, LastRow, Latest};
 use super::journal::Journal;
 use super::records::Records;
 use crate::plan::Plan;
-use crate::{NOT_SAID, as_text};
+use crate::{PLACEHOLDER_ISSUED, as_text};
 
-/// A survey, and what there is to report about it.
+/// A survey, and the report on reading it.
 pub(crate) type Read = (Survey, LossReport);
 
 impl<'l> Collector<'_, 'l> {
-    /// Assembles the document. `None` where no cell is wrong and the document is invalid all the
-    /// same: what could tell why is not kept.
+    /// Assembles the document. `None` if no cell has a problem and the document is still invalid:
+    /// the values that would show why are not kept.
     ///
     /// # Errors
-    /// As [`Self::diagnose`], where a cell is wrong.
+    /// As [`Self::diagnose`], if a cell has a problem.
     pub(crate) fn assemble(self, plan: &Plan<'l>) -> Result<Option<Read>, ConvertError> {
         let assembly = self.assembly(plan);
         if !assembly.journal.problems.is_empty() {
@@ -39,10 +39,10 @@ impl<'l> Collector<'_, 'l> {
         Ok(document.map(|document| (Survey { document, places }, journal.report)))
     }
 
-    /// Assembles the document, or reports everything that is wrong.
+    /// Assembles the document, or reports every problem.
     ///
     /// # Errors
-    /// With what is wrong in the cells, and what the format finds wrong besides.
+    /// With the problems of cells, and the other problems that the format finds.
     pub(crate) fn diagnose(self, plan: &Plan<'l>) -> Result<Read, ConvertError> {
         self.assembly(plan).diagnose(plan)
     }
@@ -65,7 +65,7 @@ impl<'l> Collector<'_, 'l> {
     }
 }
 
-/// A document as a value, and what there is to report about it.
+/// A document as a value, and the report on reading it.
 struct Assembly<'l> {
     document: Map<String, Value>,
     journal: Journal<'l>,
@@ -81,7 +81,7 @@ impl Assembly<'_> {
     }
 }
 
-/// Links the runs that complete others from the other end.
+/// Links runs to the runs that they complete from the other end.
 fn complete_runs(records: &mut Records, plan: &Plan<'_>) {
     let Some(suffix) = plan.layout.completed_by.as_deref() else { return };
     let ids: HashSet<String> = records
@@ -99,7 +99,7 @@ fn complete_runs(records: &mut Records, plan: &Plan<'_>) {
     }
 }
 
-/// Makes the fields of the document that follow from others, of the last row.
+/// Makes fields of the document from the last row.
 fn make(
     document: &mut Map<String, Value>,
     mut latest: Option<Latest>,
@@ -125,14 +125,14 @@ fn make(
         }
         let Some(text) = issued.map(|issued| issued.text).or_else(of_last) else { continue };
         if is_issued {
-            let message = "the table does not state it; the layout makes it from the row that makes it latest";
+            let message = "the table does not have it; the layout makes it from the row with the latest value";
             note_default(*target, text.clone().into(), message, journal);
         }
         target.put(document, text.into());
     }
 }
 
-/// Sets a field of the document that is always the same, or reports that the file has it otherwise.
+/// Sets a fixed field of the document, or reports that the file has another value.
 fn fix(
     target: Target,
     value: &Value,
@@ -143,15 +143,15 @@ fn fix(
 ) {
     match target.get_in(document) {
         None => {
-            if target == Target::ISSUED && value == NOT_SAID {
-                let message = "the layout still has the placeholder of a draft; set in fixed when the record was issued";
+            if target == Target::ISSUED && value == PLACEHOLDER_ISSUED {
+                let message = "the layout still has the placeholder of a draft; set the time of issue in fixed";
                 note_default(target, value.clone(), message, journal);
             }
             target.put(document, value.clone());
         }
         Some(found) if found != value => {
             let message = format!(
-                "found {:?}, but the layout {} fixes {:?}; correct it, or read the file by another layout",
+                "found {:?}, and the layout {} fixes {:?}; correct it, or use another layout",
                 as_text(found),
                 plan.layout.id,
                 as_text(value)
@@ -184,8 +184,8 @@ fn fix_each(target: Target, value: &Value, records: &mut Records) {
     }
 }
 
-/// Reports a value that the layout put in.
+/// Reports a value that the layout added.
 fn note_default(target: Target, value: Value, message: &str, journal: &mut Journal<'_>) {
     let loss = Loss::new(LossKind::Defaulted, target.pointer(), message);
-    journal.report.losses.push(Loss { becomes: Some(value), ..loss });
+    journal.report.losses.push(loss.with_values(None, Some(value)));
 }

@@ -1,9 +1,11 @@
-//! What is wrong in a document that was read: problems of the format that follow from a cell that
-//! could not be read are left out, and what is missing is named by the columns that should hold it.
+//! The problems of a document that was read: consequences of cells that could not be read are left
+//! out, and missing values are reported with the columns that should hold them.
 
 use std::collections::HashSet;
 
-use obvert_convert::{ConvertError, Judged, Location, PlacedProblem, Problems, SourceMap, Survey};
+use obvert_convert::{
+    ConvertError, Location, PlacedProblem, Problems, SourceMap, Survey, Validated,
+};
 use obvert_model::read::ProblemKind;
 use serde_json::Value;
 
@@ -12,7 +14,7 @@ use super::journal::one_line;
 use crate::needs;
 use crate::plan::Plan;
 
-/// What a document was read from.
+/// The source of a document.
 pub(crate) struct Checked<'r, 'l> {
     pub(crate) plan: &'r Plan<'l>,
     /// The name of the file.
@@ -25,25 +27,25 @@ impl Checked<'_, '_> {
     /// The survey of a document.
     ///
     /// # Errors
-    /// With everything that is wrong; `own` is what was found in the cells.
+    /// With every problem; `own` are the problems of cells.
     pub(crate) fn survey(
         &self,
         value: Value,
         places: SourceMap,
         own: Vec<PlacedProblem>,
     ) -> Result<Survey, ConvertError> {
-        let (mut found, rest) = match obvert_convert::typed_beside(value, places, &own)? {
-            Judged::Sound(survey) => return Ok(*survey),
-            Judged::Unsound(found, rest) => (found, rest.map(|rest| *rest)),
+        let (mut found, rest) = match obvert_convert::typed_with(value, places, &own)? {
+            Validated::Valid(survey) => return Ok(*survey),
+            Validated::Invalid(found, rest) => (found, rest.map(|rest| *rest)),
         };
-        // Where columns are not told apart, what could be said of the rows would follow from that.
+        // If columns are ambiguous, problems of rows would be consequences of that.
         let rest = rest.filter(|_| !own.iter().any(is_of_column));
         let reported = Reported::of(&own);
         found.retain(|placed| !reported.explains(placed));
         for placed in &mut found {
             self.name_columns(placed);
         }
-        // What several fields of the document are made of is reported once.
+        // A problem of the source of several fields is reported once.
         found.dedup_by(|one, other| {
             one.place.is_some()
                 && one.place == other.place
@@ -55,7 +57,7 @@ impl Checked<'_, '_> {
         Err(ConvertError::Structure(Problems::new(all, rest)))
     }
 
-    /// Says of a key that is missing which column should hold it: whoever fills in a table knows
+    /// Names the column that should hold a missing key, since people who fill in a table know
     /// columns.
     fn name_columns(&self, placed: &mut PlacedProblem) {
         let is_blank = |heading: &str| {
@@ -69,7 +71,7 @@ impl Checked<'_, '_> {
         };
         placed.problem.message = message;
         let Some(heading) = heading.filter(|_| !self.plan.is_xml()) else { return };
-        // What the document has is made from the last row.
+        // The fields of the document are made from the last row.
         if placed.place.is_none() && self.last.line > 0 {
             let (file, line) = (self.name.to_owned(), self.last.line);
             placed.place = Some(Location { file, line, column: None, heading: None });
@@ -81,27 +83,27 @@ impl Checked<'_, '_> {
     }
 }
 
-/// Whether a problem is one of a column, and not of a cell.
+/// Whether a problem is about a column, not a cell.
 fn is_of_column(placed: &PlacedProblem) -> bool {
     use ProblemKind::{DuplicateKey, MissingKey, UnknownKey};
     matches!(placed.problem.kind, UnknownKey | MissingKey | DuplicateKey)
         && placed.problem.pointer.is_empty()
 }
 
-/// What has been reported of cells and rows, so that no pair of problems has to be compared.
+/// The problems that have been reported, as sets, so that problems need not be compared pairwise.
 struct Reported {
     /// The pointers with a problem.
     at: HashSet<String>,
-    /// The pointers of all that holds one of those.
+    /// The pointers of all values that contain one of those.
     above: HashSet<String>,
-    /// Whether a row was not read.
+    /// Whether a row was skipped.
     has_orphans: bool,
 }
 
 impl Reported {
     fn of(own: &[PlacedProblem]) -> Self {
         let mut above: HashSet<String> = HashSet::new();
-        // A column beside those of the layout is in no value.
+        // An unknown column holds no value.
         for placed in own.iter().filter(|placed| !placed.problem.pointer.starts_with("/-/")) {
             let mut pointer = placed.problem.pointer.as_str();
             while let Some(slash) = pointer.rfind('/') {
@@ -119,10 +121,10 @@ impl Reported {
         }
     }
 
-    /// Whether a problem of the format follows from one that has been reported.
+    /// Whether a problem of the format is a consequence of a reported one.
     fn explains(&self, placed: &PlacedProblem) -> bool {
-        // What is made from a row is missing where no row could be read, and nobody finds that in
-        // the table.
+        // Values made from a row are missing if no row could be read, and the table does not show
+        // that.
         let is_made = placed.place.is_none() && self.has_orphans;
         match placed.problem.kind {
             ProblemKind::MissingKey => is_made || self.above.contains(&placed.problem.pointer),

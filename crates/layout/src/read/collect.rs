@@ -1,4 +1,4 @@
-//! Rows, one after the other, put together to the records of a survey.
+//! Collects rows, one after the other, into the records of a survey.
 
 use obvert_convert::{Loss, LossKind};
 use obvert_model::layout::{Record, Target};
@@ -14,7 +14,7 @@ use crate::grid::{GridCell, GridRow, Origin};
 use crate::needs;
 use crate::plan::{ColumnUse, Plan};
 
-/// The records that have been collected from rows, and what is open at the last of them.
+/// The records that have been collected, and the state after the last row.
 pub(crate) struct Collector<'p, 'l> {
     plan: &'p Plan<'l>,
     bindings: Bindings<'l>,
@@ -25,15 +25,15 @@ pub(crate) struct Collector<'p, 'l> {
     pub(super) latest: Option<Latest>,
 }
 
-/// The row that fields of the document are made from.
+/// The row from which fields of the document are made.
 #[derive(Default)]
 pub(crate) struct LastRow {
     pub(crate) row: Option<Row>,
-    /// Its line; 0 where it is the row of a pipe without runs.
+    /// Its line; 0 if it is the row of a pipe without runs.
     pub(crate) line: usize,
 }
 
-/// When the record was issued, by the row that makes it latest.
+/// The latest time of issue, and its row.
 pub(crate) struct Latest {
     pub(crate) text: String,
     pub(crate) origin: Origin,
@@ -52,7 +52,7 @@ impl<'p, 'l> Collector<'p, 'l> {
         }
     }
 
-    /// Adds what a row says, or reports why it cannot be read.
+    /// Adds the values of a row, or reports why it cannot be read.
     pub(crate) fn add(&mut self, grid_row: &GridRow) {
         if let Some((origin, message)) = self.bindings.misfit(grid_row, self.plan.layout) {
             self.journal.problem(ProblemKind::OrphanRow, origin, "", message);
@@ -64,7 +64,7 @@ impl<'p, 'l> Collector<'p, 'l> {
         self.merge(Record::Document, "", &row, line);
         if self.is_unsurveyed(&row, grid_row) {
             self.add_unsurveyed(&row, grid_row, &wrong);
-            // What is made from the last row is made from one with a run, where there is any.
+            // Fields are made from the last row with a run, if there is any.
             self.last.row.get_or_insert(row);
             return;
         }
@@ -81,7 +81,7 @@ impl<'p, 'l> Collector<'p, 'l> {
         self.last = LastRow { row: Some(row), line };
     }
 
-    /// Adds a row of a pipe and a run, and gives the pointer of what it is of.
+    /// Adds a row of a pipe and a run, and returns the pointer of its record.
     fn add_row(
         &mut self,
         row: &Row,
@@ -125,8 +125,8 @@ impl<'p, 'l> Collector<'p, 'l> {
         self.journal.problem(ProblemKind::TextForm, cell.origin, &pointer, cell.message.clone());
     }
 
-    /// Reports a row that does not say which pipe and run it is of, unless a cell that could not be
-    /// read would have said it.
+    /// Reports a row that does not name its pipe and run, unless a cell that could not be read
+    /// would have named them.
     fn report_unnamed(&mut self, row: &Row, grid_row: &GridRow, wrong: Vec<WrongCell>) {
         let layout = self.plan.layout;
         let needed = [Target::PIPE_ID, Target::RUN_ID]
@@ -140,7 +140,7 @@ impl<'p, 'l> Collector<'p, 'l> {
                 .checked_sub(1)
                 .and_then(|index| self.journal.places.headings.get(index));
             is_reported |= heading.is_some_and(|heading| needed.contains(&heading.as_str()));
-            let message = format!("{}; the row was not read", cell.message);
+            let message = format!("{}; correct it, since the row was skipped", cell.message);
             self.journal.problem(ProblemKind::OrphanRow, cell.origin, "", message);
         }
         if is_reported {
@@ -154,26 +154,26 @@ impl<'p, 'l> Collector<'p, 'l> {
             let column = headings.iter().position(|own| own == heading)?;
             grid_row.cells.get(column).map(|cell| cell.text.trim())
         };
-        // A column that is not there has been reported, and would be reported for every row.
+        // A missing column has been reported, and would be reported for every row.
         if layout.xml.is_none() && columns.iter().any(|heading| cell_of(heading).is_none()) {
             return;
         }
         if columns.iter().any(|heading| cell_of(heading) == Some("")) {
             columns.retain(|heading| cell_of(heading) == Some(""));
         }
-        // An element that nothing was seen in may be there for a run that never was.
+        // An element without observations may be there for a run that did not take place.
         let is_empty = layout.xml.is_some() && missing == Target::RUN_ID && !row.is_observation();
         let or = if is_empty { ", or remove the element if there was no inspection" } else { "" };
         let message = format!(
-            "the row does not say which {} it belongs to, so it was not read; fill in {}{or}",
+            "the row does not name its {}, so it was skipped; fill in {}{or}",
             missing.record().name(),
             needs::quoted(&columns)
         );
         self.journal.problem(ProblemKind::OrphanRow, Origin::line(grid_row.line), "", message);
     }
 
-    /// Whether a row is what is around rows in XML and has none, and nothing in it is of a run: a
-    /// pipe without runs, even where the layout could make the id of a run of it.
+    /// Whether a row of XML has only the elements around rows, and no value of a run: a pipe
+    /// without runs, even if the layout could make the id of a run.
     fn is_unsurveyed(&self, row: &Row, grid_row: &GridRow) -> bool {
         if !self.plan.is_xml() {
             return false;
@@ -191,7 +191,7 @@ impl<'p, 'l> Collector<'p, 'l> {
                 (_, record) => is_of_pipe |= record == Some(Record::Pipe),
             }
         }
-        // What is said of a pipe that nothing names is reported as that.
+        // Values of a pipe without an id are reported as such.
         row.get(Target::PIPE_ID).is_some() || !is_of_pipe
     }
 
@@ -199,7 +199,7 @@ impl<'p, 'l> Collector<'p, 'l> {
     fn add_unsurveyed(&mut self, row: &Row, grid_row: &GridRow, wrong: &[WrongCell]) {
         let line = grid_row.line;
         let Some(id) = row.text(Target::PIPE_ID) else {
-            let message = "the element has no value of a pipe or a run; fill it in, or remove it";
+            let message = "the element names neither a pipe nor a run; fill it in, or remove it";
             self.journal.problem(ProblemKind::OrphanRow, Origin::line(line), "", message);
             return;
         };
@@ -212,8 +212,7 @@ impl<'p, 'l> Collector<'p, 'l> {
         self.report_dropped(&grid_row.cells, &pipe);
     }
 
-    /// Reports what is in the columns of a row that are not carried over; `of` is the pointer of
-    /// what the row is of.
+    /// Reports the values of a row that are not carried over; `of` is the pointer of its record.
     fn report_dropped(&mut self, cells: &[GridCell], of: &str) {
         for (index, (cell, column)) in cells.iter().zip(&self.bindings.columns).enumerate() {
             let Some(ColumnUse::Dropped(why)) = column.map(|column| column.role) else { continue };
@@ -229,30 +228,28 @@ impl<'p, 'l> Collector<'p, 'l> {
                 .map(|heading| one_line(heading))
                 .unwrap_or_default();
             let message = format!("the column {heading:?} is not carried over: {why}");
-            let loss = Loss { was: Some(text.into()), ..Loss::new(LossKind::Dropped, of, message) };
+            let loss = Loss::new(LossKind::Dropped, of, message);
+            let loss = loss.with_values(Some(text.into()), None);
             self.journal
                 .lose(loss, Origin { line: cell.line, column: cell.column, heading: index + 1 });
         }
     }
 
-    /// Reports what a cell holds beyond what its column has room for.
+    /// Reports content of a cell that its column does not show.
     fn report_excess(&mut self, excess: Excess, row: &Row, of: &str) {
-        let message = "the cell holds more than its column has room for";
+        let message = "the cell has more than its column shows";
         let becomes = row.get(excess.target).map(|cell| cell.value.clone());
-        let loss = Loss {
-            was: Some(excess.whole.into()),
-            becomes,
-            ..Loss::new(LossKind::Dropped, of, message)
-        };
+        let loss = Loss::new(LossKind::Dropped, of, message)
+            .with_values(Some(excess.timestamp.into()), becomes);
         self.journal.lose(loss, excess.origin);
     }
 
-    /// Notes when the record was issued, where a row makes that later than those above it: a table
-    /// need not be in the order of time.
+    /// Records the time of issue, if it is later than in the rows above: a table need not be in the
+    /// order of time.
     fn note_issued(&mut self, row: &Row, line: usize) {
         let Some(template) = self.plan.made_of(Target::ISSUED) else { return };
         let Some(text) = template.fill(|field| row.text(field)) else { return };
-        // Texts of one offset are in the order of time; of others the row that comes last counts.
+        // Texts with the same offset compare in the order of time; otherwise the last row counts.
         let zone = |text: &str| text.get(19..).map(str::to_owned);
         if self
             .latest

@@ -9,17 +9,15 @@ use super::journal::{Journal, one_line};
 use crate::grid::{Grid, GridRow, Origin};
 use crate::plan::{ColumnBinding, Plan};
 
-/// The columns of a file, each bound to that of the layout with its heading.
+/// The columns of a file, each bound to the column of the layout with its heading.
 pub(crate) struct Bindings<'l> {
     pub(crate) columns: Vec<Option<ColumnBinding<'l>>>,
-    /// Whether the table is a sheet of a workbook, in which there may be cells beyond the last
-    /// heading.
+    /// Whether the table is a sheet of a workbook, which may have cells beyond the last heading.
     in_sheet: bool,
 }
 
 impl<'l> Bindings<'l> {
-    /// Binds the columns of a grid, and reports headings that the layout does not have, that occur
-    /// twice, and that are missing.
+    /// Binds the columns of a grid, and reports unknown, duplicate and missing headings.
     pub(crate) fn of(grid: &Grid, plan: &Plan<'l>, journal: &mut Journal<'_>) -> Self {
         let mut meant: Vec<&str> = Vec::new();
         let mut columns = Vec::new();
@@ -28,33 +26,32 @@ impl<'l> Bindings<'l> {
             if column.is_none() {
                 meant.extend(report_unknown(index, grid, plan, journal));
             } else if grid.headings[..index].contains(heading) {
-                let message = format!("the heading {heading:?} occurs twice; rename one");
+                let message = format!("the heading {heading:?} is duplicated; rename one");
                 journal.problem(ProblemKind::DuplicateKey, origin(index, grid), "", message);
             }
             columns.push(column);
         }
-        // An attribute or element that is nowhere is a value that is absent everywhere.
+        // In XML a missing path is a value that is absent everywhere.
         if !plan.is_xml() {
             report_missing(&meant, grid, plan.layout, journal);
         }
         Self { columns, in_sheet: grid.sheet.is_some() }
     }
 
-    /// Why the cells of a row cannot be told apart, and where.
+    /// Why the cells of a row are ambiguous, and the location.
     pub(crate) fn misfit(&self, row: &GridRow, layout: &Layout) -> Option<(Origin, String)> {
         if let Some(flaw) = &row.flaw {
             let origin = Origin { line: row.line, column: row.flawed, heading: row.flawed };
-            return Some((origin, format!("{flaw}; the row was not read")));
+            return Some((origin, format!("{flaw}; the row was skipped")));
         }
         let (cells, wide) = (&row.cells, self.columns.len());
-        // Spreadsheets write blank cells beyond the last column; they hold nothing that could go
-        // missing.
+        // Spreadsheets write blank cells beyond the last column, which have no values to lose.
         let beyond =
             cells.get(wide..).unwrap_or_default().iter().find(|cell| !cell.text.trim().is_empty());
         match beyond {
             Some(cell) if self.in_sheet => {
                 let message = format!(
-                    "found {:?} under no heading, so the row was not read; give the column a heading, or remove what is outside the table",
+                    "found {:?} without a heading, so the row was skipped; add a heading, or remove the cell",
                     cell.text.trim()
                 );
                 Some((Origin { line: cell.line, column: cell.column, heading: 0 }, message))
@@ -63,7 +60,7 @@ impl<'l> Bindings<'l> {
             _ => {
                 let hint = width_hint(layout, beyond.is_some());
                 let message = format!(
-                    "the row has {} cells but there are {wide} headings, so it was not read{hint}",
+                    "the row has {} cells and there are {wide} headings, so it was skipped{hint}",
                     cells.len()
                 );
                 Some((Origin::line(row.line), message))
@@ -72,7 +69,7 @@ impl<'l> Bindings<'l> {
     }
 }
 
-/// What to do about a row with too many cells or too few.
+/// What to do about a row with too many or too few cells.
 fn width_hint(layout: &Layout, too_many: bool) -> String {
     let Some(table) = &layout.table else { return String::new() };
     let delimiter: &str = &table.delimiter;
@@ -80,12 +77,12 @@ fn width_hint(layout: &Layout, too_many: bool) -> String {
         format!("; quote cells that contain {delimiter:?}, and give every column a heading")
     } else {
         format!(
-            "; give each blank cell its {delimiter:?}, and check whether a line break has cut the row in two"
+            "; write the {delimiter:?} of each blank cell, and check for a line break in the row"
         )
     }
 }
 
-/// Where a heading is. Headings of XML are paths; the first value under one shows where it is.
+/// The location of a heading. Headings of XML are paths; the location is that of the first value.
 fn origin(index: usize, grid: &Grid) -> Origin {
     if grid.heading_line > 0 {
         return Origin { line: grid.heading_line, column: index + 1, heading: index + 1 };
@@ -99,7 +96,7 @@ fn origin(index: usize, grid: &Grid) -> Origin {
     })
 }
 
-/// Reports a heading that the layout does not have, and gives the column that is meant by it.
+/// Reports an unknown heading, and returns the column that is probably meant.
 fn report_unknown<'l>(
     index: usize,
     grid: &Grid,
@@ -107,7 +104,7 @@ fn report_unknown<'l>(
     journal: &mut Journal<'_>,
 ) -> Option<&'l str> {
     let is_xml = plan.is_xml();
-    // In XML every path of the layout is a heading, whether anything has it or not.
+    // In XML every path of the layout is a heading, even if the file does not use it.
     let is_used = |index: usize| {
         let mut cells = grid.rows.iter().filter_map(|row| row.cells.get(index));
         !is_xml || cells.any(|cell| !cell.text.is_empty())
@@ -120,19 +117,19 @@ fn report_unknown<'l>(
     let advice = match near {
         Some(near) => {
             let what = if is_xml { "file" } else { "table" };
-            format!("did you mean {:?}, which the {what} does not have?", one_line(near))
+            format!("did you mean {:?}, which the {what} lacks?", one_line(near))
         }
-        None => "add it there, with drop if it has no place".to_owned(),
+        None => "add it there, with drop if it is not needed".to_owned(),
     };
     let heading = one_line(&grid.headings[index]);
-    // A column beside those of the layout is missed nowhere, so that the rest can be checked.
+    // No value is missing because of an unknown column, so the rest can be checked.
     let pointer = if near.is_some() { String::new() } else { format!("/-/{}", token(&heading)) };
     let message = format!("the layout {} has no column {heading:?}; {advice}", plan.layout.id);
     journal.problem(ProblemKind::UnknownKey, origin(index, grid), &pointer, message);
     near
 }
 
-/// Reports the columns that a table does not have. One with another spelling has been reported.
+/// Reports missing columns. A column with a similar heading has been reported.
 fn report_missing(meant: &[&str], grid: &Grid, layout: &Layout, journal: &mut Journal<'_>) {
     let is_known = |heading: &str| layout.columns.iter().any(|column| *column.heading == *heading);
     let headings = layout.columns.iter().map(|column| column.heading.as_str());
@@ -140,9 +137,8 @@ fn report_missing(meant: &[&str], grid: &Grid, layout: &Layout, journal: &mut Jo
         .filter(|own| !meant.contains(own) && !grid.headings.iter().any(|other| other == own))
     {
         let others = grid.headings.iter().map(String::as_str).filter(|other| !is_known(other));
-        let near = nearest(heading, others).map(|near| {
-            format!("; did you mean {:?}, which the layout does not have?", one_line(near))
-        });
+        let near = nearest(heading, others)
+            .map(|near| format!("; did you mean {:?}, which the layout lacks?", one_line(near)));
         let message = format!(
             "the table has no column {:?}, which the layout {} describes{}",
             one_line(heading),

@@ -1,20 +1,20 @@
-//! Where the values of a survey came from, and everything that is to be reported about its file.
+//! The locations of the values of a survey, and the report on its file.
 
 use obvert_convert::{Location, Loss, LossReport, PlacedProblem, SourceMap};
 use obvert_model::read::{Problem, ProblemKind};
 
 use crate::grid::Origin;
 
-/// Among how many earlier entries the same one is looked for.
+/// The number of previous entries that are searched for the same one.
 const AGAIN: usize = 32;
 
-/// Where values came from. The cells of observations are recorded by their columns, since a record
-/// for each would outweigh the document.
+/// The locations of values. The cells of observations are recorded by their columns, since a record
+/// of each would take more memory than the document.
 pub(crate) struct Places<'l> {
     name: &'l str,
     map: SourceMap,
     file: u32,
-    /// The same file, of the rows of observations.
+    /// The same file, registered again for the rows of observations.
     rows_file: u32,
     /// The headings of the columns; in XML the paths.
     pub(crate) headings: Vec<String>,
@@ -38,7 +38,7 @@ impl<'l> Places<'l> {
         self.name
     }
 
-    /// Records where the value of a pointer came from.
+    /// Records the location of the value at a pointer.
     pub(crate) fn record(&mut self, pointer: &str, origin: Origin) {
         self.map.record(pointer, self.file, origin.line, origin.column);
     }
@@ -48,7 +48,7 @@ impl<'l> Places<'l> {
         self.map.record(pointer, self.rows_file, line, 0);
     }
 
-    /// Records where a value of an observation came from: its row, unless it is of a stretch.
+    /// Records the location of a value of an observation: its row, except for stretches.
     pub(crate) fn record_below(&mut self, row: &str, line: usize, below: &str, origin: Origin) {
         if let (true, Some(heading)) =
             (origin.line == line && !self.is_xml, heading_of(&self.headings, origin))
@@ -88,7 +88,7 @@ pub(crate) fn one_line(heading: &str) -> String {
     heading.replace('\n', " ")
 }
 
-/// What is to be reported about a file: problems and losses, with their places.
+/// The report on a file: problems and losses, with their locations.
 pub(crate) struct Journal<'l> {
     pub(crate) places: Places<'l>,
     pub(crate) problems: Vec<PlacedProblem>,
@@ -100,8 +100,8 @@ impl<'l> Journal<'l> {
         Self { places, problems: Vec::new(), report: LossReport::default() }
     }
 
-    /// Adds a problem. In XML, an attribute of an element that holds many rows is read for each of
-    /// them, and reported once.
+    /// Adds a problem. In XML, an attribute of an element that contains many rows is read for each
+    /// of them, and is reported once.
     pub(crate) fn problem(
         &mut self,
         kind: ProblemKind,
@@ -119,13 +119,13 @@ impl<'l> Journal<'l> {
         self.problems.push(PlacedProblem { place, problem });
     }
 
-    /// Adds a loss at a place in the file; in XML once, as a problem.
+    /// Adds a loss with its location; in XML only once, like a problem.
     pub(crate) fn lose(&mut self, loss: Loss, origin: Origin) {
-        let place = Some(Box::new(self.places.location(origin)));
-        let is_same = |other: &Loss| other.place == place && other.message == loss.message;
+        let loss = loss.with_location(self.places.location(origin));
+        let is_same = |other: &Loss| other.place == loss.place && other.message == loss.message;
         if self.places.is_xml && self.report.losses.iter().rev().take(AGAIN).any(is_same) {
             return;
         }
-        self.report.losses.push(Loss { place, ..loss });
+        self.report.losses.push(loss);
     }
 }

@@ -1,8 +1,8 @@
 //! From a file to a document, in steps: the cells of the file ([`crate::grid`]), its columns bound
-//! to those of the layout ([`headings`]), each row read ([`row`]), rows put together to records
-//! ([`collect`], [`records`]), the records assembled to a document ([`assemble`]), and that checked
-//! ([`check`]). A row or cell that cannot be read is a problem with its place, and nothing of it is
-//! guessed.
+//! to those of the layout ([`headings`]), each row ([`row`]), rows collected into records
+//! ([`collect`], [`records`]), records assembled to a document ([`assemble`]), and the checks of
+//! the document ([`check`]). A row or cell that cannot be read is a problem with its location;
+//! nothing is guessed.
 
 mod assemble;
 mod check;
@@ -27,16 +27,17 @@ pub(crate) use self::observation::is_recording;
 use crate::grid::{self, Grid};
 use crate::plan::Plan;
 
-/// Reads a table by a layout. The report says what the table has that is not in the document, and
-/// what the layout put in.
+/// Reads a table by a layout. The report lists the values of the table that are not in the
+/// document, and the values that the layout added.
 ///
-/// `name` is how places call the file; `lists` are code lists beside the built-in ones, of which
-/// the units of amounts and the aspects of grades are taken.
+/// Locations call the file `name`. `lists` are code lists in addition to the built-in ones; they
+/// give the units of amounts and the aspects of grades.
 ///
 /// # Errors
-/// When the layout leads to fields that the format does not have; when the bytes are no table such
-/// as the layout describes; with every cell and row that cannot be read; or when what was read is
-/// no valid document.
+/// When the layout maps to fields that the format does not have; when the file is not a table as
+/// the layout describes; with every cell and row that cannot be read; or when the result is not a
+/// valid document.
+#[doc(alias = "import")]
 pub fn read(
     source: &[u8],
     name: &str,
@@ -52,7 +53,7 @@ pub(crate) fn read_by(plan: &Plan<'_>, source: &[u8], name: &str) -> Result<Read
     read_grid(plan, name, || grid::of_file(source, name, plan))
 }
 
-/// Reads rows that are in a grid already, from whatever file, as [`read`] does.
+/// Reads the rows of a grid, from any file, as [`read`] does.
 ///
 /// # Errors
 /// As [`read`].
@@ -66,8 +67,8 @@ pub fn read_rows(
     read_grid(&plan, name, || Ok(grid.clone()))
 }
 
-/// Reads the rows that `grid` gives, and once more where the document turns out to be invalid: what
-/// could tell why is not kept the first time, since it would be as large as the document.
+/// Reads the rows that `grid` returns, and reads them again if the document is invalid: the values
+/// that show why are not kept the first time, since they would be as large as the document.
 fn read_grid(
     plan: &Plan<'_>,
     name: &str,
@@ -81,9 +82,8 @@ fn read_grid(
         Err(error) => Err(error),
     };
     if read.is_err() && is_empty && !plan.is_xml() {
-        // What a survey needs comes from rows, and each key that is missing would be one problem
-        // more.
-        let message = "there are no rows below the headings, so there is no survey to read; fill in a row for each observation, or give the \
+        // Required values come from rows, and each missing key would be another problem.
+        let message = "there are no rows below the headings, so there is no survey to read; fill in a row for each observation, or use the \
                        file that has them";
         return Err(refuse(name, line, message.to_owned()));
     }
@@ -96,8 +96,8 @@ fn collect<'p, 'l>(
     plan: &'p Plan<'l>,
     name: &'l str,
 ) -> Result<Collector<'p, 'l>, ConvertError> {
-    // Every column would be reported twice, once as unknown and once as missing, and every row as
-    // one of nothing.
+    // Otherwise every column would be reported as unknown and as missing, and every row as one
+    // without a pipe.
     if !grid.headings.iter().any(|heading| plan.column(heading).is_some()) {
         return Err(refuse(name, grid.heading_line, strange_headings(&grid, plan.layout)));
     }
@@ -111,8 +111,7 @@ fn collect<'p, 'l>(
     }
     let bindings = Bindings::of(&grid, plan, &mut journal);
     let mut collector = Collector::new(plan, bindings, journal);
-    // Each row goes once it has been read, so that the table and the document need not both be
-    // held.
+    // Each row is dropped once it has been read, so that table and document are not both in memory.
     for row in grid.rows {
         collector.add(&row);
     }
@@ -121,17 +120,17 @@ fn collect<'p, 'l>(
 
 fn refuse(name: &str, line: usize, message: String) -> ConvertError {
     let place = Location { file: name.to_owned(), line, column: None, heading: None };
-    ConvertError::Form { place: Some(place).filter(|place| place.line > 0), message }
+    ConvertError::Format { place: Some(place).filter(|place| place.line > 0), message }
 }
 
-/// What to say of a file none of whose headings the layout has.
+/// The message for a file that has none of the layout's headings.
 fn strange_headings(grid: &Grid, layout: &Layout) -> String {
     let shown: Vec<String> =
         grid.headings.iter().take(4).map(|heading| format!("{:?}", one_line(heading))).collect();
     let more = if grid.headings.len() > shown.len() { ", …" } else { "" };
     let notes: String = grid.notes.iter().map(|note| format!("; {note}")).collect();
     format!(
-        "none of the headings is in the layout {}: found {}{more}; is this the right file, and the right row of headings?{notes}",
+        "none of the headings is in the layout {}: found {}{more}; check that this is the right file and the right row of headings{notes}",
         layout.id,
         shown.join(", ")
     )

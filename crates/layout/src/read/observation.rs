@@ -1,5 +1,5 @@
-//! What was seen in a row: an observation with its amounts, its grade and its media, or the end of
-//! one that an earlier row begins.
+//! The observation of a row, with its amounts, its grade and its media; or the end of an
+//! observation that an earlier row starts.
 
 use obvert_model::layout::{Record, Target};
 use obvert_model::lists::{Code, Family, Role};
@@ -15,23 +15,23 @@ use crate::as_text;
 use crate::grid::Origin;
 use crate::plan::{Plan, implied_unit};
 
-/// A row of an observation, and what it is of.
+/// A row of an observation, and the record that it belongs to.
 pub(crate) struct Seen<'r, 'l> {
     pub(crate) plan: &'r Plan<'l>,
     pub(crate) row: &'r Row,
-    /// The code, where the code list has it.
+    /// The code, if the code list has it.
     pub(crate) code: Option<&'l Code>,
-    /// The place of the run, and its id.
+    /// The index of the run, and its id.
     pub(crate) run: usize,
     pub(crate) run_id: &'r str,
-    /// The place of the observation in the run, if it is one.
+    /// The index of the observation in the run, if it is one.
     pub(crate) place: usize,
     pub(crate) line: usize,
 }
 
 impl Seen<'_, '_> {
-    /// Adds the observation to its run, or ends the stretch that the row ends; gives the place in
-    /// the run of what the row is of.
+    /// Adds the observation to its run, or ends the stretch that the row ends; returns the index of
+    /// the observation in the run.
     pub(crate) fn add(
         &self,
         records: &mut Records,
@@ -65,7 +65,7 @@ impl Seen<'_, '_> {
         format!("/runs/{}/observations/{}", self.run, self.place)
     }
 
-    /// The observation but for its media.
+    /// The observation without its media.
     fn observation(&self, journal: &mut Journal<'_>) -> Map<String, Value> {
         let mut observation = self.row.observation();
         if let Some(key) = self.plan.layout.extension.as_deref() {
@@ -97,7 +97,7 @@ impl Seen<'_, '_> {
     }
 
     fn quantities(&self, characterisation: &[String], journal: &mut Journal<'_>) -> Vec<Value> {
-        let mut quantities = Vec::new();
+        let (mut quantities, mut wrong) = (Vec::new(), Vec::new());
         for (place, amount) in &self.row.amounts {
             let implied = implied_unit(self.code, characterisation, *place);
             match self.unit(amount, implied, *place == quantities.len()) {
@@ -105,18 +105,18 @@ impl Seen<'_, '_> {
                     quantities.push(json!({"value": amount.value, "unit": unit.as_str()}))
                 }
                 Ok(None) => {}
-                Err(message) => {
-                    let pointer =
-                        format!("{}{}/{place}", self.pointer(), Target::AMOUNTS.pointer());
-                    journal.problem(ProblemKind::TextForm, amount.origin, &pointer, message);
-                }
+                Err(message) => wrong.push((place, amount.origin, message)),
             }
+        }
+        for (place, origin, message) in wrong {
+            let pointer = format!("{}{}/{place}", self.pointer(), Target::AMOUNTS.pointer());
+            journal.problem(ProblemKind::TextForm, origin, &pointer, message);
         }
         quantities
     }
 
-    /// The unit of an amount; none where it follows from a code that could not be read, which has
-    /// been reported.
+    /// The unit of an amount; `None` if it depends on a code that could not be read, which has been
+    /// reported.
     fn unit(
         &self,
         amount: &Amount,
@@ -135,7 +135,7 @@ impl Seen<'_, '_> {
         match amount.unit.or(implied) {
             Some(unit) if is_next => Ok(Some(unit)),
             Some(_) => {
-                let message = "an earlier amount is blank, so this one has no place; fill that in, or move this one there";
+                let message = "an earlier amount is blank; fill it in, or move this one there";
                 Err(message.to_owned())
             }
             None if !self.has_code() => Ok(None),
@@ -157,12 +157,12 @@ impl Seen<'_, '_> {
             Some(Family::Operational) => Ok("operational"),
             None if !self.has_code() => return,
             None => Err(format!(
-                "found {}, but it is not known whether this is a structural or an operational grade: {}",
+                "found {}, and the aspect of the grade, structural or operational, is not known: {}",
                 grade.value,
                 self.why_unlisted()
             )),
             Some(_) => {
-                Err("a grade of a code that is neither structural nor operational".to_owned())
+                Err("the code is neither structural nor operational, so it has no grade; remove the grade".to_owned())
             }
         };
         match aspect.map(|aspect| Target::GRADES.child(aspect)) {
@@ -179,7 +179,7 @@ impl Seen<'_, '_> {
         self.row.get(Target::CODE).is_some()
     }
 
-    /// Why nothing is known of a code.
+    /// Why a code is not known.
     fn why_unlisted(&self) -> String {
         let list = self.plan.layout.fixed_text(Target::CODE_LIST).unwrap_or_default();
         if self.plan.codes.is_empty() {
@@ -193,7 +193,7 @@ impl Seen<'_, '_> {
         )
     }
 
-    /// The media that a row names, each also a record of its own.
+    /// The media that a row names; each becomes a record.
     fn media(&self, records: &mut Records, journal: &mut Journal<'_>) -> Vec<Value> {
         let mut references = Vec::new();
         let mut offset = self.row.get(Target::MEDIA_OFFSET);
@@ -237,7 +237,7 @@ impl Seen<'_, '_> {
         records.add(Record::Media, file, fields, origin, journal);
     }
 
-    /// How the run ended and how far it came, where its rows say so.
+    /// How the run ended and at which distance, if its rows say so.
     fn end_run(
         &self,
         observation: &Map<String, Value>,
@@ -272,7 +272,7 @@ impl Seen<'_, '_> {
             .record(&of_run(Target::SURVEYED), self.row.origin(Target::DISTANCE, self.line));
     }
 
-    /// Records where the observation and its values came from.
+    /// Records the locations of the observation and its values.
     fn record_places(&self, journal: &mut Journal<'_>) {
         let (pointer, row) = (self.pointer(), self.row);
         journal.places.record_row(&pointer, self.line);
@@ -315,7 +315,7 @@ impl Seen<'_, '_> {
                 journal.places.record_below(&pointer, self.line, &medium, offset.origin);
             }
         }
-        // A position in the first of two columns alone became a point, whose place is that column.
+        // A position in the first of two columns only became a point, located in that column.
         if let Some(cell) = row.get(Target::CLOCK_FROM) {
             for target in [Target::CLOCK_AT, Target::CLOCK] {
                 journal.places.record_below(&pointer, self.line, &below(target), cell.origin);
@@ -324,12 +324,12 @@ impl Seen<'_, '_> {
     }
 }
 
-/// The pointer of a field within its record, without the slash before it.
+/// The pointer of a field in its record, without the leading slash.
 fn below(target: Target) -> String {
     target.keys().join("/")
 }
 
-/// What refers to a medium, with an offset into it where there is one.
+/// A reference to a medium, with an offset into it if there is one.
 fn reference(file: &str, offset: Option<&Value>) -> Value {
     match offset {
         Some(offset) => json!({"id": file, "offset": offset}),
@@ -337,7 +337,7 @@ fn reference(file: &str, offset: Option<&Value>) -> Value {
     }
 }
 
-/// Whether offsets can be into a medium of a kind.
+/// Whether media of a kind have offsets.
 pub(crate) const fn is_recording(kind: MediaKind) -> bool {
     matches!(kind, MediaKind::Video | MediaKind::IntervalVideo | MediaKind::Audio)
 }

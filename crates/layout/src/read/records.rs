@@ -1,4 +1,4 @@
-//! The records of a survey, put together from what the rows say of each.
+//! The records of a survey, collected from rows.
 
 use std::collections::{BTreeMap, HashMap};
 
@@ -12,17 +12,17 @@ use super::row::{Cell, Row};
 use crate::as_text;
 use crate::grid::Origin;
 
-/// The records, the document among them, as objects.
+/// The records, including the document, as objects.
 #[derive(Default)]
 pub(crate) struct Records {
     lists: BTreeMap<Record, Vec<Map<String, Value>>>,
-    /// The place of a record in its list, by id.
+    /// The index of a record in its list, by id.
     places: HashMap<(Record, String), usize>,
-    /// Where the fields of the document came from.
+    /// The locations of the fields of the document.
     origins: HashMap<Target, Origin>,
 }
 
-/// A record that a row is of.
+/// The kind of a record.
 #[derive(Clone, Copy)]
 pub(crate) struct Held<'i> {
     pub(crate) record: Record,
@@ -31,8 +31,8 @@ pub(crate) struct Held<'i> {
 }
 
 impl Records {
-    /// Adds what a row says of a record, and gives the record's place in its list. `extension` is
-    /// the key under which its extensions keep texts.
+    /// Adds the values of a row for a record, and returns the index of the record. `extension` is
+    /// the key of texts in its extensions.
     pub(crate) fn merge(
         &mut self,
         held: Held<'_>,
@@ -69,7 +69,7 @@ impl Records {
         place
     }
 
-    /// Sets a field of a record, or reports that an earlier row has it otherwise.
+    /// Sets a field of a record, or reports that an earlier row has another value.
     pub(crate) fn set(
         &mut self,
         target: Target,
@@ -90,7 +90,7 @@ impl Records {
         }
     }
 
-    /// Sets a value at keys of a record; `false` where it has one there.
+    /// Sets the value at keys of a record; returns `false` if there is one already.
     fn set_at(
         &mut self,
         pointer: &str,
@@ -112,7 +112,7 @@ impl Records {
             Some(earlier) if *earlier != cell.value => {
                 let at = journal.places.of(pointer).map_or(0, |location| location.line);
                 let message = format!(
-                    "{} where line {at} has {} for the same {}; correct one of them",
+                    "found {}, and line {at} has {} for the same {}; correct one of them",
                     as_text(&cell.value),
                     as_text(earlier),
                     record.name()
@@ -124,7 +124,7 @@ impl Records {
         false
     }
 
-    /// Adds a record with some fields unless it is there.
+    /// Adds a record with some fields, unless it exists.
     pub(crate) fn add(
         &mut self,
         record: Record,
@@ -144,7 +144,7 @@ impl Records {
         rows.push(id.chain(fields).map(|(key, value)| (key.to_owned(), value)).collect());
     }
 
-    /// The structures and parties that a row names.
+    /// Adds the structures and parties that a row names.
     pub(crate) fn add_named(&mut self, row: &Row, line: usize, journal: &mut Journal<'_>) {
         let origin =
             |cell: &Cell| if cell.origin.line == 0 { Origin::line(line) } else { cell.origin };
@@ -187,24 +187,24 @@ impl Records {
         list.and_then(Value::as_array).map_or(&[], Vec::as_slice)
     }
 
-    /// The observations of a run, to be added to or changed.
+    /// The observations of a run, for adding or changing.
     pub(crate) fn observations_mut(&mut self, run: usize) -> Option<&mut Vec<Value>> {
         let key = Target::OBSERVATIONS.keys().first()?;
         let run = self.get_mut(Record::Run, run)?;
         run.entry(key.clone()).or_insert_with(|| Value::Array(Vec::new())).as_array_mut()
     }
 
-    /// Where a field of the document came from.
+    /// The location of a field of the document.
     pub(crate) fn origin(&self, target: Target) -> Origin {
         self.origins.get(&target).copied().unwrap_or_default()
     }
 
-    /// Takes the fields of the document out.
+    /// Takes the fields of the document.
     pub(crate) fn take_document(&mut self) -> Map<String, Value> {
         self.lists.remove(&Record::Document).and_then(|mut rows| rows.pop()).unwrap_or_default()
     }
 
-    /// The lists by their keys in the document.
+    /// The lists, by their keys in the document.
     pub(crate) fn into_lists(self) -> impl Iterator<Item = (String, Value)> {
         let lists = self.lists.into_iter();
         lists.map(|(record, rows)| {
@@ -213,12 +213,12 @@ impl Records {
     }
 }
 
-/// The pointer of a record in the document; of the document itself the empty one.
+/// The pointer of a record in the document; empty for the document itself.
 fn pointer(record: Record, place: usize) -> String {
     if record == Record::Document { String::new() } else { format!("/{}/{place}", record.list()) }
 }
 
-/// Puts a value at the keys below an object.
+/// Sets the value at keys of an object.
 pub(crate) fn put(object: &mut Map<String, Value>, keys: &[&str], value: Value) {
     match keys {
         [] => {}

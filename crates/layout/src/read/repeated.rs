@@ -1,19 +1,19 @@
-//! Rows that repeat earlier ones, cell by cell: they were pasted twice, most likely. A survey can
-//! have two rows alike, so they are read all the same.
+//! Duplicate rows, which were probably pasted twice. A survey can have two equal rows, so they are
+//! read anyway.
 
 use std::collections::HashMap;
 use std::hash::{Hash, Hasher};
 
 use crate::grid::GridRow;
 
-/// Rows that repeat as many from another one on.
+/// Consecutive rows that equal as many rows from an earlier one on.
 struct Repeat {
     from: usize,
     of: usize,
     length: usize,
 }
 
-/// What to report of rows that repeat earlier ones.
+/// The note about duplicate rows.
 pub(crate) fn rows(rows: &[GridRow]) -> Option<String> {
     let found = repeats(rows);
     let Repeat { from, of, length } = *found.first()?;
@@ -21,19 +21,19 @@ pub(crate) fn rows(rows: &[GridRow]) -> Option<String> {
         1 => format!("row {}", rows[from].line),
         _ => format!("rows {} to {}", rows[from].line, rows[from + length - 1].line),
     };
-    let say = if length == 1 { "says" } else { "say" };
+    let are = if length == 1 { "is a duplicate" } else { "are duplicates" };
     let more = match found.len() - 1 {
         0 => String::new(),
-        1 => ", and at another place rows repeat earlier ones as well".to_owned(),
-        more => format!(", and at {more} other places rows repeat earlier ones as well"),
+        1 => ", and there are duplicates at another place".to_owned(),
+        more => format!(", and there are duplicates at {more} other places"),
     };
-    // One row may be two things alike.
+    // A single row can be two observations with equal values.
     let advice = if length == 1 && found.len() == 1 {
         "remove it if it was pasted twice"
     } else {
-        "remove what was pasted twice"
+        "remove rows that were pasted twice"
     };
-    Some(format!("{} {say} the same as {}, cell by cell{more}; {advice}", lines(from), lines(of)))
+    Some(format!("{} {are} of {}{more}; {advice}", lines(from), lines(of)))
 }
 
 fn repeats(rows: &[GridRow]) -> Vec<Repeat> {

@@ -1,5 +1,5 @@
-//! One row: its cells as fields of a pipe, a run and an observation, before they are put together
-//! with those of other rows.
+//! One row: its cells as fields of a pipe, a run and an observation, before they are combined with
+//! those of other rows.
 
 use std::collections::BTreeMap;
 
@@ -9,24 +9,24 @@ use obvert_model::tables::{MediaKind, QuantityUnit};
 use serde_json::{Map, Value};
 
 use crate::as_text;
-use crate::cell::CellValue;
+use crate::cell::{CellValue, number};
 use crate::grid::{GridCell, GridRow, Origin};
 use crate::plan::{ColumnBinding, ColumnUse, Plan};
 use crate::units::converted;
 
-/// A value and where it came from; nowhere, where no cell holds it.
+/// A value and its location; none if it is not from a cell.
 #[derive(Clone, Debug)]
 pub(crate) struct Cell {
     pub(crate) value: Value,
     pub(crate) origin: Origin,
 }
 
-/// An amount, with the unit where its cell or its column has one.
+/// An amount, with its unit if its cell or column has one.
 #[derive(Clone, Debug)]
 pub(crate) struct Amount {
     pub(crate) value: Value,
     pub(crate) unit: Option<QuantityUnit>,
-    /// Whether it is a percentage only because a sheet shows it as one.
+    /// Whether it is a percentage only because of the cell format of a sheet.
     pub(crate) shown_in_percent: bool,
     pub(crate) origin: Origin,
 }
@@ -39,11 +39,11 @@ pub(crate) struct NamedFile {
     pub(crate) origin: Origin,
 }
 
-/// What a cell holds beyond what its column has room for.
+/// The content of a cell that its column does not show.
 #[derive(Clone, Debug)]
 pub(crate) struct Excess {
     pub(crate) target: Target,
-    pub(crate) whole: String,
+    pub(crate) timestamp: String,
     pub(crate) origin: Origin,
 }
 
@@ -55,20 +55,20 @@ pub(crate) struct WrongCell {
     pub(crate) message: String,
 }
 
-/// What a row says.
+/// The values of a row.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Row {
     fields: BTreeMap<Target, Cell>,
-    /// Characterisation, by place.
+    /// Characterisation, by index.
     pub(crate) characterisation: BTreeMap<usize, Cell>,
-    /// Amounts, by place.
+    /// Amounts, by index.
     pub(crate) amounts: BTreeMap<usize, Amount>,
     pub(crate) files: Vec<NamedFile>,
-    /// A grade whose aspect the code decides.
+    /// A grade whose aspect depends on the code.
     pub(crate) grade: Option<Cell>,
-    /// What marks a stretch.
+    /// The mark of a stretch.
     pub(crate) stretch: Option<(String, Origin)>,
-    /// Texts for `extensions`, by the record that has them and their heading.
+    /// Texts for `extensions`, by record and heading.
     kept: BTreeMap<(Record, String), (String, Origin)>,
     pub(crate) excess: Vec<Excess>,
 }
@@ -98,7 +98,7 @@ impl Row {
         self.fields.get(&target)
     }
 
-    /// Where a field came from; the row where it has none.
+    /// The location of a field; that of the row if it has none.
     pub(crate) fn origin(&self, target: Target, line: usize) -> Origin {
         self.get(target).map_or(Origin::line(line), |cell| cell.origin)
     }
@@ -116,20 +116,20 @@ impl Row {
             .map(|(target, cell)| (*target, cell))
     }
 
-    /// What is kept as texts in the extensions of a record, by heading.
+    /// The texts for the extensions of a record, by heading.
     pub(crate) fn texts(&self, record: Record) -> impl Iterator<Item = (&str, &str, Origin)> {
         let of_record = self.kept.iter().filter(move |((own, _), _)| *own == record);
         of_record.map(|((_, heading), (text, origin))| (heading.as_str(), text.as_str(), *origin))
     }
 
-    /// Whether the row has anything of an observation.
+    /// Whether the row has any value of an observation.
     pub(crate) fn is_observation(&self) -> bool {
         self.of(Record::Observation).next().is_some()
             || !self.amounts.is_empty()
             || !self.files.is_empty()
     }
 
-    /// The observation as far as single cells say it.
+    /// The observation, as far as single cells determine it.
     pub(crate) fn observation(&self) -> Map<String, Value> {
         let mut observation = Map::new();
         for (target, cell) in
@@ -137,7 +137,7 @@ impl Row {
         {
             target.put(&mut observation, cell.value.clone());
         }
-        // A position in the first of two columns alone is a point.
+        // A position in the first of two columns only is a point.
         let clock = Target::CLOCK
             .get_in(&observation)
             .and_then(Value::as_object)
@@ -151,8 +151,8 @@ impl Row {
         observation
     }
 
-    /// Adds what follows from the cells: the direction where it is always the same, the other ends,
-    /// and what the layout makes.
+    /// Adds the values that follow from the cells: a fixed direction, the other ends, and the
+    /// values that the layout makes.
     pub(crate) fn complete(&mut self, plan: &Plan<'_>) {
         const OF_ROW: [Target; 3] = [Target::DIRECTION, Target::RUN_ID, Target::PIPE_ID];
         for (target, value) in
@@ -174,7 +174,7 @@ impl Row {
         }
     }
 
-    /// The ends of the pipe from those of the run, and the other way around.
+    /// Sets the ends of the pipe from those of the run, and vice versa.
     fn complete_ends(&mut self) {
         let is_up = self.text(Target::DIRECTION).as_deref() == Some("upstream");
         let (first, last) = if is_up {
@@ -192,7 +192,7 @@ impl Row {
     }
 }
 
-/// A word of a code column, and where it came from.
+/// A word of a code column, and its location.
 type Word = (String, Origin);
 
 /// A row that is being read.
@@ -200,9 +200,9 @@ type Word = (String, Origin);
 struct Reading {
     row: Row,
     wrong: Vec<WrongCell>,
-    /// The words that together say what was seen, by their place among the columns for them.
+    /// The words that together determine the code, by the index of their column.
     words: BTreeMap<usize, Word>,
-    /// Dates and times of day that make a moment together.
+    /// Dates and times of day that together make a timestamp.
     moments: BTreeMap<Target, Moment>,
 }
 
@@ -251,34 +251,32 @@ impl Reading {
                 self.wrong(target, origin, format!("found {:?}; expected {expected}", part.trim()))
             }
             Ok(CellValue::Moment(date, time)) => {
-                let excess =
-                    cell.whole().map(|whole| Excess { target, whole: whole.to_owned(), origin });
+                let excess = cell.timestamp().map(|timestamp| Excess {
+                    target,
+                    timestamp: timestamp.to_owned(),
+                    origin,
+                });
                 self.row.excess.extend(excess);
                 let moment = self.moments.entry(target).or_default();
                 moment.date = date.map(|date| (date, origin)).or(moment.date);
                 moment.time = time.map(|time| (time, origin)).or(moment.time);
             }
             Ok(CellValue::Amount(value, unit)) if target == Target::AMOUNT => {
-                // The percentage of a column of plain numbers is the sheet's alone.
+                // In a column of plain numbers, the percentage is only the sheet's cell format.
                 let shown_in_percent =
                     cell.percent().is_some() && column.is_number() && column.column.unit.is_none();
+                let value = number(value);
                 self.amount(place, Amount { value, unit: Some(unit), shown_in_percent, origin });
             }
             Ok(CellValue::Amount(value, unit)) => {
-                match converted(&value, Some(unit), column.unit) {
-                    Some(value) => {
-                        self.row.fields.insert(target, Cell { value, origin });
-                    }
-                    None => self.wrong(
-                        target,
-                        origin,
-                        format!("found {:?}; expected a length", part.trim()),
-                    ),
+                if let Some(value) = converted(&number(value), Some(unit), column.unit) {
+                    self.row.fields.insert(target, Cell { value, origin });
+                } else {
+                    let message = format!("found {:?}; expected a length", part.trim());
+                    self.wrong(target, origin, message);
                 }
             }
-            Ok(CellValue::Single(value)) => {
-                self.single(value, part, column, target, (place, origin))
-            }
+            Ok(value) => self.single(value.into_json(), part, column, target, (place, origin)),
         }
     }
 
@@ -324,7 +322,8 @@ impl Reading {
         if names_several(part) {
             let expected = match &column.column.separator {
                 Some(separator) => format!("{:?} between the names of files", separator.as_str()),
-                None => "the name of one file; if cells name several, set what is between them in separator".to_owned(),
+                None => "the name of one file; if cells name several, set separator in the layout"
+                    .to_owned(),
             };
             let message = format!("found {part:?}, which names several files; expected {expected}");
             self.wrong(Target::MEDIA_FILE, origin, message);
@@ -334,7 +333,7 @@ impl Reading {
         self.row.files.push(NamedFile { name: as_text(value), kind, origin });
     }
 
-    /// The code that the words of several columns stand for.
+    /// Sets the code from the words of several columns.
     fn codes(&mut self, plan: &Plan<'_>) {
         let Some(codes) = &plan.layout.codes else { return };
         let Some(origin) = self.words.values().next().map(|(_, origin)| *origin) else { return };
@@ -348,7 +347,7 @@ impl Reading {
             let found: Vec<&str> = self.words.values().map(|(word, _)| word.as_str()).collect();
             let id = &plan.layout.id;
             let message = format!(
-                "found {:?}; expected words that the layout {id} has a code for",
+                "found {:?}; expected words with a code in the layout {id}",
                 found.join(", ")
             );
             self.wrong(Target::CODE, origin, message);
@@ -362,31 +361,30 @@ impl Reading {
         }
     }
 
-    /// Puts dates and times of day together.
+    /// Drops hidden content of the cells of a timestamp, if another cell shows it.
+    fn drop_shown(&mut self, target: Target, date: Date, time: Time) {
+        let (both, time) = (format!("{date} {time}"), time.to_string());
+        let is_shown = |hidden: &str| hidden == if hidden.contains(' ') { &both } else { &time };
+        self.row.excess.retain(|excess| excess.target != target || !is_shown(&excess.timestamp));
+    }
+
+    /// Joins dates and times of day.
     fn moments(&mut self, zone: &str) {
         for (target, moment) in std::mem::take(&mut self.moments) {
             match (moment.date, moment.time) {
                 (Some((date, origin)), Some((time, _))) => {
-                    // What one cell holds beyond its column's part may be the other part.
-                    let both = format!("{date} {time}");
-                    let time_alone = time.to_string();
-                    let is_said = |whole: &str| {
-                        if whole.contains(' ') { whole == both } else { whole == time_alone }
-                    };
-                    self.row
-                        .excess
-                        .retain(|excess| excess.target != target || !is_said(&excess.whole));
+                    self.drop_shown(target, date, time);
                     let value = format!("{date}T{time}{zone}").into();
                     self.row.fields.insert(target, Cell { value, origin });
                 }
-                // The other part is there and could not be read, which has been reported.
+                // The other part exists and could not be read, which has been reported.
                 _ if self.wrong.iter().any(|wrong| wrong.target == target) => {}
-                // A date alone is no moment; midnight would be a time that nobody wrote.
+                // A date alone is not a timestamp, and midnight was not recorded.
                 (Some((_, origin)), None) => {
-                    self.wrong(target, origin, "a date without its time; fill that in")
+                    self.wrong(target, origin, "a date without a time; fill in the time")
                 }
                 (None, Some((_, origin))) => {
-                    self.wrong(target, origin, "a time without its date; fill that in")
+                    self.wrong(target, origin, "a time without a date; fill in the date")
                 }
                 (None, None) => {}
             }
@@ -394,12 +392,12 @@ impl Reading {
     }
 }
 
-/// The values in a cell, where a separator can be between several.
+/// The values in a cell, which may have a separator.
 fn parts<'c>(cell: &'c str, column: &ColumnBinding<'_>, target: Target) -> Vec<&'c str> {
     let separator = column.column.separator.as_deref();
     match separator.filter(|_| matches!(target, Target::MEDIA_FILE | Target::CHARACTERISATION)) {
         Some(separator) => {
-            // White space around the separator does not count.
+            // White space around the separator is ignored.
             let mark = if separator.trim().is_empty() { separator } else { separator.trim() };
             cell.split(mark).map(str::trim).filter(|part| !part.is_empty()).collect()
         }
@@ -407,8 +405,8 @@ fn parts<'c>(cell: &'c str, column: &ColumnBinding<'_>, target: Target) -> Vec<&
     }
 }
 
-/// Whether a text that no separator cuts names several files: each part of it, between commas or
-/// the like, has the ending of one.
+/// Whether a text that no separator splits names several files: each part of it, between commas for
+/// example, has a file extension.
 fn names_several(text: &str) -> bool {
     let is_file = |part: &str| {
         let ending = part.trim().rsplit_once('.').map_or("", |(_, ending)| ending);

@@ -1,4 +1,4 @@
-//! Stretches that begin in one row and end in another.
+//! Stretches that start in one row and end in another.
 
 use std::collections::HashMap;
 
@@ -12,7 +12,7 @@ use super::observation::Seen;
 use super::records::Records;
 use crate::grid::Origin;
 
-/// What a cell marks a stretch with.
+/// The mark of a stretch in a cell.
 #[derive(Clone, Copy)]
 pub(crate) struct Mark<'r> {
     pub(crate) text: &'r str,
@@ -20,7 +20,7 @@ pub(crate) struct Mark<'r> {
 }
 
 impl Mark<'_> {
-    /// The number in a pattern with `#` for it.
+    /// The number in a pattern, at its `#`.
     fn number(self, pattern: &str) -> Option<String> {
         let (before, after) = pattern.split_once('#')?;
         let number = self.text.strip_prefix(before)?.strip_suffix(after)?;
@@ -29,13 +29,13 @@ impl Mark<'_> {
     }
 }
 
-/// The stretches that have begun and not ended: the place of their observation, by run and number.
+/// The open stretches: the index of their observation, by run and number.
 #[derive(Default)]
 pub(crate) struct OpenStretches(HashMap<(usize, String), usize>);
 
 impl OpenStretches {
-    /// Begins or ends a stretch. Where the row ends one, it is no observation of its own, and the
-    /// place of that in the run is given.
+    /// Starts or ends a stretch. A row that ends one is not an observation; the index of the
+    /// observation that it ends is returned.
     pub(super) fn take(
         &mut self,
         mark: Mark<'_>,
@@ -53,7 +53,7 @@ impl OpenStretches {
             Target::CONTINUOUS.put(observation, true.into());
             if self.0.insert((seen.run, number), seen.place).is_some() {
                 let message = format!(
-                    "found {text:?}, which begins a stretch that is open in this run already; end that one, or use the next number"
+                    "found {text:?}, and this stretch is already open in the run; end it, or use the next number"
                 );
                 problem(ProblemKind::OrphanRow, message);
             }
@@ -61,13 +61,13 @@ impl OpenStretches {
         }
         let Some(number) = mark.number(finish) else {
             let message =
-                format!("found {text:?}; expected {start} or {finish}, with a number for #");
+                format!("found {text:?}; expected {start} or {finish}, with a number instead of #");
             problem(ProblemKind::TextForm, message);
             return None;
         };
         let Some(begun) = self.0.remove(&(seen.run, number)) else {
             let message = format!(
-                "found {text:?}, which ends a stretch that no row of this run before it begins"
+                "found {text:?}, and no earlier row of this run starts the stretch; add its start, or remove the mark"
             );
             problem(ProblemKind::OrphanRow, message);
             return Some(seen.place);
@@ -77,8 +77,8 @@ impl OpenStretches {
     }
 }
 
-/// Ends the stretch at a place of the run by a row, and reports what the row says otherwise than
-/// the one that begins it.
+/// Ends the stretch at an index of the run by a row, and reports values of the row that differ from
+/// those of the row that starts it.
 fn end(
     begun: usize,
     mark: Mark<'_>,
@@ -114,17 +114,18 @@ fn end(
         if other == key(Target::CODE) || other == key(Target::CHARACTERISATION) {
             let line = journal.places.of(&pointer).map_or(0, |location| location.line);
             let message = format!(
-                "the row that ends the stretch {:?} has another code than line {line}, which begins it; correct one of them",
+                "the row that ends the stretch {:?} has another code than line {line}, which starts it; correct one of them",
                 mark.text
             );
             journal.problem(ProblemKind::TextForm, origin(Target::CODE), &pointer, message);
         } else {
             let message = format!(
-                "the row that ends the stretch has another {other}; the value where it begins is kept"
+                "the row that ends the stretch has another {other}; the value at its start is kept"
             );
             let loss = Loss::new(LossKind::Dropped, format!("{pointer}/{other}"), message);
             let was = finish.get(&other).cloned();
-            journal.lose(Loss { was, ..loss }, origin_of(&other, seen).unwrap_or(mark.origin));
+            journal
+                .lose(loss.with_values(was, None), origin_of(&other, seen).unwrap_or(mark.origin));
         }
     }
 }
@@ -134,7 +135,7 @@ fn key(target: Target) -> &'static str {
     target.keys().first().map_or("", String::as_str)
 }
 
-/// Where what a row says under a key of an observation came from.
+/// The location of a value of a row, by its key in the observation.
 fn origin_of(other: &str, seen: &Seen<'_, '_>) -> Option<Origin> {
     let row = seen.row;
     if other == key(Target::AMOUNTS) {

@@ -1,5 +1,5 @@
-//! What a file does not give back: the document that was written, compared with the one that is
-//! read from the file.
+//! The losses of writing: the document that was written, compared with the one that is read back
+//! from the file.
 
 use std::collections::{HashMap, HashSet};
 
@@ -39,12 +39,12 @@ pub(super) fn differences(
     difference.value(before, after, &Place::default());
 }
 
-/// Where a value is.
+/// The location of a value in the document.
 #[derive(Clone, Default)]
 struct Place {
-    /// Its field, of the format.
+    /// Its field in the format.
     target: Option<Target>,
-    /// The path to it, which in extensions is no field.
+    /// Its path; a path in extensions is not a field.
     path: String,
     pointer: String,
 }
@@ -74,7 +74,7 @@ impl Place {
 struct Difference<'d> {
     document: &'d Value,
     pipes: HashMap<&'d str, &'d Value>,
-    /// The kinds of media by id.
+    /// The kinds of media, by id.
     kinds: HashMap<&'d str, &'d str>,
     plan: &'d Plan<'d>,
     repertoire: Repertoire,
@@ -86,7 +86,8 @@ impl Difference<'_> {
         &self.plan.layout.id
     }
 
-    /// The heading of the column that leads to a field, to one in it, or to one that it is in.
+    /// The heading of the column that maps to a field, to a field in it, or to one that contains
+    /// it.
     fn column(&self, place: &Place) -> Option<String> {
         let within = |one: &str, other: &str| {
             one.strip_prefix(other).is_some_and(|rest| rest.starts_with('.'))
@@ -109,10 +110,10 @@ impl Difference<'_> {
         becomes: Option<&Value>,
     ) {
         let loss = Loss::new(kind, place.pointer.as_str(), message);
-        self.report.losses.push(Loss { was: was.cloned(), becomes: becomes.cloned(), ..loss });
+        self.report.losses.push(loss.with_values(was.cloned(), becomes.cloned()));
     }
 
-    /// Accounts for a value that is not in the file, for each of a list by itself.
+    /// Reports a value that is not in the file; for a list, each item separately.
     fn dropped(&mut self, value: &Value, place: &Place) {
         if let Value::Array(items) = value {
             items
@@ -137,7 +138,7 @@ impl Difference<'_> {
             Some(Target::MEDIA_REFERENCES) => self.why_no_media(value, place),
             Some(Target::AMOUNTS) => self.why_no_amount(value, place),
             Some(Target::MEDIA) => {
-                format!("no row of the table names it, and the layout {id} holds no other media")
+                format!("no row of the table names it, and the layout {id} has no other media")
             }
             _ => match self.column(place) {
                 Some(column) => format!("the column {column} of the layout {id} cannot hold it"),
@@ -172,7 +173,7 @@ impl Difference<'_> {
         )
     }
 
-    /// Why an observation does not come back with a picture or recording.
+    /// Why an observation is not read back with a picture or recording.
     fn why_no_media(&self, value: &Value, place: &Place) -> String {
         let id = self.id();
         let file = value.get("id").map(as_text).unwrap_or_default();
@@ -197,19 +198,19 @@ impl Difference<'_> {
         match self.video(template, place) {
             Some(video) if video == file => {
                 format!(
-                    "a table of the layout {id} names {pattern} only by an offset into it, and this observation has none"
+                    "a table of the layout {id} refers to {pattern} only by an offset, and this observation has none"
                 )
             }
             Some(_) => format!(
-                "offsets of the layout {id} are into {pattern}, but this recording has another name, so the table cannot refer to it"
+                "offsets of the layout {id} refer to {pattern}, and this recording has another name, so the table cannot refer to it"
             ),
             None => format!(
-                "offsets of the layout {id} are into {pattern}, which cannot be filled in here, so the table cannot refer to this recording"
+                "offsets of the layout {id} refer to {pattern}, which cannot be filled in here, so the table cannot refer to this recording"
             ),
         }
     }
 
-    /// The recording that the layout takes the offsets of a run for, of a value in the run.
+    /// The recording that the layout assumes for the offsets of a run that contains a value.
     fn video(&self, template: &Template, place: &Place) -> Option<String> {
         let index =
             place.pointer.strip_prefix("/runs/")?.split('/').next()?.parse::<usize>().ok()?;
@@ -241,7 +242,9 @@ impl Difference<'_> {
             self.repertoire,
         ) {
             (Some(lacking), Repertoire::Encoded(charset)) => {
-                format!("the layout {id} is written in {charset}, which does not have {lacking}")
+                format!(
+                    "the layout {id} uses the encoding {charset}, which does not have {lacking}"
+                )
             }
             (Some(lacking), _) => format!("XML cannot hold {lacking}"),
             (None, _) => match self.column(place) {
@@ -279,9 +282,9 @@ impl Difference<'_> {
         }
     }
 
-    /// Accounts for a value that only the document that was read back has. What nobody recorded and
-    /// the layout says of everything makes the survey say something else; what follows from the
-    /// rest, or only says how to read it, does not.
+    /// Reports a value that is only in the document that was read back. A value that was not
+    /// recorded and is fixed by the layout changes the meaning of the survey; one that follows from
+    /// other values, or only defines how to read them, does not.
     fn put_in(&mut self, value: &Value, place: &Place) {
         let (id, path) = (self.id(), &place.path);
         let is_fixed =
@@ -289,23 +292,23 @@ impl Difference<'_> {
         let (kind, message) = match place.target.filter(|target| is_fixed(*target)) {
             Some(target) if self.is_for_reading(target) => (
                 LossKind::Defaulted,
-                format!("the layout {id} fixes {path}, which the survey does not state"),
+                format!("the layout {id} fixes {path}, which the survey does not have"),
             ),
             Some(_) => {
                 let message = format!(
-                    "the survey does not state {path}, and the layout {id} states the same for every survey"
+                    "the survey does not have {path}, and the layout {id} adds it to every survey"
                 );
                 (LossKind::Changed, message)
             }
             None => (
                 LossKind::Defaulted,
-                format!("the layout {id} makes {path} from what the table holds"),
+                format!("the layout {id} makes {path} from other values of the table"),
             ),
         };
         self.lose(kind, place, message, None, Some(value));
     }
 
-    /// Whether a field is merely needed to read a document, and says nothing of what was seen.
+    /// Whether a field is only needed to read a document, and is not an observation.
     fn is_for_reading(&self, target: Target) -> bool {
         let is_graded = || {
             let runs = list(self.document, Target::RUNS).iter();
@@ -345,7 +348,7 @@ impl Difference<'_> {
         }
         for (other, _) in after.iter().zip(&taken).filter(|(_, taken)| !**taken) {
             let (id, path) = (self.id(), &place.path);
-            // Rows of what the table names, such as its structures, say no more than that.
+            // Rows for things that the table names, such as structures, add nothing.
             let (kind, message) = match place.target {
                 Some(Target::PIPES | Target::RUNS | Target::OBSERVATIONS) => (
                     LossKind::Changed,
@@ -353,7 +356,7 @@ impl Difference<'_> {
                 ),
                 _ => (
                     LossKind::Defaulted,
-                    format!("the layout {id} makes rows of {path} from what the table names"),
+                    format!("the layout {id} makes rows of {path} from names in the table"),
                 ),
             };
             self.lose(kind, place, message, None, Some(other));
@@ -361,9 +364,8 @@ impl Difference<'_> {
     }
 }
 
-/// Which row of the one list is which of the other: observations in their order by distance and
-/// code, other rows by id where each has its own, and those that are left in their order where
-/// there are as many.
+/// Matches the rows of two lists: observations in order by distance and code; other rows by id, if
+/// all have one; and the remaining rows in order, if there are as many in both lists.
 fn partners(before: &[Value], after: &[Value], place: &Place) -> Vec<Option<usize>> {
     if place.is(Target::OBSERVATIONS) {
         return observation_partners(before, after);
@@ -395,8 +397,8 @@ fn observation_partners(before: &[Value], after: &[Value]) -> Vec<Option<usize>>
     before.iter().map(partner).collect()
 }
 
-/// The ids of rows, each with how often it has occurred: the first row with an id is the partner of
-/// the first with it. `None` where a row has none.
+/// The ids of rows, each with its occurrence number: the first row with an id matches the first
+/// with it. `None` if a row has none.
 fn numbered_ids(rows: &[Value]) -> Option<Vec<(String, usize)>> {
     let mut seen: HashMap<String, usize> = HashMap::new();
     let key = |row: &Value| {

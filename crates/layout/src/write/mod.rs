@@ -1,5 +1,5 @@
-//! From a document to a file by a layout: the rows of the table ([`rows`]), the file, and what
-//! reading that back does not give ([`difference`]).
+//! From a document to a file by a layout: the rows of the table ([`rows`]), the file, and the
+//! values that reading it does not give back ([`difference`]).
 
 mod difference;
 mod repertoire;
@@ -21,16 +21,16 @@ use crate::encoding::Charset;
 use crate::plan::Plan;
 use crate::{grid, read, units};
 
-/// Writes a table by a layout. The report names everything that reading the table by the same
+/// Writes a table by a layout. The report lists all values that reading the table by the same
 /// layout does not give back.
 ///
-/// Lengths and sizes are turned into the units of the layout where they differ. `lists` are code
-/// lists beside the built-in ones.
+/// Lengths and sizes are converted to the units of the layout if they differ. `lists` are code
+/// lists in addition to the built-in ones.
 ///
 /// # Errors
-/// When the layout leads to fields that the format does not have; when the document is coded in
-/// another list than the layout's table; when the layout takes different runs or pipes of it for
-/// one.
+/// When the layout maps to fields that the format does not have; when the document uses another
+/// code list than the layout; when the layout cannot distinguish some of its runs or pipes.
+#[doc(alias = "export")]
 pub fn write(
     document: &Document,
     layout: &Layout,
@@ -49,8 +49,8 @@ pub fn write(
     })
 }
 
-/// Writes a table by a layout as a workbook with one sheet, which [`read`](fn@crate::read) takes as
-/// it takes a text.
+/// Writes a table by a layout as a workbook with one sheet, which [`read`](fn@crate::read) can
+/// read.
 ///
 /// # Errors
 /// As [`write`](fn@write), and for a layout of XML.
@@ -62,7 +62,7 @@ pub fn write_workbook(
 ) -> Result<(Vec<u8>, LossReport), ConvertError> {
     if layout.table.is_none() {
         return Err(refused(format!(
-            "the layout {} is one of XML, which no workbook is",
+            "the layout {} is for XML; write an XML file, not a workbook",
             layout.id
         )));
     }
@@ -84,7 +84,7 @@ fn written(
     let coding = &document.head.coding.list;
     if let Some(list) = layout.fixed_text(Target::CODE_LIST).filter(|list| **list != **coding) {
         return Err(refused(format!(
-            "the layout {} holds observations coded in {list}, and this survey is coded in {coding}; translate it first (--coding {list})",
+            "the layout {} uses the code list {list}, and this survey uses {coding}; translate it first (--coding {list})",
             layout.id
         )));
     }
@@ -105,7 +105,7 @@ fn written(
     };
     if after.is_null() {
         return Err(refused(format!(
-            "the layout {} has no rows for this survey: it holds runs and their pipes only",
+            "the layout {} has no rows for this survey, since it holds runs and their pipes only; choose another format",
             layout.id
         )));
     }
@@ -118,15 +118,15 @@ fn written(
     Ok((bytes, report))
 }
 
-/// The items of a list; none where there is no list.
+/// The items of a list; empty if it is not a list.
 pub(crate) fn list(document: &Value, target: Target) -> &[Value] {
     target.get(document).and_then(Value::as_array).map_or(&[], Vec::as_slice)
 }
 
-/// What can be read of a table in which values are missing, which is reported.
+/// Reads a table in which values are missing, which is reported.
 ///
 /// # Errors
-/// When anything else is wrong with it.
+/// When it has other problems.
 fn incomplete(
     problems: Problems,
     rows: &Rows<'_>,
@@ -135,8 +135,8 @@ fn incomplete(
     report: &mut LossReport,
 ) -> Result<Value, ConvertError> {
     let id = &plan.layout.id;
-    // What the layout makes of values that the survey does not have is missing in what is read, and
-    // no fault of the table.
+    // Values that the layout makes from missing values are missing too, which is not an error of
+    // the table.
     let mut wrong =
         problems.iter().filter(|placed| placed.problem.kind != ProblemKind::MissingKey).peekable();
     if let Some(first) = wrong.peek().map(|placed| placed.problem.message.clone()) {
@@ -150,14 +150,15 @@ fn incomplete(
         )));
     }
     let (missing, rest) = problems.into_parts();
-    // One cell can be what several fields are made of.
+    // Several fields can be made from one cell.
     let messages: BTreeMap<String, String> = missing
         .into_iter()
         .map(|PlacedProblem { problem, .. }| (problem.message, problem.pointer))
         .collect();
     for (message, pointer) in messages {
-        let message =
-            format!("the table is incomplete by the layout {id}, so reading it reports: {message}");
+        let message = format!(
+            "the table is incomplete for the layout {id}, so reading it reports: {message}"
+        );
         report.losses.push(Loss::new(LossKind::Dropped, pointer, message));
     }
     Ok(rest.map(|rest| rest.value).unwrap_or_default())

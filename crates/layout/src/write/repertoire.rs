@@ -4,14 +4,14 @@ use obvert_convert::xml::markup::is_xml_char;
 
 use crate::encoding::Charset;
 
-/// The characters that a file can hold, and what it has in place of the others.
+/// The characters that a file can hold, and the replacement for others.
 #[derive(Clone, Copy)]
 pub(crate) enum Repertoire {
-    /// Those of an encoding, and a question mark.
+    /// Those of an encoding; others become a question mark.
     Encoded(Charset),
-    /// Those of XML 1.0, and the replacement character.
+    /// Those of XML 1.0; others become the replacement character.
     Xml,
-    /// All that a text can have, as a workbook does.
+    /// All characters, as in a workbook.
     #[cfg(feature = "xlsx")]
     All,
 }
@@ -26,7 +26,7 @@ impl Repertoire {
         }
     }
 
-    /// Whether a line break in a cell is one in the file.
+    /// Whether a line break in a cell is kept in the file.
     pub(crate) const fn has_lines(self) -> bool {
         matches!(self, Self::Encoded(_))
     }
@@ -35,15 +35,15 @@ impl Repertoire {
         if matches!(self, Self::Encoded(_)) { '?' } else { '\u{fffd}' }
     }
 
-    /// A text as it is written.
+    /// A text as it is written to the file.
     pub(crate) fn written(self, text: &str) -> String {
         text.chars()
             .map(|letter| if self.has(letter) { letter } else { self.substitute() })
             .collect()
     }
 
-    /// Which characters of a text became others, with their code points, where that is the whole
-    /// difference of the two.
+    /// The characters of a text that were replaced, with their code points, if that is the only
+    /// difference between two texts.
     pub(crate) fn lacking(self, before: &str, after: &str) -> Option<String> {
         let mut lacking: Vec<char> = before.chars().filter(|letter| !self.has(*letter)).collect();
         if lacking.is_empty() || self.written(before) != after {
@@ -51,7 +51,7 @@ impl Repertoire {
         }
         lacking.sort_unstable();
         lacking.dedup();
-        // A character that cannot be seen has its code point alone.
+        // An invisible character is shown as its code point only.
         let named = |letter: &char| match letter.is_control() {
             true => format!("U+{:04X}", u32::from(*letter)),
             false => with_code_point(*letter),

@@ -1,4 +1,4 @@
-//! From a document to the rows of a table, by the layout that reads it.
+//! From a document to the rows of a table.
 
 use std::collections::{BTreeSet, HashMap, HashSet};
 
@@ -15,7 +15,7 @@ use crate::{as_text, needs};
 
 static NOTHING: Value = Value::Null;
 
-/// The rows of a table, and the runs that they are of.
+/// The rows of a table, and their runs.
 pub(super) struct Rows<'d> {
     pub(super) rows: Vec<Vec<String>>,
     pub(super) runs: &'d [Value],
@@ -49,14 +49,14 @@ impl<'d> Rows<'d> {
         rows
     }
 
-    /// The runs whose rows begin in some lines of the file.
+    /// The runs whose rows start in some lines of the file.
     pub(super) fn runs_in(
         &self,
         lines: &BTreeSet<usize>,
         plan: &Plan<'_>,
         repertoire: Repertoire,
     ) -> Vec<&'d Value> {
-        // Rows of XML have no lines of their own.
+        // Rows of XML have no lines.
         let Some(table) = &plan.layout.table else { return Vec::new() };
         let mut line =
             (table.heading_row.unwrap_or(1) + table.heading_rows.unwrap_or(1).max(1)) as usize;
@@ -67,7 +67,7 @@ impl<'d> Rows<'d> {
                     self.first_of_run.partition_point(|first| *first <= index).saturating_sub(1),
                 );
             }
-            // A row of a sheet is one whatever is in it.
+            // A row of a sheet is one line, whatever is in it.
             let breaks = row.iter().map(|cell| cell.matches('\n').count()).sum::<usize>();
             line += 1 + if repertoire.has_lines() { breaks } else { 0 };
         }
@@ -75,7 +75,7 @@ impl<'d> Rows<'d> {
     }
 }
 
-/// The ids of runs for a message, the first few of many.
+/// The ids of runs for a message, only the first few.
 pub(super) fn run_ids<'v>(runs: impl Iterator<Item = &'v Value>) -> String {
     const SHOWN: usize = 6;
     let ids: Vec<&str> = runs.filter_map(id).collect();
@@ -96,8 +96,8 @@ fn by_id(document: &Value, records: Target) -> HashMap<&str, &Value> {
     list(document, records).iter().filter_map(|record| Some((id(record)?, record))).collect()
 }
 
-/// The pipes without runs that a layout has room for, each with its place among the pipes: what
-/// names a pipe and its ends is in fields of the pipe, and not in the root, of which there is one.
+/// The pipes without runs that a layout can hold, each with its index: the id of a pipe and its
+/// ends are in fields of the pipe, not in the root, which exists only once.
 fn unsurveyed<'d>(document: &'d Value, plan: &Plan<'_>) -> Vec<(usize, &'d Value)> {
     let Some(xml) = &plan.layout.xml else { return Vec::new() };
     let is_of_pipe = |heading: &str| {
@@ -120,7 +120,7 @@ fn unsurveyed<'d>(document: &'d Value, plan: &Plan<'_>) -> Vec<(usize, &'d Value
     pipes.filter(|(_, pipe)| id(pipe).is_some_and(|id| !surveyed.contains(id))).collect()
 }
 
-/// Which part of an observation a row holds, and its distance.
+/// The part of an observation that a row holds, and its distance.
 #[derive(Clone, Copy, PartialEq)]
 enum Part {
     Point(f64),
@@ -143,7 +143,7 @@ impl Part {
     }
 }
 
-/// What a row is of.
+/// The record of a row.
 #[derive(Clone, Copy)]
 struct Subject<'d> {
     pipe: &'d Value,
@@ -184,18 +184,18 @@ impl<'w, 'l> Writer<'w, 'l> {
         );
     }
 
-    /// The observations of a run in the order of the table: stretches have a row where they begin
-    /// and one where they end.
+    /// The observations of a run in the order of the table: stretches have a row for their start
+    /// and one for their end.
     fn parts<'d>(&self, observations: &'d [Value]) -> Vec<(&'d Value, Part)> {
         let mut parts: Vec<(&Value, Part)> = Vec::new();
-        // Stretches that have not ended, the one that ends first at the end.
+        // Stretches that have not ended, sorted by their end, the first one last.
         let mut waiting: Vec<(f64, &Value, usize)> = Vec::new();
         let mut stretches = 0;
         let number = |row: &Value, target: Target| target.get(row).and_then(Value::as_f64);
         let finish = |(to, row, number): (f64, &'d Value, usize)| (row, Part::Finish(to, number));
         for row in observations.iter().filter(|row| self.has_words(row)) {
             let distance = number(row, Target::DISTANCE).unwrap_or_default();
-            // Where a stretch ends comes before what is seen at that distance.
+            // The end of a stretch comes before observations at the same distance.
             while let Some(stretch) = waiting.pop_if(|(to, ..)| *to <= distance) {
                 parts.push(finish(stretch));
             }
@@ -215,8 +215,8 @@ impl<'w, 'l> Writer<'w, 'l> {
         parts
     }
 
-    /// The words of the layout for what was seen. Rather the code with less than is known than no
-    /// row at all; the report says what went missing.
+    /// The layout's words for an observation. A less specific code is better than no row; the
+    /// report lists what is lost.
     fn words(&self, row: &Value) -> Option<&'l CodeWords> {
         let words = &self.plan.layout.codes.as_ref()?.words;
         let values = list(row, Target::CHARACTERISATION);
@@ -291,7 +291,7 @@ impl<'w, 'l> Writer<'w, 'l> {
     ) -> Option<String> {
         let Subject { row, part, .. } = subject;
         match target {
-            // Said once, where the stretch begins.
+            // Written once, at the start of the stretch.
             Target::REMARK if part.is_finish() => None,
             Target::DISTANCE if row.is_object() => column.write(&number(part.distance())),
             Target::CHARACTERISATION => {
@@ -322,7 +322,7 @@ impl<'w, 'l> Writer<'w, 'l> {
         }
     }
 
-    /// The value of a field, or the text that is kept for a column under `extensions`.
+    /// The value of a field, or the text under `extensions` for a column.
     fn held<'v>(
         &self,
         record: &'v Value,
@@ -336,7 +336,7 @@ impl<'w, 'l> Writer<'w, 'l> {
         Some(value)
     }
 
-    /// The files of an observation that a column names.
+    /// The files of an observation for a column.
     fn media_file(&self, column: &ColumnBinding<'_>, row: &Value, part: Part) -> Option<String> {
         let kind = column.column.media.map_or("photo", |kind| kind.as_str());
         let references = list(row, Target::MEDIA_REFERENCES).iter().filter_map(id);
@@ -353,8 +353,8 @@ impl<'w, 'l> Writer<'w, 'l> {
         }
     }
 
-    /// The offset of an observation into the recording that the row names, or that the layout names
-    /// for the run.
+    /// The offset of an observation into the recording that the row names, or that the layout
+    /// assumes for the run.
     fn media_offset(&self, column: &ColumnBinding<'_>, subject: Subject<'_>) -> Option<String> {
         let video = self.plan.video.as_ref().and_then(|template| {
             template.fill(|field| {
@@ -389,7 +389,7 @@ impl<'w, 'l> Writer<'w, 'l> {
         column.format.write(&self.in_unit(row, quantity, column)?)
     }
 
-    /// An amount in the unit that the column has, or else the code list, since the cell says none.
+    /// An amount in the unit of the column, or of the code list, since the cell has no unit.
     fn in_unit(&self, row: &Value, quantity: &Value, column: &ColumnBinding<'_>) -> Option<Value> {
         let implied = || {
             let code = Target::CODE.get(row)?.as_str().and_then(|code| self.plan.codes.get(code));
@@ -405,8 +405,8 @@ impl<'w, 'l> Writer<'w, 'l> {
         converted(value, Some(unit), Some(wanted))
     }
 
-    /// An amount in a unit that the layout has a word for, and its own can be turned into: that of
-    /// sizes first, then of lengths.
+    /// An amount in a unit that the layout has a word for, converted if needed: first to that of
+    /// sizes, then to that of lengths.
     fn in_word(&self, quantity: &Value) -> Option<Value> {
         let (value, unit) = parts_of(quantity)?;
         let units = &self.plan.layout.units;

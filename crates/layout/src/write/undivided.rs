@@ -1,5 +1,5 @@
-//! Surveys of which several runs would come back as one, since the cells that name a run are the
-//! same.
+//! Surveys with several runs that would be read back as one, because the cells that identify a run
+//! are the same.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -10,8 +10,8 @@ use super::rows::{Rows, run_ids};
 use crate::needs;
 use crate::plan::Plan;
 
-/// What to report: which runs would be one, and whether the encoding has a part in it; `None` where
-/// no two are alike.
+/// The error to report: the runs, and whether the encoding is a cause; `None` if all runs can be
+/// distinguished.
 pub(super) fn message(rows: &Rows<'_>, plan: &Plan<'_>, repertoire: Repertoire) -> Option<String> {
     let headings = plan.headings();
     let mut naming =
@@ -33,7 +33,7 @@ pub(super) fn message(rows: &Rows<'_>, plan: &Plan<'_>, repertoire: Repertoire) 
     let group = alike.values().find(|group| group.len() > 1)?;
     let which = run_ids(group.iter().filter_map(|run| rows.runs.get(*run)));
     let why = if lacking.is_empty() {
-        format!("no value in {} tells them apart", needs::quoted(&naming))
+        format!("no value in {} distinguishes them", needs::quoted(&naming))
     } else {
         let letters: Vec<String> = lacking.into_iter().map(with_code_point).collect();
         format!(
@@ -43,6 +43,6 @@ pub(super) fn message(rows: &Rows<'_>, plan: &Plan<'_>, repertoire: Repertoire) 
     };
     let id = &plan.layout.id;
     Some(format!(
-        "the layout {id} cannot hold this survey, because several of its runs would be read back as one: {which}; {why}, so write each run separately"
+        "the layout {id} cannot hold this survey, since several of its runs would be read back as one: {which}; {why}; write each run separately"
     ))
 }

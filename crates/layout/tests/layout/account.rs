@@ -168,7 +168,7 @@ fn an_offset_into_a_recording_of_another_name_has_the_true_reason() {
     let loss = at(&losses, "/runs/0/observations/2/media/2");
     assert_eq!(loss.was, Some(json!({"id": "film 7.mp4", "offset": 150})));
     // The same of every recording, so that it can be told once.
-    let message = "offsets of the layout heron-sheets are into {runs.id}.mp4, but this recording has another name, so the table cannot refer to \
+    let message = "offsets of the layout heron-sheets refer to {runs.id}.mp4, and this recording has another name, so the table cannot refer to \
                    it";
     assert_eq!(loss.message, message);
     // The picture beside it comes back, and the recording itself has no row that names it.

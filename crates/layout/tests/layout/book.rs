@@ -119,15 +119,13 @@ fn formulas_errors_and_empty_books_are_refused_with_their_place() {
     let said = refused(&book.save_to_buffer().unwrap(), &a());
     assert_eq!(said.len(), 1, "{said:?}");
     assert!(
-        said[0].starts_with("t.csv:3:6 (column Dia in): the cell holds the formula \"=4*2\"; copy"),
+        said[0].starts_with("t.csv:3:6 (column Dia in): the cell has the formula \"=4*2\"; copy"),
         "{said:?}"
     );
 
     let mut book = Workbook::new();
     book.add_worksheet();
-    assert!(
-        refused(&book.save_to_buffer().unwrap(), &a())[0].contains("no sheet has anything in it")
-    );
+    assert!(refused(&book.save_to_buffer().unwrap(), &a())[0].contains("all sheets are empty"));
     assert!(refused(b"PK\x03\x04 no zip at all", &a())[0].starts_with("t.csv: "));
 }
 
@@ -185,21 +183,21 @@ fn a_percentage_is_what_its_author_sees() {
 fn a_percentage_where_none_belongs_is_said_with_its_cell() {
     let cells = [(2, "Dia in", 0.08, "0%"), (4, "Station", 0.124, "0%"), (10, "Grade", 0.03, "0%")];
     let said = refused(&with_percentages(A, b',', &cells), &a());
-    let formatted = "and the cell is formatted as a percentage; format it as";
+    let formatted = "the cell is formatted as a percentage: format it as";
     for (place, start, end) in [
         (
             "t.csv:2:6 (column Dia in): ",
-            "found \"8%\"; expected a number such as 12.5, ",
+            "found \"8%\"; expected a number such as 12.5; ",
             " a number and type it again",
         ),
         (
             "t.csv:4:11 (column Station): ",
-            "found \"12.4%\"; expected a station such as 1+64.50, ",
+            "found \"12.4%\"; expected a station such as 1+64.50; ",
             " text and type it again",
         ),
         (
             "t.csv:10:18 (column Grade): ",
-            "found \"3%\"; expected a number such as 12.5, ",
+            "found \"3%\"; expected a number such as 12.5; ",
             " a number and type it again",
         ),
     ] {
@@ -274,15 +272,15 @@ fn a_layout_may_name_the_sheet() {
     assert_eq!(
         refused(&book, &b()),
         [
-            "t.csv:1: none of the headings is in the layout morvelde-haltungen: found \"of something else\"; is this the right file, and \
-             the right row of headings?; the table was read from the sheet \"Notizen\"; not from Haltungen, Adressen"
+            "t.csv:1: none of the headings is in the layout morvelde-haltungen: found \"of something else\"; check that this is the \
+             right file and the right row of headings; the table was read from the sheet \"Notizen\"; not from Haltungen, Adressen"
         ]
     );
     let said = refused(&book, &named("Haltung"));
     assert_eq!(
         said,
         [
-            "t.csv: there is no sheet \"Haltung\", which the layout morvelde-haltungen names in table.sheet; the sheets are \"Notizen\", \
+            "t.csv: there is no sheet \"Haltung\", which table.sheet of the layout morvelde-haltungen names; the sheets are \"Notizen\", \
           \"Haltungen\", \"Adressen\"; did you mean \"Haltungen\"?"
         ]
     );
@@ -350,7 +348,7 @@ fn a_value_beside_the_table_is_told_with_its_cell() {
     sheet.write_string(4, 24, "rain").unwrap();
     let said = refused(&book.save_to_buffer().unwrap(), &b());
     assert!(
-        said[0].starts_with("t.csv:5:25: found \"rain\" under no heading, so the row was not read"),
+        said[0].starts_with("t.csv:5:25: found \"rain\" without a heading, so the row was skipped"),
         "{said:?}"
     );
 }

@@ -143,7 +143,10 @@ fn a_draft_of_a_french_table_has_most_columns_right() {
     };
     assert_eq!(of("Heure de début").pattern.as_deref(), Some("hhhmm"));
     assert!(
-        draft.guesses.iter().any(|guess| guess == "' ' between thousands: 3 values have it"),
+        draft
+            .guesses
+            .iter()
+            .any(|guess| guess == "' ' as the thousands separator: 3 values have it"),
         "{:#?}",
         draft.guesses
     );
@@ -193,10 +196,13 @@ fn a_draft_of_a_table_with_strange_headings_takes_nothing_for_something_else() {
     for (heading, reason) in [
         (
             "How far",
-            "the heading says nothing, but its lengths rise from row to row and begin again near zero",
+            "the heading has no known word, but its lengths rise from row to row and start again near zero",
         ),
-        ("Saw", "the heading says nothing, but codes are known for most of its 5 different values"),
-        ("Bad", "neither its heading nor its values say what it holds"),
+        (
+            "Saw",
+            "the heading has no known word, but most of its 5 different values are words for codes",
+        ),
+        ("Bad", "neither its heading nor its values are known"),
     ] {
         let column = draft.columns.iter().find(|column| column.heading == heading).unwrap();
         assert_eq!(column.reason, reason, "{heading}");
@@ -231,12 +237,11 @@ fn drafts_read_their_own_tables() {
                 let all: Vec<String> = problems.iter().map(ToString::to_string).collect();
                 assert!(
                     all.iter()
-                        .all(|one| one
-                            .contains("expected words that the layout draft has a code for")),
+                        .all(|one| one.contains("expected words with a code in the layout draft")),
                     "{all:#?}"
                 );
                 assert!(unread > 0);
-                problems.rest().unwrap().value["runs"].as_array().unwrap().len()
+                problems.document().unwrap().value["runs"].as_array().unwrap().len()
             }
             Err(other) => panic!("{other}"),
         };
@@ -249,9 +254,9 @@ fn what_was_guessed_is_said_with_why() {
     let draft = layout::draft(B, "b.csv").unwrap();
     for guess in [
         "encoding windows-1252, by its bytes",
-        "';' between cells: it cuts 15 of 15 rows into 22",
-        "',' as the decimal mark",
-        "mm for units.section: sizes from 250 on can be nothing else",
+        "';' as the delimiter: it splits 15 of 15 rows into 22",
+        "',' as the decimal separator",
+        "mm for units.section: sizes from 250 on cannot be in another unit",
         "m for units.length: sizes are in millimetres",
     ] {
         assert!(
@@ -262,9 +267,12 @@ fn what_was_guessed_is_said_with_why() {
     }
     let column = draft.columns.iter().find(|column| column.heading == "DN").unwrap();
     assert_eq!(column.sample, Some(("300".to_owned(), 2)));
-    assert_eq!(column.reason, "the heading is a word for the pipe's size, and 14 values can be it");
+    assert_eq!(
+        column.reason,
+        "the heading is a word for the pipe's size, and 14 values are possible"
+    );
     let american = layout::draft(A, "a.csv").unwrap();
-    let unsettled = "\"Date\": day and month cannot be told apart; it was read as m/d/yyyy, since times are written with am and pm";
+    let unsettled = "\"Date\": day and month cannot be distinguished; it was read as m/d/yyyy, since times have am and pm; correct pattern if needed";
     assert!(american.open.iter().any(|open| open == unsettled), "{:#?}", american.open);
 }
 
@@ -309,8 +317,8 @@ fn what_is_no_table_is_refused() {
     for (source, message) in [
         (b"".as_slice(), "t.csv:1: the file is empty"),
         (b"\xEF\xBB\xBF \r\n\r\n", "t.csv:1: the file is empty"),
-        (b"one\ntwo\nthree\n", "t.csv:1: no comma, semicolon, tab or bar cuts its lines"),
-        (b"Pipe\nP1\nP2\nP3\n", "t.csv:1: no comma, semicolon, tab or bar cuts its lines"),
+        (b"one\ntwo\nthree\n", "t.csv:1: no comma, semicolon, tab or bar splits its lines"),
+        (b"Pipe\nP1\nP2\nP3\n", "t.csv:1: no comma, semicolon, tab or bar splits its lines"),
         (b"Pipe;Length\n", "t.csv:1: there are no rows below the headings"),
         (
             b"Sewers of Larkmoor;\n\nPipe;Length\n\n",
@@ -318,12 +326,12 @@ fn what_is_no_table_is_refused() {
         ),
         (b"1;2;3\n4;5;6\n7;8;9\n", "t.csv:1: no row looks like headings"),
         (b"{\"obvert\": \"0.2\"}", "t.csv:1: this looks like JSON"),
-        (b"\x1F\x8B\x08\0\0", "t.csv:1: a gzip archive"),
+        (b"\x1F\x8B\x08\0\0", "t.csv:1: this is a gzip archive"),
         (
             b"\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1",
             "a workbook of the older kind (.xls); save it as .xlsx",
         ),
-        (&png, "is this a table?"),
+        (&png, "which no table has; save the table as CSV"),
         (b"%PDF-1.7\n1,2\n\x01\x02,3\n", "t.csv:3: the character U+0001, which no table has"),
     ] {
         let said = no_draft(source);
@@ -341,22 +349,19 @@ pub(super) const SMALL: &str = "Pipe;Upstream;Downstream;Distance;Code;Grade;Rem
 fn a_quotation_mark_that_swallows_rows_is_refused_with_its_line() {
     let unclosed = SMALL.replace(";fine\n", ";\"fine\n");
     let said = no_draft(unclosed.as_bytes());
-    assert!(
-        said.starts_with("t.csv:3: a quotation mark begins a cell here and none ends it"),
-        "{said}"
-    );
+    assert!(said.starts_with("t.csv:3: a quotation mark is not closed"), "{said}");
     assert!(said.contains("close it, or double each"), "{said}");
     let closed_below = unclosed.replace(";much\n", ";\"much\"\n");
     let said = no_draft(closed_below.as_bytes());
     assert!(
-        said.starts_with("t.csv:3: a quotation mark begins a cell here, in column 7"),
+        said.starts_with("t.csv:3: a quotation mark starts a cell here, in column 7"),
         "{said}"
     );
     let even = SMALL.replace(";fine\n", ";\"fine\n").replace(";much\n", ";much\"\n");
     let said = no_draft(even.as_bytes());
     assert!(
         said.starts_with(
-            "t.csv:3: a quotation mark begins a cell here, in column 7, which spans 3 lines"
+            "t.csv:3: a quotation mark starts a cell here, in column 7, which spans 3 lines"
         ),
         "{said}"
     );
@@ -364,7 +369,7 @@ fn a_quotation_mark_that_swallows_rows_is_refused_with_its_line() {
     let remark = SMALL.replace(";fine\n", ";\"fine;\nand long\"\n");
     assert_eq!(layout::draft(remark.as_bytes(), "t.csv").unwrap().columns.len(), 7);
     let bars = "a,b|c,d\n".repeat(3) + "\"e";
-    assert!(no_draft(bars.as_bytes()).starts_with("t.csv:4: a quotation mark begins a cell"));
+    assert!(no_draft(bars.as_bytes()).starts_with("t.csv:4: a quotation mark is not closed"));
 }
 
 /// Of a table that is longer than what is looked at, a cell that this cuts is no mistake, and one
@@ -375,14 +380,14 @@ fn a_long_table_is_judged_by_its_beginning() {
     let long = SMALL.to_owned() + &row.repeat(9 * 1024 * 1024 / row.len());
     let draft = layout::draft(long.as_bytes(), "t.csv").unwrap();
     assert!(
-        draft.guesses.iter().any(|guess| guess == "all by the first 8 MB of 9"),
+        draft.guesses.iter().any(|guess| guess == "based on the first 8 MB of 9"),
         "{:#?}",
         draft.guesses
     );
     assert!(draft.columns.iter().all(|column| column.to.is_some()), "{:#?}", draft.columns);
     let unclosed = long.replacen(";fine\n", ";\"fine\n", 1);
     assert!(
-        no_draft(unclosed.as_bytes()).starts_with("t.csv:3: a quotation mark begins a cell here")
+        no_draft(unclosed.as_bytes()).starts_with("t.csv:3: a quotation mark starts a cell here")
     );
     // Lines may end with CR alone.
     let old = long.replace('\n', "\r");
@@ -392,10 +397,7 @@ fn a_long_table_is_judged_by_its_beginning() {
     let unclosed =
         SMALL.replacen(";fine\n", ";\"fine\n", 1) + &plain.repeat(9 * 1024 * 1024 / plain.len());
     let said = no_draft(unclosed.as_bytes());
-    assert!(
-        said.starts_with("t.csv:3: a quotation mark begins a cell here and none ends it"),
-        "{said}"
-    );
+    assert!(said.starts_with("t.csv:3: a quotation mark is not closed"), "{said}");
 }
 
 #[test]
@@ -404,8 +406,8 @@ fn rows_that_are_no_whole_rows_are_told_and_passed_over() {
         + "P1;A;B;9;note.remark;;left; then right\n";
     let draft = layout::draft(table.as_bytes(), "t.csv").unwrap();
     for open in [
-        "line 4 was skipped, and cannot be read until it is corrected: it has 4 cells but there are 7 headings",
-        "line 7 was skipped, and cannot be read until it is corrected: it has 8 cells but there are 7 headings",
+        "line 4 was skipped; correct it: it has 4 cells, and there are 7 headings",
+        "line 7 was skipped; correct it: it has 8 cells, and there are 7 headings",
     ] {
         assert!(draft.open.iter().any(|one| one == open), "{open}: {:#?}", draft.open);
     }
@@ -423,7 +425,10 @@ fn rows_that_are_no_whole_rows_are_told_and_passed_over() {
     let twice = SMALL.replace("Remark", "Code");
     let draft = layout::draft(twice.as_bytes(), "t.csv").unwrap();
     assert!(
-        draft.open.iter().any(|one| one.starts_with("\"Code\" heads columns 5 and 7")),
+        draft
+            .open
+            .iter()
+            .any(|one| one.starts_with("columns 5 and 7 have the same heading \"Code\"")),
         "{:#?}",
         draft.open
     );
@@ -475,7 +480,7 @@ fn one_odd_value_lowers_the_confidence_and_is_named() {
             "top,,start 1",
             "Clock",
             "runs.observations.clock",
-            "clock positions, with \"-\" between two; line 4 has \"top\"",
+            "clock positions, separated by \"-\"; line 4 has \"top\"",
         ),
         (
             A,
@@ -491,7 +496,7 @@ fn one_odd_value_lowers_the_confidence_and_is_named() {
             "?",
             "Video",
             "runs.observations.media.offset",
-            "spans of time (h:mm:ss); line 4 has \"?\"",
+            "durations (h:mm:ss); line 4 has \"?\"",
         ),
         (
             A,
@@ -562,7 +567,7 @@ fn a_column_of_many_odd_values_is_left_with_the_reason() {
     assert_eq!(draft.columns[5].to, None);
     assert_eq!(
         draft.columns[5].reason,
-        "the heading is a word for the grade, and its values are not: line 3 has \"low\", line 4 has \"high\""
+        "the heading is a word for the grade, and its values do not match: line 3 has \"low\", line 4 has \"high\""
     );
 }
 
@@ -611,7 +616,7 @@ fn groups_above_headings_are_part_of_them_where_they_must_be() {
     let draft = layout::draft(title.as_bytes(), "t.csv").unwrap();
     assert_eq!((draft.columns[0].heading.as_str(), draft.columns[0].to.as_deref()), ("No", None));
     // No size and no heading with a unit: which one it is nobody can know, and that is open.
-    let open = "the file does not say the unit of lengths; it was assumed to be m, so correct units in fixed";
+    let open = "the file does not show the unit of lengths; it was assumed to be m: correct units in fixed if it is not";
     assert!(draft.open.iter().any(|one| one == open), "{:#?}", draft.open);
 }
 

@@ -72,22 +72,22 @@ fn the_sheet_that_was_taken_is_said_and_that_there_are_others() {
     let draft = layout::draft(&source, "t.xlsx").unwrap();
     assert_eq!(
         draft.guesses[0],
-        "the sheet \"Rows\", whose columns make most sense; the other sheets with anything in them are \"Cover\", \"Sums\", \"Old rows\""
+        "the sheet \"Rows\", whose columns are recognised best; the other sheets with content are \"Cover\", \"Sums\", \"Old rows\""
     );
     assert_eq!(draft.layout.table.as_ref().unwrap().sheet.as_deref(), Some("Rows"));
     assert!(draft.columns.iter().all(|column| column.to.is_some()), "{:#?}", draft.columns);
     assert_eq!(read(&source, &draft.layout).0.document.runs[0].observations.len(), 4);
 
     let asked = layout::draft_sheet(&source, "t.xlsx", "old ROWS").unwrap();
-    assert_eq!(asked.guesses[0], "the sheet \"Old rows\", which was asked for");
+    assert_eq!(asked.guesses[0], "the sheet \"Old rows\", as requested");
     assert_eq!(asked.layout.table.as_ref().unwrap().sheet.as_deref(), Some("Old rows"));
     assert_eq!(read(&source, &asked.layout).0.document.runs[0].observations.len(), 4);
     for (sheet, message) in [
         (
             "Row",
-            "there is no sheet \"Row\"; the sheets are \"Blank\", \"Cover\", \"Sums\", \"Rows\", \"Old rows\"",
+            "there is no sheet \"Row\"; choose one of \"Blank\", \"Cover\", \"Sums\", \"Rows\", \"Old rows\"",
         ),
-        ("Blank", "the sheet \"Blank\" has nothing in it"),
+        ("Blank", "the sheet \"Blank\" is empty; use a table"),
         ("Cover", "t.xlsx, sheet \"Cover\":1: its rows have one cell each"),
     ] {
         let said = layout::draft_sheet(&source, "t.xlsx", sheet).unwrap_err().to_string();
@@ -97,7 +97,7 @@ fn the_sheet_that_was_taken_is_said_and_that_there_are_others() {
         layout::draft_sheet(A, "t.csv", "Rows")
             .unwrap_err()
             .to_string()
-            .contains("no workbook (.xlsx)")
+            .contains("not a workbook (.xlsx)")
     );
 }
 
@@ -128,7 +128,7 @@ fn workbooks_without_a_table_are_refused_with_what_to_do() {
     let said = no_draft(&book.save_to_buffer().unwrap());
     assert!(
         said.contains(
-            "no sheet of \"Cover\", \"Notes\" is a table; in \"Cover\", its rows have one cell each"
+            "none of the sheets \"Cover\", \"Notes\" is a table; in \"Cover\", its rows have one cell each"
         ),
         "{said}"
     );
@@ -141,7 +141,7 @@ fn workbooks_without_a_table_are_refused_with_what_to_do() {
 
     let mut book = Workbook::new();
     book.add_worksheet();
-    assert!(no_draft(&book.save_to_buffer().unwrap()).contains("no sheet has anything in it"));
+    assert!(no_draft(&book.save_to_buffer().unwrap()).contains("all sheets are empty"));
     assert!(no_draft(b"PK\x03\x04 cut off").contains("t.xlsx"));
 
     let survey = obvert_model::read::document(include_bytes!(
@@ -150,9 +150,7 @@ fn workbooks_without_a_table_are_refused_with_what_to_do() {
     .unwrap();
     let mut own = Vec::new();
     obvert_convert::xlsx::write(&survey, &mut own).unwrap();
-    assert!(
-        no_draft(&own).contains("this workbook is a survey in the form of this format already")
-    );
+    assert!(no_draft(&own).contains("this workbook is already a survey in the format"));
 }
 
 /// Formulas, numbers that somebody typed with a comma as texts, cells far to the right, and rows
@@ -173,8 +171,8 @@ fn cells_that_are_no_values_are_told() {
         (Some(2), Some(","), None)
     );
     for open in [
-        "line 3 was skipped, and cannot be read until it is corrected: it has 13 cells but there are 7 headings",
-        "line 6 was skipped, and cannot be read until it is corrected: in column 4, the cell holds the formula",
+        "line 3 was skipped; correct it: it has 13 cells, and there are 7 headings",
+        "line 6 was skipped; correct it: in column 4, the cell has the formula",
     ] {
         assert!(draft.open.iter().any(|one| one.starts_with(open)), "{open}: {:#?}", draft.open);
     }

@@ -46,23 +46,23 @@ fn a_column_of_dates_never_names_a_run() {
     assert!(
         draft.columns[1]
             .reason
-            .ends_with("all 6 values look like it, but a moment needs a date and a time of day")
+            .ends_with("all 6 values match, but a timestamp needs a date and a time of day")
     );
     for (heading, value, reason) in [
         (
             "Inspection Date",
             "3. Mai 2026",
-            "the heading is a word for when it began, and its values are not: line 2 has \"3. Mai 2026\"",
+            "the heading is a word for when it began, and its values do not match: line 2 has \"3. Mai 2026\"",
         ),
         (
             "Report date",
             "week 18",
-            "a part of the heading is a word for when it began, and its values are not: line 2 has \"week 18\"",
+            "a part of the heading is a word for when it began, and its values do not match: line 2 has \"week 18\"",
         ),
         (
             "Survey",
             "3. Mai 2026",
-            "its values are dates, and its heading is no word for when something began",
+            "its values are dates, and its heading is not a word for a start",
         ),
     ] {
         let draft = layout::draft(with_column(heading, value).as_bytes(), "t.csv").unwrap();
@@ -74,7 +74,7 @@ fn a_column_of_dates_never_names_a_run() {
         let open = format!("{heading:?}: {reason}; set its field in to");
         assert!(draft.open.iter().any(|one| one.starts_with(&open)), "{:#?}", draft.open);
         assert!(
-            draft.open.iter().any(|one| one.starts_with("no column names the run")),
+            draft.open.iter().any(|one| one.starts_with("no column identifies the run")),
             "{:#?}",
             draft.open
         );
@@ -91,7 +91,7 @@ fn sizes_that_vary_within_a_pipe_are_of_what_was_seen() {
         rows.zip(widths).for_each(|(row, width)| text += &format!("\n{row};{width}"));
         text + "\n"
     };
-    let few = "it is filled in on 1 of 5 rows only, the first of them line 3 with \"2\"";
+    let few = "it is filled in on only 1 of 5 rows, the first being line 3 with \"2\"";
     let differ = "within one pipe line 2 has \"2\" and line 3 has \"4\"";
     let all = ["2", "4", "3", "5", "6"];
     let once = ["", "2", "", "", ""];
@@ -110,7 +110,7 @@ fn sizes_that_vary_within_a_pipe_are_of_what_was_seen() {
             "{drafted:#?}"
         );
         let said = format!(
-            "the heading has a word for {what}, but {why}, so that it is one of what was seen"
+            "the heading has a word for {what}, but {why}, so it belongs to the observation"
         );
         assert!(drafted.reason.starts_with(&said), "{}", drafted.reason);
         let basis = column.basis.as_ref().unwrap();
@@ -122,13 +122,13 @@ fn sizes_that_vary_within_a_pipe_are_of_what_was_seen() {
     }
     // Without a unit, and of the pipe by its heading: nobody knows what it is.
     for (heading, widths, why, rest) in [
-        ("Width", all, differ, "no unit says what amount of it"),
+        ("Width", all, differ, "no unit shows that it is an amount"),
         ("Pipe width (mm)", once, few, "its heading says that it is the pipe's"),
     ] {
         let draft = layout::draft(table(heading, widths).as_bytes(), "t.csv").unwrap();
         assert_eq!(draft.columns[7].to, None, "{:#?}", draft.columns[7]);
         let open = format!(
-            "{heading:?}: the heading has a word for the pipe's width, but {why}, so that it is one of what was seen, and {rest}; set its field"
+            "{heading:?}: the heading has a word for the pipe's width, but {why}, so it belongs to the observation, and {rest}; set its field"
         );
         assert!(draft.open.iter().any(|one| one.starts_with(&open)), "{:#?}", draft.open);
     }
@@ -158,11 +158,7 @@ fn a_date_of_issue_that_nobody_has_said_is_told() {
     assert_eq!(survey.document.head.issued.to_string(), "2000-01-01T00:00:00Z");
     let told: Vec<_> = report.losses.iter().filter(|loss| loss.pointer == "/issued").collect();
     assert_eq!(told.len(), 1, "{report:#?}");
-    assert!(
-        told[0].message.ends_with("set in fixed when the record was issued"),
-        "{}",
-        told[0].message
-    );
+    assert!(told[0].message.ends_with("set the time of issue in fixed"), "{}", told[0].message);
     // Once it is said, there is nothing to tell.
     let mut said = draft.layout.clone();
     let fixed = said.fixed.iter_mut().find(|fixed| &*fixed.to == "issued").unwrap();

@@ -24,8 +24,8 @@ const FIRST_ONLY: &str = "Pipe;Upstream;Downstream;Date;Time;Distance;Code;Remar
 #[test]
 fn rows_that_say_nothing_of_their_pipe_are_counted() {
     let first_only = draft(FIRST_ONLY);
-    let said = "4 of 6 rows, the first of them in line 3, have no value under \"Pipe\", \"Date\", \"Time\", so they cannot be assigned to a pipe \
-                and a run, and cannot be read: a blank cell does not repeat the value above it; fill in those columns in every row";
+    let said = "4 of 6 rows, the first of them in line 3, have no value in \"Pipe\", \"Date\", \"Time\", so they cannot be assigned to a pipe \
+                and a run: a blank cell does not repeat the value above it; fill in those columns in every row";
     assert_eq!(first_only.open[0], said, "{:#?}", first_only.open);
     assert_eq!(refused(FIRST_ONLY.as_bytes(), &first_only.layout).len(), 4);
     // As it says, filled in, all is read; the columns that it does not name may stay blank.
@@ -42,12 +42,12 @@ fn rows_that_say_nothing_of_their_pipe_are_counted() {
         })
         .collect();
     let whole = draft(&filled);
-    assert!(!whole.open[0].contains("have nothing under"), "{:#?}", whole.open);
+    assert!(!whole.open[0].contains("have no value in"), "{:#?}", whole.open);
     let (survey, _) = read(filled.as_bytes(), &first_only.layout);
     assert_eq!(survey.document.runs.iter().map(|run| run.observations.len()).sum::<usize>(), 6);
 
     let one = draft(&filled.replace("P1;;;14.05.2026;10:15;7,0", ";;;14.05.2026;10:15;7,0"));
-    let said = "1 of 6 rows, in line 7, has no value under \"Pipe\", so it cannot be assigned to a pipe and a run, and cannot be read";
+    let said = "1 of 6 rows, in line 7, has no value in \"Pipe\", so it cannot be assigned to a pipe and a run";
     assert!(one.open[0].starts_with(said), "{:#?}", one.open);
 }
 
@@ -70,8 +70,8 @@ fn merged_cells_below_the_headings_are_told() {
         }
         book.save_to_buffer().unwrap()
     };
-    let said = "4 of 6 rows, the first of them in line 3, have no value under \"Pipe\", \"Date\", \"Time\", so they cannot be assigned to a pipe \
-                and a run, and cannot be read: ";
+    let said = "4 of 6 rows, the first of them in line 3, have no value in \"Pipe\", \"Date\", \"Time\", so they cannot be assigned to a pipe \
+                and a run: ";
     for (merged, why) in [
         (
             true,
@@ -109,11 +109,11 @@ fn whole_numbers_are_no_reason_to_round() {
         assert_eq!(draft.layout.columns[3].decimals, decimals, "{distances:?}");
         let said = decimals.map(|decimals| {
             format!(
-                "as many decimals as the values have are written, and more of them are rounded: \"Distance\" to {decimals}; give a column more, or take \
-                 decimals out of one of plain numbers to have none rounded"
+                "values are written with as many decimals as in this table, and rounded if they have more: \"Distance\" to {decimals}; increase \
+                 decimals of a column, or remove decimals of a column of numbers to avoid rounding"
             )
         });
-        let start = "as many decimals as the values have are written";
+        let start = "values are written with as many decimals";
         assert_eq!(
             open(&draft, start),
             said.iter().map(String::as_str).collect::<Vec<_>>(),
@@ -155,7 +155,7 @@ fn numbers_that_can_be_a_thousand_times_as_much_are_told() {
                 "1.200 or 1200",
                 "','",
                 "1.200",
-                "if it is 1200, set thousands_mark to that mark, and decimal_mark to another in table",
+                "if it is 1200, set thousands_mark to it, and decimal_mark to another in table",
             )),
         ),
         (
@@ -164,7 +164,7 @@ fn numbers_that_can_be_a_thousand_times_as_much_are_told() {
                 "1.200 or 1200",
                 "'.'",
                 "1.200",
-                "if it is 1200, set thousands_mark to that mark, and decimal_mark to another in table",
+                "if it is 1200, set thousands_mark to it, and decimal_mark to another in table",
             )),
         ),
         (["1,200", "1,05"], None),
@@ -197,7 +197,7 @@ fn numbers_that_can_be_a_thousand_times_as_much_are_told() {
     // Where a comma stands between cells, it was taken to stand between thousands.
     let commas = with(&["\"1,200\"", "\"1,050\""], &["2026-03-17"; 2]).replace(';', ",");
     let taken = draft(&commas);
-    let said = "it was read as 1200; if it is 1.200, set decimal_mark to that mark, and leave thousands_mark out in table";
+    let said = "it was read as 1200; if it is 1.200, set decimal_mark to it, and leave thousands_mark out in table";
     assert!(open(&taken, "\"Length\": ")[0].ends_with(said), "{:#?}", taken.open);
     assert_eq!(
         json(&read(commas.as_bytes(), &taken.layout).0.document)["pipes"][0]["length"],
@@ -266,15 +266,14 @@ fn a_blank_column_of_yes_and_no_is_left() {
     let draft = draft(&format!("Pipe;Upstream;Downstream;Distance;Code;Joint\n{rows}"));
     assert_eq!(draft.layout.problems(), []);
     let drafted = &draft.columns[5];
-    let reason = "the heading is a word for whether it is at a joint, and there are no values to judge by, but its words for yes and no are not \
+    let reason = "the heading is a word for whether it is at a joint, and there are no values, but its words for yes and no are not \
                   known";
     assert_eq!((drafted.to.as_deref(), drafted.reason.as_str()), (None, reason));
     assert_eq!(
         draft.layout.columns[5].drop.as_deref(),
         Some("its words for yes and no are not known")
     );
-    let end =
-        "set its field in to and those words in translate, or the reason why it has none in drop";
+    let end = "set its field in to and those words in translate, or set drop to the reason for leaving it out";
     assert!(open(&draft, "\"Joint\": the heading")[0].ends_with(end), "{:#?}", draft.open);
 }
 
@@ -319,8 +318,8 @@ const BLOCKS: &str = "Survey of P1;;;;;\nPipe;Upstream;Downstream;Distance;Code;
 #[test]
 fn headings_that_repeat_are_told_once() {
     let blocks = draft(BLOCKS);
-    let said = "line 8 repeats the headings; keep them once, and remove such lines, and the titles above headings, which are not read (line 1 has \
-                \"Survey of P1\", line 7 has \"Survey of P2\"): put what they say of a pipe or a run into columns, in every row";
+    let said = "line 8 repeats the headings; keep the first headings, and remove the other lines, and the titles above headings are not read (line 1 has \
+                \"Survey of P1\", line 7 has \"Survey of P2\"): put their pipe or run into columns, in every row";
     assert_eq!(blocks.open[0], said, "{:#?}", blocks.open);
     assert!(
         !blocks.open[1..].iter().any(|open| open.contains("line 7") || open.contains("line 8")),
@@ -345,7 +344,7 @@ fn headings_that_repeat_are_told_once() {
         .replace("Survey of P2;;;;;", "Survey of P2");
     assert_eq!(draft(&bare).open, blocks.open);
     let untitled = BLOCKS.replace("Survey of P1;;;;;\n", "").replace("Survey of P2;;;;;\n", "");
-    let said = "line 6 repeats the headings; keep them once, and remove such lines";
+    let said = "line 6 repeats the headings; keep the first headings, and remove the other lines";
     assert_eq!(draft(&untitled).open[0], said);
     let third = untitled.clone() + &untitled.replace("P1", "P3").replace("P2", "P4");
     assert!(
@@ -393,7 +392,7 @@ fn what_a_sheet_shows_as_a_percentage_need_not_be_corrected() {
             "{heading}: {:#?}",
             draft.columns[5]
         );
-        let end = "line 5 has \"10 %\"; what the sheet shows as a percentage is read as one";
+        let end = "line 5 has \"10 %\"; cells that the sheet shows as a percentage are read as percentages";
         assert_eq!(draft.columns[5].reason.ends_with(end), fits, "{}", draft.columns[5].reason);
         if fits {
             let document = json(&read(&source, &draft.layout).0.document);

@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 use super::draft::SMALL;
 use super::read;
 
-/// The table of [`SMALL`] with one more column behind its others; blank cells where there are fewer
+/// The table of [`SMALL`] with one more column behind its others; blank cells, and there are fewer
 /// than five.
 fn with_column(heading: &str, cells: &[&str]) -> String {
     let cells = std::iter::once(&heading).chain(cells).chain(std::iter::repeat(&""));
@@ -113,7 +113,7 @@ fn clock_positions_are_drafted_and_written_again_as_they_were() {
         let (column, drafted) = (&draft.layout.columns[7], &draft.columns[7]);
         assert_eq!(
             drafted.reason,
-            "the heading is a word for the clock position, and all 4 values look like it"
+            "the heading is a word for the clock position, and all 4 values match"
         );
         let said = serde_json::to_value(column).unwrap();
         assert_eq!(
@@ -140,7 +140,7 @@ fn clock_positions_are_drafted_and_written_again_as_they_were() {
     for odd in ["top", "2507"] {
         let draft = draft(&with_column("Clock", &["1101", odd, "0507", "02"]));
         let reason = format!(
-            "the heading is a word for the clock position, and 3 of 4 values look like clock positions, two of them as four digits; \
+            "the heading is a word for the clock position, and 3 of 4 values look like clock positions, two as four digits; \
              line 3 has {odd:?}"
         );
         assert_eq!(draft.columns[7].reason, reason);
@@ -169,13 +169,12 @@ fn of_runs(heading: &str, [one, other]: [&str; 2]) -> String {
 /// even that of a run.
 #[test]
 fn ways_of_the_camera_are_told_by_their_words() {
-    let room =
-        "the heading leaves room for which way the camera went, and all 6 values look like it";
+    let room = "the heading allows which way the camera went, and all 6 values match";
     for (heading, values, reason) in [
         (
             "Way",
             ["DS", "US"],
-            "the heading is a word for which way the camera went, and all 6 values look like it",
+            "the heading is a word for which way the camera went, and all 6 values match",
         ),
         ("Way", ["D/S", "U/S"], ""),
         ("Way", ["down", "up"], ""),
@@ -211,13 +210,13 @@ fn ways_of_the_camera_are_told_by_their_words() {
         );
     }
     let drafted = draft(&of_runs("Way", ["US to DS", "DS to US"])).columns[3].clone();
-    let reason = "the heading is a word for which way the camera went, and its values are not: line 2 has \"US to DS\", line 5 has \"DS to US\"";
+    let reason = "the heading is a word for which way the camera went, and its values do not match: line 2 has \"US to DS\", line 5 has \"DS to US\"";
     assert_eq!((drafted.to, drafted.reason.as_str()), (None, reason));
     // One word that nobody knows is asked for.
     let odd = of_runs("Run", ["DS", "US"]).replacen("P2;C;B;\"US\"", "P2;C;B;\"?\"", 1);
     let draft = draft(&odd);
     assert_eq!(draft.columns[3].to.as_deref(), Some("runs.direction"), "{:#?}", draft.columns[3]);
-    let open = "\"Run\": line 5 has \"?\", which is not a known word; add its meaning to translate";
+    let open = "\"Run\": line 5 has \"?\", which is not a known word; add it to translate";
     assert!(draft.open.iter().any(|one| one == open), "{:#?}", draft.open);
 }
 
@@ -259,9 +258,8 @@ fn ways_below_the_heading_of_a_run_are_no_names_of_it() {
 #[test]
 fn a_moment_is_of_one_date_and_one_time_that_have_values() {
     const DAY: &str = "13.05.2026";
-    const LACKS: &str =
-        "and all 5 values look like it, but a moment needs a date and a time of day";
-    const EMPTY: &str = "and there are no values to judge by";
+    const LACKS: &str = "and all 5 values match, but a timestamp needs a date and a time of day";
+    const EMPTY: &str = "and there are no values";
     const TAKEN: &str = "which was assigned to \"Date\"";
     type Case<'c> = (&'c [(&'c str, &'c str, &'c str)], Option<&'c str>, &'c str);
     let cases: [Case<'_>; 7] = [
@@ -283,7 +281,7 @@ fn a_moment_is_of_one_date_and_one_time_that_have_values() {
         (
             &[("Date", "", EMPTY), ("Time", "", EMPTY)],
             None,
-            "the table does not state when the record was issued",
+            "the table does not have the time of issue",
         ),
         (
             &[("Date", "13.05.2026 09:30", "and all"), ("Time", "", EMPTY)],
@@ -340,6 +338,6 @@ fn a_moment_is_of_one_date_and_one_time_that_have_values() {
 #[test]
 fn a_detail_beside_codes_that_say_all_is_left_for_that() {
     let drafted = draft(&with_column("Detail", &["", "wide"])).columns[7].clone();
-    let reason = "the heading is a word for what was seen, in more detail, and the one value can be it, but the codes say all themselves";
+    let reason = "the heading is a word for what was seen, in more detail, and the only value is possible, but the codes include it";
     assert_eq!((drafted.to, drafted.reason.as_str()), (None, reason));
 }

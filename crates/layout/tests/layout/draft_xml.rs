@@ -104,7 +104,7 @@ fn the_draft_of_elements_has_most_paths_right() {
         draft.columns.iter().find(|column| column.heading.ends_with("/Manhole/Cover")).unwrap();
     assert!(
         beside.to.is_none()
-            && beside.reason.starts_with("it is in an element that repeats outside the rows")
+            && beside.reason.starts_with("it is in a repeated element outside the rows")
     );
 }
 
@@ -280,8 +280,8 @@ fn names_with_prefixes_are_drafted_and_read() {
     // Another prefix for the same namespace is another name.
     let other = text.replace("w:", "x:").replace("xmlns:w=", "xmlns:x=");
     let said = super::refused(other.as_bytes(), &draft.layout);
-    let message = "the root element is <x:Works>, but the layout draft has <w:Works>; prefixes are compared as they are written, whatever their \
-                   namespaces, so use the same ones in both";
+    let message = "the root element is <x:Works>, and the layout draft has <w:Works>; prefixes are compared literally, \
+                   without their namespaces; use the same ones in both";
     assert!(said[0].ends_with(message), "{said:?}");
 }
 
@@ -302,25 +302,25 @@ fn what_is_no_xml_with_rows_is_refused() {
     let own = format!("<survey xmlns=\"{}\"><a/><a/></survey>", obvert_convert::xml::NAMESPACE);
     let deep = "<a>".repeat(100);
     for (source, message) in [
-        (with("<Works ", evil), "t.xml:3:1: a document type declaration, which is never read"),
+        (with("<Works ", evil), "t.xml:3:1: document type declarations are not read"),
         (with("job=\"LK-2026-11\"", "job=\"&job;\""), "&job;"),
         (with("</Look>", "</Lock>"), "not well-formed XML"),
-        (C[..500].to_vec(), "it has been cut off"),
+        (C[..500].to_vec(), "the file is cut off"),
         (
             b"<Works job=\"1\"><Line ref=\"2\"><Look at=\"1\"/></Line></Works>".to_vec(),
-            "t.xml:1: no element occurs more than once in another",
+            "t.xml:1: no element is repeated in another one",
         ),
         (
             b"<Works><Note>a</Note><Note>b</Note></Works>".to_vec(),
-            "no element occurs more than once in another",
+            "no element is repeated in another one",
         ),
-        (own.into_bytes(), "this is a survey in the XML of this format already"),
-        (deep.into_bytes(), "elements nested more than 64 deep"),
+        (own.into_bytes(), "this is already a survey in the XML of the format"),
+        (deep.into_bytes(), "elements are nested more than 64 deep"),
         (
             (0..600).fold("<a>".to_owned(), |all, n| format!("{all}<b{n} c=\"1\"/>")).into_bytes(),
-            "attributes and elements on more than 500 different paths",
+            "the file has more than 500 different paths",
         ),
-        (b"<html><body><p>Larkmoor</p>".to_vec(), "it has been cut off"),
+        (b"<html><body><p>Larkmoor</p>".to_vec(), "the file is cut off"),
     ] {
         let said = no_draft(&source);
         assert!(said.contains(message), "{message}: {said}");
@@ -337,7 +337,7 @@ fn long_files_and_texts_beside_elements_are_told() {
         mixed
             .open
             .iter()
-            .any(|open| open.contains("\"seen by night\" is a text in <Line> beside elements")),
+            .any(|open| open.contains("\"seen by night\" is text next to elements in <Line>")),
         "{:#?}",
         mixed.open
     );
@@ -355,7 +355,7 @@ fn long_files_and_texts_beside_elements_are_told() {
         .replace("    </Look>", "<Note m=\"30\" what=\"end\" remark=\"done\"/></Look>");
     let drafted = draft(&long);
     assert!(
-        drafted.guesses.iter().any(|guess| guess == "all by the first 10000 values of each path"),
+        drafted.guesses.iter().any(|guess| guess == "based on the first 10000 values of each path"),
         "{:#?}",
         drafted.guesses
     );

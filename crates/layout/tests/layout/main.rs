@@ -259,37 +259,37 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
             "9:31 AM",
             "25:31 AM",
             "t.csv:2:10 (column Time): ",
-            "as h:mm am; there is no such time of day",
+            "as h:mm am; this time of day does not exist",
         ),
         (
             "0+12.40,",
             ",",
             "t.csv:4:11 (column Station): ",
-            "there is no value under \"Station\", and every observation needs it",
+            "\"Station\" has no value, and every observation requires it",
         ),
         (
             "Crack,longitudinal",
             ",",
             "t.csv:4:12 (column Observation): ",
-            "there is no value under \"Observation\", \"Detail\", and every observation needs it",
+            "\"Observation\", \"Detail\" has no value, and every observation requires it",
         ),
         (
             "LM-014,LM-015,with",
             "LM-014,,with",
             "t.csv:2: ",
-            "which pipe it belongs to, so it was not read; fill in \"To MH\"",
+            "the row does not name its pipe, so it was skipped; fill in \"To MH\"",
         ),
         (
             "L-101,",
             ",",
             "t.csv:2: ",
-            "which run it belongs to, so it was not read; fill in \"Sheet\"",
+            "the row does not name its run, so it was skipped; fill in \"Sheet\"",
         ),
         (
             "Crack,longitudinal,11-1,,end 1",
             "Crack,complex,11-1,,end 1",
             "t.csv:6:12 (column Observation): ",
-            "the row that ends the stretch \"end 1\" has another code than line 4, which begins it",
+            "the row that ends the stretch \"end 1\" has another code than line 4, which starts it",
         ),
         (
             "11-1,",
@@ -302,7 +302,7 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
             "Roots,fine",
             "Roots,thick",
             "t.csv:7:12 (column Observation): ",
-            "found \"Roots, thick\"; expected words that",
+            "found \"Roots, thick\"; expected words with a code",
         ),
         (",Y,2,", ",yes,2,", "t.csv:7:17 (column Joint): ", "expected one of Y, N"),
         ("0:05:20", "5:20", "t.csv:8:20 (column Video): ", "expected a time as h:mm:ss"),
@@ -311,25 +311,25 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
             ",end 1,",
             ",end 7,",
             "t.csv:6:16 (column Stretch): ",
-            "ends a stretch that no row of this run before it begins",
+            "and no earlier row of this run starts the stretch",
         ),
         (
             "212.4,5/6/2026,9:31 AM,0+12.40",
             "213,5/6/2026,9:31 AM,0+12.40",
             "t.csv:4:8 (column As-built ft): ",
-            "213 where line 2 has 212.4 for the same pipe",
+            "found 213, and line 2 has 212.4 for the same pipe",
         ),
         (
             ",active,Heron 2",
             ",active",
             "t.csv:5: ",
-            "the row has 21 cells but there are 22 headings, so it was not read; give each blank cell its \",\"",
+            "the row has 21 cells and there are 22 headings, so it was skipped; write the \",\"",
         ),
         (
             ",active,Heron 2",
             ",active, dry,Heron 2",
             "t.csv:5: ",
-            "the row has 23 cells but there are 22 headings, so it was not read; quote cells that contain \",\"",
+            "the row has 23 cells and there are 22 headings, so it was skipped; quote cells that contain \",\"",
         ),
         (
             "Comment,Crew",
@@ -341,7 +341,7 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
             "Dia in",
             "Dia. [in]",
             "t.csv:1:6 (column Dia. [in]): ",
-            "has no column \"Dia. [in]\"; did you mean \"Dia in\", which the table does not have?",
+            "has no column \"Dia. [in]\"; did you mean \"Dia in\", which the table lacks?",
         ),
         ("Comment,Crew", "Comment,Team", "t.csv:1: ", "the table has no column \"Crew\""),
     ];
@@ -364,7 +364,9 @@ fn what_stands_beside_a_column_of_the_offices_own_is_read() {
     let wider: Vec<u8> =
         lines.join("\r\n").chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect();
     let rest = |table: &[u8]| match layout::read(table, "t.csv", &a(), &[]).unwrap_err() {
-        ConvertError::Structure(problems) => problems.rest().map(|rest| rest.value.clone()),
+        ConvertError::Structure(problems) => {
+            problems.document().map(|document| document.value.clone())
+        }
         other => panic!("{other}"),
     };
     let whole = serde_json::to_value(&read(A, &a()).0.document).unwrap();
@@ -396,7 +398,8 @@ fn a_date_that_cannot_be_hides_nothing_and_adds_nothing() {
         &blank.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>(),
         &a(),
     );
-    let needs = "there is no value under \"Date\", \"Time\" in the last row, and every survey needs it; fill it in";
+    let needs =
+        "\"Date\", \"Time\" has no value in the last row, and every survey requires it; fill it in";
     assert_eq!(said, [format!("t.csv:26:9 (column Date): {needs}")]);
 }
 
@@ -410,14 +413,14 @@ fn rows_that_were_pasted_twice_are_said() {
     let said: Vec<&str> = report.notes.iter().map(|note| note.message.as_str()).collect();
     assert_eq!(
         said,
-        ["rows 13 to 23 say the same as rows 2 to 12, cell by cell; remove what was pasted twice"]
+        ["rows 13 to 23 are duplicates of rows 2 to 12; remove rows that were pasted twice"]
     );
     // One row that stands twice may be two things alike, and is seldom: it is read, and said.
     let once = [&lines[..12], &lines[11..]].concat().concat();
     let (survey, report) = read(&once, &a());
     assert_eq!(
         report.notes[0].message,
-        "row 13 says the same as row 12, cell by cell; remove it if it was pasted twice"
+        "row 13 is a duplicate of row 12; remove it if it was pasted twice"
     );
     assert_eq!(survey.document.runs.iter().map(|run| run.observations.len()).sum::<usize>(), 24);
 }
@@ -438,7 +441,7 @@ fn mistakes_are_said_all_at_once_and_once_each() {
 fn other_files_are_refused_with_what_to_do() {
     let utf8 = String::from_utf8_lossy(A).replace('\u{FFFD}', "é").into_bytes();
     let cases: [(&[u8], &str); 5] = [
-        (&utf8, ":16: UTF-8 here, but the layout says windows-1252"),
+        (&utf8, ":16: the text is UTF-8, and the layout declares windows-1252"),
         (b"", "there is no row of headings"),
         (b"a;b\r\n1;2\r\n", "the headings are not separated by \",\""),
         (b"PK\x03\x04", "the archive has no directory at its end"),

@@ -69,8 +69,8 @@ fn rows_of_other_widths_are_said_and_blank_cells_beyond_are_nothing() {
     let good = "Pipe;A;B;At;Code;;\nP1;a;b;1,5;crack.longitudinal;;\n;;;;;;\n";
     assert_eq!(read(good.as_bytes(), &layout).0.document.runs[0].observations.len(), 1);
     for (row, message) in [
-        ("P1;a;b;1,5", "t.csv:3: the row has 4 cells but there are 5 headings, so it was not read"),
-        ("P1;a;b;1;5;crack.longitudinal", "t.csv:3: the row has 6 cells but there are 5 headings"),
+        ("P1;a;b;1,5", "t.csv:3: the row has 4 cells and there are 5 headings, so it was skipped"),
+        ("P1;a;b;1;5;crack.longitudinal", "t.csv:3: the row has 6 cells and there are 5 headings"),
         (
             "P1;a;b;1,5;\"crack\" here",
             "t.csv:3:5 (column Code): there is text after the closing quotation mark",
@@ -85,10 +85,7 @@ fn rows_of_other_widths_are_said_and_blank_cells_beyond_are_nothing() {
     }
     let open =
         refused(b"Pipe;A;B;At;Code\nP1;a;b;1,5;\"crack\nP1;a;b;2,5;crack.longitudinal\n", &layout);
-    assert!(
-        open[0].starts_with("t.csv:2: a quotation mark begins a cell here and none ends it"),
-        "{open:?}"
-    );
+    assert!(open[0].starts_with("t.csv:2: a quotation mark is not closed"), "{open:?}");
 }
 
 #[test]
@@ -241,15 +238,15 @@ fn what_several_rows_say_of_one_thing_must_agree() {
     );
     let said = refused(bad.as_bytes(), &layout);
     for message in [
-        "t.csv:3:6 (column Ward): South where line 2 has North for the same pipe",
-        "t.csv:3:7 (column Contract): C2 where line 2 has C1 for the same document",
-        "t.csv:3:8 (column Unit): ft where line 2 has m for the same document",
+        "t.csv:3:6 (column Ward): found South, and line 2 has North for the same pipe",
+        "t.csv:3:7 (column Contract): found C2, and line 2 has C1 for the same document",
+        "t.csv:3:8 (column Unit): found ft, and line 2 has m for the same document",
     ] {
         assert!(said.iter().any(|one| one.starts_with(message)), "{message}: {said:#?}");
     }
     let feet = refused(table.replace(";m;", ";ft;").as_bytes(), &layout);
     assert!(
-        feet[0].starts_with("t.csv:2:8 (column Unit): found \"ft\", but the layout s fixes \"m\""),
+        feet[0].starts_with("t.csv:2:8 (column Unit): found \"ft\", and the layout s fixes \"m\""),
         "{feet:?}"
     );
     // What a dropped column has in it is named.
@@ -275,7 +272,7 @@ fn what_an_unknown_code_leaves_open_is_said() {
     );
     let said = refused(b"Pipe;A;B;At;Code;Grade;Much\nP1;a;b;1;no.such;3;5\n", &layout);
     for message in [
-        "t.csv:2:6 (column Grade): found 3, but it is not known whether this is a structural or an operational grade: that follows from the code, but the code list obvert-terms has no \"no.such\"; correct the code",
+        "t.csv:2:6 (column Grade): found 3, and the aspect of the grade, structural or operational, is not known: that follows from the code, but the code list obvert-terms has no \"no.such\"; correct the code",
         "t.csv:2:7 (column Much): found 5 without a unit; that follows from the code, but the code list obvert-terms has no \"no.such\"; correct the code",
     ] {
         assert!(said.iter().any(|one| one.starts_with(message)), "{message}: {said:#?}");
@@ -294,7 +291,7 @@ fn a_table_of_headings_alone_is_said_once() {
         let error = layout::read(table.as_bytes(), "t.csv", &layout, &[]).unwrap_err();
         assert_eq!(
             error.to_string(),
-            "t.csv:1: there are no rows below the headings, so there is no survey to read; fill in a row for each observation, or give \
+            "t.csv:1: there are no rows below the headings, so there is no survey to read; fill in a row for each observation, or use \
              the file that has them"
         );
     }
@@ -312,8 +309,8 @@ fn a_cell_that_has_swallowed_rows_is_no_remark() {
             .concat();
     let said = refused(format!("{head}{rows}").as_bytes(), &layout);
     assert_eq!(said.len(), 1, "{said:#?}");
-    let expected = "t.csv:4:6 (column Note): a quotation mark begins a cell in line 4 that spans 3 lines and contains whole rows; close it on its \
-                    own line, or double each quotation mark within a cell; the row was not read";
+    let expected = "t.csv:4:6 (column Note): a quotation mark starts a cell in line 4 that spans 3 lines and contains whole rows; close it on its \
+                    own line, or double each quotation mark in a cell; the row was skipped";
     assert_eq!(said[0], expected);
 }
 
@@ -344,7 +341,7 @@ fn files_between_other_marks_are_said() {
     assert_eq!(files("left, wall.jpg", &column(None)), ["left, wall.jpg"]);
     for (separator, expected) in [
         (Some("/"), "expected \"/\" between the names of files"),
-        (None, "set what is between them in separator"),
+        (None, "set separator in the layout"),
     ] {
         let said = refused(table("a.jpg, b.jpg").as_bytes(), &column(separator));
         assert_eq!(said.len(), 1, "{said:#?}");
@@ -445,8 +442,8 @@ fn runs_that_would_come_back_as_one_are_not_written() {
     let table = "Pipe;A;B;At;Code\n\u{141}-1;a;b;1;crack.longitudinal\n\u{15a}-1;a;b;1;crack.longitudinal\nC;a;b;1;crack.longitudinal\n";
     let (survey, _) = read(table.as_bytes(), &utf8);
     let refused = layout::write(&survey.document, &layout, &[]).unwrap_err().to_string();
-    let expected = "the layout s cannot hold this survey, because several of its runs would be read back as one: R \u{141}-1, R \u{15a}-1; their ids \
-                    differ in characters that the encoding of the layout does not have, '\u{141}' (U+0141), '\u{15a}' (U+015A), so write each \
+    let expected = "the layout s cannot hold this survey, since several of its runs would be read back as one: R \u{141}-1, R \u{15a}-1; their ids \
+                    differ in characters that the encoding of the layout does not have, '\u{141}' (U+0141), '\u{15a}' (U+015A); write each \
                     run separately";
     assert_eq!(refused, expected);
     let (mut document, _) =
@@ -457,7 +454,7 @@ fn runs_that_would_come_back_as_one_are_not_written() {
     let refused = layout::write(&document.document, &utf8, &[]).unwrap_err().to_string();
     assert!(
         refused.contains(
-            "would be read back as one: R P1, again; no value in \"Pipe\" tells them apart"
+            "would be read back as one: R P1, again; no value in \"Pipe\" distinguishes them"
         ),
         "{refused}"
     );

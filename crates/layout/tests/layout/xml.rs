@@ -118,14 +118,9 @@ fn what_cannot_be_read_is_said_with_its_place_and_path() {
             "bore_unit=\"mm\"",
             "bore_unit=\"in\"",
             "t.csv:4:66 (column Works/Line/@bore_unit): ",
-            "found \"in\", but the layout larkmoor-works fixes \"mm\"",
+            "found \"in\", and the layout larkmoor-works fixes \"mm\"",
         ),
-        (
-            "ref=\"LM-015/LM-016\" ",
-            "",
-            "t.csv:6: ",
-            "the row does not say which pipe it belongs to",
-        ),
+        ("ref=\"LM-015/LM-016\" ", "", "t.csv:6: ", "the row does not name its pipe"),
         (
             "<Note m=\"0.00\"",
             "<Note deep=\"1\" m=\"0.00\"",
@@ -136,7 +131,7 @@ fn what_cannot_be_read_is_said_with_its_place_and_path() {
             "<Works ",
             "<Jobs ",
             "t.csv:3:1: ",
-            "the root element is <Jobs>, but the layout larkmoor-works has <Works>",
+            "the root element is <Jobs>, and the layout larkmoor-works has <Works>",
         ),
         ("<Line ", "<Line><Line ", "t.csv:", "not well-formed XML"),
     ];
@@ -155,7 +150,7 @@ fn a_document_type_is_refused() {
     let evil =
         with("<Works ", "<!DOCTYPE Works [<!ENTITY x SYSTEM \"file:///etc/hostname\">]>\n<Works ");
     let said = refused(&evil, &c());
-    assert!(said[0].contains("a document type declaration, which is never read"), "{said:?}");
+    assert!(said[0].contains("document type declarations are not read"), "{said:?}");
     let entity = refused(&with("job=\"LK-2026-11\"", "job=\"&job;\""), &c());
     assert!(entity[0].contains("&job;"), "{entity:?}");
 }
@@ -207,7 +202,7 @@ fn elements_with_texts_are_read_and_written() {
     let text = String::from_utf8(bytes).unwrap();
     assert!(text.contains("<Pic>a.jpg</Pic>\n      <Pic>b.jpg</Pic>"), "{text}");
     let twice = refused(b"<S><P><Name>P</Name><Name>Q</Name><O/></P></S>", &layout);
-    assert!(twice[0].contains("S/P/Name occurs twice, on lines 1 and 1"), "{twice:?}");
+    assert!(twice[0].contains("S/P/Name is duplicated, on lines 1 and 1"), "{twice:?}");
 }
 
 /// A pipe that nobody surveyed is one without runs where it says nothing of a run, and is written
@@ -302,20 +297,18 @@ fn a_pipe_that_nobody_surveyed_is_a_pipe_without_runs() {
     );
     let contradicts = source.replace("id='P2' up='B'", "id='P1' up='B'");
     let said = refused(contradicts.as_bytes(), &layout);
-    assert!(
-        said.iter().any(|one| one.contains("where line 2 has A for the same pipe")),
-        "{said:#?}"
-    );
+    assert!(said.iter().any(|one| one.contains("and line 2 has A for the same pipe")), "{said:#?}");
     let unnamed = refused(source.replace("id='P2' ", "").as_bytes(), &layout);
     assert!(
-        unnamed[0]
-            .ends_with("the row does not say which pipe it belongs to, so it was not read; fill in \"Works/Line/@id\""),
+        unnamed[0].ends_with(
+            "the row does not name its pipe, so it was skipped; fill in \"Works/Line/@id\""
+        ),
         "{unnamed:#?}"
     );
     let empty = refused(file("<Line/>").as_bytes(), &layout);
     assert_eq!(
         empty,
-        ["t.csv:3: the element has no value of a pipe or a run; fill it in, or remove it"]
+        ["t.csv:3: the element names neither a pipe nor a run; fill it in, or remove it"]
     );
     // Something of a run without what names it is still a mistake.
     let seen = refused(
@@ -323,7 +316,7 @@ fn a_pipe_that_nobody_surveyed_is_a_pipe_without_runs() {
             .as_bytes(),
         &layout,
     );
-    let asked = "the row does not say which run it belongs to, so it was not read; fill in \"Works/Line/Look/@on\"";
+    let asked = "the row does not name its run, so it was skipped; fill in \"Works/Line/Look/@on\"";
     assert!(seen[0].ends_with(asked), "{seen:#?}");
     let operated =
         refused(file("<Line id='P2' up='B' down='C' crew='Heron 2'/>").as_bytes(), &layout);

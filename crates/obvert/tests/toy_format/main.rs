@@ -41,8 +41,8 @@ fn it_is_detected_by_name_and_content() {
     // A stated format is compared with the detected one.
     let xml = formats().get("xml");
     let error = formats().detect(&Input::file("survey", bytes.as_slice()), xml).unwrap_err();
-    assert_eq!(error.to_string(), "looks like toy, and not like xml");
-    // The built-in registry does not have it.
+    assert_eq!(error.to_string(), "looks like toy, not like xml");
+    // A registry without it does not know it.
     let error = Opened::new(Input::file("survey", bytes.as_slice()), &Formats::built_in(), None)
         .unwrap_err();
     assert!(matches!(error.kind(), OpenErrorKind::Format(FormatError::Unknown)), "{error}");

@@ -1,5 +1,5 @@
-//! The attributes of a tag, by the letter of the recommendation: the markup reader below is lenient
-//! about them, and a document that other tools refuse must be refused here as well.
+//! The attributes of a tag, strictly by the recommendation: the markup library is lenient about
+//! them, and a document that other tools refuse must be refused here too.
 
 use super::super::text::{is_space, reference};
 
@@ -8,11 +8,11 @@ use super::super::text::{is_space, reference};
 pub(super) struct Attribute<'t> {
     pub(super) name: &'t str,
     pub(super) value: String,
-    /// Byte offset of its name in what was parsed.
+    /// Byte offset of its name in the parsed text.
     pub(super) offset: usize,
 }
 
-/// Whether a name can stand in front of or behind a colon.
+/// Whether a text can be the part of a name before or after a colon.
 pub(super) fn is_name(name: &str) -> bool {
     let begins = |letter: char| letter.is_alphabetic() || letter == '_';
     let goes_on =
@@ -20,13 +20,14 @@ pub(super) fn is_name(name: &str) -> bool {
     name.starts_with(begins) && name.chars().all(goes_on)
 }
 
-/// Whether a name is a name, or two of them with a colon between.
+/// Whether a text is a name, or two names separated by a colon.
 pub(super) fn is_qualified(name: &str) -> bool {
     name.split_once(':')
         .map_or_else(|| is_name(name), |(prefix, local)| is_name(prefix) && is_name(local))
 }
 
-/// What stands between a tag's name and its end, as attributes; or where it goes wrong and why.
+/// The text between the name of a tag and its end, as attributes; or the offset and message of an
+/// error.
 pub(super) fn parse(text: &str) -> Result<Vec<Attribute<'_>>, (usize, String)> {
     let mut found: Vec<Attribute<'_>> = Vec::new();
     let mut at = 0;
@@ -42,7 +43,11 @@ pub(super) fn parse(text: &str) -> Result<Vec<Attribute<'_>>, (usize, String)> {
             return Err((at, "white space is missing before an attribute".to_owned()));
         }
         let wrong = || {
-            (at, "this is no attribute; an attribute is a name, = and a value in quotes".to_owned())
+            (
+                at,
+                "this is not an attribute; write a name, = and a value in quotation marks"
+                    .to_owned(),
+            )
         };
         let equals = rest.find('=').ok_or_else(wrong)?;
         let name = rest[..equals].trim_end_matches(is_space);
@@ -55,7 +60,7 @@ pub(super) fn parse(text: &str) -> Result<Vec<Attribute<'_>>, (usize, String)> {
         let end = value[1..].find(quote).ok_or_else(wrong)?;
         let raw = &value[1..=end];
         if found.iter().any(|other| other.name == name) {
-            return Err((at, format!("the attribute {name:?} stands twice")));
+            return Err((at, format!("the attribute {name:?} is duplicated; keep one")));
         }
         found.push(Attribute {
             name,
@@ -66,10 +71,10 @@ pub(super) fn parse(text: &str) -> Result<Vec<Attribute<'_>>, (usize, String)> {
     }
 }
 
-/// Resolves references and turns white space into spaces (section 3.3.3 of the recommendation).
+/// Resolves references and replaces white space by spaces (section 3.3.3 of the recommendation).
 fn resolve(raw: &str) -> Result<String, String> {
     if raw.contains('<') {
-        return Err("a < in an attribute's value; write it as &lt;".to_owned());
+        return Err("a value of an attribute has a <; write it as &lt;".to_owned());
     }
     let mut value = String::with_capacity(raw.len());
     let mut rest = raw;
@@ -77,7 +82,8 @@ fn resolve(raw: &str) -> Result<String, String> {
         value.push_str(&rest[..at]);
         rest = &rest[at..];
         if let Some(after) = rest.strip_prefix('&') {
-            let end = after.find(';').ok_or("an & that begins no reference; write it as &amp;")?;
+            let end =
+                after.find(';').ok_or("an & does not start a reference; write it as &amp;")?;
             let letter =
                 reference(&after[..end]).ok_or_else(|| unknown_reference(&after[..end]))?;
             value.push(letter);
@@ -95,7 +101,7 @@ fn resolve(raw: &str) -> Result<String, String> {
 pub(super) fn unknown_reference(name: &str) -> String {
     let name: String = name.chars().take(40).collect();
     format!(
-        "the reference &{name}; stands for nothing; XML has &lt; &gt; &amp; &apos; &quot; and numbers of characters"
+        "the reference &{name}; is not defined; use &lt; &gt; &amp; &apos; &quot; or the number of a character"
     )
 }
 

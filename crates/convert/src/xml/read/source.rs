@@ -1,4 +1,4 @@
-//! From bytes to text: UTF-8 and nothing else, and only characters that XML 1.0 has.
+//! From bytes to text: only UTF-8, and only characters that XML 1.0 allows.
 
 use super::super::text::is_xml_char;
 use crate::position::Counter;
@@ -7,17 +7,16 @@ use crate::{ConvertError, Location};
 /// The text of a source, without a byte-order mark.
 ///
 /// # Errors
-/// When it is not UTF-8, not XML by its first characters, or has a character that XML 1.0 cannot
-/// hold.
+/// When it is not UTF-8, does not start like XML, or has a character that XML 1.0 cannot hold.
 pub fn text<'s>(source: &'s [u8], name: &str) -> Result<&'s str, ConvertError> {
     let refuse = |line: usize, message: String| {
         let place = Location { file: name.to_owned(), line, column: None, heading: None };
-        ConvertError::Form { place: Some(place), message }
+        ConvertError::Format { place: Some(place), message }
     };
     let rest = without_mark(source);
     let begins = match rest {
         [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..] | [b'<', 0, ..] | [0, b'<', ..] | [0, 0, ..] => {
-            Some("not UTF-8 text (it begins like UTF-16 or UTF-32); save the document as UTF-8")
+            Some("not UTF-8 text (it starts like UTF-16 or UTF-32); save the document as UTF-8")
         }
         [b'P', b'K', 3 | 5, ..] => Some("a zip archive, not XML; unpack it first"),
         [0x1F, 0x8B, ..] => Some("a gzip archive, not XML; unpack it first"),
@@ -44,14 +43,14 @@ pub fn text<'s>(source: &'s [u8], name: &str) -> Result<&'s str, ConvertError> {
         Some('{' | '[') => {
             return Err(refuse(1, "this looks like JSON, not XML; read it as JSON".to_owned()));
         }
-        Some(_) => return Err(refuse(1, "not XML: it does not begin with a tag".to_owned())),
+        Some(_) => return Err(refuse(1, "not XML: it does not start with a tag".to_owned())),
     }
     if let Some((offset, letter)) = text.char_indices().find(|(_, letter)| !is_xml_char(*letter)) {
         let message = format!(
-            "the character U+{:04X} cannot stand in XML 1.0; a text that has it is written as a JSON string, with encoding=\"json\"",
+            "XML 1.0 does not allow the character U+{:04X}; write the text as a JSON string, with encoding=\"json\"",
             u32::from(letter)
         );
-        return Err(ConvertError::Form {
+        return Err(ConvertError::Format {
             place: Some(Counter::new(text).location(offset, name)),
             message,
         });
@@ -59,7 +58,7 @@ pub fn text<'s>(source: &'s [u8], name: &str) -> Result<&'s str, ConvertError> {
     Ok(text)
 }
 
-/// The text of a source that [`text`] has looked at.
+/// The text of a source that [`text`] has checked.
 pub(super) fn known_text(source: &[u8]) -> &str {
     std::str::from_utf8(without_mark(source)).unwrap_or_default()
 }

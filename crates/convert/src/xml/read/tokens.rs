@@ -1,9 +1,9 @@
-//! The markup of a document: tags and text, well formed and in the right namespace. What XML offers
-//! beyond that (document types, processing instructions, other encodings) ends the reading here.
+//! The markup of a document: tags and text, well formed and in the right namespace. Other features
+//! of XML (document types, processing instructions, other encodings) are errors here.
 
 use std::borrow::Cow;
 
-use quick_xml::events::{BytesStart, Event};
+use quick_xml::events::{BytesStart, BytesText, Event};
 use quick_xml::name::{Namespace, ResolveResult};
 use quick_xml::reader::NsReader;
 
@@ -14,42 +14,42 @@ use super::attributes::{self, Attribute};
 use crate::position::Counter;
 use crate::{ConvertError, Location};
 
-/// Deeper than any valid document, and shallow enough that nobody can make the reader work.
+/// Deeper than any valid document, and too shallow to overload the reader.
 const DEEPEST: usize = 64;
 /// The namespaces of this format, without the version.
 const NAMESPACES: &str = "https://obvert.example/ns/";
 const INSTANCE: &str = "http://www.w3.org/2001/XMLSchema-instance";
 
-/// A piece of the document, with the byte offset at which it begins.
+/// A piece of the document, with the byte offset at which it starts.
 #[derive(Debug)]
 pub enum Token<'t> {
     /// A start tag.
     Start(Start<'t>),
     /// An end tag.
     End,
-    /// A piece of text, references resolved; comments and CDATA sections cut a text into several.
+    /// A piece of text, with references resolved. Comments and CDATA sections split a text.
     Text {
         /// The text.
         text: Cow<'t, str>,
-        /// Where it begins.
+        /// Where it starts.
         offset: usize,
     },
     /// The end of the document.
     Eof,
 }
 
-/// A start tag. An element of another namespace has its name with the prefix, which no element of
-/// the format has.
+/// A start tag. The name of an element in another namespace includes the prefix, which no element
+/// of the format has.
 #[derive(Debug)]
 pub struct Start<'t> {
     /// Its name.
     pub name: &'t str,
-    /// The namespace, when it is not that of the format.
+    /// The namespace, if it is not that of the format.
     pub(super) foreign: Option<String>,
-    /// Name and value of the attributes that are not about namespaces or schemas, with their
+    /// Name and value of the attributes, except those about namespaces and schemas, with their
     /// offsets.
     pub attributes: Vec<(String, String, usize)>,
-    /// Where it begins.
+    /// Where it starts.
     pub offset: usize,
 }
 
@@ -59,10 +59,10 @@ pub struct Tokens<'t> {
     text: &'t str,
     file: String,
     counter: Counter<'t>,
-    /// Where the elements begin that are open.
+    /// Where the open elements start.
     open: Vec<usize>,
     root_seen: bool,
-    /// Whether it is a document of any vocabulary, and not one of this format.
+    /// Whether any vocabulary is allowed.
     any: bool,
 }
 
@@ -89,13 +89,13 @@ impl<'t> Tokens<'t> {
         }
     }
 
-    /// The tokens of a document in whatever vocabulary. Names keep their prefixes.
+    /// The tokens of a document in any vocabulary. Names keep their prefixes.
     #[must_use]
     pub fn of_any(text: &'t str, file: &str) -> Self {
         Self { any: true, ..Self::new(text, file) }
     }
 
-    /// Where a byte of the text stands.
+    /// The location of a byte of the text.
     pub(super) fn place(&mut self, offset: usize) -> Location {
         self.counter.location(offset, &self.file)
     }
@@ -105,7 +105,7 @@ impl<'t> Tokens<'t> {
         self.counter.at(offset)
     }
 
-    /// The first byte from an offset on that is not white space.
+    /// The offset of the first byte at or after an offset that is not white space.
     #[must_use]
     pub fn past_space(&self, offset: usize) -> usize {
         let rest = self.text.get(offset..).unwrap_or_default();
@@ -114,7 +114,7 @@ impl<'t> Tokens<'t> {
 
     /// An error at a byte of the text.
     pub fn refuse(&mut self, offset: usize, message: impl Into<String>) -> ConvertError {
-        ConvertError::Form { place: Some(self.place(offset)), message: message.into() }
+        ConvertError::Format { place: Some(self.place(offset)), message: message.into() }
     }
 
     fn offset(&self) -> usize {
@@ -124,7 +124,7 @@ impl<'t> Tokens<'t> {
     /// The next token.
     ///
     /// # Errors
-    /// At the first thing that is not well-formed XML, or is never read.
+    /// At the first thing that is not well-formed XML, or that this format does not allow.
     #[allow(clippy::should_implement_trait)]
     pub fn next(&mut self) -> Result<Token<'t>, ConvertError> {
         loop {
@@ -133,109 +133,116 @@ impl<'t> Tokens<'t> {
                 Ok(event) => event,
                 Err(error) => {
                     let at = usize::try_from(self.reader.error_position()).unwrap_or(offset);
-                    return Err(self
-                        .refuse(at.min(self.text.len()), format!("not well-formed XML: {error}")));
+                    let message = format!("not well-formed XML: {error}");
+                    return Err(self.refuse(at.min(self.text.len()), message));
                 }
             };
-            match event {
-                Event::Start(tag) => return self.start(&tag, offset).map(Token::Start),
-                // `expand_empty_elements` has made a start and an end of it.
-                Event::Empty(_) => {}
-                Event::End(_) => {
-                    self.open.pop();
-                    return Ok(Token::End);
-                }
-                Event::Text(piece) => {
-                    if let Some(at) = piece.find("]]>") {
-                        return Err(self.refuse(
-                            offset + at,
-                            "not well-formed XML: ]]> in a text; write it as ]]&gt;",
-                        ));
-                    }
-                    // Only where line ends must be made alike does the text differ from the source.
-                    let text = match self.text.get(offset..offset + piece.len()) {
-                        Some(source) if !source.contains('\r') => Cow::Borrowed(source),
-                        _ => Cow::Owned(piece.xml10_content().into_owned()),
-                    };
-                    if let Some(text) = self.content(text, offset)? {
-                        return Ok(Token::Text { text, offset });
-                    }
-                }
-                Event::CData(piece) => {
-                    let text = Cow::Owned(piece.xml10_content().into_owned());
-                    // Not even an empty one may stand outside the root.
-                    if self.open.is_empty() {
-                        return Err(self
-                            .refuse(offset, "not well-formed XML: text outside the root element"));
-                    }
-                    return Ok(Token::Text { text, offset });
-                }
-                Event::GeneralRef(name) => {
-                    let Some(letter) = reference(&name) else {
-                        return Err(self.refuse(offset, attributes::unknown_reference(&name)));
-                    };
-                    if self.open.is_empty() {
-                        return Err(self
-                            .refuse(offset, "not well-formed XML: text outside the root element"));
-                    }
-                    return Ok(Token::Text { text: letter.to_string().into(), offset });
-                }
-                Event::Comment(_) => {}
-                Event::Decl(declaration) => {
-                    // The mark before it has been taken off with the bytes.
-                    if offset != 0 {
-                        return Err(self.refuse(
-                            offset,
-                            "not well-formed XML: the XML declaration must stand first",
-                        ));
-                    }
-                    let text = declaration.strip_prefix("xml").unwrap_or_default().to_owned();
-                    self.declaration(&text)?;
-                }
-                Event::DocType(_) => {
-                    return Err(self.refuse(
-                        offset,
-                        "a document type declaration, which is never read: it can make a reader expand and fetch things; take it out",
-                    ));
-                }
-                Event::PI(_) => {
-                    return Err(self.refuse(
-                        offset,
-                        "a processing instruction, which the format does not have; take it out",
-                    ));
-                }
-                Event::Eof => {
-                    if let Some(begins) = self.open.pop() {
-                        let rest = self.text.get(begins + 1..).unwrap_or_default();
-                        let name = rest
-                            .split(|letter| is_space(letter) || letter == '>')
-                            .next()
-                            .unwrap_or_default();
-                        let begins = self.place(begins).line;
-                        return Err(self.refuse(
-                            self.text.len(),
-                            format!(
-                                "the file ends inside <{name}>, which begins on line {begins}; it has been cut off"
-                            ),
-                        ));
-                    }
-                    if !self.root_seen {
-                        return Err(self.refuse(
-                            self.text.len(),
-                            if self.any {
-                                "the file has no element".to_owned()
-                            } else {
-                                format!("the file has no <{ROOT}> element")
-                            },
-                        ));
-                    }
-                    return Ok(Token::Eof);
-                }
+            if let Some(token) = self.token(event, offset)? {
+                return Ok(token);
             }
         }
     }
 
-    /// Text inside the root; outside, only white space is allowed and gives nothing.
+    /// The token of an event; `None` for one that has no content, such as a comment.
+    fn token(
+        &mut self,
+        event: Event<'_>,
+        offset: usize,
+    ) -> Result<Option<Token<'t>>, ConvertError> {
+        match event {
+            Event::Start(tag) => return self.start(&tag, offset).map(Token::Start).map(Some),
+            Event::End(_) => {
+                self.open.pop();
+                return Ok(Some(Token::End));
+            }
+            Event::Text(piece) => return self.text(&piece, offset),
+            Event::CData(piece) => {
+                // Outside the root even an empty one is not allowed.
+                self.check_inside(offset)?;
+                let text = Cow::Owned(piece.xml10_content().into_owned());
+                return Ok(Some(Token::Text { text, offset }));
+            }
+            Event::GeneralRef(name) => {
+                let Some(letter) = reference(&name) else {
+                    return Err(self.refuse(offset, attributes::unknown_reference(&name)));
+                };
+                self.check_inside(offset)?;
+                return Ok(Some(Token::Text { text: letter.to_string().into(), offset }));
+            }
+            // `expand_empty_elements` turns an empty element into a start and an end.
+            Event::Empty(_) | Event::Comment(_) => {}
+            Event::Decl(declaration) => {
+                // The byte-order mark before it has been removed.
+                if offset != 0 {
+                    return Err(self.refuse(
+                        offset,
+                        "not well-formed XML: the XML declaration must be first in the file",
+                    ));
+                }
+                let text = declaration.strip_prefix("xml").unwrap_or_default().to_owned();
+                self.declaration(&text)?;
+            }
+            Event::DocType(_) => {
+                return Err(self.refuse(
+                    offset,
+                    "document type declarations are not read, since they can make a reader expand text and fetch files; remove it",
+                ));
+            }
+            Event::PI(_) => {
+                return Err(self
+                    .refuse(offset, "the format has no processing instructions; remove this one"));
+            }
+            Event::Eof => return self.eof().map(Some),
+        }
+        Ok(None)
+    }
+
+    fn text(
+        &mut self,
+        piece: &BytesText<'_>,
+        offset: usize,
+    ) -> Result<Option<Token<'t>>, ConvertError> {
+        if let Some(at) = piece.find("]]>") {
+            return Err(
+                self.refuse(offset + at, "not well-formed XML: ]]> in a text; write it as ]]&gt;")
+            );
+        }
+        // The text differs from the source only if line ends have to be normalised.
+        let text = match self.text.get(offset..offset + piece.len()) {
+            Some(source) if !source.contains('\r') => Cow::Borrowed(source),
+            _ => Cow::Owned(piece.xml10_content().into_owned()),
+        };
+        let text = self.content(text, offset)?;
+        Ok(text.map(|text| Token::Text { text, offset }))
+    }
+
+    fn check_inside(&mut self, offset: usize) -> Result<(), ConvertError> {
+        if self.open.is_empty() {
+            return Err(self.refuse(offset, "not well-formed XML: text outside the root element"));
+        }
+        Ok(())
+    }
+
+    fn eof(&mut self) -> Result<Token<'t>, ConvertError> {
+        let message = if let Some(start) = self.open.pop() {
+            let rest = self.text.get(start + 1..).unwrap_or_default();
+            let mut words = rest.split(|letter| is_space(letter) || letter == '>');
+            let name = words.next().unwrap_or_default();
+            let line = self.place(start).line;
+            format!(
+                "the file ends inside <{name}>, which starts on line {line}; the file is cut off, so fetch it again"
+            )
+        } else if self.root_seen {
+            return Ok(Token::Eof);
+        } else if self.any {
+            "the file has no element".to_owned()
+        } else {
+            format!("the file has no <{ROOT}> element")
+        };
+        Err(self.refuse(self.text.len(), message))
+    }
+
+    /// Text inside the root. Outside, only white space is allowed, which gives no token.
     fn content(
         &mut self,
         text: Cow<'t, str>,
@@ -258,7 +265,10 @@ impl<'t> Tokens<'t> {
         if !attributes::is_qualified(qualified) {
             return Err(self.refuse(
                 offset,
-                format!("not well-formed XML: {:?} is no name of an element", short(qualified)),
+                format!(
+                    "not well-formed XML: {:?} is not a valid name of an element",
+                    short(qualified)
+                ),
             ));
         }
         let raw = attributes::parse(tag.attributes_raw()).map_err(|(at, message)| {
@@ -284,7 +294,7 @@ impl<'t> Tokens<'t> {
             ResolveResult::Unknown(prefix) => {
                 return Err(self.refuse(
                     offset,
-                    format!("not well-formed XML: nothing binds the prefix {prefix:?}"),
+                    format!("not well-formed XML: the prefix {prefix:?} is not declared"),
                 ));
             }
         };
@@ -300,7 +310,7 @@ impl<'t> Tokens<'t> {
         if self.open.len() >= DEEPEST {
             return Err(self.refuse(
                 offset,
-                format!("elements nested more than {DEEPEST} deep; no survey is"),
+                format!("elements are nested more than {DEEPEST} deep; no survey needs that"),
             ));
         }
         self.open.push(offset);
@@ -308,8 +318,7 @@ impl<'t> Tokens<'t> {
         Ok(Start { name, foreign, attributes, offset })
     }
 
-    /// The name of an attribute that says something about the document; `None` for those about
-    /// namespaces and schemas.
+    /// The name of an attribute; `None` for one about namespaces or schemas.
     fn attribute(
         &mut self,
         attribute: &Attribute<'_>,
@@ -322,7 +331,7 @@ impl<'t> Tokens<'t> {
             if attribute.value.is_empty() {
                 return Err(self.refuse(
                     at,
-                    format!("not well-formed XML: the prefix {local:?} is bound to nothing"),
+                    format!("not well-formed XML: the prefix {local:?} has an empty namespace"),
                 ));
             }
             return Ok(None);
@@ -335,7 +344,7 @@ impl<'t> Tokens<'t> {
                 Ok(None)
             }
             ResolveResult::Unknown(prefix) => Err(self
-                .refuse(at, format!("not well-formed XML: nothing binds the prefix {prefix:?}"))),
+                .refuse(at, format!("not well-formed XML: the prefix {prefix:?} is not declared"))),
             _ => Ok(Some(attribute.name.to_owned())),
         }
     }
@@ -348,19 +357,19 @@ impl<'t> Tokens<'t> {
     ) -> Result<(), ConvertError> {
         let message = match foreign {
             None if local == ROOT => return Ok(()),
-            None => format!("the root element is <{local}>, where <{ROOT}> is expected"),
+            None => format!("the root element is <{local}>; expected <{ROOT}>"),
             Some("") => format!(
-                "the root element <{local}> is in no namespace; write <{ROOT} xmlns=\"{NAMESPACE}\">"
+                "the root element <{local}> has no namespace; write <{ROOT} xmlns=\"{NAMESPACE}\">"
             ),
             Some(other) => match other.strip_prefix(NAMESPACES) {
                 Some(version) => format!(
-                    "the document is of version {:?} of the format; this reader knows version {:?}",
+                    "the document has version {:?} of the format; this reader supports version {:?}",
                     short(version),
                     NAMESPACE.strip_prefix(NAMESPACES).unwrap_or_default()
                 ),
                 None => {
                     format!(
-                        "the root element is in the namespace {:?}, where {NAMESPACE:?} is expected",
+                        "the root element is in the namespace {:?}; expected {NAMESPACE:?}",
                         short(other)
                     )
                 }
@@ -371,25 +380,27 @@ impl<'t> Tokens<'t> {
 
     /// The XML declaration, by production 23 of the recommendation.
     fn declaration(&mut self, text: &str) -> Result<(), ConvertError> {
-        let wrong = "not well-formed XML: the XML declaration must be like <?xml version=\"1.0\" encoding=\"UTF-8\"?>";
+        let wrong = "not well-formed XML: write the XML declaration as <?xml version=\"1.0\" encoding=\"UTF-8\"?>";
         let Ok(parts) = attributes::parse(text) else { return Err(self.refuse(0, wrong)) };
         let mut parts = parts.iter().peekable();
         match parts.next() {
             Some(Attribute { name: "version", value, .. }) if value == "1.0" => {}
             Some(Attribute { name: "version", value, .. }) => {
-                let message =
-                    format!("XML version {:?}; save the document as XML 1.0", short(value));
+                let message = format!(
+                    "XML version {:?} is not supported; save the document as XML 1.0",
+                    short(value)
+                );
                 return Err(self.refuse(0, message));
             }
             _ => return Err(self.refuse(0, wrong)),
         }
         if let Some(encoding) = parts.next_if(|part| part.name == "encoding")
             && !encoding.value.eq_ignore_ascii_case("utf-8")
-            // The caller that reads any vocabulary has decoded the document by its declaration.
+            // A caller that reads any vocabulary has decoded the document already.
             && !self.any
         {
             let message = format!(
-                "the encoding {:?}; save the document as UTF-8 and say so",
+                "the encoding is {:?}; save the document as UTF-8 and declare it",
                 short(&encoding.value)
             );
             return Err(self.refuse(0, message));

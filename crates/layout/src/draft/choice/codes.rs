@@ -1,4 +1,4 @@
-//! Words of offices for codes of the project's own list.
+//! An office's words for codes of the project's own list.
 
 use std::sync::OnceLock;
 
@@ -27,19 +27,19 @@ fn known_codes() -> &'static [Known] {
     })
 }
 
-/// Whether most values are words that a code is known for.
+/// Whether most values are words for a known code.
 pub(super) fn are_known(statistics: &ColumnStatistics) -> bool {
     let some = statistics.distinct.iter().take(50);
     let known = some.clone().filter(|(value, _)| meant(value).is_some()).count();
     known > 2 && known * 10 >= some.len() * 6
 }
 
-/// The code that words are most likely for, with its characterisation: all words of its id are
-/// among them, and the more the better.
+/// The most likely code for words, with its characterisation: the words include all words of its
+/// id; more words are better.
 pub(crate) fn meant(text: &str) -> Option<(&'static Code, Vec<&'static str>)> {
     let mut own = vocabulary::in_code_words(text);
     let has = |own: &[String], word: &str| own.iter().any(|own| own == word);
-    // Nobody says of what a start is the start, and only a run is given up.
+    // People do not write what starts, and only a run can be abandoned.
     let is_alone = own.len() == 1 && ["start", "finish"].contains(&own[0].as_str());
     if (is_alone || has(&own, "stopped")) && !has(&own, "run") {
         own.push("run".to_owned());
@@ -47,7 +47,7 @@ pub(crate) fn meant(text: &str) -> Option<(&'static Code, Vec<&'static str>)> {
     let all = |words: &[String]| words.iter().all(|word| has(&own, word));
     let by_id =
         known_codes().iter().filter(|known| all(&known.id)).max_by_key(|known| known.id.len());
-    // Or all words of its name in some language; a short one alone may be part of anything.
+    // Or all words of its name in some language; a single short word may be part of anything.
     let by_name = || {
         let names = known_codes()
             .iter()

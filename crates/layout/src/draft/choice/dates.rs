@@ -1,19 +1,19 @@
-//! What is a date whether or not a layout can read it: in a way of writing that no pattern has,
-//! dates are still no names of pipes or runs, which would make a new one of each day.
+//! Detects dates, even if no pattern of a layout can read them: they are never names of pipes or
+//! runs, which would make a new one for each day.
 
 use super::Column;
 use crate::draft::statistics::ColumnStatistics;
 use crate::draft::vocabulary::{self, vocabulary};
 
-/// How the names of months begin, in the languages of the words, without accents.
+/// How the names of months start, in all languages of the words, without accents.
 const MONTHS: &[&str] = &[
     "jan", "ene", "gen", "feb", "fev", "mar", "maart", "mrt", "apr", "abr", "avr", "may", "mai",
     "mei", "mag", "jun", "juin", "giu", "jul", "juil", "lug", "aug", "aou", "ago", "sep", "set",
     "oct", "okt", "ott", "nov", "dec", "dez", "dic",
 ];
 
-/// Whether a text is a day, a month and a year, in any order that tells the year: it has four
-/// digits or stands last.
+/// Whether a text is a day, a month and a year, in any order that identifies the year: it has four
+/// digits or is last.
 fn is_date(text: &str) -> bool {
     let parts = vocabulary::words(text);
     let number = |part: &str, least: u32, most: u32| {
@@ -39,21 +39,21 @@ fn is_date(text: &str) -> bool {
     }
 }
 
-/// Whether a word of a heading says that dates stand below it.
+/// Whether a word of a heading means that its values are dates.
 pub(super) fn named(heading: &[String]) -> bool {
     let known = &vocabulary().dates;
-    // German writes words together: the last part says what it is.
+    // German joins words: the last part has the meaning.
     heading.iter().any(|word| known.contains(word) || word.ends_with("datum"))
 }
 
-/// Whether the heading of a column says that dates or times of day stand below it, so that numbers
-/// there are those of a spreadsheet.
+/// Whether the heading of a column means that its values are dates or times of day, so that numbers
+/// in it are day numbers of a spreadsheet.
 pub(super) fn are_named(column: &Column) -> bool {
     let times = |word: &String| vocabulary().times.contains(word) || word.ends_with("zeit");
     column.words.iter().any(|words| named(words) || words.iter().any(times))
 }
 
-/// Whether most values are dates, in whatever way of writing.
+/// Whether most values are dates, in any notation.
 pub(super) fn are_in(statistics: &ColumnStatistics) -> bool {
     let values = &statistics.distinct;
     let dates = values.iter().filter(|(value, _)| is_date(value)).count();
@@ -65,7 +65,7 @@ mod tests {
     use super::is_date;
 
     #[test]
-    fn dates_are_told_from_what_names_a_pipe() {
+    fn dates_are_distinguished_from_names_of_pipes() {
         for date in [
             "03-May-26",
             "3 May 2026",

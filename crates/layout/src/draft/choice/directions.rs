@@ -1,5 +1,5 @@
-//! Words for the direction of the camera: few of them are in one column, again and again, and
-//! whatever its heading has a word for besides, they name no run.
+//! Words for the direction of the camera: a column has few of them, repeated many times. Such a
+//! column does not identify a run, whatever else its heading says.
 
 use obvert_model::layout::Target;
 
@@ -7,16 +7,16 @@ use super::Column;
 use crate::draft::statistics::ColumnStatistics;
 use crate::draft::vocabulary::{self, Meaning};
 
-/// More different words than these are no words for two directions.
+/// A column with more different words does not have words for two directions.
 const HANDFUL: usize = 6;
 
 pub(crate) fn is(meaning: &Meaning) -> bool {
     meaning.is_field(Target::DIRECTION)
 }
 
-/// Whether the values of a column, or most of them, are words for the direction of the camera. With
-/// a number each, they rather name something, and so do single letters, unless they are those for
-/// both directions and no others.
+/// Whether the values of a column, or most of them, are words for the direction of the camera.
+/// Words with a number each are more likely names, and so are single letters, unless they are those
+/// for both directions only.
 pub(super) fn are_in(statistics: &ColumnStatistics) -> bool {
     let Some(direction) = vocabulary::meaning_of(Target::DIRECTION) else { return false };
     let values = &statistics.distinct;
@@ -32,8 +32,8 @@ pub(super) fn are_in(statistics: &ColumnStatistics) -> bool {
         && (are_both || known.iter().any(|(value, _)| value.chars().count() > 1))
 }
 
-/// Whether a heading leaves room for words for the direction of the camera: a word of it is one for
-/// the direction, it has a word for the run, which has one, or words for both ends.
+/// Whether a heading can be one for the direction of the camera: it has a word for the direction,
+/// for the run, which has a direction, or for both ends.
 pub(super) fn has_room(column: &Column) -> bool {
     let direction = vocabulary::meaning_of(Target::DIRECTION);
     let is_said =

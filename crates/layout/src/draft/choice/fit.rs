@@ -1,4 +1,4 @@
-//! How well the values of a column fit what a meaning wants.
+//! How well the values of a column match the expected pattern of a meaning.
 
 use obvert_model::layout::Target;
 use obvert_model::tables::QuantityUnit;
@@ -8,10 +8,10 @@ use super::{codes, directions};
 use crate::draft::statistics::{CellPattern, ColumnStatistics};
 use crate::draft::vocabulary::{self, Meaning, Role, Wants};
 
-/// More different words than these are no words of a list.
+/// A column with more different words does not have words of a list.
 const FEW: usize = 25;
 
-/// What can be a number and names something all the same.
+/// The number of digits up to which a number may be a name.
 const NAMES: [Target; 7] = [
     Target::PIPE_ID,
     Target::RUN_ID,
@@ -22,7 +22,7 @@ const NAMES: [Target; 7] = [
     Target::CONTRACT,
 ];
 
-/// How well values fit what a meaning wants, from 0 to 1; `None` where they cannot be it.
+/// How well values match what a meaning expects, from 0 to 1; `None` if they cannot have it.
 pub(crate) fn fit(meaning: &Meaning, statistics: &ColumnStatistics) -> Option<f64> {
     if statistics.count == 0 {
         return Some(0.4);
@@ -94,15 +94,15 @@ fn word(meaning: &Meaning, statistics: &ColumnStatistics) -> Option<f64> {
         return None;
     }
     match known_share(meaning, statistics) {
-        // The direction of the camera has few words in any language; of materials and shapes there
-        // are more than are known.
+        // The direction of the camera has few words in any language; there are more materials and
+        // shapes than are known.
         Some(0.0) if directions::is(meaning) => None,
         Some(share) => Some(0.5 + 0.5 * share),
         None => Some(0.7),
     }
 }
 
-/// A distance can be a station or feet and inches; an amount has its unit behind it first of all.
+/// A distance can be a station or feet and inches; an amount usually has its unit after it.
 fn length(wants: Wants, statistics: &ColumnStatistics) -> Option<f64> {
     let is_feet = statistics.has(&CellPattern::FeetAndInches);
     let (is_number, has_units) =
@@ -120,7 +120,7 @@ fn length(wants: Wants, statistics: &ColumnStatistics) -> Option<f64> {
     }
 }
 
-/// The share of values that the words of a meaning know.
+/// The fraction of values that are known words of the meaning.
 #[allow(clippy::cast_precision_loss)]
 fn known_share(meaning: &Meaning, statistics: &ColumnStatistics) -> Option<f64> {
     meaning.words.as_ref()?;
@@ -130,7 +130,7 @@ fn known_share(meaning: &Meaning, statistics: &ColumnStatistics) -> Option<f64> 
     Some(known as f64 / values.len().max(1) as f64)
 }
 
-/// The best fit, of all values or of a majority of them, and which majority that is.
+/// The best match, of all values or of a majority of them, and that majority.
 pub(crate) fn best(
     meaning: &Meaning,
     statistics: &ColumnStatistics,
@@ -148,24 +148,28 @@ pub(crate) fn best(
         let fit = fit(meaning, &majority.statistics).filter(|fit| is_sharp && *fit >= 0.6)?;
         Some((fit * majority.share(), Some(index)))
     });
-    // Of two that are alike all values come before some, and then the likelier.
+    // If two are equal, all values are better than some, then the more likely ones.
     but_few.chain(whole).max_by(|one, other| one.0.total_cmp(&other.0).then(other.1.cmp(&one.1)))
 }
 
-/// Whether such values can hardly be anything else, whatever their heading.
-pub(crate) fn is_telling(meaning: &Meaning, statistics: &ColumnStatistics, level: Level) -> bool {
+/// Whether such values are hardly ambiguous, whatever their heading.
+pub(crate) fn is_unambiguous(
+    meaning: &Meaning,
+    statistics: &ColumnStatistics,
+    level: Level,
+) -> bool {
     match meaning.wants {
         Wants::Moment => {
-            // In a table, a time can as well be one of a recording.
+            // In a table, a time can also be one of a recording.
             let of_date = |pattern: &CellPattern| {
                 level == Level::Run || !matches!(pattern, CellPattern::Time(_))
             };
             !statistics.has(&CellPattern::Number)
                 && statistics.has_any(|pattern| pattern.is_moment() && of_date(pattern))
         }
-        // Nothing else rises from row to row and begins again with the next run.
+        // Nothing else rises from row to row and starts again with the next run.
         Wants::Distance => statistics.has(&CellPattern::Station) || statistics.rises,
-        // Four digits can be anything.
+        // Four digits are ambiguous.
         Wants::Clock => {
             statistics.has_any(|pattern| matches!(pattern, CellPattern::Clock(Some(_))))
         }
@@ -176,7 +180,7 @@ pub(crate) fn is_telling(meaning: &Meaning, statistics: &ColumnStatistics, level
             meaning.role == Role::Codes
                 && (statistics.has(&CellPattern::StandardCode) || codes::are_known(statistics))
         }
-        // Two letters can be short for anything.
+        // Two letters are ambiguous.
         Wants::Word => {
             known_share(meaning, statistics) == Some(1.0)
                 && statistics.distinct.iter().any(|(value, _)| value.chars().count() > 3)

@@ -1,5 +1,5 @@
-//! Which meaning a column is taken for: its heading and the statistics of its values are compared
-//! with everything that a column of a survey can mean, the surest choices first.
+//! Chooses a meaning for each column: its heading and the statistics of its values are compared
+//! with all meanings that a column can have, the most certain choices first.
 
 pub(super) mod codes;
 mod dates;
@@ -18,30 +18,29 @@ use super::vocabulary::{self, Meaning, Role, Wants, vocabulary};
 
 /// The sizes of a whole pipe.
 const SIZES: [Target; 2] = [Target::PIPE_HEIGHT, Target::PIPE_WIDTH];
-/// How much surer a size is that is of the pipe than one that can only be of what was seen.
+/// How much more certain a size of the pipe is than one that can only be of an observation.
 const VARYING: f64 = 0.9;
 
-/// Below this, no proposal is made.
+/// Below this confidence, there is no proposal.
 const LEAST: f64 = 0.5;
-/// How sure a column is that has no heading that names it, and values that can hardly be anything
-/// else.
+/// The confidence for a column whose heading does not name it, with unambiguous values.
 const BY_VALUES: f64 = 0.55;
-/// How well a heading names what its values are words for, and it only leaves room for.
+/// How well a heading names a meaning that it only allows, if the values are words for it.
 const ROOM: f64 = 0.5;
 
-/// A column as far as it is analysed.
+/// The analysis of a column.
 pub(super) struct Column {
-    /// How it is called in the layout.
+    /// Its heading in the layout.
     pub(super) heading: String,
-    /// The words of its heading; in XML those of the path within the element that it is of, and
-    /// others that say less surely what it is.
+    /// The words of its heading; in XML those of the path within the element that it belongs to;
+    /// and other words that are weaker hints.
     pub(super) words: Vec<Vec<String>>,
     pub(super) statistics: ColumnStatistics,
-    /// What it can be a field of, by where it is; anything where that says nothing.
+    /// Its level, which limits the fields it can hold.
     pub(super) level: Level,
-    /// What is between several values of one cell, where some have several.
+    /// The separator of several values in a cell, if there are any.
     pub(super) several: Option<&'static str>,
-    /// Why it is no size of the pipe, where its heading is a word for one and its values change
+    /// Why it is not a size of the pipe, if its heading is a word for one and its values change
     /// within a run.
     pub(super) varies: Option<String>,
 }
@@ -57,12 +56,12 @@ impl Column {
             .fold(0.0, f64::max)
     }
 
-    /// Whether a word of its heading is one for a field.
+    /// Whether its heading has a word for a field.
     fn names(&self, target: Target) -> bool {
         vocabulary::meaning_of(target).is_some_and(|meaning| self.named(meaning) > 0.0)
     }
 
-    /// The size that its heading is a word for, and how well.
+    /// The size that its heading names, and how well.
     fn size(&self) -> Option<(f64, &'static Meaning)> {
         let sizes = vocabulary().meanings.iter().filter(|meaning| is_size(meaning));
         let named =
@@ -70,14 +69,15 @@ impl Column {
         named.max_by(|one, other| one.0.total_cmp(&other.0))
     }
 
-    /// Why a size of it can be no amount of what was seen; `None` where it can: its unit is said,
+    /// Why a size in it cannot be an amount of an observation; `None` if it can: its unit is known,
     /// and its heading does not say that it is the pipe's.
     fn unmeasured(&self) -> Option<&'static str> {
         if self.names(Target::PIPE_ID) {
             return Some("its heading says that it is the pipe's");
         }
         let has_unit = self.words.first().and_then(|words| vocabulary::unit_in(words)).is_some();
-        (!has_unit && self.statistics.units().is_none()).then_some("no unit says what amount of it")
+        (!has_unit && self.statistics.units().is_none())
+            .then_some("no unit shows that it is an amount")
     }
 }
 
@@ -85,13 +85,13 @@ fn is_size(meaning: &Meaning) -> bool {
     SIZES.iter().any(|size| meaning.is_field(*size))
 }
 
-/// What was chosen for a column.
+/// The choice for a column.
 pub(super) struct Choice {
     pub(super) meaning: &'static Meaning,
     pub(super) confidence: f64,
     named: f64,
     fit: f64,
-    /// Which majority of the values was taken.
+    /// The majority of the values that was used.
     majority: Option<usize>,
 }
 
@@ -100,7 +100,7 @@ impl Choice {
         self.meaning.role
     }
 
-    /// The statistics that were taken.
+    /// The statistics that were used.
     pub(super) fn statistics<'c>(&self, column: &'c Column) -> &'c ColumnStatistics {
         self.majority(column).map_or(&column.statistics, |majority| &majority.statistics)
     }
@@ -118,9 +118,9 @@ fn most(meaning: &Meaning) -> usize {
     }
 }
 
-/// Whether a meaning comes into question for a column at all: directions of the camera name no run,
-/// and dates, and what is below a word for them, name no pipe and no run, even where no pattern
-/// reads them.
+/// Whether a meaning is possible for a column at all: directions of the camera do not identify a
+/// run; dates, and values below a word for them, identify neither a pipe nor a run, even if no
+/// pattern reads them.
 fn in_question(column: &Column, meaning: &Meaning) -> bool {
     if column.varies.is_some() && is_size(meaning) {
         return false;
@@ -134,7 +134,7 @@ fn in_question(column: &Column, meaning: &Meaning) -> bool {
     matches!(meaning.wants, Wants::Moment | Wants::Year) || !is_barred
 }
 
-/// Whether numbers are taken for the day numbers of a spreadsheet.
+/// Whether numbers are day numbers of a spreadsheet.
 fn are_day_numbers(statistics: &ColumnStatistics) -> bool {
     statistics.has_any(|pattern| match pattern {
         CellPattern::Date(pattern) | CellPattern::Time(pattern) => *pattern == SERIAL,
@@ -143,20 +143,20 @@ fn are_day_numbers(statistics: &ColumnStatistics) -> bool {
     })
 }
 
-/// The choice of a meaning for a column; `None` where it is too unsure.
+/// The choice of a meaning for a column; `None` if it is too uncertain.
 fn weigh(column: &Column, meaning: &'static Meaning) -> Option<Choice> {
     if !in_question(column, meaning) {
         return None;
     }
     let (fit, majority) = fit::best(meaning, &column.statistics)?;
-    // Numbers of that size can be anything, but below a word for dates or times of day.
+    // Numbers of that size are ambiguous, unless the heading is a word for dates or times of day.
     let is_moment = meaning.wants == Wants::Moment && majority.is_none();
     if is_moment && are_day_numbers(&column.statistics) && !dates::are_named(column) {
         return None;
     }
     let (statistics, share) =
         match majority.and_then(|majority| column.statistics.majorities.get(majority)) {
-            // All are pictures, whatever is between several.
+            // All are pictures, whatever the separator.
             Some(own)
                 if meaning.wants == Wants::Picture && column.statistics.has_mixed_separators() =>
             {
@@ -167,14 +167,14 @@ fn weigh(column: &Column, meaning: &'static Meaning) -> Option<Choice> {
         };
     let named = named(column, meaning, statistics);
     let confidence = match named {
-        0.0 if statistics.count > 0 && fit::is_telling(meaning, statistics, column.level) => {
+        0.0 if statistics.count > 0 && fit::is_unambiguous(meaning, statistics, column.level) => {
             BY_VALUES * share
         }
         0.0 => return None,
         _ => 0.6 * named + 0.4 * fit,
     };
-    // Where everything is in one row, from and to are those of the run sooner than those of a
-    // clock.
+    // If everything is in one row, from and to are more likely those of the run than those of a
+    // clock position.
     let is_one_word =
         column.level == Level::Any && column.words.first().is_some_and(|words| words.len() == 1);
     let doubt = if is_one_word && meaning.wants == Wants::Hour { 0.8 } else { 1.0 };
@@ -182,7 +182,7 @@ fn weigh(column: &Column, meaning: &'static Meaning) -> Option<Choice> {
     (confidence >= LEAST).then_some(Choice { meaning, confidence, named, fit, majority })
 }
 
-/// How well a heading names a meaning, or leaves room for it.
+/// How well a heading names a meaning, or allows it.
 fn named(column: &Column, meaning: &Meaning, statistics: &ColumnStatistics) -> f64 {
     let mut named = column.named(meaning);
     if meaning.is_field(Target::AMOUNT) && column.varies.is_some() && column.unmeasured().is_none()
@@ -196,15 +196,15 @@ fn named(column: &Column, meaning: &Meaning, statistics: &ColumnStatistics) -> f
     named
 }
 
-/// A choice for a column, before it is known which are the surest.
+/// A possible choice for a column, before the most certain ones are known.
 pub(super) struct Candidate {
     pub(super) column: usize,
-    /// The place of the meaning in the vocabulary.
+    /// The index of the meaning in the vocabulary.
     order: usize,
     pub(super) choice: Choice,
 }
 
-/// The best meaning for each column, the surest choices first.
+/// The best meaning for each column, the most certain choices first.
 pub(super) fn choose(columns: &[Column]) -> Vec<Option<Choice>> {
     let mut all: Vec<Candidate> = Vec::new();
     for (column, own) in columns.iter().enumerate() {

@@ -1,6 +1,6 @@
-//! When a run began: one column of dates with times of day, or one of dates and one of times.
-//! Others are of something else, and an empty one tells neither which of them it is nor how it is
-//! written.
+//! The start of a run: one column of dates with times of day, or one of dates and one of times.
+//! Other columns are for something else. An empty column does not show which of them it is or how
+//! it is written.
 
 use obvert_model::layout::Target;
 
@@ -8,7 +8,7 @@ use super::{Candidate, Column};
 use crate::draft::statistics::{CellPattern, ColumnStatistics};
 use crate::draft::vocabulary::Role;
 
-/// What a column has of a moment.
+/// The parts of a timestamp in a column.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) enum Part {
     Date,
@@ -16,7 +16,7 @@ pub(crate) enum Part {
     Both,
 }
 
-/// The part that the values of a column are.
+/// The part in the values of a column.
 pub(crate) fn part(statistics: &ColumnStatistics) -> Option<Part> {
     statistics.patterns.iter().find_map(|pattern| match pattern {
         CellPattern::DateTime(_) => Some(Part::Both),
@@ -26,8 +26,8 @@ pub(crate) fn part(statistics: &ColumnStatistics) -> Option<Part> {
     })
 }
 
-/// The columns that are when a run began, of candidates from the surest on: date and time of day in
-/// two columns where both are surer than those that have both in one.
+/// The columns of the start of a run, from candidates with the most certain first: date and time of
+/// day in two columns if both are more certain than columns with both.
 pub(super) fn columns(sorted: &[Candidate], columns: &[Column]) -> Vec<usize> {
     let all =
         sorted.iter().filter(|candidate| candidate.choice.role() == Role::Field(Target::STARTED));

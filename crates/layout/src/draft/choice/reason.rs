@@ -1,4 +1,4 @@
-//! Why a column was taken for what it was, or for nothing.
+//! The reasons for choices, and for columns without one.
 
 use std::collections::BTreeSet;
 
@@ -13,21 +13,21 @@ pub(crate) fn lines(values: &[Sample]) -> String {
     let shown: Vec<String> =
         values.iter().take(3).map(|(value, line)| format!("line {line} has {value:?}")).collect();
     let more = if values.len() > 3 {
-        format!(", and {} other values do not fit", values.len() - 3)
+        format!(", and {} other values do not match", values.len() - 3)
     } else {
         String::new()
     };
     format!("{}{more}", shown.join(", "))
 }
 
-/// What a heading says that is a word for a size, of a column that is none of the pipe.
+/// The reason for a column whose heading is a word for a size, and that is not a size of the pipe.
 fn varying(column: &Column) -> String {
     let why = column.varies.as_deref().unwrap_or_default();
     let what = column.size().map_or("a size", |(_, size)| &size.is);
-    format!("the heading has a word for {what}, but {why}, so that it is one of what was seen")
+    format!("the heading has a word for {what}, but {why}, so it belongs to the observation")
 }
 
-/// Why a column was taken for what it was.
+/// The reason for a choice.
 pub(crate) fn of(choice: &Choice, column: &Column) -> String {
     let heading = of_heading(choice, column);
     if let Some(majority) = choice.majority(column) {
@@ -36,18 +36,18 @@ pub(crate) fn of(choice: &Choice, column: &Column) -> String {
     let statistics = &column.statistics;
     if choice.named == 0.0 && choice.meaning.wants == Wants::Distance && statistics.rises {
         return format!(
-            "{heading}, but its lengths rise from row to row and begin again near zero"
+            "{heading}, but its lengths rise from row to row and start again near zero"
         );
     }
     if choice.named == 0.0 && choice.role() == Role::Codes && codes::are_known(statistics) {
         let count = statistics.distinct.len();
-        return format!("{heading}, but codes are known for most of its {count} different values");
+        return format!("{heading}, but most of its {count} different values are words for codes");
     }
     let values = match statistics.count {
-        0 => "and there are no values to judge by".to_owned(),
-        1 => "and the one value can be it".to_owned(),
-        count if choice.fit >= 0.9 => format!("and all {count} values look like it"),
-        count => format!("and {count} values can be it"),
+        0 => "and there are no values".to_owned(),
+        1 => "and the only value is possible".to_owned(),
+        count if choice.fit >= 0.9 => format!("and all {count} values match"),
+        count => format!("and {count} values are possible"),
     };
     format!("{heading}, {values}")
 }
@@ -56,10 +56,10 @@ fn of_heading(choice: &Choice, column: &Column) -> String {
     let what = &choice.meaning.is;
     match choice.named {
         named if named > column.named(choice.meaning) && directions::is(choice.meaning) => {
-            format!("the heading leaves room for {what}")
+            format!("the heading allows {what}")
         }
         named if named > column.named(choice.meaning) => varying(column),
-        0.0 => "the heading says nothing".to_owned(),
+        0.0 => "the heading has no known word".to_owned(),
         named if named >= 0.9 => format!("the heading is a word for {what}"),
         _ => format!("a part of the heading is a word for {what}"),
     }
@@ -83,7 +83,7 @@ fn of_majority(choice: &Choice, majority: &Majority) -> String {
     )
 }
 
-/// What values are called that are taken for what is wanted.
+/// The name of values with an expected pattern.
 fn called(wants: Wants, statistics: &ColumnStatistics) -> String {
     use CellPattern::{
         Amount, Clock, Duration, FeetAndInches, Grade, Hour, Minutes, Number, SingleLetter,
@@ -109,7 +109,7 @@ fn called(wants: Wants, statistics: &ColumnStatistics) -> String {
         .map_or_else(|| "it".to_owned(), ToString::to_string)
 }
 
-/// The meanings that a heading has a word for, the likeliest first.
+/// The meanings that a heading names, the most likely first.
 fn likeliest(column: &Column) -> Vec<(f64, &'static Meaning)> {
     let all = vocabulary().meanings.iter();
     let possible = all
@@ -121,12 +121,12 @@ fn likeliest(column: &Column) -> Vec<(f64, &'static Meaning)> {
     best
 }
 
-/// Why nothing was chosen for a column: what its heading is a word for, and which value is none or
-/// which column was taken for it.
+/// Why there is no choice for a column: what its heading names, and which value does not match or
+/// which column was chosen instead.
 pub(crate) fn of_none(index: usize, columns: &[Column], choices: &[Option<Choice>]) -> String {
     let column = &columns[index];
     if column.level == Level::Beside {
-        return "it is in an element that repeats outside the rows, so it belongs to none of them"
+        return "it is in a repeated element outside the rows, so it belongs to none of them"
             .to_owned();
     }
     if column.varies.is_some() {
@@ -136,17 +136,13 @@ pub(crate) fn of_none(index: usize, columns: &[Column], choices: &[Option<Choice
     let best = likeliest(column);
     let Some((named, first)) = best.first() else {
         if dates::are_in(&column.statistics) {
-            return "its values are dates, and its heading is no word for when something began"
-                .to_owned();
+            return "its values are dates, and its heading is not a word for a start".to_owned();
         }
-        return "neither its heading nor its values say what it holds".to_owned();
+        return "neither its heading nor its values are known".to_owned();
     };
     let heading = if *named >= 0.9 { "the heading" } else { "a part of the heading" };
     if column.statistics.count == 0 && first.is_field(Target::STARTED) {
-        return format!(
-            "{heading} is a word for {}, and there are no values to judge by",
-            first.is
-        );
+        return format!("{heading} is a word for {}, and there are no values", first.is);
     }
     let mut fitting =
         best.iter().filter(|(_, meaning)| fit::best(meaning, &column.statistics).is_some());
@@ -170,10 +166,10 @@ pub(crate) fn of_none(index: usize, columns: &[Column], choices: &[Option<Choice
     };
     let misfits = misfits(column, &best);
     let which = if misfits.is_empty() { String::new() } else { format!(": {}", lines(&misfits)) };
-    format!("{heading} is a word for {what}, and its values are not{which}")
+    format!("{heading} is a word for {what}, and its values do not match{which}")
 }
 
-/// The column that was taken for a meaning, where no other can have it.
+/// The column that was chosen for a meaning, if no other can have it.
 fn taken_by(meaning: &Meaning, choices: &[Option<Choice>]) -> Option<usize> {
     let is = |choice: &&Option<Choice>| {
         choice.as_ref().is_some_and(|choice| choice.role() == meaning.role)
@@ -182,7 +178,7 @@ fn taken_by(meaning: &Meaning, choices: &[Option<Choice>]) -> Option<usize> {
     choices.iter().position(|choice| is(&choice)).filter(|_| is_full)
 }
 
-/// The values that, each by itself, can be none of some meanings.
+/// The values that cannot have any of some meanings.
 fn misfits(column: &Column, meanings: &[(f64, &'static Meaning)]) -> Vec<Sample> {
     let values = column.statistics.distinct.iter().filter(|value| {
         let alone = column.statistics.alone(value);

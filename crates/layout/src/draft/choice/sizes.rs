@@ -1,6 +1,6 @@
-//! Sizes that are none of the pipe: what is true of a pipe is the same in all of its rows, or is in
-//! the first of them alone. A width of a crack is where the crack is, and differs from one to the
-//! next.
+//! Sizes that are not those of the pipe: the value of a pipe is the same in all of its rows, or
+//! only in the first of them. The width of a crack is in the row of the crack, and differs between
+//! rows.
 
 use std::collections::BTreeMap;
 
@@ -11,7 +11,7 @@ use crate::draft::statistics::Sample;
 use crate::draft::vocabulary::Role;
 use crate::grid::GridRow;
 
-/// What tells one run of one pipe from another.
+/// The columns that identify a run.
 const KEYS: [Target; 7] = [
     Target::PIPE_ID,
     Target::RUN_ID,
@@ -22,8 +22,8 @@ const KEYS: [Target; 7] = [
     Target::DIRECTION,
 ];
 
-/// Chooses for the columns of a table; a column that was taken for a size of the pipe and cannot be
-/// one is told why, and chosen for again.
+/// Chooses for the columns of a table. A column that was chosen for a size of the pipe and cannot
+/// be one gets the reason, and a new choice.
 pub(crate) fn settle(
     columns: &mut [Column],
     cells: &[usize],
@@ -38,7 +38,7 @@ pub(crate) fn settle(
     }
 }
 
-/// A column that was taken for a size of the pipe and cannot be one, and why.
+/// A column that was chosen for a size of the pipe and cannot be one, and why.
 fn misfit(
     choices: &[Option<Choice>],
     cells: &[usize],
@@ -53,7 +53,7 @@ fn misfit(
         (0..choices.len()).filter(|column| is(&choices[*column])).collect()
     };
     let (keys, directions) = (of(&KEYS), of(&[Target::DIRECTION]));
-    // By the direction alone, no run is told from another.
+    // The direction alone does not identify a run.
     if keys.iter().all(|key| directions.contains(key)) {
         return None;
     }
@@ -73,7 +73,7 @@ fn misfit(
     })
 }
 
-/// What the values of runs say about being of the pipe.
+/// Evidence from the values of runs on whether they belong to the pipe.
 #[derive(Default)]
 struct Tally {
     cells: usize,
@@ -84,7 +84,7 @@ struct Tally {
     /// Runs whose values differ, and two values of the first of them.
     differ: usize,
     pair: Option<(Sample, Sample)>,
-    /// Runs of which few rows have a value, and the first value of the first of them.
+    /// Runs with a value in few rows, and the first value of the first of them.
     scattered: usize,
     first: Option<Sample>,
 }
@@ -98,7 +98,7 @@ impl Tally {
         tally.with_two = usize::from(filled.len() > 1);
         let times = |value: &str| filled.iter().filter(|(other, _)| other == value).count();
         let most = filled.iter().map(|(value, _)| times(value)).max().unwrap_or(0);
-        // One value that is another is a mistake, which reading finds.
+        // A single different value is an error, which reading reports.
         if most * 3 < filled.len() * 2 {
             tally.differ = 1;
             let other = filled.iter().find(|other| other.0 != begin.0);
@@ -130,7 +130,7 @@ impl Tally {
         }
     }
 
-    /// What speaks against the values, where it does so in half of the runs that have any.
+    /// The evidence against the values, if it holds for half of the runs with values.
     fn against(self) -> Option<String> {
         if let Some(((one, line), (other, below))) =
             self.pair.filter(|_| self.differ * 2 >= self.with_two)
@@ -142,7 +142,7 @@ impl Tally {
         let (value, line) = self.first.filter(|_| self.scattered * 2 >= self.with_any)?;
         let (filled, cells) = (self.filled, self.cells);
         Some(format!(
-            "it is filled in on {filled} of {cells} rows only, the first of them line {line} with {value:?}"
+            "it is filled in on only {filled} of {cells} rows, the first being line {line} with {value:?}"
         ))
     }
 }

@@ -1,5 +1,5 @@
-//! The codes of a draft: those of the table where it holds some of a list, or the words of the
-//! table with the codes that they are taken for.
+//! The codes of a draft: those in the table if it has codes of a list, or the words of the table
+//! with their probable codes.
 
 use obvert_convert::ConvertError;
 use obvert_model::layout::{CodeColumns, CodeWords};
@@ -11,11 +11,11 @@ use super::super::statistics::{CellPattern, Sample};
 use super::super::vocabulary::Role;
 use super::text;
 
-/// How a file says what was seen.
+/// The codes of a file.
 pub(super) struct Coding {
-    /// The words of the file with the codes that they are taken for; none where it holds codes.
+    /// The words of the file with their codes; `None` if it has codes.
     pub(super) words: Option<CodeColumns>,
-    /// The list that the codes are of.
+    /// The list of the codes.
     pub(super) list: &'static CodeList,
 }
 
@@ -33,7 +33,7 @@ impl Coding {
         {
             return Ok(Self { words: None, list });
         }
-        // A code of three letters that the list does not have is a mistake in the table as well.
+        // A code of three letters that is not in the list is an error of the table as well.
         if analysis.statistics(column).has(&CellPattern::StandardCode) {
             return Ok(Self { words: None, list: standard });
         }
@@ -41,7 +41,7 @@ impl Coding {
     }
 }
 
-/// Whether most values of a column are codes of a list. The others are mistakes in the table, which
+/// Whether most values of a column are codes of a list. The others are errors of the table, which
 /// the checker finds, and are reported.
 fn is_of(analysis: &Analysis<'_>, column: usize, list: &CodeList, open: &mut Vec<String>) -> bool {
     let own = &analysis.columns[column];
@@ -53,14 +53,14 @@ fn is_of(analysis: &Analysis<'_>, column: usize, list: &CodeList, open: &mut Vec
     if is_of && !strange.is_empty() {
         let (heading, id) = (&own.heading, &list.id);
         open.push(format!(
-            "{heading:?}: the codes are read as those of {id}, but {}",
+            "{heading:?}: the codes are read as those of {id}, and {}",
             reason::lines(&strange)
         ));
     }
     is_of
 }
 
-/// The words of a file for what was seen, with the codes that they are taken for.
+/// The words of a file for codes, with their probable codes.
 fn words(
     analysis: &Analysis<'_>,
     column: usize,

@@ -1,4 +1,4 @@
-//! A proposal for one column: its field and its kind of cell, how sure that is, and why.
+//! The proposal for one column: its field and its kind of cell, the confidence, and the reason.
 
 use std::collections::HashMap;
 
@@ -14,13 +14,13 @@ use super::super::vocabulary::{Role, Wants};
 use super::{Context, doubts, kind, text};
 use crate::grid::GridRow;
 
-/// What is proposed for a column: for the layout, and for whoever corrects it.
+/// The proposal for a column: for the layout, and for the person who corrects it.
 pub(super) struct Proposal {
     pub(super) column: LayoutColumn,
     pub(super) drafted: Drafted,
 }
 
-/// What a column is for in the draft.
+/// The role of a column in the draft.
 #[derive(Clone, Copy, PartialEq)]
 enum Use {
     Field(Target),
@@ -38,7 +38,7 @@ impl Use {
     }
 }
 
-/// Proposes what a column is for. `places` has how many columns lead to each field so far.
+/// Proposes the role of a column. `places` has the number of columns for each field so far.
 pub(super) fn propose(
     context: Context<'_>,
     index: usize,
@@ -51,7 +51,7 @@ pub(super) fn propose(
     let mut column = LayoutColumn::new(text(&own.heading)?);
     if let (Some(Use::Field(target)), Some(choice)) = (role, choice) {
         column.to = Some(target.into());
-        // A column of codes is text as it is.
+        // A column of codes is text.
         if choice.role() != Role::Codes {
             kind::set(&mut column, context, index, choice, target, open)?;
             column.place = place(context, target, places);
@@ -63,7 +63,7 @@ pub(super) fn propose(
     let taken = choice.filter(|_| role.is_some());
     let mut reason = why(context, index, taken);
     let mut confidence = taken.map_or(0.0, |choice| choice.confidence);
-    // As likely one as the other.
+    // Both are equally likely.
     if can_be_either(context, &column, index) {
         confidence *= 0.5;
     }
@@ -74,7 +74,7 @@ pub(super) fn propose(
     let before = outliers.len();
     outliers.retain(|(value, _)| !is_percentage(context, &column, index, value));
     if outliers.len() < before {
-        reason.push_str("; what the sheet shows as a percentage is read as one");
+        reason.push_str("; cells that the sheet shows as a percentage are read as percentages");
     }
     open.extend(slips(&column, taken, own, &outliers));
     let sample = context.analysis.statistics(index).distinct.first().cloned();
@@ -88,7 +88,7 @@ pub(super) fn propose(
         let (drop, field) = dropped(choice);
         column.drop = Some(text(drop)?);
         open.push(format!(
-            "{:?}: {reason}; {field}, or the reason why it has none in drop",
+            "{:?}: {reason}; {field}, or set drop to the reason for leaving it out",
             own.heading
         ));
     }
@@ -101,11 +101,11 @@ pub(super) fn propose(
     Ok(Proposal { column, drafted })
 }
 
-/// What a column is for, where what was chosen for it can be used.
+/// The role of a column, if the choice for it can be used.
 fn role(context: Context<'_>, choice: &Choice, column: &Column) -> Option<Use> {
     match choice.role() {
         Role::Field(Target::STARTED) if !context.has_start => None,
-        // Without a value, nothing tells the words for yes and no, which the column would need.
+        // Without a value, the words for yes and no are not known, and the column would need them.
         _ if choice.meaning.wants == Wants::Yes && column.statistics.count == 0 => None,
         Role::Codes | Role::CodeDetail if context.has_code_words => Some(Use::Codes),
         Role::Codes => Some(Use::Field(Target::CODE)),
@@ -115,7 +115,7 @@ fn role(context: Context<'_>, choice: &Choice, column: &Column) -> Option<Use> {
     }
 }
 
-/// Why a column is proposed as it is.
+/// The reason for the proposal for a column.
 fn why(context: Context<'_>, index: usize, taken: Option<&Choice>) -> String {
     let analysis = context.analysis;
     let own = &analysis.columns[index];
@@ -124,8 +124,8 @@ fn why(context: Context<'_>, index: usize, taken: Option<&Choice>) -> String {
         (None, Some(choice)) => {
             let why = match choice.role() {
                 _ if choice.meaning.wants == Wants::Yes => "its words for yes and no are not known",
-                Role::Field(Target::STARTED) => "a moment needs a date and a time of day",
-                _ => "the codes say all themselves",
+                Role::Field(Target::STARTED) => "a timestamp needs a date and a time of day",
+                _ => "the codes include it",
             };
             format!("{}, but {why}", reason::of(choice, own))
         }
@@ -133,7 +133,7 @@ fn why(context: Context<'_>, index: usize, taken: Option<&Choice>) -> String {
     }
 }
 
-/// What is said of a column that leads nowhere: in the layout, and to whoever corrects it.
+/// The messages for a column without a field: in the layout, and for the person who corrects it.
 fn dropped(choice: Option<&Choice>) -> (&'static str, &'static str) {
     match choice.map(|choice| choice.meaning.wants) {
         Some(Wants::Yes) => (
@@ -144,7 +144,7 @@ fn dropped(choice: Option<&Choice>) -> (&'static str, &'static str) {
     }
 }
 
-/// Where in a list the value of a column is, where several columns are of one list.
+/// The index of a column's value in a list, if several columns are for one list.
 fn place(context: Context<'_>, target: Target, places: &mut HashMap<Target, u32>) -> Option<u32> {
     if !matches!(target, Target::CHARACTERISATION | Target::AMOUNT) {
         return None;
@@ -162,8 +162,8 @@ fn place(context: Context<'_>, target: Target, places: &mut HashMap<Target, u32>
     Some(*place)
 }
 
-/// Whether columns are of units of their own and no row has a value in two of them, so that each is
-/// the first amount of its row.
+/// Whether columns have different units and no row has values in two of them, so that each is the
+/// first amount of its row.
 fn are_alternatives(context: Context<'_>, columns: &[usize]) -> bool {
     let analysis = context.analysis;
     let mut units: Vec<_> =
@@ -176,8 +176,7 @@ fn are_alternatives(context: Context<'_>, columns: &[usize]) -> bool {
     units.len() == columns.len() && analysis.rows.iter().all(|row| filled(row) < 2)
 }
 
-/// Whether the values of a column, as it is drafted, are numbers or dates of two readings, between
-/// which nothing decides.
+/// Whether the values of a drafted column are numbers or dates with two possible readings.
 fn can_be_either(context: Context<'_>, column: &LayoutColumn, index: usize) -> bool {
     let analysis = context.analysis;
     let own = &analysis.columns[index];
@@ -191,8 +190,8 @@ fn can_be_either(context: Context<'_>, column: &LayoutColumn, index: usize) -> b
     }
 }
 
-/// Whether a value of a column is a number that a sheet shows as a percentage, and is read as what
-/// is shown: an amount in percent.
+/// Whether a value of a column is a number that a sheet shows as a percentage, which is read as
+/// shown: an amount in percent.
 fn is_percentage(context: Context<'_>, column: &LayoutColumn, index: usize, value: &str) -> bool {
     let is_amount = column.target() == Some(Target::AMOUNT)
         && column.kind == Some(CellKind::Number)
@@ -203,8 +202,7 @@ fn is_percentage(context: Context<'_>, column: &LayoutColumn, index: usize, valu
     is_amount && same.peek().is_some() && same.all(|cell| cell.percent().is_some())
 }
 
-/// What to do about outliers. Dates in the other order are reported by themselves, and are no
-/// slips.
+/// Advice about outliers. Dates in the other order are reported separately, and are not errors.
 fn slips(
     column: &LayoutColumn,
     taken: Option<&Choice>,

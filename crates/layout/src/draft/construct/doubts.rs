@@ -1,16 +1,16 @@
-//! What can as well be something else: numbers whose one mark is a decimal mark or one between
-//! thousands, dates of which some have the day first and others the month, and day numbers of a
-//! spreadsheet. A draft takes the likelier and says what the other would change.
+//! Ambiguous values: numbers with one separator that may be a decimal or a thousands separator,
+//! dates of which some have the day first and others the month, and day numbers of a spreadsheet. A
+//! draft chooses the more likely reading and reports what the other would change.
 
 use jiff::civil::Date;
 
-use super::super::analysis::{Analysis, FileForm};
+use super::super::analysis::{Analysis, FileKind};
 use super::super::statistics::ColumnStatistics;
 use super::super::statistics::dates::{SERIAL, swapped};
 use super::super::statistics::marks::is_either;
 use crate::cell::pattern;
 
-/// What is to be said of numbers of a column that only have such a mark.
+/// The message for numbers of a column that have such a separator only.
 pub(super) fn thousandfold(analysis: &Analysis<'_>, index: usize) -> Option<String> {
     let (heading, statistics) = (&analysis.columns[index].heading, analysis.statistics(index));
     let mark = analysis.unsettled?;
@@ -18,26 +18,25 @@ pub(super) fn thousandfold(analysis: &Analysis<'_>, index: usize) -> Option<Stri
     let plain = value.replace(mark, "");
     let decimal = value.replace(mark, ".");
     let (was, other, how) = if analysis.marks.decimal == mark {
-        (&decimal, &plain, "set thousands_mark to that mark, and decimal_mark to another")
+        (&decimal, &plain, "set thousands_mark to it, and decimal_mark to another")
     } else {
-        (&plain, &decimal, "set decimal_mark to that mark, and leave thousands_mark out")
+        (&plain, &decimal, "set decimal_mark to it, and leave thousands_mark out")
     };
-    let key = if let FileForm::Xml { .. } = analysis.form { "xml" } else { "table" };
+    let key = if let FileKind::Xml { .. } = analysis.form { "xml" } else { "table" };
     Some(format!(
         "{heading:?}: {value:?} on line {line} can be {was} or {other}, and no number in the file shows whether {mark:?} is the decimal mark or the \
          one between thousands; it was read as {was}; if it is {other}, {how} in {key}"
     ))
 }
 
-/// A pattern with day and month the other way round; `None` where that is no other date.
+/// A pattern with day and month swapped; `None` if that is not another date.
 fn other_order(pattern: &str) -> Option<String> {
     let is_either =
         !pattern.contains("mmm") && !pattern.contains("serial") && !pattern.starts_with("yyyy");
     is_either.then(|| swapped(pattern))
 }
 
-/// The date in a value. Of a date with a time of day, the minutes are behind, and count for nothing
-/// here.
+/// The date in a value. In a date with a time of day the minutes come later, and are ignored here.
 fn date(value: &str, pattern: &str) -> Option<Date> {
     pattern::date(day(value), None, pattern)
 }
@@ -46,8 +45,8 @@ fn day(text: &str) -> &str {
     text.split(['T', ' ']).next().unwrap_or(text)
 }
 
-/// What is to be said of dates of which some have the day first and others the month. `all` are all
-/// values of the column, and what was taken need not fit them all.
+/// The message for dates of which some have the day first and others the month. `all` are all
+/// values of the column, which need not all match the chosen pattern.
 pub(super) fn mixed(heading: &str, pattern: &str, all: &ColumnStatistics) -> Option<String> {
     let own = day(pattern);
     let other = other_order(own)?;
@@ -70,14 +69,14 @@ pub(super) fn mixed(heading: &str, pattern: &str, all: &ColumnStatistics) -> Opt
     ))
 }
 
-/// Whether a value is a date by a pattern with day and month the other way round alone.
+/// Whether a value is a date only in a pattern with day and month swapped.
 pub(super) fn is_swapped(value: &str, own: &str) -> bool {
     let own = day(own);
     other_order(own)
         .is_some_and(|other| date(value, own).is_none() && date(value, &other).is_some())
 }
 
-/// What is to be said of day numbers.
+/// The message for day numbers.
 pub(super) fn counted(heading: &str, statistics: &ColumnStatistics) -> Option<String> {
     let (value, line) = statistics.distinct.first()?;
     let number = value.replace(',', ".").parse::<f64>().ok()?.floor();

@@ -1,31 +1,31 @@
-//! Rows that do not say which pipe and run they are of: where an office writes that into the first
-//! row of a run alone, or merges cells over several rows, a draft of all columns reads next to
-//! nothing, which has to be reported before anybody relies on it.
+//! Rows that do not identify their pipe and run: if an office fills these in only in the first row
+//! of a run, or merges cells over several rows, a draft reads almost nothing, which must be
+//! reported first.
 
 use obvert_model::layout::{Layout, Target};
 
-use super::super::analysis::{Analysis, FileForm, Merged};
+use super::super::analysis::{Analysis, FileKind, Merged};
 use crate::grid::GridRow;
 use crate::needs;
 use crate::plan::{ColumnBinding, Plan};
 use crate::read::row::Row;
 
-/// The rows that do not say which pipe and run they are of.
+/// The rows that do not identify their pipe and run.
 #[derive(Default)]
 struct Gaps<'l> {
     lines: Vec<usize>,
-    /// The headings of the needed columns that are blank in one of them.
+    /// The headings of the required columns that are blank in one of them.
     columns: Vec<&'l str>,
     /// Whether a blank cell is one of several that are merged.
     is_merged: bool,
 }
 
-/// How many rows do not say which pipe and run they are of, since cells are blank, and which
-/// columns are needed for that, all at once: reported one by one, each would be found only when the
-/// one before has been filled in.
+/// The number of rows that do not identify their pipe and run because of blank cells, and all
+/// columns that are needed for that. Reported one by one, each would be found only after the
+/// previous one has been filled in.
 pub(super) fn report(analysis: &Analysis<'_>, layout: &Layout) -> Option<String> {
-    // In XML, what is around a row is of the row.
-    let FileForm::Table { .. } = analysis.form else { return None };
+    // In XML, the values around a row belong to the row.
+    let FileKind::Table { .. } = analysis.form else { return None };
     let plan = Plan::new(layout, &[]).ok()?;
     let gaps = find(analysis, &plan);
     let first = gaps.lines.first()?;
@@ -42,7 +42,7 @@ pub(super) fn report(analysis: &Analysis<'_>, layout: &Layout) -> Option<String>
         "a blank cell does not repeat the value above it; fill in those columns"
     };
     Some(format!(
-        "{rows} no value under {}, so {they} cannot be assigned to a pipe and a run, and cannot be read: {how} in every row",
+        "{rows} no value in {}, so {they} cannot be assigned to a pipe and a run: {how} in every row",
         needs::quoted(&gaps.columns)
     ))
 }
@@ -61,7 +61,7 @@ fn find<'l>(analysis: &Analysis<'_>, plan: &Plan<'l>) -> Gaps<'l> {
     let mut gaps = Gaps::default();
     for grid_row in analysis.rows {
         let blank = || needed.iter().filter(|(_, cell)| is_blank(grid_row, *cell));
-        // A cell that holds something strange is reported by itself.
+        // An unexpected value in a cell is reported separately.
         if blank().next().is_none() || is_named(grid_row, &columns, plan) {
             continue;
         }
@@ -85,7 +85,7 @@ fn is_blank(row: &GridRow, cell: usize) -> bool {
     row.cells.get(cell).is_none_or(|cell| cell.text.trim().is_empty())
 }
 
-/// Whether a row says which pipe and run it is of.
+/// Whether a row identifies its pipe and run.
 fn is_named(grid_row: &GridRow, columns: &[Option<ColumnBinding<'_>>], plan: &Plan<'_>) -> bool {
     let (mut row, _) = Row::read(grid_row, columns, plan);
     row.complete(plan);

@@ -1,4 +1,4 @@
-//! The kind of the cells of a column, its pattern, its words and what else they need.
+//! The kind of the cells of a column, its pattern, its words and its other properties.
 
 use obvert_convert::ConvertError;
 use obvert_model::layout::{CellKind, Column as LayoutColumn, Target, Translation};
@@ -11,7 +11,7 @@ use super::super::statistics::{CellPattern, ColumnStatistics};
 use super::super::vocabulary::{self, Wants};
 use super::{Context, doubts, text};
 
-/// Sets how the cells of a column are read that holds a field.
+/// Sets how the cells of a column with a field are read.
 pub(super) fn set(
     column: &mut LayoutColumn,
     context: Context<'_>,
@@ -56,7 +56,7 @@ pub(super) fn set(
     if column.kind == Some(CellKind::Number)
         && let Some(doubt) = doubts::thousandfold(context.analysis, index)
     {
-        // What is behind the mark may be no decimals.
+        // The digits after the separator may not be decimals.
         column.decimals = None;
         open.push(doubt);
     }
@@ -68,7 +68,7 @@ fn word(text: &str) -> Option<Scalar> {
     obvert_model::text::Text::new(text).ok().map(Scalar::Text)
 }
 
-/// The translations of the values that have a meaning.
+/// The translations of the values with a known meaning.
 fn translations(
     statistics: &ColumnStatistics,
     meaning: impl Fn(&str) -> Option<Scalar>,
@@ -87,13 +87,14 @@ fn length(column: &mut LayoutColumn, context: Context<'_>, index: usize, target:
     };
     column.kind = Some(kind);
     let decimals = match kind {
-        // The most that are behind one of them, and as many as is usual where none has any.
+        // The largest number of decimals, or the usual number if there are none.
         CellKind::Station => {
             let decimals =
                 statistics.distinct.iter().map(|(value, _)| context.analysis.marks.decimals(value));
             decimals.max().unwrap_or(0)
         }
-        // Whole numbers in one table do not say that those of the next are, and would round them.
+        // Whole numbers in one table do not mean that the next table has none with decimals, which
+        // would be rounded.
         CellKind::Number if target != Target::AMOUNT && statistics.has_even_decimals => {
             statistics.decimals
         }
@@ -132,13 +133,10 @@ fn moment(
     } else if pattern == SERIAL {
         open.extend(doubts::counted(heading, statistics));
     } else if kind != CellKind::Time && !are_settled(pattern, &statistics.distinct) {
-        let why = if analysis.american {
-            "since times are written with am and pm"
-        } else {
-            "as most of the world writes it"
-        };
+        let why =
+            if analysis.american { "since times have am and pm" } else { "the most common order" };
         open.push(format!(
-            "{heading:?}: day and month cannot be told apart; it was read as {pattern}, {why}"
+            "{heading:?}: day and month cannot be distinguished; it was read as {pattern}, {why}; correct pattern if needed"
         ));
     }
     Ok(())
@@ -153,7 +151,7 @@ fn clock(column: &mut LayoutColumn, statistics: &ColumnStatistics) -> Result<(),
         Some(separator) => values.flat_map(|value| value.split(separator)).collect(),
         None => values.collect(),
     };
-    // With zeros before them, and none without where one would be.
+    // With leading zeros, if any value has one.
     let is_padded = hours.iter().any(|hour| hour.len() == 2 && hour.starts_with('0'));
     column.digits = (is_padded && hours.iter().all(|hour| hour.len() > 1)).then_some(2);
     Ok(())
@@ -188,7 +186,9 @@ fn words(
         .iter()
         .filter(|(value, _)| vocabulary::meant(value, choice.meaning).is_none());
     open.extend(unknown.map(|(value, line)| {
-        format!("{heading:?}: line {line} has {value:?}, which is not a known word; add its meaning to translate")
+        format!(
+            "{heading:?}: line {line} has {value:?}, which is not a known word; add it to translate"
+        )
     }));
     Ok(())
 }

@@ -1,13 +1,13 @@
-//! The layout of what was chosen: its columns, each with what it rests on, and what is in no
-//! column.
+//! Constructs the layout from the choices: its columns, each with its reason, and the values that
+//! are in no column.
 
 mod codes;
 mod column;
+mod defaults;
 mod doubts;
 mod gaps;
 mod kind;
 mod units;
-mod whole;
 
 use std::collections::HashMap;
 
@@ -19,26 +19,26 @@ use self::codes::Coding;
 use self::column::Proposal;
 use self::units::Units;
 use super::Draft;
-use super::analysis::{Analysis, FileForm};
+use super::analysis::{Analysis, FileKind};
 use super::choice::moments::{self, Part};
 use super::vocabulary::Role;
 use crate::encoding::Charset;
 
-/// An analysis, and what was settled for all of its columns.
+/// An analysis, and the decisions about all its columns.
 #[derive(Clone, Copy)]
 struct Context<'c> {
     analysis: &'c Analysis<'c>,
     units: &'c Units,
-    /// Whether words of the file stand for codes.
+    /// Whether words of the file are translated to codes.
     has_code_words: bool,
-    /// Whether the file says when a run began.
+    /// Whether the file has the start of runs.
     has_start: bool,
 }
 
-/// Drafts a layout of what was chosen.
+/// Drafts a layout from the choices.
 ///
 /// # Errors
-/// When the file has texts that no layout can hold.
+/// When the file has texts that a layout cannot hold.
 pub(super) fn draft(
     analysis: &Analysis<'_>,
     mut guesses: Vec<String>,
@@ -53,7 +53,7 @@ pub(super) fn draft(
     let context = Context { analysis, units: &units, has_code_words: codes.is_some(), has_start };
     let mut layout = Layout::new(text("draft")?, text("0")?, text("Draft")?);
     layout.description =
-        Some(text("Proposed from a table; look at each column's basis, then take the bases out.")?);
+        Some(text("Proposed from a table; check the basis of each column, then remove it.")?);
     let (mut columns, mut places) = (Vec::new(), HashMap::new());
     for index in 0..analysis.columns.len() {
         let Proposal { column, drafted } = column::propose(context, index, &mut places, &mut open)?;
@@ -62,9 +62,9 @@ pub(super) fn draft(
     }
     set_form(&mut layout, analysis)?;
     layout.codes = codes;
-    whole::add(&mut layout, context, list, &mut open)?;
+    defaults::add(&mut layout, context, list, &mut open)?;
     open.extend(rounding(&layout));
-    // What keeps whole rows from being read comes before what is open about single columns.
+    // Points that keep whole rows from being read come before those about single columns.
     if let Some(gaps) = gaps::report(analysis, &layout) {
         open.insert(0, gaps);
     }
@@ -77,19 +77,19 @@ pub(super) fn draft(
 /// A text of a layout.
 ///
 /// # Errors
-/// When no layout can hold it.
+/// When a layout cannot hold it.
 fn text(text: &str) -> Result<Text, ConvertError> {
     Text::new(text).map_err(|error| ConvertError::Refused {
-        message: format!("the table has texts that no layout can hold: {error}"),
+        message: format!("the table has texts that a layout cannot hold: {error}"),
     })
 }
 
-/// A mark as a text.
+/// A separator as a text.
 fn mark(mark: char) -> Result<Text, ConvertError> {
     text(mark.encode_utf8(&mut [0; 4]))
 }
 
-/// Whether the file says when a run began, and what is missing where it does not.
+/// Whether the file has the start of runs, and a message if it has only a part of it.
 fn has_start(analysis: &Analysis<'_>, open: &mut Vec<String>) -> bool {
     let is_start = |column: &usize| {
         analysis.choice(*column).is_some_and(|choice| choice.role() == Role::Field(Target::STARTED))
@@ -100,10 +100,10 @@ fn has_start(analysis: &Analysis<'_>, open: &mut Vec<String>) -> bool {
     let missing = match parts.as_slice() {
         [] => return false,
         [Part::Date] => {
-            "there are dates without times of day, so the start of runs is left out, which needs both"
+            "there are dates without times of day, and the start of runs needs both, so it is left out"
         }
         [Part::Time] => {
-            "there are times of day without dates, so the start of runs is left out, which needs both"
+            "there are times of day without dates, and the start of runs needs both, so it is left out"
         }
         _ => return true,
     };
@@ -111,13 +111,13 @@ fn has_start(analysis: &Analysis<'_>, open: &mut Vec<String>) -> bool {
     false
 }
 
-/// Says how the file is written.
+/// Sets how the file is written.
 fn set_form(layout: &mut Layout, analysis: &Analysis<'_>) -> Result<(), ConvertError> {
     let (decimal, thousands) = (analysis.marks.decimal, analysis.marks.thousands);
     let thousands_mark = thousands.map(mark).transpose()?;
     let count = |number: usize| u32::try_from(number).ok();
     match &analysis.form {
-        FileForm::Table { charset, delimiter, first, deep } => {
+        FileKind::Table { charset, delimiter, first, deep } => {
             let mut table = TableForm::new(mark(*delimiter)?);
             table.encoding = charset.and_then(Charset::label);
             table.heading_row = if *first > 0 { count(first + 1) } else { None };
@@ -126,7 +126,7 @@ fn set_form(layout: &mut Layout, analysis: &Analysis<'_>) -> Result<(), ConvertE
             table.thousands_mark = thousands_mark;
             layout.table = Some(table);
         }
-        FileForm::Xml { rows } => {
+        FileKind::Xml { rows } => {
             let mut xml = XmlForm::new(text(rows)?);
             xml.decimal_mark = if decimal == '.' { None } else { Some(mark(decimal)?) };
             xml.thousands_mark = thousands_mark;
@@ -136,15 +136,15 @@ fn set_form(layout: &mut Layout, analysis: &Analysis<'_>) -> Result<(), ConvertE
     Ok(())
 }
 
-/// What a layout rounds when it writes; another survey may have more decimals than the table that
-/// it was drafted from.
+/// Reports what the layout rounds when it writes; another survey may have more decimals than the
+/// table of the draft.
 fn rounding(layout: &Layout) -> Option<String> {
     let columns = layout.columns.iter().filter_map(|column| Some((column, column.decimals?)));
     let all: Vec<String> = columns
         .map(|(column, decimals)| format!("{:?} to {decimals}", column.heading.replace('\n', " ")))
         .collect();
-    let start = "as many decimals as the values have are written, and more of them are rounded";
-    let end =
-        "give a column more, or take decimals out of one of plain numbers to have none rounded";
+    let start =
+        "values are written with as many decimals as in this table, and rounded if they have more";
+    let end = "increase decimals of a column, or remove decimals of a column of numbers to avoid rounding";
     (!all.is_empty()).then(|| format!("{start}: {}; {end}", all.join(", ")))
 }

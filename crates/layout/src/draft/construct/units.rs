@@ -1,4 +1,4 @@
-//! The units of lengths and of sizes that a draft fixes, and why.
+//! The units of lengths and of sizes that a draft fixes, and the reasons.
 
 use obvert_model::layout::Target;
 use obvert_model::tables::QuantityUnit;
@@ -7,11 +7,11 @@ use super::super::analysis::Analysis;
 use super::super::statistics::CellPattern;
 use super::super::vocabulary;
 
-/// A unit, and why it was taken.
+/// A unit, and the reason for it.
 #[derive(Clone, Debug)]
 pub(super) struct Guess {
     pub(super) unit: QuantityUnit,
-    /// `None` where nothing in the file tells.
+    /// `None` if the file does not show it.
     why: Option<String>,
 }
 
@@ -20,12 +20,12 @@ impl Guess {
         Self { unit, why: Some(why.into()) }
     }
 
-    pub(super) const fn is_told(&self) -> bool {
+    pub(super) const fn is_known(&self) -> bool {
         self.why.is_some()
     }
 
     pub(super) fn why(&self) -> &str {
-        self.why.as_deref().unwrap_or("the file does not say")
+        self.why.as_deref().unwrap_or("the file does not show")
     }
 }
 
@@ -58,15 +58,18 @@ impl Units {
     }
 }
 
-/// The unit that a column says, where it always says the same.
+/// The unit in a column, if it is always the same.
 fn by_column(analysis: &Analysis<'_>, target: Target) -> Option<Guess> {
     let column = analysis.column_of(target)?;
     let [(value, line)] = analysis.statistics(column).distinct.as_slice() else { return None };
     let unit = vocabulary::unit_of(value)?;
-    Some(Guess::new(unit, format!("{:?} on line {line} says so", analysis.columns[column].heading)))
+    Some(Guess::new(
+        unit,
+        format!("{:?} on line {line} shows it", analysis.columns[column].heading),
+    ))
 }
 
-/// One of two units, where the heading of a column names it.
+/// One of two units, if the heading of a column names it.
 fn by_heading(
     analysis: &Analysis<'_>,
     target: Target,
@@ -75,7 +78,7 @@ fn by_heading(
     analysis.named_unit(analysis.column_of(target)?).filter(|unit| units.contains(unit))
 }
 
-/// One of two units, where it is behind all values of a column.
+/// One of two units, if it follows all values of a column.
 fn by_values(
     analysis: &Analysis<'_>,
     target: Target,
@@ -85,10 +88,10 @@ fn by_values(
     units.into_iter().find(|known| own.iter().all(|(_, unit)| unit == known))
 }
 
-/// The unit of sizes, by the heading of the size, by what is behind each, or by how large they are.
+/// The unit of sizes, by the heading of the size, by the unit after each, or by their values.
 fn section(analysis: &Analysis<'_>) -> Option<Guess> {
     if let Some(unit) = by_heading(analysis, Target::PIPE_HEIGHT, SECTIONS) {
-        return Some(Guess::new(unit, "the heading of the size says so"));
+        return Some(Guess::new(unit, "the heading of the size shows it"));
     }
     if let Some(unit) = by_values(analysis, Target::PIPE_HEIGHT, SECTIONS) {
         return Some(Guess::new(unit, "it follows each size"));
@@ -101,22 +104,24 @@ fn section(analysis: &Analysis<'_>) -> Option<Guess> {
     let least = numbers.iter().copied().reduce(f64::min)?;
     let most = numbers.iter().copied().reduce(f64::max)?;
     Some(if least >= 50.0 {
-        Guess::new(QuantityUnit::Millimetre, format!("sizes from {least} on can be nothing else"))
+        Guess::new(
+            QuantityUnit::Millimetre,
+            format!("sizes from {least} on cannot be in another unit"),
+        )
     } else {
-        Guess::new(QuantityUnit::Inch, format!("sizes up to {most} are none of millimetres"))
+        Guess::new(QuantityUnit::Inch, format!("sizes up to {most} cannot be in millimetres"))
     })
 }
 
-/// The unit of lengths, by a heading, by what is behind each, by how they are written, or by the
-/// unit of sizes.
+/// The unit of lengths, by a heading, by the unit after each, by their notation, or by the unit of
+/// sizes.
 fn length(analysis: &Analysis<'_>, section: Option<QuantityUnit>) -> Guess {
     let [at, long] = [Target::DISTANCE, Target::PIPE_LENGTH];
-    // The heading of a length that names a unit of something else says nothing, and that of a
-    // distance is not asked then.
+    // If the heading of a length names the unit of something else, that of a distance is not used.
     let column =
         |target: Target| analysis.column_of(target).and_then(|column| analysis.named_unit(column));
     if let Some(unit) = column(long).or_else(|| column(at)).filter(|unit| LENGTHS.contains(unit)) {
-        return Guess::new(unit, "a heading says so");
+        return Guess::new(unit, "a heading shows it");
     }
     if let Some(unit) =
         by_values(analysis, at, LENGTHS).or_else(|| by_values(analysis, long, LENGTHS))

@@ -4,7 +4,7 @@ use super::Sample;
 use super::pattern::CellPattern;
 use crate::cell::pattern;
 
-/// How the day numbers of a spreadsheet are written in a layout.
+/// The pattern for day numbers of a spreadsheet in a layout.
 pub(crate) const SERIAL: &str = "serial-1900";
 
 pub(super) const DATES: &[&str] = &[
@@ -32,15 +32,15 @@ pub(super) const DATES: &[&str] = &[
 pub(super) const TIMES: &[&str] =
     &["hh:mm:ss", "hh:mm", "h:mm:ss am", "h:mm am", "h:mm:ss", "h:mm", "hhhmm"];
 
-/// Patterns of dates with those first that are the likelier where several fit.
+/// Patterns of dates, the more likely ones first if several match.
 pub(super) fn in_order(mut patterns: Vec<&'static str>, american: bool) -> Vec<&'static str> {
     patterns.sort_by_key(|pattern| (pattern.starts_with('m') != american) && pattern.contains('/'));
     patterns
 }
 
-/// What numbers are if they are the day numbers of a spreadsheet: days from 1982 to 2063, or parts
-/// of a day with more decimals than anybody types. Anything else can be that as well, so that a
-/// heading has to say it.
+/// The range of numbers that may be day numbers of a spreadsheet: days from 1982 to 2063, or
+/// fractions of a day with more decimals than people type. Other values can be that too, so a
+/// heading has to show it.
 pub(super) fn day_numbers(numbers: &[f64], decimals: usize) -> Option<CellPattern> {
     if numbers.iter().all(|number| (30_000.0..60_000.0).contains(number)) {
         let are_days = numbers.iter().all(|number| number.fract() == 0.0);
@@ -54,7 +54,7 @@ pub(super) fn day_numbers(numbers: &[f64], decimals: usize) -> Option<CellPatter
     (decimals > 2 && are_parts).then_some(CellPattern::Time(SERIAL))
 }
 
-/// The first pattern of dates that all values have, of times of day, and of both.
+/// The first patterns that match all values: of dates, of times of day, and of both.
 pub(super) fn patterns(values: &[Sample], american: bool) -> impl Iterator<Item = CellPattern> {
     let date = date(values, american).map(CellPattern::Date);
     let time = time(values).map(CellPattern::Time);
@@ -65,7 +65,7 @@ fn date(values: &[Sample], american: bool) -> Option<&'static str> {
     let fits = |pattern: &&'static str| {
         values.iter().all(|(value, _)| pattern::date(value, None, pattern).is_some())
     };
-    // Patterns with two digits each fit only where all are written so.
+    // Patterns with two digits each match only if all values have two digits.
     let is_padded = |pattern: &&'static str| {
         !(pattern.contains("dd") || pattern.contains("mm") && !pattern.contains("mmm"))
             || values.iter().all(|(value, _)| value.len() == pattern.len())
@@ -75,7 +75,7 @@ fn date(values: &[Sample], american: bool) -> Option<&'static str> {
 }
 
 fn time(values: &[Sample]) -> Option<&'static str> {
-    // No pattern has an hour of one digit before an h; it is read by the one that there is.
+    // No pattern has an hour of one digit before an h; the existing one reads it.
     let any_length = |pattern: &str| !pattern.contains("hh") || pattern.contains("hhh");
     let fits = |pattern: &&'static str| {
         values.iter().all(|(value, _)| {
@@ -99,7 +99,7 @@ fn both(values: &[Sample]) -> Option<String> {
     })
 }
 
-/// Whether day and month of a pattern can be told apart by the values: a day beyond 12 is in one of
+/// Whether the values distinguish day and month of a pattern: one of them is beyond 12.
 /// them.
 pub(crate) fn are_settled(pattern: &str, values: &[Sample]) -> bool {
     pattern.contains("mmm")
@@ -107,7 +107,7 @@ pub(crate) fn are_settled(pattern: &str, values: &[Sample]) -> bool {
         || values.iter().any(|(value, _)| pattern::date(value, None, &swapped(pattern)).is_none())
 }
 
-/// A pattern with day and month the other way round.
+/// A pattern with day and month swapped.
 pub(crate) fn swapped(pattern: &str) -> String {
     let swap = |letter| match letter {
         'd' => 'm',

@@ -1,10 +1,9 @@
-//! Cells that name files, one or several, and what stands between several.
+//! Cells with file names, one or several, and their separator.
 
 const PICTURES: &[&str] = &["jpg", "jpeg", "png", "bmp", "tif", "tiff", "gif", "webp", "heic"];
 const RECORDINGS: &[&str] =
     &["mp4", "mpg", "mpeg", "avi", "mov", "wmv", "mkv", "m4v", "webm", "ts", "vob"];
-/// What can stand between files, each as it is written with white space around it and, last,
-/// without.
+/// Possible separators of file names, with white space around them first.
 const BETWEEN: &[&[&str]] = &[&["; ", ";"], &[", ", ","], &[" | ", "|"], &[" "]];
 
 fn ending(text: &str, endings: &[&str]) -> bool {
@@ -17,8 +16,7 @@ pub(crate) fn is_recording(text: &str) -> bool {
     ending(text, RECORDINGS)
 }
 
-/// Whether a text names one picture: what is before white space or a separator in it is none for
-/// itself.
+/// Whether a text names one picture: no part of it before white space or a separator is itself one.
 fn is_picture(text: &str) -> bool {
     let mut before = text
         .rsplit(|letter: char| letter.is_whitespace() || [';', ',', '|'].contains(&letter))
@@ -26,8 +24,8 @@ fn is_picture(text: &str) -> bool {
     ending(text, PICTURES) && !before.any(|part| ending(part, PICTURES))
 }
 
-/// Whether a layout with that separator, or none, reads the pictures of a cell; it takes white
-/// space around each off.
+/// Whether a layout with that separator, or none, reads the pictures in a cell; it trims white
+/// space around each.
 pub(crate) fn are_cut(text: &str, between: Option<&str>) -> bool {
     let Some(between) = between else { return is_picture(text) };
     let mark = if between == " " { between } else { between.trim() };
@@ -35,7 +33,7 @@ pub(crate) fn are_cut(text: &str, between: Option<&str>) -> bool {
     parts.peek().is_some() && parts.all(is_picture)
 }
 
-/// Whether a cell names pictures, one, or several with the same between all of them.
+/// Whether a cell names pictures: one, or several with the same separator.
 pub(crate) fn are_pictures(text: &str) -> bool {
     is_picture(text) || bare().any(|mark| are_cut(text, Some(mark)))
 }
@@ -44,8 +42,8 @@ fn bare() -> impl Iterator<Item = &'static str> {
     BETWEEN.iter().filter_map(|all| all.last().copied())
 }
 
-/// What stands between several pictures in most of the cells that name several: with the white
-/// space that is around it in all of them. `times` says how often each value stands.
+/// The separator in most of the cells that name several pictures, with the white space that all of
+/// them have around it. `times` is how often each value occurs.
 pub(crate) fn between(values: &[(String, usize)], times: &[usize]) -> Option<&'static str> {
     let with = |mark: &'static str| {
         values
@@ -55,7 +53,7 @@ pub(crate) fn between(values: &[(String, usize)], times: &[usize]) -> Option<&'s
             .filter(move |(value, _)| value.contains(mark) && are_cut(value, Some(mark)))
     };
     let cells = |mark| with(mark).map(|(_, times)| times).sum::<usize>();
-    // Of two that are in use as often, the first.
+    // If two are used equally often, the first.
     let all = BETWEEN
         .iter()
         .rev()

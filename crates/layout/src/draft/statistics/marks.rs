@@ -1,14 +1,14 @@
-//! The marks of numbers, told from the numbers themselves.
+//! The decimal and thousands separators of numbers, found from the numbers.
 
-/// The decimal mark, and the mark between thousands where there is one.
+/// The decimal separator, and the thousands separator if there is one.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct Marks {
     pub(crate) decimal: char,
     pub(crate) thousands: Option<char>,
 }
 
-/// The marks of the numbers of a file, why, and the one of which no number tells which of the two
-/// it is.
+/// The separators in the numbers of a file, the reasons, and the separator that no number
+/// identifies as one or the other.
 pub(crate) struct NumberMarks {
     pub(crate) marks: Marks,
     pub(crate) reasons: Vec<String>,
@@ -23,10 +23,10 @@ impl NumberMarks {
     }
 }
 
-/// What can stand between thousands.
+/// Possible thousands separators.
 const BETWEEN: &[char] = &[' ', '\u{a0}', '\u{202f}', '\'', '\u{2019}', '.', ','];
 
-/// Whether a text is thousands in groups of three with a mark between.
+/// Whether a text is a number in groups of three digits with a separator.
 fn grouped(text: &str, mark: char) -> bool {
     let digits = |part: &str| part.bytes().all(|byte| byte.is_ascii_digit());
     let mut parts = text.trim_start_matches('-').split(mark);
@@ -38,7 +38,7 @@ fn grouped(text: &str, mark: char) -> bool {
         && rest.all(|part| part.len() == 3 && digits(part))
 }
 
-/// Whether a text is a number with that as its decimal mark.
+/// Whether a text is a number with that decimal separator.
 fn has_decimals(text: &str, mark: char) -> bool {
     let are_digits =
         |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
@@ -50,14 +50,14 @@ fn has_decimals(text: &str, mark: char) -> bool {
 }
 
 impl Marks {
-    /// The marks of values, and for each that is more than a default, why. A comma is a decimal
-    /// mark only if `comma` says so, since it cannot be one where it is between cells.
+    /// The separators of values, with the reason for each that is not a default. A comma is a
+    /// decimal separator only if `comma` allows it, since it cannot be one if it separates cells.
     pub(crate) fn of<'c>(
         values: impl Iterator<Item = &'c str> + Clone,
         comma: bool,
     ) -> (Self, Vec<String>) {
         let (decimal, why) = decimal(values.clone(), comma);
-        let mut reasons = vec![format!("{decimal:?} as the decimal mark: {why}")];
+        let mut reasons = vec![format!("{decimal:?} as the decimal separator: {why}")];
         let count = |mark: char| {
             let is = |text: &&str| {
                 let text = text.trim();
@@ -69,18 +69,18 @@ impl Marks {
         let most =
             BETWEEN.iter().filter(|mark| **mark != decimal).map(|mark| (count(*mark), *mark));
         let most = most.max_by_key(|(count, _)| *count).filter(|(count, _)| *count > 0);
-        reasons.extend(
-            most.map(|(count, mark)| format!("{mark:?} between thousands: {count} values have it")),
-        );
+        reasons.extend(most.map(|(count, mark)| {
+            format!("{mark:?} as the thousands separator: {count} values have it")
+        }));
         (Self { decimal, thousands: most.map(|(_, mark)| mark) }, reasons)
     }
 
-    /// How many decimals a number has.
+    /// The number of decimals of a number.
     pub(crate) fn decimals(self, text: &str) -> usize {
         text.split_once(self.decimal).map_or(0, |(_, rest)| rest.len())
     }
 
-    /// The number that a text is, as a layout with these marks reads it.
+    /// The number in a text, as a layout with these separators reads it.
     pub(crate) fn number(self, text: &str) -> Option<f64> {
         let mut plain = text.to_owned();
         if let Some(mark) = self.thousands.filter(|mark| text.contains(*mark)) {
@@ -100,14 +100,14 @@ impl Marks {
     }
 }
 
-/// The decimal mark of values, and why.
+/// The decimal separator of values, and the reason.
 fn decimal<'c>(values: impl Iterator<Item = &'c str> + Clone, comma: bool) -> (char, String) {
     let count = |mark: char| values.clone().filter(|text| has_decimals(text, mark)).count();
     let settled = |mark: char| {
         values.clone().filter(|text| has_decimals(text, mark) && !is_either(text, mark)).count()
     };
     let (commas, points) = (count(','), count('.'));
-    // What can as well be between thousands decides only where nothing else does.
+    // Possible thousands separators count only if nothing else decides.
     let has_more_commas = match (settled(','), settled('.')) {
         (0, 0) => commas > points,
         (commas, points) => commas > points,
@@ -116,35 +116,35 @@ fn decimal<'c>(values: impl Iterator<Item = &'c str> + Clone, comma: bool) -> (c
         return (',', format!("{commas} values are numbers with a comma"));
     }
     match points {
-        0 => ('.', "no number has another".to_owned()),
+        0 => ('.', "no number has another one".to_owned()),
         points => ('.', format!("{points} values are numbers with a point")),
     }
 }
 
-/// What can stand between thousands, and before decimals.
+/// Possible thousands and decimal separators.
 const EITHER: [char; 2] = [',', '.'];
-/// The two parts of a number that has one mark.
+/// The two parts of a number with one separator.
 fn parts(text: &str, mark: char) -> Option<(&str, &str)> {
     let digits = |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
     let (whole, rest) = text.trim().trim_start_matches('-').split_once(mark)?;
     (digits(whole) && digits(rest)).then_some((whole, rest))
 }
 
-/// Whether a text is a number by that mark whichever of the two it is: `1,200` is, and `0,200` is
-/// none with thousands.
+/// Whether a text is a number with that separator either way: `1,200` is, `0,200` is not a number
+/// with thousands.
 pub(crate) fn is_either(text: &str, mark: char) -> bool {
     parts(text, mark)
         .is_some_and(|(whole, rest)| rest.len() == 3 && whole.len() < 4 && !whole.starts_with('0'))
 }
 
-/// The mark of numbers of which each can be one with decimals or one with thousands; `None` where
-/// some number tells.
+/// The separator of numbers that can all be read with decimals or with thousands; `None` if some
+/// number decides.
 pub(crate) fn unsettled<'c>(mut values: impl Iterator<Item = &'c str> + Clone) -> Option<char> {
-    let tells = |text: &str| {
+    let decides = |text: &str| {
         let alone =
             EITHER.iter().any(|mark| parts(text, *mark).is_some() && !is_either(text, *mark));
         let marks = text.matches(EITHER).count();
-        // Thousands in several groups, or with decimals behind them.
+        // Several groups of thousands, or a decimal part after them.
         let both = marks > 1
             && EITHER.iter().any(|mark| {
                 Marks { decimal: *mark, thousands: EITHER.into_iter().find(|other| other != mark) }
@@ -155,7 +155,7 @@ pub(crate) fn unsettled<'c>(mut values: impl Iterator<Item = &'c str> + Clone) -
     };
     let found =
         EITHER.into_iter().find(|mark| values.clone().any(|text| is_either(text, *mark)))?;
-    (!values.any(tells)).then_some(found)
+    (!values.any(decides)).then_some(found)
 }
 
 #[cfg(test)]
@@ -192,7 +192,7 @@ mod tests {
     }
 
     #[test]
-    fn one_number_that_tells_is_enough() {
+    fn one_number_that_decides_is_enough() {
         for (values, mark) in [
             (&["1,200", "1,050", "950"][..], Some(',')),
             (&["1.200", "2.500", "P1"], Some('.')),

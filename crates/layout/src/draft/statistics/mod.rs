@@ -1,5 +1,5 @@
-//! What the values of a column are, before anybody asks what they mean: how many, how many
-//! different ones, which patterns all of them or most of them have.
+//! The statistics of the values of a column, before their meaning is chosen: how many there are,
+//! how many different ones, and the patterns of all or most of them.
 
 pub(crate) mod dates;
 pub(super) mod files;
@@ -15,34 +15,33 @@ pub(super) use self::pattern::CellPattern;
 use self::recognise::{Test, feet, plain};
 use obvert_model::tables::QuantityUnit;
 
-/// A value, and the line on which it first occurs.
+/// A value, and the first line on which it occurs.
 pub(super) type Sample = (String, usize);
 
-/// What is known of the values of a column.
+/// The statistics of the values of a column.
 #[derive(Clone, Debug, Default)]
 pub(super) struct ColumnStatistics {
-    /// How many cells are not blank.
+    /// The number of cells that are not blank.
     pub(super) count: usize,
-    /// The different values, in the order in which they first occur.
+    /// The different values, in the order of their first occurrence.
     pub(super) distinct: Vec<Sample>,
     /// How often each of them occurs.
     times: Vec<usize>,
     /// The patterns that all of them have.
     pub(super) patterns: Vec<CellPattern>,
-    /// How many decimals its numbers have at most, where they are numbers.
+    /// The largest number of decimals of its numbers, if they are numbers.
     pub(super) decimals: usize,
-    /// Whether every number has as many decimals.
+    /// Whether all numbers have the same number of decimals.
     pub(super) has_even_decimals: bool,
-    /// Those of most values, for each pattern that most have and some do not.
+    /// The statistics of most values, for each pattern that most but not all have.
     pub(super) majorities: Vec<Majority>,
-    /// Whether the numbers rise from row to row for the most part, and begin again near zero where
-    /// they do not.
+    /// Whether most numbers rise from row to row, and start again near zero otherwise.
     pub(super) rises: bool,
-    /// The marks that numbers were told by.
+    /// The separators with which numbers were recognised.
     marks: Marks,
 }
 
-/// The values that most have in common, without the few that are outliers.
+/// The values that most cells have in common, without the few outliers.
 #[derive(Clone, Debug)]
 pub(super) struct Majority {
     pub(super) statistics: ColumnStatistics,
@@ -51,21 +50,21 @@ pub(super) struct Majority {
 }
 
 impl Majority {
-    /// The share of cells that are no outliers.
+    /// The fraction of cells that are not outliers.
     #[allow(clippy::cast_precision_loss)]
     pub(super) fn share(&self) -> f64 {
         self.statistics.count as f64 / self.all() as f64
     }
 
-    /// How many cells there are, outliers included.
+    /// The number of cells, including outliers.
     pub(super) const fn all(&self) -> usize {
         self.statistics.count + self.outlier_count
     }
 }
 
 impl ColumnStatistics {
-    /// Looks at cells with their lines. `american` says whether months come before days where both
-    /// would do.
+    /// Analyses cells with their lines. `american` is whether months come before days if both are
+    /// possible.
     pub(super) fn of<'c>(
         cells: impl Iterator<Item = (&'c str, usize)>,
         marks: Marks,
@@ -113,15 +112,15 @@ impl ColumnStatistics {
         statistics
     }
 
-    /// The patterns that at least two of three cells have, and that of pictures with one separator
-    /// where several are in use.
+    /// The patterns of at least two thirds of the cells, and that of pictures with one separator if
+    /// several are used.
     fn find_majorities(&self, marks: Marks, american: bool) -> Vec<Majority> {
         let mut found: Vec<Majority> = Vec::new();
         let mut tried: HashSet<Vec<usize>> = HashSet::new();
         let between = self.between_files();
         let pictures: Test<'_> = Box::new(move |value| files::are_cut(value, between));
-        // Where all are pictures, and only what is between several differs, what most cells have
-        // counts, however few they are.
+        // If all are pictures with different separators, the most frequent separator counts, even
+        // if it is in few cells.
         let is_mixed = self.has_mixed_separators();
         let others =
             recognise::tests(&self.distinct, marks, american).into_iter().map(|test| (test, false));
@@ -158,12 +157,12 @@ impl ColumnStatistics {
         Self::of_values(vec![((value.clone(), *line), 1)], self.marks, false)
     }
 
-    /// What is between several files, where cells name several.
+    /// The separator of files, if cells name several.
     pub(super) fn between_files(&self) -> Option<&'static str> {
         files::between(&self.distinct, &self.times)
     }
 
-    /// Whether the values are pictures that no one separator cuts all right.
+    /// Whether the values are pictures that no single separator splits correctly.
     pub(super) fn has_mixed_separators(&self) -> bool {
         if !self.has(&CellPattern::Picture) {
             return false;
@@ -172,7 +171,7 @@ impl ColumnStatistics {
         self.distinct.iter().any(|(value, _)| !files::are_cut(value, between))
     }
 
-    /// The first value that is so.
+    /// The first value that matches.
     pub(super) fn find_value(&self, is: impl Fn(&str) -> bool) -> Option<(&str, usize)> {
         self.distinct
             .iter()
@@ -180,7 +179,7 @@ impl ColumnStatistics {
             .map(|(value, line)| (value.as_str(), *line))
     }
 
-    /// How many cells have a value that is so.
+    /// The number of cells with a value that matches.
     pub(super) fn count_of(&self, is: impl Fn(&str) -> bool) -> usize {
         self.distinct
             .iter()
@@ -195,7 +194,7 @@ impl ColumnStatistics {
         self.patterns.contains(pattern)
     }
 
-    /// Whether all values have a pattern that is so.
+    /// Whether all values have a pattern that matches.
     pub(super) fn has_any(&self, is: impl Fn(&CellPattern) -> bool) -> bool {
         self.patterns.iter().any(is)
     }
@@ -205,14 +204,14 @@ impl ColumnStatistics {
         self.has_any(CellPattern::is_moment)
     }
 
-    /// The units behind the numbers, where every value has one.
+    /// The units after the numbers, if every value has one.
     pub(super) fn units(&self) -> Option<&[(String, QuantityUnit)]> {
         self.patterns.iter().find_map(|pattern| {
             if let CellPattern::Amount(units) = pattern { Some(&**units) } else { None }
         })
     }
 
-    /// What is between two hours, where the values are clock positions.
+    /// The separator of two hours, if the values are clock positions.
     pub(super) fn clock_separator(&self) -> Option<Option<&'static str>> {
         self.patterns.iter().find_map(|pattern| {
             if let CellPattern::Clock(own) = pattern { Some(*own) } else { None }
@@ -228,7 +227,7 @@ impl ColumnStatistics {
     }
 }
 
-/// A length with a fraction, or in feet and inches: no count of things.
+/// A length with a fraction, or in feet and inches: not a number of things.
 fn length(text: &str, marks: Marks) -> Option<f64> {
     match text.split_once('\'') {
         Some((whole, inches)) if feet(text) => Some(
@@ -239,7 +238,7 @@ fn length(text: &str, marks: Marks) -> Option<f64> {
     }
 }
 
-/// Whether distances rise from row to row, most of them, and are near zero where they begin again.
+/// Whether most distances rise from row to row, and are near zero where they start again.
 fn rises(lengths: &[f64]) -> bool {
     let greatest = lengths.iter().copied().fold(0.0, f64::max);
     let is_near_zero = |length: f64| length <= greatest / 10.0;

@@ -4,7 +4,7 @@ use std::fmt;
 
 use obvert_model::tables::QuantityUnit;
 
-/// A pattern that all values of a column have, or most of them.
+/// A pattern of all or most values of a column.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) enum CellPattern {
     Number,
@@ -16,17 +16,17 @@ pub(crate) enum CellPattern {
     Date(&'static str),
     Time(&'static str),
     DateTime(String),
-    /// Numbers with a unit behind them: each unit as it is written.
+    /// Numbers followed by a unit: each unit as it is written.
     Amount(Vec<(String, QuantityUnit)>),
-    /// Clock positions, with what is between two hours; nothing where two are four digits.
+    /// Clock positions, with the separator of two hours; `None` if two are four digits.
     Clock(Option<&'static str>),
     Hour,
-    /// Whole numbers of a scale of grades.
+    /// Whole numbers of a grade scale.
     Grade,
     Year,
     Picture,
     Recording,
-    /// What marks the start and the end of a stretch, with # for the number.
+    /// Marks of the start and the end of a stretch, with # for the number.
     Stretch(String, String),
     /// Codes of EN 13508-2: a letter for the family and two more.
     StandardCode,
@@ -41,22 +41,22 @@ impl CellPattern {
 }
 
 impl fmt::Display for CellPattern {
-    /// What values of the pattern are, in the plural.
+    /// The name of values with this pattern, in the plural.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Number => f.write_str("numbers"),
             Self::Station => f.write_str("stations"),
             Self::FeetAndInches => f.write_str("feet and inches"),
-            Self::Duration => f.write_str("spans of time (h:mm:ss)"),
-            Self::Minutes => f.write_str("spans of time (m:ss)"),
+            Self::Duration => f.write_str("durations (h:mm:ss)"),
+            Self::Minutes => f.write_str("durations (m:ss)"),
             Self::Date(pattern) => write!(f, "dates ({pattern})"),
             Self::Time(pattern) => write!(f, "times of day ({pattern})"),
             Self::DateTime(pattern) => write!(f, "dates with a time of day ({pattern})"),
             Self::Amount(_) => f.write_str("amounts with their unit"),
             Self::Clock(Some(separator)) => {
-                write!(f, "clock positions, with {separator:?} between two")
+                write!(f, "clock positions, separated by {separator:?}")
             }
-            Self::Clock(None) => f.write_str("clock positions, two of them as four digits"),
+            Self::Clock(None) => f.write_str("clock positions, two as four digits"),
             Self::Hour => f.write_str("hours of a clock"),
             Self::Grade => f.write_str("whole numbers up to 10"),
             Self::Year => f.write_str("years"),

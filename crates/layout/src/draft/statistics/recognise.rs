@@ -1,4 +1,4 @@
-//! Which patterns values have: one value at a time, and all values of a column together.
+//! Recognises the patterns of values: of single values, and of all values of a column.
 
 use obvert_model::tables::QuantityUnit;
 
@@ -11,15 +11,15 @@ use super::stretches;
 use crate::cell::pattern;
 use crate::draft::vocabulary;
 
-/// What can be between two hours of a clock.
+/// Possible separators of two hours of a clock.
 const BETWEEN_HOURS: &[&str] = &["-", "–", "/", " to ", " bis "];
 
-/// What can be between two hours, and nothing where they are four digits.
+/// Possible separators of two hours; none for four digits.
 fn separators() -> impl Iterator<Item = Option<&'static str>> {
     BETWEEN_HOURS.iter().copied().map(Some).chain([None])
 }
 
-/// A number with a point.
+/// A number with a decimal point.
 pub(super) fn plain(text: &str) -> Option<f64> {
     Marks { decimal: '.', thousands: None }.number(text)
 }
@@ -71,7 +71,7 @@ fn single_letter(text: &str) -> bool {
     text.len() == 1 && capitals(text)
 }
 
-/// An hour of a clock, halves included; 13 occurs in many a table and is a mistake that the checker
+/// An hour of a clock, including halves; 13 occurs in many tables and is an error that the checker
 /// finds.
 fn hour(text: &str, marks: Marks) -> bool {
     marks
@@ -79,7 +79,7 @@ fn hour(text: &str, marks: Marks) -> bool {
         .is_some_and(|hour| (hour * 2.0).fract() == 0.0 && (0.5..=13.0).contains(&hour))
 }
 
-/// Two hours with a separator between them; four digits where there is none.
+/// Two hours with a separator; four digits without one.
 fn two_hours(text: &str, separator: Option<&str>, marks: Marks) -> bool {
     let two = match separator {
         Some(separator) => text.split_once(separator),
@@ -91,7 +91,7 @@ fn two_hours(text: &str, separator: Option<&str>, marks: Marks) -> bool {
     two.is_some_and(|(from, to)| hour(from, marks) && hour(to, marks))
 }
 
-/// The unit behind a number, as it is written and what it means.
+/// The unit after a number, as it is written and its meaning.
 fn amount(text: &str, marks: Marks) -> Option<(String, QuantityUnit)> {
     let end = text.find(|letter: char| {
         !(letter.is_ascii_digit()
@@ -104,11 +104,11 @@ fn amount(text: &str, marks: Marks) -> Option<(String, QuantityUnit)> {
     vocabulary::unit_of(text[end..].trim()).map(|unit| (text[end..].to_owned(), unit))
 }
 
-/// Tells whether a value has a pattern.
+/// Tests whether a value has a pattern.
 pub(super) type Test<'v> = Box<dyn Fn(&str) -> bool + 'v>;
 
-/// What single values can be, for columns of which few are not: dates and times in the patterns
-/// that the first values have.
+/// Patterns of single values, for columns with few exceptions: dates and times in the patterns of
+/// the first values.
 pub(super) fn tests(values: &[Sample], marks: Marks, american: bool) -> Vec<Test<'_>> {
     let mut found: Vec<Test<'_>> = vec![
         Box::new(move |value| marks.number(value).is_some()),

@@ -1,10 +1,10 @@
-//! What marks the start and the end of stretches: two words before or behind a number.
+//! The marks of the start and the end of stretches: two words before or after a number.
 
 use super::Sample;
 use super::recognise::Test;
 use crate::draft::vocabulary;
 
-/// What is around a number, with # for it; `None` where nothing is or another number.
+/// The text around a number, with # for it; `None` if there is no such text, or another number.
 fn mark(value: &str) -> Option<String> {
     let start = value.find(|letter: char| letter.is_ascii_digit())?;
     let end = start
@@ -15,7 +15,7 @@ fn mark(value: &str) -> Option<String> {
     (mark != "#" && !mark.contains(|letter: char| letter.is_ascii_digit())).then_some(mark)
 }
 
-/// Whether a value is one of the two marks that occur most often.
+/// Whether a value is one of the two most frequent marks.
 pub(super) fn test(values: &[Sample]) -> Test<'static> {
     let mut marks: Vec<(String, usize)> = Vec::new();
     for mark in values.iter().filter_map(|(value, _)| mark(value)) {
@@ -29,7 +29,7 @@ pub(super) fn test(values: &[Sample]) -> Test<'static> {
     Box::new(move |value| mark(value).is_some_and(|own| marks.iter().any(|(mark, _)| *mark == own)))
 }
 
-/// A mark, and the numbers that it is with, each with its place among the values.
+/// A mark, and its numbers, each with its index among the values.
 type Numbered<'v> = (String, Vec<(&'v str, usize)>);
 
 /// The two marks of all values, the start first.
@@ -47,7 +47,7 @@ pub(super) fn marks(values: &[Sample]) -> Option<(String, String)> {
         }
     }
     let [(one, ones), (other, others)] = marks.as_slice() else { return None };
-    // The one that comes first with a number is the start, unless its words say otherwise.
+    // The mark that comes first with a number is the start, unless its words contradict that.
     let comes_first = |(number, order): &(&str, usize)| {
         others.iter().find(|(own, _)| own == number).map(|(_, other)| order < other)
     };

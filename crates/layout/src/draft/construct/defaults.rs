@@ -1,5 +1,5 @@
-//! What is in no column of a draft: units, the code list, what is always the same, and what follows
-//! from the rest.
+//! Values that are in no column of a draft: units, the code list, fixed values, and values made
+//! from others.
 
 use std::collections::HashMap;
 
@@ -9,13 +9,13 @@ use obvert_model::lists::CodeList;
 use obvert_model::profile::Scalar;
 use obvert_model::tables::QuantityUnit;
 
-use super::super::analysis::{Analysis, FileForm};
+use super::super::analysis::{Analysis, FileKind};
 use super::super::vocabulary::{Role, Wants};
 use super::{Context, text};
-use crate::NOT_SAID;
+use crate::PLACEHOLDER_ISSUED;
 use crate::grid::GridRow;
 
-/// Adds what is in no column.
+/// Adds the values that are in no column.
 pub(super) fn add(
     layout: &mut Layout,
     context: Context<'_>,
@@ -24,10 +24,10 @@ pub(super) fn add(
 ) -> Result<(), ConvertError> {
     for (target, guess) in context.units.each() {
         fix(layout, target, guess.unit.as_str())?;
-        if !guess.is_told() {
+        if !guess.is_known() {
             let (why, unit) = (guess.why(), guess.unit);
             open.push(format!(
-                "{why} the unit of lengths; it was assumed to be {unit}, so correct units in fixed"
+                "{why} the unit of lengths; it was assumed to be {unit}: correct units in fixed if it is not"
             ));
         }
     }
@@ -52,7 +52,7 @@ fn make(layout: &mut Layout, target: Target, template: &str) -> Result<(), Conve
     Ok(())
 }
 
-/// Adds what is always the same, as far as nothing tells otherwise.
+/// Adds fixed values, unless the file has them.
 fn add_fixed(
     layout: &mut Layout,
     analysis: &Analysis<'_>,
@@ -61,7 +61,7 @@ fn add_fixed(
     if analysis.has(Target::GRADES) {
         fix(layout, Target::GRADE_SCHEME, "obvert-grades")?;
         fix(layout, Target::GRADE_SCHEME_VERSION, "1")?;
-        let grades = "grades are assumed to be those of obvert-grades; if the office has a scheme of its own, name it in fixed";
+        let grades = "grades are assumed to be those of obvert-grades; if the office uses another scheme, name it in fixed";
         open.push(grades.to_owned());
     }
     if analysis.has(Target::OPERATOR) {
@@ -80,14 +80,14 @@ fn add_fixed(
     if !analysis.has(Target::DIRECTION) {
         fix(layout, Target::DIRECTION, "downstream")?;
         open.push(
-            "no column says which way the camera went; every run is assumed to go downstream"
+            "no column has the direction of the camera; every run is assumed to be downstream: correct direction in fixed"
                 .to_owned(),
         );
     }
     Ok(())
 }
 
-/// Adds when the record was issued.
+/// Adds the time of issue.
 fn add_issued(
     layout: &mut Layout,
     has_start: bool,
@@ -97,12 +97,14 @@ fn add_issued(
         make(layout, Target::ISSUED, &field(Target::STARTED))?;
         layout.zone = Some(text("+00:00")?);
         open.push(
-            "the table does not state the offset of its times from UTC; set it in zone in place of +00:00".to_owned(),
+            "the table does not have the offset of its times from UTC; set zone, which is +00:00"
+                .to_owned(),
         );
     } else {
-        fix(layout, Target::ISSUED, NOT_SAID)?;
+        fix(layout, Target::ISSUED, PLACEHOLDER_ISSUED)?;
         open.push(
-            "the table does not state when the record was issued; set it in fixed in place of 2000-01-01".to_owned(),
+            "the table does not have the time of issue; set it in fixed instead of 2000-01-01"
+                .to_owned(),
         );
     }
     Ok(())
@@ -113,7 +115,7 @@ fn field(target: Target) -> String {
     format!("{{{target}}}")
 }
 
-/// Adds what names the pipes, the runs, the document and the recordings, where no column does.
+/// Adds the ids of pipes, runs, the document and recordings, if no column has them.
 fn add_names(
     layout: &mut Layout,
     context: Context<'_>,
@@ -123,7 +125,7 @@ fn add_names(
     let (pipe, run, direction) =
         (field(Target::PIPE_ID), field(Target::RUN_ID), field(Target::DIRECTION));
     if !analysis.has(Target::PIPE_ID) {
-        // The two ends in the order of the flow, whichever way the camera went.
+        // The two ends in flow direction, whatever the direction of the camera.
         let is_by_run = analysis.has(Target::RUN_FROM) && !analysis.has(Target::DIRECTION);
         let ends = if is_by_run {
             [Target::RUN_FROM, Target::RUN_TO]
@@ -136,13 +138,14 @@ fn add_names(
         if has_start && is_ambiguous(analysis) {
             make(layout, Target::RUN_ID, &format!("{pipe} {}", field(Target::STARTED)))?;
             open.push(
-                "no column names the run; the rows of one pipe with one start are taken as one run"
+                "no column identifies the run; rows with the same pipe and start are read as one run"
                     .to_owned(),
             );
         } else {
             make(layout, Target::RUN_ID, &format!("{pipe} {direction}"))?;
             open.push(
-                "no column names the run; each direction of a pipe is taken as one run".to_owned(),
+                "no column identifies the run; each direction of a pipe is read as one run"
+                    .to_owned(),
             );
         }
     }
@@ -153,13 +156,13 @@ fn add_names(
         let of_run = if analysis.has(Target::RUN_ID) { run } else { format!("{pipe}-{direction}") };
         layout.video = Some(text(&format!("{of_run}.mp4"))?);
         open.push(
-            "no column names the recording that offsets are into; set its name in video".to_owned(),
+            "no column names the recording that offsets refer to; set its name in video".to_owned(),
         );
     }
     Ok(())
 }
 
-/// Adds what marks the start and the end of stretches.
+/// Adds the marks of the start and the end of stretches.
 fn add_stretches(layout: &mut Layout, analysis: &Analysis<'_>) -> Result<(), ConvertError> {
     let Some(column) = analysis.column_with(Role::Stretch) else { return Ok(()) };
     if let Some((start, finish)) = analysis.statistics(column).stretch_marks() {
@@ -169,7 +172,7 @@ fn add_stretches(layout: &mut Layout, analysis: &Analysis<'_>) -> Result<(), Con
     Ok(())
 }
 
-/// Adds the words for units that are behind numbers.
+/// Adds the words for units after numbers.
 fn add_unit_words(layout: &mut Layout, analysis: &Analysis<'_>) -> Result<(), ConvertError> {
     let mut words: Vec<&(String, QuantityUnit)> = Vec::new();
     let chosen = (0..analysis.columns.len()).filter(|column| analysis.choice(*column).is_some());
@@ -184,9 +187,9 @@ fn add_unit_words(layout: &mut Layout, analysis: &Analysis<'_>) -> Result<(), Co
     Ok(())
 }
 
-/// Whether one direction of one pipe was begun at several times, or nothing tells.
+/// Whether a pipe has several starts in one direction, or the start is not known.
 fn is_ambiguous(analysis: &Analysis<'_>) -> bool {
-    if let FileForm::Xml { .. } = analysis.form {
+    if let FileKind::Xml { .. } = analysis.form {
         return true;
     }
     const KEYS: [Target; 6] = [
