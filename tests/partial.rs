@@ -284,7 +284,7 @@ fn the_report_lists_the_rules_that_could_not_be_run() {
     assert_eq!(by_rules(&check(&spoiled)), BTreeSet::new());
     let mut spoiled = document(CLEAN);
     spoiled["units"]["length"] = json!("feet");
-    let needed = Some("/units/length could not be read, and no rule can do without it");
+    let needed = Some("/units/length could not be read, and every rule needs it");
     assert_eq!(why(&spoiled, "code-unknown").as_deref(), needed);
 }
 
