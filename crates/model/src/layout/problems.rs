@@ -4,10 +4,13 @@
 use std::collections::BTreeMap;
 
 use super::{CellKind, Column, Layout, Record, Target, Template, TemplateError};
-use crate::profile::{FieldPath, FieldPathError, Scalar};
-use crate::shape::Shape;
+use crate::profile::{FieldPath, FieldPathError};
 use crate::text::Text;
 use crate::text::nearest;
+
+mod kinds;
+
+use kinds::{kind_problems, value_problem};
 
 /// One problem of a layout.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -381,104 +384,6 @@ fn mark_problems(
 fn is_name(text: &str) -> bool {
     text.starts_with(|c: char| c.is_alphabetic() || c == '_')
         && text.chars().all(|c| c.is_alphanumeric() || matches!(c, '_' | '-' | '.' | ':'))
-}
-
-fn kind_problems(
-    at: &str,
-    column: &Column,
-    kind: CellKind,
-    target: Target,
-    layout: &Layout,
-    problems: &mut Problems,
-) {
-    let shape = target.shape();
-    if !kind.fits(target, !column.translate.is_empty()) {
-        let instead = match shape {
-            _ if target == Target::CLOCK => "; use clock",
-            Shape::Bool => "; use yes-no, with its words in translate",
-            Shape::Number | Shape::Whole => "; use number, or another kind for numbers",
-            Shape::Text if kind == CellKind::YesNo => "; use text, or a kind for dates or times",
-            _ => "",
-        };
-        problems.add(
-            format!("{at}/kind"),
-            format!("{target} cannot hold cells of the kind {kind}{instead}"),
-        );
-    }
-    if kind == CellKind::Amount && layout.units.is_empty() {
-        problems.add(
-            format!("{at}/kind"),
-            "the cells of amounts have words for units; list them in units",
-        );
-    }
-    unit_problems(at, column, kind, target, layout, problems);
-    if kind == CellKind::YesNo && column.translate.is_empty() {
-        problems.add(at, "give the words for yes and no in translate");
-    }
-    if let Some((key, message)) = kind.pattern_problem(column) {
-        problems.add(format!("{at}{key}"), message);
-    }
-    if column.place == Some(0) {
-        problems.add(format!("{at}/place"), "places are counted from 1");
-    }
-    for (index, translation) in column.translate.iter().enumerate() {
-        let pointer = format!("{at}/translate/{index}");
-        if let Some(earlier) =
-            column.translate[..index].iter().position(|other| other.text == translation.text)
-        {
-            problems.add(
-                format!("{pointer}/text"),
-                format!("duplicate of {at}/translate/{earlier}; keep one"),
-            );
-        }
-        value_problem(&format!("{pointer}/value"), shape, &translation.value, problems);
-    }
-}
-
-/// Reports a unit where none is possible, and a missing one where it is needed.
-fn unit_problems(
-    at: &str,
-    column: &Column,
-    kind: CellKind,
-    target: Target,
-    layout: &Layout,
-    problems: &mut Problems,
-) {
-    let pointer = format!("{at}/unit");
-    match (column.unit, target.measured_in()) {
-        (Some(_), _) if kind == CellKind::Amount => {
-            problems.add(pointer, "the cells of an amount have their own unit; remove this one");
-        }
-        (Some(unit), Some(_)) if unit.dimension() != crate::tables::Dimension::Length => {
-            problems.add(pointer, format!("{unit} is not a unit of length"));
-        }
-        (Some(_), None) if target != Target::AMOUNT => {
-            problems.add(pointer, "the numbers of this field have no unit; remove it")
-        }
-        _ => {}
-    }
-    if let Some(unit) = target.measured_in()
-        && (column.unit.is_some() || kind == CellKind::Amount)
-        && layout.fixed_text(unit).is_none()
-    {
-        problems
-            .add(at, format!("lengths in another unit are converted to {unit}; set it in fixed"));
-    }
-}
-
-fn value_problem(pointer: &str, shape: &Shape, value: &Scalar, problems: &mut Problems) {
-    let message = match (shape, value) {
-        (Shape::Word(words), Scalar::Text(text)) if !words.iter().any(|word| **word == **text) => {
-            let near = nearest(text, words.iter().map(String::as_str)).map(str::to_owned);
-            let near = near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
-            format!("{text:?} is not one of {}{near}", words.join(", "))
-        }
-        (Shape::Word(_) | Shape::Text, Scalar::Text(_))
-        | (Shape::Number | Shape::Whole, Scalar::Number(_))
-        | (Shape::Bool, Scalar::Bool(_)) => return,
-        _ => format!("the field cannot hold {value}"),
-    };
-    problems.add(pointer, message);
 }
 
 fn template_problems(pointer: &str, text: &Text, problems: &mut Problems) {
