@@ -1,5 +1,5 @@
-//! What a conversion through a layout accounts for: each value with what it was and became, the
-//! true reason, and what is put in told from what is lost.
+//! The loss report of a conversion through a layout: each value before and after, the actual
+//! reason, and added values kept apart from lost ones.
 
 use obvert_convert::{Loss, LossKind, LossReport, recode};
 use obvert_layout as layout;
@@ -24,7 +24,7 @@ fn at<'r>(report: &'r LossReport, pointer: &str) -> &'r Loss {
 /// 8 in is 203.2 mm (25.4 mm exactly), 212.4 ft is 64.73952 m (0.3048 m exactly), and office B
 /// writes whole millimetres and centimetres.
 #[test]
-fn what_comes_back_otherwise_has_both_values() {
+fn changed_values_are_reported_before_and_after() {
     let (survey, _) = read(A, &a());
     let (translated, _) =
         recode::document(&survey.document, CodeList::obvert_terms(), CodeList::en_13508_2())
@@ -48,14 +48,14 @@ fn what_comes_back_otherwise_has_both_values() {
             "{pointer}"
         );
     }
-    // An amount in percent, where the code list has a length.
+    // An amount in percent, where the code list requires a length.
     let loss = at(&losses, "/runs/1/observations/3/quantities/0");
     assert!(loss.message.contains("takes an amount in percent here"), "{}", loss.message);
     assert_eq!(loss.was, Some(json!({"value": 80, "unit": "percent"})));
 }
 
 #[test]
-fn a_column_that_leads_nowhere_is_accounted_for_cell_by_cell() {
+fn an_unmapped_column_is_reported_cell_by_cell() {
     let mut layout = serde_json::to_value(a()).unwrap();
     let column = layout["columns"]
         .as_array_mut()
@@ -82,7 +82,7 @@ fn a_column_that_leads_nowhere_is_accounted_for_cell_by_cell() {
     let comment = |line, text: &str, pointer: &str| {
         (line, Some(21), Some("Comment".to_owned()), Value::from(text), pointer.to_owned())
     };
-    // Every remark of the file, by eye.
+    // All remarks of the file, collected by eye.
     assert_eq!(
         dropped.into_iter().map(of).collect::<Vec<_>>(),
         [
@@ -99,17 +99,17 @@ fn a_column_that_leads_nowhere_is_accounted_for_cell_by_cell() {
 }
 
 #[test]
-fn each_row_of_a_table_that_has_no_column_is_accounted_for() {
+fn each_row_of_a_table_without_a_column_is_reported() {
     let mut value = json(&read(A, &a()).0.document);
     value["equipment"] = json!([{"id": "E1", "kind": "crawler"}, {"id": "E2", "kind": "push-rod"}]);
     let (_, losses) = layout::write(&document(&value), &a(), &[]).unwrap();
-    let said: Vec<_> = losses
+    let messages: Vec<_> = losses
         .losses
         .iter()
         .map(|loss| (loss.kind, loss.pointer.as_str(), loss.was.clone()))
         .collect();
     assert_eq!(
-        said,
+        messages,
         [
             (LossKind::Dropped, "/equipment/0", Some(value["equipment"][0].clone())),
             (LossKind::Dropped, "/equipment/1", Some(value["equipment"][1].clone()))
@@ -117,10 +117,10 @@ fn each_row_of_a_table_that_has_no_column_is_accounted_for() {
     );
 }
 
-/// The code points are those of the Unicode standard; Windows-1252 has the en dash and ISO 8859-1
-/// has not (WHATWG Encoding standard).
+/// The code points are those of the Unicode standard. Windows-1252 has the en dash, ISO 8859-1 does
+/// not (WHATWG Encoding standard).
 #[test]
-fn a_character_that_a_file_cannot_hold_is_named() {
+fn a_character_outside_the_encoding_is_named() {
     let c =
         Layout::read(include_bytes!("../../../../examples/layouts/office-c.layout.json")).unwrap();
     let xml = include_bytes!("../../../../examples/layouts/office-c.xml").as_slice();
@@ -160,22 +160,22 @@ fn a_character_that_a_file_cannot_hold_is_named() {
 }
 
 #[test]
-fn an_offset_into_a_recording_of_another_name_has_the_true_reason() {
+fn an_offset_into_a_recording_of_another_name_is_reported_with_its_reason() {
     let text =
         json(&read(A, &a()).0.document).to_string().replace("\"L-101.mp4\"", "\"film 7.mp4\"");
     let (_, losses) =
         layout::write(&document(&serde_json::from_str(&text).unwrap()), &a(), &[]).unwrap();
     let loss = at(&losses, "/runs/0/observations/2/media/2");
     assert_eq!(loss.was, Some(json!({"id": "film 7.mp4", "offset": 150})));
-    // The same of every recording, so that it can be told once.
+    // The same reason applies to every recording, so it can be reported once.
     let message = "offsets of the layout heron-sheets refer to {runs.id}.mp4, and this recording has another name, so the table cannot refer to \
                    it";
     assert_eq!(loss.message, message);
-    // The picture beside it comes back, and the recording itself has no row that names it.
+    // The picture next to it comes back; no row names the recording itself.
     assert!(!losses.losses.iter().any(|loss| loss.pointer == "/runs/0/observations/2/media/0"));
     let media = losses.losses.iter().find(|loss| loss.pointer.starts_with("/media/")).unwrap();
     assert!(media.message.starts_with("no row of the table names it"), "{}", media.message);
-    // A kind of media that no column and no pattern is for.
+    // A kind of media without a column or pattern.
     let mut value = json(&read(A, &a()).0.document);
     let note = json!({"id": "note.pdf", "file": "note.pdf", "kind": "document", "run": "L-101"});
     value["media"].as_array_mut().unwrap().push(note);
@@ -192,10 +192,10 @@ fn an_offset_into_a_recording_of_another_name_has_the_true_reason() {
     );
 }
 
-/// What is put in is told apart: what only says how to read the rest, or follows from it, and what
-/// nobody recorded.
+/// Added values are reported separately: those that only explain the rest or follow from it, and
+/// those that were never recorded.
 #[test]
-fn what_is_put_in_is_no_loss_unless_it_says_what_nobody_recorded() {
+fn added_values_are_losses_only_if_they_were_never_recorded() {
     let (survey, report) = read(A, &a());
     assert!(!report.is_empty() && !report.loses(), "{report:#?}");
     assert_eq!(at(&report, "/issued").becomes, Some("2026-05-06T13:15:00-05:00".into()));
@@ -222,7 +222,7 @@ fn what_is_put_in_is_no_loss_unless_it_says_what_nobody_recorded() {
             json!("circular"),
             without(&|value| cut(&mut value["pipes"][1], "shape")),
         ),
-        // There are grades in it, which are then said to be of the scheme.
+        // It contains grades, which are then attributed to the scheme.
         (
             "/grading",
             LossKind::Changed,
@@ -254,7 +254,7 @@ fn what_is_put_in_is_no_loss_unless_it_says_what_nobody_recorded() {
     }
 }
 
-/// Whether everything that one value says is in the other.
+/// Returns whether `whole` contains every value of `part`.
 fn holds(whole: &Value, part: &Value) -> bool {
     match (whole, part) {
         (Value::Object(whole), Value::Object(part)) => {
@@ -269,8 +269,8 @@ fn holds(whole: &Value, part: &Value) -> bool {
 
 proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(64) })]
-    /// Whatever a survey leaves unsaid: it comes back the same exactly when the report is empty,
-    /// and whole when nothing is lost.
+    /// For any values left out of a survey: it comes back unchanged exactly if the report is empty,
+    /// and complete if nothing is lost.
     #[test]
     fn the_report_is_empty_exactly_when_the_survey_comes_back(picks in proptest::collection::vec(any::<proptest::sample::Index>(), 1..4), of_b: bool) {
         const CUTS: [&str; 14] = [
@@ -288,8 +288,8 @@ proptest! {
         }
         let before = document(&value);
         let (bytes, losses) = layout::write(&before, &layout, &[]).unwrap();
-        // A table that does not say the date of its last row makes no date of issue: nothing comes
-        // back then, which is a loss.
+        // A table without the date of its last row provides no date of issue: nothing comes back
+        // then, which is a loss.
         let back = layout::read(&bytes, "t.csv", &layout, &[]).map(|(survey, _)| json(&survey.document)).unwrap_or_default();
         let before = json(&before);
         prop_assert_eq!(losses.is_empty(), back == before, "{:#?}", losses.losses);

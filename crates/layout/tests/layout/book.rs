@@ -1,5 +1,5 @@
-//! Offices' own tables in workbooks: what a spreadsheet keeps as a number, a date or a time is what
-//! the text says.
+//! Offices' own tables in workbooks: the numbers, dates and times of a spreadsheet read the same as
+//! their text.
 
 use obvert_layout as layout;
 use obvert_model::layout::Layout;
@@ -8,7 +8,7 @@ use serde_json::json;
 
 use crate::{A, B, a, b, read, refused};
 
-/// The rows of a table in text.
+/// The rows of a text table.
 fn rows(source: &[u8], delimiter: u8) -> Vec<Vec<String>> {
     let text: String = source
         .iter()
@@ -21,8 +21,8 @@ fn rows(source: &[u8], delimiter: u8) -> Vec<Vec<String>> {
     reader.records().map(|row| row.unwrap().iter().map(str::to_owned).collect()).collect()
 }
 
-/// What a person's spreadsheet makes of office A's table: numbers, days, times of day and spans in
-/// cells of their own kind.
+/// Office A's table as a spreadsheet user would save it: numbers, days, times of day and durations
+/// in cells of the matching type.
 pub(super) fn typed() -> Vec<u8> {
     let mut book = Workbook::new();
     let sheet = book.add_worksheet();
@@ -69,7 +69,7 @@ pub(super) fn typed() -> Vec<u8> {
 }
 
 #[test]
-fn a_typed_workbook_says_what_the_text_says() {
+fn a_typed_workbook_reads_like_its_text() {
     let (text, _) = read(A, &a());
     let (book, _) = read(&typed(), &a());
     assert_eq!(book.document, text.document);
@@ -78,7 +78,7 @@ fn a_typed_workbook_says_what_the_text_says() {
 }
 
 #[test]
-fn what_is_written_as_a_workbook_is_read_back() {
+fn a_written_workbook_reads_back() {
     for (source, layout) in [(A, a()), (B, b())] {
         let (survey, _) = read(source, &layout);
         let (text, lost_in_text) = layout::write(&survey.document, &layout, &[]).unwrap();
@@ -88,10 +88,9 @@ fn what_is_written_as_a_workbook_is_read_back() {
     }
 }
 
-/// Headings in two rows below two rows of the office's own, with a second sheet that is passed over
-/// and said.
+/// Two heading rows below two rows of the office's own. A second sheet is skipped and reported.
 #[test]
-fn headings_stand_where_the_layout_says() {
+fn headings_are_read_from_the_rows_that_the_layout_names() {
     let mut layout: serde_json::Value =
         serde_json::from_slice(include_bytes!("../../../../examples/layouts/office-b.layout.json"))
             .unwrap();
@@ -105,7 +104,7 @@ fn headings_stand_where_the_layout_says() {
 }
 
 #[test]
-fn formulas_errors_and_empty_books_are_refused_with_their_place() {
+fn formulas_errors_and_empty_books_are_refused_with_their_location() {
     let mut book = Workbook::new();
     let sheet = book.add_worksheet();
     let rows = rows(A, b',');
@@ -116,11 +115,12 @@ fn formulas_errors_and_empty_books_are_refused_with_their_place() {
     }
     sheet.write_formula(2, 5, "=4*2").unwrap();
     book.add_worksheet().write_string(0, 0, "notes").unwrap();
-    let said = refused(&book.save_to_buffer().unwrap(), &a());
-    assert_eq!(said.len(), 1, "{said:?}");
+    let messages = refused(&book.save_to_buffer().unwrap(), &a());
+    assert_eq!(messages.len(), 1, "{messages:?}");
     assert!(
-        said[0].starts_with("t.csv:3:6 (column Dia in): the cell has the formula \"=4*2\"; copy"),
-        "{said:?}"
+        messages[0]
+            .starts_with("t.csv:3:6 (column Dia in): the cell has the formula \"=4*2\"; copy"),
+        "{messages:?}"
     );
 
     let mut book = Workbook::new();
@@ -129,8 +129,8 @@ fn formulas_errors_and_empty_books_are_refused_with_their_place() {
     assert!(refused(b"PK\x03\x04 no zip at all", &a())[0].starts_with("t.csv: "));
 }
 
-/// The rows of a table, some of whose cells are numbers that are shown as percentages, by row and
-/// heading.
+/// The rows of a table in which some cells, given by row and heading, are numbers formatted as
+/// percentages.
 fn with_percentages(source: &[u8], delimiter: u8, cells: &[(u32, &str, f64, &str)]) -> Vec<u8> {
     let mut book = Workbook::new();
     let sheet = book.add_worksheet();
@@ -151,10 +151,10 @@ fn with_percentages(source: &[u8], delimiter: u8, cells: &[(u32, &str, f64, &str
     book.save_to_buffer().unwrap()
 }
 
-/// A spreadsheet holds 0.05 where its author sees 5 % (ECMA-376 part 1, 18.8.30, formats 9 and 10).
+/// A spreadsheet stores 0.05 where it shows 5 % (ECMA-376 part 1, 18.8.30, formats 9 and 10).
 #[test]
-fn a_percentage_is_what_its_author_sees() {
-    // The unit in the cell, and by the code list.
+fn a_percentage_is_read_as_it_is_shown() {
+    // The unit from the cell, and from the code list.
     let amounts =
         [(3, "Amount", 0.05, "0%"), (7, "Amount", 0.1, "0.00%"), (9, "Amount", 0.15, "0.0 %")];
     let quantities = [(3, "Q1", 0.1, "0%"), (8, "Q1", 0.1, "0.00%")];
@@ -164,25 +164,25 @@ fn a_percentage_is_what_its_author_sees() {
         let (survey, _) = read(&with_percentages(source, delimiter, cells), &layout);
         assert_eq!(survey.document, read(source, &layout).0.document, "{}", layout.id);
     }
-    // A percent sign in quotes is text behind a number as any other.
+    // A quoted percent sign is ordinary text after a number.
     let (survey, _) = read(&with_percentages(B, b';', &[(3, "Q1", 10.0, "0\" %\"")]), &b());
     assert_eq!(survey.document, read(B, &b()).0.document);
-    // The unit of the column.
+    // The unit from the column.
     let mut layout: serde_json::Value = serde_json::to_value(b()).unwrap();
     layout["columns"][13]["unit"] = "percent".into();
     let layout = Layout::read(layout.to_string().as_bytes()).unwrap();
     let (survey, _) = read(&with_percentages(B, b';', &[(3, "Q1", 0.07, "0%")]), &layout);
     let quantity = &survey.document.runs[0].observations[1].quantities[0];
     assert_eq!((quantity.value.get(), quantity.unit.as_str()), (7.0, "percent"));
-    // A text is what is seen.
+    // A text field takes the displayed text.
     let (survey, _) = read(&with_percentages(A, b',', &[(3, "Comment", 0.5, "0%")]), &a());
     assert_eq!(survey.document.runs[0].observations[1].remark.as_deref(), Some("50%"));
 }
 
 #[test]
-fn a_percentage_where_none_belongs_is_said_with_its_cell() {
+fn an_unexpected_percentage_is_reported_with_its_cell() {
     let cells = [(2, "Dia in", 0.08, "0%"), (4, "Station", 0.124, "0%"), (10, "Grade", 0.03, "0%")];
-    let said = refused(&with_percentages(A, b',', &cells), &a());
+    let messages = refused(&with_percentages(A, b',', &cells), &a());
     let formatted = "the cell is formatted as a percentage: format it as";
     for (place, start, end) in [
         (
@@ -201,22 +201,22 @@ fn a_percentage_where_none_belongs_is_said_with_its_cell() {
             " a number and type it again",
         ),
     ] {
-        let whole = format!("{place}{start}{formatted}{end}");
-        assert!(said.contains(&whole), "{whole}: {said:#?}");
+        let full = format!("{place}{start}{formatted}{end}");
+        assert!(messages.contains(&full), "{full}: {messages:#?}");
     }
-    // An amount that the code list has in millimetres.
-    let said = refused(&with_percentages(B, b';', &[(7, "Q1", 0.15, "0%")]), &b());
-    assert_eq!(said.len(), 1, "{said:#?}");
+    // An amount that the code list measures in millimetres.
+    let messages = refused(&with_percentages(B, b';', &[(7, "Q1", 0.15, "0%")]), &b());
+    assert_eq!(messages.len(), 1, "{messages:#?}");
     assert!(
-        said[0].starts_with(
+        messages[0].starts_with(
             "t.csv:7:14 (column Q1): found 15 %, in a cell that is formatted as a percentage"
         ),
-        "{said:#?}"
+        "{messages:#?}"
     );
-    assert!(said[0].contains("the code list has mm"), "{said:#?}");
+    assert!(messages[0].contains("the code list has mm"), "{messages:#?}");
 }
 
-/// A workbook whose table of office B stands on one of several sheets.
+/// A workbook with several sheets, one of which has office B's table.
 fn of_sheets(names: &[&str]) -> Vec<u8> {
     let mut book = Workbook::new();
     for name in names {
@@ -246,13 +246,13 @@ fn a_layout_may_name_the_sheet() {
     };
     let book = of_sheets(&["Notizen", "Haltungen", "Adressen"]);
     let (text, _) = read(B, &b());
-    // Spreadsheet programs take names that differ in case for one.
+    // Spreadsheet programs ignore case in sheet names.
     for name in ["Haltungen", "haltungen"] {
         let (survey, report) = read(&book, &named(name));
         assert_eq!(survey.document, text.document);
         assert_eq!(report.notes, [], "nothing is passed over unasked");
     }
-    // Another sheet with the same table is what nobody means to pass over.
+    // Skipping another sheet with the same table is never intended.
     let again = {
         let mut book = Workbook::new();
         for name in ["Haltungen", "Haltungen 2"] {
@@ -268,7 +268,7 @@ fn a_layout_may_name_the_sheet() {
     let (_, report) = read(&again, &named("Haltungen"));
     let notes: Vec<&str> = report.notes.iter().map(|note| note.message.as_str()).collect();
     assert_eq!(notes, ["the table was read from the sheet \"Haltungen\"; not from Haltungen 2"]);
-    // Without a name it is the first with anything in it.
+    // Without a name, the first sheet with content is read.
     assert_eq!(
         refused(&book, &b()),
         [
@@ -276,24 +276,24 @@ fn a_layout_may_name_the_sheet() {
              right file and the right row of headings; the table was read from the sheet \"Notizen\"; not from Haltungen, Adressen"
         ]
     );
-    let said = refused(&book, &named("Haltung"));
+    let messages = refused(&book, &named("Haltung"));
     assert_eq!(
-        said,
+        messages,
         [
             "t.csv: there is no sheet \"Haltung\", which table.sheet of the layout morvelde-haltungen names; the sheets are \"Notizen\", \
           \"Haltungen\", \"Adressen\"; did you mean \"Haltungen\"?"
         ]
     );
-    // What is written has the sheet of that name, and is read again.
+    // The written workbook has a sheet of that name and reads back.
     let (written, _) = layout::write_workbook(&text.document, &named("Haltungen"), &[]).unwrap();
     assert_eq!(read(&written, &named("Haltungen")).0.document, text.document);
     assert!(refused(&written, &named("Anderes"))[0].contains("the sheets are \"Haltungen\""));
 }
 
-/// A date that holds a time of day as well, and a time that holds a day or seconds, lose what their
-/// columns have no room for; where the other column has it, nothing is lost.
+/// A date cell with a time of day, or a time cell with a day or seconds, loses what its column
+/// cannot hold. Nothing is lost if the other column has it.
 #[test]
-fn what_a_moment_holds_beyond_its_column_is_told() {
+fn parts_of_a_moment_beyond_its_column_are_reported() {
     let layout = || {
         let columns = [
             json!({"heading": "Day", "to": "runs.started", "kind": "date", "pattern": "dd.mm.yyyy"}),
@@ -314,10 +314,10 @@ fn what_a_moment_holds_beyond_its_column_is_told() {
         sheet.write_number_with_format(1, 5, day, &shown("dd.mm.yyyy")).unwrap();
         sheet.write_number_with_format(1, 6, hour, &shown("dd.mm.yyyy hh:mm:ss")).unwrap();
         let (_, report) = read(&book.save_to_buffer().unwrap(), &layout());
-        let told = |loss: &obvert_convert::Loss| {
+        let reported = |loss: &obvert_convert::Loss| {
             format!("{} {:?}", loss.place.as_ref().unwrap(), loss.was.as_ref().unwrap())
         };
-        report.losses.iter().map(told).collect::<Vec<_>>()
+        report.losses.iter().map(reported).collect::<Vec<_>>()
     };
     // Day 46,176 is 2026-06-03 in the 1900 system (ECMA-376 part 1, 18.17.4.1).
     let (day, hour) = (46_176.0, 9.5 / 24.0);
@@ -335,9 +335,9 @@ fn what_a_moment_holds_beyond_its_column_is_told() {
     );
 }
 
-/// What stands beside the table in a sheet is under no heading.
+/// A value to the right of the table has no heading.
 #[test]
-fn a_value_beside_the_table_is_told_with_its_cell() {
+fn a_value_next_to_the_table_is_reported_with_its_cell() {
     let mut book = Workbook::new();
     let sheet = book.add_worksheet();
     for (line, row) in (0_u32..).zip(rows(B, b';')) {
@@ -346,9 +346,10 @@ fn a_value_beside_the_table_is_told_with_its_cell() {
         }
     }
     sheet.write_string(4, 24, "rain").unwrap();
-    let said = refused(&book.save_to_buffer().unwrap(), &b());
+    let messages = refused(&book.save_to_buffer().unwrap(), &b());
     assert!(
-        said[0].starts_with("t.csv:5:25: found \"rain\" without a heading, so the row was skipped"),
-        "{said:?}"
+        messages[0]
+            .starts_with("t.csv:5:25: found \"rain\" without a heading, so the row was skipped"),
+        "{messages:?}"
     );
 }

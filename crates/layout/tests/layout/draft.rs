@@ -1,4 +1,4 @@
-//! Layouts that are drafted from tables alone, held against the ones that were written by hand.
+//! Layouts drafted from tables alone, compared with those written by hand.
 
 use obvert_layout::{self as layout, Draft};
 use obvert_model::layout::Layout;
@@ -10,9 +10,9 @@ const D: &[u8] = include_bytes!("office-d.txt");
 const F: &[u8] = include_bytes!("office-f.csv");
 const G: &[u8] = include_bytes!("office-g.txt");
 
-/// What a column is, as far as it decides how cells are read: where it leads, its kind, pattern,
-/// separator, unit and place, or its part in codes and stretches.
-fn what(layout: &Layout, heading: &str) -> String {
+/// The properties of a column that determine how its cells are read: target, kind, pattern,
+/// separator, unit and location, or its part in codes and continuous features.
+fn binding(layout: &Layout, heading: &str) -> String {
     let column = layout.columns.iter().find(|column| *column.heading == *heading).unwrap();
     if layout.codes.as_ref().is_some_and(|codes| codes.columns.contains(&column.heading)) {
         return "codes".to_owned();
@@ -23,35 +23,36 @@ fn what(layout: &Layout, heading: &str) -> String {
     }
     let all = serde_json::to_value(column).unwrap();
     let keys = ["to", "kind", "pattern", "unit", "place"];
-    let mut said: Vec<String> =
+    let mut parts: Vec<String> =
         keys.iter().map(|key| all.get(*key).map(Value::to_string).unwrap_or_default()).collect();
     if all["kind"] == "clock" {
-        said.push(all["separator"].to_string());
+        parts.push(all["separator"].to_string());
     }
-    said.join(" ")
+    parts.join(" ")
 }
 
-/// The columns that the draft has right, and those that it has otherwise.
-pub(super) fn held(draft: &Draft, by_hand: &Layout) -> (usize, Vec<String>) {
+/// Counts the columns the draft has right and lists those that differ.
+pub(super) fn compared(draft: &Draft, by_hand: &Layout) -> (usize, Vec<String>) {
     let (mut right, mut wrong) = (0, Vec::new());
     for column in &by_hand.columns {
-        let (is, ought) = (what(&draft.layout, &column.heading), what(by_hand, &column.heading));
-        if is == ought {
+        let (is, expected) =
+            (binding(&draft.layout, &column.heading), binding(by_hand, &column.heading));
+        if is == expected {
             right += 1;
         } else {
-            wrong.push(format!("{}: {is} and not {ought}", column.heading));
+            wrong.push(format!("{}: {is} and not {expected}", column.heading));
         }
     }
     (right, wrong)
 }
 
-/// At least four of five columns of the two offices right unaided, as the project demands of
-/// itself.
+/// The draft gets at least four of five columns of both offices right unaided, the target the
+/// project sets itself.
 #[test]
 fn drafts_have_most_columns_right() {
     for (source, by_hand) in [(A, a()), (B, b())] {
         let draft = layout::draft(source, "t.csv").unwrap();
-        let (right, wrong) = held(&draft, &by_hand);
+        let (right, wrong) = compared(&draft, &by_hand);
         println!("{}: {right} of {} right; {wrong:#?}", by_hand.id, by_hand.columns.len());
         assert!(right * 5 >= by_hand.columns.len() * 4, "{right}: {wrong:#?}");
         assert_eq!(draft.columns.len(), by_hand.columns.len());
@@ -65,11 +66,11 @@ fn drafts_have_most_columns_right() {
     }
 }
 
-/// A table that the words were not chosen for.
+/// A table that was not used to choose the vocabulary.
 #[test]
 fn a_draft_of_a_third_table_has_most_columns_right() {
     let draft = layout::draft(D, "d.txt").unwrap();
-    let ought = [
+    let expected = [
         ("Survey No", "runs.id"),
         ("Upstream MH", "pipes.upstream"),
         ("Downstream MH", "pipes.downstream"),
@@ -90,32 +91,32 @@ fn a_draft_of_a_third_table_has_most_columns_right() {
         ("Camera by", "runs.operator"),
         ("Remarks", "runs.observations.remark"),
     ];
-    let wrong = otherwise(&draft, &ought);
-    assert!((ought.len() - wrong.len()) * 5 >= ought.len() * 4, "{wrong:#?}");
+    let wrong = mismatches(&draft, &expected);
+    assert!((expected.len() - wrong.len()) * 5 >= expected.len() * 4, "{wrong:#?}");
 }
 
-/// The columns that lead elsewhere than they ought to.
-fn otherwise(draft: &Draft, ought: &[(&str, &str)]) -> Vec<(String, String)> {
-    assert_eq!(draft.columns.len(), ought.len());
+/// The columns whose targets differ from the expected ones.
+fn mismatches(draft: &Draft, expected: &[(&str, &str)]) -> Vec<(String, String)> {
+    assert_eq!(draft.columns.len(), expected.len());
     let is = draft
         .columns
         .iter()
         .map(|column| (column.heading.as_str(), column.to.as_deref().unwrap_or("nothing")));
     let wrong: Vec<(String, String)> = is
-        .zip(ought)
-        .filter(|(is, ought)| is != *ought)
+        .zip(expected)
+        .filter(|(is, expected)| is != *expected)
         .map(|((heading, to), _)| (heading.to_owned(), to.to_owned()))
         .collect();
-    println!("{} of {} right; {wrong:#?}", ought.len() - wrong.len(), ought.len());
+    println!("{} of {} right; {wrong:#?}", expected.len() - wrong.len(), expected.len());
     wrong
 }
 
-/// French headings and words, commas in numbers and spaces between thousands. Times of day have an
-/// h between hours and minutes.
+/// French headings and words, decimal commas, and spaces between thousands. Times of day have an h
+/// between hours and minutes.
 #[test]
 fn a_draft_of_a_french_table_has_most_columns_right() {
     let draft = layout::draft(F, "f.csv").unwrap();
-    let ought = [
+    let expected = [
         ("Tronçon", "pipes.id"),
         ("Regard amont", "pipes.upstream"),
         ("Regard aval", "pipes.downstream"),
@@ -136,7 +137,7 @@ fn a_draft_of_a_french_table_has_most_columns_right() {
         ("Commentaire", "runs.observations.remark"),
         ("Opérateur", "runs.operator"),
     ];
-    let wrong = otherwise(&draft, &ought);
+    let wrong = mismatches(&draft, &expected);
     assert_eq!(wrong, []);
     let of = |heading: &str| {
         draft.layout.columns.iter().find(|column| *column.heading == *heading).unwrap()
@@ -163,13 +164,12 @@ fn a_draft_of_a_french_table_has_most_columns_right() {
     assert_eq!(document["runs"][1]["started"], "2026-03-15T09:40:00+00:00");
 }
 
-/// Headings that no office uses, feet and inches, sizes with their unit, English months: most is
-/// told by what the values look like, and what is not told is left and not taken for something
-/// else.
+/// Unusual headings, feet and inches, sizes with their unit, English months: the values identify
+/// most columns, and a column they do not identify is left unmapped instead of guessed.
 #[test]
-fn a_draft_of_a_table_with_strange_headings_takes_nothing_for_something_else() {
+fn a_draft_of_a_table_with_unusual_headings_has_no_wrong_column() {
     let draft = layout::draft(G, "g.txt").unwrap();
-    let ought = [
+    let expected = [
         ("Sheet", "runs.id"),
         ("House", "pipes.street"),
         ("Entered at", "runs.from"),
@@ -190,9 +190,9 @@ fn a_draft_of_a_table_with_strange_headings_takes_nothing_for_something_else() {
         ("Note to office", "runs.observations.remark"),
         ("Whose crew", "runs.operator"),
     ];
-    let wrong = otherwise(&draft, &ought);
+    let wrong = mismatches(&draft, &expected);
     assert!(wrong.iter().all(|(_, to)| to == "nothing"), "{wrong:#?}");
-    assert!((ought.len() - wrong.len()) * 10 >= ought.len() * 7, "{wrong:#?}");
+    assert!((expected.len() - wrong.len()) * 10 >= expected.len() * 7, "{wrong:#?}");
     for (heading, reason) in [
         (
             "How far",
@@ -219,7 +219,7 @@ fn a_draft_of_a_table_with_strange_headings_takes_nothing_for_something_else() {
     );
 }
 
-/// A draft reads the table that it was drafted from, but for what it says is open.
+/// A draft reads the table it was drafted from, except for what it reports as open.
 #[test]
 fn drafts_read_their_own_tables() {
     for (source, runs) in [(A, 4), (B, 2), (D, 2)] {
@@ -250,7 +250,7 @@ fn drafts_read_their_own_tables() {
 }
 
 #[test]
-fn what_was_guessed_is_said_with_why() {
+fn guesses_are_reported_with_their_reason() {
     let draft = layout::draft(B, "b.csv").unwrap();
     for guess in [
         "encoding windows-1252, by its bytes",
@@ -276,10 +276,10 @@ fn what_was_guessed_is_said_with_why() {
     assert!(american.open.iter().any(|open| open == unsettled), "{:#?}", american.open);
 }
 
-/// Headings as databases have them, minutes and seconds, and months before days that a day beyond
-/// 12 settles.
+/// Headings in the style of database columns, minutes and seconds, and months before days, settled
+/// by a day beyond 12.
 #[test]
-fn headings_of_databases_are_taken_apart() {
+fn database_style_headings_are_split() {
     let table = "PipeID,US_Node,DS_Node,DirOfSurvey,Dia,Mat,Len,SurveyDate,StartTime,Dist,Obs,ClkFrom,ClkTo,Sev,Qty,Img,VidTime\n\
                  A-1,N1,N2,down,12,RCP,204.5,03/17/2026,08:15,0.0,Start,,,,,,0:00\n\
                  A-1,N1,N2,down,12,RCP,204.5,03/17/2026,08:15,12.5,Crack longitudinal,11,1,2,,i1.jpg,0:45\n\
@@ -312,7 +312,7 @@ fn no_draft(source: &[u8]) -> String {
 }
 
 #[test]
-fn what_is_no_table_is_refused() {
+fn sources_that_are_not_tables_are_refused() {
     let png = [b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0".as_slice(), &[0x10; 64]].concat();
     for (source, message) in [
         (b"".as_slice(), "t.csv:1: the file is empty"),
@@ -334,8 +334,8 @@ fn what_is_no_table_is_refused() {
         (&png, "which no table has; save the table as CSV"),
         (b"%PDF-1.7\n1,2\n\x01\x02,3\n", "t.csv:3: the character U+0001, which no table has"),
     ] {
-        let said = no_draft(source);
-        assert!(said.contains(message), "{message}: {said}");
+        let refusal = no_draft(source);
+        assert!(refusal.contains(message), "{message}: {refusal}");
     }
 }
 
@@ -343,37 +343,37 @@ pub(super) const SMALL: &str = "Pipe;Upstream;Downstream;Distance;Code;Grade;Rem
                      P1;A;B;0,0;run.start;;\nP1;A;B;1,5;crack.longitudinal;3;fine\nP1;A;B;2,5;roots.fine;2;\n\
                      P1;A;B;4,5;roots.mass;4;much\nP1;A;B;9,0;run.finish;;\n";
 
-/// A quotation mark that nothing ends, and one that another ends rows below, begin on the line that
-/// is said. Another delimiter that finds no quotation marks is none the better for it.
+/// An unclosed quotation mark, or one closed rows below, is reported at the line where it opens. A
+/// delimiter that finds no quotation marks gains nothing by that.
 #[test]
 fn a_quotation_mark_that_swallows_rows_is_refused_with_its_line() {
     let unclosed = SMALL.replace(";fine\n", ";\"fine\n");
-    let said = no_draft(unclosed.as_bytes());
-    assert!(said.starts_with("t.csv:3: a quotation mark is not closed"), "{said}");
-    assert!(said.contains("close it, or double each"), "{said}");
+    let message = no_draft(unclosed.as_bytes());
+    assert!(message.starts_with("t.csv:3: a quotation mark is not closed"), "{message}");
+    assert!(message.contains("close it, or double each"), "{message}");
     let closed_below = unclosed.replace(";much\n", ";\"much\"\n");
-    let said = no_draft(closed_below.as_bytes());
+    let message = no_draft(closed_below.as_bytes());
     assert!(
-        said.starts_with("t.csv:3: a quotation mark starts a cell here, in column 7"),
-        "{said}"
+        message.starts_with("t.csv:3: a quotation mark starts a cell here, in column 7"),
+        "{message}"
     );
     let even = SMALL.replace(";fine\n", ";\"fine\n").replace(";much\n", ";much\"\n");
-    let said = no_draft(even.as_bytes());
+    let message = no_draft(even.as_bytes());
     assert!(
-        said.starts_with(
+        message.starts_with(
             "t.csv:3: a quotation mark starts a cell here, in column 7, which spans 3 lines"
         ),
-        "{said}"
+        "{message}"
     );
-    // A line end that belongs to a remark swallows nothing.
+    // A line end inside a remark swallows no row.
     let remark = SMALL.replace(";fine\n", ";\"fine;\nand long\"\n");
     assert_eq!(layout::draft(remark.as_bytes(), "t.csv").unwrap().columns.len(), 7);
     let bars = "a,b|c,d\n".repeat(3) + "\"e";
     assert!(no_draft(bars.as_bytes()).starts_with("t.csv:4: a quotation mark is not closed"));
 }
 
-/// Of a table that is longer than what is looked at, a cell that this cuts is no mistake, and one
-/// that swallows the rest is.
+/// In a table longer than the sample, a cell cut off by the end of the sample is not an error, but
+/// one that swallows the rest is.
 #[test]
 fn a_long_table_is_judged_by_its_beginning() {
     let row = "P1;A;B;1,5;crack.longitudinal;3;\"fine\nand long\"\n";
@@ -389,19 +389,19 @@ fn a_long_table_is_judged_by_its_beginning() {
     assert!(
         no_draft(unclosed.as_bytes()).starts_with("t.csv:3: a quotation mark starts a cell here")
     );
-    // Lines may end with CR alone.
+    // Lines may end with a single CR.
     let old = long.replace('\n', "\r");
     assert_eq!(layout::draft(old.as_bytes(), "t.csv").unwrap().columns, draft.columns);
-    // The same without another quotation mark to end it.
+    // The same without a closing quotation mark.
     let plain = "P1;A;B;1,5;crack.longitudinal;3;fine\n";
     let unclosed =
         SMALL.replacen(";fine\n", ";\"fine\n", 1) + &plain.repeat(9 * 1024 * 1024 / plain.len());
-    let said = no_draft(unclosed.as_bytes());
-    assert!(said.starts_with("t.csv:3: a quotation mark is not closed"), "{said}");
+    let message = no_draft(unclosed.as_bytes());
+    assert!(message.starts_with("t.csv:3: a quotation mark is not closed"), "{message}");
 }
 
 #[test]
-fn rows_that_are_no_whole_rows_are_told_and_passed_over() {
+fn incomplete_rows_are_reported_and_skipped() {
     let table = SMALL.replace("P1;A;B;2,5;roots.fine;2;\n", "P1;A;B;2,5\n")
         + "P1;A;B;9;note.remark;;left; then right\n";
     let draft = layout::draft(table.as_bytes(), "t.csv").unwrap();
@@ -422,8 +422,8 @@ fn rows_that_are_no_whole_rows_are_told_and_passed_over() {
         "{:#?}",
         draft.open
     );
-    let twice = SMALL.replace("Remark", "Code");
-    let draft = layout::draft(twice.as_bytes(), "t.csv").unwrap();
+    let duplicated = SMALL.replace("Remark", "Code");
+    let draft = layout::draft(duplicated.as_bytes(), "t.csv").unwrap();
     assert!(
         draft
             .open
@@ -435,8 +435,9 @@ fn rows_that_are_no_whole_rows_are_told_and_passed_over() {
     assert_eq!(draft.columns.len(), 6);
 }
 
-/// A column is not given up for one value that does not fit: it is mapped, less surely, and the
-/// value is named with its line, in the reason, in the basis of the column and among what is open.
+/// A single value that does not fit does not reject a column. The column is mapped with lower
+/// confidence, and the value is named with its line in the reason, in the basis of the column and
+/// in the open points.
 #[test]
 fn one_odd_value_lowers_the_confidence_and_is_named() {
     type Case =
@@ -516,7 +517,7 @@ fn one_odd_value_lowers_the_confidence_and_is_named() {
         ),
     ];
     for (source, from, odd, heading, to, looks) in cases {
-        // Latin letters beyond ASCII are a byte each.
+        // Each non-ASCII Latin letter is one byte.
         let text: String = source.iter().map(|byte| char::from(*byte)).collect();
         assert!(text.contains(from), "{from}");
         let spoiled: Vec<u8> =
@@ -538,7 +539,7 @@ fn one_odd_value_lowers_the_confidence_and_is_named() {
         assert!(
             looks.contains(&format!("line {} has {:?}", after.outliers[0].1, after.outliers[0].0))
         );
-        assert_eq!(what(&whole.layout, heading), what(&draft.layout, heading));
+        assert_eq!(binding(&whole.layout, heading), binding(&draft.layout, heading));
         let basis = draft
             .layout
             .columns
@@ -559,7 +560,7 @@ fn one_odd_value_lowers_the_confidence_and_is_named() {
     assert_eq!(column.outliers, []);
 }
 
-/// When a third of the values or more do not fit, the column is left, and it is said which.
+/// If a third of the values or more do not fit, the column is left unmapped and reported.
 #[test]
 fn a_column_of_many_odd_values_is_left_with_the_reason() {
     let table = SMALL.replace(";3;", ";low;").replace(";2;", ";high;");
@@ -571,7 +572,7 @@ fn a_column_of_many_odd_values_is_left_with_the_reason() {
     );
 }
 
-/// Titles, two rows of headings, a column that nobody knows, and a date that settles day and month.
+/// Titles, two heading rows, an unknown column, and a date that settles the order of day and month.
 #[test]
 fn headings_are_found_below_titles_and_in_two_rows() {
     let table = "Sewers of Larkmoor;;;;;;;\nPipe;Upstream;Downstream;Distance;Code;Clock;;Zq\n;;;;;from;to;\n\
@@ -593,14 +594,14 @@ fn headings_are_found_below_titles_and_in_two_rows() {
     assert_eq!(survey.document.runs[0].observations.len(), 2);
 }
 
-/// A row of merged cells above the headings is part of them where they say nothing or stand twice
-/// without it, and a title is not.
+/// A row of merged cells above the headings belongs to them if the headings are blank or duplicate
+/// without it. A title does not.
 #[test]
-fn groups_above_headings_are_part_of_them_where_they_must_be() {
+fn groups_above_headings_are_part_of_them_where_needed() {
     let table = "Pipe,,,Observation,,Clock,,\nNo,From,To,At,What,from,to,Remark\nP1,A,B,0.0,start,,,\n\
                  P1,A,B,3.5,crack longitudinal,11,1,x\nP1,A,B,9.5,end,,,\n";
     let draft = layout::draft(table.as_bytes(), "t.csv").unwrap();
-    let ought = [
+    let expected = [
         ("Pipe\nNo", "pipes.id"),
         ("Pipe\nFrom", "runs.from"),
         ("Pipe\nTo", "runs.to"),
@@ -610,25 +611,25 @@ fn groups_above_headings_are_part_of_them_where_they_must_be() {
         ("Clock\nto", "runs.observations.clock.to"),
         ("Clock\nRemark", "runs.observations.remark"),
     ];
-    assert_eq!(otherwise(&draft, &ought), []);
+    assert_eq!(mismatches(&draft, &expected), []);
     assert_eq!(read(table.as_bytes(), &draft.layout).0.document.runs[0].observations.len(), 3);
     let title = "Sewers,,,,,,,\n".to_owned() + &table["Pipe,,,Observation,,Clock,,\n".len()..];
     let draft = layout::draft(title.as_bytes(), "t.csv").unwrap();
     assert_eq!((draft.columns[0].heading.as_str(), draft.columns[0].to.as_deref()), ("No", None));
-    // No size and no heading with a unit: which one it is nobody can know, and that is open.
+    // Neither the size nor the heading has a unit: the unit cannot be known and stays open.
     let open = "the file does not show the unit of lengths; it was assumed to be m: correct units in fixed if it is not";
     assert!(draft.open.iter().any(|one| one == open), "{:#?}", draft.open);
 }
 
-/// A stretch as two distances and a mark, half hours of a clock, and a heading for the way of the
-/// camera whose values say something else.
+/// A continuous feature as two distances and a mark, half hours on a clock, and a heading for the
+/// camera direction whose values contradict it.
 #[test]
-fn stretches_of_two_distances_and_half_hours_are_found() {
+fn continuous_features_of_two_distances_and_half_hours_are_found() {
     let table = "Pipe;Upstream;Downstream;Distance;Distance to;Continuous;Code;Clock from;Clock to;Flow\n\
                  P1;A;B;0,0;;;run.start;;;trickle\nP1;A;B;1,5;4,5;yes;crack.longitudinal;11,5;1;none\n\
                  P1;A;B;2,5;;no;roots.fine;5;7,5;steady\nP1;A;B;9,0;;;run.finish;;;none\n";
     let draft = layout::draft(table.as_bytes(), "t.csv").unwrap();
-    let ought = [
+    let expected = [
         ("Pipe", "pipes.id"),
         ("Upstream", "pipes.upstream"),
         ("Downstream", "pipes.downstream"),
@@ -640,7 +641,7 @@ fn stretches_of_two_distances_and_half_hours_are_found() {
         ("Clock to", "runs.observations.clock.to"),
         ("Flow", "nothing"),
     ];
-    assert_eq!(otherwise(&draft, &ought), []);
+    assert_eq!(mismatches(&draft, &expected), []);
     let document =
         super::json(&read(table.replace(";no;", ";;").as_bytes(), &draft.layout).0.document);
     let stretch = &document["runs"][0]["observations"][1];

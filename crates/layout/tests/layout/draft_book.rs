@@ -1,5 +1,4 @@
-//! Layouts that are drafted from workbooks: cells that are numbers and days, and the sheet that is
-//! taken.
+//! Layouts drafted from workbooks: cells that are numbers and days, and the choice of the sheet.
 
 use obvert_layout as layout;
 use rust_xlsxwriter::{Workbook, Worksheet};
@@ -7,7 +6,7 @@ use rust_xlsxwriter::{Workbook, Worksheet};
 use super::book::typed;
 use super::{A, a, json, read};
 
-/// Rows of texts on a sheet.
+/// Writes rows of text to a sheet.
 fn put(sheet: &mut Worksheet, rows: &[&str]) {
     for (line, row) in (0..).zip(rows) {
         for (column, cell) in (0..).zip(row.split(';')) {
@@ -32,10 +31,11 @@ fn no_draft(source: &[u8]) -> String {
     layout::draft(source, "t.xlsx").unwrap_err().to_string()
 }
 
-/// What a spreadsheet keeps as numbers, days, times of day and spans leads where the text of the
-/// same table leads, and the draft reads the workbook as the draft of the text reads the text.
+/// The numbers, days, times of day and durations of a spreadsheet map to the same targets as the
+/// text of the same table, and the draft reads the workbook as the draft of the text reads the
+/// text.
 #[test]
-fn a_typed_workbook_is_drafted_as_its_text_is() {
+fn a_typed_workbook_is_drafted_like_its_text() {
     let (book, text) =
         (layout::draft(&typed(), "t.xlsx").unwrap(), layout::draft(A, "t.csv").unwrap());
     let to = |draft: &layout::Draft| -> Vec<Option<String>> {
@@ -55,10 +55,10 @@ fn a_typed_workbook_is_drafted_as_its_text_is() {
     assert_eq!(book.guesses[0], "the sheet \"Sheet1\"");
 }
 
-/// Of several sheets the one whose columns make most sense: it is said, with the others, and the
-/// layout names it. One can be asked for.
+/// Of several sheets, the draft takes the one whose columns are recognised best, reports it along
+/// with the others, and names it in the layout. The caller can ask for a particular sheet.
 #[test]
-fn the_sheet_that_was_taken_is_said_and_that_there_are_others() {
+fn the_chosen_sheet_and_the_others_are_reported() {
     let mut book = Workbook::new();
     book.add_worksheet().set_name("Blank").unwrap();
     put(
@@ -90,8 +90,9 @@ fn the_sheet_that_was_taken_is_said_and_that_there_are_others() {
         ("Blank", "the sheet \"Blank\" is empty; use a table"),
         ("Cover", "t.xlsx, sheet \"Cover\":1: its rows have one cell each"),
     ] {
-        let said = layout::draft_sheet(&source, "t.xlsx", sheet).unwrap_err().to_string();
-        assert!(said.contains(message), "{message}: {said}");
+        let refusal =
+            layout::draft_sheet(&source, "t.xlsx", sheet).unwrap_err().to_string();
+        assert!(refusal.contains(message), "{message}: {refusal}");
     }
     assert!(
         layout::draft_sheet(A, "t.csv", "Rows")
@@ -101,10 +102,9 @@ fn the_sheet_that_was_taken_is_said_and_that_there_are_others() {
     );
 }
 
-/// A first sheet that is blank is passed over, and where one sheet alone has anything in it, its
-/// name is of no matter.
+/// A blank first sheet is skipped. If only one sheet has content, its name does not matter.
 #[test]
-fn a_blank_first_sheet_is_passed_over() {
+fn a_blank_first_sheet_is_skipped() {
     let mut book = Workbook::new();
     book.add_worksheet().set_name("Blank").unwrap();
     put(book.add_worksheet().set_name("Rows").unwrap(), &TABLE);
@@ -118,19 +118,19 @@ fn a_blank_first_sheet_is_passed_over() {
 }
 
 #[test]
-fn workbooks_without_a_table_are_refused_with_what_to_do() {
+fn workbooks_without_a_table_are_refused_with_advice() {
     let mut book = Workbook::new();
     put(
         book.add_worksheet().set_name("Cover").unwrap(),
         &["Sewers of Larkmoor", "Water Department"],
     );
     put(book.add_worksheet().set_name("Notes").unwrap(), &["none"]);
-    let said = no_draft(&book.save_to_buffer().unwrap());
+    let message = no_draft(&book.save_to_buffer().unwrap());
     assert!(
-        said.contains(
+        message.contains(
             "none of the sheets \"Cover\", \"Notes\" is a table; in \"Cover\", its rows have one cell each"
         ),
-        "{said}"
+        "{message}"
     );
 
     let mut book = Workbook::new();
@@ -153,10 +153,10 @@ fn workbooks_without_a_table_are_refused_with_what_to_do() {
     assert!(no_draft(&own).contains("this workbook is already a survey in the format"));
 }
 
-/// Formulas, numbers that somebody typed with a comma as texts, cells far to the right, and rows
-/// that end early.
+/// Formulas, numbers typed as text with a decimal comma, cells far to the right, and rows that end
+/// early.
 #[test]
-fn cells_that_are_no_values_are_told() {
+fn cells_without_values_are_reported() {
     let mut book = Workbook::new();
     let sheet = book.add_worksheet();
     put(sheet, &["List of sewers", TABLE[0], TABLE[1], TABLE[2], TABLE[3], TABLE[4]]);
@@ -179,10 +179,10 @@ fn cells_that_are_no_values_are_told() {
     assert_eq!(draft.columns[3].to.as_deref(), Some("runs.observations.at"));
 }
 
-/// Percentages, truths and days of a workbook: each column is read by the draft as the sheet shows
-/// it.
+/// Percentages, Boolean values and days of a workbook: the draft reads each column as the sheet
+/// shows it.
 #[test]
-fn percentages_and_truths_are_drafted_and_read() {
+fn percentages_and_booleans_are_drafted_and_read() {
     let mut book = Workbook::new();
     let sheet = book.add_worksheet();
     put(sheet, &TABLE);

@@ -1,18 +1,17 @@
-//! What a draft takes columns for that look like something else: dates that would name runs, and
-//! sizes of what was seen.
+//! Columns that look like something else: dates that could be run names, and sizes of defects.
 
 use obvert_layout as layout;
 
 use super::draft::SMALL;
 use super::read;
 
-/// The table of [`SMALL`] with one more column behind the pipe, of one value in all rows.
+/// The table of [`SMALL`] with one more column after the pipe that has one value in all rows.
 fn with_column(heading: &str, value: &str) -> String {
     SMALL.replace("Pipe;", &format!("Pipe;{heading};")).replace("P1;", &format!("P1;{value};"))
 }
 
-/// Dates with the names of months are read, and those that no pattern reads are left with the
-/// reason: none of them names a run.
+/// Dates with month names are read. Dates that no pattern reads are left unmapped with the reason.
+/// None of them names a run.
 #[test]
 fn a_column_of_dates_never_names_a_run() {
     for (value, pattern) in [
@@ -40,7 +39,7 @@ fn a_column_of_dates_never_names_a_run() {
             assert_eq!(started, format!("2026-05-{day}T09:30:00+00:00"));
         }
     }
-    // Days of one and of two digits in one column.
+    // Days of one and two digits in one column.
     let mixed = with_column("Inspection Date", "3-May-26") + "P2;13-May-26;B;C;9,0;run.finish;;\n";
     let draft = layout::draft(mixed.as_bytes(), "t.csv").unwrap();
     assert!(
@@ -81,10 +80,10 @@ fn a_column_of_dates_never_names_a_run() {
     }
 }
 
-/// What is filled in where a crack is, or differs from row to row, is of the crack and not of the
-/// pipe, whatever word stands above it.
+/// A size that is filled in only for a crack, or that differs from row to row, belongs to the crack
+/// and not to the pipe, whatever its heading.
 #[test]
-fn sizes_that_vary_within_a_pipe_are_of_what_was_seen() {
+fn sizes_that_vary_within_a_pipe_belong_to_the_observation() {
     let table = |heading: &str, widths: [&str; 5]| {
         let mut rows = SMALL.lines();
         let mut text = rows.next().unwrap().to_owned() + ";" + heading;
@@ -109,18 +108,18 @@ fn sizes_that_vary_within_a_pipe_are_of_what_was_seen() {
             Some("runs.observations.quantities.value"),
             "{drafted:#?}"
         );
-        let said = format!(
+        let message = format!(
             "the heading has a word for {what}, but {why}, so it belongs to the observation"
         );
-        assert!(drafted.reason.starts_with(&said), "{}", drafted.reason);
+        assert!(drafted.reason.starts_with(&message), "{}", drafted.reason);
         let basis = column.basis.as_ref().unwrap();
-        assert!(basis.contains(&said) && drafted.confidence < 0.9, "{basis}");
+        assert!(basis.contains(&message) && drafted.confidence < 0.9, "{basis}");
         let document = super::json(&read(table.as_bytes(), &draft.layout).0.document);
         let crack = &document["runs"][0]["observations"][1];
         assert_eq!(crack["quantities"][0]["unit"], "mm");
         assert_eq!(crack["quantities"][0]["value"].to_string(), widths[1]);
     }
-    // Without a unit, and of the pipe by its heading: nobody knows what it is.
+    // Without a unit, and of the pipe by its heading: its meaning is unknown.
     for (heading, widths, why, rest) in [
         ("Width", all, differ, "no unit shows that it is an amount"),
         ("Pipe width (mm)", once, few, "its heading says that it is the pipe's"),
@@ -132,7 +131,7 @@ fn sizes_that_vary_within_a_pipe_are_of_what_was_seen() {
         );
         assert!(draft.open.iter().any(|one| one.starts_with(&open)), "{:#?}", draft.open);
     }
-    // What stands in all rows or in the first, and one mistake.
+    // The same value in all rows or in the first, and one mistake.
     for widths in [
         ["300"; 5],
         ["300", "", "", "", ""],
@@ -149,19 +148,24 @@ fn sizes_that_vary_within_a_pipe_are_of_what_was_seen() {
     }
 }
 
-/// What a draft puts there since the table does not say when the record was issued is not taken for
-/// a date in silence.
+/// A default that the draft puts in because the table has no date of issue is always reported.
 #[test]
-fn a_date_of_issue_that_nobody_has_said_is_told() {
+fn a_default_date_of_issue_is_reported() {
     let draft = layout::draft(SMALL.as_bytes(), "t.csv").unwrap();
     let (survey, report) = read(SMALL.as_bytes(), &draft.layout);
     assert_eq!(survey.document.head.issued.to_string(), "2000-01-01T00:00:00Z");
-    let told: Vec<_> = report.losses.iter().filter(|loss| loss.pointer == "/issued").collect();
-    assert_eq!(told.len(), 1, "{report:#?}");
-    assert!(told[0].message.ends_with("set the time of issue in fixed"), "{}", told[0].message);
-    // Once it is said, there is nothing to tell.
-    let mut said = draft.layout.clone();
-    let fixed = said.fixed.iter_mut().find(|fixed| &*fixed.to == "issued").unwrap();
+    let reported: Vec<_> = report.losses.iter().filter(|loss| loss.pointer == "/issued").collect();
+    assert_eq!(reported.len(), 1, "{report:#?}");
+    assert!(
+        reported[0].message.ends_with("set the time of issue in fixed"),
+        "{}",
+        reported[0].message
+    );
+    // Once it is given, there is nothing to report.
+    let mut given = draft.layout.clone();
+    let fixed = given.fixed.iter_mut().find(|fixed| &*fixed.to == "issued").unwrap();
     fixed.value = serde_json::from_value("2026-06-01T12:00:00Z".into()).unwrap();
-    assert!(!read(SMALL.as_bytes(), &said).1.losses.iter().any(|loss| loss.pointer == "/issued"));
+    assert!(
+        !read(SMALL.as_bytes(), &given).1.losses.iter().any(|loss| loss.pointer == "/issued")
+    );
 }

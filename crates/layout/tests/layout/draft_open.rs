@@ -1,5 +1,4 @@
-//! What a draft must not be silent about: rows that nobody could read, and what it takes for one
-//! thing that can as well be another.
+//! What a draft must report: unreadable rows, and values with more than one possible reading.
 
 use obvert_layout::{self as layout, Draft};
 
@@ -9,26 +8,26 @@ fn draft(table: &str) -> Draft {
     layout::draft(table.as_bytes(), "t.csv").unwrap()
 }
 
-/// What is open and begins so.
+/// The open points that begin with `start`.
 fn open<'d>(draft: &'d Draft, start: &str) -> Vec<&'d str> {
     draft.open.iter().map(String::as_str).filter(|open| open.starts_with(start)).collect()
 }
 
-/// Two runs of a pipe, of which the first row alone says what they are of.
+/// Two runs of a pipe, whose first row alone names the pipe.
 const FIRST_ONLY: &str = "Pipe;Upstream;Downstream;Date;Time;Distance;Code;Remark\n\
                           P1;A;B;13.05.2026;09:30;0,0;run.start;\n;;;;;1,5;crack.longitudinal;fine\n;;;;;9,0;run.finish;\n\
                           P1;A;B;14.05.2026;10:15;0,0;run.start;\n;;;;;2,5;roots.fine;\n;;;;;7,0;run.finish;\n";
 
-/// What stands in the first row of a run alone is not taken for the rows below it, and the draft
-/// says how many rows that is and in which columns, all at once.
+/// A value in only the first row of a run is not applied to the rows below it. The draft reports
+/// once how many rows that affects and in which columns.
 #[test]
-fn rows_that_say_nothing_of_their_pipe_are_counted() {
+fn rows_without_their_pipe_are_counted() {
     let first_only = draft(FIRST_ONLY);
-    let said = "4 of 6 rows, the first of them in line 3, have no value in \"Pipe\", \"Date\", \"Time\", so they cannot be assigned to a pipe \
+    let message = "4 of 6 rows, the first of them in line 3, have no value in \"Pipe\", \"Date\", \"Time\", so they cannot be assigned to a pipe \
                 and a run: a blank cell does not repeat the value above it; fill in those columns in every row";
-    assert_eq!(first_only.open[0], said, "{:#?}", first_only.open);
+    assert_eq!(first_only.open[0], message, "{:#?}", first_only.open);
     assert_eq!(refused(FIRST_ONLY.as_bytes(), &first_only.layout).len(), 4);
-    // As it says, filled in, all is read; the columns that it does not name may stay blank.
+    // Filled in as advised, all rows are read. Columns that the draft does not name may stay blank.
     let mut above = Vec::new();
     let filled: String = FIRST_ONLY
         .lines()
@@ -41,21 +40,21 @@ fn rows_that_say_nothing_of_their_pipe_are_counted() {
             cells.join(";") + "\n"
         })
         .collect();
-    let whole = draft(&filled);
-    assert!(!whole.open[0].contains("have no value in"), "{:#?}", whole.open);
+    let complete = draft(&filled);
+    assert!(!complete.open[0].contains("have no value in"), "{:#?}", complete.open);
     let (survey, _) = read(filled.as_bytes(), &first_only.layout);
     assert_eq!(survey.document.runs.iter().map(|run| run.observations.len()).sum::<usize>(), 6);
 
     let one = draft(&filled.replace("P1;;;14.05.2026;10:15;7,0", ";;;14.05.2026;10:15;7,0"));
-    let said = "1 of 6 rows, in line 7, has no value in \"Pipe\", so it cannot be assigned to a pipe and a run";
-    assert!(one.open[0].starts_with(said), "{:#?}", one.open);
+    let message = "1 of 6 rows, in line 7, has no value in \"Pipe\", so it cannot be assigned to a pipe and a run";
+    assert!(one.open[0].starts_with(message), "{:#?}", one.open);
 }
 
-/// In a workbook it is said where blank cells look filled, since they are merged with the one
-/// above.
+/// In a workbook, the draft reports blank cells that look filled because they are merged with the
+/// cell above.
 #[cfg(feature = "xlsx")]
 #[test]
-fn merged_cells_below_the_headings_are_told() {
+fn merged_cells_below_the_headings_are_reported() {
     let source = |merged: bool| {
         let mut book = rust_xlsxwriter::Workbook::new();
         let sheet = book.add_worksheet();
@@ -70,7 +69,7 @@ fn merged_cells_below_the_headings_are_told() {
         }
         book.save_to_buffer().unwrap()
     };
-    let said = "4 of 6 rows, the first of them in line 3, have no value in \"Pipe\", \"Date\", \"Time\", so they cannot be assigned to a pipe \
+    let message = "4 of 6 rows, the first of them in line 3, have no value in \"Pipe\", \"Date\", \"Time\", so they cannot be assigned to a pipe \
                 and a run: ";
     for (merged, why) in [
         (
@@ -84,12 +83,12 @@ fn merged_cells_below_the_headings_are_told() {
         ),
     ] {
         let draft = layout::draft(&source(merged), "t.xlsx").unwrap();
-        assert_eq!(draft.open[0], format!("{said}{why}"), "{:#?}", draft.open);
+        assert_eq!(draft.open[0], format!("{message}{why}"), "{:#?}", draft.open);
     }
 }
 
-/// Whole numbers in one table say nothing of the next one, and decimals that all values have are
-/// said to round.
+/// Whole numbers in one table do not imply whole numbers in the next, and if all values have
+/// decimals, the draft reports that it rounds to them.
 #[test]
 fn whole_numbers_are_no_reason_to_round() {
     let table = |distances: [&str; 3]| {
@@ -107,7 +106,7 @@ fn whole_numbers_are_no_reason_to_round() {
     ] {
         let draft = draft(&table(distances));
         assert_eq!(draft.layout.columns[3].decimals, decimals, "{distances:?}");
-        let said = decimals.map(|decimals| {
+        let message = decimals.map(|decimals| {
             format!(
                 "values are written with as many decimals as in this table, and rounded if they have more: \"Distance\" to {decimals}; increase \
                  decimals of a column, or remove decimals of a column of numbers to avoid rounding"
@@ -116,24 +115,24 @@ fn whole_numbers_are_no_reason_to_round() {
         let start = "values are written with as many decimals";
         assert_eq!(
             open(&draft, start),
-            said.iter().map(String::as_str).collect::<Vec<_>>(),
+            message.iter().map(String::as_str).collect::<Vec<_>>(),
             "{distances:?}"
         );
     }
-    // Another survey comes out of the layout of the first as it was.
-    let whole = draft(&table(["0", "7", "30"]));
+    // The layout of the first survey writes another survey unchanged.
+    let complete = draft(&table(["0", "7", "30"]));
     let other = table(["0.35", "7.25", "30.5"]);
-    let (survey, _) = read(other.as_bytes(), &whole.layout);
-    let (written, losses) = layout::write(&survey.document, &whole.layout, &[]).unwrap();
+    let (survey, _) = read(other.as_bytes(), &complete.layout);
+    let (written, losses) = layout::write(&survey.document, &complete.layout, &[]).unwrap();
     assert!(losses.losses.iter().all(|loss| !loss.pointer.ends_with("/at")), "{losses:#?}");
-    let again = read(&written, &whole.layout).0.document;
+    let again = read(&written, &complete.layout).0.document;
     assert_eq!(json(&again)["runs"][0]["observations"][0]["at"], 0.35);
     let feet = draft(&table(stations));
     let (survey, _) = read(table(stations).as_bytes(), &feet.layout);
     assert_eq!(json(&survey.document)["runs"][0]["observations"][1]["at"], 164.25);
 }
 
-/// A table of one run with a length and a date for each row.
+/// A table of one run with a length and a date in each row.
 fn with(lengths: &[&str], dates: &[&str]) -> String {
     let rows = lengths.iter().zip(dates).enumerate();
     let rows: String = rows
@@ -144,11 +143,11 @@ fn with(lengths: &[&str], dates: &[&str]) -> String {
     format!("Pipe;Upstream;Downstream;Length;Date;Time;Distance;Code\n{rows}")
 }
 
-/// Where a comma or a point in a number can be either, what was taken is said, and what the other
-/// would make of it.
+/// If a comma or point in a number is ambiguous, the draft reports its choice and the value under
+/// the other reading.
 #[test]
-fn numbers_that_can_be_a_thousand_times_as_much_are_told() {
-    for (lengths, said) in [
+fn ambiguous_thousands_separators_are_reported() {
+    for (lengths, message) in [
         (
             ["1,200", "1,050"],
             Some((
@@ -173,16 +172,16 @@ fn numbers_that_can_be_a_thousand_times_as_much_are_told() {
         (["1200", "950"], None),
     ] {
         let draft = draft(&with(&lengths, &["2026-03-17"; 2]));
-        assert!(said.is_none() || draft.layout.columns[3].decimals.is_none(), "{lengths:?}");
+        assert!(message.is_none() || draft.layout.columns[3].decimals.is_none(), "{lengths:?}");
         let found = open(&draft, "\"Length\": ");
-        // As likely the one as the other is no more than half.
+        // If both are equally likely, the confidence is at most one half.
         assert_eq!(
             draft.columns[3].confidence <= 0.5,
-            said.is_some(),
+            message.is_some(),
             "{lengths:?}: {}",
             draft.columns[3].confidence
         );
-        match said {
+        match message {
             None => assert_eq!(found, [""; 0], "{lengths:?}"),
             Some((can, mark, was, otherwise)) => assert_eq!(
                 found,
@@ -194,38 +193,38 @@ fn numbers_that_can_be_a_thousand_times_as_much_are_told() {
             ),
         }
     }
-    // Where a comma stands between cells, it was taken to stand between thousands.
+    // In a file delimited by commas, a comma inside a number was read as a thousands separator.
     let commas = with(&["\"1,200\"", "\"1,050\""], &["2026-03-17"; 2]).replace(';', ",");
     let taken = draft(&commas);
-    let said = "it was read as 1200; if it is 1.200, set decimal_mark to it, and leave thousands_mark out in table";
-    assert!(open(&taken, "\"Length\": ")[0].ends_with(said), "{:#?}", taken.open);
+    let message = "it was read as 1200; if it is 1.200, set decimal_mark to it, and leave thousands_mark out in table";
+    assert!(open(&taken, "\"Length\": ")[0].ends_with(message), "{:#?}", taken.open);
     assert_eq!(
         json(&read(commas.as_bytes(), &taken.layout).0.document)["pipes"][0]["length"],
         1200
     );
-    // What it says to do does what it says.
+    // Following the advice has the promised result.
     let mut layout = taken.layout.clone();
     let table = layout.table.as_mut().unwrap();
     table.decimal_mark = table.thousands_mark.take();
     assert_eq!(json(&read(commas.as_bytes(), &layout).0.document)["pipes"][0]["length"], 1.2);
 }
 
-/// Dates of which some have the day first and others the month: both are counted, and what one that
-/// can be either would be.
+/// Dates of which some have the day first and others the month: the draft counts both, and gives
+/// both readings of an ambiguous one.
 #[test]
-fn dates_in_two_orders_are_told() {
+fn dates_in_two_orders_are_reported() {
     let lengths = ["10"; 6];
     let dates =
         ["17/03/2026", "17/03/2026", "03/25/2026", "03/25/2026", "03/04/2026", "03/04/2026"];
-    let said = "\"Date\": 4 values can be dd/mm/yyyy and 4 can be mm/dd/yyyy, such as \"17/03/2026\" on line 2 and \"03/25/2026\" on line 4; \
+    let message = "\"Date\": 4 values can be dd/mm/yyyy and 4 can be mm/dd/yyyy, such as \"17/03/2026\" on line 2 and \"03/25/2026\" on line 4; \
                 \"03/04/2026\" on line 6 is 2026-04-03 by the one and 2026-03-04 by the other; they were read as dd/mm/yyyy; find out which it \
                 is, and write all dates that way";
-    assert_eq!(open(&draft(&with(&lengths, &dates)), "\"Date\": 4"), [said]);
+    assert_eq!(open(&draft(&with(&lengths, &dates)), "\"Date\": 4"), [message]);
     let confidence = |draft: &Draft| {
         draft.columns.iter().find(|column| column.heading == "Date").unwrap().confidence
     };
     assert!(confidence(&draft(&with(&lengths, &dates))) <= 0.5);
-    // One that is no date in either order is a slip, and those in the other order are none.
+    // A date that is invalid in both orders is a slip; dates in the other order are not.
     let slip = ["17/03/2026", "17/03/2026", "18/03/2026", "03/25/2026", "17 March", "03/04/2026"];
     let slip = draft(&with(&lengths, &slip));
     assert_eq!(
@@ -244,7 +243,7 @@ fn dates_in_two_orders_are_told() {
         open(&few, "\"Date\": 5 values can be dd/mm/yyyy and 3 can be mm/dd/yyyy")[0]
             .contains("on line 5; they were read")
     );
-    // Where somebody writes am and pm, the month comes first, of as many as well.
+    // In a table with am and pm, the month comes first if the counts are equal.
     let american = with(&lengths, &dates).replace(";08:00;", ";8:00 AM;");
     assert!(open(&draft(&american), "\"Date\": 4")[0].contains("they were read as mm/dd/yyyy"));
     let timed =
@@ -259,7 +258,7 @@ fn dates_in_two_orders_are_told() {
     );
 }
 
-/// A column of yes and no that is blank keeps the rest of the draft from nothing.
+/// A blank yes/no column does not affect the rest of the draft.
 #[test]
 fn a_blank_column_of_yes_and_no_is_left() {
     let rows = "P1;A;B;0;run.start;\nP1;A;B;7,5;joint.open;\nP1;A;B;9;run.finish;\n";
@@ -277,10 +276,10 @@ fn a_blank_column_of_yes_and_no_is_left() {
     assert!(open(&draft, "\"Joint\": the heading")[0].ends_with(end), "{:#?}", draft.open);
 }
 
-/// Day numbers below a word for a date or a time are read as such, and below anything else they are
-/// numbers.
+/// Day numbers under a heading for a date or a time are read as such. Under any other heading they
+/// are numbers.
 #[test]
-fn day_numbers_of_a_spreadsheet_are_dates_where_the_heading_says_so() {
+fn day_numbers_of_a_spreadsheet_are_dates_under_a_heading_for_dates() {
     let table = "Pipe;Upstream;Downstream;Date;Time;Distance;Code\nP1;A;B;46098;0,3965;0,0;run.start\nP1;A;B;46098;0,3965;7,5;roots.fine\n";
     let both = draft(table);
     let kinds: Vec<_> = both.layout.columns[3..5]
@@ -292,9 +291,9 @@ fn day_numbers_of_a_spreadsheet_are_dates_where_the_heading_says_so() {
         json(&read(table.as_bytes(), &both.layout).0.document)["runs"][0]["started"],
         "2026-03-17T09:30:58+00:00"
     );
-    let said = "\"Date\": the values are day numbers of a spreadsheet, by which \"46098\" on line 2 is 2026-03-17; if that is four years and a day too \
+    let message = "\"Date\": the values are day numbers of a spreadsheet, by which \"46098\" on line 2 is 2026-03-17; if that is four years and a day too \
                 early, write serial-1904 in pattern";
-    assert_eq!(open(&both, "\"Date\""), [said]);
+    assert_eq!(open(&both, "\"Date\""), [message]);
     let one = table.replace("Date;Time;", "Date;").replace(";46098;0,3965;", ";46098,3965;");
     let drafted = draft(&one);
     assert_eq!(drafted.layout.columns[3].kind.unwrap().as_str(), "date-time");
@@ -302,25 +301,25 @@ fn day_numbers_of_a_spreadsheet_are_dates_where_the_heading_says_so() {
         json(&read(one.as_bytes(), &drafted.layout).0.document)["runs"][0]["started"],
         "2026-03-17T09:30:58+00:00"
     );
-    // Manholes have such numbers, and a start is a word for them as well.
+    // Manholes have such numbers, and "start" is also a word for a manhole.
     let other = draft(&table.replace("Date;Time", "Start;Zq"));
     let to: Vec<_> = other.columns[3..5].iter().map(|column| column.to.as_deref()).collect();
     assert!(!to.contains(&Some("runs.started")), "{to:?}");
 }
 
-/// Two blocks, each with a title and headings of its own.
+/// Two blocks, each with its own title and headings.
 const BLOCKS: &str = "Survey of P1;;;;;\nPipe;Upstream;Downstream;Distance;Code;Remark\nP1;A;B;0,0;run.start;\nP1;A;B;1,5;roots.fine;\nP1;A;B;9,0;run.finish;\n\
                       ;;;;;\nSurvey of P2;;;;;\nPipe;Upstream;Downstream;Distance;Code;Remark\nP2;C;D;0,0;run.start;\nP2;C;D;4,5;roots.fine;\n\
                       P2;C;D;7,0;run.finish;\n";
 
-/// A table in blocks is told as one, and its columns are judged by their rows alone; as it says,
-/// the lines taken out, all is read.
+/// A table in blocks is reported once, and its columns are judged by their rows alone. With the
+/// lines removed as advised, all rows are read.
 #[test]
-fn headings_that_repeat_are_told_once() {
+fn repeated_headings_are_reported_once() {
     let blocks = draft(BLOCKS);
-    let said = "line 8 repeats the headings; keep the first headings, and remove the other lines, and the titles above headings are not read (line 1 has \
+    let message = "line 8 repeats the headings; keep the first headings, and remove the other lines, and the titles above headings are not read (line 1 has \
                 \"Survey of P1\", line 7 has \"Survey of P2\"): put their pipe or run into columns, in every row";
-    assert_eq!(blocks.open[0], said, "{:#?}", blocks.open);
+    assert_eq!(blocks.open[0], message, "{:#?}", blocks.open);
     assert!(
         !blocks.open[1..].iter().any(|open| open.contains("line 7") || open.contains("line 8")),
         "{:#?}",
@@ -344,25 +343,26 @@ fn headings_that_repeat_are_told_once() {
         .replace("Survey of P2;;;;;", "Survey of P2");
     assert_eq!(draft(&bare).open, blocks.open);
     let untitled = BLOCKS.replace("Survey of P1;;;;;\n", "").replace("Survey of P2;;;;;\n", "");
-    let said = "line 6 repeats the headings; keep the first headings, and remove the other lines";
-    assert_eq!(draft(&untitled).open[0], said);
+    let message =
+        "line 6 repeats the headings; keep the first headings, and remove the other lines";
+    assert_eq!(draft(&untitled).open[0], message);
     let third = untitled.clone() + &untitled.replace("P1", "P3").replace("P2", "P4");
     assert!(
         draft(&third).open[0].starts_with("lines 6, 10 and 15 repeat the headings"),
         "{:#?}",
         draft(&third).open
     );
-    // One title alone is passed over, and said to be.
+    // A single title is skipped and reported.
     let one = BLOCKS.lines().take(5).map(|line| format!("{line}\n")).collect::<String>();
     let guess = "headings in row 2; the lines above are skipped: line 1 has \"Survey of P1\"";
     assert!(draft(&one).guesses.iter().any(|one| one == guess), "{:#?}", draft(&one).guesses);
 }
 
-/// A number that a sheet shows as a percentage is read as an amount in percent, and nobody is told
-/// to clear it; in a column of lengths it is a mistake.
+/// A number that a sheet shows as a percentage is read as an amount in percent, without advice to
+/// clear the format. In a column of lengths it is an error.
 #[cfg(feature = "xlsx")]
 #[test]
-fn what_a_sheet_shows_as_a_percentage_need_not_be_corrected() {
+fn a_percentage_on_a_sheet_need_not_be_corrected() {
     for (heading, fits) in
         [("Amount", true), ("Loss (%)", true), ("Amount mm", false), ("Length", false)]
     {
@@ -382,12 +382,12 @@ fn what_a_sheet_shows_as_a_percentage_need_not_be_corrected() {
         sheet.write_number_with_format(4, 5, 0.1, &percent).unwrap();
         let source = book.save_to_buffer().unwrap();
         let draft = layout::draft(&source, "t.xlsx").unwrap();
-        let said = open(
+        let message = open(
             &draft,
             &format!("{heading:?}: line 5 has \"10 %\", which is not like the others"),
         );
         assert_eq!(
-            (said.len(), draft.columns[5].outliers.len()),
+            (message.len(), draft.columns[5].outliers.len()),
             if fits { (0, 0) } else { (1, 1) },
             "{heading}: {:#?}",
             draft.columns[5]
@@ -402,7 +402,7 @@ fn what_a_sheet_shows_as_a_percentage_need_not_be_corrected() {
     }
 }
 
-/// A workbook whose days and times of day nobody told it to show as such holds the same numbers.
+/// In a workbook, days and times of day without a date format are the same numbers.
 #[cfg(feature = "xlsx")]
 #[test]
 fn day_numbers_of_a_workbook_are_dates() {

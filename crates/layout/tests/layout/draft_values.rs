@@ -1,4 +1,4 @@
-//! What a draft makes of the values of a column that its heading names.
+//! How a draft treats the values of a column that its heading identifies.
 
 use obvert_layout::{self as layout, Draft};
 use serde_json::{Value, json};
@@ -6,8 +6,8 @@ use serde_json::{Value, json};
 use super::draft::SMALL;
 use super::read;
 
-/// The table of [`SMALL`] with one more column behind its others; blank cells, and there are fewer
-/// than five.
+/// The table of [`SMALL`] with one more column at the end. Missing cells are blank; give fewer than
+/// five.
 fn with_column(heading: &str, cells: &[&str]) -> String {
     let cells = std::iter::once(&heading).chain(cells).chain(std::iter::repeat(&""));
     SMALL.lines().zip(cells).map(|(row, cell)| format!("{row};\"{cell}\"\n")).collect()
@@ -17,16 +17,16 @@ fn draft(table: &str) -> Draft {
     layout::draft(table.as_bytes(), "t.csv").unwrap()
 }
 
-/// The observations that a table holds by a layout that was drafted from it.
+/// Reads the observations of a table with a layout drafted from it.
 fn observations(table: &str, draft: &Draft) -> Value {
     super::json(&read(table.as_bytes(), &draft.layout).0.document)["runs"][0]["observations"]
         .clone()
 }
 
-/// Between several pictures stands what most cells have there, with or without white space around
-/// it; cells with anything else there are named.
+/// The separator between several pictures is the one most cells have, with or without white space
+/// around it. Cells with another separator are named.
 #[test]
-fn pictures_are_cut_by_what_most_cells_have_between_them() {
+fn pictures_are_split_at_the_most_common_separator() {
     type Case<'c> = (&'c [&'c str], Option<&'c str>, &'c [&'c str]);
     let cases: [Case<'_>; 10] = [
         (&["a.jpg, b.jpg", "c.jpg,d.jpg", "e.jpg; f.jpg", "g.jpg"], Some(","), &["e.jpg; f.jpg"]),
@@ -36,7 +36,7 @@ fn pictures_are_cut_by_what_most_cells_have_between_them() {
         (&["a.jpg b.jpg", "c.jpg  d.jpg", "g.jpg"], Some(" "), &[]),
         (&["a.jpg", "c.jpg", "my picture, left.jpg"], None, &[]),
         (&["my picture.jpg; b.jpg", "c.jpg"], Some("; "), &[]),
-        // Half of the cells and fewer are enough, where all are pictures.
+        // Half of the cells or fewer are enough if all of them are pictures.
         (
             &["a.jpg, b.jpg", "c.jpg, d.jpg", "e.jpg; f.jpg", "g.jpg|h.jpg"],
             Some(", "),
@@ -47,7 +47,7 @@ fn pictures_are_cut_by_what_most_cells_have_between_them() {
             Some(", "),
             &["a.jpg|b.jpg", "e.jpg f.jpg"],
         ),
-        // How often a value stands counts.
+        // The number of occurrences of a value counts.
         (&["a.jpg; b.jpg", "c.jpg, d.jpg", "c.jpg, d.jpg", "e.jpg"], Some(", "), &["a.jpg; b.jpg"]),
     ];
     for (cells, separator, odd) in &cases {
@@ -69,12 +69,12 @@ fn pictures_are_cut_by_what_most_cells_have_between_them() {
             drafted.reason.contains(" values look like files of pictures, with "),
             !odd.is_empty()
         );
-        // The odd ones are refused until they are written as the others are.
+        // The odd ones are refused until they are written like the others.
         let refused = obvert_layout::read(table.as_bytes(), "t.csv", &draft.layout, &[]);
         assert_eq!(refused.is_err(), !odd.is_empty(), "{cells:?}");
-        let mended: Vec<&str> =
+        let fixed: Vec<&str> =
             cells.iter().map(|cell| if odd.contains(cell) { "x.jpg" } else { cell }).collect();
-        let all = observations(&with_column("Photos", &mended), &draft);
+        let all = observations(&with_column("Photos", &fixed), &draft);
         for (at, cell) in cells.iter().enumerate().filter(|(_, cell)| !odd.contains(cell)) {
             let files = cell.matches(".jpg").count();
             assert_eq!(all[at]["media"].as_array().unwrap().len(), files, "{cell}: {all:#}");
@@ -88,7 +88,7 @@ fn pictures_are_cut_by_what_most_cells_have_between_them() {
             .reason
             .ends_with("with \",\" between several; line 4 has \"e.jpg; f.jpg\"")
     );
-    // They are pictures whatever stands above them.
+    // They are pictures under any heading.
     let unnamed = draft(&with_column("Zq", cases[7].0)).columns[7].clone();
     assert_eq!(
         (unnamed.to.as_deref(), unnamed.outliers.len()),
@@ -97,10 +97,10 @@ fn pictures_are_cut_by_what_most_cells_have_between_them() {
     );
 }
 
-/// Two hours of a clock as four digits, where the heading has a word for it, and zeros before hours
-/// whatever stands between two.
+/// Two clock hours as four digits, if the heading has a word for the clock, and hours with leading
+/// zeros, with any separator between the two.
 #[test]
-fn clock_positions_are_drafted_and_written_again_as_they_were() {
+fn clock_positions_are_drafted_and_written_back_unchanged() {
     let cases = [
         (["1101", "0507", "02", "12", ""], None, Some(2)),
         (["1101", "1002", "3", "12", ""], None, None),
@@ -115,16 +115,16 @@ fn clock_positions_are_drafted_and_written_again_as_they_were() {
             drafted.reason,
             "the heading is a word for the clock position, and all 4 values match"
         );
-        let said = serde_json::to_value(column).unwrap();
+        let declared = serde_json::to_value(column).unwrap();
         assert_eq!(
-            (&said["to"], &said["kind"]),
+            (&declared["to"], &declared["kind"]),
             (&"runs.observations.clock".into(), &"clock".into()),
-            "{said:#}"
+            "{declared:#}"
         );
         assert_eq!(
-            (said.get("separator"), said.get("digits")),
+            (declared.get("separator"), declared.get("digits")),
             (separator.map(Value::from).as_ref(), digits.map(Value::from).as_ref()),
-            "{said:#}"
+            "{declared:#}"
         );
         let all = observations(&table, &draft);
         assert_eq!(all[0]["clock"], json!({"from": 11, "to": 1}));
@@ -136,7 +136,7 @@ fn clock_positions_are_drafted_and_written_again_as_they_were() {
             assert!(line.ends_with(&format!(";{cell}")), "{cell}: {line}");
         }
     }
-    // One that is none, and one that no clock has.
+    // One that is not a position, and one that no clock has.
     for odd in ["top", "2507"] {
         let draft = draft(&with_column("Clock", &["1101", odd, "0507", "02"]));
         let reason = format!(
@@ -146,7 +146,7 @@ fn clock_positions_are_drafted_and_written_again_as_they_were() {
         assert_eq!(draft.columns[7].reason, reason);
         assert_eq!(draft.layout.columns[7].separator, None);
     }
-    // What has no word for it above is anything else.
+    // Without a word for the clock in its heading, the column means something else.
     for heading in ["Zq", "Clock from"] {
         let draft = draft(&with_column(heading, &["1101", "0507", "0202", "1212"]));
         let clock = draft.columns[7].to.as_deref() == Some("runs.observations.clock");
@@ -154,7 +154,7 @@ fn clock_positions_are_drafted_and_written_again_as_they_were() {
     }
 }
 
-/// A table of two pipes with a column that says something of each.
+/// A table of two pipes with a column that describes each.
 fn of_runs(heading: &str, [one, other]: [&str; 2]) -> String {
     let mut table = format!("Pipe;Upstream;Downstream;{heading};Distance;Code;Grade;Remark\n");
     for (pipe, ends, value) in [("P1", "A;B", one), ("P2", "C;B", other)] {
@@ -165,10 +165,10 @@ fn of_runs(heading: &str, [one, other]: [&str; 2]) -> String {
     table
 }
 
-/// Words for the way of the camera, under a heading for it, and under those that leave room for it,
-/// even that of a run.
+/// Words for the camera direction, under a heading for it and under headings that allow it,
+/// including that of a run.
 #[test]
-fn ways_of_the_camera_are_told_by_their_words() {
+fn camera_directions_are_recognised_by_their_words() {
     let room = "the heading allows which way the camera went, and all 6 values match";
     for (heading, values, reason) in [
         (
@@ -200,8 +200,8 @@ fn ways_of_the_camera_are_told_by_their_words() {
             document["runs"].as_array().unwrap().iter().map(|run| &run["direction"]).collect();
         assert_eq!(ways, ["downstream", "upstream"], "{heading} {values:?}");
     }
-    // What has a number, or is a letter among others, does name a run; and from one end to the
-    // other is no word for one way.
+    // A value with a number, or one letter among others, does name a run, and "from one end to the
+    // other" does not name one direction.
     for values in [["D-1", "U-1"], ["D", "E"], ["D", "D"]] {
         assert_eq!(
             draft(&of_runs("Run", values)).columns[3].to.as_deref(),
@@ -212,7 +212,7 @@ fn ways_of_the_camera_are_told_by_their_words() {
     let drafted = draft(&of_runs("Way", ["US to DS", "DS to US"])).columns[3].clone();
     let reason = "the heading is a word for which way the camera went, and its values do not match: line 2 has \"US to DS\", line 5 has \"DS to US\"";
     assert_eq!((drafted.to, drafted.reason.as_str()), (None, reason));
-    // One word that nobody knows is asked for.
+    // The draft asks about a single unknown word.
     let odd = of_runs("Run", ["DS", "US"]).replacen("P2;C;B;\"US\"", "P2;C;B;\"?\"", 1);
     let draft = draft(&odd);
     assert_eq!(draft.columns[3].to.as_deref(), Some("runs.direction"), "{:#?}", draft.columns[3]);
@@ -220,10 +220,10 @@ fn ways_of_the_camera_are_told_by_their_words() {
     assert!(draft.open.iter().any(|one| one == open), "{:#?}", draft.open);
 }
 
-/// Below a merged cell for the run, words for a way are the way, and what names the run is named
-/// beside them.
+/// Under a merged heading for the run, words for a direction are the direction, and the columns
+/// next to them name the run.
 #[test]
-fn ways_below_the_heading_of_a_run_are_no_names_of_it() {
+fn directions_under_the_heading_of_a_run_are_not_its_names() {
     let table = |no: &str, one: &str, other: &str| {
         format!(
             "Pipe,,,Run,{no}Observation,,\nNo,From,To,{no}Way,At,What,Remark\nP1,A,B,{one}DS,0.0,start,\n\
@@ -253,10 +253,10 @@ fn ways_below_the_heading_of_a_run_are_no_names_of_it() {
     }
 }
 
-/// A moment is of one date and one time of day, or stands in one column; an empty column is no part
-/// of it, and no third one is.
+/// A date and time consist of one date column and one time column, or of a single column. An empty
+/// column or a third column is not part of it.
 #[test]
-fn a_moment_is_of_one_date_and_one_time_that_have_values() {
+fn a_date_and_time_needs_one_date_and_one_time_with_values() {
     const DAY: &str = "13.05.2026";
     const LACKS: &str = "and all 5 values match, but a timestamp needs a date and a time of day";
     const EMPTY: &str = "and there are no values";
@@ -297,7 +297,7 @@ fn a_moment_is_of_one_date_and_one_time_that_have_values() {
             Some("09:30"),
             "\"Inspected\": the heading",
         ),
-        // In one column, it is of one piece.
+        // In one column, it has a single part.
         (
             &[
                 ("Started", DAY, TAKEN),
@@ -334,9 +334,9 @@ fn a_moment_is_of_one_date_and_one_time_that_have_values() {
     }
 }
 
-/// What leads nowhere says its own reason.
+/// A column without a target has its own reason.
 #[test]
-fn a_detail_beside_codes_that_say_all_is_left_for_that() {
+fn a_detail_next_to_complete_codes_is_left_unmapped_for_that_reason() {
     let drafted = draft(&with_column("Detail", &["", "wide"])).columns[7].clone();
     let reason = "the heading is a word for what was seen, in more detail, and the only value is possible, but the codes include it";
     assert_eq!((drafted.to, drafted.reason.as_str()), (None, reason));

@@ -1,9 +1,9 @@
-//! Layouts that are drafted from XML.
+//! Layouts drafted from XML.
 
 use obvert_layout::{self as layout, Draft};
 use obvert_model::layout::Layout;
 
-use super::draft::held;
+use super::draft::compared;
 use super::{json, read};
 
 const C: &[u8] = include_bytes!("../../../../examples/layouts/office-c.xml");
@@ -21,11 +21,12 @@ fn no_draft(source: &[u8]) -> String {
     layout::draft(source, "t.xml").unwrap_err().to_string()
 }
 
-/// At least four of five paths of office C right unaided, as the project demands of itself.
+/// The draft gets at least four of five paths of office C right unaided, the target the project
+/// sets itself.
 #[test]
 fn the_draft_of_attributes_has_most_paths_right() {
     let draft = layout::draft(C, "c.xml").unwrap();
-    let (right, wrong) = held(&draft, &c());
+    let (right, wrong) = compared(&draft, &c());
     println!("{right} of {} right; {wrong:#?}\n{:#?}", c().columns.len(), draft.open);
     assert!(right * 5 >= c().columns.len() * 4, "{right}: {wrong:#?}");
     assert_eq!(draft.layout.xml.as_ref().unwrap().rows.as_str(), "Works/Line/Look/Note");
@@ -35,8 +36,8 @@ fn the_draft_of_attributes_has_most_paths_right() {
     }
 }
 
-/// Elements instead of attributes, wrappers around lists, values behind the lists, several files,
-/// and manholes beside the pipes.
+/// Elements instead of attributes, wrappers around lists, values after the lists, several files,
+/// and manholes next to the pipes.
 #[test]
 fn the_draft_of_elements_has_most_paths_right() {
     let draft = layout::draft(E, "e.xml").unwrap();
@@ -45,7 +46,7 @@ fn the_draft_of_elements_has_most_paths_right() {
         "SewerSurvey/Pipes/Pipe/Visits/Visit",
         "SewerSurvey/Pipes/Pipe/Visits/Visit/Findings/Finding",
     );
-    let ought = [
+    let expected = [
         ("SewerSurvey", "/Order/Number", "assignment.contract"),
         ("SewerSurvey", "/Order/Customer", "assignment.owner"),
         (pipe, "/Name", "pipes.id"),
@@ -79,13 +80,13 @@ fn the_draft_of_elements_has_most_paths_right() {
             .find(|column| column.heading == path)
             .and_then(|column| column.to.clone())
     };
-    let wrong: Vec<_> = ought
+    let wrong: Vec<_> = expected
         .iter()
         .map(|(element, below, to)| (format!("{element}{below}"), *to))
         .filter(|(path, to)| is(path).as_deref() != Some(to))
         .collect();
-    println!("{} of {} right; {wrong:#?}", ought.len() - wrong.len(), ought.len());
-    assert!((ought.len() - wrong.len()) * 5 >= ought.len() * 4, "{wrong:#?}");
+    println!("{} of {} right; {wrong:#?}", expected.len() - wrong.len(), expected.len());
+    assert!((expected.len() - wrong.len()) * 5 >= expected.len() * 4, "{wrong:#?}");
     assert_eq!(draft.layout.xml.as_ref().unwrap().rows.as_str(), finding);
     for guess in [
         format!("{finding} is a row: 7 in all, up to 4 within one <Findings>"),
@@ -98,18 +99,17 @@ fn the_draft_of_elements_has_most_paths_right() {
             draft.guesses
         );
     }
-    // What is of no row is said, and so is that no field takes the unit of an amount that stands
-    // beside it.
-    let beside =
+    // Content outside any row is reported, and so is an amount whose adjacent unit no field takes.
+    let adjacent =
         draft.columns.iter().find(|column| column.heading.ends_with("/Manhole/Cover")).unwrap();
     assert!(
-        beside.to.is_none()
-            && beside.reason.starts_with("it is in a repeated element outside the rows")
+        adjacent.to.is_none()
+            && adjacent.reason.starts_with("it is in a repeated element outside the rows")
     );
 }
 
-/// A drafted layout reads the file that it was drafted from, and what it reads is what the layout
-/// by hand does, but for what is open.
+/// A drafted layout reads the file it was drafted from, with the same result as the layout written
+/// by hand, except for what is open.
 #[test]
 fn drafts_read_their_own_files() {
     for (source, pipes, runs, observations) in [(C, 1, 1, 5), (E, 2, 2, 7)] {
@@ -142,9 +142,9 @@ fn drafts_read_their_own_files() {
     assert!(ids.contains(&"P-204-up.mp4") && ids.contains(&"p204_002.jpg"), "{ids:?}");
 }
 
-/// One value of a path that does not fit, and nothing but rows in the root.
+/// One value of a path that does not fit, and a root that holds nothing except rows.
 #[test]
-fn rows_right_below_the_root_hold_everything() {
+fn rows_directly_below_the_root_hold_everything() {
     let row = |at: &str, grade: &str| {
         format!(
             "<Row Pipe=\"P1\" Upstream=\"A\" Downstream=\"B\" Distance=\"{at}\" Code=\"roots.fine\" Grade=\"{grade}\"/>\n"
@@ -160,7 +160,7 @@ fn rows_right_below_the_root_hold_everything() {
     let draft = draft(&text);
     let to: Vec<&str> =
         draft.columns.iter().map(|column| column.to.as_deref().unwrap_or("nothing")).collect();
-    let ought = [
+    let expected = [
         "pipes.id",
         "pipes.upstream",
         "pipes.downstream",
@@ -168,7 +168,7 @@ fn rows_right_below_the_root_hold_everything() {
         "runs.observations.code",
         "runs.observations.grades",
     ];
-    assert_eq!(to, ought);
+    assert_eq!(to, expected);
     assert_eq!(draft.layout.xml.as_ref().unwrap().decimal_mark.as_deref(), Some(","));
     let grade = draft.columns.last().unwrap();
     assert!(
@@ -182,17 +182,17 @@ fn rows_right_below_the_root_hold_everything() {
     assert_eq!(read(sound.as_bytes(), &draft.layout).0.document.runs[0].observations.len(), 4);
 }
 
-/// What an element is for is told by its name where that says it, and by where it stands where it
-/// does not: a root that is the run, runs of one observation each, and records of several kinds
-/// beside each other, of which one is the row.
+/// The role of an element follows from its name if that is clear, otherwise from its position: a
+/// root that is the run, runs of one observation each, and sibling records of several kinds, of
+/// which one is the row.
 #[test]
-fn what_an_element_is_for_is_told_by_its_name_or_its_place() {
+fn the_role_of_an_element_follows_from_its_name_or_position() {
     let to = |draft: &Draft| -> Vec<(String, String)> {
         let to =
             |column: &layout::Drafted| column.to.clone().unwrap_or_else(|| "nothing".to_owned());
         draft.columns.iter().map(|column| (column.heading.clone(), to(column))).collect()
     };
-    let ought = |of: &[(&str, &str)]| -> Vec<(String, String)> {
+    let expected = |of: &[(&str, &str)]| -> Vec<(String, String)> {
         of.iter().map(|(path, to)| ((*path).to_owned(), (*to).to_owned())).collect()
     };
     let root = draft(
@@ -212,7 +212,7 @@ fn what_an_element_is_for_is_told_by_its_name_or_its_place() {
         ("Inspection/Observation/@code", "runs.observations.code"),
         ("Inspection/Observation/@clock", "runs.observations.clock"),
     ];
-    assert_eq!(to(&root), ought(&fields));
+    assert_eq!(to(&root), expected(&fields));
     let single = draft(
         "<Runs><Run id='1'><Line>P1</Line><Upstream>A</Upstream><Downstream>B</Downstream><Seen><At>1.5</At><Code>hole</Code></Seen></Run>\
          <Run id='2'><Line>P2</Line><Upstream>B</Upstream><Downstream>C</Downstream><Seen><At>2.5</At><Code>hole</Code></Seen></Run></Runs>",
@@ -234,11 +234,11 @@ fn what_an_element_is_for_is_told_by_its_name_or_its_place() {
         ("Job/Pipe/Branch/@at", "nothing"),
         ("Job/Pipe/Branch/@code", "nothing"),
     ];
-    assert_eq!(to(&kinds), ought(&fields));
+    assert_eq!(to(&kinds), expected(&fields));
 }
 
-/// Prefixes stay in the paths, as they do when the file is read, and say nothing of what a name
-/// means.
+/// Prefixes stay in the paths, as they do when the file is read, and do not affect the meaning of a
+/// name.
 #[test]
 fn names_with_prefixes_are_drafted_and_read() {
     let text = String::from_utf8_lossy(C).replace(
@@ -258,16 +258,16 @@ fn names_with_prefixes_are_drafted_and_read() {
         "{:#?}",
         draft.open
     );
-    let said = "the paths have prefixes (\"w\"), and a layout does not declare their namespaces: other files must have the same prefixes to be \
+    let message = "the paths have prefixes (\"w\"), and a layout does not declare their namespaces: other files must have the same prefixes to be \
                 read, and writing needs a layout whose paths have none";
-    assert!(draft.open.iter().any(|open| open == said), "{:#?}", draft.open);
-    // What nobody could read is not written.
+    assert!(draft.open.iter().any(|open| open == message), "{:#?}", draft.open);
+    // Names that could not be read back are not written.
     let (survey, _) = read(text.as_bytes(), &draft.layout);
     let refused = layout::write(&survey.document, &draft.layout, &[]).unwrap_err().to_string();
-    let said = "the layout draft has the prefix \"w\" in \"w:Works/w:Line/Look/Note\", but a layout does not declare namespaces, so what it \
+    let message = "the layout draft has the prefix \"w\" in \"w:Works/w:Line/Look/Note\", but a layout does not declare namespaces, so what it \
                 writes could not be read; write by a layout whose paths have no prefixes";
-    assert_eq!(refused, said);
-    // Attributes that every file can have are no reason to refuse.
+    assert_eq!(refused, message);
+    // Attributes that any file can have are no reason to refuse.
     let lang = layout::draft(&with_language(), "t.xml").unwrap();
     assert!(
         lang.columns.iter().any(|column| column.heading == "Works/@xml:lang"),
@@ -277,22 +277,22 @@ fn names_with_prefixes_are_drafted_and_read() {
     assert!(!lang.open.iter().any(|open| open.contains("prefixes")), "{:#?}", lang.open);
     let (survey, _) = read(&with_language(), &lang.layout);
     layout::write(&survey.document, &lang.layout, &[]).unwrap();
-    // Another prefix for the same namespace is another name.
+    // Another prefix for the same namespace makes another name.
     let other = text.replace("w:", "x:").replace("xmlns:w=", "xmlns:x=");
-    let said = super::refused(other.as_bytes(), &draft.layout);
+    let message = super::refused(other.as_bytes(), &draft.layout);
     let message = "the root element is <x:Works>, and the layout draft has <w:Works>; prefixes are compared literally, \
                    without their namespaces; use the same ones in both";
-    assert!(said[0].ends_with(message), "{said:?}");
+    assert!(message[0].ends_with(message), "{message:?}");
 }
 
 fn with_language() -> Vec<u8> {
     String::from_utf8_lossy(C).replace("<Works ", "<Works xml:lang=\"en\" ").into_bytes()
 }
 
-/// What the reader of XML refuses, a draft refuses in the same words (OWASP's advice: no document
+/// A draft refuses what the XML reader refuses, with the same message (OWASP's advice: no document
 /// types at all).
 #[test]
-fn what_is_no_xml_with_rows_is_refused() {
+fn sources_that_are_not_xml_with_rows_are_refused() {
     let with = |from: &str, to: &str| {
         let text = String::from_utf8_lossy(C);
         assert!(text.contains(from));
@@ -322,15 +322,15 @@ fn what_is_no_xml_with_rows_is_refused() {
         ),
         (b"<html><body><p>Larkmoor</p>".to_vec(), "the file is cut off"),
     ] {
-        let said = no_draft(&source);
-        assert!(said.contains(message), "{message}: {said}");
+        let refusal = no_draft(&source);
+        assert!(refusal.contains(message), "{message}: {refusal}");
     }
 }
 
-/// Text beside elements, Latin-1, and more rows than are looked at, of which the last have another
+/// Text next to elements, Latin-1, and more rows than the sample, the last of which have another
 /// path.
 #[test]
-fn long_files_and_texts_beside_elements_are_told() {
+fn long_files_and_texts_next_to_elements_are_reported() {
     let text = String::from_utf8_lossy(C).replace("<Look ", "seen by night\n<Look ");
     let mixed = draft(&text);
     assert!(

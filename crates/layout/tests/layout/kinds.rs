@@ -8,8 +8,8 @@ use serde_json::{Value, json};
 
 use super::{json, read};
 
-/// A layout with a column of every kind, with a decimal comma and points between thousands where
-/// `comma`, as a table or as XML.
+/// A layout with a column of every kind, as a table or as XML. With `comma`, it has a decimal comma
+/// and points between thousands.
 fn every_kind(comma: bool, xml: bool) -> Layout {
     let (decimal, thousands) = if comma { (",", ".") } else { (".", ",") };
     let heading = |name: &str| if xml { format!("S/R/O/@{name}") } else { name.to_owned() };
@@ -70,7 +70,7 @@ fn every_kind(comma: bool, xml: bool) -> Layout {
     layout
 }
 
-/// A text that is not blank and has no white space that a form would take off.
+/// A text that is not blank and has no white space that a format would trim.
 fn text() -> impl Strategy<Value = String> {
     "[=+@'-]{0,2}[!-~é→\"<&]{0,10}[a-z]"
 }
@@ -110,7 +110,7 @@ prop_compose! {
 proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(128) })]
     #[test]
-    fn values_of_every_kind_come_back(
+    fn values_of_every_kind_round_trip(
         rows in proptest::collection::vec(observation(), 1..6), name in text(), negative: bool, up: bool, comma: bool, xml: bool,
         size in 1u32..4000, length in 1u32..100_000, inches in 1u32..2000, laid in 1850u32..2027,
         day in 1u32..=28, month in 1u32..=12, hour in 0u32..24, minute in 0u32..60, second in 0u32..60,
@@ -147,8 +147,8 @@ proptest! {
         let (bytes, losses) = layout::write(&document, &layout, &[]).unwrap();
         let (survey, report) = read(&bytes, &layout);
         let (back, before) = (json(&survey.document), json(&document));
-        // Which of the pictures and the recording comes first in the table of media, and in a row,
-        // is the order of the columns.
+        // The order of the columns decides whether the pictures or the recording come first, in the
+        // table of media and in a row.
         let order_only = |losses: &LossReport| losses.losses.iter().all(|loss| loss.pointer.starts_with("/media"));
         prop_assert!(order_only(&losses), "{:#?}\n{}", losses.losses, String::from_utf8_lossy(&bytes));
         prop_assert!(report.losses.is_empty(), "{report:#?}");

@@ -1,4 +1,4 @@
-//! Files of three invented offices, by their layouts both ways.
+//! Files of three invented offices, read and written with their layouts.
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
 use obvert_convert::{ConvertError, LossKind, LossReport, PlacedProblem, Survey, recode};
@@ -42,14 +42,14 @@ fn read(source: &[u8], layout: &Layout) -> (Survey, LossReport) {
     })
 }
 
-/// The problems of a table that cannot be read whole.
+/// The problems of a table that cannot be read in full.
 fn refused(source: &[u8], layout: &Layout) -> Vec<String> {
     match layout::read(source, "t.csv", layout, &[]) {
         Err(ConvertError::Structure(all)) => {
-            let said = |one: &PlacedProblem| {
+            let reported = |one: &PlacedProblem| {
                 format!("{}: {}", one.place.as_ref().unwrap(), one.problem.message)
             };
-            all.iter().map(said).collect()
+            all.iter().map(reported).collect()
         }
         Err(other) => vec![other.to_string()],
         Ok(_) => panic!("it was read"),
@@ -61,12 +61,12 @@ fn json(document: &Document) -> serde_json::Value {
 }
 
 #[test]
-fn the_layouts_make_sense() {
+fn the_layouts_are_valid() {
     assert_eq!(a().problems(), []);
     assert_eq!(b().problems(), []);
 }
 
-/// Every kind of cell of office A, held against the file by eye.
+/// Every kind of cell of office A, compared with the file by eye.
 #[test]
 fn the_table_of_office_a_becomes_a_document() {
     let (survey, _) = read(A, &a());
@@ -80,7 +80,7 @@ fn the_table_of_office_a_becomes_a_document() {
     assert_eq!(first["operator"], "Heron 2");
     assert_eq!(first["outcome"], serde_json::json!({"kind": "reached"}));
     assert_eq!(first["surveyed"], 211.8);
-    // Eleven rows, two of which only end a stretch.
+    // Eleven rows, two of which only end a continuous feature.
     assert_eq!(first["observations"].as_array().unwrap().len(), 9);
     assert_eq!(
         first["observations"][2],
@@ -129,8 +129,8 @@ fn the_table_of_office_b_becomes_a_document() {
             "media": [{"id": "b001.jpg"}, {"id": "DV07-DV08-downstream.mpg", "offset": 52}, {"id": "DV07-DV08-downstream.mpg", "offset": 130}]
         })
     );
-    // The amount of BAJ is millimetres or degrees by its first characterisation; of BDD it is a
-    // percentage.
+    // The first characterisation decides whether the amount of BAJ is in millimetres or degrees;
+    // the amount of BDD is a percentage.
     assert_eq!(
         down["observations"][4]["quantities"],
         serde_json::json!([{"value": 15, "unit": "mm"}])
@@ -146,7 +146,7 @@ fn the_table_of_office_b_becomes_a_document() {
 }
 
 #[test]
-fn what_is_written_reads_as_the_same_document() {
+fn a_written_file_reads_as_the_same_document() {
     for (source, layout) in [(A, a()), (B, b())] {
         let (survey, _) = read(source, &layout);
         let (bytes, losses) = layout::write(&survey.document, &layout, &[]).unwrap();
@@ -155,9 +155,9 @@ fn what_is_written_reads_as_the_same_document() {
     }
 }
 
-/// Every cell comes back as it stood, so that the office finds its own table.
+/// Every cell comes back as it was, so the office recognises its own table.
 #[test]
-fn the_rows_of_the_offices_come_back() {
+fn the_rows_of_the_offices_round_trip() {
     for (source, layout) in [(A, a()), (B, b())] {
         let (survey, _) = read(source, &layout);
         let (bytes, _) = layout::write(&survey.document, &layout, &[]).unwrap();
@@ -175,7 +175,7 @@ fn the_rows_of_the_offices_come_back() {
 }
 
 #[test]
-fn the_survey_of_a_goes_into_the_table_of_b() {
+fn the_survey_of_a_converts_to_the_table_of_b() {
     let (survey, _) = read(A, &a());
     let refused = layout::write(&survey.document, &b(), &[]).unwrap_err().to_string();
     assert!(refused.contains("translate it first (--coding en-13508-2)"), "{refused}");
@@ -193,7 +193,7 @@ fn the_survey_of_a_goes_into_the_table_of_b() {
         serde_json::json!({"value": 12.7, "unit": "mm"})
     );
     assert_eq!(document["pipes"][0]["height"], 203);
-    let said = |kind: LossKind, start: &str, text: &str| {
+    let reported = |kind: LossKind, start: &str, text: &str| {
         losses.losses.iter().any(|loss| {
             loss.kind == kind && loss.pointer.starts_with(start) && loss.message.contains(text)
         })
@@ -220,7 +220,7 @@ fn the_survey_of_a_goes_into_the_table_of_b() {
             "runs.started is read back differently through the column \"Datum\"",
         ),
     ] {
-        assert!(said(kind, start, text), "{kind:?} {start} {text}: {:#?}", losses.losses);
+        assert!(reported(kind, start, text), "{kind:?} {start} {text}: {:#?}", losses.losses);
     }
 }
 
@@ -232,7 +232,7 @@ fn with(from: &str, to: &str) -> Vec<u8> {
 }
 
 #[test]
-fn every_cell_that_cannot_be_read_is_said_with_its_place() {
+fn every_unreadable_cell_is_reported_with_its_location() {
     let cases = [
         (
             "1+40.00",
@@ -346,19 +346,19 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
         ("Comment,Crew", "Comment,Team", "t.csv:1: ", "the table has no column \"Crew\""),
     ];
     for (from, to, place, message) in cases {
-        let said = refused(&with(from, to), &a());
+        let messages = refused(&with(from, to), &a());
         assert!(
-            said.iter().any(|one| one.starts_with(place) && one.contains(message)),
-            "{from} {to}: {said:#?}"
+            messages.iter().any(|one| one.starts_with(place) && one.contains(message)),
+            "{from} {to}: {messages:#?}"
         );
     }
-    // A heading that is written in another way is one mistake.
+    // A heading in a different spelling is one problem.
     assert_eq!(refused(&with("Dia in", "Dia. [in]"), &a()).len(), 1);
 }
 
-/// A column that the layout does not have hinders nobody from looking at the others.
+/// A column that the layout does not have does not stop the others from being read.
 #[test]
-fn what_stands_beside_a_column_of_the_offices_own_is_read() {
+fn columns_next_to_one_of_the_offices_own_are_read() {
     let text: String = A.iter().map(|byte| char::from(*byte)).collect();
     let lines: Vec<String> = text.lines().map(|line| format!("{line},x")).collect();
     let wider: Vec<u8> =
@@ -369,53 +369,53 @@ fn what_stands_beside_a_column_of_the_offices_own_is_read() {
         }
         other => panic!("{other}"),
     };
-    let whole = serde_json::to_value(&read(A, &a()).0.document).unwrap();
-    assert_eq!(rest(&wider), Some(whole));
-    // One that stands under another name is missed, and what could be said without it would
+    let complete = serde_json::to_value(&read(A, &a()).0.document).unwrap();
+    assert_eq!(rest(&wider), Some(complete));
+    // A column with a different heading is missing, and any further message without it would
     // mislead.
     let renamed = refused(&with("Dia in", "Dia. [in]"), &a());
     assert_eq!(renamed.len(), 1, "{renamed:#?}");
 }
 
-/// A date that cannot be is said at itself, and not at the time beside it as well.
+/// An invalid date is reported at its own cell, and not again at the time next to it.
 #[test]
-fn a_date_that_cannot_be_hides_nothing_and_adds_nothing() {
+fn an_invalid_date_hides_nothing_and_adds_nothing() {
     let text: String = A.iter().map(|byte| char::from(*byte)).collect();
     let bad = text.replace("5/6/2026,1:15 PM", "2/29/2026,1:15 PM");
-    let said = refused(
+    let messages = refused(
         &bad.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>(),
         &a(),
     );
-    assert_eq!(said.len(), 5, "{said:#?}");
-    assert!(said.iter().all(|one| {
+    assert_eq!(messages.len(), 5, "{messages:#?}");
+    assert!(messages.iter().all(|one| {
         one.contains(
             " (column Date): found \"2/29/2026\"; expected a date as m/d/yyyy; there is no day 29",
         )
     }));
-    // What the document has is made from the last row.
+    // The values for the whole document come from the last row.
     let blank = text.replace("5/6/2026,1:15 PM", ",");
-    let said = refused(
+    let messages = refused(
         &blank.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>(),
         &a(),
     );
     let needs =
         "\"Date\", \"Time\" has no value in the last row, and every survey requires it; fill it in";
-    assert_eq!(said, [format!("t.csv:26:9 (column Date): {needs}")]);
+    assert_eq!(messages, [format!("t.csv:26:9 (column Date): {needs}")]);
 }
 
-/// Rows that stand there twice are read, and said by their numbers.
+/// Duplicate rows are read, and reported with their numbers.
 #[test]
-fn rows_that_were_pasted_twice_are_said() {
+fn rows_pasted_again_are_reported() {
     let lines: Vec<&[u8]> = A.split_inclusive(|byte| *byte == b'\n').collect();
-    let twice = [&lines[..12], &lines[1..12], &lines[12..]].concat().concat();
-    let (survey, report) = read(&twice, &a());
+    let duplicated = [&lines[..12], &lines[1..12], &lines[12..]].concat().concat();
+    let (survey, report) = read(&duplicated, &a());
     assert_eq!(survey.document.runs[0].observations.len(), 18);
-    let said: Vec<&str> = report.notes.iter().map(|note| note.message.as_str()).collect();
+    let messages: Vec<&str> = report.notes.iter().map(|note| note.message.as_str()).collect();
     assert_eq!(
-        said,
+        messages,
         ["rows 13 to 23 are duplicates of rows 2 to 12; remove rows that were pasted twice"]
     );
-    // One row that stands twice may be two things alike, and is seldom: it is read, and said.
+    // A single duplicate row may be two equal defects, but rarely is: it is read and reported.
     let once = [&lines[..12], &lines[11..]].concat().concat();
     let (survey, report) = read(&once, &a());
     assert_eq!(
@@ -426,19 +426,19 @@ fn rows_that_were_pasted_twice_are_said() {
 }
 
 #[test]
-fn mistakes_are_said_all_at_once_and_once_each() {
+fn mistakes_are_reported_all_at_once_and_once_each() {
     let text: String = with("1+40.00", "140.00").iter().map(|byte| char::from(*byte)).collect();
     let bad: Vec<u8> = text
         .replace("0.5 in", "0.5 inch")
         .chars()
         .map(|c| u8::try_from(u32::from(c)).unwrap())
         .collect();
-    let said = refused(&bad, &a());
-    assert_eq!(said.len(), 2, "{said:#?}");
+    let messages = refused(&bad, &a());
+    assert_eq!(messages.len(), 2, "{messages:#?}");
 }
 
 #[test]
-fn other_files_are_refused_with_what_to_do() {
+fn other_files_are_refused_with_advice() {
     let utf8 = String::from_utf8_lossy(A).replace('\u{FFFD}', "é").into_bytes();
     let cases: [(&[u8], &str); 5] = [
         (&utf8, ":16: the text is UTF-8, and the layout declares windows-1252"),
@@ -448,13 +448,13 @@ fn other_files_are_refused_with_what_to_do() {
         (b"Sheet,Street\r\na\0,b\r\n", "a null character"),
     ];
     for (source, message) in cases {
-        let said = refused(source, &a());
-        assert!(said[0].contains(message), "{said:?}");
+        let messages = refused(source, &a());
+        assert!(messages[0].contains(message), "{messages:?}");
     }
 }
 
 #[test]
-fn a_character_that_the_encoding_does_not_have_is_a_loss() {
+fn a_character_outside_the_encoding_is_a_loss() {
     for (layout, source, lost) in [(a(), A, 0), (b(), B, 1)] {
         let mut document = read(source, &layout).0.document;
         document.runs[0].observations[0].remark = "a – b".parse().ok();
@@ -464,10 +464,10 @@ fn a_character_that_the_encoding_does_not_have_is_a_loss() {
     }
 }
 
-/// A table that tells runs apart by pipe and direction cannot hold two of one: they would become
-/// one run that nobody drove.
+/// A table that identifies runs by pipe and direction cannot hold two of the same: they would merge
+/// into one run that never took place.
 #[test]
-fn runs_that_a_layout_would_confuse_are_not_written() {
+fn runs_that_a_layout_would_merge_are_not_written() {
     let (survey, _) = read(B, &b());
     let mut document = survey.document;
     let mut second = document.runs[0].clone();
@@ -482,17 +482,17 @@ fn runs_that_a_layout_would_confuse_are_not_written() {
     assert!(refused.contains("for the same run"), "{refused}");
 }
 
-/// A text that a cell can hold: none that is blank, since a blank cell is an absent value.
+/// A text that a cell can hold. It is not blank, since a blank cell is an absent value.
 fn text() -> impl Strategy<Value = String> {
     "[ -~é–ß\"',;=@+]{0,12}[a-zé]"
 }
 
 proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(96) })]
-    /// A document of values of every kind of cell goes through a table unchanged, exactly when the
-    /// report is empty.
+    /// A document with values of every kind of cell round-trips through a table unchanged exactly
+    /// if the report is empty.
     #[test]
-    fn every_kind_of_cell_comes_back(
+    fn every_kind_of_cell_round_trips(
         rows in proptest::collection::vec((0u32..30_000, 0usize..9, 0u32..100, any::<bool>(), proptest::option::of(text()), 0u32..9000), 1..12),
         hour in 0u32..24, minute in 0u32..60, of_b in any::<bool>(),
     ) {
@@ -521,7 +521,7 @@ proptest! {
                 row["joint"] = true.into();
             }
             if let Some(remark) = remark {
-                // ISO 8859-1 has no en dash; that it is missed is a test of its own.
+                // ISO 8859-1 has no en dash; another test checks that it is reported.
                 row["remark"] = if of_b { remark.replace('–', "-") } else { remark }.into();
             }
             if offset.is_multiple_of(3) {
@@ -543,8 +543,7 @@ proptest! {
         let back = read(&bytes, &layout).0.document;
         let same = json(&back) == json(&document);
         prop_assert_eq!(losses.is_empty(), same, "{:#?}", losses.losses);
-        // Nothing that was generated here is beyond what the two tables hold but the order of
-        // media.
+        // Of everything generated here, only the order of media is beyond what the two tables hold.
         let order_only = losses.losses.iter().all(|loss| loss.pointer.starts_with("/media"));
         prop_assert!(order_only, "{:#?}", losses.losses);
     }
@@ -552,10 +551,10 @@ proptest! {
 
 proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(24) })]
-    /// Whatever stands in a file, the answer is a document or an error, and a table spoiled in one
-    /// place loses no row without a word.
+    /// For any file, the answer is a document or an error, and a table damaged in one place loses
+    /// no row silently.
     #[test]
-    fn no_file_makes_a_reader_fall_over(at in 0usize..4000, bytes in proptest::collection::vec(any::<u8>(), 0..12), cut: bool) {
+    fn no_file_crashes_a_reader(at in 0usize..4000, bytes in proptest::collection::vec(any::<u8>(), 0..12), cut: bool) {
         let c = Layout::read(include_bytes!("../../../../examples/layouts/office-c.layout.json")).unwrap();
         let xml = include_bytes!("../../../../examples/layouts/office-c.xml").as_slice();
         for (source, layout) in [(A, a()), (B, b()), (xml, c)] {

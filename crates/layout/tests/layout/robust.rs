@@ -1,5 +1,5 @@
-//! Tables as they really come: titles above the headings, cut rows, unknown encodings, days counted
-//! by spreadsheets, units of all kinds, and texts that a spreadsheet would run.
+//! Tables as they really come: titles above the headings, cut rows, unknown encodings, spreadsheet
+//! day numbers, units of all kinds, and texts that a spreadsheet would run as formulas.
 
 use obvert_convert::{LossKind, LossReport};
 use obvert_layout as layout;
@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 
 use super::{json, read, refused};
 
-/// A layout of few columns, with one more and whatever else is changed.
+/// A layout with few columns, plus the given ones and any other change.
 pub(super) fn small(columns: &[Value], change: impl Fn(&mut Value)) -> Layout {
     let mut layout = json!({
         "layout": "0.1", "id": "s", "version": "1", "title": "s",
@@ -34,8 +34,8 @@ pub(super) fn small(columns: &[Value], change: impl Fn(&mut Value)) -> Layout {
     layout
 }
 
-/// The document, after it has been written and read again without a loss.
-fn both_ways(source: &str, layout: &Layout) -> Value {
+/// Reads the document, then writes it and reads it again without a loss.
+fn round_tripped(source: &str, layout: &Layout) -> Value {
     let (survey, _) = read(source.as_bytes(), layout);
     let (bytes, losses) = layout::write(&survey.document, layout, &[]).unwrap();
     assert_eq!(losses, LossReport::default(), "{}", String::from_utf8_lossy(&bytes));
@@ -44,7 +44,7 @@ fn both_ways(source: &str, layout: &Layout) -> Value {
 }
 
 #[test]
-fn titles_stand_above_and_headings_in_two_rows() {
+fn titles_come_above_and_headings_in_two_rows() {
     let layout = small(
         &[
             json!({"heading": "Clock\nfrom", "to": "runs.observations.clock.from", "kind": "number"}),
@@ -57,14 +57,14 @@ fn titles_stand_above_and_headings_in_two_rows() {
     );
     let table = "Survey of the town of Larkmoor;;;;;;\n\nPipe;A;B;At;Code;Clock;\n;;;;;from;to\n\
                  P1;a;b;1,5;crack.longitudinal;11;1\n";
-    let document = both_ways(table, &layout);
+    let document = round_tripped(table, &layout);
     assert_eq!(document["runs"][0]["observations"][0]["clock"], json!({"from": 11, "to": 1}));
     let wrong = refused(table.replace(";11;", ";x;").as_bytes(), &layout);
     assert!(wrong[0].starts_with("t.csv:5:6 (column Clock from): found \"x\""), "{wrong:?}");
 }
 
 #[test]
-fn rows_of_other_widths_are_said_and_blank_cells_beyond_are_nothing() {
+fn rows_of_other_widths_are_reported_and_blank_cells_beyond_are_ignored() {
     let layout = small(&[], |_| ());
     let good = "Pipe;A;B;At;Code;;\nP1;a;b;1,5;crack.longitudinal;;\n;;;;;;\n";
     assert_eq!(read(good.as_bytes(), &layout).0.document.runs[0].observations.len(), 1);
@@ -76,12 +76,12 @@ fn rows_of_other_widths_are_said_and_blank_cells_beyond_are_nothing() {
             "t.csv:3:5 (column Code): there is text after the closing quotation mark",
         ),
     ] {
-        let said = refused(
+        let messages = refused(
             format!("Pipe;A;B;At;Code\nP1;a;b;1,5;crack.longitudinal\n{row}\n").as_bytes(),
             &layout,
         );
-        assert!(said[0].starts_with(message), "{said:?}");
-        assert_eq!(said.len(), 1, "{said:?}");
+        assert!(messages[0].starts_with(message), "{messages:?}");
+        assert_eq!(messages.len(), 1, "{messages:?}");
     }
     let open =
         refused(b"Pipe;A;B;At;Code\nP1;a;b;1,5;\"crack\nP1;a;b;2,5;crack.longitudinal\n", &layout);
@@ -89,7 +89,7 @@ fn rows_of_other_widths_are_said_and_blank_cells_beyond_are_nothing() {
 }
 
 #[test]
-fn an_encoding_that_the_layout_does_not_name_is_guessed_and_announced() {
+fn an_encoding_that_the_layout_does_not_name_is_guessed_and_reported() {
     let layout = small(&[json!({"heading": "Straße", "to": "pipes.street"})], |layout| {
         layout["table"].as_object_mut().unwrap().remove("encoding");
     });
@@ -117,7 +117,7 @@ fn an_encoding_that_the_layout_does_not_name_is_guessed_and_announced() {
 }
 
 #[test]
-fn days_of_spreadsheets_and_moments_in_one_cell_are_read() {
+fn spreadsheet_days_and_moments_in_one_cell_are_read() {
     let column = |pattern: &str| json!({"heading": "When", "to": "runs.started", "kind": "date-time", "pattern": pattern});
     for (pattern, cell) in [
         ("serial-1900", "46148,3965277778"),
@@ -129,21 +129,24 @@ fn days_of_spreadsheets_and_moments_in_one_cell_are_read() {
         let layout = small(&[column(pattern)], |_| ());
         let table = format!("Pipe;A;B;At;Code;When\nP1;a;b;1,5;crack.longitudinal;{cell}\n");
         assert_eq!(
-            both_ways(&table, &layout)["runs"][0]["started"],
+            round_tripped(&table, &layout)["runs"][0]["started"],
             "2026-05-06T09:31:00+01:00",
             "{pattern}"
         );
     }
     let layout = small(&[column("serial-1900")], |_| ());
-    let said =
+    let messages =
         refused(b"Pipe;A;B;At;Code;When\nP1;a;b;1,5;crack.longitudinal;06.05.2026\n", &layout);
-    assert!(said[0].contains("expected a day number of a spreadsheet (serial-1900)"), "{said:?}");
+    assert!(
+        messages[0].contains("expected a day number of a spreadsheet (serial-1900)"),
+        "{messages:?}"
+    );
 }
 
-/// Lengths in the unit of their column or of their cell become those of the document: 25.4 mm an
-/// inch, 0.3048 m a foot, exactly.
+/// Lengths in the unit of their column or cell are converted to the unit of the document: an inch
+/// is 25.4 mm and a foot 0.3048 m, exactly.
 #[test]
-fn columns_and_cells_have_units_of_their_own() {
+fn columns_and_cells_have_their_own_units() {
     let layout = small(
         &[
             json!({"heading": "Size", "to": "pipes.height", "kind": "amount"}),
@@ -154,27 +157,27 @@ fn columns_and_cells_have_units_of_their_own() {
     let table = |size: &str, long: &str| {
         format!("Pipe;A;B;At;Code;Size;Long ft\nP1;a;b;1,5;crack.longitudinal;{size};{long}\n")
     };
-    let document = both_ways(&table("8 in", "100"), &layout);
+    let document = round_tripped(&table("8 in", "100"), &layout);
     assert_eq!(
         (&document["pipes"][0]["height"], &document["pipes"][0]["length"]),
         (&json!(203.2), &json!(30.48))
     );
-    assert_eq!(both_ways(&table("0,5 m", "1"), &layout)["pipes"][0]["height"], 500);
+    assert_eq!(round_tripped(&table("0,5 m", "1"), &layout)["pipes"][0]["height"], 500);
     let (survey, _) = read(table("300 mm", "100").as_bytes(), &layout);
     let (bytes, _) = layout::write(&survey.document, &layout, &[]).unwrap();
     assert!(String::from_utf8(bytes).unwrap().contains(";300 mm;100\r\n"));
-    let said = refused(table("300", "x").as_bytes(), &layout);
+    let messages = refused(table("300", "x").as_bytes(), &layout);
     assert!(
-        said[0].contains("found \"300\"; expected a number with its unit, one of in, m, mm"),
-        "{said:?}"
+        messages[0].contains("found \"300\"; expected a number with its unit, one of in, m, mm"),
+        "{messages:?}"
     );
-    assert_eq!(said.len(), 2);
+    assert_eq!(messages.len(), 2);
 }
 
-/// OWASP "CSV Injection": cells that begin with =, +, -, @, TAB or CR. A negative number is none of
-/// them.
+/// OWASP "CSV Injection": cells that begin with =, +, -, @, TAB or CR. A negative number is not one
+/// of them.
 #[test]
-fn texts_that_a_spreadsheet_would_run_are_made_harmless_and_numbers_stay() {
+fn texts_that_a_spreadsheet_would_run_are_escaped_and_numbers_stay() {
     let layout = small(&[json!({"heading": "Remark", "to": "runs.observations.remark"})], |_| ());
     for text in ["=1+1", "+49 30", "-x", "@sum", "\tx", "'=1", "'t Hooft", "a=1"] {
         let table = "Pipe;A;B;At;Code;Remark\nP1;a;b;-0,3;crack.longitudinal;x\n";
@@ -193,7 +196,7 @@ fn texts_that_a_spreadsheet_would_run_are_made_harmless_and_numbers_stay() {
 }
 
 #[test]
-fn a_column_can_name_the_recording_that_offsets_are_into() {
+fn a_column_can_name_the_recording_of_its_offsets() {
     let layout = small(
         &[
             json!({"heading": "Film", "to": "runs.observations.media.id", "media": "video"}),
@@ -204,20 +207,20 @@ fn a_column_can_name_the_recording_that_offsets_are_into() {
     );
     let table =
         "Pipe;A;B;At;Code;Film;Picture;Into\nP1;a;b;1,5;crack.longitudinal;f.mp4;p.jpg;75:02\n";
-    let document = both_ways(table, &layout);
+    let document = round_tripped(table, &layout);
     let media = &document["runs"][0]["observations"][0]["media"];
     assert_eq!(*media, json!([{"id": "f.mp4", "offset": 4502}, {"id": "p.jpg"}]));
-    let said = refused(table.replace("f.mp4", "").as_bytes(), &layout);
+    let messages = refused(table.replace("f.mp4", "").as_bytes(), &layout);
     assert!(
-        said[0].contains(
+        messages[0].contains(
             "found 4502 seconds into a recording, but the row does not name the recording"
         ),
-        "{said:?}"
+        "{messages:?}"
     );
 }
 
 #[test]
-fn what_several_rows_say_of_one_thing_must_agree() {
+fn several_rows_about_one_object_must_agree() {
     let layout = small(
         &[
             json!({"heading": "Ward", "to": "pipes.extensions"}),
@@ -228,7 +231,7 @@ fn what_several_rows_say_of_one_thing_must_agree() {
         |layout| layout["extension"] = "org.example.s".into(),
     );
     let table = "Pipe;A;B;At;Code;Ward;Contract;Unit;Old\nP1;a;b;1;crack.longitudinal;North;C1;m;\nP1;a;b;2;crack.longitudinal;North;C1;m;\n";
-    let document = both_ways(table, &layout);
+    let document = round_tripped(table, &layout);
     assert_eq!(document["pipes"][0]["extensions"], json!({"org.example.s": {"Ward": "North"}}));
     assert_eq!(document["assignment"]["contract"], "C1");
     let bad = table.replacen(
@@ -236,20 +239,20 @@ fn what_several_rows_say_of_one_thing_must_agree() {
         "P1;a;b;2;crack.longitudinal;South;C2;ft;x",
         1,
     );
-    let said = refused(bad.as_bytes(), &layout);
+    let messages = refused(bad.as_bytes(), &layout);
     for message in [
         "t.csv:3:6 (column Ward): found South, and line 2 has North for the same pipe",
         "t.csv:3:7 (column Contract): found C2, and line 2 has C1 for the same document",
         "t.csv:3:8 (column Unit): found ft, and line 2 has m for the same document",
     ] {
-        assert!(said.iter().any(|one| one.starts_with(message)), "{message}: {said:#?}");
+        assert!(messages.iter().any(|one| one.starts_with(message)), "{message}: {messages:#?}");
     }
     let feet = refused(table.replace(";m;", ";ft;").as_bytes(), &layout);
     assert!(
         feet[0].starts_with("t.csv:2:8 (column Unit): found \"ft\", and the layout s fixes \"m\""),
         "{feet:?}"
     );
-    // What a dropped column has in it is named.
+    // The values in a dropped column are named.
     let (_, report) = read(table.replacen("C1;m;\n", "C1;m;x\n", 1).as_bytes(), &layout);
     assert_eq!(report.losses.len(), 1);
     assert_eq!(report.losses[0].kind, LossKind::Dropped);
@@ -259,10 +262,10 @@ fn what_several_rows_say_of_one_thing_must_agree() {
     );
 }
 
-/// A code that its list does not have tells neither the aspect of a grade nor the unit of an
-/// amount, and both are said, not dropped.
+/// A code missing from its list determines neither the aspect of a grade nor the unit of an amount.
+/// Both are reported, not dropped.
 #[test]
-fn what_an_unknown_code_leaves_open_is_said() {
+fn values_that_depend_on_an_unknown_code_are_reported() {
     let layout = small(
         &[
             json!({"heading": "Grade", "to": "runs.observations.grades", "kind": "number"}),
@@ -270,19 +273,19 @@ fn what_an_unknown_code_leaves_open_is_said() {
         ],
         |_| (),
     );
-    let said = refused(b"Pipe;A;B;At;Code;Grade;Much\nP1;a;b;1;no.such;3;5\n", &layout);
+    let messages = refused(b"Pipe;A;B;At;Code;Grade;Much\nP1;a;b;1;no.such;3;5\n", &layout);
     for message in [
         "t.csv:2:6 (column Grade): found 3, and the aspect of the grade, structural or operational, is not known: that follows from the code, but the code list obvert-terms has no \"no.such\"; correct the code",
         "t.csv:2:7 (column Much): found 5 without a unit; that follows from the code, but the code list obvert-terms has no \"no.such\"; correct the code",
     ] {
-        assert!(said.iter().any(|one| one.starts_with(message)), "{message}: {said:#?}");
+        assert!(messages.iter().any(|one| one.starts_with(message)), "{message}: {messages:#?}");
     }
 }
 
-/// One message instead of one for each key that a survey needs, with the file and the line of the
-/// headings; a survey whose layout says all of it needs no row.
+/// One message, with the file and the line of the headings, instead of one for each key that a
+/// survey needs. A survey whose layout provides all values needs no row.
 #[test]
-fn a_table_of_headings_alone_is_said_once() {
+fn a_table_of_headings_alone_is_reported_once() {
     let layout = small(&[], |layout| {
         layout["fixed"].as_array_mut().unwrap().remove(0);
         layout["made"].as_array_mut().unwrap().push(json!({"to": "id", "text": "{runs.id}"}));
@@ -298,26 +301,26 @@ fn a_table_of_headings_alone_is_said_once() {
     assert_eq!(read(b"Pipe;A;B;At;Code\n", &small(&[], |_| ())).0.document.runs.len(), 0);
 }
 
-/// A quotation mark that one far below ends makes rows disappear in a cell: they are missed.
+/// A quotation mark that is closed far below swallows rows into one cell: they are reported.
 #[test]
-fn a_cell_that_has_swallowed_rows_is_no_remark() {
+fn a_cell_that_swallowed_rows_is_not_a_remark() {
     let layout = small(&[json!({"heading": "Note", "to": "runs.observations.remark"})], |_| {});
     let head = "Pipe;A;B;At;Code;Note\n";
     let row = |at: usize, note: &str| format!("P1;a;b;{at};crack.longitudinal;{note}\n");
     let rows =
         [row(1, "\"two\nlines\""), row(2, "\"see photo"), row(3, ""), row(4, "leak\""), row(5, "")]
             .concat();
-    let said = refused(format!("{head}{rows}").as_bytes(), &layout);
-    assert_eq!(said.len(), 1, "{said:#?}");
+    let messages = refused(format!("{head}{rows}").as_bytes(), &layout);
+    assert_eq!(messages.len(), 1, "{messages:#?}");
     let expected = "t.csv:4:6 (column Note): a quotation mark starts a cell in line 4 that spans 3 lines and contains whole rows; close it on its \
                     own line, or double each quotation mark in a cell; the row was skipped";
-    assert_eq!(said[0], expected);
+    assert_eq!(messages[0], expected);
 }
 
-/// White space around a separator is nobody's, and a cell that another mark cuts into files is not
-/// one file.
+/// White space around a separator is ignored, and a cell with several files between other
+/// separators is not one file.
 #[test]
-fn files_between_other_marks_are_said() {
+fn files_between_other_separators_are_reported() {
     let column = |separator: Option<&str>| {
         let mut column = json!({"heading": "Pic", "to": "runs.observations.media.id"});
         if let Some(separator) = separator {
@@ -343,21 +346,21 @@ fn files_between_other_marks_are_said() {
         (Some("/"), "expected \"/\" between the names of files"),
         (None, "set separator in the layout"),
     ] {
-        let said = refused(table("a.jpg, b.jpg").as_bytes(), &column(separator));
-        assert_eq!(said.len(), 1, "{said:#?}");
+        let messages = refused(table("a.jpg, b.jpg").as_bytes(), &column(separator));
+        assert_eq!(messages.len(), 1, "{messages:#?}");
         assert!(
-            said[0].starts_with(
+            messages[0].starts_with(
                 "t.csv:2:6 (column Pic): found \"a.jpg, b.jpg\", which names several files"
             ),
-            "{said:?}"
+            "{messages:?}"
         );
-        assert!(said[0].contains(expected), "{said:?}");
+        assert!(messages[0].contains(expected), "{messages:?}");
     }
 }
 
-/// What the record is dated by need not stand in the last row.
+/// The date of the record need not be in the last row.
 #[test]
-fn the_time_of_issue_is_the_latest_and_has_its_place() {
+fn the_time_of_issue_is_the_latest_and_has_its_location() {
     let columns = [
         json!({"heading": "On", "to": "runs.started", "kind": "date-time", "pattern": "yyyy-mm-dd hh:mm"}),
     ];
@@ -378,10 +381,10 @@ fn the_time_of_issue_is_the_latest_and_has_its_place() {
     assert_eq!(kinds, [LossKind::Defaulted]);
 }
 
-/// A mark between thousands behind the decimal mark is none: the marks are the other way round, and
-/// the number a thousand times another.
+/// A thousands separator after the decimal mark is not one: the two are swapped, and the number is
+/// a thousand times another.
 #[test]
-fn marks_the_wrong_way_round_are_no_number() {
+fn swapped_separators_are_not_a_number() {
     let with = |decimal: &str, thousands: &str| {
         small(&[], |layout| {
             layout["table"]["decimal_mark"] = decimal.into();
@@ -406,19 +409,20 @@ fn marks_the_wrong_way_round_are_no_number() {
                 assert_eq!(survey.document.runs[0].observations[0].at.get(), is, "{number}");
             }
             None => {
-                let said = refused(table(number).as_bytes(), &layout);
+                let messages = refused(table(number).as_bytes(), &layout);
                 assert!(
-                    said[0].starts_with(&format!(
+                    messages[0].starts_with(&format!(
                         "t.csv:2:4 (column At): found {number:?}; expected a number"
                     )),
-                    "{said:?}"
+                    "{messages:?}"
                 );
             }
         }
     }
 }
 
-/// UTF-16 that a layout declares and no mark orders is read as its zero bytes say.
+/// If a layout declares UTF-16 and the file has no byte order mark, the zero bytes decide the
+/// order.
 #[test]
 fn utf_16_of_either_order_is_read_without_a_mark() {
     let layout = small(&[], |layout| layout["table"]["encoding"] = "utf-16".into());
@@ -433,10 +437,10 @@ fn utf_16_of_either_order_is_read_without_a_mark() {
     }
 }
 
-/// Two runs whose ids become one in the encoding of the table, or that nothing in it tells apart,
-/// are not written as one.
+/// Two runs whose ids become equal in the encoding of the table, or that nothing in it
+/// distinguishes, are not written as one.
 #[test]
-fn runs_that_would_come_back_as_one_are_not_written() {
+fn runs_that_would_merge_are_not_written() {
     let layout = small(&[], |layout| layout["table"]["encoding"] = "windows-1252".into());
     let utf8 = small(&[], |_| {});
     let table = "Pipe;A;B;At;Code\n\u{141}-1;a;b;1;crack.longitudinal\n\u{15a}-1;a;b;1;crack.longitudinal\nC;a;b;1;crack.longitudinal\n";

@@ -1,4 +1,4 @@
-//! XML of an office: elements that nest, attributes and elements with texts, both ways.
+//! An office's XML: nested elements, attributes and elements with text, read and written.
 
 use obvert_convert::LossReport;
 use obvert_layout as layout;
@@ -19,7 +19,7 @@ fn with(from: &str, to: &str) -> Vec<u8> {
     text.replacen(from, to, 1).into_bytes()
 }
 
-/// Every attribute of office C, held against the file by eye.
+/// Every attribute of office C, compared with the file by eye.
 #[test]
 fn the_file_of_office_c_becomes_a_document() {
     assert_eq!(c().problems(), []);
@@ -61,12 +61,13 @@ fn the_file_of_office_c_becomes_a_document() {
 }
 
 #[test]
-fn what_is_written_reads_as_the_same_document() {
+fn a_written_file_reads_as_the_same_document() {
     let (survey, _) = read(C, &c());
     let (bytes, losses) = layout::write(&survey.document, &c(), &[]).unwrap();
     assert_eq!(losses, LossReport::default());
     assert_eq!(read(&bytes, &c()).0.document, survey.document);
-    // The tags are those of the office's own file, but for its comment and the order of attributes.
+    // The tags are those of the office's own file, except for its comment and the order of
+    // attributes.
     let tags = |bytes: &[u8]| -> Vec<Vec<String>> {
         let text = String::from_utf8_lossy(bytes).into_owned();
         let tags = text
@@ -88,7 +89,7 @@ fn what_is_written_reads_as_the_same_document() {
 }
 
 #[test]
-fn what_cannot_be_read_is_said_with_its_place_and_path() {
+fn unreadable_values_are_reported_with_their_location_and_path() {
     let cases = [
         (
             "m=\"6.92\"",
@@ -136,26 +137,26 @@ fn what_cannot_be_read_is_said_with_its_place_and_path() {
         ("<Line ", "<Line><Line ", "t.csv:", "not well-formed XML"),
     ];
     for (from, to, place, message) in cases {
-        let said = refused(&with(from, to), &c());
+        let messages = refused(&with(from, to), &c());
         assert!(
-            said.iter().any(|one| one.starts_with(place) && one.contains(message)),
-            "{from} {to}: {said:#?}"
+            messages.iter().any(|one| one.starts_with(place) && one.contains(message)),
+            "{from} {to}: {messages:#?}"
         );
     }
 }
 
-/// OWASP's advice for XML external entities and expanding ones: refuse document types altogether.
+/// OWASP's advice on external and expanding XML entities: refuse all document types.
 #[test]
 fn a_document_type_is_refused() {
     let evil =
         with("<Works ", "<!DOCTYPE Works [<!ENTITY x SYSTEM \"file:///etc/hostname\">]>\n<Works ");
-    let said = refused(&evil, &c());
-    assert!(said[0].contains("document type declarations are not read"), "{said:?}");
+    let messages = refused(&evil, &c());
+    assert!(messages[0].contains("document type declarations are not read"), "{messages:?}");
     let entity = refused(&with("job=\"LK-2026-11\"", "job=\"&job;\""), &c());
     assert!(entity[0].contains("&job;"), "{entity:?}");
 }
 
-/// Elements with texts, several of one name, values after the rows that they are of, a pipe without
+/// Elements with text, several of one name, values after the rows they belong to, a pipe without
 /// rows, and Latin-1.
 #[test]
 fn elements_with_texts_are_read_and_written() {
@@ -201,14 +202,14 @@ fn elements_with_texts_are_read_and_written() {
     assert_eq!(read(&bytes, &layout).0.document, survey.document);
     let text = String::from_utf8(bytes).unwrap();
     assert!(text.contains("<Pic>a.jpg</Pic>\n      <Pic>b.jpg</Pic>"), "{text}");
-    let twice = refused(b"<S><P><Name>P</Name><Name>Q</Name><O/></P></S>", &layout);
-    assert!(twice[0].contains("S/P/Name is duplicated, on lines 1 and 1"), "{twice:?}");
+    let duplicated = refused(b"<S><P><Name>P</Name><Name>Q</Name><O/></P></S>", &layout);
+    assert!(duplicated[0].contains("S/P/Name is duplicated, on lines 1 and 1"), "{duplicated:?}");
 }
 
-/// A pipe that nobody surveyed is one without runs where it says nothing of a run, and is written
-/// as it was read; nobody is asked to invent an inspection.
+/// A pipe that was not surveyed is a pipe without runs if it has no values of a run, and is written
+/// as it was read. Obvert never asks the user to invent an inspection.
 #[test]
-fn a_pipe_that_nobody_surveyed_is_a_pipe_without_runs() {
+fn a_pipe_that_was_not_surveyed_has_no_runs() {
     let file = |second: &str| {
         format!(
             "<Works job='7'>\n<Line id='P1' up='A' down='B'><Look on='2026-05-06T10:00:00Z'><Note at='1.5' what='roots.fine'/></Look></Line>\n\
@@ -280,15 +281,15 @@ fn a_pipe_that_nobody_surveyed_is_a_pipe_without_runs() {
         "{text}"
     );
     assert_eq!(read(&bytes, &layout).0.document, survey.document);
-    // At the end, what is made from the last row is made from the last one with a run; an element
-    // for a run that has nothing is none.
+    // At the end, values from the last row come from the last one with a run. A run element without
+    // values is not a run.
     let last = source.replace("</Works>", "<Line id='P4' up='D' down='E'><Look/></Line></Works>");
     let document = json(&read(last.as_bytes(), &layout).0.document);
     assert_eq!(
         (&document["pipes"][3]["id"], &document["id"]),
         (&json!("P4"), &json!("x:P3 2026-05-07T10:00:00Z"))
     );
-    // What it says of itself is read and judged as that of any other.
+    // Its own values are read and checked like those of any other pipe.
     let wrong = refused(source.replace("12.5", "long").as_bytes(), &layout);
     assert!(
         wrong.len() == 1
@@ -296,8 +297,11 @@ fn a_pipe_that_nobody_surveyed_is_a_pipe_without_runs() {
         "{wrong:#?}"
     );
     let contradicts = source.replace("id='P2' up='B'", "id='P1' up='B'");
-    let said = refused(contradicts.as_bytes(), &layout);
-    assert!(said.iter().any(|one| one.contains("and line 2 has A for the same pipe")), "{said:#?}");
+    let messages = refused(contradicts.as_bytes(), &layout);
+    assert!(
+        messages.iter().any(|one| one.contains("and line 2 has A for the same pipe")),
+        "{messages:#?}"
+    );
     let unnamed = refused(source.replace("id='P2' ", "").as_bytes(), &layout);
     assert!(
         unnamed[0].ends_with(
@@ -310,7 +314,7 @@ fn a_pipe_that_nobody_surveyed_is_a_pipe_without_runs() {
         empty,
         ["t.csv:3: the element names neither a pipe nor a run; fill it in, or remove it"]
     );
-    // Something of a run without what names it is still a mistake.
+    // Values of a run without its name are still an error.
     let seen = refused(
         file("<Line id='P2' up='B' down='C'><Look><Note at='1' what='hole'/></Look></Line>")
             .as_bytes(),
@@ -320,9 +324,9 @@ fn a_pipe_that_nobody_surveyed_is_a_pipe_without_runs() {
     assert!(seen[0].ends_with(asked), "{seen:#?}");
     let operated =
         refused(file("<Line id='P2' up='B' down='C' crew='Heron 2'/>").as_bytes(), &layout);
-    let said = format!("{asked}, or remove the element if there was no inspection");
-    assert!(operated[0].ends_with(&said), "{operated:#?}");
-    // Where a pipe alone would make the id of a run, nothing in it is of a run either.
+    let messages = format!("{asked}, or remove the element if there was no inspection");
+    assert!(operated[0].ends_with(&messages), "{operated:#?}");
+    // If the pipe alone determines the id of a run, it has no values of a run either.
     by_day["made"][0]["text"] = "R {pipes.id}".into();
     let by_pipe = Layout::read(by_day.to_string().as_bytes()).unwrap();
     let (survey, _) = read(source.as_bytes(), &by_pipe);
@@ -332,16 +336,16 @@ fn a_pipe_that_nobody_surveyed_is_a_pipe_without_runs() {
         (losses, read(&bytes, &by_pipe).0.document),
         (LossReport::default(), survey.document)
     );
-    // A run of which nothing can be written is in the report, and is not made up when it is read
-    // again.
+    // A run that cannot be written at all is in the report, and is not made up when the file is
+    // read again.
     let mut bare = read(source.as_bytes(), &by_pipe).0.document;
     bare.runs[1].observations.clear();
     bare.runs[1].started = None;
     let (bytes, losses) = layout::write(&bare, &by_pipe, &[]).unwrap();
     assert_eq!(read(&bytes, &by_pipe).0.document.runs.len(), 1);
     assert!(losses.losses.iter().any(|loss| loss.pointer == "/runs/1"), "{losses:#?}");
-    // Where its ends are those of a run, a pipe without one has no room, and is told to be left
-    // out.
+    // If the pipe's ends are those of a run, a pipe without a run has no place. The advice is to
+    // leave it out.
     let (survey, _) = read(source.as_bytes(), &layout);
     for (column, to) in [(2, "runs.from"), (3, "runs.to")] {
         by_day["columns"][column]["to"] = to.into();
