@@ -1,5 +1,5 @@
-//! The account of a conversion, for every pair of forms: it says that nothing was lost between forms, and where in the source
-//! stands what a translation of codes loses.
+//! The loss report of a conversion, for every pair of formats: no format loses anything, and each
+//! loss by a translation of codes has its location in the source.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -21,7 +21,7 @@ const FORMS: [(&str, &str); 7] = [
     ("geopackage", "survey.gpkg"),
 ];
 
-/// A folder with one survey in every form.
+/// A folder with one survey in every format.
 fn folder() -> tempfile::TempDir {
     let folder = tempfile::tempdir().expect("folder");
     let survey = root().join("examples/data/larkmoor.obvert.json").display().to_string();
@@ -41,7 +41,7 @@ fn account(folder: &Path, arguments: &[&str]) -> (Account, Value) {
 }
 
 #[test]
-fn every_pair_of_forms_has_an_account() {
+fn every_pair_of_formats_has_an_account() {
     let folder = folder();
     let schema: Value =
         serde_json::from_str(&stdout(&obvert(&["schema", "account"]))).expect("schema");
@@ -62,7 +62,7 @@ fn every_pair_of_forms_has_an_account() {
 }
 
 #[test]
-fn what_a_translation_loses_is_placed_in_every_form() {
+fn losses_by_a_translation_are_located_in_every_format() {
     let folder = folder();
     let mut accounts = Vec::new();
     for (from, source) in FORMS {
@@ -94,7 +94,7 @@ fn what_a_translation_loses_is_placed_in_every_form() {
         );
     }
     assert!(accounts.windows(2).all(|pair| pair[0] == pair[1]), "the entries differ by form");
-    // The place is that of the value: the row of the table, and the column where it stands in one.
+    // The location is that of the value: the row of the table, and its column if it has one.
     let (account, _) = account(
         folder.path(),
         &["survey", "-o", "en.json", "--to", "json", "--coding", "en-13508-2"],
@@ -112,7 +112,8 @@ fn what_a_translation_loses_is_placed_in_every_form() {
     assert!(table.lines().nth(at.line - 1).expect("the line").contains(code), "{first:?}");
 }
 
-/// The account of what is refused says why; without `--replace` nothing is written over.
+/// The account of a refused conversion gives the reason. Without `--replace` no file is
+/// overwritten.
 #[test]
 fn a_refused_conversion_is_accounted_for() {
     let folder = folder();
@@ -131,16 +132,17 @@ fn a_refused_conversion_is_accounted_for() {
     assert!(stderr(&output).contains("already exists"), "{}", stderr(&output));
 }
 
-/// What cannot be written leaves no account of it, and a name that is taken twice or leads nowhere is refused before anything is written.
+/// A failed conversion leaves no account. A duplicate or invalid path is refused before anything is
+/// written.
 #[test]
-fn an_account_is_of_what_was_written() {
+fn an_account_describes_only_what_was_written() {
     let folder = tempfile::tempdir().expect("folder");
     std::fs::write(folder.path().join("s.json"), obvert::check::MINIMAL).expect("write");
-    let refused = |arguments: &[&str], said: &str| {
+    let refused = |arguments: &[&str], expected: &str| {
         let output =
             support::obvert_in(folder.path(), &[&["convert", "s.json"], arguments].concat());
         assert_eq!(output.status.code(), Some(2), "{arguments:?}");
-        assert!(support::stderr(&output).contains(said), "{}", support::stderr(&output));
+        assert!(support::stderr(&output).contains(expected), "{}", support::stderr(&output));
         assert_eq!(std::fs::read_dir(folder.path()).expect("folder").count(), 1, "{arguments:?}");
     };
     refused(&["-o", "q.xml", "--account", "no/a.json"], "the folder no does not exist");
@@ -149,14 +151,15 @@ fn an_account_is_of_what_was_written() {
     refused(&["-o", "tables.csv"], "CSV tables are a folder");
 }
 
-/// A map with nothing on it is no answer to somebody who has not asked for an account.
+/// Features without a geometry are also reported on standard error, since without an account an
+/// empty map would have no explanation.
 #[test]
-fn what_is_not_on_the_map_is_said_in_a_line() {
+fn omissions_from_the_map_are_reported_in_one_line() {
     let folder = tempfile::tempdir().expect("folder");
     let text =
         std::fs::read_to_string(root().join("examples/data/larkmoor.obvert.json")).expect("survey");
     let survey: Value = serde_json::from_str(&text).expect("json");
-    let astray = |count: usize| {
+    let with_outliers = |count: usize| {
         let mut survey = survey.clone();
         let rows = survey["structures"].as_array_mut().expect("structures").iter_mut();
         rows.filter(|row| row.get("position").is_some())
@@ -170,7 +173,7 @@ fn what_is_not_on_the_map_is_said_in_a_line() {
         for (count, like) in
             [(0, None), (1, Some("")), (3, Some(" (3 similar notes, first shown)"))]
         {
-            std::fs::write(folder.path().join("a.obvert.json"), astray(count).to_string())
+            std::fs::write(folder.path().join("a.obvert.json"), with_outliers(count).to_string())
                 .expect("written");
             let arguments = [
                 "convert",
@@ -185,15 +188,16 @@ fn what_is_not_on_the_map_is_said_in_a_line() {
             ];
             let output = obvert_in(folder.path(), &arguments);
             assert_eq!(status(&output), 0, "{}", stderr(&output));
-            let said = stderr(&output);
-            let notes: Vec<&str> = said.lines().filter(|line| line.starts_with("note")).collect();
+            let message = stderr(&output);
+            let notes: Vec<&str> =
+                message.lines().filter(|line| line.starts_with("note")).collect();
             let expected: Vec<String> = like.iter().map(|like| format!(": {why}{like}")).collect();
-            assert_eq!(notes.len(), expected.len(), "{to}: {said}");
+            assert_eq!(notes.len(), expected.len(), "{to}: {message}");
             assert!(
                 notes.iter().zip(&expected).all(|(note, expected)| note.ends_with(expected)),
-                "{to}: {said}"
+                "{to}: {message}"
             );
-            // The account has each.
+            // The account lists each.
             let account: Value = serde_json::from_slice(
                 &std::fs::read(folder.path().join("account.json")).expect("read"),
             )

@@ -1,5 +1,5 @@
-//! The documents of the project against the rules: the clean ones are clean, and in the rejected one every mistake is found
-//! by the rule that it was made for, at the place where it was made. Each mistake alone is in `tests/suite.rs`.
+//! The project's documents and the rules: the clean ones have no findings, and in the rejected one
+//! each mistake is found by its rule at its location. `tests/suite.rs` tests each mistake alone.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -74,7 +74,7 @@ fn the_demo_survey_is_clean() {
     );
 }
 
-/// All of them in one document, as it is shipped: each is found still.
+/// All mistakes in one document, as it is shipped: each is still found.
 #[test]
 fn every_mistake_is_found_among_the_others() {
     let document = json("examples/data/larkmoor-rejected.obvert.json");
@@ -89,9 +89,10 @@ fn every_mistake_is_found_among_the_others() {
     assert!(missing.is_empty(), "{} not found:\n{}", missing.len(), missing.join("\n"));
 }
 
-/// A real network (see its README): the reference system that does not fit its numbers, and nothing else.
+/// A real network (see its README): only the reference system that does not fit its numbers is
+/// reported.
 #[test]
-fn a_real_network_shows_its_trap_and_no_false_alarm() {
+fn a_real_network_has_its_known_mistake_and_no_false_alarm() {
     let report = check(&json("tests/data/networks/swmmio-state-plane.obvert.json"));
     let loud: Vec<_> =
         report.findings.iter().filter(|finding| finding.severity > Severity::Note).collect();
@@ -100,8 +101,8 @@ fn a_real_network_shows_its_trap_and_no_false_alarm() {
     assert!(loud[0].message.contains("EPSG:2817"), "{}", loud[0].message);
 }
 
-/// The two conduits whose stated length is not the distance between their nodes. Their bends are in the data; without
-/// them the straight lines must be pointed at, and no other.
+/// Two conduits have a stated length that differs from the distance between their nodes, because
+/// they bend. Without the bends in the data, exactly these two are reported.
 #[test]
 fn a_real_network_without_its_bends_shows_the_two_conduits() {
     let mut document = json("tests/data/networks/swmmio-state-plane.obvert.json");

@@ -194,7 +194,7 @@ fn rules_guard_clauses_that_exist() {
 
 /// Links between chapters resolve.
 #[test]
-fn links_lead_somewhere() {
+fn links_resolve() {
     let chapters: BTreeMap<String, String> = generated()
         .into_iter()
         .filter_map(|(path, text)| Some((path.strip_prefix("spec/")?.to_owned(), text)))
@@ -530,7 +530,7 @@ fn use_of(code: &Code) -> String {
     format!("{}, {}, {}", code.clock.usage, code.continuous, code.joint)
 }
 
-/// What most codes say of clock, stretch and joint.
+/// The usual values of `clock`, `continuous` and `joint`.
 fn usual(codes: &[Code]) -> String {
     let mut counts: BTreeMap<String, usize> = BTreeMap::new();
     for code in codes {

@@ -1,4 +1,5 @@
-//! Offices' own tables on the command line: checked, converted both ways and judged, with row and column of the table.
+//! Offices' own tables on the command line: checked, and converted in both directions, with
+//! findings at the row and column of the table.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -14,7 +15,7 @@ const C: &str = "examples/layouts/office-c.xml";
 const LAYOUT_C: &str = "examples/layouts/office-c.layout.json";
 const LAYOUT_B: &str = "examples/layouts/office-b.layout.json";
 
-/// Sheet L-103 of office A is wrong on purpose; each mistake is found at its row and column.
+/// Sheet L-103 of office A has deliberate mistakes; each is found at its row and column.
 #[test]
 fn the_mistakes_of_sheet_l_103_are_found_in_their_cells() {
     let output = obvert(&[
@@ -51,29 +52,30 @@ fn the_mistakes_of_sheet_l_103_are_found_in_their_cells() {
         });
         assert!(found, "{rule} at line {line}, {heading}");
     }
-    // Whatever is found in these rows has its column, but for what no column says.
+    // Every finding in these rows has its column, if a column holds the value.
     for finding in findings.iter().filter(|finding| finding["at"]["line"].as_u64() >= Some(22)) {
         let placed = finding["at"]["column"].is_u64() || finding["rule"] == "counter-missing";
         assert!(placed, "{finding}");
     }
-    // The layout could read everything: a wrong hour is a finding like any other and hides none of them.
+    // The layout reads every cell: a wrong hour is an ordinary finding and hides no other.
     assert!(findings.iter().all(|finding| finding["family"] != "structure"), "{findings:#?}");
 }
 
-/// A mass of roots over 140 % of the section with grade 3: no grade follows from an amount that cannot be (14 % would be 3), so the
-/// amount is found first; when it is corrected to what was meant, the grade is too low and found in its cell.
+/// A mass of roots over 140 % of the section with grade 3. An impossible amount has no computed
+/// grade (14 % would have grade 3), so only the amount is reported at first. With the intended 40
+/// %, the recorded grade is too low and is found in its cell.
 #[test]
 fn the_low_grade_of_sheet_l_103_is_found_once_the_amount_is_possible() {
     let folder = tempfile::tempdir().unwrap();
     let bytes = std::fs::read(root().join(A)).unwrap();
     let text: String = bytes.iter().map(|byte| char::from(*byte)).collect();
     assert!(text.contains(",140%,"));
-    let mended: Vec<u8> = text
+    let fixed: Vec<u8> = text
         .replace(",140%,", ",40%,")
         .chars()
         .map(|c| u8::try_from(u32::from(c)).unwrap())
         .collect();
-    std::fs::write(folder.path().join("a.csv"), mended).unwrap();
+    std::fs::write(folder.path().join("a.csv"), fixed).unwrap();
     let layout = root().join(LAYOUT_A).display().to_string();
     let output = obvert_in(
         folder.path(),
@@ -97,9 +99,9 @@ fn the_low_grade_of_sheet_l_103_is_found_once_the_amount_is_possible() {
     assert!(found, "{report:#}");
 }
 
-/// Elements that nest, checked and converted by the same command.
+/// Nested elements, checked and converted by the same command.
 #[test]
-fn xml_of_an_office_goes_both_ways() {
+fn xml_of_an_office_converts_in_both_directions() {
     let folder = tempfile::tempdir().unwrap();
     let place = |name: &str| folder.path().join(name).display().to_string();
     let (document, again, twice) = (place("d.obvert.json"), place("c.xml"), place("e.obvert.json"));
@@ -111,7 +113,7 @@ fn xml_of_an_office_goes_both_ways() {
     assert!(std::fs::read_to_string(&again).unwrap().contains("<Line ref=\"LM-015/LM-016\""));
     let output = obvert(&["check", C, "--layout", LAYOUT_C, "--today", "2026-06-01"]);
     assert!(stdout(&output).contains("examples/layouts/office-c.xml:7:"), "{}", stdout(&output));
-    // The format's own XML is told from the office's.
+    // The format's own XML is distinguished from the office's.
     let own = place("own.xml");
     for (from, to, more) in
         [(&*document, &*own, &[][..]), (&own, &place("f.xml"), &["--layout", LAYOUT_C])]
@@ -138,7 +140,7 @@ fn a_table_becomes_a_document_and_a_table_again() {
 }
 
 #[test]
-fn a_survey_goes_into_the_table_of_another_office_with_its_losses() {
+fn a_survey_converts_to_the_table_of_another_office_with_its_losses() {
     let folder = tempfile::tempdir().unwrap();
     let (document, table) = (folder.path().join("a.obvert.json"), folder.path().join("b.csv"));
     let (document, table) = (document.to_str().unwrap(), table.to_str().unwrap());
@@ -153,15 +155,15 @@ fn a_survey_goes_into_the_table_of_another_office_with_its_losses() {
     let output =
         obvert(&["convert", document, "-o", table, "--layout", LAYOUT_B, "--coding", "en-13508-2"]);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
-    let said = stderr(&output);
+    let message = stderr(&output);
     for part in [
         "lengths are converted from ft to m",
         "has no column for pipes.street",
         "has no column for runs.operator",
     ] {
-        assert!(said.contains(part), "{part}: {said}");
+        assert!(message.contains(part), "{part}: {message}");
     }
-    // The account names each of them by its pointer, with its place in what was read.
+    // The account lists each with its pointer and its location in the source.
     let account = folder.path().join("account.json").display().to_string();
     let options =
         ["--layout", LAYOUT_B, "--coding", "en-13508-2", "--replace", "--account", &account];
@@ -200,7 +202,7 @@ fn a_survey_goes_into_the_table_of_another_office_with_its_losses() {
 }
 
 #[test]
-fn a_layout_is_judged_before_a_table_is_read_by_it() {
+fn a_layout_is_checked_before_it_reads_a_table() {
     let folder = tempfile::tempdir().unwrap();
     let wrong = read(LAYOUT_A).replace("\"pipes.street\"", "\"pipes.stret\"");
     std::fs::write(folder.path().join("l.json"), wrong).unwrap();
@@ -213,9 +215,9 @@ fn a_layout_is_judged_before_a_table_is_read_by_it() {
     assert!(stderr(&used).contains("l.json:"), "{}", stderr(&used));
 }
 
-/// An encoding that nobody declares is guessed, and whoever checks is told.
+/// An undeclared encoding is guessed, and `check` reports the guess.
 #[test]
-fn a_guess_is_announced() {
+fn a_guessed_encoding_is_reported() {
     let folder = tempfile::tempdir().unwrap();
     let layout = read(LAYOUT_A).replace("\"encoding\": \"windows-1252\", ", "");
     std::fs::write(folder.path().join("l.json"), layout).unwrap();
@@ -225,14 +227,14 @@ fn a_guess_is_announced() {
         &["convert", &table, "--layout", "l.json", "-o", "a.obvert.json"],
     ] {
         let output = obvert_in(folder.path(), command);
-        let said = "declares no encoding; the table was read as windows-1252";
-        assert_eq!(stderr(&output).matches(said).count(), 1, "{}", stderr(&output));
+        let message = "declares no encoding; the table was read as windows-1252";
+        assert_eq!(stderr(&output).matches(message).count(), 1, "{}", stderr(&output));
     }
 }
 
-/// A cell that cannot be read is a finding in its cell, and what is readable is checked all the same.
+/// An unreadable cell is a finding in that cell, and the readable rest is checked.
 #[test]
-fn an_unreadable_cell_is_a_finding_beside_the_others() {
+fn an_unreadable_cell_is_a_finding_among_the_others() {
     let folder = tempfile::tempdir().unwrap();
     let bytes = std::fs::read(root().join(A)).unwrap();
     let text: String = bytes.iter().map(|byte| char::from(*byte)).collect();
@@ -254,7 +256,7 @@ fn an_unreadable_cell_is_a_finding_beside_the_others() {
     ] {
         assert!(stdout(&checked).contains(part), "{part}: {}", stdout(&checked));
     }
-    // Whoever has a table sees neither keys nor pointers.
+    // A user with a table sees neither keys nor pointers.
     assert!(!stdout(&judged).contains("/observations/"), "{}", stdout(&judged));
     assert!(
         !stdout(&checked).contains("as in the example that the message gives"),
@@ -263,7 +265,7 @@ fn an_unreadable_cell_is_a_finding_beside_the_others() {
     );
 }
 
-/// A table becomes a layout, and the layout reads the table, but for what the draft says is open.
+/// A layout drafted from a table reads that table, except for what the draft reports as open.
 #[test]
 fn a_layout_is_drafted_from_a_table() {
     let folder = tempfile::tempdir().unwrap();
@@ -292,7 +294,8 @@ fn a_layout_is_drafted_from_a_table() {
     assert!(stdout(&printed).contains("\"basis\": \"drafted, 1.00: "), "{}", stdout(&printed));
 }
 
-/// The same for XML; a value that does not fit is shown with its line, and a table that cannot be one with what to do.
+/// The same for XML. A value that does not fit is shown with its line, and an unsuitable file is
+/// refused with advice.
 #[test]
 fn a_layout_is_drafted_from_xml_and_odd_values_are_shown() {
     let folder = tempfile::tempdir().unwrap();
@@ -347,7 +350,7 @@ fn a_layout_is_drafted_from_xml_and_odd_values_are_shown() {
 
 /// A file that cannot be read at all is named once.
 #[test]
-fn a_file_is_named_once_where_it_cannot_be_read() {
+fn an_unreadable_file_is_named_once() {
     let folder = tempfile::tempdir().unwrap();
     std::fs::write(folder.path().join("t.xlsx"), "PK\u{3}\u{4} no workbook").unwrap();
     let layout = root().join(LAYOUT_A).display().to_string();
@@ -365,7 +368,7 @@ fn a_file_is_named_once_where_it_cannot_be_read() {
 }
 
 #[test]
-fn what_a_layout_is_of_no_use_for_is_said() {
+fn an_unusable_layout_is_reported() {
     let folder = tempfile::tempdir().unwrap();
     let out = folder.path().join("x.xml").display().to_string();
     let output = obvert(&[
@@ -383,9 +386,10 @@ fn what_a_layout_is_of_no_use_for_is_said() {
     assert!(stderr(&output).contains("--layout"), "{}", stderr(&output));
 }
 
-/// A table in a workbook is checked and converted by the layout of the same table in text, and a survey's own workbook is none.
+/// A table in a workbook is checked and converted by the layout of the same table in text. A
+/// survey's own workbook is not such a table.
 #[test]
-fn a_table_may_stand_in_a_workbook() {
+fn a_table_may_be_in_a_workbook() {
     let folder = tempfile::tempdir().unwrap();
     let run = |arguments: &[&str]| obvert_in(folder.path(), arguments);
     for name in ["office-b.csv", "office-b.layout.json"] {
@@ -406,7 +410,7 @@ fn a_table_may_stand_in_a_workbook() {
     let digest =
         |file: &str| stdout(&run(&["digest", file])).split("  ").next().unwrap().to_owned();
     assert_eq!(digest("again.json"), digest("b.json"));
-    // The survey's own workbook beside --layout for the other end.
+    // The survey's own workbook, with --layout for the other side of the conversion.
     assert!(run(&["convert", "b.json", "-o", "own.xlsx"]).status.success());
     convert("own.xlsx", "b.csv", &[]);
     convert("b.csv", "from-text.json", &[]);
@@ -416,9 +420,9 @@ fn a_table_may_stand_in_a_workbook() {
     assert_eq!(checked.status.code(), as_text.status.code(), "{}", stderr(&checked));
 }
 
-/// A layout that is none, or another thing altogether, is said to be so with its place.
+/// A file that is not a layout, or is of another kind, is reported with the location.
 #[test]
-fn a_layout_of_the_wrong_structure_is_refused_with_its_place() {
+fn a_layout_of_the_wrong_structure_is_refused_with_its_location() {
     let folder = tempfile::tempdir().unwrap();
     let layout =
         std::fs::read_to_string(format!("{}/{LAYOUT_A}", env!("CARGO_MANIFEST_DIR"))).unwrap();
@@ -430,17 +434,21 @@ fn a_layout_of_the_wrong_structure_is_refused_with_its_place() {
         (layout.replace("\"layout\": \"0.1\"", "\"layout\": \"0.9\""), "0.9"),
         (obvert::check::MINIMAL.to_owned(), "obvert"),
     ];
-    for (number, (text, said)) in cases.iter().enumerate() {
+    for (number, (text, expected)) in cases.iter().enumerate() {
         let name = format!("{number}.layout.json");
         std::fs::write(folder.path().join(&name), text).unwrap();
         let judged = obvert_in(folder.path(), &["layout", "check", &name]);
         let all = format!("{}{}", stdout(&judged), stderr(&judged));
-        assert!(matches!(judged.status.code(), Some(1 | 2)) && all.contains(said), "{name}: {all}");
+        assert!(
+            matches!(judged.status.code(), Some(1 | 2)) && all.contains(expected),
+            "{name}: {all}"
+        );
         assert!(!all.contains("panicked"), "{all}");
     }
 }
 
-/// One office's table into another's at once says and writes what two steps do, and its account places everything in the table read.
+/// A direct conversion between two offices' tables reports and writes the same as two steps, and
+/// its account locates everything in the source table.
 #[test]
 fn two_layouts_convert_at_once() {
     let folder = tempfile::tempdir().unwrap();
@@ -457,10 +465,10 @@ fn two_layouts_convert_at_once() {
     let output = obvert(&[&["convert", A, "-o", &once], &both[..], &coding].concat());
     assert_eq!(status(&output), 0, "{}", stderr(&output));
     assert_eq!(std::fs::read(&once).unwrap(), std::fs::read(&steps).unwrap());
-    // What the second step says of the survey, the one step says of the rows that it came from.
+    // Messages of the second step name the survey; those of the single step name the source rows.
     for line in stderr(&second).lines() {
-        let said = line.split_once(": ").map_or(line, |(_, said)| said);
-        assert!(stderr(&output).contains(said), "{line}");
+        let message = line.split_once(": ").map_or(line, |(_, message)| message);
+        assert!(stderr(&output).contains(message), "{line}");
     }
     assert!(
         stderr(&output).contains(
@@ -489,7 +497,7 @@ fn two_layouts_convert_at_once() {
         });
         assert!(found, "{kind} {pointer}: {account:#}");
     }
-    // --out-layout alone is for a survey in another form.
+    // --out-layout alone is for a survey in another format.
     let alone = place("alone.csv");
     let output = obvert(
         &[&["convert", &document, "-o", &alone, "--out-layout", LAYOUT_B], &coding[..]].concat(),
@@ -499,13 +507,13 @@ fn two_layouts_convert_at_once() {
 }
 
 #[test]
-fn layouts_that_do_not_go_together_are_refused_with_what_to_do() {
+fn incompatible_layouts_are_refused_with_advice() {
     let folder = tempfile::tempdir().unwrap();
     let place = |name: &str| folder.path().join(name).display().to_string();
     let (csv, json, survey) =
         (place("b.csv"), place("b.obvert.json"), "examples/data/larkmoor.obvert.json");
     let inside = folder.path().display().to_string();
-    for (from, to, more, said) in [
+    for (from, to, more, expected) in [
         (A, &csv, &["--out-layout", LAYOUT_B][..], "for an office's own table its --layout"),
         (
             survey,
@@ -540,14 +548,15 @@ fn layouts_that_do_not_go_together_are_refused_with_what_to_do() {
     ] {
         let output = obvert(&[&["convert", from, "-o", to], more].concat());
         assert_eq!(status(&output), 2, "{more:?}");
-        assert!(stderr(&output).contains(said), "{said}: {}", stderr(&output));
+        assert!(stderr(&output).contains(expected), "{expected}: {}", stderr(&output));
         assert!(!std::path::Path::new(&csv).exists());
     }
 }
 
-/// What a layout puts in, such as a date of issue that no row says, is no loss; what it makes up of a pipe is.
+/// A default of the layout, such as a date of issue that no row has, is not a loss; invented values
+/// of a pipe are.
 #[test]
-fn lossless_allows_what_is_put_in_and_refuses_what_nobody_recorded() {
+fn lossless_allows_defaults_and_refuses_invented_values() {
     let folder = tempfile::tempdir().unwrap();
     let place = |name: &str| folder.path().join(name).display().to_string();
     let (document, account) = (place("a.obvert.json"), place("account.json"));
@@ -555,11 +564,11 @@ fn lossless_allows_what_is_put_in_and_refuses_what_nobody_recorded() {
         ["convert", A, "-o", &document, "--layout", LAYOUT_A, "--lossless", "--account", &account];
     let output = obvert(&to_json);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
-    let said: Value = serde_json::from_str(&std::fs::read_to_string(&account).unwrap()).unwrap();
+    let losses: Value = serde_json::from_str(&std::fs::read_to_string(&account).unwrap()).unwrap();
     assert_eq!(
-        (&said["lossless"], &said["totals"]["defaulted"]),
+        (&losses["lossless"], &losses["totals"]["defaulted"]),
         (&true.into(), &1.into()),
-        "{said:#}"
+        "{losses:#}"
     );
     let survey = std::fs::read_to_string(&document).unwrap();
     for (name, cut, expected) in
@@ -578,17 +587,17 @@ fn lossless_allows_what_is_put_in_and_refuses_what_nobody_recorded() {
 }
 
 #[test]
-fn check_says_when_a_layout_is_not_used() {
+fn check_reports_an_unused_layout() {
     let survey = "examples/data/larkmoor.obvert.json";
     let output = obvert(&["check", survey, A, "--layout", LAYOUT_A, "--today", "2026-06-01"]);
-    let said = format!(
+    let message = format!(
         "{survey}: is a survey in the format json, so --layout is not used; give --from layout if it"
     );
-    assert_eq!(stderr(&output).matches(&said).count(), 1, "{}", stderr(&output));
+    assert_eq!(stderr(&output).matches(&message).count(), 1, "{}", stderr(&output));
     assert_eq!(stderr(&output).matches("--layout is not used").count(), 1, "{}", stderr(&output));
 }
 
-/// A folder of an office's tables becomes an archive, a survey a table, in the order of their names.
+/// The tables of a folder become an archive with one survey per table, in the order of their names.
 #[test]
 fn a_folder_of_tables_is_packed_by_its_layout() {
     let folder = tempfile::tempdir().unwrap();
@@ -610,19 +619,19 @@ fn a_folder_of_tables_is_packed_by_its_layout() {
     let run = |arguments: &[&str]| obvert_in(folder.path(), arguments);
     let packed = run(&["archive", "pack", "may", "-o", "may.obvert.jsonl", "--layout", &layout]);
     assert_eq!(status(&packed), 0, "{}", stderr(&packed));
-    for said in [
+    for expected in [
         "2 surveys packed",
         "may: skipped, because their names do not end in .csv or .xlsx: plan.pdf",
         "may: skipped the folders in it; name them as well to include them: april",
         "defaulted may/6.csv:22:9 (column Date): the table does not have it",
     ] {
-        assert!(stderr(&packed).contains(said), "{said}: {}", stderr(&packed));
+        assert!(stderr(&packed).contains(expected), "{expected}: {}", stderr(&packed));
     }
     let listed = stdout(&run(&["archive", "list", "may.obvert.jsonl"]));
     for id in ["heron:L-103:2026-05-06T13:15:00-05:00", "heron:L-103:2026-05-07T13:15:00-05:00"] {
         assert!(listed.contains(id), "{id}: {listed}");
     }
-    // Of several that are no surveys each is told, and nothing is packed.
+    // Each file that is not a survey is reported, and nothing is packed.
     let worse = folder.path().join("worse");
     std::fs::create_dir(&worse).unwrap();
     for name in ["1.csv", "2.csv"] {
@@ -637,11 +646,11 @@ fn a_folder_of_tables_is_packed_by_its_layout() {
         run(&["archive", "pack", "may", "worse", "-o", "worse.jsonl", "--layout", &layout]);
     assert_eq!(status(&refused), 2);
     let end = "2 surveys are not valid, so nothing was packed; run obvert check with the same --layout for details";
-    for said in ["worse/1.csv:", "worse/2.csv:", end] {
-        assert!(stderr(&refused).contains(said), "{said}: {}", stderr(&refused));
+    for expected in ["worse/1.csv:", "worse/2.csv:", end] {
+        assert!(stderr(&refused).contains(expected), "{expected}: {}", stderr(&refused));
     }
     assert!(!folder.path().join("worse.jsonl").exists());
-    // One table alone, and folders that have none.
+    // A single table, and folders without any.
     assert_eq!(
         status(&run(&["archive", "pack", "may/6.csv", "-o", "6.jsonl", "--layout", &layout])),
         0
@@ -661,7 +670,7 @@ fn a_folder_of_tables_is_packed_by_its_layout() {
 }
 
 #[test]
-fn a_layout_is_held_against_its_code_list() {
+fn a_layout_is_compared_with_its_code_list() {
     let folder = tempfile::tempdir().unwrap();
     let run = |arguments: &[&str]| obvert_in(folder.path(), arguments);
     let layout = read(LAYOUT_A);
@@ -670,9 +679,10 @@ fn a_layout_is_held_against_its_code_list() {
     std::fs::write(folder.path().join("wrong.json"), wrong).unwrap();
     let judged = run(&["layout", "check", "wrong.json"]);
     assert_eq!(status(&judged), 1, "{}", stdout(&judged));
-    let said = "/codes/words/6/code: the code list obvert-terms 1 has no code \"crack.lengthwise\"";
+    let message =
+        "/codes/words/6/code: the code list obvert-terms 1 has no code \"crack.lengthwise\"";
     assert!(
-        stdout(&judged).contains(said) && stdout(&judged).contains("wrong.json:41:"),
+        stdout(&judged).contains(message) && stdout(&judged).contains("wrong.json:41:"),
         "{}",
         stdout(&judged)
     );
@@ -680,6 +690,6 @@ fn a_layout_is_held_against_its_code_list() {
     std::fs::write(folder.path().join("other.json"), other).unwrap();
     let judged = run(&["layout", "check", "other.json"]);
     assert_eq!(status(&judged), 0, "{}", stdout(&judged));
-    let said = "the code list larkmoor-words 1 is not available, so the codes of the layout were not checked";
-    assert!(stderr(&judged).contains(said), "{}", stderr(&judged));
+    let message = "the code list larkmoor-words 1 is not available, so the codes of the layout were not checked";
+    assert!(stderr(&judged).contains(message), "{}", stderr(&judged));
 }

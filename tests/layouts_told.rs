@@ -1,4 +1,5 @@
-//! What is said of offices' own tables: what cannot be read, what was mixed up, and what a conversion leaves out.
+//! Messages about offices' own tables: unreadable content, mixed-up arguments, and losses of a
+//! conversion.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -14,9 +15,9 @@ const LAYOUT_B: &str = "examples/layouts/office-b.layout.json";
 const C: &str = "examples/layouts/office-c.xml";
 const LAYOUT_C: &str = "examples/layouts/office-c.layout.json";
 
-/// Files that no survey can be read from, or that are named for a form that is no file: told with what to do.
+/// Files without a survey, and arguments that are not a file format, are refused with advice.
 #[test]
-fn files_of_no_use_are_told_with_what_to_do() {
+fn unusable_files_are_refused_with_advice() {
     let folder = tempfile::tempdir().unwrap();
     let write = |name: &str, bytes: &[u8]| std::fs::write(folder.path().join(name), bytes).unwrap();
     write("t.xls", b"\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1");
@@ -68,9 +69,10 @@ fn files_of_no_use_are_told_with_what_to_do() {
     );
 }
 
-/// A row that was copied to another place of an office's table is said to be one, and nobody is told to change its distance.
+/// A row that was copied to another part of an office's table is reported as a copy, without advice
+/// to change its distance.
 #[test]
-fn a_row_that_was_copied_elsewhere_is_no_slip() {
+fn a_row_that_was_copied_elsewhere_is_not_a_slip() {
     let folder = tempfile::tempdir().unwrap();
     let bytes = std::fs::read(root().join(A)).unwrap();
     let lines: Vec<&[u8]> = bytes.split_inclusive(|byte| *byte == b'\n').collect();
@@ -91,33 +93,33 @@ fn a_row_that_was_copied_elsewhere_is_no_slip() {
         let report: Value =
             serde_json::from_str(&stdout(&obvert_in(folder.path(), &arguments))).unwrap();
         let findings = report["findings"].as_array().unwrap().iter();
-        let told = findings.map(|finding| {
+        let reported = findings.map(|finding| {
             (
                 finding["rule"].to_string(),
                 finding["message"].to_string(),
                 finding["at"]["line"].as_u64(),
             )
         });
-        told.filter(|(.., line)| line.is_some_and(|line| line < 15)).collect::<Vec<_>>()
+        reported.filter(|(.., line)| line.is_some_and(|line| line < 15)).collect::<Vec<_>>()
     };
     // Sheet L-101 is rows 2 to 12; row 5 is at 0+31.90, row 8 at 0+96.30.
-    let whole = check(&lines);
+    let unchanged = check(&lines);
     for (from, to, place) in [(4, 8, 9), (7, 3, 4)] {
         let mut moved = lines.clone();
         moved.insert(to, lines[from]);
-        let told = check(&moved);
-        let new: Vec<_> = told
+        let reported = check(&moved);
+        let new: Vec<_> = reported
             .iter()
-            .filter(|(rule, ..)| !whole.iter().any(|(known, ..)| known == rule))
+            .filter(|(rule, ..)| !unchanged.iter().any(|(known, ..)| known == rule))
             .collect();
-        assert_eq!(new.len(), 1, "{told:#?}");
+        assert_eq!(new.len(), 1, "{reported:#?}");
         let (rule, message, line) = new[0];
         assert_eq!((rule.as_str(), *line), ("\"observation-duplicate\"", Some(place)), "{message}");
         assert!(message.contains("the row repeats observation"), "{message}");
     }
 }
 
-/// One cause in many rows is told three times and counted.
+/// One cause in many rows is shown three times and counted.
 #[test]
 fn a_cause_of_many_rows_is_counted() {
     let folder = tempfile::tempdir().unwrap();
@@ -135,11 +137,11 @@ fn a_cause_of_many_rows_is_counted() {
     let layout = layout.to_str().unwrap();
     let checked = obvert_in(folder.path(), &["layout", "check", layout, "a.csv"]);
     assert_eq!(status(&checked), 1, "{}", stderr(&checked));
-    let said = stdout(&checked);
-    assert_eq!(said.lines().count(), 4, "{said}");
+    let printed = stdout(&checked);
+    assert_eq!(printed.lines().count(), 4, "{printed}");
     assert!(
-        said.contains(&format!("and {} more like the 3 above, the last at a.csv:", rows - 3)),
-        "{said}"
+        printed.contains(&format!("and {} more like the 3 above, the last at a.csv:", rows - 3)),
+        "{printed}"
     );
     let converted =
         obvert_in(folder.path(), &["convert", "a.csv", "-o", "a.obvert.json", "--layout", layout]);
@@ -152,9 +154,10 @@ fn a_cause_of_many_rows_is_counted() {
     assert!(!folder.path().join("a.obvert.json").exists());
 }
 
-/// Arguments in another order, a layout or a survey where a table belongs: what was given is named for what it is.
+/// Arguments in another order, or a layout or survey in place of a table: the message names the
+/// kind of file it got.
 #[test]
-fn what_was_mixed_up_is_named() {
+fn mixed_up_arguments_are_named() {
     let folder = tempfile::tempdir().unwrap();
     let own = "examples/data/osier-9.obvert.json";
     std::fs::write(folder.path().join("o.xml"), "<Works><Line/></Works>").unwrap();
@@ -197,9 +200,9 @@ fn what_was_mixed_up_is_named() {
     );
 }
 
-/// Cells that are dropped are no observations that are.
+/// Dropped cells are counted as cells, not as observations.
 #[test]
-fn cells_that_lead_nowhere_are_told_as_cells() {
+fn unmapped_cells_are_reported_as_cells() {
     let folder = tempfile::tempdir().unwrap();
     let text = read(LAYOUT_A);
     let mut layout: Value = serde_json::from_str(&text).unwrap();
@@ -223,21 +226,21 @@ fn cells_that_lead_nowhere_are_told_as_cells() {
     );
 }
 
-/// A table that its own layout would ask for more than it has is written with that among its losses.
+/// If the written table lacks values that its own layout requires, the losses list them.
 #[test]
-fn what_the_layout_of_the_table_written_will_miss_is_a_loss() {
+fn values_missing_for_the_layout_of_the_written_table_are_losses() {
     let folder = tempfile::tempdir().unwrap();
     let out = folder.path().join("o.xml").display().to_string();
     let output =
         obvert(&["convert", A, "--layout", LAYOUT_A, "--out-layout", LAYOUT_C, "-o", &out]);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
-    let said = "the table is incomplete for the layout larkmoor-works, so reading it reports: \"Works/@job\" has no value";
-    assert!(stderr(&output).contains(said), "{}", stderr(&output));
+    let message = "the table is incomplete for the layout larkmoor-works, so reading it reports: \"Works/@job\" has no value";
+    assert!(stderr(&output).contains(message), "{}", stderr(&output));
 }
 
-/// An amount in a unit that the office has no word for is turned into one that it has.
+/// An amount in a unit that the office has no word for is converted to one that it has.
 #[test]
-fn an_amount_goes_into_the_unit_that_an_office_has() {
+fn an_amount_is_converted_to_a_unit_of_the_office() {
     let folder = tempfile::tempdir().unwrap();
     let out = folder.path().join("b.a.csv").display().to_string();
     let account = folder.path().join("account.json").display().to_string();
@@ -247,7 +250,7 @@ fn an_amount_goes_into_the_unit_that_an_office_has() {
     assert_eq!(status(&output), 0, "{}", stderr(&output));
     assert!(!stderr(&output).contains("takes an amount in mm"), "{}", stderr(&output));
     let table: String = std::fs::read(&out).unwrap().iter().map(|byte| char::from(*byte)).collect();
-    // 1.5 mm of 25.4 mm an inch.
+    // 1.5 mm at 25.4 mm to the inch.
     assert!(table.contains(",0.059055118 in,"), "{table}");
     let account: Value = serde_json::from_slice(&std::fs::read(&account).unwrap()).unwrap();
     let entry = account["entries"]
@@ -263,9 +266,9 @@ fn an_amount_goes_into_the_unit_that_an_office_has() {
     );
 }
 
-/// A survey that an office's table cannot hold is refused with the runs that it cannot hold.
+/// A survey that an office's table cannot hold is refused, and the message names the runs.
 #[test]
-fn what_a_table_cannot_hold_is_named_by_its_runs() {
+fn runs_that_a_table_cannot_hold_are_named() {
     let folder = tempfile::tempdir().unwrap();
     let out = folder.path().join("l.csv").display().to_string();
     let output = obvert(&[
@@ -277,12 +280,12 @@ fn what_a_table_cannot_hold_is_named_by_its_runs() {
         &out,
     ]);
     assert_eq!(status(&output), 2);
-    let said = stderr(&output);
+    let message = stderr(&output);
     let expected = "the layout heron-sheets cannot hold this survey, because what it would write of run R-19, R-20, R-21, R-22 could not be read back: ";
-    assert!(said.contains(expected), "{said}");
+    assert!(message.contains(expected), "{message}");
 }
 
-/// Lines of a table in UTF-16 are shown as they read.
+/// Lines of a UTF-16 table are shown decoded.
 #[test]
 fn lines_of_utf_16_are_shown() {
     let folder = tempfile::tempdir().unwrap();

@@ -1,9 +1,10 @@
-//! Tests the checker with mistakes that people and machines really make. Each is put into clean documents at random
-//! places and with random values. The right rule must report the right path, with no more further findings than
-//! allowed. The mistakes are common in the trade (common practice, no published list).
+//! Tests the checker with mistakes that people and machines really make. Each is put into clean
+//! documents at random places and with random values. The right rule must report the right path,
+//! with no more further findings than allowed. The mistakes are common in the trade (common
+//! practice, no published list).
 //!
-//! `cargo test --test mistakes -- --nocapture` prints how many were detected, with the further findings. `MISTAKES=50`
-//! makes 50 of each, `MISTAKES_SEED=7` makes other ones.
+//! `cargo test --test mistakes -- --nocapture` prints how many were detected, with the further
+//! findings. `MISTAKES=50` makes 50 of each, `MISTAKES_SEED=7` makes other ones.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -45,14 +46,14 @@ fn check(checker: &Checker, document: &Value) -> Report {
     checker.check(document.to_string().as_bytes()).expect("a mistake leaves JSON")
 }
 
-fn weighs(report: &Report) -> usize {
+fn warnings_and_errors(report: &Report) -> usize {
     report.findings.iter().filter(|finding| finding.severity > Severity::Note).count()
 }
 
 struct Outcome {
     made: usize,
     found: usize,
-    beside: usize,
+    further: usize,
     most: usize,
     why: Vec<String>,
 }
@@ -64,7 +65,7 @@ fn try_out(
     checker: &Checker,
     random: &mut fastrand::Rng,
 ) -> Outcome {
-    let mut outcome = Outcome { made: 0, found: 0, beside: 0, most: 0, why: Vec::new() };
+    let mut outcome = Outcome { made: 0, found: 0, further: 0, most: 0, why: Vec::new() };
     let turns = number("MISTAKES", TURNS);
     for attempt in 0..turns * 4 {
         if outcome.made == turns {
@@ -92,18 +93,19 @@ fn try_out(
         let own = |finding: &&obvert::check::Finding| {
             finding.severity > Severity::Note && mistake.rules.contains(&&*finding.rule)
         };
-        let beside = weighs(&report) - report.findings.iter().filter(own).count();
-        outcome.beside += beside;
-        if beside > outcome.most {
-            outcome.most = beside;
-            if beside > mistake.by_catch {
+        let further = warnings_and_errors(&report) - report.findings.iter().filter(own).count();
+        outcome.further += further;
+        if further > outcome.most {
+            outcome.most = further;
+            if further > mistake.by_catch {
                 let others = report.findings.iter().filter(|finding| !own(finding));
                 let others = others.map(|finding| {
                     format!("{} at {}: {}", finding.rule, finding.subject.path, finding.message)
                 });
-                outcome
-                    .why
-                    .push(format!("{beside} besides {path}: {:#?}", others.collect::<Vec<_>>()));
+                outcome.why.push(format!(
+                    "{further} findings besides {path}: {:#?}",
+                    others.collect::<Vec<_>>()
+                ));
             }
         }
     }
@@ -119,25 +121,29 @@ fn every_mistake_is_found_and_little_else() {
         .map(|path| serde_json::from_str(&read(path)).expect("a document"))
         .collect();
     for (path, document) in DOCUMENTS.iter().zip(&documents) {
-        assert_eq!(weighs(&check(&checker, document)), 0, "{path} has no findings at the start");
+        assert_eq!(
+            warnings_and_errors(&check(&checker, document)),
+            0,
+            "{path} has no findings at the start"
+        );
     }
     let mistakes: Vec<&Mistake> =
         [distances::ALL, codes::ALL, records::ALL, surveys::ALL].into_iter().flatten().collect();
     assert!(mistakes.len() >= 60, "{}", mistakes.len());
     let mut random = fastrand::Rng::with_seed(number("MISTAKES_SEED", 1) as u64);
     let mut table = format!(
-        "{:<58} {:<28} {:>5} {:>7} {:>6} {:>5}\n",
-        "mistake", "rule", "made", "found", "beside", "most"
+        "{:<58} {:<28} {:>5} {:>7} {:>7} {:>5}\n",
+        "mistake", "rule", "made", "found", "further", "most"
     );
     let mut wrong = String::new();
     for mistake in mistakes {
         let outcome = try_out(mistake, &documents, &checker, &mut random);
-        let Outcome { made, found, beside, most, why } = outcome;
+        let Outcome { made, found, further, most, why } = outcome;
         let share = 100.0 * found as f64 / made.max(1) as f64;
-        let mean = beside as f64 / made.max(1) as f64;
+        let mean = further as f64 / made.max(1) as f64;
         let _ = writeln!(
             table,
-            "{:<58} {:<28} {made:>5} {share:>5.0} % {mean:>6.1} {most:>5}",
+            "{:<58} {:<28} {made:>5} {share:>5.0} % {mean:>7.1} {most:>5}",
             mistake.about, mistake.rules[0]
         );
         if made < 4 || found < made || most > mistake.by_catch {
@@ -154,7 +160,8 @@ fn every_mistake_is_found_and_little_else() {
     assert!(wrong.is_empty(), "{wrong}");
 }
 
-/// Safe fixes restore the value before the mistake. No fix causes an error, and fixing again changes nothing.
+/// Safe fixes restore the value before the mistake. No fix causes an error, and fixing again
+/// changes nothing.
 #[test]
 fn fixes_undo_mistakes_and_cause_none() {
     let settings =
@@ -216,7 +223,8 @@ fn fixes_undo_mistakes_and_cause_none() {
                 *(if confirm { &mut confirmed } else { &mut safe }) +=
                     usize::from(!log.applied.is_empty());
                 let now: Value = serde_json::from_str(&fixed.text).expect("json");
-                // The fix of a name that Windows does not allow is another name, not the original one.
+                // The fix of a name that Windows does not allow is another name, not the original
+                // one.
                 let other_name = mistake.rules.contains(&"media-path-unportable");
                 if !confirm && !other_name && !log.applied.is_empty() && plain(&now) != plain(clean)
                 {

@@ -1,5 +1,5 @@
-//! An invalid code list or grade scheme of the user: the command reports its problems with location and suggestion,
-//! and checks no survey with it.
+//! An invalid code list or grade scheme of the user: the command reports its problems with location
+//! and suggestion, and checks no survey with it.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -285,20 +285,22 @@ fn problems_are_shown_with_their_line() {
         let source = whole.replace(from, to);
         let output =
             if file == "list.json" { check(&source, SCHEME) } else { check(LIST, &source) };
-        let said = stderr(&output);
-        assert_eq!(status(&output), 2, "{to}: {said}");
+        let printed = stderr(&output);
+        assert_eq!(status(&output), 2, "{to}: {printed}");
         assert_eq!(stdout(&output), "", "no survey is checked with it");
         let (line, column) = place_of(&source, at);
         let expected = format!("error: {file}:{line}:{column}: {message}");
-        assert!(said.lines().any(|line| line.starts_with(&expected)), "{expected}\n{said}");
+        assert!(printed.lines().any(|line| line.starts_with(&expected)), "{expected}\n{printed}");
         // The line is shown, or a part of it, with a mark under the location.
         let shown: String = at.lines().next().expect("a line").chars().take(20).collect();
         assert!(
-            said.contains(&format!("{line} | ")) && said.contains(&shown) && said.contains("| "),
-            "{said}"
+            printed.contains(&format!("{line} | "))
+                && printed.contains(&shown)
+                && printed.contains("| "),
+            "{printed}"
         );
-        assert!(said.lines().any(|line| line.trim_end().ends_with('^')), "{said}");
-        assert!(said.contains("before you use it"), "{said}");
+        assert!(printed.lines().any(|line| line.trim_end().ends_with('^')), "{printed}");
+        assert!(printed.contains("before you use it"), "{printed}");
     }
 }
 
@@ -333,7 +335,8 @@ fn a_file_that_is_not_a_list_is_reported() {
     );
 }
 
-/// A scheme that leaves codes without a grade may be meant so: it is said, and the scheme is used.
+/// A scheme that leaves codes without a grade may be intended: it is reported, and the scheme is
+/// used.
 #[test]
 fn a_scheme_that_does_not_grade_all_is_used() {
     let folder = tempfile::tempdir().expect("folder");
@@ -353,9 +356,9 @@ fn a_scheme_that_does_not_grade_all_is_used() {
     ];
     let output = obvert_in(folder.path(), &arguments);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
-    let said = stderr(&output);
+    let message = stderr(&output);
     assert!(
-        said.starts_with("warning: scheme.json:16:5: /entries/1: \"roots\" in a pipe of "),
-        "{said}"
+        message.starts_with("warning: scheme.json:16:5: /entries/1: \"roots\" in a pipe of "),
+        "{message}"
     );
 }

@@ -1,9 +1,9 @@
-//! A document with structural problems is checked as far as it can be read. The problems are reported, each with its
-//! pipe and run. All findings of rules are also true of the undamaged document, and one damaged value does not hide most
-//! of them.
+//! A document with structural problems is checked as far as it can be read. The problems are
+//! reported, each with its pipe and run. All findings of rules are also true of the undamaged
+//! document, and one damaged value does not hide most of them.
 //!
-//! The damage is at random places: a value of another type, an unknown word, `null`, an empty text, a misspelt key.
-//! `DAMAGE=500` makes 500 cases, `DAMAGE_SEED=7` other ones.
+//! The damage is at random places: a value of another type, an unknown word, `null`, an empty text,
+//! a misspelt key. `DAMAGE=500` makes 500 cases, `DAMAGE_SEED=7` other ones.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -93,10 +93,10 @@ struct Spoiled {
 }
 
 /// A number of damaged documents with a structural problem.
-fn spoiled(whole: &Value, cases: usize) -> Vec<Spoiled> {
+fn spoiled(complete: &Value, cases: usize) -> Vec<Spoiled> {
     let mut random = fastrand::Rng::with_seed(number("DAMAGE_SEED", 1) as u64);
     let mut places = Vec::new();
-    pointers(whole, "", &mut places);
+    pointers(complete, "", &mut places);
     let needed = |place: &String| {
         !["/obvert", "/units", "/coding"].iter().any(|head| place.starts_with(head))
     };
@@ -108,7 +108,7 @@ fn spoiled(whole: &Value, cases: usize) -> Vec<Spoiled> {
     while all.len() < cases {
         let from = if all.len() % 2 == 0 { &places } else { &head };
         let place = random.choice(from).expect("a place").clone();
-        let mut document = whole.clone();
+        let mut document = complete.clone();
         let kind = random.usize(0..5);
         if spoil(&mut document, &place, kind).is_none() {
             continue;
@@ -132,10 +132,10 @@ fn spoiled(whole: &Value, cases: usize) -> Vec<Spoiled> {
 
 #[test]
 fn a_damaged_clean_survey_has_no_findings_of_rules() {
-    let whole = document(CLEAN);
-    assert_eq!(check(&whole).totals.all(), 0);
+    let complete = document(CLEAN);
+    assert_eq!(check(&complete).totals.all(), 0);
     let mut wrong = Vec::new();
-    for Spoiled { place, report, without } in spoiled(&whole, number("DAMAGE", 60)) {
+    for Spoiled { place, report, without } in spoiled(&complete, number("DAMAGE", 60)) {
         for (rule, path) in by_rules(&report).difference(&without) {
             wrong.push(format!("{place} spoiled: {rule} at {path}"));
         }
@@ -145,11 +145,11 @@ fn a_damaged_clean_survey_has_no_findings_of_rules() {
 
 #[test]
 fn findings_in_a_damaged_survey_are_true_and_most_remain() {
-    let whole = document(REJECTED);
-    let expected = by_rules(&check(&whole));
+    let complete = document(REJECTED);
+    let expected = by_rules(&check(&complete));
     assert!(expected.len() > 100, "{}", expected.len());
     let (mut wrong, mut kept, mut cases) = (Vec::new(), 0, 0);
-    for Spoiled { place, report, without } in spoiled(&whole, number("DAMAGE", 60)) {
+    for Spoiled { place, report, without } in spoiled(&complete, number("DAMAGE", 60)) {
         let found = by_rules(&report);
         for (rule, path) in found.difference(&expected).filter(|found| !without.contains(found)) {
             wrong.push(format!("{place} spoiled: {rule} at {path}"));
@@ -159,7 +159,10 @@ fn findings_in_a_damaged_survey_are_true_and_most_remain() {
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
     let share = kept as f64 / (cases * expected.len()) as f64;
-    println!("{:.1} % of the findings of the whole are found in the rest", 100.0 * share);
+    println!(
+        "{:.1} % of the findings of the undamaged survey are also found in the damaged one",
+        100.0 * share
+    );
     assert!(share > 0.85, "{share}");
 }
 
@@ -172,7 +175,7 @@ fn a_problem_is_reported_with_its_pipe_run_and_observation() {
     spoiled["ratings"][0]["aspect"] = json!("structure");
     spoiled["structures"][0]["kind"] = json!("mh");
     let report = check(&spoiled);
-    let told: Vec<_> = report
+    let messages: Vec<_> = report
         .findings
         .iter()
         .map(|finding| {
@@ -191,7 +194,7 @@ fn a_problem_is_reported_with_its_pipe_run_and_observation() {
         |path: &str, ids: [&str; 4], distance| (path.to_owned(), ids.map(str::to_owned), distance);
     let id = |pointer: &str| spoiled.pointer(pointer).and_then(Value::as_str).expect("an id");
     assert_eq!(
-        told,
+        messages,
         [
             of("/structures/0/kind", ["", "", "", id("/structures/0/id")], None),
             of("/pipes/3/shape", [id("/pipes/3/id"), "", "", ""], None),
@@ -314,7 +317,7 @@ fn tables_are_checked_as_far_as_they_can_be_read() {
             .map(|finding| (finding.rule.to_string(), place(finding).0, place(finding).1))
             .collect()
     };
-    let whole = by_lines(&checked());
+    let complete = by_lines(&checked());
     let file = folder.path().join("tables/observations.csv");
     let text = std::fs::read_to_string(&file).expect("table");
     std::fs::write(&file, text.replacen("R-02,2,", "R-o2,2,", 1).replacen("R-05,3,", "R-99,3,", 1))
@@ -331,7 +334,7 @@ fn tables_are_checked_as_far_as_they_can_be_read() {
         let message =
             format!("runs.csv has no run \"{id}\"; correct the run here, or add it there");
         let (_, at) =
-            unattached.iter().find(|(said, _)| *said == message).expect("a finding of the row");
+            unattached.iter().find(|(found, _)| *found == message).expect("a finding of the row");
         assert_eq!(
             (at.file.as_str(), at.line, at.column),
             ("tables/observations.csv", line, Some(1)),
@@ -344,7 +347,7 @@ fn tables_are_checked_as_far_as_they_can_be_read() {
     place("R-99", line("R-05,3,"));
     assert!(by_rules(&report).len() > 50, "{}", by_rules(&report).len());
     assert_eq!(
-        by_lines(&report).difference(&whole).collect::<Vec<_>>(),
+        by_lines(&report).difference(&complete).collect::<Vec<_>>(),
         [] as [&(String, String, usize); 0]
     );
 }
@@ -358,17 +361,18 @@ fn a_missing_table_is_one_finding() {
     assert_eq!(support::status(&made), 0, "{}", support::stderr(&made));
     std::fs::remove_file(folder.path().join("tables/observations.csv")).expect("removed");
     let checked = support::obvert(&["check", &tables, "--today", "2026-06-15"]);
-    let said = support::stdout(&checked) + &support::stderr(&checked);
+    let message = support::stdout(&checked) + &support::stderr(&checked);
     for part in [
         "observations.csv is missing, and 268 rows of quantities.csv, 410 rows of observation_media.csv belong to its rows",
         "1 table that could not be read was left out",
         "tables: 1 error\n",
     ] {
-        assert!(said.contains(part), "{part}: {said}");
+        assert!(message.contains(part), "{part}: {message}");
     }
 }
 
-/// An additional column and an additional file are one finding each, and the rules check the rest as usual.
+/// An additional column and an additional file are one finding each, and the rules check the rest
+/// as usual.
 #[test]
 fn additional_columns_and_files_hide_nothing() {
     let folder = tempfile::tempdir().expect("a folder");
@@ -385,8 +389,8 @@ fn additional_columns_and_files_hide_nothing() {
         let findings = report.findings.iter().filter(|finding| !is_structural(&finding.rule));
         findings.map(|finding| (finding.rule.to_string(), finding.location())).collect()
     };
-    let whole = checked();
-    assert!(findings(&whole).len() > 100);
+    let complete = checked();
+    assert!(findings(&complete).len() > 100);
     let file = folder.path().join("tables/observations.csv");
     let text = std::fs::read_to_string(&file).expect("table");
     let wider = text.lines().enumerate().map(|(line, row)| match line {
@@ -396,11 +400,11 @@ fn additional_columns_and_files_hide_nothing() {
     std::fs::write(&file, wider.collect::<String>()).expect("write");
     std::fs::write(folder.path().join("tables/hours.csv"), "day,hours\r\n1,8\r\n").expect("write");
     let report = checked();
-    assert_eq!(findings(&report), findings(&whole));
-    assert_eq!(report.not_run, whole.not_run);
+    assert_eq!(findings(&report), findings(&complete));
+    assert_eq!(report.not_run, complete.not_run);
     let own: Vec<_> =
         report.findings.iter().filter(|finding| is_structural(&finding.rule)).collect();
-    let told: BTreeSet<String> =
+    let reported: BTreeSet<String> =
         own.iter().map(|finding| format!("{} {}", finding.location(), finding.message)).collect();
     let column = text.lines().next().map_or(0, |row| row.split(',').count()) + 1;
     let expected = [
@@ -409,8 +413,9 @@ fn additional_columns_and_files_hide_nothing() {
         ),
         "tables/hours.csv:1 this is not the name of a table, so its rows are not read; rename it, or remove it if it is not a table".to_owned(),
     ];
-    assert_eq!(told, BTreeSet::from(expected));
-    // If a column is missing, the unknown one may be that column, so rules that depend on its cells are skipped.
+    assert_eq!(reported, BTreeSet::from(expected));
+    // If a column is missing, the unknown one may be that column, so rules that depend on its cells
+    // are skipped.
     std::fs::write(&file, text.replacen(",clock.at,", ",Uhr,", 1)).expect("write");
     let report = checked();
     assert!(findings(&report).len() > 80, "{}", findings(&report).len());
@@ -421,7 +426,7 @@ fn additional_columns_and_files_hide_nothing() {
             .map(|finding| format!("{} {} {}", finding.rule, finding.subject.path, finding.message))
             .collect()
     };
-    let new: Vec<_> = messages(&report).difference(&messages(&whole)).cloned().collect();
+    let new: Vec<_> = messages(&report).difference(&messages(&complete)).cloned().collect();
     assert_eq!(new, [] as [String; 0]);
     assert!(!findings(&report).iter().any(|(rule, _)| rule == "clock-required"));
     // With a misspelt heading the column is missing, so findings that depend on it would be false.
@@ -445,7 +450,7 @@ fn additional_elements_hide_nothing() {
         let findings = report.findings.iter().filter(|finding| !is_structural(&finding.rule));
         findings.map(|f| (f.rule.to_string(), f.subject.path.clone(), f.message.clone())).collect()
     };
-    let whole = checked();
+    let complete = checked();
     let text = std::fs::read_to_string(folder.path().join("s.xml")).expect("xml");
     let own = text.replacen("<remark>", "<squad>Heron</squad><remark>", 3).replacen(
         "<at>",
@@ -456,11 +461,11 @@ fn additional_elements_hide_nothing() {
     let report = checked();
     // The element may be a misspelt clock reference, so a missing one is not reported in its row.
     let differ = findings(&report)
-        .symmetric_difference(&findings(&whole))
+        .symmetric_difference(&findings(&complete))
         .map(|(rule, ..)| rule.clone())
         .collect::<Vec<_>>();
     assert_eq!(differ, ["clock-required"]);
-    assert_eq!(report.not_run, whole.not_run);
+    assert_eq!(report.not_run, complete.not_run);
     let unknown = report.findings.iter().filter(|finding| finding.rule == "unknown-key").count();
     assert_eq!(unknown, 4);
     // A misspelt element is missing: nothing new is found, and its row has no findings.
@@ -471,7 +476,7 @@ fn additional_elements_hide_nothing() {
     .expect("write");
     let report = checked();
     assert!(findings(&report).len() > 50);
-    assert_eq!(findings(&report).difference(&findings(&whole)).count(), 0);
+    assert_eq!(findings(&report).difference(&findings(&complete)).count(), 0);
 }
 
 /// Rows that were pasted twice into a table are one finding with their row numbers, and count once.
@@ -509,27 +514,29 @@ fn rows_that_were_pasted_twice_are_one_finding() {
             &["check", "tables", "--today", "2026-06-15", "--format", "json"],
         );
         let report = Report::read(&output.stdout).expect("a report");
-        let told: Vec<_> =
+        let messages: Vec<_> =
             report.findings.iter().map(|f| (&*f.rule, f.location(), f.message.clone())).collect();
         assert_eq!(
-            told,
+            messages,
             [("duplicate-row", format!("tables/observations.csv:{line}"), message.to_owned())]
         );
         assert!(report.not_run.is_empty(), "{:?}", report.not_run);
     }
-    // A duplicate id with other values in the row is another problem, reported with row numbers too.
+    // A duplicate id with other values in the row is another problem, reported with row numbers
+    // too.
     std::fs::write(&file, text.replacen("R-01,4,", "R-01,3,", 1)).expect("write");
     let output = support::obvert_in(folder.path(), &["check", "tables", "--today", "2026-06-15"]);
-    let said = support::stdout(&output);
+    let printed = support::stdout(&output);
     assert!(
-        said.contains(
+        printed.contains(
             "the id \"3\" is a duplicate in this table, first in observations.csv:4 [duplicate-id]"
         ),
-        "{said}"
+        "{printed}"
     );
 }
 
-/// An orphan row is reported with the row that it names. An id that differs only in its digits is not suggested.
+/// An orphan row is reported with the row that it names. An id that differs only in its digits is
+/// not suggested.
 #[test]
 fn a_missing_row_is_not_confused_with_its_neighbours() {
     let folder = tempfile::tempdir().expect("a folder");
@@ -543,19 +550,22 @@ fn a_missing_row_is_not_confused_with_its_neighbours() {
     let without: String =
         text.split_inclusive('\n').filter(|line| !line.starts_with("R-01,3,")).collect();
     std::fs::write(table("observations.csv"), without).expect("write");
-    let said = support::stdout(&support::obvert_in(
+    let message = support::stdout(&support::obvert_in(
         folder.path(),
         &["check", "tables", "--today", "2026-06-15"],
     ));
-    assert!(said.contains("observations.csv has no observation \"3\" in run \"R-01\""), "{said}");
+    assert!(
+        message.contains("observations.csv has no observation \"3\" in run \"R-01\""),
+        "{message}"
+    );
     std::fs::write(table("observations.csv"), text).expect("write");
     let mut renamed = document(CLEAN);
     renamed["pipes"][0]["id"] = json!("7");
     std::fs::write(folder.path().join("r.obvert.json"), renamed.to_string()).expect("write");
     let arguments = ["check", "r.obvert.json", "--today", "2026-06-15", "--all"];
-    let said = support::stdout(&support::obvert_in(folder.path(), &arguments));
-    assert!(said.contains("no pipe has the id \"P-101\""), "{said}");
-    assert!(!said.contains("did you mean \"P-"), "{said}");
+    let message = support::stdout(&support::obvert_in(folder.path(), &arguments));
+    assert!(message.contains("no pipe has the id \"P-101\""), "{message}");
+    assert!(!message.contains("did you mean \"P-"), "{message}");
 }
 
 fn root(path: &str) -> String {

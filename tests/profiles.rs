@@ -1,5 +1,5 @@
-//! The profiles in `examples/profiles`: each accepts the survey that was made for it and rejects the others for known
-//! reasons. Also profiles that are drafted from accepted surveys.
+//! The profiles in `examples/profiles`: each accepts the survey that was made for it and rejects
+//! the others for known reasons. Also profiles that are drafted from accepted surveys.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -62,7 +62,8 @@ fn each_survey_is_rejected_by_the_other_profiles_for_known_reasons() {
             expected.iter().map(|(rule, times)| ((*rule).to_owned(), *times)).collect();
         assert_eq!(fired(&report(survey, profile)), expected, "{survey} under {profile}");
     };
-    // Codes, units, systems and ids of another office; no photos of connections; grades that this office assigns itself.
+    // Codes, units, systems and ids of another office; no photos of connections; grades that this
+    // office assigns itself.
     reasons(
         "larkmoor.obvert.json",
         "morvelde-drainage",
@@ -216,7 +217,8 @@ fn problems_of_a_profile_have_a_location() {
     assert_eq!(status(&missing), 2);
     assert!(stderr(&missing).contains("there is no such file"), "{}", stderr(&missing));
 
-    // A survey is not checked against an invalid profile, but it is against one with expired suppressions.
+    // A survey is not checked against an invalid profile, but it is against one with expired
+    // suppressions.
     std::fs::write(
         folder.path().join("bad.json"),
         format!("{head}, \"rules\": [{{\"rule\": \"camera-sped\"}}]}}"),
@@ -265,8 +267,8 @@ fn suppressed_findings_are_printed_with_their_reason() {
     };
     let held = run("2026-06-15");
     assert_eq!(status(&held), 0);
-    let said = "suppressed by the profile until 2026-06-15: 1 finding of required-field-missing: the books burnt";
-    assert!(stdout(&held).contains(said), "{}", stdout(&held));
+    let message = "suppressed by the profile until 2026-06-15: 1 finding of required-field-missing: the books burnt";
+    assert!(stdout(&held).contains(message), "{}", stdout(&held));
     let ended = run("2026-06-14");
     assert_eq!(status(&ended), 1);
     assert!(
@@ -295,13 +297,13 @@ fn draft(folder: &std::path::Path, arguments: &[&str]) -> (Value, String) {
 #[test]
 fn a_draft_accepts_its_surveys_and_rejects_damaged_ones() {
     let folder = tempfile::tempdir().expect("folder");
-    let (profile, said) =
+    let (profile, printed) =
         draft(folder.path(), &["examples/data/larkmoor.obvert.json", "--id", "larkmoor-drafted"]);
     assert_eq!(
         (profile["id"].as_str(), profile["version"].as_str()),
         (Some("larkmoor-drafted"), Some("draft"))
     );
-    assert!(said.contains("drafted from 1 survey"), "{said}");
+    assert!(printed.contains("drafted from 1 survey"), "{printed}");
     let check = |document: &Value| {
         let file = folder.path().join("survey.json");
         std::fs::write(&file, document.to_string()).unwrap();
@@ -349,7 +351,8 @@ fn a_draft_accepts_its_surveys_and_rejects_damaged_ones() {
     }
 }
 
-/// A draft demands what every row has, with the number of rows. A rule with findings in accepted surveys becomes a note.
+/// A draft demands what every row has, with the number of rows. A rule with findings in accepted
+/// surveys becomes a note.
 #[test]
 fn a_draft_states_its_basis() {
     let folder = tempfile::tempdir().expect("folder");
@@ -430,7 +433,8 @@ fn a_draft_accepts_every_survey_that_it_was_drafted_from() {
     }
 }
 
-/// A limit is moved to the value of the accepted surveys plus a tenth: 10.2 m/min were accepted, 9.144 is the default.
+/// A limit is moved to the value of the accepted surveys plus a tenth: 10.2 m/min were accepted,
+/// 9.144 is the default.
 #[test]
 fn a_draft_moves_a_limit_that_accepted_surveys_exceed() {
     let folder = tempfile::tempdir().expect("folder");
@@ -511,8 +515,8 @@ fn a_draft_reads_folders_and_every_format() {
         assert_eq!(status(&output), 0, "{}", stderr(&output));
     }
     std::fs::write(surveys.join("notes.txt"), "called the office").unwrap();
-    let (profile, said) = draft(folder.path(), &[surveys.to_str().unwrap()]);
-    assert!(said.contains("drafted from 4 surveys"), "{said}");
+    let (profile, printed) = draft(folder.path(), &[surveys.to_str().unwrap()]);
+    assert!(printed.contains("drafted from 4 surveys"), "{printed}");
     let crs = profile["fields"]
         .as_array()
         .unwrap()

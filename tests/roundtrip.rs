@@ -1,4 +1,4 @@
-//! The same survey in every form and back, through the command, byte for byte.
+//! The same survey in every format and back, through the command, byte for byte.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -13,7 +13,7 @@ const DOCUMENTS: &[&str] = &[
     "tests/corpus/nasty.obvert.json",
 ];
 
-/// What `convert` gives for a document in the canonical form is that document.
+/// Converting a document in the canonical form to the canonical form changes nothing.
 #[test]
 fn canonical_documents_stay_as_they_are() {
     for path in DOCUMENTS {
@@ -30,7 +30,7 @@ fn canonical_documents_stay_as_they_are() {
 }
 
 #[test]
-fn every_form_gives_the_same_document_back() {
+fn every_format_gives_the_same_document_back() {
     for path in DOCUMENTS {
         for (form, name) in [
             ("xml", "survey.xml"),
@@ -59,9 +59,9 @@ fn every_form_gives_the_same_document_back() {
     }
 }
 
-/// A finding on a survey that was read from another form points into that form.
+/// A finding in a survey read from another format has its location in that format.
 #[test]
-fn findings_name_the_place_in_the_form_that_was_read() {
+fn findings_have_their_location_in_the_source_format() {
     let source = root().join("examples/data/larkmoor-rejected.obvert.json");
     for (form, name, ending) in [
         ("xml", "survey.xml", "survey.xml"),
@@ -85,7 +85,7 @@ fn findings_name_the_place_in_the_form_that_was_read() {
         let at = &finding["at"];
         let file = at["file"].as_str().expect("a file");
         assert!(file.ends_with(ending), "{file}");
-        // The row and column of a sheet or table; the hour that no clock has is the only one there is.
+        // The row and column of a sheet or table; the invalid hour is the only one in it.
         if form == "xlsx" || form == "geopackage" {
             let text = support::stdout(&obvert_in(
                 folder.path(),

@@ -166,7 +166,7 @@ fn schema_of(file: &str, object: &str) -> Value {
 /// Every block of JSON is valid as the object that the comment above it names: by its schema, and a
 /// document also by the reader.
 #[test]
-fn examples_are_what_they_say() {
+fn examples_are_valid_as_stated() {
     let blocks = blocks();
     let mut judged = 0;
     for Block { chapter, line, of, json } in &blocks {
@@ -319,7 +319,7 @@ fn the_small_survey_is_in_the_layout_for_files() {
 
 /// A schema has an `$id`, a title, descriptions, and examples that it accepts.
 #[test]
-fn schemas_say_what_they_are() {
+fn schemas_describe_themselves() {
     let mut found = 0;
     for entry in std::fs::read_dir(root().join("schema")).expect("schema") {
         let name = entry.expect("entry").file_name().to_string_lossy().into_owned();

@@ -1,9 +1,10 @@
-//! The conformance suite of `tests/corpus` against this implementation: every part through the public interface of the
-//! library, and again through the command, which shares nothing with the library's callers but the library.
+//! Runs the conformance suite of `tests/corpus` against this implementation: every part through the
+//! public interface of the library, and again through the command, which shares only the library
+//! with its callers.
 //!
-//! What is derived in the suite (the examples of the rules, the facts of findings, what else a document makes true) is
-//! rewritten with `OBVERT_BLESS=1 cargo test --test suite`. A rewriting never touches a rule or a pointer that a case
-//! expects, and fails where one of them is not met.
+//! The derived parts of the suite (the examples of the rules, the facts of findings, the other
+//! rules that a document breaks) are rewritten by `OBVERT_BLESS=1 cargo test --test suite`. That
+//! never changes a rule or a pointer that a case expects, and fails if one of them is not met.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 

@@ -165,13 +165,14 @@ fn the_command_translates_reports_losses_and_translates_back() {
 
     let output = convert(&[&source, "-o", "en.obvert.json", "--coding", "en-13508-2"]);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
-    let said = stderr(&output);
+    let message = stderr(&output);
     assert!(
-        said.starts_with("411 observations translated from obvert-terms to en-13508-2, "),
-        "{said}"
+        message.starts_with("411 observations translated from obvert-terms to en-13508-2, "),
+        "{message}"
     );
     // One line for all rows with the same outcome, with their number, most frequent first.
-    let manholes: Vec<&str> = said.lines().filter(|line| line.contains("access.manhole")).collect();
+    let manholes: Vec<&str> =
+        message.lines().filter(|line| line.contains("access.manhole")).collect();
     assert_eq!(
         manholes,
         [
@@ -179,11 +180,12 @@ fn the_command_translates_reports_losses_and_translates_back() {
           remark (29 times, first shown)"
         ]
     );
-    assert_eq!(said.lines().nth(1), manholes.first().copied());
+    assert_eq!(message.lines().nth(1), manholes.first().copied());
     assert!(
-        said.lines()
+        message
+            .lines()
             .any(|line| line.starts_with("note /coding: ") && line.contains("from memory only")),
-        "{said}"
+        "{message}"
     );
 
     let output = convert(&["en.obvert.json", "-o", "back.obvert.json", "--coding", "obvert-terms"]);

@@ -127,7 +127,7 @@ fn versions_are_in_order() {
         );
     }
     let names: BTreeSet<&str> = STEPS.iter().map(|step| step.name).collect();
-    assert_eq!(names.len(), STEPS.len(), "a step's name is given twice");
+    assert_eq!(names.len(), STEPS.len(), "duplicate step name");
     let chapter = read("spec/format/versions.md");
     for step in STEPS {
         assert!(
@@ -158,7 +158,7 @@ fn every_archived_document_is_still_one() {
         let mut taken = BTreeSet::new();
         for (name, text) in documents {
             let before: Value = serde_json::from_str(&text).expect("json");
-            assert!(then.is_valid(&before), "{version}/{name} is no document of its version");
+            assert!(then.is_valid(&before), "{version}/{name} is not a document of its version");
             assert!(!now.is_valid(&before), "{version}/{name} is read by another version's schema");
             let migrated = versions::migrate(text.as_bytes(), versions::CURRENT)
                 .unwrap_or_else(|e| panic!("{name}: {e}"));
@@ -271,18 +271,22 @@ fn invalid_documents_are_refused_by_their_own_version() {
         );
         assert!(error.problems().iter().all(|problem| problem.line == 3), "{error}");
     }
-    let said = |version: &str, to: &str| migrate(version, "", to).expect_err(version).to_string();
+    let reported =
+        |version: &str, to: &str| migrate(version, "", to).expect_err(version).to_string();
     assert!(
-        said("\"0.3\"", "0.2")
+        reported("\"0.3\"", "0.2")
             .contains("version \"0.3\" of the format is not known; known versions are 0.1, 0.2;")
     );
-    assert!(said("\"1.0\"", "0.2").contains("\"1.0\""));
-    assert!(said("\"0.1\"", "7.0").contains("\"7.0\""));
-    assert_eq!(said("\"0.2\"", "0.1"), "cannot migrate from version 0.2 of the format back to 0.1");
+    assert!(reported("\"1.0\"", "0.2").contains("\"1.0\""));
+    assert!(reported("\"0.1\"", "7.0").contains("\"7.0\""));
+    assert_eq!(
+        reported("\"0.2\"", "0.1"),
+        "cannot migrate from version 0.2 of the format back to 0.1"
+    );
     assert!(
-        said("2", "0.2").starts_with("states no version of the format"),
+        reported("2", "0.2").starts_with("states no version of the format"),
         "{}",
-        said("2", "0.2")
+        reported("2", "0.2")
     );
     for broken in ["", "{\"obvert\": \"0.1\",", "[", "{\"obvert\": \"0.1\"} x", "\u{0}"] {
         assert!(versions::migrate(broken.as_bytes(), "0.2").is_err(), "{broken:?}");
@@ -457,12 +461,12 @@ fn the_command_does_not_change_what_it_cannot_migrate() {
     let files = ["broken.obvert.json", "later.obvert.json", "good.obvert.json"];
     let run = obvert(folder.path(), &[&["migrate", "--write"][..], &files].concat());
     assert_eq!(run.status.code(), Some(2));
-    let said = err(&run);
-    assert!(said.contains("broken.obvert.json: is not valid in its version 0.1"), "{said}");
-    assert!(said.contains("did you mean \"true\"?"), "{said}");
+    let message = err(&run);
+    assert!(message.contains("broken.obvert.json: is not valid in its version 0.1"), "{message}");
+    assert!(message.contains("did you mean \"true\"?"), "{message}");
     assert!(
-        said.contains("later.obvert.json: version \"0.9\" of the format is not known"),
-        "{said}"
+        message.contains("later.obvert.json: version \"0.9\" of the format is not known"),
+        "{message}"
     );
     assert_eq!(
         fs::read_to_string(folder.path().join("broken.obvert.json")).expect("there"),
@@ -660,8 +664,11 @@ fn old_names_of_rules_are_refused_with_the_new_ones() {
         &["profile", "check", "office.profile.json"],
     ] {
         let run = obvert(folder.path(), arguments);
-        let said = out(&run) + &err(&run);
-        assert!(run.status.code() != Some(0) && said.contains(renamed), "{arguments:?}: {said}");
+        let message = out(&run) + &err(&run);
+        assert!(
+            run.status.code() != Some(0) && message.contains(renamed),
+            "{arguments:?}: {message}"
+        );
     }
     // A structural problem was renamed as well.
     let run = obvert(folder.path(), &["explain", "row-astray"]);

@@ -1,5 +1,5 @@
-//! The workspace: a plain `cargo test` reaches every crate, crates depend on each other in one direction, and each
-//! can be packaged.
+//! The workspace: a plain `cargo test` reaches every crate, crates depend on each other in one
+//! direction, and each can be packaged.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -75,7 +75,7 @@ fn libraries_do_not_depend_on_the_command_line() {
         for terminal in ["clap", "anstream", "anstyle"] {
             assert!(!dependencies.contains(terminal), "{crate_name} depends on {terminal}");
         }
-        // A GeoPackage is written to a file before it is bytes: in memory it would outweigh the survey.
+        // A GeoPackage is written to a file first: in memory it would be larger than the survey.
         assert!(
             crate_name == "convert" || !dependencies.contains("tempfile"),
             "{crate_name} depends on tempfile"
@@ -122,7 +122,8 @@ fn every_crate_can_be_published() {
     }
 }
 
-/// A package has what it needs, and only that: licences, readme, and every file that its code embeds.
+/// A package has what it needs, and only that: licences, readme, and every file that its code
+/// embeds.
 #[test]
 fn packages_are_complete() {
     for (name, package) in packages() {
@@ -213,7 +214,8 @@ fn features_are_documented_as_they_are() {
             .flatten()
             .filter_map(Value::as_str)
             .collect();
-        // Features that several others share add nothing by themselves, and optional dependencies are none.
+        // Features shared by several others add nothing by themselves, and optional dependencies
+        // are not features.
         let shared = ["convert", "tables", "map", "default"];
         let public: Vec<(String, bool)> = features
             .keys()
@@ -239,7 +241,8 @@ fn features_are_documented_as_they_are() {
     assert_eq!(described, expected, "DEVELOPERS.md");
 }
 
-/// The front page of every library and of its public modules begins with what it does and an example.
+/// The front page of every library and of its public modules begins with what it does and an
+/// example.
 #[test]
 fn front_pages_have_an_example() {
     for crate_name in ["model", "geo", "obvert"] {

@@ -1,6 +1,6 @@
-//! A rule declares what it concludes from, so that unreadable parts cause no false findings. These
-//! tests damage every example of every rule in every place. All findings in the damaged document
-//! must also be findings in the undamaged one.
+//! A rule declares which values its findings depend on, so that unreadable parts cause no false
+//! findings. These tests damage every example of every rule at every place. All findings in the
+//! damaged document must also be findings in the undamaged one.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -43,14 +43,14 @@ fn by_rules(report: &Report) -> Found {
     report.findings.iter().filter(|finding| !structural(&finding.rule)).map(found).collect()
 }
 
-/// Whether a finding about the whole document is lost. Such a finding replaces others, as a wrong
-/// unit replaces those about every length. If too little of the document is left to find it, the
-/// others are reported.
-fn lost_the_explanation(whole: &Report, rest: &Found) -> bool {
+/// Returns whether a finding about the whole document is lost. Such a finding replaces others, as a
+/// wrong unit replaces those about every length. If too little of the document is left to find it,
+/// the others are reported.
+fn lost_the_explanation(complete: &Report, rest: &Found) -> bool {
     let about_all =
         |finding: &&Finding| finding.subject.pipe.is_none() && finding.subject.run.is_none();
     let key = |finding: &Finding| (finding.rule.to_string(), finding.subject.path.clone());
-    whole.findings.iter().filter(about_all).any(|finding| !rest.contains(&key(finding)))
+    complete.findings.iter().filter(about_all).any(|finding| !rest.contains(&key(finding)))
 }
 
 /// Every value of the head, row and value of a row, and item of a list in an observation.
@@ -105,8 +105,8 @@ fn unreadable_parts_cause_no_findings() {
         for section in [Section::Fails, Section::Passes] {
             for (number, example) in rule.examples(section).iter().enumerate() {
                 let document = patched(&example.patch);
-                let whole = checker.check(document.to_string().as_bytes()).expect("JSON");
-                let known = by_rules(&whole);
+                let complete = checker.check(document.to_string().as_bytes()).expect("JSON");
+                let known = by_rules(&complete);
                 for pointer in
                     places(&document).into_iter().skip((turn + number) % step).step_by(step)
                 {
@@ -116,7 +116,7 @@ fn unreadable_parts_cause_no_findings() {
                         problems: vec![problem],
                     }));
                     cases += 1;
-                    if lost_the_explanation(&whole, &rest) {
+                    if lost_the_explanation(&complete, &rest) {
                         continue;
                     }
                     for (found, path) in rest.difference(&known) {

@@ -23,7 +23,7 @@ fn found(rule: &str, patch: &Value) -> Finding {
 }
 
 #[track_caller]
-fn states(finding: &Finding, name: &str, expected: f64) {
+fn assert_fact(finding: &Finding, name: &str, expected: f64) {
     let stated = finding.params[name].as_f64().expect("a number");
     assert!(
         (stated - expected).abs() <= 1e-9 * expected.abs(),
@@ -40,7 +40,7 @@ fn the_speed_has_the_rounding_of_the_times() {
         &json!([{ "op": "replace", "path": "/runs/0/finished", "value": "2026-05-06T09:33:00-05:00" }]),
     );
     assert_eq!(finding.subject.path, "/runs/0/finished");
-    states(&finding, "metres_per_minute", 200.0 * FOOT / (120.0 + 60.0) * 60.0);
+    assert_fact(&finding, "metres_per_minute", 200.0 * FOOT / (120.0 + 60.0) * 60.0);
 }
 
 /// A fraction of a second shows that a time was not truncated to whole minutes.
@@ -50,7 +50,7 @@ fn times_with_a_fraction_are_not_rounded() {
         "camera-speed",
         &json!([{ "op": "replace", "path": "/runs/0/finished", "value": "2026-05-06T09:33:00.5-05:00" }]),
     );
-    states(&finding, "metres_per_minute", 200.0 * FOOT / 120.5 * 60.0);
+    assert_fact(&finding, "metres_per_minute", 200.0 * FOOT / 120.5 * 60.0);
 }
 
 /// By the video: 64.4 ft in 120 s, with offsets truncated to whole seconds.
@@ -60,7 +60,7 @@ fn the_speed_by_the_video_has_the_rounding_of_the_offsets() {
         json!([{ "op": "replace", "path": "/runs/0/observations/4/media/0/offset", "value": 250 }]);
     let finding = found("camera-speed", &patch);
     assert_eq!(finding.subject.path, "/runs/0/observations/4/at");
-    states(&finding, "metres_per_minute", (96.3 - 31.9) * FOOT / (120.0 + 1.0) * 60.0);
+    assert_fact(&finding, "metres_per_minute", (96.3 - 31.9) * FOOT / (120.0 + 1.0) * 60.0);
 }
 
 /// No time passed, and the divisor is at least one second.
@@ -74,7 +74,7 @@ fn a_speed_without_a_time_is_over_a_second() {
             { "op": "replace", "path": "/runs/0/finished", "value": time },
         ]),
     );
-    states(&finding, "metres_per_minute", 200.0 * FOOT * 60.0);
+    assert_fact(&finding, "metres_per_minute", 200.0 * FOOT * 60.0);
 }
 
 /// Eight distances of 5.7 ft where pipes are 4 ft long: 1.425 lengths, 0.425 off a whole number.
@@ -87,7 +87,7 @@ fn the_mean_of_the_joints_is_not_rounded() {
         "joint-spacing-irregular",
         &json!([{ "op": "replace", "path": "/runs/0/observations", "value": rows }]),
     );
-    states(&finding, "mean", 5.7 / 4.0 - 1.0);
+    assert_fact(&finding, "mean", 5.7 / 4.0 - 1.0);
     assert!(
         finding.message.contains("off by 0.43 of a length")
             || finding.message.contains("off by 0.42 of a length")
@@ -100,12 +100,12 @@ fn lengths_are_not_rounded() {
     let replace =
         |path: &str, value: Value| json!([{ "op": "replace", "path": path, "value": value }]);
     let finding = found("run-longer-than-pipe", &replace("/pipes/0/length", json!(190.123_456_7)));
-    states(&finding, "length", 190.123_456_7);
+    assert_fact(&finding, "length", 190.123_456_7);
     let finding = found(
         "gradient-below-minimum",
         &replace("/pipes/0/inverts/downstream", json!(640.123_456)),
     );
-    states(&finding, "percent", (640.5 - 640.123_456) / 200.0 * 100.0);
+    assert_fact(&finding, "percent", (640.5 - 640.123_456) / 200.0 * 100.0);
     let finding = found(
         "quantity-range",
         &replace(
@@ -113,5 +113,5 @@ fn lengths_are_not_rounded() {
             json!({ "value": 148.123_456, "unit": "percent" }),
         ),
     );
-    states(&finding, "amount", 148.123_456);
+    assert_fact(&finding, "amount", 148.123_456);
 }

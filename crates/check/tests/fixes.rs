@@ -32,7 +32,7 @@ fn errors(report: &Report) -> BTreeSet<String> {
     errors.map(|finding| format!("{} {}", finding.rule, finding.subject.path)).collect()
 }
 
-/// The rules whose examples have a fix, and whether there is a safe one and one to confirm.
+/// The rules whose examples have a fix, and whether there are safe fixes and ones to confirm.
 fn shown(
     mut see: impl FnMut(&Rule, &str, &Report, &Finding),
 ) -> BTreeMap<&'static str, (bool, bool)> {

@@ -26,7 +26,7 @@ fn fix(text: &str, settings: &FixSettings) -> FixOutcome {
     checker().fix(text.as_bytes(), settings, None).expect("json")
 }
 
-/// The text with pieces of it exchanged, each of which must be there.
+/// The text with some parts replaced, each of which must occur in it.
 fn changed(text: &str, pieces: &[(&str, &str)]) -> String {
     let change = |text: String, (from, to): &(&str, &str)| {
         assert!(text.contains(from), "{from:?}");
@@ -82,7 +82,7 @@ fn ambiguous_values_are_not_changed() {
             ("\"id\": \"LM-015\"", "\"id\": \"LM-014 \""),
             ("\"downstream\": \"LM-015\"", "\"downstream\": \"LM-014 \""),
         ],
-        // Both spellings of a key are there.
+        // Both spellings of a key occur.
         &[("\"at\": 12.4", "\"at\": 12.4, \"At\": 12.5")],
         // One of two values would be lost with its key, and it may be the right one.
         &[("\"kind\": \"manhole\"", "\"kind\": \"outfall\", \"kind\": \"Manhole\"")],
@@ -138,8 +138,8 @@ fn ids_are_trimmed_in_all_references() {
 #[test]
 fn a_fix_that_causes_an_error_is_undone() {
     let text = changed(MINIMAL, &[("\"to\": 44.2, ", "")]);
-    // The stretch to the end counts more often than the rating states, and fixing ratings was not
-    // requested.
+    // The continuous feature to the end counts more often than the rating states, and fixing
+    // ratings was not requested.
     let only = FixSettings::default().with_confirmed(true).with_only(["stretch-unfinished"]);
     let fixed = fix(&text, &only);
     assert_eq!(fixed.text, text);
@@ -186,7 +186,7 @@ fn only_the_named_rules_are_fixed() {
 /// For every failing example of every rule: fixing again changes nothing, and there are no more
 /// errors than before.
 #[test]
-fn fixing_twice_changes_nothing_more() {
+fn fixing_again_changes_nothing_more() {
     for rule in catalogue() {
         let profile = rule.profile().map(|text| Profile::read(text.as_bytes()).expect("a profile"));
         let settings = Settings::default()
@@ -201,13 +201,13 @@ fn fixing_twice_changes_nothing_more() {
             let text = serde_json::to_string_pretty(&document).expect("json");
             for settings in [FixSettings::default(), confirmed()] {
                 let once = checker.fix(text.as_bytes(), &settings, None).expect("json");
-                let twice = checker.fix(once.text.as_bytes(), &settings, None).expect("json");
-                assert_eq!(once.text, twice.text, "{}", rule.name);
+                let again = checker.fix(once.text.as_bytes(), &settings, None).expect("json");
+                assert_eq!(once.text, again.text, "{}", rule.name);
                 assert!(
-                    twice.document.applied.is_empty(),
+                    again.document.applied.is_empty(),
                     "{}: {:?}",
                     rule.name,
-                    twice.document.applied
+                    again.document.applied
                 );
                 assert!(once.document.after.error <= once.document.before.error, "{}", rule.name);
                 assert_eq!(once.text == text, once.document.applied.is_empty(), "{}", rule.name);

@@ -1,7 +1,7 @@
-//! Owners sort whole networks by grades and ratings, so every step of the arithmetic is compared
-//! with figures that were computed by hand: stretches, scales that rise or fall, and totals.
+//! Owners rank whole networks by grades and ratings, so every step of the arithmetic is compared
+//! with figures computed by hand: continuous features, rising and falling scales, and totals.
 //!
-//! The figures with a source are the worked example of a total and a mean per metre (from memory of
+//! The sources of figures are the worked example of a total and a mean per metre (from memory of
 //! common practice, reproduced by computation; no published table) and the exact foot of 0.3048 m
 //! (NIST SP 811).
 
@@ -46,7 +46,7 @@ fn over(metres: f64) -> GradeExtent {
 }
 
 #[test]
-fn a_stretch_counts_once_for_every_interval_begun_and_at_least_once() {
+fn a_continuous_feature_counts_once_for_every_interval_begun_and_at_least_once() {
     let scheme = GradeScheme::obvert_grades();
     // Intervals of 1 m. 31.8 ft are 9.692 64 m; 44.2 − 12.4 is not quite 31.8 in a double, and 4.4
     // − 1.4 is a little more than 3, which must not begin a fourth interval.
@@ -147,12 +147,12 @@ fn peak_of(scheme: &GradeScheme, places: &[(f64, u8)]) -> Option<f64> {
     totals.peak(scheme)
 }
 
-// The worked example's third figure: peak 85 by metres (12.0 and 12.4 m are in one), where the
-// highest single score is 80. And its trap: 20 at 3.8 m and 25 at 4.1 m are 25 in fixed metres but
-// 45 in a sliding one. From memory of common practice and reproduced by computation; no published
-// table.
+// The worked example's third figure: peak 85 by metres (12.0 and 12.4 m are in one), while the
+// highest single score is 80. It also shows a pitfall: 20 at 3.8 m and 25 at 4.1 m are 25 in fixed
+// metres but 45 in a sliding one. From memory of common practice and reproduced by computation; no
+// published table.
 #[test]
-fn a_peak_by_lengths_is_the_greatest_sum_in_one() {
+fn a_peak_by_lengths_is_the_greatest_sum_in_one_length() {
     let example = [(3.2, 10), (3.9, 20), (12.0, 80), (12.4, 5), (30.5, 40)];
     let trap = [(3.8, 20), (4.1, 25)];
     for (method, metres, places, peak) in [
@@ -178,7 +178,7 @@ fn a_peak_by_lengths_is_the_greatest_sum_in_one() {
 }
 
 #[test]
-fn a_stretch_adds_to_the_lengths_that_it_runs_through() {
+fn a_continuous_feature_adds_to_the_lengths_that_it_runs_through() {
     let scheme = summing("fixed-lengths", 1.0);
     let mut totals = GradeTotals::default();
     // 2.5 m count three times: at 0.5, 1.5 and 2.5 m.
@@ -186,7 +186,7 @@ fn a_stretch_adds_to_the_lengths_that_it_runs_through() {
     totals.add(grade(5), GradeExtent::point(2.9), &scheme);
     totals.end_run(&scheme);
     assert_eq!((totals.total, totals.peak(&scheme)), (65.0, Some(25.0)));
-    // In another run of the pipe the metres begin again.
+    // In another run of the pipe the metres start again.
     let mut other = GradeTotals::default();
     other.add(grade(10), GradeExtent::point(2.7), &scheme);
     other.end_run(&scheme);
@@ -313,14 +313,14 @@ fn a_rating_that_agrees_with_corrected_rows_is_not_contradicted() {
         found(&document),
         is("grade-contradicts", "/runs/0/observations/4/grades/structural")
     );
-    // The rating goes by the grade that was recorded: then it is the grade alone that is wrong.
+    // The rating follows the recorded grade, so only the grade is wrong.
     document["ratings"][0] =
         json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural", "peak": 5, "total": 25 });
     assert_eq!(
         found(&document),
         is("grade-contradicts", "/runs/0/observations/4/grades/structural")
     );
-    // Neither fits.
+    // Neither matches.
     document["ratings"][0]["total"] = json!(23);
     assert!(
         found(&document)
@@ -328,19 +328,19 @@ fn a_rating_that_agrees_with_corrected_rows_is_not_contradicted() {
     );
     document["ratings"][0]["total"] = json!(22);
     document["ratings"][0]["peak"] = json!(2);
-    // A row entered twice.
+    // A row entered a second time.
     document["runs"][0]["observations"] = json!(rows);
     let mut again = rows[4].clone();
     again["id"] = json!("4-again");
     document["runs"][0]["observations"].as_array_mut().expect("rows").insert(5, again);
     assert_eq!(found(&document), is("observation-duplicate", "/runs/0/observations/5"));
-    // A stretch entered twice, the second one from within the first.
+    // A continuous feature entered a second time, starting inside the first.
     document["runs"][0]["observations"] = json!(rows);
     let mut again = rows[2].clone();
     (again["id"], again["at"]) = (json!("2-again"), json!(20));
     document["runs"][0]["observations"].as_array_mut().expect("rows").insert(3, again);
     assert_eq!(found(&document), is("stretch-overlap", "/runs/0/observations/3"));
-    // What stands at one place, recorded over a stretch.
+    // A point feature recorded as a continuous one.
     document["runs"][0]["observations"] = json!(rows);
     document["runs"][0]["observations"][4]["to"] = json!(120);
     document["runs"][0]["observations"][4]["continuous"] = json!(true);
@@ -348,16 +348,16 @@ fn a_rating_that_agrees_with_corrected_rows_is_not_contradicted() {
 }
 
 #[test]
-fn rounding_is_let_pass_and_more_than_that_is_not() {
+fn rounding_is_accepted_and_larger_differences_are_not() {
     let stated = |per_length: f64| json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural", "per_length": per_length });
-    // 155 ÷ 36.5 = 4.246 575…; the slack is 0.0005 of it, 0.002 12.
+    // 155 ÷ 36.5 = 4.246 575…; the tolerance is 0.0005 of it, 0.002 12.
     for (per_length, count) in [(4.247, 0), (4.2445, 0), (4.2486, 0), (4.2444, 1), (4.2488, 1)] {
         assert_eq!(contradicted(&example(&stated(per_length))).len(), count, "{per_length}");
     }
 }
 
 #[test]
-fn a_rating_of_grades_that_cannot_be_counted_is_left_alone() {
+fn a_rating_of_grades_that_cannot_be_counted_is_not_checked() {
     let rating = json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural", "total": 1 });
     let mut off = example(&rating);
     off["runs"][0]["observations"][1]["grades"]["structural"] = json!(11);
@@ -368,14 +368,14 @@ fn a_rating_of_grades_that_cannot_be_counted_is_left_alone() {
     let mut unknown = example(&rating);
     unknown["ratings"][0]["runs"] = json!(["R-1O1"]);
     assert_eq!(contradicted(&unknown), []);
-    // Without a surveyed distance only the figure that needs it is left alone.
+    // Without a surveyed distance only the figure that needs it is not checked.
     let mut short = example(&rating);
     short["ratings"][0]["per_length"] = json!(1);
     let paths = |document: &Value| {
         contradicted(document).into_iter().map(|(path, _)| path).collect::<Vec<_>>()
     };
     assert_eq!(paths(&short), ["/ratings/0"]);
-    // Nor is it looked at where the pipe contradicts that distance.
+    // It is not checked either if the pipe contradicts that distance.
     short["pipes"][0]["length"] = json!(60);
     assert_eq!(paths(&short), ["/ratings/0/total"]);
     short["pipes"][0]["length"] = json!(36.5);
@@ -384,10 +384,10 @@ fn a_rating_of_grades_that_cannot_be_counted_is_left_alone() {
     assert_eq!(paths(&short), ["/ratings/0/total"]);
 }
 
-/// A clay pipe with a length of plastic let in: a deformation is graded as that of plastic from the
-/// change on, and as that of clay again after it.
+/// A clay pipe with an inserted length of plastic: after the material change a deformation is
+/// graded as in plastic, and after the change back as in clay.
 #[test]
-fn a_grade_goes_by_the_material_where_the_row_stands() {
+fn a_grade_follows_the_material_at_the_row() {
     let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
     let change = |id: &str, at: f64, to: &str| json!({ "id": id, "at": at, "code": "change.material", "characterisation": [to] });
     let dent = |id: &str, at: f64, grade: u8| {
@@ -414,7 +414,7 @@ fn a_grade_goes_by_the_material_where_the_row_stands() {
             .message
             .ends_with("gives 2: reduction 6 percent, from 5 to below 9 percent; in plastic")
     );
-    // Where the run changes to just what is recorded, nobody knows what was before.
+    // If the run changes to the recorded material, the material before the change is unknown.
     document["runs"][0]["observations"] =
         json!([dent("1", 10.0, 1), change("2", 20.0, "clayware"), dent("3", 25.0, 1)]);
     let found = findings(&document, "grade-contradicts", Vec::new());
@@ -422,7 +422,7 @@ fn a_grade_goes_by_the_material_where_the_row_stands() {
     assert_eq!(found[0].subject.path, "/runs/0/observations/2/grades/structural");
 }
 
-/// A size in the wrong unit is one mistake of the pipe, and not one of every grade in it.
+/// A size in the wrong unit is one mistake of the pipe, not one of every grade in it.
 #[test]
 fn a_size_in_the_wrong_unit_does_not_contradict_grades() {
     let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
@@ -430,10 +430,9 @@ fn a_size_in_the_wrong_unit_does_not_contradict_grades() {
     assert_eq!(findings(&document, "grade-contradicts", Vec::new()), []);
 }
 
-/// Where the scheme gives no grade, the finding states none; and where it gives one, that and no
-/// words.
+/// A finding states a computed grade only if the scheme gives one, and no placeholder otherwise.
 #[test]
-fn a_grade_that_the_scheme_does_not_give_has_no_computed_one_beside_it() {
+fn a_finding_has_no_computed_grade_if_the_scheme_gives_none() {
     let entries =
         json!([{ "code": "porous", "aspect": "structural", "materials": ["masonry"], "grade": 5 }]);
     let scheme = scheme(&[5, 10, 20, 40, 80], [5, 80], &entries, &metres(), &metres());
@@ -445,7 +444,7 @@ fn a_grade_that_the_scheme_does_not_give_has_no_computed_one_beside_it() {
     assert_eq!(json!(found[0].params), json!({ "recorded": 10, "computed": 5 }));
 }
 
-/// A scheme for another list grades nothing, and that is said once.
+/// A scheme for another list grades nothing, which is reported once.
 #[test]
 fn a_scheme_for_another_code_list_is_one_finding() {
     let mut other = scheme(&[1, 2, 3, 4, 5], [1, 5], &json!([]), &metres(), &metres());
@@ -462,10 +461,10 @@ fn a_scheme_for_another_code_list_is_one_finding() {
 }
 
 #[test]
-fn a_table_counts_recorded_grades_unless_it_is_told_to_compute() {
+fn a_table_counts_recorded_grades_unless_told_to_compute() {
     let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
     document["ratings"] = json!([]);
-    // Recorded as 4 where the scheme gives 2.
+    // Recorded as 4, while the scheme gives 2.
     document["runs"][0]["observations"][4]["grades"]["structural"] = json!(4);
     let source = document.to_string();
     let checker = Checker::new(Settings::default()).expect("settings");
@@ -484,7 +483,7 @@ fn a_table_counts_recorded_grades_unless_it_is_told_to_compute() {
         structural(GradeSettings::default().with_computed_only(true)),
         (true, Some(2.0), false, Some(2))
     );
-    // Grades that were recorded by another scheme say nothing on this one's scale.
+    // Grades recorded with another scheme do not apply to the scale of this one.
     let mut own = GradeScheme::obvert_grades().clone();
     own.version = serde_json::from_value(json!("2")).expect("a text");
     assert_eq!(
@@ -516,7 +515,7 @@ fn a_table_has_pipes_without_runs_and_runs_without_pipes() {
     assert_eq!(worst.last(), Some(&"L-102"), "{worst:?}");
 }
 
-/// A document in `en-13508-2`, graded by a scheme for `obvert-terms`: by exact links and no others.
+/// A document in `en-13508-2`, graded by a scheme for `obvert-terms`, only through exact links.
 #[test]
 fn a_list_that_is_linked_to_the_graded_one_is_graded_by_exact_links() {
     let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
@@ -525,10 +524,10 @@ fn a_list_that_is_linked_to_the_graded_one_is_graded_by_exact_links() {
     let rows = json!([
         // The list calls it exactly `crack.longitudinal`, which the scheme grades by its width.
         { "id": "1", "at": 10, "code": "BAB", "characterisation": ["B", "A"], "quantities": [{ "value": 1, "unit": "mm" }], "clock": { "at": 3 } },
-        // What was translated with a loss keeps what it was, and is not graded as what it is now.
+        // A row translated with a loss keeps its original code, and is not graded by its new one.
         { "id": "2", "at": 20, "code": "BAC", "characterisation": ["B"],
           "extensions": { "example.obvert.original": { "list": "obvert-terms", "version": "1", "code": "hole" } } },
-        // No code of the list.
+        // Not a code of the list.
         { "id": "3", "at": 30, "code": "BZZ" },
     ]);
     document["runs"] = json!([{ "id": "R-101", "pipe": "L-101", "direction": "downstream", "observations": rows }]);
@@ -540,15 +539,15 @@ fn a_list_that_is_linked_to_the_graded_one_is_graded_by_exact_links() {
     let expected = 2;
     assert_eq!(rows.len(), 1);
     assert_eq!((rows[0].grade, rows[0].via.as_deref()), (expected, Some("crack.longitudinal")));
-    let told = "BAB B A is crack.longitudinal of obvert-terms; ";
-    assert!(rows[0].because.starts_with(told), "{}", rows[0].because);
+    let message = "BAB B A is crack.longitudinal of obvert-terms; ";
+    assert!(rows[0].because.starts_with(message), "{}", rows[0].because);
     let without: Vec<_> =
         table.ungraded.iter().map(|row| (row.why, row.count, row.codes.join(" "))).collect();
     assert_eq!(
         without,
         [(Why::CodeUnknown, 1, "BZZ".to_owned()), (Why::NoExactLink, 1, "BAC".to_owned())]
     );
-    // What the link gives can be contradicted; what no link reaches, cannot.
+    // A grade from a link can be contradicted; a code without a link cannot.
     document["runs"][0]["observations"][0]["grades"] =
         json!({ "structural": if expected == 5 { 4 } else { 5 } });
     document["runs"][0]["observations"][1]["grades"] = json!({ "structural": 3 });

@@ -1,5 +1,5 @@
-//! Rules of your own, in addition to the catalogue: they are run, limited, suppressed and explained
-//! like built-in rules, and every format of a report describes them.
+//! Custom rules in addition to the catalogue: they are run, limited, suppressed and explained like
+//! built-in rules, and every format of a report describes them.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -27,8 +27,8 @@ static TETHER: Rule = Rule::new(
     Check::Run(|run, out| {
         let longest = out.limit("longest");
         let Some(travelled) = run.travelled().filter(|metres| *metres > longest) else { return };
-        let said = run.survey.format_metres(travelled);
-        out.report(run.subject("/surveyed"), format!("the run is {said} long"))
+        let length = run.survey.format_metres(travelled);
+        out.report(run.subject("/surveyed"), format!("the run is {length} long"))
             .fact("length", travelled);
     }),
     DOCUMENTATION,
@@ -192,7 +192,7 @@ fn they_are_skipped_if_their_evidence_could_not_be_read() {
         .find(|not_run| not_run.rules.iter().any(|rule| rule == FEW_PIPES.name));
     assert_eq!(not_run.expect("not run").why, "/pipes/1 was left out");
     assert!(!report.findings.iter().any(|finding| finding.rule == FEW_PIPES.name));
-    // A rule of the scope `Run` concludes from all of the run and from nothing else.
+    // A rule with the scope `Run` depends on the whole run and on nothing else.
     let of_tether = |report: &Report| {
         report.findings.iter().filter(|finding| finding.rule == TETHER.name).count()
     };
@@ -233,7 +233,7 @@ fn names_never_collide() {
     static NEGATIVE: Rule = Rule::new("org.example/negative", Severity::Note, CHECK, SAYS)
         .with_limits(&[Limit::new("least", -1.0, "m", "nothing")]);
     assert_eq!(why(vec![&NEGATIVE]), "its limit least is -1; a limit must be 0 or more");
-    // A name that is similar to that of your own rule.
+    // A name similar to that of the custom rule.
     let mut settings = settings();
     settings.severities.insert("org.example/beyond-tethers".into(), None);
     let error = Checker::new(settings).map(|_| ()).unwrap_err();

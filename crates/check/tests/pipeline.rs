@@ -45,7 +45,7 @@ fn the_report_is_the_same() {
                     serde_json::to_value(&two).expect("json"),
                     "{file:?}"
                 );
-                // A reader of the caller's own gives this report or, for an invalid document, none.
+                // A caller's own reader gives this report or, for an invalid document, none.
                 if let Ok(report) =
                     Reader::new(&source).and_then(|mut reader| ahead.check_reader(&mut reader))
                 {
@@ -88,7 +88,7 @@ impl RunReader for Failing<'_> {
 }
 
 #[test]
-fn what_ends_the_reading_ends_the_check() {
+fn a_read_error_ends_the_check() {
     for read_ahead in [false, true] {
         let checker =
             Checker::new(Settings::default().with_read_ahead(read_ahead)).expect("settings");
@@ -98,8 +98,8 @@ fn what_ends_the_reading_ends_the_check() {
 }
 
 #[test]
-fn ids_that_repeat_leave_the_findings_of_the_rules() {
-    // Both a repeated id and a reference to a structure that is missing.
+fn duplicate_ids_leave_the_findings_of_the_rules() {
+    // A duplicate id and a reference to a missing structure.
     let source = MINIMAL.replacen("\"downstream\": \"LM-015\"", "\"downstream\": \"LM-999\"", 1);
     let checker = Checker::new(Settings::default()).expect("settings");
     let rules = |source: &str| -> Vec<String> {

@@ -1,5 +1,5 @@
-//! A survey against an office's profile: what goes before what, what is suppressed, and what the
-//! report says of it.
+//! A survey checked against an office's profile: precedence of settings, suppressions, and what the
+//! report states about them.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -75,18 +75,19 @@ fn without_a_profile_its_rules_are_silent() {
 
 /// Command line over profile over catalogue.
 #[test]
-fn settings_go_before_the_profile_and_the_profile_before_the_catalogue() {
+fn settings_override_the_profile_and_the_profile_overrides_the_catalogue() {
     let unused = json!([{ "op": "add", "path": "/media/-", "value": { "id": "M-9", "file": "x.jpg", "kind": "photo" } }]);
-    let says = |weight: &str| json!({ "rules": [{ "rule": "media-unused", "severity": weight }] });
+    let profile =
+        |weight: &str| json!({ "rules": [{ "rule": "media-unused", "severity": weight }] });
     let severity = |report: &Report| {
         report.findings.iter().find(|f| f.rule == "media-unused").map(|f| f.severity)
     };
     let default = check_with(Settings::default(), unused.clone());
     let default = severity(&default).expect("it is found");
     assert_ne!(default, Severity::Error);
-    assert_eq!(severity(&check(says("error"), unused.clone())), Some(Severity::Error));
-    assert_eq!(severity(&check(says("off"), unused.clone())), None);
-    let mut over = settings(says("off"));
+    assert_eq!(severity(&check(profile("error"), unused.clone())), Some(Severity::Error));
+    assert_eq!(severity(&check(profile("off"), unused.clone())), None);
+    let mut over = settings(profile("off"));
     over.severities.insert("media-unused".into(), Some(Severity::Note));
     let report = check_with(over, unused);
     assert_eq!(severity(&report), Some(Severity::Note));
@@ -97,16 +98,19 @@ fn settings_go_before_the_profile_and_the_profile_before_the_catalogue() {
 /// documentation.
 #[test]
 fn a_limit_may_be_in_feet() {
-    let says = |value: f64, unit: &str| json!({ "rules": [{ "rule": "camera-speed", "limits": [{ "name": "limit", "value": value, "unit": unit }] }] });
+    let profile = |value: f64, unit: &str| json!({ "rules": [{ "rule": "camera-speed", "limits": [{ "name": "limit", "value": value, "unit": unit }] }] });
     // R-101 drives 200 ft in 13 minutes: 15.38 ft/min.
-    assert_eq!(found(&check(says(15.5, "ft/min"), json!([]))), []);
-    let fast = check(says(15.0, "ft/min"), json!([]));
+    assert_eq!(found(&check(profile(15.5, "ft/min"), json!([]))), []);
+    let fast = check(profile(15.0, "ft/min"), json!([]));
     assert!(
         fast.findings.iter().all(|finding| finding.rule == "camera-speed")
             && !fast.findings.is_empty()
     );
-    assert_eq!(check(says(30.0, "ft/min"), json!([])).settings.limits["camera-speed.limit"], 9.144);
-    let mut over = settings(says(15.0, "ft/min"));
+    assert_eq!(
+        check(profile(30.0, "ft/min"), json!([])).settings.limits["camera-speed.limit"],
+        9.144
+    );
+    let mut over = settings(profile(15.0, "ft/min"));
     over.limits.insert(("camera-speed".into(), "limit".into()), 9.144);
     assert_eq!(found(&check_with(over, json!([]))), []);
 }
@@ -151,7 +155,7 @@ fn a_finding_has_the_advice_of_the_office() {
 
 /// Demands apply to every table, and findings point to the rows.
 #[test]
-fn demands_reach_every_table() {
+fn demands_apply_to_every_table() {
     let required = |path: &str| json!({ "path": path, "demand": "required" });
     let paths = [
         ("review.note", vec![""]),
@@ -206,13 +210,13 @@ fn suppressed_findings_are_counted_and_named() {
         { "rule": "run-duplicate", "path": "runs", "reason": "meets nothing" }
     ]));
     assert_eq!((count(&one, "required-field-missing"), count(&one, "media-unused")), (1, 0));
-    let held: Vec<_> = one
+    let suppressed: Vec<_> = one
         .suppressed
         .iter()
         .map(|s| (s.rule.as_str(), s.count, s.reason.as_str(), s.expired))
         .collect();
     assert_eq!(
-        held,
+        suppressed,
         [
             ("media-unused", 1, "the yard keeps them all", false),
             ("required-field-missing", 1, "never recorded", false)
@@ -274,8 +278,8 @@ fn the_weaker_rule_is_skipped_if_the_profile_demands_the_photo() {
     assert_eq!(rules(&check(demand, patch)), ["graded-media-missing"]);
 }
 
-/// A scale may fall: A is the worst and C the best in one public use (facts: iwaponline table 2139453),
-/// 5 best to 1 worst here.
+/// A scale may fall: A is the worst and C the best in one public use (facts: iwaponline table
+/// 2139453), 5 best to 1 worst here.
 #[test]
 fn the_direction_of_the_scale_counts() {
     let mut scheme = obvert_model::lists::GradeScheme::obvert_grades().clone();

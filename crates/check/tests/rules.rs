@@ -97,20 +97,20 @@ fn declarations_are_well_formed() {
     let mut wrong = Vec::new();
     let root = concat!(env!("CARGO_MANIFEST_DIR"), "/src/rules");
     for rule in catalogue() {
-        let mut say = |what: String| wrong.push(format!("{}: {what}", rule.name));
+        let mut report = |what: String| wrong.push(format!("{}: {what}", rule.name));
         if !names.insert(rule.name) {
-            say("the name stands twice".into());
+            report("the name is a duplicate".into());
         }
         if !rule.name.chars().all(|c| c.is_ascii_lowercase() || c == '-') {
-            say("not in kebab case".into());
+            report("not in kebab case".into());
         }
         let file = format!("{root}/{}/{}.rs", rule.family(), rule.name.replace('-', "_"));
         match std::fs::read_to_string(&file) {
             Ok(text) if text.lines().count() > 160 => {
-                say(format!("{} lines in its file", text.lines().count()))
+                report(format!("{} lines in its file", text.lines().count()))
             }
             Ok(_) => {}
-            Err(_) => say(format!("no file {file}")),
+            Err(_) => report(format!("no file {file}")),
         }
         for section in Section::ALL {
             let may_miss = matches!(
@@ -118,12 +118,12 @@ fn declarations_are_well_formed() {
                 Section::Exceptions | Section::Exactly | Section::Source | Section::Profile
             );
             if rule.section(section).is_empty() && !may_miss {
-                say(format!("no section {:?}", section.heading()));
+                report(format!("no section {:?}", section.heading()));
             }
         }
         for section in [Section::Fails, Section::Passes] {
             if rule.examples(section).is_empty() {
-                say(format!("no example in {:?}", section.heading()));
+                report(format!("no example in {:?}", section.heading()));
             }
         }
         if rule
@@ -131,24 +131,27 @@ fn declarations_are_well_formed() {
             .iter()
             .any(|example| !example.path.starts_with('/') && !example.path.is_empty())
         {
-            say("a failing example does not name its place".into());
+            report("a failing example does not name its place".into());
         }
         if (rule.family() == "profile") != rule.profile().is_some() {
-            say("a rule of the family profile has a profile for its examples, and no other has"
-                .into());
+            report(
+                "a rule of the family profile has a profile for its examples, and no other has"
+                    .into(),
+            );
         }
         if !rule.clause.contains('#') {
-            say("the clause names no anchor".into());
+            report("the clause names no anchor".into());
         }
         let mut facts = BTreeSet::new();
         for fact in rule.facts {
             if !facts.insert(fact.name) {
-                say(format!("the fact {} stands twice", fact.name));
+                report(format!("the fact {} is a duplicate", fact.name));
             }
             let plain = fact.name.chars().all(|c| c.is_ascii_lowercase() || c == '_');
-            let said = |text: &str| !text.is_empty() && !text.ends_with('.') && !text.contains('|');
-            if !plain || !said(fact.meaning) || !fact.when().is_none_or(said) {
-                say(format!(
+            let is_phrase =
+                |text: &str| !text.is_empty() && !text.ends_with('.') && !text.contains('|');
+            if !plain || !is_phrase(fact.meaning) || !fact.when().is_none_or(is_phrase) {
+                report(format!(
                     "the fact {} is not in snake case, or says too little or too much",
                     fact.name
                 ));
@@ -156,7 +159,7 @@ fn declarations_are_well_formed() {
         }
         for limit in rule.limits {
             if limit.meaning.is_empty() || limit.unit.is_empty() {
-                say(format!("the limit {} says too little", limit.name));
+                report(format!("the limit {} says too little", limit.name));
             }
         }
     }
@@ -248,9 +251,9 @@ fn an_early_issue_counts_the_runs_after_it() {
     );
 }
 
-/// A word of the trade instead of a code gets the codes for it as advice.
+/// A trade word used instead of a code is answered with the matching codes.
 #[test]
-fn an_unknown_code_may_be_a_word_of_the_trade() {
+fn an_unknown_code_may_be_a_trade_word() {
     for (word, help) in [
         ("Belly", "did you mean one of water.sag, water.standing?"),
         ("FOG", "did you mean \"deposit.grease\"?"),

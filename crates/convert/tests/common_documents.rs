@@ -1,4 +1,4 @@
-//! The test documents themselves: the generator must make valid ones, and ones that differ.
+//! Tests of the test documents: the generator must produce valid and varied ones.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -17,8 +17,8 @@ proptest! {
 }
 
 #[test]
-fn the_hand_made_documents_are_valid_and_come_back_from_json() {
-    let documents = common::nasty();
+fn the_handwritten_documents_are_valid_and_round_trip_through_json() {
+    let documents = common::difficult();
     assert!(documents.len() >= 10);
     for (name, document) in documents {
         let text = common::canonical(&document);

@@ -1,5 +1,5 @@
-//! What is wrong in a table must be said with its file, line and column, all at once, and never end
-//! in a panic.
+//! Every problem in a table is reported with its file, line and column, all problems at once, and
+//! never as a panic.
 #![cfg(feature = "csv")]
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -27,7 +27,7 @@ fn document() -> Document {
     }))
 }
 
-/// The files of the document with every occurrence of `from` in one of them replaced.
+/// The files of the document, with every occurrence of `from` in one of them replaced.
 fn changed(file: &str, from: &str, to: &str) -> csv::Files {
     let (mut files, _) = csv::write(&document()).unwrap();
     let (_, bytes) = files.iter_mut().find(|(name, _)| name == file).unwrap();
@@ -37,8 +37,8 @@ fn changed(file: &str, from: &str, to: &str) -> csv::Files {
     files
 }
 
-/// Everything that a reader said, a line a problem.
-fn said(files: &csv::Files) -> String {
+/// Everything the reader reports, one problem per line.
+fn messages(files: &csv::Files) -> String {
     match csv::read(files, "folder") {
         Ok(_) => "nothing".to_owned(),
         Err(ConvertError::Structure(problems)) => {
@@ -48,8 +48,8 @@ fn said(files: &csv::Files) -> String {
     }
 }
 
-/// What was made of the files in spite of what is wrong with them.
-fn rest(files: &csv::Files) -> Option<serde_json::Value> {
+/// The partial document read from files with problems.
+fn partial_document(files: &csv::Files) -> Option<serde_json::Value> {
     match csv::read(files, "folder") {
         Err(ConvertError::Structure(problems)) => {
             problems.document().map(|document| document.value.clone())
@@ -59,7 +59,7 @@ fn rest(files: &csv::Files) -> Option<serde_json::Value> {
 }
 
 #[test]
-fn each_mistake_is_placed_and_explained() {
+fn each_mistake_is_located_and_explained() {
     const CASES: &[(&str, &str, &str, &str, &[&str])] = &[
         (
             "a decimal comma",
@@ -128,7 +128,7 @@ fn each_mistake_is_placed_and_explained() {
             ],
         ),
         (
-            "a word that is missing",
+            "a missing word",
             "runs.csv",
             ",upstream,",
             ",,",
@@ -174,7 +174,7 @@ fn each_mistake_is_placed_and_explained() {
             &["pipe_paths.csv:3:4 (column y)", "\"x\" has a value and \"y\" is empty"],
         ),
         (
-            "none of a path's position",
+            "both halves of a path's position missing",
             "pipe_paths.csv",
             "P,2,3,4",
             "P,2,,",
@@ -195,7 +195,7 @@ fn each_mistake_is_placed_and_explained() {
             &["pipes.csv:1:2 (column Upstream)", "unknown column", "upstream"],
         ),
         (
-            "a column twice",
+            "a duplicate column",
             "observations.csv",
             ",at,to,",
             ",at,at,",
@@ -244,28 +244,28 @@ fn each_mistake_is_placed_and_explained() {
             &["observations.csv:4", "\"run\" is empty"],
         ),
         (
-            "an order twice",
+            "a duplicate order",
             "quantities.csv",
             "R1,2,2,",
             "R1,2,1,",
             &["quantities.csv:3", "order 1 is used here and in line 2"],
         ),
         (
-            "an order that is none",
+            "an invalid order",
             "quantities.csv",
             "R1,2,2,",
             "R1,2,0,",
             &["quantities.csv:3", "whole number from 1"],
         ),
         (
-            "an id twice",
+            "a duplicate id",
             "structures.csv",
             "B,outfall",
             "A,outfall",
             &["structures.csv:3:1 (column id)", "is a duplicate"],
         ),
         (
-            "an observation's id twice",
+            "a duplicate observation id",
             "observations.csv",
             "R1,2,5.5",
             "R1,1,5.5",
@@ -314,7 +314,7 @@ fn each_mistake_is_placed_and_explained() {
             &["quantities.csv:2:6 (column extensions)", "reverse domain name"],
         ),
         (
-            "an extension twice",
+            "a duplicate extension",
             "quantities.csv",
             "R1,2,1,1,mm,",
             "R1,2,1,1,mm,\"{\"\"a.b\"\":1,\"\"a.b\"\":1}\"",
@@ -344,14 +344,14 @@ fn each_mistake_is_placed_and_explained() {
         ("semicolons", "structures.csv", ",", ";", &["structures.csv:1", "semicolons", "commas"]),
     ];
     for (what, file, from, to, parts) in CASES {
-        let said = said(&changed(file, from, to));
+        let messages = messages(&changed(file, from, to));
         if std::env::var_os("SHOW").is_some() {
-            println!("{what}\n    {}", said.trim_end());
+            println!("{what}\n    {}", messages.trim_end());
         }
         for part in *parts {
-            assert!(said.contains(part), "{what}: no {part:?} in: {said}");
+            assert!(messages.contains(part), "{what}: no {part:?} in: {messages}");
         }
-        let message = said.lines().next().unwrap_or_default().trim_end();
+        let message = messages.lines().next().unwrap_or_default().trim_end();
         assert!(!message.ends_with('.'), "{what}: {message}");
     }
 }
@@ -365,22 +365,22 @@ fn all_mistakes_are_reported_together_in_the_order_of_the_files() {
         .replace("downstream", "dwnstream")
         .replace("pipe-end", "")
         .into_bytes();
-    let said = said(&files);
-    let starts: Vec<&str> = said.lines().map(|line| line.split(": ").next().unwrap()).collect();
-    assert_eq!(starts.len(), 3, "{said}");
+    let messages = messages(&files);
+    let starts: Vec<&str> = messages.lines().map(|line| line.split(": ").next().unwrap()).collect();
+    assert_eq!(starts.len(), 3, "{messages}");
     assert!(
         starts[0].starts_with("runs.csv:2:5 ")
             && starts[1].starts_with("runs.csv:2:")
             && starts[2].starts_with("observations.csv:3:3 "),
-        "{said}"
+        "{messages}"
     );
 }
 
 #[test]
-fn a_position_that_is_missing_is_one_mistake() {
+fn a_missing_position_is_one_mistake() {
     for row in ["P,2,3,", "P,2,,", "P,2,,4", "P,2,x,4"] {
-        let said = said(&changed("pipe_paths.csv", "P,2,3,4", row));
-        assert_eq!(said.lines().count(), 1, "{said}");
+        let messages = messages(&changed("pipe_paths.csv", "P,2,3,4", row));
+        assert_eq!(messages.lines().count(), 1, "{messages}");
     }
 }
 
@@ -392,48 +392,54 @@ fn the_document_is_one_row() {
         let text = String::from_utf8(bytes.clone()).unwrap();
         let (headings, row) = text.split_once("\r\n").unwrap();
         *bytes = format!("{headings}\r\n{}", row.repeat(rows)).into_bytes();
-        let said = said(&files);
+        let messages = messages(&files);
         assert!(
-            said.contains(&format!("must have one row below the headings, and has {rows}")),
-            "{said}"
+            messages.contains(&format!("must have one row below the headings, and has {rows}")),
+            "{messages}"
         );
     }
 }
 
 #[test]
-fn files_that_are_none_of_the_tables_are_named() {
+fn files_that_are_not_tables_are_named() {
     let (mut files, _) = csv::write(&document()).unwrap();
     let unknown = "observation.csv:1: /-/observation.csv: this is not the name of a table, so its rows are not read; ";
     files.push(("observation.csv".to_owned(), b"a,b\r\n".to_vec()));
-    assert_eq!(said(&files), format!("{unknown}rename it, or remove it if it is not a table\n"));
-    assert_eq!(rest(&files).map(|rest| rest.pointer("/runs/0/observations").is_some()), Some(true));
+    assert_eq!(
+        messages(&files),
+        format!("{unknown}rename it, or remove it if it is not a table\n")
+    );
+    assert_eq!(
+        partial_document(&files)
+            .map(|partial_document| partial_document.pointer("/runs/0/observations").is_some()),
+        Some(true)
+    );
     files.retain(|(name, _)| name != "observations.csv");
-    assert!(said(&files).starts_with("observation.csv:1: "), "{}", said(&files));
+    assert!(messages(&files).starts_with("observation.csv:1: "), "{}", messages(&files));
     assert!(
-        said(&files)
+        messages(&files)
             .contains(r#"this is not the name of a table; did you mean "observations.csv"?"#)
     );
-    // What stands under another name is missed where it belongs, so nothing is said of the rest.
-    assert_eq!(rest(&files), None);
-    // Its columns tell what it is, whatever it is called.
+    // A renamed table is reported as missing, so the others are not checked for it.
+    assert_eq!(partial_document(&files), None);
+    // Its columns identify it under any name.
     let (mut files, _) = csv::write(&document()).unwrap();
     let (name, _) = files.iter_mut().find(|(name, _)| name == "quantities.csv").unwrap();
     "photos.csv".clone_into(name);
     let named = r#"this is not the name of a table, and the columns are those of quantities.csv; rename it to quantities.csv"#;
-    assert!(said(&files).contains(named), "{}", said(&files));
-    assert_eq!(rest(&files), None);
+    assert!(messages(&files).contains(named), "{}", messages(&files));
+    assert_eq!(partial_document(&files), None);
     let (mut files, _) = csv::write(&document()).unwrap();
     files.push(("runs.csv".to_owned(), b"a,b\r\n".to_vec()));
-    assert!(said(&files).contains("two files for this table"));
+    assert!(messages(&files).contains("two files for this table"));
     files.retain(|(name, _)| name != "document.csv" && name != "runs.csv");
-    assert!(said(&files).starts_with("folder: there is no document.csv"));
-    assert!(said(&Vec::new()).starts_with("folder: there is no document.csv"));
+    assert!(messages(&files).starts_with("folder: there is no document.csv"));
+    assert!(messages(&Vec::new()).starts_with("folder: there is no document.csv"));
 }
 
-/// Rows that belong nowhere do not keep the other problems from being reported, each with its row
-/// and column.
+/// Orphan rows do not hide other problems; each is reported with its row and column.
 #[test]
-fn every_row_without_a_place_is_reported_at_once() {
+fn every_orphan_row_is_reported_at_once() {
     let mut files = changed("observations.csv", "R2,1,1,", "R9,1,1,");
     for (file, from, to) in
         [("quantities.csv", "R1,2,1,", "R1,7,1,"), ("quantities.csv", "R1,2,2,", "R1,2,x,")]
@@ -445,49 +451,49 @@ fn every_row_without_a_place_is_reported_at_once() {
     }
     let (_, bytes) = files.iter_mut().find(|(name, _)| name == "runs.csv").unwrap();
     *bytes = String::from_utf8(bytes.clone()).unwrap().replace("downstream", "down").into_bytes();
-    let said = said(&files);
+    let messages = messages(&files);
     for part in [
         "runs.csv:2:5 (column direction): /runs/0/direction: \"down\" is not one of",
         "observations.csv:4:1 (column run): /runs/-/observations/-: runs.csv has no run \"R9\"",
         "quantities.csv:2:2 (column observation): /runs/-/observations/-/quantities/-: observations.csv has no observation \"7\"",
         "quantities.csv:3:3 (column order): /runs/-/observations/-/quantities/-: the column \"order\" has \"x\"",
     ] {
-        assert!(said.contains(part), "{part} is not in\n{said}");
+        assert!(messages.contains(part), "{part} is not in\n{messages}");
     }
 }
 
 #[test]
-fn a_table_that_is_not_there_leaves_its_rows_without_a_place() {
+fn a_missing_table_makes_its_rows_orphans() {
     let (mut files, _) = csv::write(&document()).unwrap();
     files.retain(|(name, _)| name != "runs.csv");
     assert!(
-        said(&files)
+        messages(&files)
             .contains("observations.csv:2:1 (column run): /runs: runs.csv is missing, and "),
         "{}",
-        said(&files)
+        messages(&files)
     );
 }
 
-/// A table that is missing, or that has lost all its rows, is told once with how many rows belong
-/// to it, and not for each of those.
+/// A table that is missing or has lost all its rows is reported once, with the number of rows that
+/// refer to it, instead of once for each.
 #[test]
-fn a_missing_table_is_told_once() {
-    let (whole, _) = csv::write(&document()).unwrap();
+fn a_missing_table_is_reported_once() {
+    let (complete, _) = csv::write(&document()).unwrap();
     let rows = |name: &str| {
-        let (_, bytes) = whole.iter().find(|(file, _)| file == name).unwrap();
+        let (_, bytes) = complete.iter().find(|(file, _)| file == name).unwrap();
         String::from_utf8_lossy(bytes).lines().count() - 1
     };
     let missing = |files: &Vec<(String, Vec<u8>)>| -> Vec<String> {
-        said(files)
+        messages(files)
             .lines()
             .filter(|line| line.contains(" its rows; add these rows"))
             .map(str::to_owned)
             .collect()
     };
-    let mut files = whole.clone();
+    let mut files = complete.clone();
     files.retain(|(name, _)| name != "observations.csv");
     let found = missing(&files);
-    assert_eq!(found.len(), 1, "{}", said(&files));
+    assert_eq!(found.len(), 1, "{}", messages(&files));
     assert!(
         found[0].contains(
             "(column observation): /runs/-/observations: observations.csv is missing, and "
@@ -498,20 +504,24 @@ fn a_missing_table_is_told_once() {
         found[0].contains(&format!("and {} rows of quantities.csv belong", rows("quantities.csv"))),
         "{found:?}"
     );
-    assert!(!said(&files).contains("has no observation"), "{}", said(&files));
+    assert!(!messages(&files).contains("has no observation"), "{}", messages(&files));
 
-    // Headings alone are a table that has lost its rows.
-    let mut files = whole.clone();
+    // A table with headings alone has lost its rows.
+    let mut files = complete.clone();
     let (_, bytes) = files.iter_mut().find(|(name, _)| name == "observations.csv").unwrap();
     let headings = bytes.iter().position(|byte| *byte == b'\n').unwrap() + 1;
     bytes.truncate(headings);
-    assert!(missing(&files)[0].contains("observations.csv has no rows, and "), "{}", said(&files));
+    assert!(
+        missing(&files)[0].contains("observations.csv has no rows, and "),
+        "{}",
+        messages(&files)
+    );
 
-    // Where the rows of a table have no place themselves, it is not missing.
-    let mut files = whole.clone();
+    // A table whose own rows are orphans is not missing.
+    let mut files = complete.clone();
     files.retain(|(name, _)| name != "runs.csv");
     let found = missing(&files);
-    assert_eq!(found.len(), 1, "{}", said(&files));
+    assert_eq!(found.len(), 1, "{}", messages(&files));
     let both = format!(
         "{} rows of observations.csv, {} rows of quantities.csv",
         rows("observations.csv"),
@@ -521,7 +531,7 @@ fn a_missing_table_is_told_once() {
 }
 
 #[test]
-fn values_are_placed_in_their_rows_and_columns() {
+fn values_are_located_in_their_rows_and_columns() {
     let (files, _) = csv::write(&document()).unwrap();
     let survey = csv::read(&files, "folder").unwrap();
     let cases = [
@@ -547,9 +557,9 @@ fn values_are_placed_in_their_rows_and_columns() {
 }
 
 #[test]
-fn what_spreadsheets_do_to_a_table_is_read() {
-    let whole = document();
-    let (files, _) = csv::write(&whole).unwrap();
+fn changes_made_by_spreadsheets_are_read() {
+    let complete = document();
+    let (files, _) = csv::write(&complete).unwrap();
     let edit = |change: &dyn Fn(&str) -> String| -> csv::Files {
         let edited =
             files.iter().filter(|(name, _)| name.ends_with(".csv")).map(|(name, bytes)| {
@@ -583,12 +593,12 @@ fn what_spreadsheets_do_to_a_table_is_read() {
     ];
     for (what, files) in edits {
         let survey = csv::read(&files, "folder").unwrap_or_else(|error| panic!("{what}: {error}"));
-        common::assert_same(&whole, &survey.document);
+        common::assert_same(&complete, &survey.document);
     }
 }
 
 #[test]
-fn damaged_files_are_errors_with_a_place() {
+fn damaged_files_are_errors_with_a_location() {
     let (files, _) = csv::write(&document()).unwrap();
     for (index, (name, bytes)) in
         files.iter().enumerate().filter(|(_, (name, _))| name.ends_with(".csv"))
@@ -606,13 +616,13 @@ fn damaged_files_are_errors_with_a_place() {
         for damage in damages {
             let mut damaged = files.clone();
             damaged[index].1 = damage;
-            let said = said(&damaged);
-            assert!(said.contains(&format!("{name}:")), "{name}: {said}");
+            let messages = messages(&damaged);
+            assert!(messages.contains(&format!("{name}:")), "{name}: {messages}");
         }
     }
 }
 
-/// As deep as the JSON of the document can be read again, and no deeper.
+/// The limit is the depth at which the document's JSON can still be read.
 #[test]
 fn deep_extensions_are_an_error_and_not_a_crash() {
     let places: [(&str, &str, &str); 4] = [
@@ -642,7 +652,7 @@ fn deep_extensions_are_an_error_and_not_a_crash() {
                 Err(error) => assert!(error.to_string().contains(file), "{error}"),
             }
         }
-        // One level more, and the document that the tables describe could not be read.
+        // With one more level, the document in the tables could not be read.
         let levels = match file {
             "quantities.csv" => 7,
             "structures.csv" => 3,
@@ -655,7 +665,7 @@ fn deep_extensions_are_an_error_and_not_a_crash() {
 
 proptest! {
     #![proptest_config(common::cases(128))]
-    /// Truncated anywhere, or with any piece of it changed: a verdict, never a panic.
+    /// Truncating the file or changing any part of it gives a verdict and never a panic.
     #[test]
     fn any_damage_gives_a_verdict(file in 0_usize..15, at in any::<prop::sample::Index>(), bytes in prop::collection::vec(any::<u8>(), 0..6), cut in any::<bool>()) {
         let (mut files, _) = csv::write(&document()).unwrap();

@@ -1,5 +1,4 @@
-//! Every document must come back from its tables byte for byte, by folder and by zip, whatever
-//! stands in it.
+//! Every document round-trips through its tables byte for byte, as a folder and as a zip.
 #![cfg(feature = "csv")]
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -24,7 +23,7 @@ fn text<'f>(files: &'f csv::Files, name: &str) -> &'f str {
 }
 
 #[track_caller]
-fn comes_back(what: &str, document: &Document) {
+fn assert_round_trips(what: &str, document: &Document) {
     let written = files(document);
     let survey = csv::read(&written, "folder").unwrap_or_else(|error| panic!("{what}: {error}"));
     common::assert_same(document, &survey.document);
@@ -37,20 +36,21 @@ fn comes_back(what: &str, document: &Document) {
 }
 
 #[test]
-fn hand_made_documents_come_back() {
-    for (what, document) in common::nasty() {
-        comes_back(what, &document);
+fn handwritten_documents_round_trip() {
+    for (what, document) in common::difficult() {
+        assert_round_trips(what, &document);
     }
 }
 
 proptest! {
     #![proptest_config(common::cases(96))]
     #[test]
-    fn arbitrary_documents_come_back(document in common::documents()) {
-        comes_back("arbitrary", &document);
+    fn arbitrary_documents_round_trip(document in common::documents()) {
+        assert_round_trips("arbitrary", &document);
     }
 
-    /// A table may be sorted in a spreadsheet by anything: what has an `order` column comes back.
+    /// A table with an `order` column may be sorted by any column in a spreadsheet and still
+    /// round-trips.
     #[test]
     fn rows_with_an_order_may_be_sorted(document in common::documents()) {
         let mut written = files(&document);
@@ -62,9 +62,9 @@ proptest! {
         common::assert_same(&document, &csv::read(&written, "folder").unwrap().document);
     }
 
-    /// Columns may stand in any order, and columns without a value may be left out.
+    /// Columns may be in any order, and columns without a value may be omitted.
     #[test]
-    fn columns_may_be_moved_and_empty_ones_left_out(document in common::documents()) {
+    fn columns_may_be_moved_and_empty_ones_omitted(document in common::documents()) {
         let mut written = files(&document);
         for (name, bytes) in &mut written {
             if name.ends_with(".csv") {
@@ -96,7 +96,7 @@ fn without_empty_columns_from_the_right(bytes: &[u8]) -> Vec<u8> {
     let records = records(bytes);
     let required = |column: usize| {
         let heading = &records[0][column];
-        // A table without rows still needs the headings that every row must have.
+        // A table without rows still needs the headings of its required columns.
         records.len() == 1
             || records[1..].iter().any(|row| !row[column].is_empty())
             || heading == "id"
@@ -111,7 +111,7 @@ fn without_empty_columns_from_the_right(bytes: &[u8]) -> Vec<u8> {
 
 #[test]
 fn streamed_runs_give_the_same_bytes() {
-    for (_, document) in common::nasty() {
+    for (_, document) in common::difficult() {
         let mut survey = obvert_convert::DocumentRuns::new(&document);
         let (streamed, losses) = csv::write_runs(&mut survey, |_| Ok(Vec::new())).unwrap();
         assert!(losses.is_empty());
@@ -131,7 +131,7 @@ fn equal_documents_give_equal_archives() {
 }
 
 #[test]
-fn an_order_of_files_and_their_describing_file_do_not_matter() {
+fn the_order_of_files_and_their_package_descriptor_do_not_matter() {
     let document = common::document_of(common::full(1));
     let mut written = files(&document);
     written.reverse();
@@ -149,10 +149,10 @@ fn tables_without_rows_may_be_absent() {
     common::assert_same(&document, &csv::read(&written, "folder").unwrap().document);
 }
 
-/// RFC 4180 section 2; the mark of UTF-8 is never written (section 1 of the format).
+/// RFC 4180 section 2. The byte-order mark of UTF-8 is never written (section 1 of the format).
 #[test]
 fn files_are_plain_csv() {
-    for (_, document) in common::nasty() {
+    for (_, document) in common::difficult() {
         for (name, bytes) in files(&document) {
             assert!(!bytes.starts_with(b"\xEF\xBB\xBF"), "{name}");
             if name.ends_with(".csv") {
@@ -165,13 +165,13 @@ fn files_are_plain_csv() {
     }
 }
 
-/// OWASP "CSV Injection" and ASVS 5.0 1.2.10: no cell that is text begins with a character that
-/// starts a formula.
+/// OWASP "CSV Injection" and ASVS 5.0 1.2.10: no text cell begins with a character that starts a
+/// formula.
 #[test]
 fn no_cell_is_a_formula() {
     let hazards = ['=', '+', '-', '@', '\t', '\r', '\n', '\0'];
     let mut seen = 0;
-    for (what, document) in common::nasty() {
+    for (what, document) in common::difficult() {
         for (name, bytes) in files(&document).into_iter().filter(|(name, _)| name.ends_with(".csv"))
         {
             for cell in records(&bytes)

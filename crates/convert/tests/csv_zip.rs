@@ -1,5 +1,5 @@
-//! An archive from elsewhere is not trusted: what is ambiguous, hidden or too large to unpack is
-//! refused.
+//! Archives from other sources are not trusted: ambiguous or hidden content, or content too large
+//! to unpack, is refused.
 #![cfg(feature = "csv")]
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -28,14 +28,14 @@ fn packed(files: &[(String, Vec<u8>)]) -> Vec<u8> {
     archive.finish().unwrap().into_inner()
 }
 
-fn said(archive: &[u8]) -> String {
+fn message(archive: &[u8]) -> String {
     csv::read_zip(archive, "survey.zip")
         .err()
         .map_or_else(|| "nothing".to_owned(), |error| error.to_string())
 }
 
 #[test]
-fn tables_may_stand_in_a_folder_among_other_files() {
+fn tables_may_be_in_a_folder_among_other_files() {
     let mut inside: Vec<(String, Vec<u8>)> =
         files().into_iter().map(|(name, bytes)| (format!("Larkmoor/2026/{name}"), bytes)).collect();
     inside.push(("Larkmoor/2026/media/list.csv".to_owned(), b"x".to_vec()));
@@ -46,56 +46,60 @@ fn tables_may_stand_in_a_folder_among_other_files() {
 }
 
 #[test]
-fn what_is_not_an_archive_is_said_to_be_none() {
-    let whole = packed(&files());
-    let half = &whole[..whole.len() / 2];
+fn files_that_are_not_archives_are_refused() {
+    let complete = packed(&files());
+    let half = &complete[..complete.len() / 2];
     for damaged in [&b""[..], b"not an archive"] {
-        assert!(said(damaged).starts_with("survey.zip: not a zip archive"), "{}", said(damaged));
+        assert!(
+            message(damaged).starts_with("survey.zip: not a zip archive"),
+            "{}",
+            message(damaged)
+        );
     }
     for cut in [b"PK", &b"PK\x03\x04"[..], b"PK\x05\x06", half] {
         assert!(
-            said(cut).starts_with("survey.zip: the archive has no directory at its end"),
+            message(cut).starts_with("survey.zip: the archive has no directory at its end"),
             "{}",
-            said(cut)
+            message(cut)
         );
     }
-    let mut flipped = whole.clone();
+    let mut flipped = complete.clone();
     let name = flipped.windows(12).position(|bytes| bytes == b"document.csv").unwrap();
     flipped[name + 20] ^= 0x55;
-    assert!(said(&flipped).contains("document.csv cannot be unpacked"), "{}", said(&flipped));
-    assert!(said(&packed(&[])).starts_with("survey.zip: there is no document.csv"));
+    assert!(message(&flipped).contains("document.csv cannot be unpacked"), "{}", message(&flipped));
+    assert!(message(&packed(&[])).starts_with("survey.zip: there is no document.csv"));
 }
 
-/// Each byte of a small archive changed in turn: a verdict, never a panic.
+/// Changes each byte of a small archive in turn, which gives a verdict and never a panic.
 #[test]
-fn any_byte_may_be_wrong() {
+fn any_changed_byte_gives_a_verdict() {
     let minimal = csv::write(&common::document_of(common::minimal())).unwrap().0;
-    let whole = packed(&minimal[1..2]);
+    let complete = packed(&minimal[1..2]);
     let mut refused = 0;
-    for index in 0..whole.len() {
-        let mut damaged = whole.clone();
+    for index in 0..complete.len() {
+        let mut damaged = complete.clone();
         damaged[index] ^= 0xFF;
-        refused += usize::from(said(&damaged) != "nothing");
+        refused += usize::from(message(&damaged) != "nothing");
     }
-    assert!(refused * 2 > whole.len(), "{refused} of {}", whole.len());
+    assert!(refused * 2 > complete.len(), "{refused} of {}", complete.len());
 }
 
 #[test]
-fn paths_that_lead_out_are_refused() {
+fn paths_outside_the_folder_are_refused() {
     for path in ["../runs.csv", "a/../../runs.csv", "/etc/runs.csv", "C:/runs.csv", "a\\runs.csv"] {
         let mut files = files();
         files.push((path.to_owned(), b"x".to_vec()));
         assert!(
-            said(&packed(&files)).contains("points outside the archive"),
+            message(&packed(&files)).contains("points outside the archive"),
             "{path}: {}",
-            said(&packed(&files))
+            message(&packed(&files))
         );
     }
 }
 
-/// The writer refuses names that stand twice, so one is renamed in the bytes.
+/// The zip writer refuses duplicate names, so one is renamed in the bytes.
 #[test]
-fn names_that_stand_twice_are_refused() {
+fn duplicate_names_are_refused() {
     let mut files = files();
     files.push(("rums.csv".to_owned(), b"x".to_vec()));
     let mut archive = packed(&files);
@@ -109,14 +113,14 @@ fn names_that_stand_twice_are_refused() {
     for at in places {
         archive[at + 2] = b'n';
     }
-    assert!(said(&archive).contains("two files with the same name"), "{}", said(&archive));
+    assert!(message(&archive).contains("two files with the same name"), "{}", message(&archive));
 }
 
 #[test]
 fn two_packages_in_one_archive_are_refused() {
     let mut both = files();
     both.extend(files().into_iter().map(|(name, bytes)| (format!("again/{name}"), bytes)));
-    assert!(said(&packed(&both)).contains("each survey into its own archive"));
+    assert!(message(&packed(&both)).contains("each survey into its own archive"));
 }
 
 /// Bit 0 of the general purpose flags (APPNOTE 4.4.4), in the local and in the central header.
@@ -132,7 +136,7 @@ fn encryption_is_refused() {
             .collect();
         headers.into_iter().for_each(|at| archive[at + flags] |= 1);
     }
-    assert!(said(&archive).contains("is encrypted"), "{}", said(&archive));
+    assert!(message(&archive).contains("is encrypted"), "{}", message(&archive));
 }
 
 #[test]
@@ -143,9 +147,9 @@ fn archives_that_unpack_without_end_are_refused() {
     let archive = packed(&files);
     assert!(archive.len() < 200_000, "{}", archive.len());
     assert!(
-        said(&archive).contains("its compression ratio is too high for a survey"),
+        message(&archive).contains("its compression ratio is too high for a survey"),
         "{}",
-        said(&archive)
+        message(&archive)
     );
     let roomy = ZipLimits::DEFAULT.with_total(64 << 20).with_ratio(2000);
     let read = |limits| {

@@ -1,11 +1,11 @@
-//! GeoPackages: what is written comes back the same and is one by its marks and tables; what
-//! somebody edits is read or refused.
+//! GeoPackages: a written file round-trips and has the marks and tables of the standard; an edited
+//! file is read or refused.
 #![cfg(feature = "geopackage")]
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
 mod common;
 
-use common::{assert_same, cases, document_of, documents, full, minimal, nasty};
+use common::{assert_same, cases, difficult, document_of, documents, full, minimal};
 use obvert_convert::{ConvertError, Survey, geopackage};
 use obvert_model::tables::Document;
 use proptest::prelude::*;
@@ -19,7 +19,7 @@ fn written(document: &Document) -> Vec<u8> {
 }
 
 #[track_caller]
-fn there_and_back(document: &Document) {
+fn assert_round_trips(document: &Document) {
     match geopackage::read(&written(document), "survey.gpkg") {
         Ok(survey) => assert_same(document, &survey.document),
         Err(error) => panic!("{error}"),
@@ -27,18 +27,18 @@ fn there_and_back(document: &Document) {
 }
 
 #[test]
-fn unpleasant_documents_come_back() {
-    for (what, document) in nasty() {
+fn difficult_documents_round_trip() {
+    for (what, document) in difficult() {
         println!("{what}");
-        there_and_back(&document);
+        assert_round_trips(&document);
     }
 }
 
 proptest! {
     #![proptest_config(cases(24))]
     #[test]
-    fn every_document_comes_back(document in documents()) {
-        there_and_back(&document);
+    fn every_document_round_trips(document in documents()) {
+        assert_round_trips(&document);
     }
 }
 
@@ -49,7 +49,7 @@ fn equal_documents_give_equal_bytes() {
 }
 
 /// A pipe of 100 m from west to east in British National Grid, surveyed against the flow, with a
-/// point and a stretch.
+/// point feature and a continuous feature.
 fn survey() -> Value {
     let mut value = minimal();
     value["units"] = json!({ "length": "m", "section": "mm" });
@@ -165,8 +165,8 @@ fn it_is_a_geopackage() {
         texts(&base, "SELECT geom FROM structures WHERE id = 'A'"),
         ["475000013 46C0000".replace(' ', "") + "0101000000" + &hex(400_000.25) + &hex(300_000.0)]
     );
-    // 10 m from the downstream end of 100 m, against the flow; the stretch from there on, in the
-    // direction of travel.
+    // 10 m from the downstream end of 100 m, against the flow; the continuous feature starts there,
+    // in the direction of travel.
     let point =
         "4750000134".to_owned() + "6C0000" + "0101000000" + &hex(400_090.25) + &hex(300_000.0);
     assert_eq!(texts(&base, "SELECT geom FROM observations WHERE id = '1'"), [point]);
@@ -176,8 +176,7 @@ fn it_is_a_geopackage() {
         + "010200000002000000"
         + &[400_080.25, 300_000.0, 400_050.25, 300_000.0].map(hex).concat();
     assert_eq!(texts(&base, "SELECT geom FROM stretches"), [stretch]);
-    // The index has every geometry, and nothing that is not there; 32-bit numbers, rounded
-    // outwards.
+    // The index has every geometry and nothing else, as 32-bit numbers rounded outwards.
     assert_eq!(texts(&base, "SELECT id FROM rtree_structures_geom ORDER BY id"), ["1", "2"]);
     assert_eq!(texts(&base, "SELECT id FROM rtree_structures_geom WHERE minx > 400050"), ["2"]);
     let triggers = texts(
@@ -193,7 +192,7 @@ fn it_is_a_geopackage() {
         ),
         ["6"]
     );
-    // A GIS finds the words of a column.
+    // A GIS finds the words allowed in a column.
     let words = "SELECT value FROM gpkg_data_column_constraints JOIN gpkg_data_columns USING (constraint_name) \
                  WHERE table_name = 'runs' AND column_name = 'direction'";
     assert_eq!(texts(&base, words), ["downstream", "upstream"]);
@@ -203,8 +202,8 @@ fn hex(number: f64) -> String {
     number.to_le_bytes().iter().map(|byte| format!("{byte:02X}")).collect()
 }
 
-/// Systems that the registry does not know keep their name and their positions; nothing can be
-/// placed along a line then.
+/// Systems missing from the registry keep their name and positions; distances along a line cannot
+/// be placed on the map then.
 #[test]
 fn any_reference_system_is_kept() {
     for (crs, expected) in [
@@ -218,7 +217,7 @@ fn any_reference_system_is_kept() {
             None => drop(value.as_object_mut().unwrap().remove("crs")),
         }
         let document = document_of(value);
-        there_and_back(&document);
+        assert_round_trips(&document);
         let base = open(&written(&document));
         let query = "SELECT s.srs_id, organization, organization_coordsys_id, srs_name, definition FROM gpkg_spatial_ref_sys s \
                      JOIN gpkg_geometry_columns g ON s.srs_id = g.srs_id WHERE table_name = 'pipes'";
@@ -228,8 +227,8 @@ fn any_reference_system_is_kept() {
     }
 }
 
-/// The file after somebody has changed it with SQL; the functions that the triggers of the index
-/// call are the GIS's own, so they go first.
+/// The file after an edit in SQL. The triggers of the index call functions that only a GIS has, so
+/// they are dropped first.
 fn edited(sql: &str) -> Result<Survey, ConvertError> {
     edited_of(survey(), sql)
 }
@@ -245,7 +244,7 @@ fn edited_of(survey: Value, sql: &str) -> Result<Survey, ConvertError> {
     geopackage::read(&bytes, "survey.gpkg")
 }
 
-fn said(sql: &str) -> String {
+fn message(sql: &str) -> String {
     match edited(sql) {
         Ok(_) => "nothing".to_owned(),
         Err(ConvertError::Structure(problems)) => {
@@ -268,9 +267,9 @@ fn blob(positions: &[f64], line: bool) -> String {
 }
 
 #[test]
-fn what_somebody_edits_is_read_or_refused() {
-    assert_eq!(said(""), "nothing");
-    // A new structure that was only drawn.
+fn edits_are_read_or_refused() {
+    assert_eq!(message(""), "nothing");
+    // A new structure with only a geometry.
     let point = blob(&[400_007.5, 300_008.0], false);
     let survey = edited(&format!(
         "INSERT INTO structures (geom, id, kind) VALUES ({point}, 'D', 'outfall')"
@@ -304,13 +303,13 @@ fn what_somebody_edits_is_read_or_refused() {
         ("DROP TABLE stretches; CREATE VIEW x AS SELECT 1; DROP TABLE locates; CREATE VIEW locates AS SELECT * FROM structures".to_owned(), "locates:1: the table cannot be read"),
     ];
     for (sql, expected) in cases {
-        let said = said(&sql);
-        assert!(said.starts_with(expected), "{sql}\n{expected}\ndoes not begin\n{said}");
+        let message = message(&sql);
+        assert!(message.starts_with(expected), "{sql}\n{expected}\ndoes not begin\n{message}");
     }
 }
 
-/// OGC 12-128r19: every geometry is in the system of its layer (2.1.3, 2.1.5); -1 and 0 are
-/// undefined ones (requirement 11).
+/// OGC 12-128r19: every geometry is in the system of its layer (2.1.3, 2.1.5); -1 and 0 mean
+/// undefined (requirement 11).
 #[test]
 fn layers_in_another_system_than_the_document_are_refused() {
     let srs = "INSERT INTO gpkg_spatial_ref_sys VALUES ('Another', 5, 'epsg', 27700, 'undefined', NULL), ('Mine', 7, 'ESRI', 102747, 'undefined', NULL);";
@@ -325,8 +324,7 @@ fn layers_in_another_system_than_the_document_are_refused() {
         )
     };
     let crs = |crs: &str| format!("UPDATE document SET crs = {crs};");
-    // What the geometries say is taken only where they are in the document's system, by whatever
-    // number.
+    // Geometries are adopted only if they are in the document's system, under any number.
     let empty = "UPDATE structures SET \"position.x\" = NULL, \"position.y\" = NULL;";
     let renamed =
         "UPDATE gpkg_geometry_columns SET srs_id = 5; UPDATE gpkg_contents SET srs_id = 5;";
@@ -336,7 +334,7 @@ fn layers_in_another_system_than_the_document_are_refused() {
         format!("{srs}{}", blob_in("05000000")),
         crs("'epsg:27700'"),
     ] {
-        assert_eq!(said(&sql), "nothing", "{sql}");
+        assert_eq!(message(&sql), "nothing", "{sql}");
     }
     let end = "reproject it to EPSG:27700, or correct the one that is wrong, the layer's srs_id or document.crs";
     let cases = [
@@ -352,19 +350,18 @@ fn layers_in_another_system_than_the_document_are_refused() {
     ];
     for (sql, expected) in cases {
         for more in ["", empty] {
-            let said = said(&format!("{sql};{more}"));
-            assert!(said.starts_with(&expected), "{sql}\n{expected}\ndoes not begin\n{said}");
+            let message = message(&format!("{sql};{more}"));
+            assert!(message.starts_with(&expected), "{sql}\n{expected}\ndoes not begin\n{message}");
         }
     }
-    // Nothing is in a system where nothing is drawn.
+    // A layer without geometries has no system to check.
     let none = "UPDATE structures SET geom = NULL; UPDATE pipes SET geom = NULL; UPDATE locates SET geom = NULL;";
-    assert_eq!(said(&format!("{none}{}", crs("'EPSG:6547'"))), "nothing");
+    assert_eq!(message(&format!("{none}{}", crs("'EPSG:6547'"))), "nothing");
 }
 
-/// Programs that have no definition to go by, and do not know the code, write the system that is
-/// not defined.
+/// A program that has no definition and does not know the code writes the undefined system.
 #[test]
-fn systems_that_nobody_knows_may_get_lost_on_the_way() {
+fn unknown_systems_may_be_lost() {
     for (crs, lost, read) in [
         (json!("EPSG:999999"), 0, true),
         (json!("ESRI:102747"), -1, true),
@@ -455,16 +452,17 @@ fn geometries_that_a_row_cannot_have_are_refused() {
             } else {
                 ""
             };
-            let said =
-                said(&format!("UPDATE {table} SET geom = {geometry}{columns} WHERE fid = {row}"));
+            let message = message(&format!(
+                "UPDATE {table} SET geom = {geometry}{columns} WHERE fid = {row}"
+            ));
             assert!(
-                said.starts_with(&format!("{table}:{row}: {expected}")),
-                "{geometry}\n{expected}\ndoes not begin\n{said}"
+                message.starts_with(&format!("{table}:{row}: {expected}")),
+                "{geometry}\n{expected}\ndoes not begin\n{message}"
             );
         }
     }
-    // No height, in the words of programs that know no points without one; an empty point; what
-    // says nothing.
+    // A placeholder for a missing height, written by programs without 2D points; an empty point; a
+    // geometry without content.
     for (table, geometry) in [
         ("structures", raw(1001, &[x, y, 0.0])),
         ("structures", raw(1001, &[x, y, f64::NAN])),
@@ -472,7 +470,7 @@ fn geometries_that_a_row_cannot_have_are_refused() {
         ("observations", raw(1001, &[x, y, 81.5])),
     ] {
         assert_eq!(
-            said(&format!("UPDATE {table} SET geom = {geometry} WHERE fid = 2")),
+            message(&format!("UPDATE {table} SET geom = {geometry} WHERE fid = 2")),
             "nothing",
             "{geometry}"
         );
@@ -480,14 +478,14 @@ fn geometries_that_a_row_cannot_have_are_refused() {
 }
 
 #[test]
-fn other_files_are_told_apart() {
-    let said = |bytes: &[u8]| geopackage::read(bytes, "survey.gpkg").unwrap_err().to_string();
-    assert!(said(b"PK\x03\x04").starts_with("survey.gpkg: not a GeoPackage"));
-    assert!(said(b"").starts_with("survey.gpkg: not a GeoPackage"));
+fn other_files_are_recognised() {
+    let message = |bytes: &[u8]| geopackage::read(bytes, "survey.gpkg").unwrap_err().to_string();
+    assert!(message(b"PK\x03\x04").starts_with("survey.gpkg: not a GeoPackage"));
+    assert!(message(b"").starts_with("survey.gpkg: not a GeoPackage"));
     let mut bytes = written(&document_of(minimal()));
     bytes[18] = 2;
     bytes[19] = 2;
-    assert!(said(&bytes).contains("write-ahead log"), "{}", said(&bytes));
+    assert!(message(&bytes).contains("write-ahead log"), "{}", message(&bytes));
     let bytes = written(&document_of(full(1)));
     for length in (0..bytes.len()).step_by(bytes.len() / 20) {
         assert!(geopackage::read(&bytes[..length], "survey.gpkg").is_err(), "{length}");

@@ -1,5 +1,5 @@
-//! GeoParquet: the columns and geometries of each layer, its metadata, and that whatever is left
-//! out is in the loss report.
+//! GeoParquet: the columns and geometries of each layer, its metadata, and a loss report that
+//! covers everything left out.
 #![cfg(all(feature = "geoparquet", feature = "geojson"))]
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -91,7 +91,7 @@ fn columns_are_joined_and_typed() {
     for (name, value) in expected {
         assert_eq!(field(&observations[0], name), &value, "{name}");
     }
-    // The third is of a pipe that is not in the survey.
+    // The third belongs to a pipe that is not in the survey.
     assert_eq!(field(&observations[2], "run.id"), &text("S"));
     assert_eq!(
         (field(&observations[2], "pipe.id"), field(&observations[2], "geometry")),
@@ -103,7 +103,7 @@ fn columns_are_joined_and_typed() {
     );
 }
 
-/// The geometries are those of the GeoJSON form; the metadata is that of GeoParquet 1.1 ("File
+/// The geometries are those of the GeoJSON format; the metadata follows GeoParquet 1.1 ("File
 /// metadata", "Column metadata").
 #[test]
 fn geometries_and_metadata_are_those_of_the_standard() {
@@ -177,7 +177,7 @@ fn geometries_and_metadata_are_those_of_the_standard() {
 }
 
 #[test]
-fn what_is_left_out_is_said() {
+fn omitted_values_are_reported() {
     let (_, report) = geoparquet::write(&survey()).unwrap();
     let losses: Vec<(LossKind, &str)> =
         report.losses.iter().map(|loss| (loss.kind, loss.pointer.as_str())).collect();
@@ -191,9 +191,9 @@ fn what_is_left_out_is_said() {
     assert_eq!(losses, expected);
 }
 
-/// The rows are there all the same, with the positions as they were recorded.
+/// The rows are still there, with their positions as recorded.
 #[test]
-fn what_cannot_be_transformed_is_said() {
+fn positions_that_cannot_be_transformed_are_reported() {
     let mut value = serde_json::to_value(survey()).unwrap();
     value["structures"][1]["position"] = json!([1e12, 1e12]);
     value["pipes"][0]["path"][1] = json!([1e12, 1e12]);
@@ -226,8 +226,7 @@ fn what_cannot_be_transformed_is_said() {
 
 proptest! {
     #![proptest_config(cases(12))]
-    /// Whatever stands in a document, every row is one of its layer, and equal documents give equal
-    /// bytes.
+    /// Every row of any document is a feature of its layer, and equal documents give equal bytes.
     #[test]
     fn every_row_is_there(document in documents()) {
         let mut document = document;

@@ -1,4 +1,4 @@
-//! KML: what is drawn where, and that whatever is not in it is in the loss report.
+//! KML: the positions of placemarks, and a loss report that covers everything left out.
 #![cfg(all(feature = "kml", feature = "geojson", feature = "xml"))]
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -55,7 +55,7 @@ fn placemark<'k>(kml: &'k str, id: &str) -> &'k str {
 
 /// Elements and their order: OGC 07-147r2, Placemark.
 #[test]
-fn placemarks_stand_where_geojson_has_them_and_say_what_the_rows_say() {
+fn placemarks_have_the_positions_of_geojson_and_the_values_of_the_rows() {
     let document = survey();
     let (kml, _) = written(&document);
     let mut out = Vec::new();
@@ -122,7 +122,7 @@ fn placemarks_stand_where_geojson_has_them_and_say_what_the_rows_say() {
 }
 
 #[test]
-fn what_is_left_out_is_said() {
+fn omitted_values_are_reported() {
     let (_, losses) = written(&survey());
     let expected = [
         (LossKind::Dropped, "/units"),
@@ -145,55 +145,55 @@ fn losses(value: Value) -> Vec<Loss> {
     kml::write(&document_of(value), Vec::new()).unwrap().losses
 }
 
-/// The survey above with a place in `at` that no transverse Mercator takes to the globe.
-fn astray(at: &str) -> Value {
+/// The survey above with coordinates in `at` that no transverse Mercator projection can invert.
+fn with_outlier(at: &str) -> Value {
     let mut value = serde_json::to_value(survey()).unwrap();
     *value.pointer_mut(at).unwrap() = json!([1e12, 1e12]);
     value
 }
 
 #[test]
-fn a_position_that_cannot_be_transformed_is_the_reason_that_is_told() {
+fn a_position_that_cannot_be_transformed_is_reported_as_the_reason() {
     let why =
         "cannot be transformed by EPSG:27700; check its order, its unit and the reference system";
-    let told = |value: Value, pointer: &str| {
+    let reported = |value: Value, pointer: &str| {
         let losses = losses(value);
         let found: Vec<&Loss> = losses.iter().filter(|loss| loss.pointer == pointer).collect();
         assert_eq!(found.len(), 1, "{pointer}: {losses:?}");
         (found[0].message.clone(), found[0].was.clone())
     };
     for at in ["/structures/1", "/locates/0"] {
-        let (message, was) = told(astray(&format!("{at}/position")), at);
+        let (message, was) = reported(with_outlier(&format!("{at}/position")), at);
         assert_eq!(message, format!("it is not on the map: its position {why}"));
         assert_eq!(was, Some(json!([1_000_000_000_000_u64, 1_000_000_000_000_u64])));
     }
-    let value = astray("/structures/1/position");
-    let (message, _) = told(value.clone(), "/pipes/0");
+    let value = with_outlier("/structures/1/position");
+    let (message, _) = reported(value.clone(), "/pipes/0");
     assert_eq!(
         message,
         "it is not on the map: it has no path, and the position of one of its two structures cannot be transformed"
     );
     assert_eq!(
-        told(value.clone(), "/runs/0").0,
+        reported(value.clone(), "/runs/0").0,
         "a run is part of its observations' placemarks, and none of them is on the map"
     );
-    let (message, _) = told(value, "/runs/0/observations/1");
+    let (message, _) = reported(value, "/runs/0/observations/1");
     assert_eq!(message, "it is not on the map: its pipe has no line on it");
-    let (message, _) = told(serde_json::to_value(survey()).unwrap(), "/runs/1/observations/0");
+    let (message, _) = reported(serde_json::to_value(survey()).unwrap(), "/runs/1/observations/0");
     assert_eq!(message, "it is not on the map: its pipe is not in the survey");
     let mut value = serde_json::to_value(survey()).unwrap();
     value["pipes"][0]["path"] = json!([[1e12, 1e12], [400_100, 300_000]]);
     assert_eq!(
-        told(value, "/pipes/0").0,
+        reported(value, "/pipes/0").0,
         "it is not on the map: a vertex of its path cannot be transformed"
     );
-    let (message, _) = told(serde_json::to_value(survey()).unwrap(), "/structures/2");
+    let (message, _) = reported(serde_json::to_value(survey()).unwrap(), "/structures/2");
     assert_eq!(message, "its position is not known, so it is not on the map");
 }
 
 /// XML 1.0, production 2, has no U+0001 and no U+FFFE.
 #[test]
-fn characters_that_xml_cannot_hold_are_told_at_their_value_once() {
+fn characters_that_xml_cannot_hold_are_reported_once_at_their_value() {
     let mut value = serde_json::to_value(survey()).unwrap();
     value["assignment"]["title"] = json!("Mill\u{1}");
     value["pipes"][0]["asset"] = json!("P\u{1}");
@@ -219,8 +219,8 @@ fn characters_that_xml_cannot_hold_are_told_at_their_value_once() {
     );
 }
 
-/// The values of the rows that stand nowhere in the KML and that no entry of the report is about.
-fn untold(document: &Document) -> Vec<String> {
+/// The values of rows that are missing from both the KML and the loss report.
+fn unreported(document: &Document) -> Vec<String> {
     fn leaves(value: &Value, at: &str, out: &mut Vec<String>) {
         match value {
             Value::Object(object) if !object.is_empty() && !at.ends_with("extensions") => {
@@ -238,39 +238,40 @@ fn untold(document: &Document) -> Vec<String> {
     let (mut all, mut missing) = (Vec::new(), Vec::new());
     leaves(&serde_json::to_value(document).unwrap(), "", &mut all);
     let marks: Vec<&str> = kml.split("<Placemark id=\"").skip(1).collect();
-    let stands = |id: &str, name: &str| {
+    let occurs = |id: &str, name: &str| {
         let data = format!("<Data name=\"{name}\"");
         marks.iter().any(|mark| mark.starts_with(id) && mark.contains(&data))
     };
     for leaf in all {
-        let told = |pointer: &String| leaf == *pointer || leaf.starts_with(&format!("{pointer}/"));
-        if losses.iter().any(|(_, pointer)| told(pointer)) {
+        let covers =
+            |pointer: &String| leaf == *pointer || leaf.starts_with(&format!("{pointer}/"));
+        if losses.iter().any(|(_, pointer)| covers(pointer)) {
             continue;
         }
         let keys: Vec<&str> = leaf.split('/').skip(1).collect();
         let number = |text: &str| text.parse::<usize>().unwrap() + 1;
         let found = match keys.as_slice() {
             ["runs", run, "observations", row, "quantities", _, "value" | "unit"] => {
-                stands(&format!("observations-{}-{}\"", number(run), number(row)), "quantities")
+                occurs(&format!("observations-{}-{}\"", number(run), number(row)), "quantities")
             }
             ["runs", run, "observations", row, rest @ ..] => {
-                stands(&format!("observations-{}-{}\"", number(run), number(row)), &rest.join("."))
+                occurs(&format!("observations-{}-{}\"", number(run), number(row)), &rest.join("."))
             }
-            ["runs", run, rest @ ..] => stands(
+            ["runs", run, rest @ ..] => occurs(
                 &format!("observations-{}-", number(run)),
                 &format!("run.{}", rest.join(".")),
             ),
             [table @ ("structures" | "pipes" | "locates"), row, rest @ ..] => {
                 let name = rest.join(".");
                 let name = if name == "position" { "position.x".to_owned() } else { name };
-                stands(&format!("{table}-{}\"", number(row)), &name)
+                occurs(&format!("{table}-{}\"", number(row)), &name)
             }
             ["obvert" | "$schema" | "id" | "issued"] | ["assignment", "title"] => true,
             _ => false,
         };
-        // An object of which nothing is said is told by the column of its extensions.
-        let bare = stands("", &format!("{}.extensions", keys.last().unwrap()))
-            || stands("", &format!("run.{}.extensions", keys.last().unwrap()));
+        // An object without any value in the KML is covered by the column of its extensions.
+        let bare = occurs("", &format!("{}.extensions", keys.last().unwrap()))
+            || occurs("", &format!("run.{}.extensions", keys.last().unwrap()));
         if !found && !bare {
             missing.push(leaf);
         }
@@ -279,7 +280,7 @@ fn untold(document: &Document) -> Vec<String> {
 }
 
 #[test]
-fn every_value_stands_somewhere_or_is_told() {
+fn every_value_occurs_in_the_kml_or_in_the_report() {
     let mut value = serde_json::to_value(survey()).unwrap();
     value["runs"][0]["observations"][0]["quantities"][1]["extensions"] =
         json!({ "org.example.one": 1 });
@@ -287,14 +288,14 @@ fn every_value_stands_somewhere_or_is_told() {
     value["runs"][1]["method_text"] = json!("by hand");
     value["pipes"][0]["path"] = json!([[400_000, 300_000]]);
     let document = document_of(value);
-    assert_eq!(untold(&document), Vec::<String>::new());
+    assert_eq!(unreported(&document), Vec::<String>::new());
     let (_, losses) = written(&document);
     for pointer in ["/runs/0/observations/0/quantities/1/extensions", "/runs/1", "/pipes/0/path"] {
         assert!(losses.contains(&(LossKind::Dropped, pointer.to_owned())), "{pointer}");
     }
 }
 
-/// OGC 07-147r2 has WGS 84 and nothing else.
+/// OGC 07-147r2 allows only WGS 84.
 #[test]
 fn a_document_without_a_system_is_refused() {
     let mut value = minimal();
@@ -311,8 +312,8 @@ fn a_document_without_a_system_is_refused() {
 
 proptest! {
     #![proptest_config(cases(16))]
-    /// Whatever stands in a document, the file is XML, every observation is a placemark or a loss,
-    /// and so is every structure.
+    /// For any document, the file is XML, and every observation and structure is a placemark or a
+    /// loss.
     #[test]
     fn every_row_is_drawn_or_lost(document in documents()) {
         let mut document = document;
@@ -337,6 +338,6 @@ proptest! {
         let rows = document.head.structures.len() + document.head.pipes.len() + document.head.locates.len()
             + document.runs.iter().map(|run| run.observations.len()).sum::<usize>();
         prop_assert_eq!(drawn + lost.count(), rows);
-        prop_assert_eq!(untold(&document), Vec::<String>::new());
+        prop_assert_eq!(unreported(&document), Vec::<String>::new());
     }
 }

@@ -1,5 +1,5 @@
-//! A survey coded in another list, and back: nothing is lost without being named, and nothing fails
-//! to come back.
+//! A survey translated to another code list and back: every loss is reported, and every original
+//! value is restored.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod common;
@@ -13,7 +13,7 @@ use obvert_model::tables::{Document, Observation, QuantityUnit};
 use proptest::prelude::*;
 use serde_json::{Value, json};
 
-/// A list of a town that knows the standard but that the standard does not know, with places and
+/// A city's own list that refers to the standard, which does not refer back, with locations and
 /// amounts in another order.
 fn town() -> &'static CodeList {
     static LIST: std::sync::OnceLock<CodeList> = std::sync::OnceLock::new();
@@ -67,7 +67,7 @@ fn lists() -> [&'static CodeList; 3] {
     [terms, standard, town()]
 }
 
-/// What is made of one observation: which code, which values, how many amounts of which units.
+/// A summary of one observation: its code, its values, and the number and units of its amounts.
 type Pick =
     (prop::sample::Index, Vec<Option<prop::sample::Index>>, Vec<(prop::sample::Index, i32)>, u8);
 
@@ -82,15 +82,15 @@ fn picks() -> impl Strategy<Value = Vec<Pick>> {
     prop::collection::vec(one, 1..12)
 }
 
-/// Codes every observation of a document by a list, mostly soundly: some codes, values and amounts
-/// are not the list's.
+/// Codes every observation of a document with a list, mostly validly: some codes, values and
+/// amounts are not in the list.
 fn coded(document: &Document, list: &CodeList, picks: &[Pick]) -> Document {
     let mut document = document.clone();
     document.head.coding.list = list.id.clone();
     document.head.coding.version = list.version.clone();
     let rows = document.runs.iter_mut().flat_map(|run| &mut run.observations);
     for (row, (code, values, amounts, luck)) in rows.zip(picks.iter().cycle()) {
-        // One in sixteen keeps the arbitrary code that it came with.
+        // One in sixteen keeps its arbitrary code.
         if luck % 16 == 0 {
             continue;
         }
@@ -125,8 +125,7 @@ fn rows(document: &Document) -> impl Iterator<Item = (String, &Observation)> {
     })
 }
 
-/// Whatever an observation had and the translated one has not is named in the report and said in
-/// the remark.
+/// Every value that the translation lacks is named in the report and in the remark.
 fn accounted(before: &Document, after: &Document, report: &LossReport) {
     let named: BTreeSet<&str> = report.losses.iter().map(|loss| loss.pointer.as_str()).collect();
     for ((at, was), (_, is)) in rows(before).zip(rows(after)) {
@@ -150,11 +149,11 @@ fn accounted(before: &Document, after: &Document, report: &LossReport) {
                 assert!(remark.contains(&amount.value.to_string()), "{at}: {remark}");
             }
             assert!(
-                was.remark.as_ref().is_none_or(|said| remark.ends_with(&**said)),
+                was.remark.as_ref().is_none_or(|original| remark.ends_with(&**original)),
                 "{at}: {remark}"
             );
         }
-        // All else is as it was.
+        // Everything else is unchanged.
         let mut same = is.clone();
         same.code = was.code.clone();
         same.characterisation = was.characterisation.clone();
@@ -169,20 +168,20 @@ proptest! {
     #![proptest_config(common::cases(96))]
 
     #[test]
-    fn there_and_back_is_the_same_document(document in common::documents(), picks in picks(), from in 0..3_usize, to in 1..3_usize) {
+    fn a_translation_and_its_reverse_give_the_same_document(document in common::documents(), picks in picks(), from in 0..3_usize, to in 1..3_usize) {
         let (from, to) = (lists()[from], lists()[(from + to) % 3]);
         let document = coded(&document, from, &picks);
         let (translated, report) = recode::document(&document, from, to).unwrap();
         accounted(&document, &translated, &report);
-        // What is written can be read.
+        // The translated document can be written and read.
         let again = obvert_model::read::document(common::canonical(&translated).as_bytes()).unwrap();
         let (back, _) = recode::document(&again, to, from).unwrap();
         common::assert_same(&document, &back);
     }
 
-    /// Through a third list, and back the same way.
+    /// Through a third list and back the same way.
     #[test]
-    fn a_way_of_several_steps_leads_back(document in common::documents(), picks in picks(), start in 0..3_usize) {
+    fn a_translation_in_several_steps_is_reversible(document in common::documents(), picks in picks(), start in 0..3_usize) {
         let [a, b, c] = [0, 1, 2].map(|step| lists()[(start + step) % 3]);
         let document = coded(&document, a, &picks);
         let steps = [(a, b), (b, c), (c, a), (a, c), (c, b), (b, a)];
@@ -190,10 +189,9 @@ proptest! {
         common::assert_same(&document, &end);
     }
 
-    /// What stands under the key of the extension already, and was not put there by a translation,
-    /// changes nothing.
+    /// A foreign value under the key of the extension changes nothing.
     #[test]
-    fn an_extension_of_somebody_else_survives(
+    fn a_foreign_extension_survives(
         document in common::documents(), picks in picks(), kept in picks(), of in 0..2_usize, back_to in 0..2_usize
     ) {
         let (from, to) = (lists()[of], lists()[1 - of]);
@@ -224,11 +222,11 @@ fn survey(rows: Value) -> Document {
     common::document_of(value)
 }
 
-fn there(document: &Document) -> (Document, LossReport) {
+fn translate(document: &Document) -> (Document, LossReport) {
     recode::document(document, CodeList::obvert_terms(), CodeList::en_13508_2()).unwrap()
 }
 
-fn home(document: &Document) -> (Document, LossReport) {
+fn translate_back(document: &Document) -> (Document, LossReport) {
     recode::document(document, CodeList::en_13508_2(), CodeList::obvert_terms()).unwrap()
 }
 
@@ -237,15 +235,15 @@ fn row(document: &Document) -> Value {
 }
 
 #[test]
-fn what_each_kind_of_observation_becomes() {
+fn translations_of_each_kind_of_observation() {
     let cases = [
-        // The same, with an amount in the unit that was recorded.
+        // The same code, with an amount in the recorded unit.
         (
             json!({ "code": "crack.longitudinal", "quantities": [{ "value": 0.125, "unit": "in" }], "clock": { "at": 3 } }),
             json!({ "code": "BAB", "characterisation": ["B", "A"], "quantities": [{ "value": 0.125, "unit": "in" }], "clock": { "at": 3 } }),
             vec![],
         ),
-        // The same and more.
+        // The same code, with more values.
         (
             json!({ "code": "roots.in-connection", "quantities": [{ "value": 35, "unit": "percent" }], "remark": "dense" }),
             json!({ "code": "BBA", "remark": "roots in connection [obvert-terms roots.in-connection], loss 35 %; dense" }),
@@ -262,7 +260,7 @@ fn what_each_kind_of_observation_becomes() {
                 ),
             ],
         ),
-        // A value that the other list cannot say.
+        // A value that the other list cannot express.
         (
             json!({ "code": "connection.preformed", "characterisation": ["square"], "quantities": [{ "value": 6, "unit": "in" }] }),
             json!({ "code": "BCA", "characterisation": ["A"], "quantities": [{ "value": 6, "unit": "in" }],
@@ -301,7 +299,7 @@ fn what_each_kind_of_observation_becomes() {
             row
         };
         let document = survey(json!([with(before.clone())]));
-        let (translated, report) = there(&document);
+        let (translated, report) = translate(&document);
         let mut is = row(&translated);
         let kept = is.as_object_mut().unwrap().remove("extensions");
         assert_eq!(kept.is_some(), !losses.is_empty(), "{before}: {kept:?}");
@@ -310,7 +308,7 @@ fn what_each_kind_of_observation_becomes() {
             serde_json::to_value(survey(json!([with(after)])).runs[0].observations[0].clone())
                 .unwrap()
         );
-        let said: Vec<_> = report
+        let messages: Vec<_> = report
             .losses
             .iter()
             .map(|loss| (loss.kind, loss.pointer.as_str(), loss.message.as_str()))
@@ -320,25 +318,25 @@ fn what_each_kind_of_observation_becomes() {
         };
         let expected: Vec<_> = losses.iter().map(pointer).collect();
         assert_eq!(
-            said,
+            messages,
             expected
                 .iter()
                 .map(|(kind, at, message)| (*kind, at.as_str(), *message))
                 .collect::<Vec<_>>()
         );
-        let (back, _) = home(&translated);
+        let (back, _) = translate_back(&translated);
         common::assert_same(&document, &back);
     }
 }
 
 #[test]
-fn what_could_be_several_is_not_guessed() {
+fn ambiguous_translations_are_not_guessed() {
     let mut document = survey(
         json!([{ "id": "1", "at": 3, "code": "BAB", "characterisation": ["B"], "quantities": [{ "value": 2, "unit": "mm" }] }]),
     );
     document.head.coding =
         serde_json::from_value(json!({ "list": "en-13508-2", "version": "2003+A1:2011" })).unwrap();
-    let (translated, report) = home(&document);
+    let (translated, report) = translate_back(&document);
     assert_eq!(row(&translated)["code"], "note.remark");
     assert_eq!(row(&translated)["remark"], "fissure, crack [en-13508-2 BAB B], width 2 mm");
     assert_eq!(
@@ -351,25 +349,25 @@ fn what_could_be_several_is_not_guessed() {
 #[test]
 fn names_are_in_the_language_of_the_document() {
     let mut document = survey(json!([{ "id": "1", "at": 3, "code": "access.manhole" }]));
-    for (language, said) in
+    for (language, expected) in
         [("de-AT", "Schacht"), ("fr", "regard de visite"), ("is", "manhole passed")]
     {
         document.head.language = Some(language.parse().unwrap());
-        let remark = there(&document).0.runs[0].observations[0].remark.clone().unwrap();
+        let remark = translate(&document).0.runs[0].observations[0].remark.clone().unwrap();
         assert!(
-            remark.to_lowercase().starts_with(&format!("{} [", said.to_lowercase())),
+            remark.to_lowercase().starts_with(&format!("{} [", expected.to_lowercase())),
             "{language}: {remark}"
         );
     }
 }
 
 #[test]
-fn what_was_changed_in_the_other_list_stays_changed() {
+fn changes_made_in_the_other_list_are_kept() {
     let document = survey(json!([{ "id": "1", "at": 3, "code": "hole", "remark": "drilled" }]));
-    let (mut translated, _) = there(&document);
-    // Another remark: the code comes back, the new remark stays, and that is said.
+    let (mut translated, _) = translate(&document);
+    // Another remark: the code is restored, the new remark is kept, and both are reported.
     translated.runs[0].observations[0].remark = Some("seen from the surface".parse().unwrap());
-    let (back, report) = home(&translated);
+    let (back, report) = translate_back(&translated);
     assert_eq!(
         row(&back),
         json!({ "id": "1", "at": 3, "code": "hole", "remark": "seen from the surface" })
@@ -378,10 +376,10 @@ fn what_was_changed_in_the_other_list_stays_changed() {
         (report.losses.len(), report.losses[0].pointer.as_str()),
         (1, "/runs/0/observations/0/remark")
     );
-    // Another code: what stood there before is not brought back.
+    // Another code: the original one is not restored.
     translated.runs[0].observations[0].code = "BAP".parse().unwrap();
     translated.runs[0].observations[0].characterisation.clear();
-    let (back, report) = home(&translated);
+    let (back, report) = translate_back(&translated);
     assert_eq!((row(&back)["code"].as_str(), report.losses.len()), (Some("void.visible"), 0));
     assert!(
         report.notes.iter().any(|note| note.message.contains("coded again")),
@@ -391,8 +389,8 @@ fn what_was_changed_in_the_other_list_stays_changed() {
 }
 
 #[test]
-fn what_is_from_memory_is_noted() {
-    let (_, report) = there(&survey(json!([
+fn entries_from_memory_are_noted() {
+    let (_, report) = translate(&survey(json!([
         { "id": "1", "at": 3, "code": "crack.longitudinal" },
         { "id": "2", "at": 4, "code": "joint.displaced", "quantities": [{ "value": 2, "unit": "mm" }] },
         { "id": "3", "at": 5, "code": "run.finish" }
@@ -408,7 +406,7 @@ fn what_is_from_memory_is_noted() {
 }
 
 #[test]
-fn what_cannot_be_translated_is_refused() {
+fn documents_that_cannot_be_translated_are_refused() {
     let document = survey(json!([{ "id": "1", "at": 3, "code": "hole" }]));
     let (terms, standard) = (CodeList::obvert_terms(), CodeList::en_13508_2());
     let refused = |from: &CodeList, to: &CodeList| match recode::document(&document, from, to) {
@@ -425,7 +423,7 @@ fn what_cannot_be_translated_is_refused() {
         refused(terms, &without)
             .starts_with("the code list larkmoor-terms 2 has no code with the role remark")
     );
-    // To the list that it is coded in there is nothing to do.
+    // Translating to the list already in use changes nothing.
     let (same, report) = recode::document(&document, terms, terms).unwrap();
     assert_eq!((same, report), (document, LossReport::default()));
 }

@@ -1,6 +1,6 @@
-//! Reading run by run gives what a diagnosis of the whole gives: the same document, or the same
-//! complaint, in every format and whatever has happened to a file. And it is read run by run
-//! indeed, if the rows are in the order in which they are written.
+//! Reading run by run gives the same result as the diagnostic path, the document or the problems,
+//! in every format and for damaged files. Runs are actually streamed if the rows are in the order
+//! in which Obvert writes them.
 #![cfg(all(
     feature = "csv",
     feature = "geojson",
@@ -23,7 +23,7 @@ use proptest::prelude::*;
 use serde::Deserialize;
 use serde_json::json;
 
-/// The files of a survey, each with its name; one with an empty name unless it is a folder.
+/// The files of a survey with their names; the name is empty unless the survey is a folder.
 type Written = Vec<(String, Vec<u8>)>;
 
 /// The formats that are read.
@@ -37,7 +37,7 @@ fn format(name: &str) -> &'static Format {
     Formats::built_in().get(name).unwrap()
 }
 
-/// A document in a format; `None` where that cannot hold it, as GeoJSON cannot without a known
+/// A document in a format. `None` if the format cannot hold it, as GeoJSON cannot without a known
 /// reference system.
 fn written(format: &Format, document: &Document) -> Option<Written> {
     let mut survey = DocumentRuns::new(document);
@@ -61,7 +61,7 @@ fn open<'f>(format: &Format, files: &'f Written) -> Result<Box<dyn Source + 'f>,
     })
 }
 
-/// What reading gives, as a text: the document, or everything that is wrong with it.
+/// The result of reading, as text: the document, or all its problems.
 type Verdict = Result<String, String>;
 
 fn complaint<'p>(problems: impl IntoIterator<Item = &'p PlacedProblem>) -> String {
@@ -76,7 +76,7 @@ fn verdict(read: Result<Document, ConvertError>) -> Verdict {
     }
 }
 
-/// What reading run by run gives.
+/// The result of reading run by run.
 fn run_by_run(format: &Format, files: &Written) -> Verdict {
     let read = |source: &mut dyn Source| {
         let mut reader = source.read(Locations::Skipped)?;
@@ -92,7 +92,7 @@ fn run_by_run(format: &Format, files: &Written) -> Verdict {
     }))
 }
 
-/// What a diagnosis gives.
+/// The result of the diagnostic path.
 fn diagnosed(format: &Format, files: &Written) -> Verdict {
     let diagnosis = match open(format, files).and_then(|mut source| source.diagnose()) {
         Ok(diagnosis) => diagnosis,
@@ -105,14 +105,14 @@ fn diagnosed(format: &Format, files: &Written) -> Verdict {
     Err(complaint(&diagnosis.problems))
 }
 
-/// What reading run by run makes of a file, which must be what a diagnosis and a reader of the
-/// whole make of it.
-fn judged(format: &Format, files: &Written) -> Verdict {
+/// The result of reading a file run by run, which must equal that of the diagnostic path and of
+/// reading the whole document.
+fn same_verdict(format: &Format, files: &Written) -> Verdict {
     let diagnosed = diagnosed(format, files);
-    let whole = verdict(
+    let complete = verdict(
         open(format, files).and_then(|mut source| source.survey()).map(|survey| survey.document),
     );
-    assert_eq!(whole, diagnosed, "{format}");
+    assert_eq!(complete, diagnosed, "{format}");
     assert_eq!(run_by_run(format, files), diagnosed, "{format}");
     diagnosed
 }
@@ -140,10 +140,10 @@ fn pointers(value: &serde_json::Value, at: &str, found: &mut Vec<String>) {
     }
 }
 
-/// Reading places every value where a diagnosis does.
+/// Streaming gives every value the same location as the diagnostic path.
 #[test]
-fn every_format_places_values_alike_both_ways() {
-    for (what, document) in common::nasty().into_iter().chain([("with runs", with_runs(3))]) {
+fn every_format_locates_values_the_same_on_both_paths() {
+    for (what, document) in common::difficult().into_iter().chain([("with runs", with_runs(3))]) {
         let mut all = Vec::new();
         pointers(&serde_json::to_value(&document).unwrap(), "", &mut all);
         for format in formats() {
@@ -163,12 +163,12 @@ fn every_format_places_values_alike_both_ways() {
 }
 
 #[test]
-fn every_format_gives_the_same_document_both_ways() {
-    for (what, document) in common::nasty() {
+fn every_format_gives_the_same_document_on_both_paths() {
+    for (what, document) in common::difficult() {
         for format in formats() {
             let Some(files) = written(format, &document) else { continue };
             assert_eq!(
-                judged(format, &files),
+                same_verdict(format, &files),
                 Ok(common::canonical(&document)),
                 "{format}: {what}"
             );
@@ -176,7 +176,7 @@ fn every_format_gives_the_same_document_both_ways() {
     }
 }
 
-/// A document with some runs, in which everything a run holds stands.
+/// A document with some runs that contain every kind of value.
 fn with_runs(count: usize) -> Document {
     let mut value = common::full(0);
     let run = value["runs"][0].clone();
@@ -207,7 +207,7 @@ fn with_runs(count: usize) -> Document {
 }
 
 #[test]
-fn a_run_is_there_before_the_next_is_read() {
+fn a_run_is_available_before_the_next_is_read() {
     let mut document = serde_json::to_value(with_runs(5)).unwrap();
     document["runs"][4]["direction"] = json!("upstream");
     document["runs"][0]["direction"] = json!("downstream");
@@ -217,7 +217,7 @@ fn a_run_is_there_before_the_next_is_read() {
     for name in ["json", "csv", "xml", "geojson"] {
         let format = format(name);
         let mut files = written(format, &document).unwrap();
-        // The last run is spoilt: the runs before it have been given by the time that it is read.
+        // The last run is damaged: the runs before it have been returned by then.
         let (_, bytes) =
             files.iter_mut().find(|(name, _)| name.is_empty() || name == "runs.csv").unwrap();
         let text = String::from_utf8(bytes.clone()).unwrap();
@@ -242,12 +242,13 @@ fn a_run_is_there_before_the_next_is_read() {
             matches!(&error, ConvertError::Invalid { place: Some(_), .. }),
             "{name}: {error:?}"
         );
-        // After an error there is nothing more.
+        // Nothing follows an error.
         assert!(matches!(reader.next_run(), Ok(None)), "{name}");
     }
 }
 
-/// Whether a survey is read run by run; one that is held whole has all locations at hand.
+/// Returns whether a survey is read run by run. A survey held in memory has all its locations at
+/// once.
 fn is_read_run_by_run(format: &Format, files: &Written) -> bool {
     let mut source = open(format, files).unwrap();
     let mut reader = source.read(Locations::Skipped).unwrap();
@@ -267,7 +268,7 @@ fn nothing_is_held_if_rows_are_in_the_order_in_which_they_are_written() {
 #[test]
 fn rows_in_another_order_give_the_same_document() {
     let document = with_runs(4);
-    // CSV: the runs from the last to the first.
+    // CSV: the runs in reverse order.
     let csv = format("csv");
     let mut files = written(csv, &document).unwrap();
     let (_, rows) = files.iter_mut().find(|(name, _)| name == "runs.csv").unwrap();
@@ -277,30 +278,30 @@ fn rows_in_another_order_give_the_same_document() {
     *rows = lines.concat().into_bytes();
     let mut turned = document.clone();
     turned.runs.reverse();
-    assert_eq!(judged(csv, &files), Ok(common::canonical(&turned)));
+    assert_eq!(same_verdict(csv, &files), Ok(common::canonical(&turned)));
     assert!(!is_read_run_by_run(csv, &files));
 
-    // GeoJSON: all features from the last to the first, as a program may sort them.
+    // GeoJSON: all features in reverse order, as a program may sort them.
     let geojson = format("geojson");
     let files = written(geojson, &document).unwrap();
     let mut value: serde_json::Value = serde_json::from_slice(&files[0].1).unwrap();
     value["features"].as_array_mut().unwrap().reverse();
     let files = vec![(String::new(), value.to_string().into_bytes())];
-    assert!(judged(geojson, &files).is_ok());
+    assert!(same_verdict(geojson, &files).is_ok());
     assert!(!is_read_run_by_run(geojson, &files));
 
-    // JSON: runs before all else.
+    // JSON: runs before everything else.
     let json = format("json");
     let value = serde_json::to_value(&document).unwrap();
     let (runs, mut head) = (value["runs"].to_string(), value);
     head.as_object_mut().unwrap().remove("runs");
     let text = format!("{{\"runs\": {runs}, {}", &head.to_string()[1..]);
     let files = vec![(String::new(), text.into_bytes())];
-    assert_eq!(judged(json, &files), Ok(common::canonical(&document)));
+    assert_eq!(same_verdict(json, &files), Ok(common::canonical(&document)));
     assert!(is_read_run_by_run(json, &files));
 }
 
-/// A reader that fails, as one of a file that turns out to be invalid does.
+/// A reader that fails like one whose file turns out to be invalid.
 struct Failing(DocumentRuns<'static>);
 
 impl obvert_model::read::RunReader for Failing {
@@ -317,7 +318,7 @@ impl obvert_model::read::RunReader for Failing {
 }
 
 #[test]
-fn an_error_of_reading_stops_every_writer() {
+fn a_read_error_stops_every_writer() {
     let document: &'static Document = Box::leak(Box::new(with_runs(4)));
     for format in Formats::built_in().iter().filter(|format| format.is_written()) {
         let mut survey = Failing(DocumentRuns::new(document));
@@ -335,16 +336,16 @@ proptest! {
     #![proptest_config(common::cases(24))]
 
     #[test]
-    fn any_document_comes_back_a_run_at_a_time(document in common::documents()) {
+    fn any_document_round_trips_run_by_run(document in common::documents()) {
         for format in formats() {
             let Some(files) = written(format, &document) else { continue };
             prop_assert_eq!(run_by_run(format, &files), Ok(common::canonical(&document)), "{}", format);
         }
     }
 
-    /// Whatever happens to a text, reading it run by run and as a whole gives the same verdict.
+    /// Reading a damaged text run by run and as a whole gives the same verdict.
     #[test]
-    fn any_spoilt_text_is_judged_alike(
+    fn any_damaged_text_gets_the_same_verdict(
         number in 0_usize..4,
         name in prop::sample::select(vec!["json", "csv", "xml", "geojson"]),
         file in any::<prop::sample::Index>(),
@@ -359,6 +360,6 @@ proptest! {
         let start = at.index(bytes.len() + 1);
         let end = (start + cut).min(bytes.len());
         bytes.splice(start..end, put.bytes());
-        let _ = judged(format, &files);
+        let _ = same_verdict(format, &files);
     }
 }

@@ -1,5 +1,5 @@
-//! Workbooks: what is written comes back the same, what people fill in is read, and what cannot be
-//! told is refused with its sheet, row and column.
+//! Workbooks: a written file round-trips, a file filled in by people is read, and ambiguous values
+//! are refused with their sheet, row and column.
 #![cfg(feature = "xlsx")]
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -7,7 +7,7 @@ mod common;
 
 use std::io::{Cursor, Read, Write};
 
-use common::{assert_same, cases, document_of, documents, full, minimal, nasty};
+use common::{assert_same, cases, difficult, document_of, documents, full, minimal};
 use obvert_convert::{ConvertError, Input, Survey, ZipLimits, xlsx};
 use obvert_model::tables::Document;
 use proptest::prelude::*;
@@ -23,7 +23,7 @@ fn written(document: &Document) -> Vec<u8> {
 }
 
 #[track_caller]
-fn there_and_back(document: &Document) {
+fn assert_round_trips(document: &Document) {
     let book = written(document);
     match xlsx::read(&book, "survey.xlsx") {
         Ok(survey) => assert_same(document, &survey.document),
@@ -32,16 +32,16 @@ fn there_and_back(document: &Document) {
 }
 
 #[test]
-fn unpleasant_documents_come_back() {
-    for (what, document) in nasty() {
+fn difficult_documents_round_trip() {
+    for (what, document) in difficult() {
         println!("{what}");
-        there_and_back(&document);
+        assert_round_trips(&document);
     }
 }
 
-/// Escapes and what looks like one: ISO/IEC 29500-1, 22.9.2.19, ST_Xstring.
+/// Escapes and texts that look like them: ISO/IEC 29500-1, 22.9.2.19, ST_Xstring.
 #[test]
-fn texts_that_look_like_escapes_come_back() {
+fn texts_that_look_like_escapes_round_trip() {
     let texts = [
         "_x000D_",
         "_x005F_x000D_",
@@ -59,14 +59,14 @@ fn texts_that_look_like_escapes_come_back() {
     let mut value = minimal();
     value["runs"] =
         json!([{ "id": "r", "pipe": "p", "direction": "upstream", "observations": rows }]);
-    there_and_back(&document_of(value));
+    assert_round_trips(&document_of(value));
 }
 
 proptest! {
     #![proptest_config(cases(24))]
     #[test]
-    fn every_document_comes_back(document in documents()) {
-        there_and_back(&document);
+    fn every_document_round_trips(document in documents()) {
+        assert_round_trips(&document);
     }
 }
 
@@ -76,7 +76,7 @@ fn equal_documents_give_equal_bytes() {
     assert_eq!(written(&document), written(&document));
 }
 
-/// The part of a workbook by its path.
+/// The part of a workbook at this path.
 fn part(book: &[u8], path: &str) -> String {
     let mut archive = zip::ZipArchive::new(Cursor::new(book)).unwrap();
     let mut text = String::new();
@@ -84,7 +84,7 @@ fn part(book: &[u8], path: &str) -> String {
     text
 }
 
-/// Which file of the archive holds a sheet: sheets are numbered in the order of the workbook.
+/// The file in the archive that holds a sheet: sheets are numbered in the order of the workbook.
 fn sheet_part(book: &[u8], sheet: &str) -> String {
     let list = part(book, "xl/workbook.xml");
     let names: Vec<&str> =
@@ -93,9 +93,9 @@ fn sheet_part(book: &[u8], sheet: &str) -> String {
     part(book, &format!("xl/worksheets/sheet{number}.xml"))
 }
 
-/// What a spreadsheet program needs to help: the heading stays in sight, words can be chosen,
-/// formulas are none. The elements are those of ISO/IEC 29500-1, 18.3.1 (`pane`, `dataValidation`,
-/// `c`).
+/// What a spreadsheet program needs to help its user: frozen headings, lists of words to choose
+/// from, and no formulas. The elements are those of ISO/IEC 29500-1, 18.3.1 (`pane`,
+/// `dataValidation`, `c`).
 #[test]
 fn sheets_help_people_and_run_nothing() {
     let mut value = minimal();
@@ -121,7 +121,7 @@ fn sheets_help_people_and_run_nothing() {
     assert!(structures.contains(r#"sqref="B2:B"#), "{structures}");
     assert!(structures.contains("<formula1>\"manhole,cleanout,"), "{structures}");
     assert!(structures.contains(r#"<c r="D2"><v>1.5</v></c>"#), "{structures}");
-    // An id is text, though it looks like a number.
+    // An id is text, although it looks like a number.
     let cell = structures.split(r#"<c r="A2" s=""#).nth(1).unwrap();
     assert!(cell.contains(r#" t="inlineStr"><is><t>007</t>"#), "{structures}");
     // The number format "@" is text (ISO/IEC 29500-1, 18.8.30).
@@ -141,17 +141,17 @@ fn sheets_help_people_and_run_nothing() {
     );
     let observations = sheet_part(&book, "observations");
     assert!(observations.contains(" t=\"b\""), "{observations}");
-    // The codes of the list stand in the hidden sheet, all of them.
+    // The hidden sheet has all codes of the list.
     let codes = obvert_model::lists::CodeList::obvert_terms().codes.len();
     assert!(observations.contains(&format!("${codes}</formula1>")), "{observations}");
     assert!(part(&book, "xl/workbook.xml").contains(r#"<sheet name="choices" sheetId="#));
     assert!(part(&book, "xl/workbook.xml").contains(r#"state="hidden""#));
-    // Rows that point at others offer their ids.
+    // Cells that refer to rows offer their ids.
     assert!(sheet_part(&book, "runs").contains("<formula1>structures!$A$2:$A$"));
 }
 
-/// A workbook as somebody makes one: a sheet of minimal `document` columns and the others that
-/// `fill` makes.
+/// A workbook made by hand: a `document` sheet with the minimal columns, and the sheets that `fill`
+/// adds.
 fn by_hand(fill: impl FnOnce(&mut Workbook)) -> Vec<u8> {
     let mut book = Workbook::new();
     let sheet = book.add_worksheet().set_name("document").unwrap();
@@ -183,8 +183,8 @@ fn read(book: &[u8]) -> Survey {
     xlsx::read(book, "survey.xlsx").unwrap_or_else(|error| panic!("{error}"))
 }
 
-/// Every problem, one a line.
-fn said(book: &[u8]) -> String {
+/// Every problem, one per line.
+fn messages(book: &[u8]) -> String {
     match xlsx::read(book, "survey.xlsx") {
         Ok(_) => "nothing".to_owned(),
         Err(ConvertError::Structure(problems)) => {
@@ -194,9 +194,9 @@ fn said(book: &[u8]) -> String {
     }
 }
 
-/// Common practice, no source: what spreadsheet programs and people do to a table.
+/// Common practice, no source: typical changes by spreadsheet programs and people.
 #[test]
-fn what_people_fill_in_is_read() {
+fn workbooks_filled_in_by_people_are_read() {
     let book = by_hand(|book| {
         // Columns in another order, blank rows, empty columns at the end and between, numbers as
         // text and ids as numbers.
@@ -239,7 +239,7 @@ fn what_people_fill_in_is_read() {
         [("1", Some(true)), ("2", Some(false))]
     );
     assert_eq!(rows[0].characterisation[0].as_str(), "3");
-    // Places are the sheet, the row and the column as the program shows them.
+    // Locations are the sheet, row and column as the program shows them.
     let place = |pointer: &str| survey.places.place(pointer).map(|place| place.to_string());
     assert_eq!(place("/structures/1/id").as_deref(), Some("structures:5:2 (column id)"));
     assert_eq!(place("/structures/0/depth").as_deref(), Some("structures:2:4 (column depth)"));
@@ -247,7 +247,7 @@ fn what_people_fill_in_is_read() {
 }
 
 #[test]
-fn what_cannot_be_told_is_refused_with_its_cell() {
+fn ambiguous_values_are_refused_with_their_cell() {
     let date = Format::new().set_num_format("yyyy-mm-dd");
     let percent = Format::new().set_num_format("0.0%");
     let moment = ExcelDateTime::from_ymd(2026, 5, 6).unwrap().and_hms(9, 31, 0).unwrap();
@@ -280,7 +280,7 @@ fn what_cannot_be_told_is_refused_with_its_cell() {
         let sheet = add(book, "observations", &["run", "id", "at", "code"]);
         sheet.write_string(1, 0, "S").unwrap().write_string(1, 1, "1").unwrap();
     });
-    let said = said(&book);
+    let messages = messages(&book);
     for part in [
         "structures:2:3 (column depth): /structures/0/depth: the cell has the date 2026-05-06 09:31:00, which a program may",
         "structures:2:4 (column ground): /structures/0/ground: \"=C2*2\" is a formula; copy the cells",
@@ -297,15 +297,15 @@ fn what_cannot_be_told_is_refused_with_its_cell() {
         "runs:2:4 (column started): /runs/0/started: 2026-05-06 09:31:00 does not say its offset from UTC",
         "observations:2:1 (column run): /runs/-/observations/-: runs has no run \"S\"",
     ] {
-        assert!(said.contains(part), "{part} is not in\n{said}");
+        assert!(messages.contains(part), "{part} is not in\n{messages}");
     }
-    assert_eq!(said.lines().count(), 12, "{said}");
+    assert_eq!(messages.lines().count(), 12, "{messages}");
 }
 
 #[test]
 fn headings_and_sheets_that_are_not_understood_are_refused() {
     let with = |sheet: &str, headings: &[&str]| {
-        said(&by_hand(|book| {
+        messages(&by_hand(|book| {
             add(book, sheet, headings).write_string(1, 2, "x").unwrap();
         }))
     };
@@ -331,21 +331,21 @@ fn headings_and_sheets_that_are_not_understood_are_refused() {
             "structures:1: /structures: the required column \"kind\" is missing",
         ),
     ];
-    for (said, expected) in cases {
-        assert!(said.starts_with(expected), "{expected} does not begin\n{said}");
+    for (messages, expected) in cases {
+        assert!(messages.starts_with(expected), "{expected} does not begin\n{messages}");
     }
-    let below = said(&by_hand(|book| {
+    let below = messages(&by_hand(|book| {
         book.add_worksheet().set_name("structures").unwrap().write_string(2, 0, "id").unwrap();
     }));
     assert!(below.starts_with("structures:1: the row is empty; write the headings"), "{below}");
-    let far = said(&by_hand(|book| {
+    let far = messages(&by_hand(|book| {
         add(book, "structures", &["id", "kind"]).write_string(1, 16_383, "x").unwrap();
     }));
     assert!(far.starts_with("structures:2: column 16384"), "{far}");
     let without = {
         let mut book = Workbook::new();
         add(&mut book, "pipes", &["id", "upstream"]);
-        said(&book.save_to_buffer().unwrap())
+        messages(&book.save_to_buffer().unwrap())
     };
     assert!(without.starts_with("survey.xlsx: there is no sheet \"document\""), "{without}");
 }
@@ -368,7 +368,7 @@ fn changed(book: &[u8], path: &str, change: impl Fn(String) -> String) -> Vec<u8
     out.finish().unwrap().into_inner()
 }
 
-/// In the 1904 date system a day has a number that is 1462 less (ISO/IEC 29500-1, 18.17.4.1).
+/// In the 1904 date system the number of a day is smaller by 1462 (ISO/IEC 29500-1, 18.17.4.1).
 #[test]
 fn both_date_systems_are_read() {
     let book = by_hand(|book| {
@@ -389,7 +389,7 @@ fn both_date_systems_are_read() {
 }
 
 #[test]
-fn what_would_harm_is_refused() {
+fn harmful_workbooks_are_refused() {
     let book = written(&document_of(minimal()));
     let declared = changed(&book, "xl/workbook.xml", |text| {
         text.replacen(
@@ -399,15 +399,19 @@ fn what_would_harm_is_refused() {
         )
     });
     assert!(
-        said(&declared).contains("xl/workbook.xml in it has a document type declaration"),
+        messages(&declared).contains("xl/workbook.xml in it has a document type declaration"),
         "{}",
-        said(&declared)
+        messages(&declared)
     );
     let entity = changed(&book, "xl/sharedStrings.xml", |text| text.replacen("<t>", "<t>&x;", 1));
-    assert!(said(&entity).contains("cannot be read"), "{}", said(&entity));
-    // 17 MiB of blanks are packed to a thousandth.
+    assert!(messages(&entity).contains("cannot be read"), "{}", messages(&entity));
+    // 17 MiB of blanks compress to a thousandth.
     let bomb = changed(&book, "xl/worksheets/sheet1.xml", |text| text + &" ".repeat(17 << 20));
-    assert!(said(&bomb).contains("xl/worksheets/sheet1.xml cannot be unpacked"), "{}", said(&bomb));
+    assert!(
+        messages(&bomb).contains("xl/worksheets/sheet1.xml cannot be unpacked"),
+        "{}",
+        messages(&bomb)
+    );
     let limits = ZipLimits::DEFAULT.with_total(10_000);
     let small =
         xlsx::FORMAT.source(Input::file("survey.xlsx", book.as_slice()).with_limits(limits)).err();
@@ -415,7 +419,7 @@ fn what_would_harm_is_refused() {
 }
 
 #[test]
-fn other_files_are_told_apart() {
+fn other_files_are_recognised() {
     let cases: [(&[u8], &str); 4] = [
         (
             b"\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1",
@@ -426,40 +430,39 @@ fn other_files_are_told_apart() {
         (b"PK\x03\x04", "survey.xlsx: the archive has no directory at its end"),
     ];
     for (bytes, expected) in cases {
-        assert!(said(bytes).starts_with(expected), "{}", said(bytes));
+        assert!(messages(bytes).starts_with(expected), "{}", messages(bytes));
     }
     let mut out = zip::ZipWriter::new(Cursor::new(Vec::new()));
     out.start_file("document.csv", SimpleFileOptions::default()).unwrap();
     let zip = out.finish().unwrap().into_inner();
     assert!(
-        said(&zip).starts_with("survey.xlsx: a zip archive, but not a workbook"),
+        messages(&zip).starts_with("survey.xlsx: a zip archive, but not a workbook"),
         "{}",
-        said(&zip)
+        messages(&zip)
     );
     let book = written(&document_of(full(1)));
     for length in (0..book.len()).step_by(book.len() / 40) {
-        assert_ne!(said(&book[..length]), "nothing", "{length}");
+        assert_ne!(messages(&book[..length]), "nothing", "{length}");
     }
 }
 
-/// Text that would be read as another text if only complete escapes were escaped.
+/// A text that would be read as another text if only complete escapes were escaped.
 #[test]
 fn an_escape_that_the_next_character_completes_is_kept() {
     let mut value = minimal();
     value["parties"] = json!([{ "id": "p", "name": "_x0041\u{0}", "role": "owner" }]);
-    there_and_back(&document_of(value));
+    assert_round_trips(&document_of(value));
 }
 
-/// The limits are those that the vendors of spreadsheet programs state: 32,767 characters in a
-/// cell.
+/// The limit that vendors of spreadsheet programs state: 32,767 characters in a cell.
 #[test]
-fn what_a_cell_cannot_hold_is_refused() {
+fn values_too_long_for_a_cell_are_refused() {
     let with = |length: usize| {
         let mut value = minimal();
         value["parties"] = json!([{ "id": "p", "name": "x".repeat(length), "role": "owner" }]);
         document_of(value)
     };
-    there_and_back(&with(32_767));
+    assert_round_trips(&with(32_767));
     let error = xlsx::write(&with(32_768), &mut Vec::new()).unwrap_err().to_string();
     assert!(
         error

@@ -1,5 +1,5 @@
-//! The XML form: every valid document comes back byte for byte, and what is wrong is refused with
-//! its place.
+//! The XML format: every valid document round-trips byte for byte, and errors are reported with
+//! their location.
 #![cfg(feature = "xml")]
 #![allow(clippy::unwrap_used, clippy::panic)]
 
@@ -32,20 +32,20 @@ proptest! {
     #![proptest_config(common::cases(96))]
 
     #[test]
-    fn every_document_comes_back(document in common::documents()) {
+    fn every_document_round_trips(document in common::documents()) {
         let text = written(&document);
         let again = read(&text);
         common::assert_same(&document, &again);
         prop_assert_eq!(written(&again), text);
     }
 
-    /// What comes in with any bytes must never make the reader panic.
+    /// No input makes the reader panic.
     #[test]
     fn any_bytes_give_a_verdict(bytes in prop::collection::vec(any::<u8>(), 0..200)) {
         let _ = xml::read(&bytes, "x");
     }
 
-    /// Nearer to the grammar than any bytes: a valid document with one stretch replaced.
+    /// Closer to the grammar than arbitrary bytes: a valid document with one part replaced.
     #[test]
     fn a_damaged_document_gives_a_verdict(
         at in 0.0..1.0_f64,
@@ -60,7 +60,7 @@ proptest! {
         let mut to = (from + length).min(text.len());
         while !text.is_char_boundary(to) { to += 1; }
         text.replace_range(from..to, with);
-        // A document that is still taken is a document: it can be written.
+        // A document that is still accepted can be written.
         if let Ok(survey) = xml::read(text.as_bytes(), "x") {
             common::assert_same(&survey.document, &read(&written(&survey.document)));
         }
@@ -68,8 +68,8 @@ proptest! {
 }
 
 #[test]
-fn the_hand_made_documents_come_back() {
-    for (name, document) in common::nasty() {
+fn the_handwritten_documents_round_trip() {
+    for (name, document) in common::difficult() {
         let text = written(&document);
         let again = xml::read(text.as_bytes(), name)
             .unwrap_or_else(|error| panic!("{name}: {error}\n{text}"));
@@ -79,8 +79,10 @@ fn the_hand_made_documents_come_back() {
 
 #[test]
 fn the_layout_has_a_line_for_every_row() {
-    let (_, document) =
-        common::nasty().into_iter().find(|(name, _)| name.starts_with("rows that differ")).unwrap();
+    let (_, document) = common::difficult()
+        .into_iter()
+        .find(|(name, _)| name.starts_with("rows that differ"))
+        .unwrap();
     let text = written(&document);
     let expected = r#"<?xml version="1.0" encoding="UTF-8"?>
 <survey xmlns="https://obvert.example/ns/0.2">
@@ -137,10 +139,10 @@ fn texts_are_written_so_that_xml_holds_them() {
     }
 }
 
-/// What another tool may do to a document without changing it.
+/// Changes that another tool may make without changing the document.
 #[test]
 fn another_spelling_of_the_same_document_is_the_same() {
-    let (_, document) = common::nasty()
+    let (_, document) = common::difficult()
         .into_iter()
         .find(|(name, _)| name.starts_with("every field, second"))
         .unwrap();
@@ -192,7 +194,7 @@ fn another_spelling_of_the_same_document_is_the_same() {
 }
 
 #[test]
-fn an_extension_may_be_as_deep_as_the_json_form_allows_and_no_deeper() {
+fn an_extension_may_be_as_deep_as_in_json_and_no_deeper() {
     let nested = |levels: usize| {
         let json = format!("{}{}", "[".repeat(levels), "]".repeat(levels));
         let xml = format!(
@@ -203,7 +205,7 @@ fn an_extension_may_be_as_deep_as_the_json_form_allows_and_no_deeper() {
         );
         xml::read(xml.as_bytes(), "deep.xml")
     };
-    // The reader of the JSON form is the judge.
+    // The JSON reader decides.
     let deepest = (100..140).take_while(|levels| nested(*levels).is_ok()).last().unwrap();
     let text = common::canonical(&nested(deepest).unwrap().document);
     assert!(obvert_model::read::document(text.as_bytes()).is_ok(), "{deepest}");
@@ -214,9 +216,11 @@ fn an_extension_may_be_as_deep_as_the_json_form_allows_and_no_deeper() {
 }
 
 #[test]
-fn every_element_has_its_place() {
-    let (_, document) =
-        common::nasty().into_iter().find(|(name, _)| name.starts_with("rows that differ")).unwrap();
+fn every_element_has_its_location() {
+    let (_, document) = common::difficult()
+        .into_iter()
+        .find(|(name, _)| name.starts_with("rows that differ"))
+        .unwrap();
     let text = written(&document);
     let survey = xml::read(text.as_bytes(), "lines.xml").unwrap();
     let place = |pointer: &str| {
@@ -245,9 +249,9 @@ fn every_element_has_its_place() {
     }
 }
 
-/// The schema is generated from the shape; other people's validators judge it in
-/// `tests/interop/test_xml.py`. Here: that it is well formed, says everything the shape says, and
-/// does not depend on chance.
+/// The schema is generated from the shape. Independent validators check it in
+/// `tests/interop/test_xml.py`. This test checks that it is well formed, complete and
+/// deterministic.
 #[test]
 fn the_schema_has_every_field_of_every_object() {
     use obvert_model::shape::{self, Shape};
@@ -286,7 +290,7 @@ fn the_schema_has_every_field_of_every_object() {
     }
 }
 
-/// The names of the start tags of a text; every tag must be closed in its turn.
+/// The names of the start tags of a text; every tag must be closed in order.
 fn start_tags(text: &str) -> Vec<String> {
     let mut open: Vec<&str> = Vec::new();
     let mut names = Vec::new();
@@ -307,11 +311,10 @@ fn start_tags(text: &str) -> Vec<String> {
     names
 }
 
-/// A problem inside an extension or behind an element that does not belong is placed where it
-/// stands.
+/// A problem inside an extension or after a misplaced element has its exact location.
 #[test]
-fn places_below_a_row_are_those_of_the_elements() {
-    let (_, document) = common::nasty()
+fn locations_below_a_row_are_those_of_the_elements() {
+    let (_, document) = common::difficult()
         .into_iter()
         .find(|(name, _)| name.starts_with("every field, first"))
         .unwrap();

@@ -1,6 +1,6 @@
-//! What the XML reader refuses, and how it says so. The rules of well-formedness are those of XML
-//! 1.0 (fifth edition) and Namespaces in XML 1.0; `tests/interop/test_xml.py` puts the same
-//! documents before other people's validators.
+//! What the XML reader refuses, and its messages. The rules of well-formedness are those of XML 1.0
+//! (fifth edition) and Namespaces in XML 1.0; `tests/interop/test_xml.py` gives the same documents
+//! to independent validators.
 #![cfg(feature = "xml")]
 #![allow(clippy::unwrap_used, clippy::panic)]
 
@@ -34,7 +34,7 @@ const DOCUMENT: &str = r#"<?xml version="1.0" encoding="UTF-8"?>
 </survey>
 "#;
 
-/// Every problem of a source, one a line; empty when it is taken.
+/// Every problem of a source, one per line; empty if it is accepted.
 fn problems(source: &[u8]) -> String {
     match xml::read(source, "x.xml") {
         Ok(_) => String::new(),
@@ -46,13 +46,13 @@ fn problems(source: &[u8]) -> String {
 }
 
 #[test]
-fn the_document_that_the_cases_start_from_is_taken() {
+fn the_base_document_of_the_cases_is_accepted() {
     assert_eq!(problems(DOCUMENT.as_bytes()), "");
 }
 
-/// What is replaced, with what, and what the reader says.
+/// The replaced text, its replacement, and the message.
 #[test]
-fn each_change_is_refused_where_it_stands() {
+fn each_change_is_refused_at_its_location() {
     let cases: &[(&str, &str, &str)] = &[
         // The tags.
         ("</pipes>", "</pipe>", "x.xml:17:3: not well-formed XML"),
@@ -99,7 +99,7 @@ fn each_change_is_refused_where_it_stands() {
             "the attribute \"encoding\" is duplicated",
         ),
         ("<id>d</id>", "<id encoding=json>\"d\"</id>", "this is not an attribute"),
-        // What the format does not use.
+        // XML features that the format does not use.
         (
             "<survey",
             "<!DOCTYPE survey [<!ENTITY a 'b'>]>\n<survey",
@@ -324,18 +324,19 @@ fn each_change_is_refused_where_it_stands() {
     let mut failures = String::new();
     for (what, with, says) in cases {
         assert!(DOCUMENT.contains(what), "{what}");
-        let said = problems(DOCUMENT.replacen(what, with, 1).as_bytes());
+        let messages = problems(DOCUMENT.replacen(what, with, 1).as_bytes());
         let well_put = |line: &str| line.starts_with("x.xml:") && !line.ends_with('.');
-        if !said.contains(says) || !said.lines().all(well_put) {
-            failures
-                .push_str(&format!("{what:?} as {with:?}\n said:     {said} expected: {says}\n"));
+        if !messages.contains(says) || !messages.lines().all(well_put) {
+            failures.push_str(&format!(
+                "{what:?} as {with:?}\n reported: {messages} expected: {says}\n"
+            ));
         }
     }
     assert!(failures.is_empty(), "{failures}");
 }
 
 #[test]
-fn everything_that_is_wrong_is_said_at_once_in_the_order_of_the_file() {
+fn all_problems_are_reported_in_the_order_of_the_file() {
     let changed = DOCUMENT
         .replace("<vertical>", "<vertcal>")
         .replace("</vertical>", "</vertcal>")
@@ -343,9 +344,9 @@ fn everything_that_is_wrong_is_said_at_once_in_the_order_of_the_file() {
         .replace("<at>12.4", "<at>12,4")
         .replace("<joint>true", "<joint>yes")
         .replace("<upstream>a</upstream>", "");
-    let said = problems(changed.as_bytes());
+    let messages = problems(changed.as_bytes());
     let lines: Vec<&str> =
-        said.lines().map(|line| line.split(": ").nth(1).unwrap_or_default()).collect();
+        messages.lines().map(|line| line.split(": ").nth(1).unwrap_or_default()).collect();
     assert_eq!(
         lines,
         [
@@ -355,12 +356,12 @@ fn everything_that_is_wrong_is_said_at_once_in_the_order_of_the_file() {
             "/runs/0/observations/0/joint",
             "/runs/0/observations/1/at"
         ],
-        "{said}"
+        "{messages}"
     );
 }
 
 #[test]
-fn a_file_of_another_kind_is_called_what_it_is() {
+fn a_file_of_another_kind_is_recognised() {
     let wide = |big: bool, mark: bool| -> Vec<u8> {
         let units = mark.then_some(0xFEFF).into_iter().chain(DOCUMENT.encode_utf16());
         units.flat_map(|unit| if big { unit.to_be_bytes() } else { unit.to_le_bytes() }).collect()
@@ -392,21 +393,21 @@ fn a_file_of_another_kind_is_called_what_it_is() {
         (b"id,at,code\n1,2,3\n".to_vec(), "not XML: it does not start with a tag"),
     ];
     for (source, says) in cases {
-        let said = problems(&source);
-        assert!(said.contains(says), "{says}: {said}");
+        let messages = problems(&source);
+        assert!(messages.contains(says), "{says}: {messages}");
     }
 }
 
 #[test]
-fn a_document_cut_off_anywhere_is_refused() {
-    let whole = DOCUMENT.trim_end();
-    for end in 0..whole.len() {
-        assert!(!problems(&whole.as_bytes()[..end]).is_empty(), "cut off at {end}");
+fn a_document_truncated_anywhere_is_refused() {
+    let complete = DOCUMENT.trim_end();
+    for end in 0..complete.len() {
+        assert!(!problems(&complete.as_bytes()[..end]).is_empty(), "cut off at {end}");
     }
 }
 
-/// A document type with entities that grow (CWE-776) and one that fetches a file (CWE-611);
-/// elements nested without end; more namespaces than anybody needs.
+/// A document type with growing entities (CWE-776), one that fetches a file (CWE-611), deeply
+/// nested elements, and excessive namespaces.
 #[test]
 fn attacks_end_early() {
     let bomb = "<!DOCTYPE survey [<!ENTITY a \"aaaaaaaaaa\"><!ENTITY b \"&a;&a;&a;&a;&a;&a;\">]><survey>&b;</survey>";

@@ -68,8 +68,8 @@ fn keys_sort_by_utf_16_code_units() {
     assert!(written.find("Emoji").unwrap() > written.find("Hebrew").unwrap());
 }
 
-// RFC 8785 section 3.2.2.2: only what JSON demands is escaped, with the short forms where there are
-// some.
+// RFC 8785 section 3.2.2.2: only characters that JSON requires to be escaped are escaped, with the
+// short escapes if they exist.
 #[test]
 fn texts_escape_as_little_as_they_can() {
     let input = r#""\u0000\u0007\b\t\n\u000b\f\r\u001f\u0020\/\u007f\u0080\u2028\ud83d\udca7""#;
@@ -78,8 +78,8 @@ fn texts_escape_as_little_as_they_can() {
 }
 
 // RFC 8785 section 3.2.2.3 and appendix B: the shortest decimal that reads back as the same double,
-// in ECMAScript's spelling; values of the appendix, as that package's tests repeat them, that lie
-// within ±(2⁵³ − 1), and spellings of the same numbers that a hand may have written.
+// in ECMAScript's spelling. The values are those of the appendix within ±(2⁵³ − 1), as that
+// package's tests repeat them, and handwritten spellings of the same numbers.
 #[test]
 fn numbers_take_their_shortest_form() {
     for (input, expected) in [
@@ -106,7 +106,7 @@ fn numbers_take_their_shortest_form() {
     }
 }
 
-/// Files spell every number as the canonical form does, whatever its size.
+/// Files spell every number as the canonical form does, at any size.
 #[test]
 fn both_forms_spell_numbers_alike() {
     let mut numbers: Vec<String> = (-330..16)
@@ -126,7 +126,7 @@ fn both_forms_spell_numbers_alike() {
     }
 }
 
-// RFC 8785 section 3.2.3: sorting goes all the way down, and lists keep their order.
+// RFC 8785 section 3.2.3: sorting applies at every depth, and lists keep their order.
 #[test]
 fn nested_objects_sort_and_lists_do_not() {
     assert_eq!(
@@ -156,7 +156,7 @@ fn the_digest_of_a_document() {
 }
 
 #[test]
-fn what_means_the_same_has_the_same_digest() {
+fn equal_content_has_the_same_digest() {
     let one =
         read::document(format!(r#"{{ {HEAD}, "pipes": [], "runs": [] }}"#).as_bytes()).unwrap();
     let other = read::document(format!(r#"{{"runs": [], {HEAD} }}"#).as_bytes()).unwrap();

@@ -14,8 +14,8 @@ fn hours() -> impl Strategy<Value = ClockHour> {
     (2..=25_u8).prop_map(|halves| hour(f64::from(halves) / 2.0))
 }
 
-/// Clockwise from one hour to another, in halves of an hour, counted by walking.
-fn walk(from: ClockHour, to: ClockHour) -> f64 {
+/// The hours clockwise from one to another, in half hours, counted by stepping.
+fn clockwise_extent(from: ClockHour, to: ClockHour) -> f64 {
     let halves = |hour: ClockHour| (hour.get() * 2.0) as i32 % 24;
     let mut steps = 0;
     let mut at = halves(from);
@@ -26,7 +26,7 @@ fn walk(from: ClockHour, to: ClockHour) -> f64 {
     f64::from(steps) / 2.0
 }
 
-// Common practice, no source: 3 o'clock seen going down is 9 o'clock seen going up; the top and the
+// Common practice, no source: 3 o'clock seen downstream is 9 o'clock seen upstream; the top and the
 // bottom stay.
 #[test]
 fn hours_seen_from_the_other_end() {
@@ -114,13 +114,13 @@ proptest! {
         let mirrored = arc.mirrored().unwrap();
         prop_assert_eq!(mirrored.mirrored(), Some(arc));
         prop_assert_eq!(mirrored.hours(), arc.hours());
-        prop_assert_eq!(arc.hours(), walk(from, to));
+        prop_assert_eq!(arc.hours(), clockwise_extent(from, to));
         let ClockReading::Arc(start, end) = mirrored else { panic!("an arc became a point") };
-        prop_assert_eq!(walk(start, end), walk(from, to));
-        // What the arc covers, seen from the other end, is what the mirrored arc covers.
+        prop_assert_eq!(clockwise_extent(start, end), clockwise_extent(from, to));
+        // Seen from the other end, the arc covers the same hours as the mirrored arc.
         for halves in 2..=25_u8 {
             let place = hour(f64::from(halves) / 2.0);
-            let within = |from, to, place| from == place || to == place || walk(from, place) < walk(from, to);
+            let within = |from, to, place| from == place || to == place || clockwise_extent(from, place) < clockwise_extent(from, to);
             prop_assert_eq!(within(from, to, place), within(start, end, place.mirrored().unwrap()));
         }
     }

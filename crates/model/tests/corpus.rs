@@ -1,6 +1,6 @@
-//! The structural corpus (`tests/corpus/structure` of the repository): documents as data, each with
-//! the verdict and the problems that every reader of the format has to find. Tests in other
-//! languages read the same manifest.
+//! The structural corpus (`tests/corpus/structure` of the repository): documents with the expected
+//! verdict and problems of every reader of the format. Tests in other languages read the same
+//! manifest.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -142,8 +142,8 @@ fn the_manifest_and_the_folder_agree() {
         assert!(!case.about.is_empty() && !case.about.ends_with('.'), "{}", case.file);
         assert_eq!(case.verdict == Verdict::Invalid, !case.problems.is_empty(), "{}", case.file);
         assert_eq!(case.verdict == Verdict::NotJson, case.error.is_some(), "{}", case.file);
-        // Duplicate keys and ids are what a plain schema validator cannot see; everything else it
-        // must.
+        // A plain schema validator cannot detect duplicate keys and ids, but must detect everything
+        // else.
         let expected = match case.verdict {
             Verdict::NotJson => None,
             Verdict::Valid => Some("valid"),
@@ -172,7 +172,7 @@ fn every_kind_of_problem_has_several_cases() {
 }
 
 #[test]
-fn messages_say_what_to_do_in_one_style() {
+fn messages_give_advice_in_one_style() {
     for case in cases() {
         let Err(error) = read::document(&source(&case)) else { continue };
         let whole = error.to_string();
@@ -212,7 +212,7 @@ fn near_spellings_are_suggested() {
 }
 
 #[test]
-fn valid_documents_survive_writing() {
+fn valid_documents_round_trip() {
     for case in cases().into_iter().filter(|case| case.verdict == Verdict::Valid) {
         let source = source(&case);
         let document = read::document(&source).unwrap();

@@ -309,7 +309,7 @@ proptest! {
 
     /// Adding and removing a member restores the text, and so does moving an item there and back.
     #[test]
-    fn there_and_back_is_nothing(
+    fn an_edit_and_its_reverse_cancel_out(
         items in prop::collection::vec(value(), 1..8),
         seed in prop::collection::vec(any::<u8>(), 1..20),
         from in any::<usize>(),

@@ -24,19 +24,19 @@ fn exact(list: &CodeList) -> BTreeMap<Whole, BTreeSet<(String, String)>> {
         list.codes.iter().flat_map(|code| code.same_as.iter().map(move |link| (code, link)));
     let whole = |(code, link): (&obvert_model::lists::Code, &SameAs)| {
         let here = (list.id.to_string(), code.code.to_string(), texts(&link.when));
-        let there = (link.list.to_string(), link.code.to_string(), texts(&link.characterisation));
+        let target = (link.list.to_string(), link.code.to_string(), texts(&link.characterisation));
         let amounts = link
             .quantities
             .iter()
             .map(|SameAmount { own, other, .. }| (own.to_string(), other.to_string()));
-        ([here, there], amounts.collect())
+        ([here, target], amounts.collect())
     };
     links.filter(|(_, link)| link.fit() == Fit::Exact).map(whole).collect()
 }
 
 /// Another test checks that every link resolves, since `problems` is empty.
 #[test]
-fn every_exact_link_leads_back() {
+fn every_exact_link_is_reversible() {
     let (terms, standard) = (exact(CodeList::obvert_terms()), exact(CodeList::en_13508_2()));
     assert!(terms.len() > 100, "{}", terms.len());
     let turned: BTreeMap<Whole, BTreeSet<(String, String)>> = standard
@@ -48,9 +48,9 @@ fn every_exact_link_leads_back() {
     assert_eq!(terms, turned);
 }
 
-/// How many codes there are, with every first value of their characterisation and without one, and
-/// how they fare: exact, with loss, not at all.
-fn fares(from: &CodeList, to: &CodeList) -> ([usize; 3], Vec<String>) {
+/// The number of codes, each with every first value of its characterisation and without one, and
+/// their outcomes: exact, with loss, or none.
+fn outcomes(from: &CodeList, to: &CodeList) -> ([usize; 3], Vec<String>) {
     let crosswalk = Crosswalk::new(from, to);
     let mut counts = [0; 3];
     let mut none = Vec::new();
@@ -78,7 +78,7 @@ fn fares(from: &CodeList, to: &CodeList) -> ([usize; 3], Vec<String>) {
 
 /// The specification has these figures; correct them there when you add a link.
 #[test]
-fn what_has_no_equivalent_is_counted() {
+fn codes_without_an_equivalent_are_counted() {
     let (terms, standard) = (CodeList::obvert_terms(), CodeList::en_13508_2());
     let linked = |list: &CodeList, fit: Fit| {
         list.codes.iter().filter(|code| code.same_as.iter().any(|link| link.fit() == fit)).count()
@@ -89,17 +89,17 @@ fn what_has_no_equivalent_is_counted() {
         terms.codes.len(),
         linked(terms, Fit::Exact)
     );
-    let (there, none) = fares(terms, standard);
-    println!("there: exact, with loss, none: {there:?}\n{}", none.join("\n"));
-    let (back, none) = fares(standard, terms);
-    println!("back: exact, with loss, none: {back:?}\n{}", none.join("\n"));
+    let (to_standard, none) = outcomes(terms, standard);
+    println!("to the standard: exact, with loss, none: {to_standard:?}\n{}", none.join("\n"));
+    let (from_standard, none) = outcomes(standard, terms);
+    println!("from the standard: exact, with loss, none: {from_standard:?}\n{}", none.join("\n"));
     assert_eq!((terms.codes.len(), linked(terms, Fit::Exact), without), (181, 95, 51));
     assert_eq!((standard.codes.len(), linked(standard, Fit::Exact)), (36, 36));
-    assert_eq!((there, back), ([146, 56, 69], [106, 14, 16]));
+    assert_eq!((to_standard, from_standard), ([146, 56, 69], [106, 14, 16]));
 }
 
 /// Read: main codes in public lists of them, table 4 (BAA, BAB, BAC) in an excerpt, BBF and BBG in
-/// a lexicon, BCA in a German guideline; the list names each. All else is from memory.
+/// a lexicon, BCA in a German guideline; the list names each. Everything else is from memory.
 #[test]
 fn entries_from_memory_are_marked() {
     let list = CodeList::en_13508_2();
@@ -131,7 +131,7 @@ fn entries_from_memory_are_marked() {
                     sure.push(format!("{} {}", code.code, value.value));
                 }
             }
-            // What was not read may be incomplete, so it must not report as wrong what the standard
+            // Unread parts may be incomplete, so the list must not reject codes that the standard
             // may have.
             let unread =
                 place.values.iter().any(|value| value.standing == Some(Standing::FromMemory));
@@ -164,11 +164,11 @@ fn entries_from_memory_are_marked() {
     assert_eq!(sure.join(", "), expected);
 }
 
-fn there() -> Crosswalk<'static> {
+fn to_standard() -> Crosswalk<'static> {
     Crosswalk::new(CodeList::obvert_terms(), CodeList::en_13508_2())
 }
 
-fn back() -> Crosswalk<'static> {
+fn from_standard() -> Crosswalk<'static> {
     Crosswalk::new(CodeList::en_13508_2(), CodeList::obvert_terms())
 }
 
@@ -181,7 +181,7 @@ fn amount(value: f64, unit: QuantityUnit) -> Quantity {
 }
 
 /// The code and its characterisation, as one text.
-fn said(crosswalk: &Crosswalk<'_>, code: &str, characterisation: &[&str]) -> String {
+fn translated_text(crosswalk: &Crosswalk<'_>, code: &str, characterisation: &[&str]) -> String {
     match crosswalk.translate(code, &words(characterisation), &[]) {
         Ok(translated) => {
             let lost = if translated.lost.is_empty() { "" } else { " !" };
@@ -197,7 +197,7 @@ fn said(crosswalk: &Crosswalk<'_>, code: &str, characterisation: &[&str]) -> Str
 
 #[test]
 fn the_most_specific_link_is_taken() {
-    let there = there();
+    let to_standard = to_standard();
     for (code, characterisation, expected) in [
         ("infiltration", &["dripping"][..], "BBF B"),
         ("infiltration", &[], "BBF"),
@@ -214,9 +214,13 @@ fn the_most_specific_link_is_taken() {
         ("access.manhole", &[], "-"),
         ("no.such.code", &[], "the code is not in its list"),
     ] {
-        assert_eq!(said(&there, code, characterisation), expected, "{code} {characterisation:?}");
+        assert_eq!(
+            translated_text(&to_standard, code, characterisation),
+            expected,
+            "{code} {characterisation:?}"
+        );
     }
-    let back = back();
+    let from_standard = from_standard();
     for (code, characterisation, expected) in [
         ("BAB", &["B", "A"][..], "crack.longitudinal"),
         ("BAF", &["B", "C"], "surface.spalled chemical !"),
@@ -233,20 +237,24 @@ fn the_most_specific_link_is_taken() {
         ("BCA", &["G", "B"], "connection.capped"),
         ("BBC", &["C"], "deposit.settled compacted"),
     ] {
-        assert_eq!(said(&back, code, characterisation), expected, "{code} {characterisation:?}");
+        assert_eq!(
+            translated_text(&from_standard, code, characterisation),
+            expected,
+            "{code} {characterisation:?}"
+        );
     }
 }
 
 #[test]
-fn amounts_go_to_their_own_places_as_they_were_recorded() {
+fn amounts_keep_their_recorded_values_in_their_own_places() {
     let inches = amount(1.5, QuantityUnit::Inch);
     let translated =
-        there().translate("joint.displaced", &[], std::slice::from_ref(&inches)).unwrap();
+        to_standard().translate("joint.displaced", &[], std::slice::from_ref(&inches)).unwrap();
     assert_eq!(translated.quantities, std::slice::from_ref(&inches));
     assert_eq!(translated.lost, []);
     // BAJ has one place, for a gap, an offset or an angle, by its characterisation.
     let translated =
-        back().translate("BAJ", &words(&["B"]), std::slice::from_ref(&inches)).unwrap();
+        from_standard().translate("BAJ", &words(&["B"]), std::slice::from_ref(&inches)).unwrap();
     assert_eq!(
         (translated.code.code.as_str(), &*translated.quantities),
         ("joint.displaced", std::slice::from_ref(&inches))
@@ -267,11 +275,11 @@ fn amounts_go_to_their_own_places_as_they_were_recorded() {
         amount(100.0, QuantityUnit::Millimetre),
         amount(3.0, QuantityUnit::Count),
     ];
-    let translated = there().translate("connection.saddle", &[], &two).unwrap();
+    let translated = to_standard().translate("connection.saddle", &[], &two).unwrap();
     assert_eq!(translated.quantities, two[..2]);
     assert_eq!(translated.lost, [Lost::Amount(2, None)]);
 
-    let translated = there()
+    let translated = to_standard()
         .translate(
             "infiltration",
             &words(&["flowing"]),
@@ -298,8 +306,7 @@ fn own_code(code: &str, more: &str) -> String {
     )
 }
 
-/// A user's list has links to the standard's list, which has none back, and is translated all the
-/// same.
+/// A user's list with links to the standard's list, which has none back, can still be translated.
 #[test]
 fn exact_links_work_in_both_directions() {
     let quantities =
@@ -320,12 +327,12 @@ fn exact_links_work_in_both_directions() {
         Crosswalk::new(&list, CodeList::en_13508_2()),
         Crosswalk::new(CodeList::en_13508_2(), &list),
     );
-    assert_eq!(said(&out, "J1", &[]), "BAJ A");
-    assert_eq!(said(&out, "J2", &[]), "BAJ !");
-    assert_eq!(said(&home, "BAJ", &["A"]), "J1");
-    // A wider link has no way back, and BAJ without a letter is ambiguous.
+    assert_eq!(translated_text(&out, "J1", &[]), "BAJ A");
+    assert_eq!(translated_text(&out, "J2", &[]), "BAJ !");
+    assert_eq!(translated_text(&home, "BAJ", &["A"]), "J1");
+    // A wider link is not reversible, and BAJ without a letter is ambiguous.
     assert_eq!(
-        said(&home, "BAJ", &[]),
+        translated_text(&home, "BAJ", &[]),
         "BAJ could be J1; the characterisation that decides is not recorded"
     );
     let [depth, gap] =

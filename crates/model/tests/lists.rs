@@ -1,4 +1,4 @@
-//! The built-in code list and grade scheme, and the problems of lists that make no sense.
+//! The built-in code list and grade scheme, and the problems of inconsistent lists.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -17,7 +17,7 @@ fn shown(problems: &[ListProblem]) -> Vec<String> {
 }
 
 #[test]
-fn the_built_in_ones_make_sense() {
+fn the_built_in_ones_are_consistent() {
     let (list, scheme) = (CodeList::obvert_terms(), GradeScheme::obvert_grades());
     for list in CodeList::built_ins() {
         assert_eq!(shown(&list.problems()), Vec::<String>::new(), "{}", list.id);
@@ -158,7 +158,7 @@ fn assert_problems(found: &[ListProblem], expected: &[Expected], what: &str) {
 }
 
 #[test]
-fn what_makes_no_sense_in_a_list_is_found() {
+fn inconsistencies_in_a_list_are_found() {
     use ListProblemKind as K;
     assert_problems(&read_list(&list()).problems(), &[], "the list as it is");
     let cases: Vec<(&str, Value, Vec<Expected>)> = vec![
@@ -343,7 +343,7 @@ fn what_makes_no_sense_in_a_list_is_found() {
 }
 
 #[test]
-fn what_makes_no_sense_in_a_scheme_is_found() {
+fn inconsistencies_in_a_scheme_are_found() {
     use ListProblemKind as K;
     let terms = read_list(&list());
     assert_problems(&read_scheme(&scheme()).problems(&terms), &[], "the scheme as it is");
@@ -500,7 +500,7 @@ fn what_makes_no_sense_in_a_scheme_is_found() {
 }
 
 #[test]
-fn what_was_meant_is_suggested() {
+fn likely_intended_values_are_suggested() {
     let near = |list: Value| {
         read_list(&list).problems().first().and_then(|problem| problem.suggestion.clone())
     };
@@ -541,7 +541,7 @@ fn lists_survive_reading_and_writing() {
     assert_eq!(normal(serde_json::to_value(GradeScheme::obvert_grades()).unwrap()), normal(scheme));
 }
 
-/// A whole number and the same number with a fraction of zero are one.
+/// A whole number and the same number with a fraction of zero are equal.
 fn normal(value: Value) -> Value {
     match value {
         Value::Number(number) => json!(number.as_f64()),

@@ -163,7 +163,7 @@ fn structural_problems_have_location_and_suggestion() {
 
 /// Each kind of file has its own error type, with the cause as its source.
 #[test]
-fn errors_say_what_was_read_and_why_it_failed() {
+fn errors_name_the_kind_of_file_and_the_cause() {
     use std::error::Error;
     let errors: [(Box<dyn Error>, &str); 4] = [
         (CodeList::read(b"[]").unwrap_err().into(), "code list"),

@@ -70,18 +70,18 @@ fn expected(
         let Some(here) = value.get(&field.name) else { continue };
         let name =
             if keys.is_empty() { field.name.clone() } else { format!("{keys}.{}", field.name) };
-        let told = seen.entry((pointer.to_owned(), name.clone())).or_default();
+        let values = seen.entry((pointer.to_owned(), name.clone())).or_default();
         let single = |value: &serde_json::Value| match value {
             serde_json::Value::Number(number) => format!("{}", number.as_f64().expect("a double")),
             other => other.to_string(),
         };
         match (&field.shape, here) {
             (Shape::Object(inner), _) => {
-                told.push("object".into());
+                values.push("object".into());
                 expected(here, &name, pointer, shape::object(inner), seen);
             }
             (Shape::List(item), serde_json::Value::Array(items)) => {
-                told.push("list".into());
+                values.push("list".into());
                 for (index, item_value) in items.iter().enumerate() {
                     match &**item {
                         Shape::Object(inner) => {
@@ -99,9 +99,9 @@ fn expected(
                     }
                 }
             }
-            (Shape::Position, _) => told.push("list".into()),
-            (Shape::Extensions, _) => told.push("object".into()),
-            _ => told.push(single(here)),
+            (Shape::Position, _) => values.push("list".into()),
+            (Shape::Extensions, _) => values.push("object".into()),
+            _ => values.push(single(here)),
         }
     }
 }

@@ -1,4 +1,4 @@
-//! Profiles: what is read, what is refused with its location, and what does not make sense.
+//! Profiles: what is read, what is refused with its location, and which demands are inconsistent.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -38,18 +38,18 @@ fn wrong(parts: Value) -> Vec<(Kind, String)> {
 }
 
 #[test]
-fn what_is_not_a_profile_is_refused_with_line_and_column() {
+fn files_that_are_not_profiles_are_refused_with_line_and_column() {
     let source =
         b"{\n  \"profile\": \"0.1\", \"id\": \"p\", \"version\": \"1\", \"title\": \"t\",\n  \"feilds\": [],\n  \
                    \"rules\": [{ \"rule\": 3, \"severity\": \"fatal\" }],\n  \"fields\": [{ \"path\": \"Runs\" }]\n}";
     let error = Profile::read(source).expect_err("no profile");
-    let said: Vec<(usize, usize, &str)> = error
+    let messages: Vec<(usize, usize, &str)> = error
         .problems()
         .iter()
         .map(|problem| (problem.line, problem.column, problem.kind.as_str()))
         .collect();
     assert_eq!(
-        said,
+        messages,
         [
             (3, 3, "unknown-key"),
             (4, 23, "wrong-type"),
@@ -278,7 +278,7 @@ fn media_and_suppressions_are_bounded() {
     let grade = json!({ "of": "observation", "kinds": ["photo"], "from_grade": 9 });
     assert_eq!(media(grade), at(Kind::UnknownCode, "/media/0/from_grade"));
 
-    let held = |suppression: Value| wrong(json!({ "suppressions": [suppression] }));
+    let suppressions = |suppression: Value| wrong(json!({ "suppressions": [suppression] }));
     let base = |more: Value| {
         let mut base = json!({ "rule": "media-unused", "reason": "r" });
         base.as_object_mut()
@@ -286,20 +286,20 @@ fn media_and_suppressions_are_bounded() {
             .extend(more.as_object().cloned().expect("an object"));
         base
     };
-    assert_eq!(held(base(json!({ "path": "media.file" }))), []);
-    assert_eq!(held(base(json!({ "path": "runs" }))), []);
-    assert_eq!(held(base(json!({ "pipes": ["P-1"], "until": "2026-06-01" }))), []);
+    assert_eq!(suppressions(base(json!({ "path": "media.file" }))), []);
+    assert_eq!(suppressions(base(json!({ "path": "runs" }))), []);
+    assert_eq!(suppressions(base(json!({ "pipes": ["P-1"], "until": "2026-06-01" }))), []);
     assert_eq!(
-        held(base(json!({ "pipes": ["P-1"], "until": "2026-05-31" }))),
+        suppressions(base(json!({ "pipes": ["P-1"], "until": "2026-05-31" }))),
         at(Kind::Expired, "/suppressions/0/until")
     );
-    assert_eq!(held(base(json!({}))), at(Kind::Empty, "/suppressions/0"));
+    assert_eq!(suppressions(base(json!({}))), at(Kind::Empty, "/suppressions/0"));
     assert_eq!(
-        held(base(json!({ "path": "media.fille" }))),
+        suppressions(base(json!({ "path": "media.fille" }))),
         at(Kind::UnknownField, "/suppressions/0/path")
     );
     assert_eq!(
-        held(json!({ "rule": "media-unsed", "path": "media", "reason": "r" })),
+        suppressions(json!({ "rule": "media-unsed", "path": "media", "reason": "r" })),
         at(Kind::UnknownRule, "/suppressions/0/rule")
     );
     assert_eq!(
@@ -408,7 +408,7 @@ fn a_pattern_takes_linear_time() {
 }
 
 #[test]
-fn a_path_knows_its_row() {
+fn a_path_resolves_to_its_row() {
     let path = |text: &str| {
         text.parse::<FieldPath>()
             .expect("a path")

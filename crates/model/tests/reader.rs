@@ -39,7 +39,7 @@ fn pull(source: &str) -> Result<Document, ReadError> {
 }
 
 /// The number of runs before the error, and the error.
-fn stops(source: &str) -> (usize, ReadError) {
+fn runs_before_error(source: &str) -> (usize, ReadError) {
     let mut reader = match Reader::new(source.as_bytes()) {
         Ok(reader) => reader,
         Err(error) => return (0, error),
@@ -102,7 +102,7 @@ fn keys_can_be_in_any_order() {
 }
 
 #[test]
-fn what_serde_refuses_the_reader_refuses_wherever_it_is() {
+fn the_reader_refuses_what_serde_refuses_at_any_location() {
     let orders: Vec<String> =
         permutations(&[HEAD, PIPES, RUNS, EXTENSIONS]).iter().map(|order| of(order)).collect();
     let spoilt = [
@@ -158,8 +158,11 @@ fn what_serde_refuses_the_reader_refuses_wherever_it_is() {
             assert!(pull(&format!("{source}{behind}")).is_err(), "{behind}");
         }
         let (start, end) = (source.find('{').unwrap(), source.rfind('}').unwrap());
-        assert!(pull(&format!("{}, \"runs\": []}}", &source[start..end])).is_err(), "runs twice");
-        assert!(pull(&format!("{}, {RUNS}}}", &source[start..end])).is_err(), "runs twice");
+        assert!(
+            pull(&format!("{}, \"runs\": []}}", &source[start..end])).is_err(),
+            "duplicate runs"
+        );
+        assert!(pull(&format!("{}, {RUNS}}}", &source[start..end])).is_err(), "duplicate runs");
         assert!(
             pull(&format!("{}, {}}}", &source[start..end], RUNS.replace("\"runs\"", "\"runz\"")))
                 .is_err()
@@ -170,12 +173,12 @@ fn what_serde_refuses_the_reader_refuses_wherever_it_is() {
 #[test]
 fn an_error_comes_after_the_runs_before_it_with_its_location() {
     let document = of(&[HEAD, PIPES, RUNS]);
-    let (count, error) = stops(&document.replace("\"R3\"", "3"));
+    let (count, error) = runs_before_error(&document.replace("\"R3\"", "3"));
     assert_eq!(count, 2);
     let [problem] = error.problems() else { panic!("{error}") };
     assert_eq!((problem.line, problem.column), (6, 13), "{problem}");
 
-    let (count, error) = stops(&document.replace("\"at\": 12.5", "\"at\": 12,5"));
+    let (count, error) = runs_before_error(&document.replace("\"at\": 12.5", "\"at\": 12,5"));
     assert_eq!(count, 1);
     let ReadError::Syntax { line, column, message } = error else { panic!("{error}") };
     assert_eq!((line, column), (5, 70), "{message}");
@@ -183,15 +186,15 @@ fn an_error_comes_after_the_runs_before_it_with_its_location() {
 
     // The text after the runs belongs to the document too.
     let unknown = of(&[HEAD, PIPES, RUNS, &RUNS.replace("\"runs\"", "\"runz\"")]);
-    let (count, error) = stops(&unknown);
+    let (count, error) = runs_before_error(&unknown);
     assert_eq!(count, 3);
     assert!(error.problems()[0].message.contains("runz"), "{error}");
     let duplicate = of(&[HEAD, PIPES, RUNS, RUNS]);
-    let (count, error) = stops(&duplicate);
+    let (count, error) = runs_before_error(&duplicate);
     assert_eq!(count, 3);
     assert!(error.problems()[0].message.contains("duplicate key"), "{error}");
-    assert_eq!(stops(&format!("{document} x")).0, 0);
-    assert!(matches!(stops("").1, ReadError::Empty));
+    assert_eq!(runs_before_error(&format!("{document} x")).0, 0);
+    assert!(matches!(runs_before_error("").1, ReadError::Empty));
     assert!(matches!(Reader::new(b" \xFC").map(|_| ()), Err(ReadError::Encoding { line: 1, .. })));
 }
 
@@ -212,7 +215,7 @@ fn runs_nest_as_deeply_as_in_their_document() {
                 assert_eq!(runs.is_ok(), valid, "{levels} {key}");
                 if !valid {
                     assert!(
-                        matches!(stops(&source), (2, ReadError::Syntax { .. })),
+                        matches!(runs_before_error(&source), (2, ReadError::Syntax { .. })),
                         "{levels} {key}"
                     );
                 }
@@ -222,12 +225,12 @@ fn runs_nest_as_deeply_as_in_their_document() {
 }
 
 #[test]
-fn ids_that_repeat_are_reported_after_the_last_run() {
+fn duplicate_ids_are_reported_after_the_last_run() {
     for order in permutations(&[HEAD, PIPES, RUNS]) {
         let source = of(&order)
             .replace("\"R3\"", "\"R1\"")
             .replace("\"id\": \"2\", \"at\"", "\"id\": \"1\", \"at\"");
-        let (count, error) = stops(&source);
+        let (count, error) = runs_before_error(&source);
         assert_eq!(count, 3);
         let found: Vec<_> = error
             .problems()
@@ -246,7 +249,7 @@ fn ids_that_repeat_are_reported_after_the_last_run() {
         &PIPES.replace("} ]", "}, { \"id\": \"L-101\", \"upstream\": \"LM-014\" } ]"),
         RUNS,
     ]);
-    let (count, error) = stops(&head);
+    let (count, error) = runs_before_error(&head);
     assert_eq!((count, error.problems().len()), (3, 1));
     assert_eq!(error.problems()[0].pointer, "/pipes/1/id");
 }
@@ -274,7 +277,7 @@ fn slices_can_be_read_in_any_order() {
 }
 
 #[test]
-fn what_was_not_read_can_still_be_sliced() {
+fn unread_parts_can_still_be_sliced() {
     let source = of(&[HEAD, PIPES, &RUNS.replace("\"R3\"", "\"R1\"")]);
     let mut reader = Reader::new(source.as_bytes()).unwrap();
     assert_eq!(reader.next_run().unwrap().unwrap().id.as_str(), "R1");
@@ -368,7 +371,7 @@ fn slices_read_on_threads_give_the_same_document_and_the_same_verdict() {
 }
 
 #[test]
-fn a_reader_that_is_dropped_half_way_has_not_read_the_rest() {
+fn a_reader_dropped_early_has_not_read_the_rest() {
     let source = of(&[HEAD, PIPES, &RUNS.replace("\"R3\"", "3")]);
     let mut reader = Reader::new(source.as_bytes()).unwrap();
     for id in ["R1", "R2"] {
@@ -386,7 +389,7 @@ fn a_reader_that_is_dropped_half_way_has_not_read_the_rest() {
 }
 
 #[test]
-fn an_error_of_reading_stops_writing() {
+fn a_read_error_stops_writing() {
     let source = of(&[HEAD, PIPES, &RUNS.replace("\"R3\"", "3")]);
     let mut text = Vec::new();
     let error =

@@ -9,7 +9,7 @@ fn error(source: &[u8]) -> ReadError {
 }
 
 #[test]
-fn the_place_is_counted_in_characters() {
+fn locations_are_counted_in_characters() {
     for (source, line, column) in [
         ("{\"é😀\": x}", 1, 8),
         ("{\n  \"a\": 1,\n}", 3, 1),
@@ -27,7 +27,7 @@ fn the_place_is_counted_in_characters() {
 }
 
 #[test]
-fn messages_say_what_to_do() {
+fn messages_include_advice() {
     for (source, message) in [
         ("", "the source is empty"),
         (

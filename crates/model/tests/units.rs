@@ -24,7 +24,7 @@ fn sections_in_millimetres() {
     assert_eq!(SectionUnit::Millimetre.millimetres().to_string(), "1");
 }
 
-/// Tenths of a millimetre as a fraction: the definitions again, in whole numbers.
+/// Tenths of a millimetre as a fraction, from the same definitions in whole numbers.
 fn tenths(unit: QuantityUnit) -> (u128, u128) {
     match unit {
         QuantityUnit::Millimetre => (10, 1),
@@ -32,7 +32,7 @@ fn tenths(unit: QuantityUnit) -> (u128, u128) {
         QuantityUnit::Metre => (10_000, 1),
         QuantityUnit::Foot => (3048, 1),
         QuantityUnit::UsSurveyFoot => (12_000_000, 3937),
-        other => panic!("{other} is no length"),
+        other => panic!("{other} is not a length"),
     }
 }
 
@@ -55,7 +55,7 @@ fn factors_between_units_are_the_nearest_doubles() {
         for to in lengths.clone() {
             let factor = from.factor_to(*to).unwrap();
             // factor = (a·d)/(b·c) to half a unit in the last place: multiplied out in whole
-            // numbers, with the factor as its own exact fraction.
+            // numbers, with the factor as an exact fraction.
             let ((a, b), (c, d)) = (tenths(*from), tenths(*to));
             let (mantissa, exponent) = parts(factor);
             let error = |mantissa: u128| {

@@ -41,10 +41,10 @@ fn every_finding_is_an_annotation_and_keeps_its_text() {
             Severity::Warning => "warning",
             Severity::Note => "notice",
         };
-        let told: Vec<&Command> = commands.iter().rev().take(report.findings.len()).collect();
+        let messages: Vec<&Command> = commands.iter().rev().take(report.findings.len()).collect();
         assert!(commands.len() > report.findings.len(), "{name}");
         for finding in &report.findings {
-            let found = told.iter().any(|command| {
+            let found = messages.iter().any(|command| {
                 command.kind == kind(finding.severity)
                     && command.properties.get("title").map(String::as_str) == Some(&*finding.rule)
                     && command.message.starts_with(&finding.message)
@@ -65,7 +65,7 @@ fn every_finding_is_an_annotation_and_keeps_its_text() {
             "{name}: {text}"
         );
         // The runner shows only the first ones, so the most severe findings come first.
-        let order: Vec<&str> = told.iter().rev().map(|command| command.kind.as_str()).collect();
+        let order: Vec<&str> = messages.iter().rev().map(|command| command.kind.as_str()).collect();
         let mut sorted = order.clone();
         sorted.sort_by_key(|kind| {
             ["error", "warning", "notice"].iter().position(|known| known == kind)

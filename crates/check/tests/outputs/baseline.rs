@@ -27,7 +27,7 @@ fn insert(document: &mut Value, table: &str, at: usize, row: Value) {
 
 /// A change between the two checks, and the numbers of new, known and resolved findings.
 #[test]
-fn only_what_is_new_counts() {
+fn only_new_findings_count() {
     type Change = fn(&mut Value);
     let all = checked(&mistaken()).totals.all();
     let cases: [(&str, Change, (usize, usize, usize)); 7] = [
@@ -166,7 +166,8 @@ fn documents_are_matched() {
     let mut now = join(&[("y", &b), ("x", &a)]);
     now.compare_with(&join(&[("1", &a), ("2", &b)]), None);
     assert_eq!(numbers(&now), (0, all, 0));
-    // The clean document has the mistakes now: all of them are new, and the other ones are resolved.
+    // The clean document has the mistakes now: all of them are new, and the other ones are
+    // resolved.
     let (a2, b2) = (named("00000000000a", minimal()), named("00000000000b", mistaken()));
     let mut now = join(&[("1", &a2), ("2", &b2)]);
     now.compare_with(&join(&[("1", &a), ("2", &b)]), None);
@@ -202,7 +203,7 @@ fn every_format_states_how_many_are_known_and_resolved() {
     let (_, known, resolved) = numbers(&report);
     for (form, write) in FORMS {
         let text = text(write, &report);
-        let said = match form {
+        let message = match form {
             "jsonl" => vec![format!("\"known\":{known}"), format!("\"resolved\":{resolved}")],
             "junit" => vec![
                 format!("name=\"known\" value=\"{known}\""),
@@ -213,8 +214,8 @@ fn every_format_states_how_many_are_known_and_resolved() {
             }
             _ => vec![format!("{known} findings already known"), format!("{resolved} resolved")],
         };
-        for said in said {
-            assert!(text.contains(&said), "{form}: {said}\n{text}");
+        for message in message {
+            assert!(text.contains(&message), "{form}: {message}\n{text}");
         }
     }
     assert!(

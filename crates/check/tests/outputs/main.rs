@@ -69,14 +69,14 @@ fn every_format_states_what_is_not_listed() {
             for (form, write) in FORMS {
                 let text = text(write, &report);
                 assert!(text.contains(&rule.rule), "{name} as {form} does not name {}", rule.rule);
-                let said = match form {
+                let message = match form {
                     // The suite has the number of further findings.
                     "junit" => format!("and {} more", rule.total - rule.listed),
                     "jsonl" => format!("\"total\":{},\"listed\":{}", rule.total, rule.listed),
                     "html" => format!("{} of {} shown", rule.listed, rule.total),
                     _ => format!("{} of {} findings are listed", rule.listed, rule.total),
                 };
-                assert!(text.contains(&said), "{name} as {form} does not say: {said}");
+                assert!(text.contains(&message), "{name} as {form} does not say: {message}");
             }
         }
     }
@@ -84,7 +84,7 @@ fn every_format_states_what_is_not_listed() {
 
 /// Every format states what was not run or not read, with the reason.
 #[test]
-fn every_format_states_what_was_not_done() {
+fn every_format_states_what_was_skipped() {
     for Fixture { name, report } in all().into_iter().filter(|fixture| fixture.name != "hostile") {
         for (form, write) in FORMS {
             // With the escapes of these formats.
@@ -112,8 +112,8 @@ fn every_format_states_the_profile_and_its_suppressions() {
     assert_eq!((report.totals.error, report.suppressed.len()), (1, 2));
     for (form, write) in FORMS {
         let text = text(write, &report).replace("%25", "%");
-        for said in [&stamp.id, &stamp.digest, "the books were lost", "digging"] {
-            assert!(text.contains(said), "{form} does not say: {said}");
+        for expected in [&stamp.id, &stamp.digest, "the books were lost", "digging"] {
+            assert!(text.contains(expected), "{form} lacks: {expected}");
         }
         let ended = match form {
             "jsonl" | "sarif" => "\"expired\":true",

@@ -61,7 +61,7 @@ fn tags(page: &str) -> Vec<Tag> {
             }
             assert!(
                 attributes.insert(key.clone(), value).is_none(),
-                "{key} stands twice in {name}"
+                "duplicate attribute {key} in {name}"
             );
         }
         if !close && (name == "style" || name == "script") {
@@ -81,7 +81,8 @@ fn tags(page: &str) -> Vec<Tag> {
     tags
 }
 
-/// Elements without an end tag. Source: WHATWG HTML, 13.1.2, void elements; `!DOCTYPE` is none.
+/// Elements without an end tag. Source: WHATWG HTML, 13.1.2, void elements; `!DOCTYPE` is not an
+/// element.
 const VOID: [&str; 4] = ["meta", "input", "link", "!DOCTYPE"];
 
 #[test]
@@ -100,7 +101,7 @@ fn pages_are_well_formed() {
         assert_eq!(open, Vec::<&str>::new(), "{name}");
         let mut ids = BTreeSet::new();
         for id in tags.iter().filter_map(|tag| tag.attributes.get("id")) {
-            assert!(ids.insert(id.as_str()), "{name}: the id {id} stands twice");
+            assert!(ids.insert(id.as_str()), "{name}: duplicate id {id}");
         }
         for tag in &tags {
             for key in ["aria-labelledby", "aria-describedby", "for"] {
@@ -397,7 +398,8 @@ fn crowded_marks_are_counted() {
     }
 }
 
-/// A pipe is not drawn if neither its length nor that of its runs is known. Its findings are listed.
+/// A pipe is not drawn if neither its length nor that of its runs is known. Its findings are
+/// listed.
 #[test]
 fn a_pipe_without_lengths_is_not_drawn() {
     let mut document = minimal();
@@ -562,7 +564,7 @@ fn automatic_fixes_are_announced() {
     document["runs"][0]["observations"][4]["at"] = json!(963);
     let report = check(&document, "survey.obvert.json", today());
     let page = page(&report);
-    for (safe, said) in
+    for (safe, sentence) in
         [(true, "Can be fixed automatically</dt>"), (false, "Can be fixed if you confirm</dt>")]
     {
         let fix = report
@@ -571,7 +573,7 @@ fn automatic_fixes_are_announced() {
             .filter_map(|finding| finding.fix.as_ref())
             .find(|fix| fix.safe == safe);
         let does = &fix.expect("a fix").does;
-        let after = page.split_once(said).expect("said").1;
+        let after = page.split_once(sentence).expect("the sentence").1;
         assert!(
             after.contains(&format!("<dd>{does} (<code>obvert fix")),
             "{does}: {}",
@@ -582,7 +584,7 @@ fn automatic_fixes_are_announced() {
 
 /// If a rule has more findings than the page lists, the page does not state that all are shown.
 #[test]
-fn what_is_not_listed_is_counted() {
+fn unlisted_findings_are_counted() {
     let mut document = minimal();
     let rows = document["runs"][0]["observations"].as_array_mut().unwrap();
     for number in 0..205 {

@@ -67,18 +67,19 @@ fn indices_match_ids() {
         let read = report.documents.iter().all(|document| document.info.error.is_none());
         assert_eq!(run["invocations"][0]["executionSuccessful"], read, "{name}");
         let notifications = list(&run["invocations"][0], "toolExecutionNotifications");
-        let told =
-            |id: &str| notifications.iter().filter(|told| told["descriptor"]["id"] == id).count();
+        let reported = |id: &str| {
+            notifications.iter().filter(|reported| reported["descriptor"]["id"] == id).count()
+        };
         assert_eq!(
-            told("rule-not-run"),
+            reported("rule-not-run"),
             report.not_run.iter().map(|not_run| not_run.rules.len()).sum::<usize>()
         );
         assert_eq!(
-            told("findings-not-listed"),
+            reported("findings-not-listed"),
             report.rules.iter().filter(|rule| rule.listed < rule.total).count()
         );
         assert_eq!(
-            told("document-not-read"),
+            reported("document-not-read"),
             report.documents.iter().filter(|one| one.info.error.is_some()).count()
         );
         let known = list(&run["tool"]["driver"], "notifications");

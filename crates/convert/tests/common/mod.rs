@@ -1,11 +1,11 @@
-//! Documents to try the converters on: arbitrary ones for property tests, driven by the shape of
-//! the format so that a new field is tried without a change here, and hand-made ones that are valid
-//! and unpleasant.
+//! Documents for testing the converters: arbitrary ones for property tests, generated from the
+//! shape of the format so that a new field is tested without a change here, and valid handwritten
+//! ones with difficult values.
 //!
-//! References between tables are arbitrary: a document whose pipe does not exist is well formed,
-//! and a converter that is called lossless carries it.
+//! References between tables are arbitrary: a document that refers to a missing pipe is well
+//! formed, and a lossless converter keeps the reference.
 
-// Every test file is a crate of its own and uses a part of this.
+// Every test file is a separate crate and uses only some of these functions.
 #![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -16,12 +16,12 @@ use proptest::prelude::*;
 use serde::Deserialize;
 use serde_json::{Map, Value, json};
 
-/// The document in its canonical layout: what two documents are compared by.
+/// The document in its canonical layout, which serves to compare two documents.
 pub fn canonical(document: &Document) -> String {
     obvert_model::write::to_string(document).unwrap()
 }
 
-/// Fails, with a difference by lines, unless the two are the same document byte for byte.
+/// Fails with a line diff unless the two documents are byte-for-byte equal.
 #[track_caller]
 pub fn assert_same(before: &Document, after: &Document) {
     let (before, after) = (canonical(before), canonical(after));
@@ -37,7 +37,7 @@ pub fn assert_same(before: &Document, after: &Document) {
     }
 }
 
-/// The document that a value describes; the value must be a valid one.
+/// The document with this value, which must be valid.
 #[track_caller]
 pub fn document_of(value: Value) -> Document {
     match obvert_model::read::document(value.to_string().as_bytes()) {
@@ -46,7 +46,7 @@ pub fn document_of(value: Value) -> Document {
     }
 }
 
-/// A property test's configuration: `cases` unless `PROPTEST_CASES` asks for another number.
+/// The configuration of a property test: `cases`, unless `PROPTEST_CASES` sets another number.
 pub fn cases(cases: u32) -> ProptestConfig {
     let asked = std::env::var("PROPTEST_CASES").ok().and_then(|text| text.parse().ok());
     ProptestConfig {
@@ -56,7 +56,7 @@ pub fn cases(cases: u32) -> ProptestConfig {
     }
 }
 
-/// Texts that a careless converter changes.
+/// Texts that a careless converter would change.
 pub const NASTY_TEXTS: &[&str] = &[
     " ",
     "  two spaces before and behind  ",
@@ -130,7 +130,7 @@ pub const NASTY_TEXTS: &[&str] = &[
     "%0D%0A",
 ];
 
-/// Numbers that a careless converter changes.
+/// Numbers that a careless converter would change.
 pub const NASTY_NUMBERS: &[f64] = &[
     0.0,
     0.1,
@@ -199,7 +199,7 @@ fn any_json() -> BoxedStrategy<Value> {
     .boxed()
 }
 
-/// A pattern of the schema in the dialect of the generator, which has no anchors and no lookahead.
+/// Converts a pattern of the schema to the generator's dialect, which has no anchors or lookahead.
 fn generator_pattern(pattern: &str) -> String {
     pattern.trim_start_matches('^').trim_end_matches(r"(?!\n)").trim_end_matches('$').to_owned()
 }
@@ -208,8 +208,7 @@ fn value_of(holder: &str, field: &Field, shape: &Shape) -> BoxedStrategy<Value> 
     match shape {
         Shape::Object(name) => object(shape::object(name)),
         Shape::List(item) => {
-            // A list that is there is not empty in what a converter has to give back, but may be
-            // empty in what it gets.
+            // A converter must return non-empty lists only, but may receive empty ones.
             prop::collection::vec(value_of(holder, field, item), 0..4)
                 .prop_map(Value::Array)
                 .boxed()
@@ -271,7 +270,7 @@ fn object(shape: &ObjectShape) -> BoxedStrategy<Value> {
         .boxed()
 }
 
-/// Ids must be unique in their table; the generator does not look beyond one row.
+/// Makes ids unique within their table, since the generator sees only one row at a time.
 fn unique_ids(rows: Option<&mut Value>) {
     let mut seen = BTreeSet::new();
     for row in rows.and_then(Value::as_array_mut).into_iter().flatten() {
@@ -307,7 +306,7 @@ pub fn documents() -> BoxedStrategy<Document> {
         .boxed()
 }
 
-/// What a minimal document has, as a value to build on.
+/// The values of a minimal document, as a base for tests.
 pub fn minimal() -> Value {
     json!({
         "obvert": "0.2",
@@ -318,8 +317,7 @@ pub fn minimal() -> Value {
     })
 }
 
-/// A document in which every field of the format stands once, `nth` choosing between words and
-/// texts.
+/// A document in which every field of the format occurs once; `nth` selects among words and texts.
 pub fn full(nth: usize) -> Value {
     fn sample(field: &Field, shape: &Shape, nth: usize) -> Value {
         match shape {
@@ -347,7 +345,7 @@ pub fn full(nth: usize) -> Value {
             shape.fields.iter().map(|field| (field.name.clone(), sample(field, &field.shape, nth)));
         Value::Object(fields.collect())
     }
-    /// A text that has the form of a pattern of the schema.
+    /// A text that matches a pattern of the schema.
     fn sample_of(pattern: &str) -> &'static str {
         match pattern {
             p if p.contains("sha-256") => {
@@ -367,8 +365,8 @@ pub fn full(nth: usize) -> Value {
     row(shape::document(), nth)
 }
 
-/// Valid documents that are unpleasant, with what is unpleasant about them.
-pub fn nasty() -> Vec<(&'static str, Document)> {
+/// Valid documents with difficult values, each with a description of the difficulty.
+pub fn difficult() -> Vec<(&'static str, Document)> {
     let with = |changes: Value| {
         let mut value = minimal();
         for (key, change) in changes.as_object().unwrap() {
@@ -393,7 +391,7 @@ pub fn nasty() -> Vec<(&'static str, Document)> {
     }
     let run = |rows: Vec<Value>| json!([{ "id": "r", "pipe": "p", "direction": "upstream", "observations": rows }]);
     vec![
-        ("nothing but what is required", document_of(minimal())),
+        ("required values only", document_of(minimal())),
         ("every field, first words", document_of(full(0))),
         ("every field, second words", document_of(full(1))),
         ("every field, other words", document_of(full(7))),

@@ -1,5 +1,5 @@
-//! That what is no survey in GeoJSON is refused with the place and a way out, and that nothing
-//! makes the reader panic.
+//! GeoJSON files that do not hold a survey are refused with the location and a suggestion, and no
+//! file makes the reader panic.
 
 use obvert_convert::{ConvertError, geojson};
 use proptest::prelude::*;
@@ -23,7 +23,7 @@ fn small() -> Value {
 }
 
 #[test]
-fn files_that_are_no_survey_in_geojson() {
+fn files_without_a_survey_in_geojson() {
     let utf16: Vec<u8> =
         [0xFF, 0xFE].into_iter().chain("{}".encode_utf16().flat_map(u16::to_le_bytes)).collect();
     let deep = format!(
@@ -76,9 +76,9 @@ fn files_that_are_no_survey_in_geojson() {
     }
 }
 
-/// Each case changes the feature of the one observation, or of the structure A.
+/// Each case changes the feature of the single observation or of structure A.
 #[test]
-fn features_that_are_no_rows() {
+fn features_that_are_not_rows() {
     let cases: &[(&str, &str, Value, &str)] = &[
         (
             "observations",
@@ -168,7 +168,7 @@ fn features_that_are_no_rows() {
 }
 
 #[test]
-fn empty_coordinates_and_a_height_of_zero_are_taken() {
+fn empty_coordinates_and_a_height_of_zero_are_accepted() {
     let document = street(json!([]));
     let mut value = collection(&document);
     feature_mut(&mut value, "structures", "A")["geometry"]["coordinates"]
@@ -190,10 +190,10 @@ fn other_reference_systems_are_refused() {
 }
 
 #[test]
-fn rows_that_stand_twice_and_runs_with_their_observations_in_them() {
+fn duplicate_rows_and_runs_with_nested_observations() {
     let mut value = small();
-    let twice = feature_mut(&mut value, "structures", "A").clone();
-    value["features"].as_array_mut().unwrap().push(twice);
+    let duplicate = feature_mut(&mut value, "structures", "A").clone();
+    value["features"].as_array_mut().unwrap().push(duplicate);
     let found = refusal(value.to_string().as_bytes());
     assert!(found.contains("\"A\" is a duplicate"), "{found}");
 
@@ -201,7 +201,7 @@ fn rows_that_stand_twice_and_runs_with_their_observations_in_them() {
     feature_mut(&mut value, "runs", "R")["properties"]["observations"] = json!([]);
     assert!(refusal(value.to_string().as_bytes()).contains("must be features"));
 
-    // A key twice in one object: JSON readers differ in which of the two they take.
+    // A duplicate key in an object: JSON readers differ in which of the two they take.
     let text = write(&street(json!([])))
         .0
         .replace("\"kind\":\"cleanout\"", "\"kind\":\"cleanout\",\"kind\":\"manhole\"");
@@ -212,7 +212,7 @@ fn rows_that_stand_twice_and_runs_with_their_observations_in_them() {
 }
 
 #[test]
-fn problems_and_findings_are_placed_at_the_property() {
+fn problems_and_findings_are_located_at_the_property() {
     let (text, _) = write(&street(json!([{ "id": "R", "pipe": "P", "direction": "downstream",
         "observations": [{ "id": "1", "at": 1, "code": "x", "clock": { "at": 3 }, "remark": "\u{e9}" }] }])));
     let survey = geojson::read(text.as_bytes(), "survey.geojson").unwrap();
@@ -231,7 +231,7 @@ fn problems_and_findings_are_placed_at_the_property() {
         let place = survey.places.place(pointer).unwrap();
         assert_eq!((place.line, place.column), (line, Some(column)), "{pointer}");
     }
-    // What is not there is placed at what would hold it.
+    // A missing value is located at its parent.
     let run = survey.places.place("/runs/0").unwrap();
     assert_eq!(survey.places.place("/runs/0/counter/zero"), Some(run));
 
@@ -249,8 +249,8 @@ fn a_document_that_cannot_be_on_the_map_is_refused_by_name() {
         (None, &["no `crs`", "add the reference system"]),
         (Some("EPSG:1"), &["EPSG:1 is not in the built-in registry"]),
         (Some("LOCAL:larkmoor"), &["does not name a reference system"]),
-        // NAD27 in the United States: only a grid is good enough (the geo crate's registry says
-        // which).
+        // NAD27 in the United States: only a grid is accurate enough (the registry in the geo crate
+        // says which).
         (Some("EPSG:4267"), &["EPSG:4267"]),
         (Some("EPSG:5703"), &["vertical reference system"]),
     ];
@@ -280,7 +280,7 @@ fn a_sink_that_fails_is_reported() {
     assert!(matches!(geojson::write(&street(json!([])), Full), Err(ConvertError::Write(_))));
 }
 
-/// Cut off anywhere, the file is refused.
+/// A file truncated anywhere is refused.
 #[test]
 fn a_truncated_file_is_refused_wherever_it_ends() {
     let text = write(&street(json!([]))).0;
@@ -298,7 +298,7 @@ proptest! {
         let _ = geojson::read(&bytes, "x");
     }
 
-    /// One byte of a good file changed: any answer but a panic.
+    /// A good file with one byte changed gives any answer except a panic.
     #[test]
     fn a_changed_byte_gives_an_answer(at in any::<prop::sample::Index>(), byte in any::<u8>()) {
         let mut bytes = write(&street(json!([{ "id": "R", "pipe": "P", "direction": "downstream" }]))).0.into_bytes();

@@ -1,5 +1,5 @@
-//! The GeoJSON form: where things are put on the map, that every document comes back byte for byte,
-//! that the output is RFC 7946, what happens when a geometry has been moved, and what is refused.
+//! The GeoJSON format: positions on the map, byte-for-byte round trips, conformance to RFC 7946,
+//! moved geometries, and refused files.
 #![cfg(feature = "geojson")]
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -35,7 +35,7 @@ fn read(text: &str) -> Document {
     }
 }
 
-/// The collection of a document, as a value.
+/// The feature collection of a document, as a value.
 fn collection(document: &Document) -> Value {
     serde_json::from_str(&write(document).0).unwrap()
 }
@@ -50,7 +50,7 @@ fn feature<'c>(collection: &'c Value, table: &str, id: &str) -> &'c Value {
     features.iter().find(is).unwrap_or_else(|| panic!("no {table} {id}"))
 }
 
-/// The same, to change it.
+/// The feature of a row, to be changed.
 #[track_caller]
 fn feature_mut<'c>(collection: &'c mut Value, table: &str, id: &str) -> &'c mut Value {
     let features = collection["features"].as_array_mut().unwrap();
@@ -60,7 +60,7 @@ fn feature_mut<'c>(collection: &'c mut Value, table: &str, id: &str) -> &'c mut 
     features.iter_mut().find(is).unwrap_or_else(|| panic!("no {table} {id}"))
 }
 
-/// A document on UTM zone 17 north with its units in metres, and `tables` in it.
+/// A document on UTM zone 17 north in metres with the given `tables`.
 fn utm(tables: Value) -> Document {
     let mut value = common::minimal();
     value["units"]["length"] = json!("m");
@@ -72,7 +72,7 @@ fn utm(tables: Value) -> Document {
     common::document_of(value)
 }
 
-/// Two manholes 100 m apart from west to east, a pipe between them that is said to be 50 m long,
+/// Two manholes 100 m apart from west to east, a pipe between them with a stated length of 50 m,
 /// and a lateral from the north that joins it 10 m (20 m on the map) from its upstream end.
 fn street(runs: Value) -> Document {
     utm(json!({

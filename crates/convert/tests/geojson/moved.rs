@@ -1,5 +1,5 @@
-//! What happens when a geometry is not where its row says: nothing is dropped without a word, and
-//! what is taken over is taken back into the document's reference system.
+//! Geometries that are not where their row says: nothing is dropped silently, and adopted positions
+//! are transformed back to the document's reference system.
 
 use obvert_convert::geojson::{self, Moved};
 use obvert_model::tables::Document;
@@ -23,8 +23,8 @@ fn read(value: &Value, moved: Moved) -> Result<Document, String> {
         .map_err(|e| e.to_string())
 }
 
-/// The document that has other positions.
-fn on_the_globe(x: f64, y: f64) -> Value {
+/// The geographic coordinates of a position in the document.
+fn geographic(x: f64, y: f64) -> Value {
     let lonlat = obvert_geo::Crs::parse("EPSG:32617").unwrap().to_wgs84([x, y]).unwrap();
     json!(lonlat.map(|degrees| (degrees * 1e9).round() / 1e9))
 }
@@ -32,7 +32,7 @@ fn on_the_globe(x: f64, y: f64) -> Value {
 #[track_caller]
 fn assert_position(document: &Document, index: usize, x: f64, y: f64) {
     let found = document.head.structures[index].position.unwrap();
-    // A tenth of a millimetre is what nine decimals of a degree hold.
+    // Nine decimals of a degree hold a tenth of a millimetre.
     assert!(
         (found.x() - x).abs() <= 2e-4 && (found.y() - y).abs() <= 2e-4,
         "{found:?} is not {x}, {y}"
@@ -40,21 +40,21 @@ fn assert_position(document: &Document, index: usize, x: f64, y: f64) {
 }
 
 #[test]
-fn a_moved_structure_is_refused_kept_or_taken_over() {
+fn a_moved_structure_is_refused_kept_or_adopted() {
     let document = inspected();
     let mut value = collection(&document);
     let before = serde_json::to_string_pretty(&value).unwrap();
     feature_mut(&mut value, "structures", "B")["geometry"]["coordinates"] =
-        on_the_globe(500_100.0, 3_999_995.0);
+        geographic(500_100.0, 3_999_995.0);
 
     let refused = read(&value, Moved::Refuse).unwrap_err();
-    // Where the geometry of B stands in that text: the fourth from the beginning, after A's and B's
+    // The location of B's geometry in that text: the fourth from the beginning, after A's and B's
     // own properties.
     let line = 1 + before.lines().position(|line| line.contains("\"B\"")).unwrap();
     assert!(refused.starts_with("survey.geojson:"), "{refused}");
-    let said: usize = refused.split(':').nth(1).unwrap().parse().unwrap();
+    let reported: usize = refused.split(':').nth(1).unwrap().parse().unwrap();
     assert!(
-        (line.saturating_sub(12)..line + 12).contains(&said),
+        (line.saturating_sub(12)..line + 12).contains(&reported),
         "{refused}: B is near line {line}"
     );
     assert!(refused.contains("the geometry of structure \"B\" is 5.0"), "{refused}");
@@ -62,7 +62,7 @@ fn a_moved_structure_is_refused_kept_or_taken_over() {
                   structure \"B\" is right, change the property \"position\" to [500100, 3999995], and set the geometries of the pipes, runs \
                   and observations there to null";
     assert!(refused.ends_with(advice), "{refused}");
-    // Either can be followed.
+    // Both suggestions work.
     let mut kept = value.clone();
     feature_mut(&mut kept, "structures", "B")["geometry"] = Value::Null;
     common::assert_same(&document, &read(&kept, Moved::Refuse).unwrap());
@@ -83,7 +83,7 @@ fn a_moved_structure_is_refused_kept_or_taken_over() {
     let taken = read(&value, Moved::TakeGeometry).unwrap();
     assert_position(&taken, 1, 500_100.0, 3_999_995.0);
     assert_eq!(taken.head.structures[0].position, document.head.structures[0].position);
-    // The straight pipe and everything in it follow, though their geometries stayed behind.
+    // The straight pipe and everything in it move along, although their geometries did not.
     assert!(taken.head.pipes[0].path.is_empty());
     let again = collection(&taken);
     let pipe = &super::feature(&again, "pipes", "P")["geometry"]["coordinates"][1];
@@ -93,7 +93,7 @@ fn a_moved_structure_is_refused_kept_or_taken_over() {
 #[test]
 fn a_structure_moved_together_with_its_pipe_makes_no_path() {
     let mut value = collection(&inspected());
-    let place = on_the_globe(500_100.0, 3_999_995.0);
+    let place = geographic(500_100.0, 3_999_995.0);
     feature_mut(&mut value, "structures", "B")["geometry"]["coordinates"] = place.clone();
     feature_mut(&mut value, "pipes", "P")["geometry"]["coordinates"][1] = place;
     let refused = read(&value, Moved::Refuse).unwrap_err();
@@ -109,7 +109,7 @@ fn a_bend_put_into_a_straight_pipe_becomes_its_path() {
     let mut value = collection(&document);
     let line =
         feature_mut(&mut value, "pipes", "P")["geometry"]["coordinates"].as_array_mut().unwrap();
-    line.insert(1, on_the_globe(500_050.0, 3_999_990.0));
+    line.insert(1, geographic(500_050.0, 3_999_990.0));
     let refused = read(&value, Moved::Refuse).unwrap_err();
     assert!(
         refused.contains("pipe \"P\" differs from its straight line between its ends"),
@@ -120,7 +120,7 @@ fn a_bend_put_into_a_straight_pipe_becomes_its_path() {
     assert!(refused.ends_with(advice), "{refused}");
     let taken = read(&value, Moved::TakeGeometry).unwrap();
     let path = &taken.head.pipes[0].path;
-    // The two ends are the recorded positions of the manholes to the last bit.
+    // The two ends equal the recorded positions of the manholes to the last bit.
     assert_eq!(
         [path[0].x(), path[0].y(), path[2].x(), path[2].y()],
         [500_000.0, 4_000_000.0, 500_100.0, 4_000_000.0]
@@ -132,7 +132,7 @@ fn a_bend_put_into_a_straight_pipe_becomes_its_path() {
 }
 
 #[test]
-fn vertices_of_a_path_that_stayed_keep_their_numbers() {
+fn unmoved_vertices_of_a_path_keep_their_numbers() {
     let odd = [
         [500_000.000_03, 4_000_000.1],
         [500_010.123_456_7, 4_000_001.0],
@@ -142,7 +142,7 @@ fn vertices_of_a_path_that_stayed_keep_their_numbers() {
         utm(json!({ "pipes": [{ "id": "P", "upstream": "A", "downstream": "B", "path": odd }] }));
     let mut value = collection(&document);
     feature_mut(&mut value, "pipes", "P")["geometry"]["coordinates"][1] =
-        on_the_globe(500_010.0, 4_000_008.0);
+        geographic(500_010.0, 4_000_008.0);
     roundtrip::round(&mut feature_mut(&mut value, "pipes", "P")["geometry"], 1e7);
     let taken = read(&value, Moved::TakeGeometry).unwrap();
     let path: Vec<[f64; 2]> = taken.head.pipes[0].path.iter().map(|p| [p.x(), p.y()]).collect();
@@ -155,30 +155,30 @@ fn vertices_of_a_path_that_stayed_keep_their_numbers() {
 }
 
 #[test]
-fn a_structure_that_is_drawn_new_gets_a_position_without_asking() {
+fn a_newly_drawn_structure_gets_a_position_without_asking() {
     let mut document = inspected();
     document.head.structures[1].position = None;
     let mut value = collection(&document);
     let features = value["features"].as_array_mut().unwrap();
     features.push(json!({ "type": "Feature",
         "properties": { "table": "structures", "id": "NEW", "kind": "junction" },
-        "geometry": { "type": "MultiPoint", "coordinates": [on_the_globe(500_200.0, 4_000_300.0)] } }));
+        "geometry": { "type": "MultiPoint", "coordinates": [geographic(500_200.0, 4_000_300.0)] } }));
     feature_mut(&mut value, "structures", "B")["geometry"] =
-        json!({ "type": "Point", "coordinates": on_the_globe(500_100.0, 4_000_000.0) });
+        json!({ "type": "Point", "coordinates": geographic(500_100.0, 4_000_000.0) });
     let read = read(&value, Moved::Refuse).unwrap();
     assert_position(&read, 1, 500_100.0, 4_000_000.0);
     assert_position(&read, 3, 500_200.0, 4_000_300.0);
 }
 
 #[test]
-fn a_path_that_is_drawn_for_a_pipe_without_any_is_taken_over() {
+fn a_path_drawn_for_a_pipe_without_one_is_adopted() {
     let document = utm(json!({
         "structures": [{ "id": "A", "kind": "manhole", "position": [500_000, 4_000_000] }, { "id": "B", "kind": "manhole" }],
         "pipes": [{ "id": "P", "upstream": "A", "downstream": "B" }]
     }));
     let mut value = collection(&document);
     feature_mut(&mut value, "pipes", "P")["geometry"] = json!({ "type": "LineString",
-        "coordinates": [on_the_globe(500_000.0, 4_000_000.0), on_the_globe(500_030.0, 4_000_040.0)] });
+        "coordinates": [geographic(500_000.0, 4_000_000.0), geographic(500_030.0, 4_000_040.0)] });
     let path = read(&value, Moved::Refuse).unwrap().head.pipes[0].path.clone();
     assert!(
         (path[1].x() - 500_030.0).abs() < 2e-4 && (path[1].y() - 4_000_040.0).abs() < 2e-4,
@@ -191,11 +191,11 @@ fn an_observation_moved_by_itself_is_an_error_unless_the_properties_are_kept() {
     let document = inspected();
     let mut value = collection(&document);
     feature_mut(&mut value, "observations", "1")["geometry"]["coordinates"] =
-        on_the_globe(500_030.0, 4_000_000.0);
+        geographic(500_030.0, 4_000_000.0);
     for moved in [Moved::Refuse, Moved::TakeGeometry] {
         let refused = read(&value, moved).unwrap_err();
         assert!(
-            // The distance in a message is rough: a sphere is taken for the earth.
+            // The distance in a message is approximate: it is computed on a sphere.
             refused.contains("the geometry of observation \"1\" of run \"R\" is 9.9")
                 && refused.ends_with(
                     "; correct the distance, which determines the geometry, or set the geometry to null"
@@ -210,7 +210,7 @@ fn an_observation_moved_by_itself_is_an_error_unless_the_properties_are_kept() {
 }
 
 #[test]
-fn a_distance_that_was_edited_needs_a_decision_too() {
+fn an_edited_distance_needs_a_decision_too() {
     let mut value = collection(&inspected());
     feature_mut(&mut value, "observations", "1")["properties"]["at"] = json!(12.5);
     assert!(read(&value, Moved::Refuse).is_err());
@@ -219,11 +219,11 @@ fn a_distance_that_was_edited_needs_a_decision_too() {
 }
 
 #[test]
-fn rounding_to_seven_decimals_is_no_move_and_to_six_is_one() {
+fn rounding_to_seven_decimals_is_not_a_move_and_to_six_is_one() {
     let document = inspected();
     let mut value = collection(&document);
     roundtrip::round(&mut value["features"], 1e7);
-    // Everything else in the properties has few digits.
+    // All other properties have few digits.
     common::assert_same(&document, &read(&value, Moved::Refuse).unwrap());
     for feature in value["features"].as_array_mut().unwrap() {
         roundtrip::round(&mut feature["geometry"], 1e5);
@@ -233,7 +233,7 @@ fn rounding_to_seven_decimals_is_no_move_and_to_six_is_one() {
 }
 
 #[test]
-fn what_cannot_be_taken_over_is_refused() {
+fn moves_that_cannot_be_adopted_are_refused() {
     let document = inspected();
     let cases: &[(&str, &str, Value, &str)] = &[
         (

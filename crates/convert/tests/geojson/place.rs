@@ -1,33 +1,33 @@
-//! Where distances are put: held against arithmetic that is done by hand in the plane of the map,
-//! and against published geodesic values where the reference system is geographic.
+//! Where distances are on the map: compared with arithmetic done by hand in the map plane, and with
+//! published geodesic values if the reference system is geographic.
 
 use obvert_geo::Crs;
 use serde_json::{Value, json};
 
 use super::{collection, common, feature, street, utm, write};
 
-/// Where a place on the map is on the globe.
-fn globe(crs: &str, x: f64, y: f64) -> [f64; 2] {
+/// The geographic coordinates of a map position.
+fn geographic(crs: &str, x: f64, y: f64) -> [f64; 2] {
     Crs::parse(crs).unwrap().to_wgs84([x, y]).unwrap()
 }
 
 #[track_caller]
 fn assert_near(found: &Value, expected: [f64; 2], what: &str) {
     let found: [f64; 2] = [found[0].as_f64().unwrap(), found[1].as_f64().unwrap()];
-    // Half of the last decimal that is written, and what the sums of doubles add.
+    // Half of the last written decimal, plus the rounding of sums of doubles.
     let near = (0..2).all(|axis| (found[axis] - expected[axis]).abs() <= 0.6e-9);
     assert!(near, "{what}: {found:?} is not {expected:?}");
 }
 
-/// Fails unless an observation is a point at a place of UTM zone 17.
+/// Fails unless an observation is a point at the given position in UTM zone 17.
 #[track_caller]
 fn assert_point(collection: &Value, id: &str, x: f64, y: f64) {
     let geometry = &feature(collection, "observations", id)["geometry"];
     assert_eq!(geometry["type"], "Point", "{id}: {geometry}");
-    assert_near(&geometry["coordinates"], globe("EPSG:32617", x, y), id);
+    assert_near(&geometry["coordinates"], geographic("EPSG:32617", x, y), id);
 }
 
-/// The same for a line.
+/// Fails unless a feature is a line through the given positions.
 #[track_caller]
 fn assert_line(collection: &Value, table: &str, id: &str, places: &[[f64; 2]]) {
     let geometry = &feature(collection, table, id)["geometry"];
@@ -35,12 +35,12 @@ fn assert_line(collection: &Value, table: &str, id: &str, places: &[[f64; 2]]) {
     let found = geometry["coordinates"].as_array().unwrap();
     assert_eq!(found.len(), places.len(), "{id}: {geometry}");
     for (found, [x, y]) in found.iter().zip(places) {
-        assert_near(found, globe("EPSG:32617", *x, *y), id);
+        assert_near(found, geographic("EPSG:32617", *x, *y), id);
     }
 }
 
-/// What a reading of 10 becomes: the pipe is 50 long and drawn 100 long from x = 500 000, so a
-/// distance d from its upstream end lies at 500 000 + 2 d.
+/// The position for a reading of 10. The pipe is 50 long and drawn 100 long from x = 500 000, so a
+/// distance d from its upstream end is at 500 000 + 2 d.
 #[test]
 fn a_reading_is_placed_by_zero_direction_and_proportion() {
     let cases: &[(&str, Value, &str, Option<&str>, f64)] = &[
@@ -108,7 +108,7 @@ fn a_reading_is_placed_by_zero_direction_and_proportion() {
         let geometry = &feature(&collection, "observations", "1")["geometry"];
         assert_near(
             &geometry["coordinates"],
-            globe("EPSG:32617", 500_000.0 + 2.0 * distance, 4_000_000.0),
+            geographic("EPSG:32617", 500_000.0 + 2.0 * distance, 4_000_000.0),
             what,
         );
         assert!(
@@ -139,7 +139,7 @@ fn a_run_covers_its_pipe_from_its_zero_to_its_last_reading_in_the_direction_of_t
 }
 
 #[test]
-fn a_stretch_is_the_part_of_the_pipe_that_it_covers() {
+fn a_continuous_feature_is_the_part_of_the_pipe_that_it_covers() {
     let mut document = utm(json!({
         "pipes": [{ "id": "P", "upstream": "A", "downstream": "B", "length": 100,
             "path": [[500_000, 4_000_000], [500_060, 4_000_000], [500_060, 4_000_040]] }],
@@ -168,7 +168,7 @@ fn a_stretch_is_the_part_of_the_pipe_that_it_covers() {
     assert_point(&seen, "open", 500_020.0, 4_000_000.0);
     assert_point(&seen, "nothing long", 500_020.0, 4_000_000.0);
 
-    // Without a stated length the pipe is as long as it is drawn; in a projected system that is the
+    // Without a stated length the pipe is as long as it is drawn. In a projected system that is the
     // length on the map, here in US survey feet of 1200/3937 m.
     document.head.pipes[0].length = None;
     document.head.units.length = obvert_model::tables::LengthUnit::UsSurveyFoot;
@@ -183,7 +183,7 @@ fn a_stretch_is_the_part_of_the_pipe_that_it_covers() {
 }
 
 #[test]
-fn what_lies_beyond_the_pipe_is_drawn_at_its_end_and_says_so() {
+fn observations_beyond_the_pipe_are_drawn_and_noted_at_its_end() {
     let document = street(json!([
         { "id": "R", "pipe": "P", "direction": "downstream", "surveyed": 50.4, "observations": [
             { "id": "before", "at": -0.25, "code": "x" },
@@ -203,13 +203,13 @@ fn what_lies_beyond_the_pipe_is_drawn_at_its_end_and_says_so() {
     assert_line(&collection, "observations", "partly", &[[500_090.0, y], [500_100.0, y]]);
     assert_point(&collection, "up", 500_000.0, y);
     assert_eq!(placed("end"), None);
-    let said = |text: &str| Some(json!(format!("drawn at the {text} it")));
+    let note = |text: &str| Some(json!(format!("drawn at the {text} it")));
     assert_eq!(
         placed("before"),
-        said("near end of the pipe; the recorded distance lies 0.25 m before")
+        note("near end of the pipe; the recorded distance lies 0.25 m before")
     );
-    assert_eq!(placed("past"), said("far end of the pipe; the recorded distance lies 0.4 m past"));
-    assert_eq!(placed("up"), said("far end of the pipe; the recorded distance lies 1.5 m past"));
+    assert_eq!(placed("past"), note("far end of the pipe; the recorded distance lies 0.4 m past"));
+    assert_eq!(placed("up"), note("far end of the pipe; the recorded distance lies 1.5 m past"));
 
     let (_, report) = write(&document);
     let notes: Vec<_> =
@@ -230,9 +230,8 @@ fn what_lies_beyond_the_pipe_is_drawn_at_its_end_and_says_so() {
 }
 
 #[test]
-fn a_lateral_runs_to_where_it_joins() {
-    // L joins P 10 of 50 along, so at x = 500 020, straight south of C. M joins L, 3 of its 10 m
-    // down.
+fn a_lateral_runs_to_its_junction() {
+    // L joins P at 10 of 50, so at x = 500 020, straight south of C. M joins L 3 m down its 10 m.
     let mut document = street(json!([
         { "id": "R", "pipe": "L", "direction": "upstream", "launched": { "pipe": "P", "at": 10 },
           "observations": [{ "id": "1", "at": 4, "code": "x" }] },
@@ -250,9 +249,9 @@ fn a_lateral_runs_to_where_it_joins() {
         .structures,
     );
     let pipes = utm(json!({ "pipes": [
-        // Before the pipe that it hangs on.
+        // Listed before the pipe that it joins.
         { "id": "M", "upstream": "D", "joins": { "pipe": "L", "at": 3 } },
-        // Nobody has recorded where it joins; the camera was launched into it at x = 500 050.
+        // Its junction is not recorded; the camera was launched into it at x = 500 050.
         { "id": "N", "upstream": "E", "joins": { "pipe": "P" } }
     ] }));
     document.head.pipes = pipes.head.pipes.into_iter().chain(more.pipes).collect();
@@ -293,7 +292,7 @@ fn laterals_in_a_ring_or_a_long_chain_end() {
         "pipes": pipes
     }));
     let seen = collection(&chain);
-    // Half of a hundred metres, half of that, …
+    // Half of a hundred metres, half of that, and so on.
     assert_line(&seen, "pipes", "19998", &[[500_000.0, 4_000_000.0], [500_000.25, 4_000_000.0]]);
 }
 
@@ -326,13 +325,13 @@ fn geographic_positions_are_geodesic() {
         let document = document(unit, [0.0, 45.0], [0.001, 45.0], 78.846835 / 2.0 / metres);
         assert_at(&document, [0.0005, 45.0], 1.5e-9);
     }
-    // 1° of longitude on the equator is 111 319.490793 m, in proportion all along.
+    // 1° of longitude on the equator is 111 319.490793 m, and positions between are proportional.
     assert_at(&document("m", [0.0, 0.0], [1.0, 0.0], 111_319.490_793 / 4.0), [0.25, 0.0], 0.6e-9);
-    // 1° of latitude from the equator is 110 574.388558 m: past the far end of a shorter pipe, at
-    // it for this.
+    // 1° of latitude from the equator is 110 574.388558 m: beyond the far end of a shorter pipe, so
+    // it is drawn at that end.
     assert_at(&document("m", [0.0, 0.0], [0.0, 1.5], 110_574.388_558), [0.0, 1.0], 0.6e-9);
-    // Direct: from 53.3498, −6.2603 on azimuth 37.5°, 85.34 m; the pipe goes on to the double
-    // distance, nearly.
+    // Direct problem: from 53.3498, −6.2603 at azimuth 37.5° over 85.34 m. The pipe goes on to
+    // almost twice the distance.
     let start = [-6.2603, 53.3498];
     let end =
         [-6.2603 + 2.0 * (6.2603 - 6.259_519_856), 53.3498 + 2.0 * (53.350_408_345 - 53.3498)];
@@ -345,16 +344,16 @@ fn geographic_positions_are_geodesic() {
 }
 
 #[test]
-fn structures_and_locates_are_where_they_are_said_to_be() {
+fn structures_and_locates_are_at_their_recorded_positions() {
     let collection = collection(&street(json!([])));
     let point =
         |table: &str, id: &str| feature(&collection, table, id)["geometry"]["coordinates"].clone();
-    assert_near(&point("structures", "B"), globe("EPSG:32617", 500_100.0, 4_000_000.0), "B");
-    assert_near(&point("locates", "T"), globe("EPSG:32617", 500_014.25, 4_000_000.5), "T");
-    // UTM zone 17 has its central meridian at 81° west, easting 500 000; A lies on it.
+    assert_near(&point("structures", "B"), geographic("EPSG:32617", 500_100.0, 4_000_000.0), "B");
+    assert_near(&point("locates", "T"), geographic("EPSG:32617", 500_014.25, 4_000_000.5), "T");
+    // UTM zone 17 has its central meridian at 81° west, easting 500 000; A is on it.
     let a = point("structures", "A");
     assert_eq!(a[0], json!(-81.0));
-    // The position itself stays as it was recorded.
+    // The position itself stays as recorded.
     assert_eq!(
         feature(&collection, "structures", "B")["properties"]["position"],
         json!([500_100, 4_000_000])
@@ -362,7 +361,7 @@ fn structures_and_locates_are_where_they_are_said_to_be() {
 }
 
 #[test]
-fn a_position_that_lies_nowhere_has_no_geometry_and_a_note() {
+fn a_position_outside_the_globe_has_no_geometry_and_a_note() {
     let document = utm(json!({
         "structures": [
             { "id": "A", "kind": "manhole", "position": [500_000, 4_000_000] },

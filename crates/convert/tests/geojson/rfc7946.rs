@@ -1,12 +1,12 @@
-//! That the output is GeoJSON as RFC 7946 has it, clause by clause.
+//! Checks that the output is GeoJSON, clause by clause of RFC 7946.
 
 use proptest::prelude::*;
 use serde_json::{Map, Value, json};
 
 use super::{collection, common, feature, roundtrip, street, write};
 
-/// Fails unless a text is a GeoJSON feature collection; `[west, south, east, north]` of all its
-/// positions is not asked from it but computed here.
+/// Fails unless a text is a GeoJSON feature collection. The bounding box `[west, south, east,
+/// north]` is computed here from all positions.
 #[track_caller]
 pub(crate) fn assert_conforms(text: &str) {
     // §11.1, RFC 8259: UTF-8 without a byte-order mark.
@@ -32,7 +32,7 @@ pub(crate) fn assert_conforms(text: &str) {
             other => panic!("not a geometry: {other}"),
         }
     }
-    // §5: the box is south-westerly and north-easterly corner, and holds everything.
+    // §5: the box is the south-west and north-east corner, and contains every position.
     match collection.get("bbox") {
         None => assert!(positions.is_empty(), "positions but no bbox"),
         Some(bbox) => {
@@ -50,7 +50,7 @@ pub(crate) fn assert_conforms(text: &str) {
             let outside: Vec<_> = positions
                 .iter()
                 .filter(|[lon, _]| {
-                    // §5.2: where west is greater than east the box crosses the antimeridian.
+                    // §5.2: if west is greater than east, the box crosses the antimeridian.
                     let inside = |lon: f64| {
                         if west <= east {
                             (west..=east).contains(&lon)
@@ -87,7 +87,7 @@ fn geometry_positions(geometry: &Map<String, Value>) -> Vec<[f64; 2]> {
         "Point" => return vec![position(&geometry["coordinates"])],
         "LineString" => vec![geometry["coordinates"].clone()],
         "MultiLineString" => list(&geometry["coordinates"]),
-        other => panic!("a geometry type that this form has no use for: {other}"),
+        other => panic!("a geometry type that this format does not use: {other}"),
     };
     let mut all = Vec::new();
     for line in lines {
@@ -105,12 +105,12 @@ fn geometry_positions(geometry: &Map<String, Value>) -> Vec<[f64; 2]> {
     all
 }
 
-/// §3.1.1, §4: longitude and latitude in degrees, in that order; no more elements.
+/// §3.1.1, §4: longitude and latitude in degrees, in that order, and no further elements.
 fn position(value: &Value) -> [f64; 2] {
     let numbers: Vec<f64> = value.as_array().unwrap().iter().map(|n| n.as_f64().unwrap()).collect();
     let [lon, lat] = numbers[..] else { panic!("{numbers:?}") };
     assert!((-180.0..=180.0).contains(&lon) && (-90.0..=90.0).contains(&lat), "{numbers:?}");
-    // §11.2: no more digits than the form promises, nine decimals.
+    // §11.2: no more digits than the format promises, nine decimals.
     for number in value.as_array().unwrap() {
         let decimals = number.to_string().split_once('.').map_or(0, |(_, decimals)| decimals.len());
         assert!(decimals <= 9 || number.to_string().contains('e'), "{number}");
@@ -119,9 +119,9 @@ fn position(value: &Value) -> [f64; 2] {
 }
 
 #[test]
-fn hand_made_documents_conform() {
+fn handwritten_documents_conform() {
     assert_conforms(&write(&street(json!([]))).0);
-    for (name, document) in common::nasty() {
+    for (name, document) in common::difficult() {
         let document = roundtrip::placeable(document);
         println!("{name}");
         assert_conforms(&write(&document).0);
@@ -139,9 +139,9 @@ proptest! {
 
 #[test]
 fn a_pipe_across_the_antimeridian_is_cut() {
-    // Fiji 1986 / Fiji Map Grid (EPSG:3460) would need its own datum; UTM zone 60 south reaches
-    // over the antimeridian too. Its central meridian is 177° E; 180° lies about 333 km east of it
-    // at 3° × 111.32 km × cos 17°.
+    // Fiji 1986 / Fiji Map Grid (EPSG:3460) would need its own datum. UTM zone 60 south also
+    // extends beyond the antimeridian. Its central meridian is 177° E, and 180° is about 333 km
+    // east of it: 3° × 111.32 km × cos 17°.
     let mut value = common::minimal();
     value["units"]["length"] = json!("m");
     value["crs"] = json!("EPSG:32760");
@@ -177,7 +177,7 @@ fn a_pipe_across_the_antimeridian_is_cut() {
 #[test]
 fn a_document_without_positions_has_no_geometry_and_no_box() {
     let mut value = common::minimal();
-    // A reference system that does not exist does no harm when nothing refers to it.
+    // An unknown reference system does no harm if no position uses it.
     value["crs"] = json!("EPSG:1");
     value["structures"] = json!([{ "id": "A", "kind": "manhole" }]);
     let document = common::document_of(value);
@@ -190,7 +190,7 @@ fn a_document_without_positions_has_no_geometry_and_no_box() {
 }
 
 #[test]
-fn the_layout_is_one_feature_a_line() {
+fn the_layout_is_one_feature_per_line() {
     let (text, _) = write(&street(json!([{ "id": "R", "pipe": "P", "direction": "downstream",
         "observations": [{ "id": "1", "at": 1, "code": "x" }] }])));
     let features: Vec<&str> =
@@ -203,9 +203,9 @@ fn the_layout_is_one_feature_a_line() {
     );
 }
 
-/// The keys that are added to a row must not be keys of the row.
+/// The keys added to a row must not be keys of the row.
 #[test]
-fn added_properties_are_no_keys_of_the_format() {
+fn added_properties_are_not_keys_of_the_format() {
     use obvert_model::shape;
     for name in ["Structure", "Pipe", "Locate", "Run", "Observation"] {
         let shape = shape::object(name);

@@ -1,4 +1,4 @@
-//! That every document that can be put on the map comes back byte for byte.
+//! Every document that can be put on the map round-trips byte for byte.
 
 use obvert_convert::geojson;
 use obvert_model::number::Position;
@@ -8,8 +8,8 @@ use serde_json::{Value, json};
 
 use super::{collection, common, read, street, write};
 
-/// Where positions are put: near the origin of the valid area of each system, metric, in feet of
-/// both kinds, and geographic.
+/// The test area: near the origin of the valid area of each system, in metres, in both kinds of
+/// feet, and geographic.
 const SYSTEMS: &[(&str, [f64; 2], f64)] = &[
     ("EPSG:32617", [500_000.0, 4_000_000.0], 2_000.0),
     ("EPSG:6595", [11_482_900.0, 3_647_000.0], 9_000.0),
@@ -20,12 +20,12 @@ const SYSTEMS: &[(&str, [f64; 2], f64)] = &[
     ("EPSG:32760", [819_000.0, 8_117_000.0], 2_000.0),
 ];
 
-/// The document with its positions moved to where the reference system of a number is used.
-fn settled(mut document: Document, system: usize) -> Document {
+/// The document with its positions moved into the area of the reference system with this number.
+fn relocated(mut document: Document, system: usize) -> Document {
     let (crs, [x0, y0], size) = SYSTEMS[system % SYSTEMS.len()];
     document.head.crs = Some(crs.parse().unwrap());
     let settle = |p: &mut Position| {
-        // Any number becomes one from −1 to 1; the digits of it stay as odd as they were.
+        // Any number is scaled to between −1 and 1, which keeps its unusual digits.
         let small = |v: f64| (v % 1000.0) / 1000.0;
         let x = x0 + size * small(p.x());
         let round = if crs == "OGC:CRS84" && x > 180.0 { 360.0 } else { 0.0 };
@@ -39,11 +39,11 @@ fn settled(mut document: Document, system: usize) -> Document {
 
 /// The document, with a reference system if it needs one.
 pub(crate) fn placeable(document: Document) -> Document {
-    settled(document, 0)
+    relocated(document, 0)
 }
 
-/// Arbitrary documents whose references lead somewhere and whose positions lie in the area of a
-/// reference system.
+/// Arbitrary documents whose references resolve and whose positions are in the area of a reference
+/// system.
 pub(crate) fn placed_documents() -> BoxedStrategy<Document> {
     (common::documents(), 0..SYSTEMS.len(), any::<u64>())
         .prop_map(|(mut document, system, mut seed)| {
@@ -73,7 +73,7 @@ pub(crate) fn placed_documents() -> BoxedStrategy<Document> {
                     }
                 }
             }
-            settled(document, system)
+            relocated(document, system)
         })
         .boxed()
 }
@@ -82,17 +82,17 @@ proptest! {
     #![proptest_config(common::cases(160))]
 
     #[test]
-    fn every_document_on_the_map_comes_back(document in placed_documents()) {
+    fn every_document_on_the_map_round_trips(document in placed_documents()) {
         let (text, _) = write(&document);
         let again = read(&text);
         common::assert_same(&document, &again);
         prop_assert_eq!(write(&again).0, text);
     }
 
-    /// As they come: mostly with a reference system that nobody knows. Such a document is refused
-    /// before a byte is written, or it comes back.
+    /// Unmodified documents, mostly with an unknown reference system. Such a document round-trips
+    /// or is refused before any byte is written.
     #[test]
-    fn any_document_comes_back_or_is_refused(document in common::documents()) {
+    fn any_document_round_trips_or_is_refused(document in common::documents()) {
         let mut bytes = Vec::new();
         match geojson::write(&document, &mut bytes) {
             Ok(_) => common::assert_same(&document, &read(std::str::from_utf8(&bytes).unwrap())),
@@ -105,17 +105,17 @@ proptest! {
     }
 
     #[test]
-    fn a_document_without_positions_always_comes_back(mut document in common::documents()) {
+    fn a_document_without_positions_always_round_trips(mut document in common::documents()) {
         for row in &mut document.head.structures { row.position = None; }
         for row in &mut document.head.pipes { row.path.clear(); }
         for row in &mut document.head.locates { row.position = None; }
         common::assert_same(&document, &read(&write(&document).0));
     }
 
-    /// What map programs do to a file that they save: reformat it, drop null-valued members or add
-    /// them, sort features, round coordinates to seven decimals.
+    /// Map programs change a file on saving: they reformat it, drop or add null members, sort
+    /// features, and round coordinates to seven decimals.
     #[test]
-    fn a_file_that_was_saved_again_comes_back(document in placed_documents(), pretty in any::<bool>()) {
+    fn a_file_saved_by_another_program_round_trips(document in placed_documents(), pretty in any::<bool>()) {
         let mut value = collection(&document);
         let features = value["features"].as_array_mut().unwrap();
         for feature in features.iter_mut() {
@@ -126,7 +126,7 @@ proptest! {
             }
             properties.remove("id");
         }
-        // Observations first; within a table the order stays.
+        // Observations first; the order within a table stays.
         features.sort_by_key(|feature| feature["properties"]["table"].as_str().unwrap().len() != "observations".len());
         value["name"] = json!("survey");
         value["crs"] = json!({ "type": "name", "properties": { "name": "urn:ogc:def:crs:OGC:1.3:CRS84" } });
@@ -148,8 +148,8 @@ pub(crate) fn round(value: &mut Value, scale: f64) {
 }
 
 #[test]
-fn unpleasant_documents_come_back() {
-    for (name, document) in common::nasty() {
+fn difficult_documents_round_trip() {
+    for (name, document) in common::difficult() {
         let document = placeable(document);
         println!("{name}");
         common::assert_same(&document, &read(&write(&document).0));
@@ -157,9 +157,9 @@ fn unpleasant_documents_come_back() {
 }
 
 #[test]
-fn every_field_comes_back() {
+fn every_field_round_trips() {
     for nth in 0..24 {
-        let document = settled(common::document_of(common::full(nth)), nth);
+        let document = relocated(common::document_of(common::full(nth)), nth);
         let (text, _) = write(&document);
         common::assert_same(&document, &read(&text));
     }
@@ -167,7 +167,7 @@ fn every_field_comes_back() {
 
 #[test]
 fn nested_properties_may_be_json_in_a_text() {
-    let document = settled(common::document_of(common::full(3)), 0);
+    let document = relocated(common::document_of(common::full(3)), 0);
     let mut value = collection(&document);
     for feature in value["features"].as_array_mut().unwrap() {
         for property in feature["properties"].as_object_mut().unwrap().values_mut() {
@@ -180,7 +180,7 @@ fn nested_properties_may_be_json_in_a_text() {
 }
 
 #[test]
-fn runs_that_come_one_at_a_time_give_the_same_bytes() {
+fn streamed_runs_give_the_same_bytes() {
     let document = street(json!([
         { "id": "R", "pipe": "P", "direction": "downstream", "observations": [{ "id": "1", "at": 1, "code": "x" }] },
         { "id": "S", "pipe": "L", "direction": "upstream", "observations": [{ "id": "1", "at": 60, "code": "x" }] }
@@ -205,8 +205,8 @@ fn a_byte_order_mark_is_tolerated() {
     common::assert_same(&document, &read(&text));
 }
 
-/// Time must grow with the size of a file, whatever its layout. Measured at two sizes, so that the
-/// machine's speed does not matter.
+/// The time must be proportional to the size of the file in any layout. It is measured at two
+/// sizes, so the speed of the machine does not matter.
 #[test]
 fn reading_is_not_quadratic() {
     let text = |observations: usize| {

@@ -124,7 +124,7 @@ fn a_character_outside_the_encoding_is_named() {
     let c =
         Layout::read(include_bytes!("../../../../examples/layouts/office-c.layout.json")).unwrap();
     let xml = include_bytes!("../../../../examples/layouts/office-c.xml").as_slice();
-    for (source, layout, remark, said, becomes) in [
+    for (source, layout, remark, reason, becomes) in [
         (
             B,
             b(),
@@ -154,7 +154,7 @@ fn a_character_outside_the_encoding_is_named() {
         }
         let (_, losses) = layout::write(&document(&value), &layout, &[]).unwrap();
         let loss = at(&losses, pointer);
-        assert!(loss.message.ends_with(said), "{}", loss.message);
+        assert!(loss.message.ends_with(reason), "{}", loss.message);
         assert_eq!((&loss.was, &loss.becomes), (&Some(remark.into()), &Some(becomes.into())));
     }
 }

@@ -217,7 +217,7 @@ fn an_unexpected_percentage_is_reported_with_its_cell() {
 }
 
 /// A workbook with several sheets, one of which has office B's table.
-fn of_sheets(names: &[&str]) -> Vec<u8> {
+fn with_sheets(names: &[&str]) -> Vec<u8> {
     let mut book = Workbook::new();
     for name in names {
         let sheet = book.add_worksheet().set_name(*name).unwrap();
@@ -244,7 +244,7 @@ fn a_layout_may_name_the_sheet() {
         layout["table"]["sheet"] = name.into();
         Layout::read(layout.to_string().as_bytes()).unwrap()
     };
-    let book = of_sheets(&["Notizen", "Haltungen", "Adressen"]);
+    let book = with_sheets(&["Notizen", "Haltungen", "Adressen"]);
     let (text, _) = read(B, &b());
     // Spreadsheet programs ignore case in sheet names.
     for name in ["Haltungen", "haltungen"] {
@@ -323,7 +323,11 @@ fn parts_of_a_moment_beyond_its_column_are_reported() {
     let (day, hour) = (46_176.0, 9.5 / 24.0);
     let second = 1.0 / 86_400.0;
     assert_eq!(losses(day, hour), [] as [String; 0]);
-    assert_eq!(losses(day + hour, day + hour), [] as [String; 0], "both hold the whole moment");
+    assert_eq!(
+        losses(day + hour, day + hour),
+        [] as [String; 0],
+        "both hold the complete date and time"
+    );
     assert_eq!(losses(day + 0.5, hour), ["t.csv:2:6 (column Day) String(\"2026-06-03 12:00:00\")"]);
     assert_eq!(
         losses(day, day + 6.0 + hour),

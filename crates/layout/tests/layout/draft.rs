@@ -304,7 +304,7 @@ fn database_style_headings_are_split() {
 }
 
 /// The message of a refusal.
-fn no_draft(source: &[u8]) -> String {
+fn draft_error(source: &[u8]) -> String {
     match layout::draft(source, "t.csv") {
         Err(error) => error.to_string(),
         Ok(draft) => panic!("{:#?}", draft.columns),
@@ -334,7 +334,7 @@ fn sources_that_are_not_tables_are_refused() {
         (&png, "which no table has; save the table as CSV"),
         (b"%PDF-1.7\n1,2\n\x01\x02,3\n", "t.csv:3: the character U+0001, which no table has"),
     ] {
-        let refusal = no_draft(source);
+        let refusal = draft_error(source);
         assert!(refusal.contains(message), "{message}: {refusal}");
     }
 }
@@ -348,17 +348,17 @@ pub(super) const SMALL: &str = "Pipe;Upstream;Downstream;Distance;Code;Grade;Rem
 #[test]
 fn a_quotation_mark_that_swallows_rows_is_refused_with_its_line() {
     let unclosed = SMALL.replace(";fine\n", ";\"fine\n");
-    let message = no_draft(unclosed.as_bytes());
+    let message = draft_error(unclosed.as_bytes());
     assert!(message.starts_with("t.csv:3: a quotation mark is not closed"), "{message}");
     assert!(message.contains("close it, or double each"), "{message}");
     let closed_below = unclosed.replace(";much\n", ";\"much\"\n");
-    let message = no_draft(closed_below.as_bytes());
+    let message = draft_error(closed_below.as_bytes());
     assert!(
         message.starts_with("t.csv:3: a quotation mark starts a cell here, in column 7"),
         "{message}"
     );
     let even = SMALL.replace(";fine\n", ";\"fine\n").replace(";much\n", ";much\"\n");
-    let message = no_draft(even.as_bytes());
+    let message = draft_error(even.as_bytes());
     assert!(
         message.starts_with(
             "t.csv:3: a quotation mark starts a cell here, in column 7, which spans 3 lines"
@@ -369,7 +369,7 @@ fn a_quotation_mark_that_swallows_rows_is_refused_with_its_line() {
     let remark = SMALL.replace(";fine\n", ";\"fine;\nand long\"\n");
     assert_eq!(layout::draft(remark.as_bytes(), "t.csv").unwrap().columns.len(), 7);
     let bars = "a,b|c,d\n".repeat(3) + "\"e";
-    assert!(no_draft(bars.as_bytes()).starts_with("t.csv:4: a quotation mark is not closed"));
+    assert!(draft_error(bars.as_bytes()).starts_with("t.csv:4: a quotation mark is not closed"));
 }
 
 /// In a table longer than the sample, a cell cut off by the end of the sample is not an error, but
@@ -387,7 +387,8 @@ fn a_long_table_is_judged_by_its_beginning() {
     assert!(draft.columns.iter().all(|column| column.to.is_some()), "{:#?}", draft.columns);
     let unclosed = long.replacen(";fine\n", ";\"fine\n", 1);
     assert!(
-        no_draft(unclosed.as_bytes()).starts_with("t.csv:3: a quotation mark starts a cell here")
+        draft_error(unclosed.as_bytes())
+            .starts_with("t.csv:3: a quotation mark starts a cell here")
     );
     // Lines may end with a single CR.
     let old = long.replace('\n', "\r");
@@ -396,7 +397,7 @@ fn a_long_table_is_judged_by_its_beginning() {
     let plain = "P1;A;B;1,5;crack.longitudinal;3;fine\n";
     let unclosed =
         SMALL.replacen(";fine\n", ";\"fine\n", 1) + &plain.repeat(9 * 1024 * 1024 / plain.len());
-    let message = no_draft(unclosed.as_bytes());
+    let message = draft_error(unclosed.as_bytes());
     assert!(message.starts_with("t.csv:3: a quotation mark is not closed"), "{message}");
 }
 

@@ -7,7 +7,7 @@ use super::book::typed;
 use super::{A, a, json, read};
 
 /// Writes rows of text to a sheet.
-fn put(sheet: &mut Worksheet, rows: &[&str]) {
+fn write_rows(sheet: &mut Worksheet, rows: &[&str]) {
     for (line, row) in (0..).zip(rows) {
         for (column, cell) in (0..).zip(row.split(';')) {
             match cell.parse::<f64>() {
@@ -27,7 +27,7 @@ const TABLE: [&str; 5] = [
     "P1;A;B;9;run.finish",
 ];
 
-fn no_draft(source: &[u8]) -> String {
+fn draft_error(source: &[u8]) -> String {
     layout::draft(source, "t.xlsx").unwrap_err().to_string()
 }
 
@@ -61,13 +61,13 @@ fn a_typed_workbook_is_drafted_like_its_text() {
 fn the_chosen_sheet_and_the_others_are_reported() {
     let mut book = Workbook::new();
     book.add_worksheet().set_name("Blank").unwrap();
-    put(
+    write_rows(
         book.add_worksheet().set_name("Cover").unwrap(),
         &["Sewers of Larkmoor", "Water Department"],
     );
-    put(book.add_worksheet().set_name("Sums").unwrap(), &["Pipe;Sum;Mean", "P1;5;2.5"]);
-    put(book.add_worksheet().set_name("Rows").unwrap(), &TABLE);
-    put(book.add_worksheet().set_name("Old rows").unwrap(), &TABLE);
+    write_rows(book.add_worksheet().set_name("Sums").unwrap(), &["Pipe;Sum;Mean", "P1;5;2.5"]);
+    write_rows(book.add_worksheet().set_name("Rows").unwrap(), &TABLE);
+    write_rows(book.add_worksheet().set_name("Old rows").unwrap(), &TABLE);
     let source = book.save_to_buffer().unwrap();
     let draft = layout::draft(&source, "t.xlsx").unwrap();
     assert_eq!(
@@ -90,8 +90,7 @@ fn the_chosen_sheet_and_the_others_are_reported() {
         ("Blank", "the sheet \"Blank\" is empty; use a table"),
         ("Cover", "t.xlsx, sheet \"Cover\":1: its rows have one cell each"),
     ] {
-        let refusal =
-            layout::draft_sheet(&source, "t.xlsx", sheet).unwrap_err().to_string();
+        let refusal = layout::draft_sheet(&source, "t.xlsx", sheet).unwrap_err().to_string();
         assert!(refusal.contains(message), "{message}: {refusal}");
     }
     assert!(
@@ -107,7 +106,7 @@ fn the_chosen_sheet_and_the_others_are_reported() {
 fn a_blank_first_sheet_is_skipped() {
     let mut book = Workbook::new();
     book.add_worksheet().set_name("Blank").unwrap();
-    put(book.add_worksheet().set_name("Rows").unwrap(), &TABLE);
+    write_rows(book.add_worksheet().set_name("Rows").unwrap(), &TABLE);
     let source = book.save_to_buffer().unwrap();
     let draft = layout::draft(&source, "t.xlsx").unwrap();
     assert_eq!(
@@ -120,12 +119,12 @@ fn a_blank_first_sheet_is_skipped() {
 #[test]
 fn workbooks_without_a_table_are_refused_with_advice() {
     let mut book = Workbook::new();
-    put(
+    write_rows(
         book.add_worksheet().set_name("Cover").unwrap(),
         &["Sewers of Larkmoor", "Water Department"],
     );
-    put(book.add_worksheet().set_name("Notes").unwrap(), &["none"]);
-    let message = no_draft(&book.save_to_buffer().unwrap());
+    write_rows(book.add_worksheet().set_name("Notes").unwrap(), &["none"]);
+    let message = draft_error(&book.save_to_buffer().unwrap());
     assert!(
         message.contains(
             "none of the sheets \"Cover\", \"Notes\" is a table; in \"Cover\", its rows have one cell each"
@@ -134,15 +133,16 @@ fn workbooks_without_a_table_are_refused_with_advice() {
     );
 
     let mut book = Workbook::new();
-    put(book.add_worksheet(), &TABLE[..1]);
+    write_rows(book.add_worksheet(), &TABLE[..1]);
     assert!(
-        no_draft(&book.save_to_buffer().unwrap()).contains("there are no rows below the headings")
+        draft_error(&book.save_to_buffer().unwrap())
+            .contains("there are no rows below the headings")
     );
 
     let mut book = Workbook::new();
     book.add_worksheet();
-    assert!(no_draft(&book.save_to_buffer().unwrap()).contains("all sheets are empty"));
-    assert!(no_draft(b"PK\x03\x04 cut off").contains("t.xlsx"));
+    assert!(draft_error(&book.save_to_buffer().unwrap()).contains("all sheets are empty"));
+    assert!(draft_error(b"PK\x03\x04 cut off").contains("t.xlsx"));
 
     let survey = obvert_model::read::document(include_bytes!(
         "../../../../examples/data/osier-9.obvert.json"
@@ -150,7 +150,7 @@ fn workbooks_without_a_table_are_refused_with_advice() {
     .unwrap();
     let mut own = Vec::new();
     obvert_convert::xlsx::write(&survey, &mut own).unwrap();
-    assert!(no_draft(&own).contains("this workbook is already a survey in the format"));
+    assert!(draft_error(&own).contains("this workbook is already a survey in the format"));
 }
 
 /// Formulas, numbers typed as text with a decimal comma, cells far to the right, and rows that end
@@ -159,7 +159,7 @@ fn workbooks_without_a_table_are_refused_with_advice() {
 fn cells_without_values_are_reported() {
     let mut book = Workbook::new();
     let sheet = book.add_worksheet();
-    put(sheet, &["List of sewers", TABLE[0], TABLE[1], TABLE[2], TABLE[3], TABLE[4]]);
+    write_rows(sheet, &["List of sewers", TABLE[0], TABLE[1], TABLE[2], TABLE[3], TABLE[4]]);
     sheet.write_string(3, 3, "1,5").unwrap();
     sheet.write_string(4, 3, "2,25").unwrap();
     sheet.write_formula(5, 3, "=4*2").unwrap();
@@ -185,7 +185,7 @@ fn cells_without_values_are_reported() {
 fn percentages_and_booleans_are_drafted_and_read() {
     let mut book = Workbook::new();
     let sheet = book.add_worksheet();
-    put(sheet, &TABLE);
+    write_rows(sheet, &TABLE);
     sheet.write_string(0, 7, "Loss").unwrap().write_string(0, 8, "At joint").unwrap();
     let percent = rust_xlsxwriter::Format::new().set_num_format("0%");
     sheet.write_number_with_format(3, 7, 0.1, &percent).unwrap().write_boolean(3, 8, true).unwrap();

@@ -165,7 +165,5 @@ fn a_default_date_of_issue_is_reported() {
     let mut given = draft.layout.clone();
     let fixed = given.fixed.iter_mut().find(|fixed| &*fixed.to == "issued").unwrap();
     fixed.value = serde_json::from_value("2026-06-01T12:00:00Z".into()).unwrap();
-    assert!(
-        !read(SMALL.as_bytes(), &given).1.losses.iter().any(|loss| loss.pointer == "/issued")
-    );
+    assert!(!read(SMALL.as_bytes(), &given).1.losses.iter().any(|loss| loss.pointer == "/issued"));
 }

@@ -17,7 +17,7 @@ fn draft(source: &str) -> Draft {
     layout::draft(source.as_bytes(), "t.xml").unwrap()
 }
 
-fn no_draft(source: &[u8]) -> String {
+fn draft_error(source: &[u8]) -> String {
     layout::draft(source, "t.xml").unwrap_err().to_string()
 }
 
@@ -279,10 +279,10 @@ fn names_with_prefixes_are_drafted_and_read() {
     layout::write(&survey.document, &lang.layout, &[]).unwrap();
     // Another prefix for the same namespace makes another name.
     let other = text.replace("w:", "x:").replace("xmlns:w=", "xmlns:x=");
-    let message = super::refused(other.as_bytes(), &draft.layout);
+    let messages = super::refused(other.as_bytes(), &draft.layout);
     let message = "the root element is <x:Works>, and the layout draft has <w:Works>; prefixes are compared literally, \
                    without their namespaces; use the same ones in both";
-    assert!(message[0].ends_with(message), "{message:?}");
+    assert!(messages[0].ends_with(message), "{messages:?}");
 }
 
 fn with_language() -> Vec<u8> {
@@ -322,7 +322,7 @@ fn sources_that_are_not_xml_with_rows_are_refused() {
         ),
         (b"<html><body><p>Larkmoor</p>".to_vec(), "the file is cut off"),
     ] {
-        let refusal = no_draft(&source);
+        let refusal = draft_error(&source);
         assert!(refusal.contains(message), "{message}: {refusal}");
     }
 }

@@ -316,7 +316,7 @@ proptest! {
 
 /// The same changes at every node of a document with every field, which random tests may miss.
 #[test]
-fn the_two_paths_agree_at_every_place() {
+fn the_two_paths_agree_at_every_node() {
     let whole = include_bytes!("../../../../tests/corpus/structure/valid-every-field.json");
     let value: Value = serde_json::from_slice(whole).unwrap();
     let count = Tree::of(&value).count();
@@ -366,7 +366,7 @@ fn the_two_paths_agree_at_every_place() {
             let Some(Tree::Object(entries)) = tree.node(index) else { break };
             entries.push(entry.clone());
             entries.push(entry);
-            assert!(matches!(check(&tree), Ok(false)), "key {of} twice at node {index}");
+            assert!(matches!(check(&tree), Ok(false)), "duplicate key {of} at node {index}");
         }
     }
     // Some changes leave the document valid, such as another number; most do not.

@@ -1,9 +1,10 @@
 //! Cases for independent validators: some thousand documents, valid or spoilt in one known way,
 //! each with the verdict of this reader. `tests/interop/test_cases.py` and
-//! `tests/interop/cases.mjs` check the published schema with them, by two other engines.
+//! `tests/interop/cases.mjs` check the published schema with them, using two other engines.
 //!
-//! [`Verdict::Beyond`] is for what a schema cannot see, and nothing else: the reader refuses it and
-//! a validator of the schema alone accepts it. `spec/format/conformance.md` lists these kinds.
+//! [`Verdict::Beyond`] is only for problems that a schema cannot detect: the reader refuses the
+//! document and a validator of the schema alone accepts it. `spec/format/conformance.md` lists
+//! these kinds.
 //!
 //! Equal seeds give equal cases. `OBVERT_CASES` names a file to write them to, `OBVERT_CASES_SEED`
 //! another seed than 1, `OBVERT_CASES_EACH` the number of random cases for each way of spoiling,
@@ -46,7 +47,7 @@ impl Chance {
 
 struct Case {
     kind: &'static str,
-    /// What was spoilt, such as `Pipe.height`.
+    /// The spoilt field, such as `Pipe.height`.
     at: String,
     source: String,
     refused: bool,
@@ -55,7 +56,7 @@ struct Case {
 }
 
 /// The verdict of the reader; panics if it is not the expected one.
-fn judged(kind: &Kind, at: &str, source: String) -> Case {
+fn case_of(kind: &Kind, at: &str, source: String) -> Case {
     let outcome = read::document(source.as_bytes());
     let refused = outcome.is_err();
     let problems: Vec<ProblemKind> = match &outcome {
@@ -65,19 +66,19 @@ fn judged(kind: &Kind, at: &str, source: String) -> Case {
         _ => Vec::new(),
     };
     let has = |wanted: &ProblemKind| problems.contains(wanted);
-    let twice =
+    let duplicated =
         |kind: &ProblemKind| matches!(kind, ProblemKind::DuplicateKey | ProblemKind::DuplicateId);
     let as_expected = match kind.verdict {
         Verdict::Valid => !refused,
         Verdict::Refused(wanted) => has(&wanted),
-        Verdict::Beyond(Some(wanted)) => has(&wanted) && problems.iter().all(twice),
+        Verdict::Beyond(Some(wanted)) => has(&wanted) && problems.iter().all(duplicated),
         Verdict::Beyond(None) => matches!(outcome, Err(ReadError::Syntax { .. })),
         Verdict::Any => true,
     };
     assert!(as_expected, "{} at {at}: {:?}\n{source}", kind.name, outcome.map(|_| ()));
-    // Random spoiling may give something that no schema sees.
+    // Random spoiling may cause a problem that no schema detects.
     let beyond =
-        matches!(kind.verdict, Verdict::Beyond(_)) || (refused && problems.iter().all(twice));
+        matches!(kind.verdict, Verdict::Beyond(_)) || (refused && problems.iter().all(duplicated));
     Case { kind: kind.name, at: at.to_owned(), source, refused, schema_refuses: refused && !beyond }
 }
 
@@ -86,13 +87,13 @@ fn at_every_field(root: &Value, chance: &mut Chance, cases: &mut Vec<Case>) {
     let whole = include_bytes!("../../../../tests/data/every-field.obvert.json");
     let value: Value = serde_json::from_slice(whole).unwrap();
     let mut seen = BTreeSet::new();
-    for spot in spoil::spots(root, &Tree::of(&value)) {
-        if !seen.insert(spot.name.clone()) {
+    for place in spoil::places(root, &Tree::of(&value)) {
+        if !seen.insert(place.name.clone()) {
             continue;
         }
         for kind in KINDS {
             // Every required key once.
-            let keys = spot.schema["required"]
+            let keys = place.schema["required"]
                 .as_array()
                 .filter(|_| kind.name == "missing-key")
                 .map_or(1, Vec::len);
@@ -101,8 +102,8 @@ fn at_every_field(root: &Value, chance: &mut Chance, cases: &mut Vec<Case>) {
                     if kind.name == "missing-key" { key % count } else { chance.below(count) }
                 };
                 let mut tree = Tree::of(&value);
-                if (kind.spoil)(tree.node(spot.index).unwrap(), &spot, &mut choose) {
-                    cases.push(judged(kind, &spot.name, tree.source(&mut || false)));
+                if (kind.spoil)(tree.node(place.index).unwrap(), &place, &mut choose) {
+                    cases.push(case_of(kind, &place.name, tree.source(&mut || false)));
                 }
             }
         }
@@ -123,15 +124,15 @@ fn at_random(
             tried += 1;
             assert!(tried < each * 100, "{} can hardly be done to any document", kind.name);
             let mut tree = Tree::of(&documents[chance.below(documents.len())]);
-            let spots = spoil::spots(root, &tree);
+            let places = spoil::places(root, &tree);
             // The first possible place from a random one on.
-            let start = chance.below(spots.len());
-            for spot in spots.iter().cycle().skip(start).take(spots.len()) {
-                let node = tree.node(spot.index).unwrap();
+            let start = chance.below(places.len());
+            for place in places.iter().cycle().skip(start).take(places.len()) {
+                let node = tree.node(place.index).unwrap();
                 let mut spoilt = node.clone();
-                if (kind.spoil)(&mut spoilt, spot, &mut |count| chance.below(count)) {
+                if (kind.spoil)(&mut spoilt, place, &mut |count| chance.below(count)) {
                     *node = spoilt;
-                    cases.push(judged(kind, &spot.name, tree.source(&mut || false)));
+                    cases.push(case_of(kind, &place.name, tree.source(&mut || false)));
                     made += 1;
                     break;
                 }
@@ -148,16 +149,16 @@ fn unspoilt_and_arbitrary(documents: &[Value], chance: &mut Chance, cases: &mut 
     let anything = kind("anything", Verdict::Any);
     for (number, value) in documents.iter().enumerate() {
         let mut tree = Tree::of(value);
-        cases.push(judged(&plain, "", tree.source(&mut || false)));
+        cases.push(case_of(&plain, "", tree.source(&mut || false)));
         if number % 4 == 0 {
-            cases.push(judged(&escaped, "", tree.source(&mut || chance.below(2) == 0)));
+            cases.push(case_of(&escaped, "", tree.source(&mut || chance.below(2) == 0)));
         }
         // Not every change is possible everywhere.
         for _ in 0..8 {
             let index = chance.below(tree.count());
             let change = chance.make(&changes);
             if agreement::apply(tree.node(index).unwrap(), change) {
-                cases.push(judged(&anything, "", tree.source(&mut || false)));
+                cases.push(case_of(&anything, "", tree.source(&mut || false)));
                 break;
             }
         }
@@ -187,7 +188,7 @@ fn generated_cases_get_their_verdicts() {
     unspoilt_and_arbitrary(&documents, &mut chance, &mut cases);
     let trees: Vec<Tree> = documents.iter().map(Tree::of).collect();
     let met: BTreeSet<String> =
-        trees.iter().flat_map(|tree| spoil::spots(&root, tree)).map(|spot| spot.name).collect();
+        trees.iter().flat_map(|tree| spoil::places(&root, tree)).map(|place| place.name).collect();
 
     // Every field of every object is in a valid document, and each was spoilt in more than one way.
     for object in shape::objects() {

@@ -1,5 +1,5 @@
-//! Documents made with the constructors: whatever the public interface accepts is written and read
-//! back equal, or refused for a duplicate id.
+//! Documents made with the constructors: any document that the public interface accepts is
+//! written and read back equal, or refused for a duplicate id.
 
 use std::collections::BTreeSet;
 use std::fmt::Debug;
@@ -32,7 +32,7 @@ impl Draw {
         all[self.below(all.len())]
     }
 
-    /// A number that the type accepts; numbers that it refuses are tried as well.
+    /// A number that the type accepts; rejected numbers are tried as well.
     fn number<T: TryFrom<f64>>(&mut self) -> T {
         loop {
             let value = match self.below(5) {
@@ -380,7 +380,7 @@ proptest! {
     #![proptest_config(ProptestConfig { cases: 256, ..ProptestConfig::default() })]
 
     #[test]
-    fn a_document_that_can_be_made_is_written_and_read_back(document in documents()) {
+    fn a_constructed_document_is_written_and_read_back(document in documents()) {
         match write::to_string(&document) {
             Ok(written) => {
                 prop_assert_eq!(&read::document(written.as_bytes()).unwrap(), &document);

@@ -1,5 +1,5 @@
-//! The text forms are matched by hand on the fast path and by pattern on the diagnostic path. The
-//! patterns are the specification.
+//! The text patterns are matched by hand on the fast path and by regular expression on the
+//! diagnostic path. The patterns are the specification.
 
 use std::sync::OnceLock;
 
@@ -59,7 +59,7 @@ proptest! {
     #![proptest_config(ProptestConfig { cases: 2048, ..ProptestConfig::default() })]
 
     #[test]
-    fn what_the_pattern_makes_is_matched(
+    fn texts_generated_from_the_pattern_match(
         (which, text) in made(),
         edits in prop::collection::vec((any::<Index>(), near(), 0..3_u8), 0..3),
     ) {
@@ -106,7 +106,7 @@ fn timestamps_of_rfc_3339() {
 }
 
 #[test]
-fn errors_say_what_is_expected() {
+fn errors_describe_the_expected_text() {
     assert_eq!(Text::new(""), Err(TextError::Empty));
     assert_eq!(DocumentId::new(""), Err(TextError::Empty));
     assert_eq!(Date::new(""), Err(TextError::Empty));

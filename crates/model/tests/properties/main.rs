@@ -1,6 +1,6 @@
-//! Properties of every document: what is written is read back, the fast path and the diagnostic
-//! path agree, and the text forms match the patterns in the schema. Documents are generated from
-//! the schema, so that a new field is covered automatically.
+//! Properties of every document: written documents are read back, the fast path and the diagnostic
+//! path agree, and the text matchers agree with the patterns in the schema. Documents are generated
+//! from the schema, so a new field is covered automatically.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 

@@ -1,4 +1,4 @@
-//! What is written is read back, and equal content gives equal bytes.
+//! Written documents are read back, and equal content gives equal bytes.
 
 use obvert_model::read::{self, Reader, RunReader};
 use obvert_model::tables::Document;
@@ -23,7 +23,7 @@ fn shuffled(value: &Value, keys: &mut impl FnMut(usize) -> usize) -> Tree {
     tree
 }
 
-/// What is written from a reader.
+/// Copies a document from a reader to text.
 fn copied<R: RunReader>(reader: &mut R) -> String
 where
     R::Error: std::fmt::Debug,
@@ -37,7 +37,7 @@ proptest! {
     #![proptest_config(ProptestConfig { cases: 96, ..ProptestConfig::default() })]
 
     #[test]
-    fn what_is_written_is_read_back(value in generate::document()) {
+    fn written_documents_are_read_back(value in generate::document()) {
         prop_assert_eq!(read::value_problems(&value), []);
         let document = typed(&value);
         let written = write::to_string(&document).unwrap();
@@ -84,7 +84,7 @@ proptest! {
     }
 
     #[test]
-    fn neither_the_order_of_keys_nor_escapes_mean_anything(
+    fn the_order_of_keys_and_escapes_have_no_meaning(
         value in generate::document(),
         keys in prop::collection::vec(any::<prop::sample::Index>(), 32),
         escapes in prop::collection::vec(any::<bool>(), 1..64),

@@ -16,7 +16,7 @@ pub(crate) enum Verdict {
     /// Refused by a reader but not by the schema alone: with problems of this kind, or as ambiguous
     /// JSON.
     Beyond(Option<ProblemKind>),
-    /// Whatever the reader decides.
+    /// Any verdict of the reader.
     Any,
 }
 
@@ -55,7 +55,7 @@ impl Place<'_> {
 
 type Spoil = fn(&mut Tree, &Place<'_>, &mut dyn FnMut(usize) -> usize) -> bool;
 
-/// One way.
+/// One way of spoiling a document.
 pub(crate) struct Kind {
     pub name: &'static str,
     pub verdict: Verdict,
@@ -65,7 +65,7 @@ pub(crate) struct Kind {
 }
 
 /// Every place of a document that the schema describes, so nothing inside extensions.
-pub(crate) fn spots<'s>(root: &'s Value, tree: &Tree) -> Vec<Place<'s>> {
+pub(crate) fn places<'s>(root: &'s Value, tree: &Tree) -> Vec<Place<'s>> {
     let mut found = Vec::new();
     walk(root, root, "Document".into(), tree, &mut 0, &mut found);
     found

@@ -7,7 +7,7 @@ use obvert_model::shape::{self, ObjectShape, Shape};
 use proptest::prelude::*;
 use proptest::sample::select;
 
-/// Every path of the format, walked here and not as [`Target`] does.
+/// Every path of the format, collected without [`Target`].
 fn paths() -> Vec<String> {
     fn below(object: &ObjectShape, above: &[&str], paths: &mut Vec<String>) {
         for field in &object.fields {
@@ -31,7 +31,7 @@ fn paths() -> Vec<String> {
 }
 
 #[test]
-fn every_path_of_the_format_comes_back_as_the_same_text() {
+fn every_path_of_the_format_round_trips_as_text() {
     let paths = paths();
     assert!(paths.len() > 150, "{}", paths.len());
     for path in paths {

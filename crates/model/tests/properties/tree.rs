@@ -1,5 +1,5 @@
-//! JSON as it is written in a file: duplicate keys, any order, any spelling of numbers, any
-//! escapes. A source can have what a value cannot.
+//! JSON as written in a file: duplicate keys, any order, any spelling of numbers, any escapes. A
+//! source can have features that a value cannot.
 
 use std::fmt::Write;
 
@@ -52,7 +52,7 @@ impl Tree {
         find(self, &mut { index })
     }
 
-    /// Whether any object has a duplicate key.
+    /// Returns whether any object has a duplicate key.
     pub(crate) fn has_twin_keys(&self) -> bool {
         match self {
             Self::Token(_) | Self::Text(_) => false,

@@ -51,7 +51,7 @@ proptest! {
 }
 
 #[test]
-fn steps_are_named_for_good() {
+fn names_of_steps_are_permanent() {
     // Names are in logs and keep their meaning: only add to this list.
     let names: Vec<&str> = STEPS.iter().map(|step| step.name).collect();
     assert_eq!(
