@@ -50,7 +50,7 @@ def main():
     lines = [json.dumps({**survey, "id": name}).encode() + b"\n" for name in "abc"]
     with tempfile.TemporaryDirectory() as folder:
         code, said = at_a_terminal(["archive", "unpack", "-", "-o", "out"], folder, lines)
-        if code != 0 or not re.search(r"\r\x1b\[2Kunpacking -:[12], [12] surveys unpacked, [1-3] s", said):
+        if code != 0 or not re.search(r"\r\x1b\[2Kunpacking -:[12], [12] surveys? unpacked, [1-3] s", said):
             wrong.append(f"unpacking at a terminal, exit {code}: {said!r}")
         if not re.search(r"s\r\x1b\[2K3 surveys unpacked to out\r\n$", said):
             wrong.append(f"the line that moves is not gone: {said!r}")

@@ -145,8 +145,8 @@ STRICTER = [
     ("{\"a\":[1,null]}", "{\"a\":1,\"a\":2}", "duplicate key"),
     ("{\"a\":[1,null]}", "words", "is not JSON"),
     ("</extensions>", "<extension name=\"org.example.x\">1</extension></extensions>", "is duplicated"),
-    ("<observation><id>2", "<observation><id encoding='json'>\"1\"", "stands twice"),
-    ("<structure><id>b", "<structure><id> a ", "stands twice"),
+    ("<observation><id>2", "<observation><id encoding='json'>\"1\"", "is a duplicate"),
+    ("<structure><id>b", "<structure><id> a ", "is a duplicate"),
     ("UTF-8", "ISO-8859-1", "UTF-8"),
     ("<id>d</id>", "<id xmlns:i='http://www.w3.org/2001/XMLSchema-instance' i:type='text'>d</id>", "unknown attribute"),
 ]
