@@ -45,7 +45,7 @@ impl SheetXml {
             style: if *is_text { " s=\"1\"" } else { "" },
         });
         Self {
-            deflated: DeflateEncoder::new(Vec::new(), Compression::fast()),
+            deflated: DeflateEncoder::new(Vec::new(), Compression::default()),
             columns: columns.collect(),
             row: String::new(),
             number: 1,
@@ -129,20 +129,22 @@ fn around_range(sheet: &str) -> Option<(&str, &str)> {
     Some((&sheet[..from], &sheet[to..]))
 }
 
-/// Adds rows to a workbook whose sheets have headings only. `sheets` has the number of each sheet,
-/// from 1, and its rows.
+/// Writes a workbook whose sheets have headings only, with rows added. `sheets` has the number of
+/// each sheet, from 1, and its rows. The file goes straight to `sink`, since a copy of it would
+/// double the memory.
 ///
 /// # Errors
-/// When the library wrote a workbook of another structure.
+/// When the sink fails, or the library wrote a workbook of another structure.
 pub(super) fn insert_rows(
     workbook: Vec<u8>,
     sheets: Vec<(usize, SheetXml)>,
-) -> Result<Vec<u8>, io::Error> {
+    sink: impl Write,
+) -> io::Result<()> {
     let mut headings = ZipArchive::new(Cursor::new(workbook))?;
     let options = SimpleFileOptions::default()
         .compression_method(CompressionMethod::Deflated)
         .last_modified_time(DateTime::default());
-    let mut workbook = ZipWriter::new(Cursor::new(Vec::new())).set_auto_large_file();
+    let mut workbook = ZipWriter::new_stream(sink).set_auto_large_file();
     let mut sheets: Vec<(String, SheetXml)> = sheets
         .into_iter()
         .map(|(number, rows)| (format!("xl/worksheets/sheet{number}.xml"), rows))
@@ -159,7 +161,7 @@ pub(super) fn insert_rows(
         sheets.swap_remove(place).1.insert_into(&sheet, &mut workbook)?;
     }
     match sheets.is_empty() {
-        true => Ok(workbook.finish()?.into_inner()),
+        true => Ok(workbook.finish().map(drop)?),
         false => Err(io::Error::other("the workbook library left out a sheet")),
     }
 }

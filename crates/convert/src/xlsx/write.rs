@@ -44,7 +44,7 @@ pub fn write_runs(
     walk(survey, &mut sheets)?;
     let workbook = headings_of(plan, survey.head(), &sheets.0).map_err(failed)?;
     let rows = (FIRST_TABLE..).zip(sheets.0).map(|(number, sheet)| (number, sheet.rows));
-    sink.write_all(&insert_rows(workbook, rows.collect())?)?;
+    insert_rows(workbook, rows.collect(), &mut sink)?;
     sink.flush()?;
     Ok(LossReport::default())
 }
