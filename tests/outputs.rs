@@ -302,28 +302,6 @@ fn only_new_findings_make_the_check_fail() {
     assert_eq!(json["baseline"]["file"], "before.json");
 }
 
-/// An earlier report may have the old names of renamed rules. Their findings are still known.
-#[test]
-fn a_baseline_with_old_rule_names_is_understood() {
-    let folder = folder();
-    check(folder.path(), &[REJECTED, "--also", "json=before.json"]);
-    let mut before = file(folder.path(), "before.json");
-    let report: Value = serde_json::from_str(&before).expect("json");
-    let all = report["findings"].as_array().expect("findings").len();
-    let mut replaced = 0;
-    for (old, new) in obvert::model::versions::RENAMED {
-        let current = format!("\"rule\": \"{new}\"");
-        replaced += before.matches(&current).count();
-        before = before.replace(&current, &format!("\"rule\": \"{old}\""));
-    }
-    assert!(replaced > 20, "{replaced} names");
-    std::fs::write(folder.path().join("before.json"), &before).expect("write");
-    let output = check(folder.path(), &[REJECTED, "--baseline", "before.json"]);
-    assert_eq!(status(&output), 0, "{}", stderr(&output));
-    let expected = format!("compared with before.json: {all} already known, 0 resolved\n");
-    assert!(stdout(&output).ends_with(&expected), "{}", stdout(&output));
-}
-
 /// `--all` lists every finding, in every format.
 #[test]
 fn all_removes_the_limit() {

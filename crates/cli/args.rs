@@ -15,7 +15,7 @@ use clap_complete::Shell;
 use obvert::convert::Format;
 
 pub(crate) use self::archive::{Archive, ArchiveList, Pack, Unpack};
-pub(crate) use self::check::{Check, ReportFormat, RuleOptions, Threshold};
+pub(crate) use self::check::{Check, OwnLists, ReportFormat, RuleOptions, Threshold};
 pub(crate) use self::convert::Convert;
 pub(crate) use self::fix::{Fix, FixFormat, Migrate};
 pub(crate) use self::grade::{AspectWord, Grade, TableFormat};

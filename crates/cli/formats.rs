@@ -111,7 +111,9 @@ pub(crate) fn refusal(name: &str, error: &FormatError) -> Failure {
         FormatError::Contradicted { stated, detected } => {
             format!("looks like {detected}, but --from is {stated}; correct --from, or omit it")
         }
-        FormatError::OneFile(_) => format!("{error}, or for an office's own table its --layout"),
+        FormatError::OneFile(_) => format!(
+            "{error}, or for an office's own table its --layout (check, convert, archive pack)"
+        ),
         FormatError::WriteOnly(format) if format.folder().is_some() && !format.is_named(name) => {
             format!("{}: {error}", format.title)
         }

@@ -13,6 +13,7 @@ use obvert::model::profile::{Profile, ProfileProblem};
 use obvert::model::read::{Problem, ReadError, locate};
 
 use crate::Failure;
+use crate::args::OwnLists;
 use crate::input::{self, ByLayout};
 use crate::kinds::kind_of;
 use crate::render::findings::{SourceLines, Texts};
@@ -55,6 +56,13 @@ pub(crate) fn grade_schemes(
         schemes.push(scheme);
     }
     Ok(schemes)
+}
+
+/// Reads the code lists and grade schemes of an office.
+pub(crate) fn own(arguments: &OwnLists) -> Result<(Vec<CodeList>, Vec<GradeScheme>), Failure> {
+    let lists = code_lists(&arguments.code_lists)?;
+    let schemes = grade_schemes(&arguments.grade_schemes, &lists)?;
+    Ok((lists, schemes))
 }
 
 /// Reads the profile that surveys are checked against. Its warnings are printed, but only errors

@@ -4,6 +4,7 @@
 mod args;
 mod atomic_output;
 mod commands;
+mod destination;
 mod formats;
 mod input;
 mod kinds;

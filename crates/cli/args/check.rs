@@ -90,6 +90,13 @@ pub(crate) struct RuleOptions {
     /// Set a limit of a rule, in the unit that `obvert explain RULE` shows; overrides the profile.
     #[arg(long = "limit", value_name = "RULE.LIMIT=NUMBER")]
     pub(crate) limits: Vec<String>,
+    #[command(flatten)]
+    pub(crate) own_lists: OwnLists,
+}
+
+/// The code lists and grade schemes of an office.
+#[derive(Debug, Args)]
+pub(crate) struct OwnLists {
     /// Add a code list of your own (JSON).
     #[arg(long = "code-list", value_name = "FILE")]
     pub(crate) code_lists: Vec<PathBuf>,

@@ -6,6 +6,7 @@ use clap::{Args, ValueEnum};
 
 use super::ListFormat;
 use super::check::{RuleOptions, Threshold};
+use crate::destination::Destination;
 
 #[derive(Debug, Args)]
 #[command(
@@ -19,15 +20,8 @@ pub(crate) struct Fix {
     /// Surveys: JSON documents, or - for standard input.
     #[arg(required = true, value_name = "FILE")]
     pub(crate) files: Vec<PathBuf>,
-    /// Write the fixed surveys in place.
-    #[arg(long, conflicts_with = "output")]
-    pub(crate) write: bool,
-    /// Write the fixed survey to this file, or - for standard output.
-    #[arg(short, long, value_name = "OUT")]
-    pub(crate) output: Option<PathBuf>,
-    /// Overwrite OUT if it exists.
-    #[arg(long, requires = "output")]
-    pub(crate) replace: bool,
+    #[command(flatten)]
+    pub(crate) destination: Destination,
     /// Also apply the fixes that need confirmation: you confirm what they state.
     #[arg(long)]
     pub(crate) confirm: bool,
@@ -73,15 +67,8 @@ pub(crate) struct Migrate {
     /// Surveys or profiles: JSON, or - for standard input.
     #[arg(required = true, value_name = "FILE")]
     pub(crate) files: Vec<PathBuf>,
-    /// Write the migrated files in place.
-    #[arg(long, conflicts_with = "output")]
-    pub(crate) write: bool,
-    /// Write the migrated file to this file, or - for standard output.
-    #[arg(short, long, value_name = "OUT")]
-    pub(crate) output: Option<PathBuf>,
-    /// Overwrite OUT if it exists.
-    #[arg(long, requires = "output")]
-    pub(crate) replace: bool,
+    #[command(flatten)]
+    pub(crate) destination: Destination,
     /// Migrate to this version.
     #[arg(long, default_value = obvert::model::versions::CURRENT, value_name = "VERSION")]
     pub(crate) to: String,

@@ -4,6 +4,8 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 
+use super::check::OwnLists;
+
 /// The commands for profiles.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Profile {
@@ -23,12 +25,8 @@ pub(crate) struct ProfileCheck {
     /// Use this date (YYYY-MM-DD) as today; suppressions have an end date.
     #[arg(long, value_name = "DATE")]
     pub(crate) today: Option<String>,
-    /// Add a code list of your own (JSON).
-    #[arg(long = "code-list", value_name = "FILE")]
-    pub(crate) code_lists: Vec<PathBuf>,
-    /// Add a grade scheme of your own (JSON).
-    #[arg(long = "grade-scheme", value_name = "FILE")]
-    pub(crate) grade_schemes: Vec<PathBuf>,
+    #[command(flatten)]
+    pub(crate) own_lists: OwnLists,
 }
 
 #[derive(Debug, Args)]
@@ -59,10 +57,6 @@ pub(crate) struct ProfileDraft {
     /// Use this date (YYYY-MM-DD) as today.
     #[arg(long, value_name = "DATE")]
     pub(crate) today: Option<String>,
-    /// Add a code list of your own (JSON).
-    #[arg(long = "code-list", value_name = "FILE")]
-    pub(crate) code_lists: Vec<PathBuf>,
-    /// Add a grade scheme of your own (JSON).
-    #[arg(long = "grade-scheme", value_name = "FILE")]
-    pub(crate) grade_schemes: Vec<PathBuf>,
+    #[command(flatten)]
+    pub(crate) own_lists: OwnLists,
 }

@@ -23,7 +23,9 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
     let mut outputs = Outputs::new(arguments)?;
     let earlier = arguments.baseline.as_deref().map(baseline).transpose()?;
     let layout = match &arguments.layout {
-        Some(path) => Some(lists::layout(path, lists::code_lists(&arguments.rules.code_lists)?)?),
+        Some(path) => {
+            Some(lists::layout(path, lists::code_lists(&arguments.rules.own_lists.code_lists)?)?)
+        }
         None => None,
     };
     let mut merged: Option<Report> = None;
@@ -201,8 +203,7 @@ pub(super) fn settings(arguments: &RuleOptions, all: bool) -> Result<Settings, F
             number.parse().ok().filter(|number: &f64| number.is_finite()).ok_or_else(malformed)?;
         settings.limits.insert((rule.to_owned(), limit.to_owned()), number);
     }
-    settings.code_lists = lists::code_lists(&arguments.code_lists)?;
-    settings.grade_schemes = lists::grade_schemes(&arguments.grade_schemes, &settings.code_lists)?;
+    (settings.code_lists, settings.grade_schemes) = lists::own(&arguments.own_lists)?;
     settings.profile =
         arguments.profile.as_deref().map(|path| lists::profile(path, &settings)).transpose()?;
     Ok(settings)

@@ -1,39 +1,25 @@
 //! `obvert migrate`: migrates surveys to the current version of the format, and profiles to the
 //! current names of rules, or shows what would change.
 
-use std::io::Write;
 use std::path::Path;
 
 use obvert::model::edit::{Edit, spelled};
 use obvert::model::read::Problem;
-use obvert::model::versions::{self, MigrateError, Migrated, MigratedDocument, Migration};
+use obvert::model::versions::{self, MigrateError, MigratedDocument, Migration};
 
-use super::print;
 use crate::args::{ListFormat, Migrate};
-use crate::input::{self, Input};
-use crate::{Failure, Status, atomic_output, render};
+use crate::input;
+use crate::{Failure, Status, render};
 
 /// How many locations of one step are listed; the rest is counted.
 const SHOWN: usize = 5;
 
 /// Migrates every file. If one cannot be migrated, it stays as it is, and the others are migrated.
 pub(crate) fn run(arguments: &Migrate) -> Result<Status, Failure> {
-    if arguments.output.is_some() && arguments.files.len() > 1 {
-        return Err(format!(
-            "--output takes one file, but {} were given; give --write to migrate files in place",
-            arguments.files.len()
-        )
-        .into());
-    }
-    if arguments.write && arguments.files.iter().any(|file| file == Path::new("-")) {
-        return Err("--write cannot write to standard input; give -o OUT".into());
-    }
+    arguments.destination.check(&arguments.files, "migrate")?;
     if !versions::KNOWN.contains(&arguments.to.as_str()) {
         let known = versions::KNOWN.join(", ");
         return Err(format!("--to {}: unknown version; give one of {known}", arguments.to).into());
-    }
-    if let Some(out) = arguments.output.as_deref().filter(|out| *out != Path::new("-")) {
-        atomic_output::may_write(out, arguments.replace)?;
     }
     let mut documents = Vec::new();
     let mut status = Status::Success;
@@ -45,7 +31,8 @@ pub(crate) fn run(arguments: &Migrate) -> Result<Status, Failure> {
         }));
     }
     if arguments.format == ListFormat::Json {
-        print_log(arguments, &(serde_json::to_string_pretty(&Migration::new(documents))? + "\n"))?;
+        let log = serde_json::to_string_pretty(&Migration::new(documents))? + "\n";
+        arguments.destination.print_log(log.as_bytes())?;
     }
     Ok(status)
 }
@@ -69,9 +56,9 @@ fn one(arguments: &Migrate, path: &Path) -> Result<MigratedDocument, Failure> {
     };
     let migrated = migrated.map_err(|error| failure(name, &error))?;
     let mut document = MigratedDocument::of(name, &migrated);
-    document.written = write(arguments, path, &source, &migrated)?;
+    document.written = arguments.destination.write(path, &source, migrated.text.as_bytes())?;
     if arguments.format == ListFormat::Text {
-        print_log(arguments, &text(arguments, &document, profile))?;
+        arguments.destination.print_log(text(arguments, &document, profile).as_bytes())?;
     }
     Ok(document)
 }
@@ -90,32 +77,6 @@ fn failure(name: &str, error: &MigrateError) -> String {
         render::failure(&*Failure::from(format!("{name}:{line}:{column}: {problem}")));
     }
     format!("{name}: is not valid in its version {version}; correct it, then migrate it")
-}
-
-/// Writes a migrated file, and returns where. A file without changes is written to OUT, but not in
-/// place.
-fn write(
-    arguments: &Migrate,
-    path: &Path,
-    source: &Input<'_>,
-    migrated: &Migrated,
-) -> Result<Option<String>, Failure> {
-    let bytes = migrated.text.as_bytes();
-    match arguments.output.as_deref() {
-        Some(out) if out == Path::new("-") => {
-            print(bytes)?;
-            Ok(Some("standard output".into()))
-        }
-        Some(out) => {
-            atomic_output::write_file(out, arguments.replace, |sink| Ok(sink.write_all(bytes)?))?;
-            Ok(Some(out.display().to_string()))
-        }
-        None if arguments.write && bytes != source.bytes() => {
-            atomic_output::rewrite(path, source.bytes(), bytes)?;
-            Ok(Some(source.name().to_owned()))
-        }
-        None => Ok(None),
-    }
 }
 
 /// The steps as text.
@@ -158,14 +119,4 @@ fn change(edit: &Edit) -> String {
         }
         Edit::Remove { path } => format!("{path}: removed"),
     }
-}
-
-/// Prints the log to standard output, or to standard error if the migrated file goes to standard
-/// output.
-fn print_log(arguments: &Migrate, text: &str) -> Result<(), Failure> {
-    if arguments.output.as_deref() == Some(Path::new("-")) {
-        anstream::stderr().lock().write_all(text.as_bytes())?;
-        return Ok(());
-    }
-    render::out(|out| out.write_all(text.as_bytes())).map(|_| ())
 }

@@ -153,6 +153,7 @@ impl Draft {
             required.insert(name.clone());
         }
         let presence = demanded.then(|| match part.table.is_empty() {
+            true if rows == 1 => "in the only survey".to_owned(),
             true => format!("in all {}", count(rows, "survey")),
             false => format!("in all {} of {}", count(rows, "row"), part.table.join(".")),
         });

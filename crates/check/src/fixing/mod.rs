@@ -32,8 +32,8 @@ use crate::finding::{Finding, Severity};
 use crate::report::{Report, is_structural};
 use crate::subject::Subject;
 
-/// The name that stands in for a rule's where a fix completes or corrects a row of `media` from the
-/// file itself.
+/// The name that a fix has instead of a rule's if it completes or corrects a row of `media` from
+/// the media file.
 pub const MEDIA_FILE: &str = "media-file";
 
 /// The maximum number of rounds. Each round applies all independent fixes, so more than a few are

@@ -19,7 +19,6 @@ mod document;
 pub(crate) mod example;
 pub(crate) mod fingerprint;
 mod merge;
-mod renamed;
 mod structural;
 
 use std::collections::BTreeMap;
@@ -276,7 +275,7 @@ impl Report {
     pub fn read(source: &[u8]) -> Result<Self, serde_json::Error> {
         use serde::de::Error;
         let source = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
-        let mut report: Self = serde_json::from_slice(source)?;
+        let report: Self = serde_json::from_slice(source)?;
         if report.report != VERSION {
             let other = &report.report;
             return Err(serde_json::Error::custom(format!(
@@ -291,7 +290,6 @@ impl Report {
                 "a finding names document {index}, but the report has {documents}"
             )));
         }
-        report.use_current_rule_names();
         Ok(report)
     }
 

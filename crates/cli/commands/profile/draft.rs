@@ -12,11 +12,7 @@ use crate::{Failure, Status, atomic_output, input, render};
 
 /// Drafts a profile.
 pub(super) fn run(arguments: &ProfileDraft) -> Result<Status, Failure> {
-    let check = super::settings(
-        arguments.today.as_deref(),
-        &arguments.code_lists,
-        &arguments.grade_schemes,
-    )?;
+    let check = super::settings(arguments.today.as_deref(), &arguments.own_lists)?;
     if let Some(output) = &arguments.output {
         atomic_output::may_write(output, arguments.replace)?;
     }

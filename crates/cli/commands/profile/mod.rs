@@ -2,12 +2,10 @@
 
 mod draft;
 
-use std::path::PathBuf;
-
 use obvert::check::{Settings, profile_problems};
 use obvert::model::profile::Profile;
 
-use crate::args::{Profile as Arguments, ProfileCheck};
+use crate::args::{OwnLists, Profile as Arguments, ProfileCheck};
 use crate::formats::format_names;
 use crate::lists::{self, File};
 use crate::{Failure, Status, render};
@@ -20,13 +18,8 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
     }
 }
 
-fn settings(
-    today: Option<&str>,
-    code_lists: &[PathBuf],
-    grade_schemes: &[PathBuf],
-) -> Result<Settings, Failure> {
-    let code_lists = lists::code_lists(code_lists)?;
-    let grade_schemes = lists::grade_schemes(grade_schemes, &code_lists)?;
+fn settings(today: Option<&str>, own_lists: &OwnLists) -> Result<Settings, Failure> {
+    let (code_lists, grade_schemes) = lists::own(own_lists)?;
     Ok(Settings::default()
         .with_today(super::check::today(today)?)
         .with_code_lists(code_lists)
@@ -36,8 +29,7 @@ fn settings(
 
 /// Reports the mistakes of a profile.
 fn check(arguments: &ProfileCheck) -> Result<Status, Failure> {
-    let settings =
-        settings(arguments.today.as_deref(), &arguments.code_lists, &arguments.grade_schemes)?;
+    let settings = settings(arguments.today.as_deref(), &arguments.own_lists)?;
     let file = File::open(&arguments.file, "profile")?;
     let name = &file.name;
     let profile = match Profile::read(&file.bytes) {

@@ -114,13 +114,13 @@ fn end(
         if other == key(Target::CODE) || other == key(Target::CHARACTERISATION) {
             let line = journal.places.of(&pointer).map_or(0, |location| location.line);
             let message = format!(
-                "the row that ends the stretch {:?} has another code than line {line}, which starts it; correct one of them",
+                "the row that ends the stretch {:?} has a different code from line {line}, which starts it; correct one of them",
                 mark.text
             );
             journal.problem(ProblemKind::TextForm, origin(Target::CODE), &pointer, message);
         } else {
             let message = format!(
-                "the row that ends the stretch has another {other}; the value at its start is kept"
+                "the row that ends the stretch differs in {other}; the value at its start is kept"
             );
             let loss = Loss::new(LossKind::Dropped, format!("{pointer}/{other}"), message);
             let was = finish.get(&other).cloned();

@@ -289,7 +289,7 @@ fn every_unreadable_cell_is_reported_with_its_location() {
             "Crack,longitudinal,11-1,,end 1",
             "Crack,complex,11-1,,end 1",
             "t.csv:6:12 (column Observation): ",
-            "the row that ends the stretch \"end 1\" has another code than line 4, which starts it",
+            "the row that ends the stretch \"end 1\" has a different code from line 4, which starts it",
         ),
         (
             "11-1,",

@@ -226,7 +226,7 @@ fn several_rows_about_one_object_must_agree() {
             json!({"heading": "Ward", "to": "pipes.extensions"}),
             json!({"heading": "Contract", "to": "assignment.contract"}),
             json!({"heading": "Unit", "to": "units.length"}),
-            json!({"heading": "Old", "drop": "nobody knows what it was for"}),
+            json!({"heading": "Old", "drop": "its purpose is unknown"}),
         ],
         |layout| layout["extension"] = "org.example.s".into(),
     );
@@ -258,7 +258,7 @@ fn several_rows_about_one_object_must_agree() {
     assert_eq!(report.losses[0].kind, LossKind::Dropped);
     assert_eq!(
         report.losses[0].message,
-        "the column \"Old\" is not carried over: nobody knows what it was for"
+        "the column \"Old\" is not carried over: its purpose is unknown"
     );
 }
 

@@ -149,7 +149,7 @@ table! {
         place?: u32,
         /// The pattern of a date (`d`, `dd`, `m`, `mm`, `yyyy`; `yy` for a year from 2000 to 2099,
         /// `mmm` for `Jan` to `Dec`) or a time (`h`, `hh`, `mm`, `ss`, `am`), other characters
-        /// stand for themselves: `dd.mm.yyyy`, `h:mm am`. In a pattern of date and time, `m` after
+        /// are literal: `dd.mm.yyyy`, `h:mm am`. In a pattern of date and time, `m` after
         /// `h` is the minute. A third `h` is the letter after the hour: `hhhmm` for `08h15`.
         /// `serial-1900` and `serial-1904` are the day numbers of spreadsheets.
         pattern?: Text,

@@ -76,9 +76,8 @@ impl Layout {
             self.heading("/stretches/column", &stretches.column, &mut problems);
             let marks = [("start", &stretches.start), ("finish", &stretches.finish)];
             for (key, text) in marks.iter().filter(|(_, text)| text.matches('#').count() != 1) {
-                let message = format!(
-                    "{text:?} must contain one #, which stands for the number of the stretch"
-                );
+                let message =
+                    format!("{text:?} must contain one #, the place of the number of the stretch");
                 problems.add(format!("/stretches/{key}"), message);
             }
             if stretches.start == stretches.finish {
