@@ -557,6 +557,18 @@ fn contrast(one: [f64; 3], other: [f64; 3]) -> f64 {
     (one.max(other) + 0.05) / (one.min(other) + 0.05)
 }
 
+/// The advice of a structural problem is that of its kind.
+#[test]
+fn advice_is_not_repeated() {
+    let mut document = minimal();
+    document["pipes"][0]["carries"] = json!("foul");
+    let report = check(&document, "survey.obvert.json", today());
+    let page = page(&report);
+    let advice = "The word is not in the vocabulary of the field.";
+    assert!(page.contains(&format!("<strong>What to do.</strong> {advice}")));
+    assert!(!page.contains(&format!("<dt>Advice</dt><dd>{advice}")));
+}
+
 #[test]
 fn automatic_fixes_are_announced() {
     let mut document = minimal();

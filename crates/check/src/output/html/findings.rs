@@ -125,13 +125,14 @@ fn group(
         Text(group.rule),
     )?;
     writeln!(sink, "<ol class=\"places\">")?;
+    let advice = advice_on(report, group.rule);
     for numbered in &group.findings {
-        place(report, *numbered, sink)?;
+        place(report, *numbered, advice.as_deref(), sink)?;
     }
     writeln!(sink, "</ol>")?;
     if let Some(named) = named {
-        if let Some(advice) = advice_on(report, group.rule) {
-            writeln!(sink, "<p class=\"do\"><strong>What to do.</strong> {}</p>", Inline(&advice))?;
+        if let Some(advice) = &advice {
+            writeln!(sink, "<p class=\"do\"><strong>What to do.</strong> {}</p>", Inline(advice))?;
         }
         write!(sink, "<details><summary>About this check</summary>")?;
         for (heading, text) in named.sections() {
@@ -142,7 +143,13 @@ fn group(
     writeln!(sink, "</div>")
 }
 
-fn place(report: &Report, numbered: Numbered<'_>, sink: &mut dyn Write) -> io::Result<()> {
+/// One finding of a group. Its own advice is left out if it is that of the whole group.
+fn place(
+    report: &Report,
+    numbered: Numbered<'_>,
+    advice: Option<&str>,
+    sink: &mut dyn Write,
+) -> io::Result<()> {
     let Numbered { number, finding } = numbered;
     writeln!(
         sink,
@@ -154,7 +161,7 @@ fn place(report: &Report, numbered: Numbered<'_>, sink: &mut dyn Write) -> io::R
         write!(sink, "<div><dt>Where</dt><dd><bdi>{}</bdi></dd></div>", Text(&subject))?;
     }
     write!(sink, "<div><dt>In the file</dt><dd>{}</dd></div>", source(finding))?;
-    if let Some(help) = &finding.help {
+    if let Some(help) = finding.help.as_ref().filter(|help| Some(help.as_ref()) != advice) {
         write!(sink, "<div><dt>Advice</dt><dd>{}</dd></div>", Inline(help))?;
     }
     if let Some(fix) = &finding.fix {
