@@ -9,7 +9,9 @@ use super::journal::{Journal, one_line};
 use super::observation::Seen;
 use super::records::{Held, Records};
 use super::row::{Excess, Row, WrongCell};
+use super::spaces::Spaces;
 use super::stretches::OpenStretches;
+use crate::detect::Texts;
 use crate::grid::{GridCell, GridRow, Origin};
 use crate::needs;
 use crate::plan::{ColumnUse, Plan};
@@ -21,8 +23,12 @@ pub(crate) struct Collector<'p, 'l> {
     pub(super) journal: Journal<'l>,
     pub(super) records: Records,
     stretches: OpenStretches,
+    spaces: Spaces,
+    texts: Texts,
     pub(super) last: LastRow,
     pub(super) latest: Option<Latest>,
+    /// The digest of the rows, if the layout uses it.
+    pub(super) digest: String,
 }
 
 /// The row from which fields of the document are made.
@@ -47,8 +53,11 @@ impl<'p, 'l> Collector<'p, 'l> {
             journal,
             records: Records::default(),
             stretches: OpenStretches::default(),
+            spaces: Spaces::default(),
+            texts: Texts::default(),
             last: LastRow::default(),
             latest: None,
+            digest: String::new(),
         }
     }
 
@@ -57,6 +66,17 @@ impl<'p, 'l> Collector<'p, 'l> {
         if let Some((origin, message)) = self.bindings.misfit(grid_row, self.plan.layout) {
             self.journal.problem(ProblemKind::OrphanRow, origin, "", message);
             return;
+        }
+        for (index, (cell, column)) in
+            grid_row.cells.iter().zip(&self.bindings.columns).enumerate()
+        {
+            column.iter().for_each(|column| self.spaces.add(cell, column, index + 1));
+            let place = || {
+                let heading = self.journal.places.headings.get(index);
+                let heading = heading.map(|heading| one_line(heading)).unwrap_or_default();
+                format!("in line {} (column {heading})", cell.line)
+            };
+            self.texts.add(&cell.text, place);
         }
         let (mut row, wrong) = Row::read(grid_row, &self.bindings.columns, self.plan);
         row.complete(self.plan);
@@ -79,6 +99,23 @@ impl<'p, 'l> Collector<'p, 'l> {
         }
         self.note_issued(&row, line);
         self.last = LastRow { row: Some(row), line };
+    }
+
+    /// Notes texts that look damaged, and white space that is not kept.
+    pub(super) fn note_texts(&mut self) {
+        for note in self.texts.notes() {
+            self.journal.report.note("", note);
+        }
+        let Some((count, first)) = self.spaces.found() else { return };
+        let at = self.journal.places.location(first);
+        let heading = at.heading.map(|heading| format!(" (column {heading})")).unwrap_or_default();
+        let cells = if count == 1 { "1 cell".to_owned() } else { format!("{count} cells") };
+        let first = if count == 1 { "in" } else { "first in" };
+        let message = format!(
+            "white space around the values of {cells} is not kept, {first} line {}{heading}",
+            at.line
+        );
+        self.journal.report.note("", message);
     }
 
     /// Adds a row of a pipe and a run, and returns the pointer of its record.

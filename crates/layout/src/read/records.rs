@@ -20,6 +20,17 @@ pub(crate) struct Records {
     places: HashMap<(Record, String), usize>,
     /// The locations of the fields of the document.
     origins: HashMap<Target, Origin>,
+    /// How runs ended by the codes of their rows, by index.
+    ends: BTreeMap<usize, RunEnd>,
+}
+
+/// How a run ended by the code of a row, and at which distance.
+pub(crate) struct RunEnd {
+    pub(crate) outcome: Value,
+    pub(crate) distance: Option<Value>,
+    /// The location of the row, and of its distance.
+    pub(crate) line: Origin,
+    pub(crate) origin: Origin,
 }
 
 /// The kind of a record.
@@ -124,7 +135,7 @@ impl Records {
         false
     }
 
-    /// Adds a record with some fields, unless it exists.
+    /// Adds a record with some fields, unless it exists; returns whether it is new.
     pub(crate) fn add(
         &mut self,
         record: Record,
@@ -132,16 +143,17 @@ impl Records {
         fields: impl IntoIterator<Item = (&'static str, Value)>,
         origin: Origin,
         journal: &mut Journal<'_>,
-    ) {
+    ) -> bool {
         let rows = self.lists.entry(record).or_default();
         let std::collections::hash_map::Entry::Vacant(free) =
             self.places.entry((record, id.to_owned()))
         else {
-            return;
+            return false;
         };
         journal.places.record(&pointer(record, *free.insert(rows.len())), origin);
         let id = std::iter::once(("id", Value::from(id)));
         rows.push(id.chain(fields).map(|(key, value)| (key.to_owned(), value)).collect());
+        true
     }
 
     /// Adds the structures and parties that a row names.
@@ -159,6 +171,42 @@ impl Records {
             let fields = std::iter::once(("name", cell.value.clone())).chain(role);
             self.add(Record::Party, &as_text(&cell.value), fields, origin(cell), journal);
         }
+    }
+
+    /// Notes how a run ended; the last such row of a run counts.
+    pub(crate) fn end_run(&mut self, run: usize, end: RunEnd) {
+        self.ends.insert(run, end);
+    }
+
+    /// Sets how the runs ended, unless columns have it.
+    pub(crate) fn set_ends(&mut self, journal: &mut Journal<'_>) {
+        for (run, end) in std::mem::take(&mut self.ends) {
+            let values = [
+                (Target::OUTCOME, Some(end.outcome), end.line),
+                (Target::SURVEYED, end.distance, end.origin),
+            ];
+            let Some(record) = self.get_mut(Record::Run, run) else { continue };
+            for (target, value, origin) in values {
+                let Some(value) = value.filter(|_| target.get_in(record).is_none()) else { continue };
+                target.put(record, value);
+                journal.places.record(&format!("/runs/{run}{}", target.pointer()), origin);
+            }
+        }
+    }
+
+    /// The record with an id.
+    pub(crate) fn named(&self, record: Record, id: &str) -> Option<&Map<String, Value>> {
+        self.get(record, *self.places.get(&(record, id.to_owned()))?)
+    }
+
+    /// The record with an id, for changing.
+    pub(crate) fn named_mut(
+        &mut self,
+        record: Record,
+        id: &str,
+    ) -> Option<&mut Map<String, Value>> {
+        let place = *self.places.get(&(record, id.to_owned()))?;
+        self.get_mut(record, place)
     }
 
     pub(crate) fn get(&self, record: Record, place: usize) -> Option<&Map<String, Value>> {

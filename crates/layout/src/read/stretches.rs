@@ -21,7 +21,7 @@ pub(crate) struct Mark<'r> {
 
 impl Mark<'_> {
     /// The number in a pattern, at its `#`.
-    fn number(self, pattern: &str) -> Option<String> {
+    pub(super) fn number(self, pattern: &str) -> Option<String> {
         let (before, after) = pattern.split_once('#')?;
         let number = self.text.strip_prefix(before)?.strip_suffix(after)?;
         (!number.is_empty() && number.bytes().all(|byte| byte.is_ascii_digit()))

@@ -19,6 +19,7 @@ mod draft_open;
 mod draft_values;
 mod draft_xml;
 mod kinds;
+mod nothing_lost;
 mod robust;
 mod xml;
 
