@@ -61,16 +61,16 @@ macro_rules! form {
 
 fn forms() -> Vec<Form> {
     vec![
-        form!(xml, 400, Some(|files| xml::read(&files[0].1, "s.xml"))),
-        form!(geojson, 400, Some(|files| geojson::read(&files[0].1, "s.geojson"))),
-        form!(xlsx, 60, Some(|files| xlsx::read(&files[0].1, "s.xlsx"))),
-        form!(geopackage, 40, Some(|files| geopackage::read(&files[0].1, "s.gpkg"))),
-        form!(kml, 400, None),
+        form!(xml, 200, Some(|files| xml::read(&files[0].1, "s.xml"))),
+        form!(geojson, 200, Some(|files| geojson::read(&files[0].1, "s.geojson"))),
+        form!(xlsx, 30, Some(|files| xlsx::read(&files[0].1, "s.xlsx"))),
+        form!(geopackage, 20, Some(|files| geopackage::read(&files[0].1, "s.gpkg"))),
+        form!(kml, 200, None),
         Form {
             name: "csv",
             write: csv::write,
             read: Some(|files| csv::read(files, "s")),
-            cases: 400,
+            cases: 200,
         },
         Form {
             name: "csv-zip",
@@ -80,9 +80,9 @@ fn forms() -> Vec<Form> {
                 Ok((vec![(String::new(), sink.into_inner())], report))
             },
             read: Some(|files| csv::read_zip(&files[0].1, "s.zip")),
-            cases: 100,
+            cases: 40,
         },
-        Form { name: "geoparquet", write: geoparquet::write, read: None, cases: 60 },
+        Form { name: "geoparquet", write: geoparquet::write, read: None, cases: 40 },
     ]
 }
 
@@ -113,15 +113,15 @@ fn assert_told(form: &Form, base: &(Files, LossReport), change: &Change) {
 
 #[test]
 fn a_change_of_any_value_changes_the_file_or_the_report() {
-    for (source, share) in [(EVERY_FIELD, 1), (LARKMOOR, 2)] {
+    for (source, share) in [(EVERY_FIELD, 1), (LARKMOOR, 4)] {
         let value: Value = serde_json::from_str(source).unwrap();
         let document = document_of(value.clone());
         for form in forms() {
             let base = (form.write)(&document).unwrap();
             let again = (form.write)(&document).unwrap();
             assert!(base == again, "{}: equal documents give different files", form.name);
-            let changes = changes::some(changes::of(&value), asked(form.cases / share));
-            assert!(changes.len() > 15, "{}", changes.len());
+            let changes = changes::of(&value, asked(form.cases / share));
+            assert!(changes.len() >= 5, "{}", changes.len());
             println!("{}: {} changes", form.name, changes.len());
             changes.iter().for_each(|change| assert_told(&form, &base, change));
         }
@@ -142,7 +142,7 @@ fn assert_true_account(form: &Form, document: &Document) -> Result<(), TestCaseE
 }
 
 proptest! {
-    #![proptest_config(cases(24))]
+    #![proptest_config(cases(6))]
     #[test]
     fn a_report_without_losses_is_true(document in documents()) {
         for form in forms() {
@@ -154,7 +154,7 @@ proptest! {
     #[test]
     fn a_change_of_any_value_of_any_document_is_told(document in documents(), seed in any::<prop::sample::Index>()) {
         let value = serde_json::to_value(&document).unwrap();
-        let mut changes = changes::of(&value);
+        let mut changes = changes::of(&value, 40);
         if changes.is_empty() {
             return Ok(());
         }

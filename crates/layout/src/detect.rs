@@ -107,32 +107,33 @@ impl Texts {
         notes
     }
 
-    /// A note if the texts were probably read in a wrong encoding of single bytes.
+    /// A note if the texts were probably read in a wrong encoding of single bytes: the first one
+    /// that has all their letters is the one that they were read in.
     fn wrong_page(&self) -> Option<String> {
-        READ_AS.iter().find_map(|read_as| {
+        let (read_as, bytes) = READ_AS.iter().find_map(|read_as| {
             let bytes = self.words.iter().map(|word| {
                 let (bytes, _, is_lacking) = read_as.encode(word);
                 (!is_lacking).then(|| bytes.into_owned())
             });
-            let bytes: Vec<Vec<u8>> = bytes.collect::<Option<_>>()?;
-            let likely = of_bytes(&bytes.join(&b' '));
-            let meant = |bytes: &[u8]| likely.decode_without_bom_handling(bytes).0.into_owned();
-            let mut wrong = self
-                .words
-                .iter()
-                .zip(&bytes)
-                .map(|(word, bytes)| (word, meant(bytes)))
-                .filter(|(word, meant)| *word != meant);
-            let (word, meant) = wrong.next()?;
-            let count = 1 + wrong.count();
-            let label = likely.name().to_ascii_lowercase();
-            (likely.is_single_byte() && count >= SURE).then(|| {
-                format!(
-                    "{count} words look like {label} that was read as {}, such as {word:?} for {meant:?}; if they are, set encoding to \
-                     {label} in the layout, or export the table again as UTF-8",
-                    read_as.name().to_ascii_lowercase()
-                )
-            })
+            Some((read_as, bytes.collect::<Option<Vec<_>>>()?))
+        })?;
+        let likely = of_bytes(&bytes.join(&b' '));
+        let meant = |bytes: &[u8]| likely.decode_without_bom_handling(bytes).0.into_owned();
+        let mut wrong = self
+            .words
+            .iter()
+            .zip(&bytes)
+            .map(|(word, bytes)| (word, meant(bytes)))
+            .filter(|(word, meant)| *word != meant);
+        let (word, meant) = wrong.next()?;
+        let count = 1 + wrong.count();
+        let (label, read_as) =
+            (likely.name().to_ascii_lowercase(), read_as.name().to_ascii_lowercase());
+        (likely.is_single_byte() && count >= SURE).then(|| {
+            format!(
+                "{count} words look like {label} that was read as {read_as}, such as {word:?} for {meant:?}; if they are, set encoding to \
+                 {label} in the layout, or export the table again as UTF-8"
+            )
         })
     }
 }

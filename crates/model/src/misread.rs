@@ -82,6 +82,8 @@ fn misread(text: &str) -> Option<Misread> {
 fn restored(text: &str, encoding: &'static Encoding) -> Option<String> {
     let mut restored = String::with_capacity(text.len());
     let (mut rest, mut is_certain) = (text, false);
+    // Three small letters of another alphabet can be a word, and look like one sign of the East.
+    let is_latin = ![WINDOWS_1251, WINDOWS_1253, KOI8_R, KOI8_U, IBM866].contains(&encoding);
     while !rest.is_empty() {
         let plain = rest.find(|letter: char| !letter.is_ascii()).unwrap_or(rest.len());
         let (ascii, more) = rest.split_at(plain);
@@ -91,7 +93,9 @@ fn restored(text: &str, encoding: &'static Encoding) -> Option<String> {
         if !run.is_empty() {
             let (bytes, _, is_lacking) = encoding.encode(run);
             let meant = std::str::from_utf8(&bytes).ok().filter(|_| !is_lacking);
-            let meant = meant.filter(|meant| meant.chars().all(is_likely));
+            let meant = meant.filter(|meant| {
+                meant.chars().all(|letter| is_likely(letter) && (is_latin || !is_eastern(letter)))
+            });
             is_certain |= meant.is_some_and(|meant| is_certain_run(run, meant, (ascii, after)));
             restored.push_str(meant.unwrap_or(run));
         }
@@ -106,6 +110,10 @@ fn is_likely(letter: char) -> bool {
         '\u{a0}'..='\u{24f}' | '\u{370}'..='\u{45f}' | '\u{490}'..='\u{491}'
         | '\u{1e00}'..='\u{1eff}' | '\u{2010}'..='\u{203a}' | '\u{20ac}' | '\u{2116}' | '\u{2122}'
         | '\u{2190}'..='\u{22ff}' | '\u{3040}'..='\u{30ff}' | '\u{4e00}'..='\u{9fff}')
+}
+
+fn is_eastern(letter: char) -> bool {
+    letter >= '\u{2190}'
 }
 
 /// Whether letters were certainly misread. A letter before a dash or a quotation mark can look the
@@ -175,6 +183,7 @@ mod tests {
             "ü", "45°", "it’s", "Zoë", "SÃO", "ÂGE", "“Å”", "«KÖ»", "Ä–", "10 ½", "Straße", "â",
             "日本", "one\r\n\ttwo", "Příbram", "łąka", "Труба", "Рівне", "Σωλήνας", "ΟΔΟΣ", "Çatlak",
             "ŞIŞLI", "Žvyro gatvė", "Õhtu", "Œuvre", "naïve", "Straße – “Ä”", "№ 5", "5 × 3 m²",
+            "шла", "вершин", "шли мы",
         ] {
             assert_eq!(damage(text), None, "{text}");
         }

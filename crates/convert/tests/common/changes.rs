@@ -15,23 +15,19 @@ pub struct Change {
     pub document: Document,
 }
 
-/// All changes of a document.
-pub fn of(document: &Value) -> Vec<Change> {
+/// As many changes of a document as a test asks for, evenly spread over its values; fewer if some
+/// are not valid.
+pub fn of(document: &Value, count: usize) -> Vec<Change> {
     let mut found = Vec::new();
     of_object(document, shape::document(), "", &mut found);
-    let changes = found.into_iter().filter_map(|(pointer, becomes)| {
+    let step = found.len().div_ceil(count.max(1)).max(1);
+    let changes = found.into_iter().step_by(step).filter_map(|(pointer, becomes)| {
         let mut changed = document.clone();
         put(&mut changed, &pointer, becomes.clone());
         let document = obvert_model::read::document(changed.to_string().as_bytes()).ok()?;
         Some(Change { pointer, becomes, document })
     });
     changes.collect()
-}
-
-/// As many of some changes as a test asks for, evenly spread.
-pub fn some(changes: Vec<Change>, count: usize) -> Vec<Change> {
-    let step = changes.len().div_ceil(count.max(1)).max(1);
-    changes.into_iter().step_by(step).collect()
 }
 
 /// Sets or removes the value at a pointer.

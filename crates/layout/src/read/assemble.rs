@@ -49,6 +49,7 @@ impl<'l> Collector<'_, 'l> {
 
     fn assembly(self, plan: &Plan<'l>) -> Assembly<'l> {
         let Collector { mut records, mut journal, last, latest, digest, .. } = self;
+        records.report_disputes(&mut journal);
         records.set_ends(&mut journal);
         complete_runs(&mut records, plan);
         let mut document = records.take_document();

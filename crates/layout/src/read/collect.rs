@@ -4,6 +4,7 @@ use obvert_convert::{Loss, LossKind};
 use obvert_model::layout::{Record, Target};
 use obvert_model::read::ProblemKind;
 
+use super::blanks::Blanks;
 use super::headings::Bindings;
 use super::journal::{Journal, one_line};
 use super::observation::Seen;
@@ -11,6 +12,7 @@ use super::records::{Held, Records};
 use super::row::{Excess, Row, WrongCell};
 use super::spaces::Spaces;
 use super::stretches::OpenStretches;
+use crate::as_text;
 use crate::detect::Texts;
 use crate::grid::{GridCell, GridRow, Origin};
 use crate::needs;
@@ -24,6 +26,7 @@ pub(crate) struct Collector<'p, 'l> {
     pub(super) records: Records,
     stretches: OpenStretches,
     spaces: Spaces,
+    blanks: Blanks,
     texts: Texts,
     pub(super) last: LastRow,
     pub(super) latest: Option<Latest>,
@@ -54,6 +57,7 @@ impl<'p, 'l> Collector<'p, 'l> {
             records: Records::default(),
             stretches: OpenStretches::default(),
             spaces: Spaces::default(),
+            blanks: Blanks::default(),
             texts: Texts::default(),
             last: LastRow::default(),
             latest: None,
@@ -92,6 +96,7 @@ impl<'p, 'l> Collector<'p, 'l> {
             self.report_unnamed(&row, grid_row, wrong);
             return;
         };
+        self.count_blanks(grid_row, &pipe, &run);
         let of = self.add_row(&row, (&pipe, &run), &wrong, line);
         self.report_dropped(&grid_row.cells, &of);
         for excess in std::mem::take(&mut row.excess) {
@@ -101,9 +106,29 @@ impl<'p, 'l> Collector<'p, 'l> {
         self.last = LastRow { row: Some(row), line };
     }
 
+    /// Counts the blank cells of a row. A pipe or run that this row is the first to name has a place
+    /// only afterwards.
+    fn count_blanks(&mut self, row: &GridRow, pipe: &str, run: &str) {
+        let named = [(Record::Document, ""), (Record::Pipe, pipe), (Record::Run, run)];
+        for (record, id) in named {
+            let place = self.records.place_or_next(record, id);
+            self.blanks.add(record, place, row, &self.bindings.columns);
+        }
+    }
+
     /// Notes texts that look damaged, and white space that is not kept.
     pub(super) fn note_texts(&mut self) {
-        for note in self.texts.notes() {
+        let (records, headings) = (&self.records, &self.journal.places.headings);
+        let name = |record: Record, place: usize| match records.get(record, place) {
+            Some(own) if record != Record::Document => {
+                let id = own.get("id").map(as_text).unwrap_or_default();
+                format!("{} {id}", record.name())
+            }
+            _ => "the document".to_owned(),
+        };
+        let mut notes = self.texts.notes();
+        notes.extend(self.blanks.notes(headings, name));
+        for note in notes {
             self.journal.report.note("", note);
         }
         let Some((count, first)) = self.spaces.found() else { return };
@@ -132,23 +157,28 @@ impl<'p, 'l> Collector<'p, 'l> {
             self.records.set(Target::RUN_PIPE, run, cell, line, &mut self.journal);
         }
         self.records.add_named(row, line, &mut self.journal);
-        let next = self.records.observations(run).len();
+        let is_observation = row.is_observation()
+            || wrong.iter().any(|cell| cell.target.record() == Record::Observation);
+        let of = if is_observation {
+            let next = self.records.observations(run).len();
+            let code = row.text(Target::CODE).and_then(|code| self.plan.codes.get(&code));
+            let seen = Seen { plan: self.plan, row, code, run, run_id, place: next, line };
+            // The row that ends a stretch is part of the observation that an earlier row starts.
+            let place = seen.add(&mut self.records, &mut self.stretches, &mut self.journal);
+            format!("/runs/{run}/observations/{place}")
+        } else {
+            format!("/runs/{run}")
+        };
         for cell in wrong {
             let above = match cell.target.record() {
                 Record::Pipe => format!("/pipes/{pipe}"),
                 Record::Run => format!("/runs/{run}"),
-                Record::Observation => format!("/runs/{run}/observations/{next}"),
+                Record::Observation => of.clone(),
                 _ => String::new(),
             };
             self.report_wrong(cell, &above);
         }
-        if !row.is_observation() {
-            return format!("/runs/{run}");
-        }
-        let code = row.text(Target::CODE).and_then(|code| self.plan.codes.get(&code));
-        let seen = Seen { plan: self.plan, row, code, run, run_id, place: next, line };
-        let place = seen.add(&mut self.records, &mut self.stretches, &mut self.journal);
-        format!("/runs/{run}/observations/{place}")
+        of
     }
 
     pub(super) fn merge(&mut self, record: Record, id: &str, row: &Row, line: usize) -> usize {

@@ -5,8 +5,10 @@
 //! nothing is guessed.
 
 mod assemble;
+mod blanks;
 mod check;
 mod collect;
+mod disputes;
 mod headings;
 pub(crate) mod journal;
 mod observation;
@@ -15,6 +17,7 @@ mod repeated;
 pub(crate) mod row;
 mod spaces;
 mod stretches;
+mod suggest;
 
 use obvert_convert::{ConvertError, Location, Loss, LossKind, LossReport, Survey};
 use obvert_model::layout::Layout;

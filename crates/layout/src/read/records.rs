@@ -4,9 +4,9 @@ use std::collections::{BTreeMap, HashMap};
 
 use obvert_model::edit::token;
 use obvert_model::layout::{Record, Target};
-use obvert_model::read::ProblemKind;
 use serde_json::{Map, Value};
 
+use super::disputes::Disputes;
 use super::journal::Journal;
 use super::row::{Cell, Row};
 use crate::as_text;
@@ -22,6 +22,10 @@ pub(crate) struct Records {
     origins: HashMap<Target, Origin>,
     /// How runs ended by the codes of their rows, by index.
     ends: BTreeMap<usize, RunEnd>,
+    /// How many rows each record has so far.
+    counts: HashMap<(Record, usize), usize>,
+    /// Values on which rows disagree, by pointer.
+    disputes: Disputes,
 }
 
 /// How a run ended by the code of a row, and at which distance.
@@ -61,6 +65,7 @@ impl Records {
         if record != Record::Document && journal.places.of(&above).is_none() {
             journal.places.record(&above, Origin::line(line));
         }
+        *self.counts.entry((record, place)).or_default() += 1;
         for (target, cell) in row.of(record) {
             self.set(target, place, cell, line, journal);
         }
@@ -110,7 +115,9 @@ impl Records {
         cell: &Cell,
         journal: &mut Journal<'_>,
     ) -> bool {
-        let Some(object) = self.get_mut(record, place) else { return false };
+        let Self { lists, counts, disputes, .. } = self;
+        let object = lists.get_mut(&record).and_then(|rows| rows.get_mut(place));
+        let Some(object) = object else { return false };
         let (first, rest) = keys.split_first().map_or(("", keys), |(first, rest)| (*first, rest));
         let earlier =
             rest.iter().try_fold(object.get(first), |value, key| Some(value?.get(*key))).flatten();
@@ -120,17 +127,17 @@ impl Records {
                 journal.places.record(pointer, cell.origin);
                 return true;
             }
-            Some(earlier) if *earlier != cell.value => {
-                let at = journal.places.of(pointer).map_or(0, |location| location.line);
-                let message = format!(
-                    "found {}, and line {at} has {} for the same {}; correct one of them",
-                    as_text(&cell.value),
-                    as_text(earlier),
-                    record.name()
-                );
-                journal.problem(ProblemKind::TextForm, cell.origin, pointer, message);
+            Some(earlier) => {
+                let first = || {
+                    let count = counts.get(&(record, place)).copied().unwrap_or(1);
+                    let at = journal.places.of(pointer);
+                    let column = at.as_ref().and_then(|at| at.column).unwrap_or(0);
+                    let line = at.map_or(0, |at| at.line);
+                    let heading = if cell.origin.column == column { cell.origin.heading } else { 0 };
+                    (count.saturating_sub(1).max(1), Origin { line, column, heading })
+                };
+                disputes.note(pointer, record, (earlier, first), cell);
             }
-            Some(_) => {}
         }
         false
     }
@@ -173,6 +180,11 @@ impl Records {
         }
     }
 
+    /// Reports the values on which rows disagree: the odd rows, if most rows have another value.
+    pub(crate) fn report_disputes(&mut self, journal: &mut Journal<'_>) {
+        self.disputes.report(journal);
+    }
+
     /// Notes how a run ended; the last such row of a run counts.
     pub(crate) fn end_run(&mut self, run: usize, end: RunEnd) {
         self.ends.insert(run, end);
@@ -192,6 +204,12 @@ impl Records {
                 journal.places.record(&format!("/runs/{run}{}", target.pointer()), origin);
             }
         }
+    }
+
+    /// The index of the record with an id, or that it will have.
+    pub(crate) fn place_or_next(&self, record: Record, id: &str) -> usize {
+        let known = self.places.get(&(record, id.to_owned())).copied();
+        known.unwrap_or_else(|| self.lists.get(&record).map_or(0, Vec::len))
     }
 
     /// The record with an id.

@@ -9,6 +9,7 @@ use obvert_model::tables::{MediaKind, QuantityUnit};
 use obvert_model::text::nearest;
 use serde_json::{Map, Value};
 
+use super::suggest;
 use crate::as_text;
 use crate::cell::{CellValue, number};
 use crate::grid::{GridCell, GridRow, Origin};
@@ -263,7 +264,9 @@ impl Reading {
         };
         match read {
             Err(expected) => {
-                self.wrong(target, origin, format!("found {:?}; expected {expected}", part.trim()))
+                let part = part.trim();
+                let advice = suggest::word(part, column.column, target).unwrap_or_default();
+                self.wrong(target, origin, format!("found {part:?}; expected {expected}{advice}"))
             }
             Ok(CellValue::Moment(date, time)) => {
                 let excess = cell.timestamp().map(|timestamp| Excess {
@@ -412,8 +415,9 @@ impl Reading {
         let Some(entry) = entry else {
             let found: Vec<&str> = self.words.values().map(|(word, _)| word.as_str()).collect();
             let id = &plan.layout.id;
+            let advice = suggest::code(&found, codes).unwrap_or_default();
             let message = format!(
-                "found {:?}; expected words with a code in the layout {id}",
+                "found {:?}; expected words with a code in the layout {id}{advice}",
                 found.join(", ")
             );
             self.wrong(Target::CODE, origin, message);

@@ -21,6 +21,7 @@ mod draft_xml;
 mod kinds;
 mod nothing_lost;
 mod robust;
+mod told;
 mod xml;
 
 const A: &[u8] = include_bytes!("../../../../examples/layouts/office-a.csv");

@@ -1,8 +1,8 @@
 //! Nothing is lost or changed without a word: a change of any one cell of a table changes the
 //! document, the report or the error; a change of any one value of a document changes the written
 //! file or the report; and a report without losses is true. For tables, workbooks and XML.
-//! `OBVERT_CASES` sets how many changes of each table are tried; without it each is, except for
-//! workbooks.
+//! `OBVERT_CASES` sets how many changes of each table and document are tried; a large number tries
+//! all.
 
 use std::collections::BTreeMap;
 
@@ -85,7 +85,7 @@ fn wide() -> (Layout, Rows) {
             {"words": ["Abbruch", "Wurzeln"], "code": "run.stopped", "characterisation": ["roots"]}
         ]},
         "stretches": {"column": "Stretch", "start": "A#", "finish": "B#"},
-        "units": [{"text": " m", "unit": "m"}, {"text": " cm", "unit": "cm"}, {"text": " %", "unit": "percent"}],
+        "units": [{"text": " m", "unit": "m"}, {"text": " mm", "unit": "mm"}, {"text": " %", "unit": "percent"}],
         "fixed": [
             {"to": "issued", "value": "2026-05-06T16:20:00-05:00"},
             {"to": "units.length", "value": "m"}, {"to": "units.section", "value": "mm"},
@@ -106,11 +106,11 @@ P1;A;B;with;;30,5 m;06.05.2026 09:31;1,5;Riss;l\u{e4}ngs;;6;in;;;11-1;A1;ja;2;p1
 P1;A;B;with;;30,5 m;06.05.2026 09:31;4;Wurzeln;fein;;10;%;3;Zoll;3;;nein;;p3.jpg;;;;North;;C 1;
 P1;A;B;with;;30,5 m;06.05.2026 09:31;7,25;Riss;l\u{e4}ngs;;6;in;;;11-1;B1;ja;2;p4.jpg;;0:00:30;;North;m1;C 1;
 P1;A;B;with;;30,5 m;06.05.2026 09:31;30;Ende;;;;;;;;;;;;;0:01:00;;North;;C 1;
-P2;B;C;against;12,5;1.040 cm;06.05.2026 10:05;0;Anfang;;;;;;;;;;;;;;;South;;C 1;
-P2;B;C;against;12,5;1.040 cm;06.05.2026 10:05;8;Ablagerung;;;15;;;;5-7;;;1;;;;\"two
+P2;B;C;against;12,5;10.400 mm;06.05.2026 10:05;0;Anfang;;;;;;;;;;;;;;;South;;C 1;
+P2;B;C;against;12,5;10.400 mm;06.05.2026 10:05;8;Ablagerung;;;15;;;;5-7;;;1;;;;\"two
 lines\";South;;C 1;
-P2;B;C;against;12,5;1.040 cm;06.05.2026 10:05;9;Ablagerung;;;;;;;6;;;;;;;;South;;C 1;
-P2;B;C;against;12,5;1.040 cm;06.05.2026 10:05;12,4;Abbruch;Wurzeln;;;;;;;;;;;;;;South;;C 1;
+P2;B;C;against;12,5;10.400 mm;06.05.2026 10:05;9;Ablagerung;;;;;;;6;;;;;;;;South;;C 1;
+P2;B;C;against;12,5;10.400 mm;06.05.2026 10:05;12,4;Abbruch;Wurzeln;;;;;;;;;;;;;;South;;C 1;
 ";
     let rows = parsed(text.as_bytes(), b';', "utf-8");
     (layout, rows)
@@ -293,7 +293,7 @@ fn assert_cells_count(name: &str, layout: &Layout, rows: &Rows, first: usize, us
 #[test]
 fn a_change_of_any_cell_of_a_table_is_told() {
     for (name, layout, rows, first) in tables() {
-        assert_cells_count(name, &layout, &rows, first, usize::MAX, as_text);
+        assert_cells_count(name, &layout, &rows, first, 1500, as_text);
     }
 }
 
@@ -301,7 +301,7 @@ fn a_change_of_any_cell_of_a_table_is_told() {
 #[test]
 fn a_change_of_any_cell_of_a_workbook_is_told() {
     for (name, layout, rows, first) in tables() {
-        assert_cells_count(name, &layout, &rows, first, 400, as_book);
+        assert_cells_count(name, &layout, &rows, first, 150, as_book);
     }
 }
 
@@ -312,8 +312,8 @@ fn a_change_of_any_value_of_xml_is_told() {
     let base = outcome(C, &layout);
     assert!(base.is_ok());
     let letters: Vec<usize> = (0..C.len()).filter(|at| C[*at].is_ascii_alphanumeric()).collect();
-    // The declaration of the encoding has no value.
-    let start = C.windows(2).position(|two| two == b"?>").unwrap_or(0);
+    // The declaration of the encoding and the comment below it have no value.
+    let start = C.windows(3).position(|three| three == b"-->").unwrap_or(0);
     let (mut count, mut silent) = (0, Vec::new());
     for at in letters.into_iter().filter(|at| *at > start) {
         for step in [1, 3] {
@@ -372,17 +372,29 @@ fn written(document: &Document, layout: &Layout, is_book: bool) -> Written {
     layout::write(document, layout, &[]).map_err(|error| error.to_string())
 }
 
-/// Whether a value has everything of another one; what it has beyond that was added.
-fn holds(before: &Value, after: &Value) -> bool {
+/// The first value of a document that another one does not have; what that has beyond was added.
+/// Rows with ids are found by them.
+fn missing(before: &Value, after: &Value, at: &str) -> Option<String> {
     match (before, after) {
-        (Value::Object(before), Value::Object(after)) => {
-            before.iter().all(|(key, value)| after.get(key).is_some_and(|own| holds(value, own)))
-        }
+        (Value::Object(before), Value::Object(after)) => before.iter().find_map(|(key, value)| {
+            let at = format!("{at}/{key}");
+            match after.get(key) {
+                Some(own) => missing(value, own, &at),
+                None => Some(at),
+            }
+        }),
         (Value::Array(before), Value::Array(after)) => {
-            before.len() <= after.len()
-                && before.iter().zip(after).all(|(one, other)| holds(one, other))
+            before.iter().enumerate().find_map(|(index, value)| {
+                let at = format!("{at}/{index}");
+                let same = |own: &&Value| value.get("id").is_some() && own.get("id") == value.get("id");
+                match after.iter().find(same).or_else(|| after.get(index)) {
+                    Some(own) => missing(value, own, &at),
+                    None => Some(at),
+                }
+            })
         }
-        _ => before == after || before.as_f64().is_some() && before.as_f64() == after.as_f64(),
+        _ if before == after || before.as_f64().is_some() && before.as_f64() == after.as_f64() => None,
+        _ => Some(format!("{at}: {before} becomes {after}")),
     }
 }
 
@@ -394,8 +406,10 @@ fn assert_true(name: &str, document: &Document, layout: &Layout, written: &Writt
     }
     let (back, _) = outcome(bytes, layout).unwrap_or_else(|error| panic!("{name}: {error}"));
     let before = serde_json::to_value(document).unwrap();
-    assert!(holds(&before, &back), "{name}: {before:#}\n{back:#}");
-    assert!(!report.is_empty() || before == back, "{name}: {before:#}\n{back:#}");
+    let lost = missing(&before, &back, "");
+    assert!(lost.is_none(), "{name}: {lost:?} is not read back, and the report has no loss: {report:#?}");
+    let added = missing(&back, &before, "");
+    assert!(!report.is_empty() || added.is_none(), "{name}: {added:?} was added without a word");
 }
 
 #[test]
@@ -404,9 +418,8 @@ fn a_change_of_any_value_of_a_document_is_told() {
         let value = serde_json::to_value(&document).unwrap();
         for is_book in [false, cfg!(feature = "xlsx") && layout.table.is_some()] {
             let base = written(&document, &layout, is_book);
-            let all = changes::of(&value);
-            let usual = if is_book { 60 } else { 600 };
-            let changes = changes::some(all, asked(usize::MAX, usual));
+            let usual = if is_book { 30 } else { 250 };
+            let changes = changes::of(&value, asked(usize::MAX, usual));
             let (mut count, mut silent) = (0, Vec::new());
             for change in &changes {
                 let result = written(&change.document, &layout, is_book);
@@ -428,7 +441,7 @@ fn a_table_read_without_losses_comes_back_from_its_document() {
     for (name, layout, rows, first) in tables() {
         let columns = columns(&rows, &layout);
         let (mut count, mut wrong) = (0, Vec::new());
-        for (line, column, other) in cell_changes(&rows, first, usize::MAX) {
+        for (line, column, other) in cell_changes(&rows, first, 800) {
             if line < first || other == "a\nb" {
                 continue;
             }
@@ -440,6 +453,10 @@ fn a_table_read_without_losses_comes_back_from_its_document() {
             let is_dropped = |message: &str| {
                 message.contains("is not carried over") || message.contains("above the headings")
             };
+            // And a blank that other rows fill.
+            if report.notes.iter().any(|note| note.message.contains("counts for all its rows")) {
+                continue;
+            }
             if report.losses.iter().any(|loss| loss.kind != obvert_convert::LossKind::Defaulted && !is_dropped(&loss.message)) {
                 continue;
             }
@@ -449,18 +466,22 @@ fn a_table_read_without_losses_comes_back_from_its_document() {
             }
             count += 1;
             let back = parsed(&bytes, b',', "utf-8");
-            for (index, row) in changed.iter().enumerate().skip(first) {
-                for (place, cell) in row.iter().enumerate() {
+            // The row that ends a stretch can be anywhere below the one that starts it.
+            let is_row = |row: &Vec<String>, again: &Vec<String>| {
+                row.iter().enumerate().all(|(place, cell)| {
                     let is_read = columns[place].is_some_and(|own| own.drop.is_none());
-                    let again = back.get(index).and_then(|row| row.get(place)).map_or("", String::as_str);
-                    if is_read && !is_same(cell.trim(), again.trim(), columns[place], &layout) {
-                        wrong.push(format!("row {}, column {}: {cell:?} comes back as {again:?}", index + 1, place + 1));
-                    }
+                    let again = again.get(place).map_or("", String::as_str).trim();
+                    !is_read || is_same(cell.trim(), again, columns[place], &layout)
+                })
+            };
+            for row in &changed[first..] {
+                if !back.iter().any(|again| is_row(row, again)) {
+                    wrong.push(format!("{row:?} does not come back:\n{}", String::from_utf8_lossy(&bytes)));
                 }
             }
         }
         println!("{name}: {count} tables come back");
-        assert!(wrong.is_empty(), "{name}: {} cells:\n{}", wrong.len(), wrong[..wrong.len().min(40)].join("\n"));
+        assert!(wrong.is_empty(), "{name}: {} cells:\n{}", wrong.len(), wrong[..wrong.len().min(5)].join("\n"));
         assert!(count > 20, "{name}: {count}");
     }
 }

@@ -83,8 +83,13 @@ fn words(
     }
     for (words, line) in seen {
         let Some((code, characterisation)) = codes::meant(&words.join(" ")) else {
+            let likely = codes::alternatives(&words.join(" "));
+            let may = match likely.as_slice() {
+                [] => String::new(),
+                some => format!(", which may be {}", some.join(" or ")),
+            };
             open.push(format!(
-                "line {line}: no code is known for {:?}; add one to codes.words",
+                "line {line}: no code is known for {:?}{may}; add one to codes.words",
                 words.join(", ")
             ));
             continue;
