@@ -623,7 +623,7 @@ fn a_folder_of_tables_is_packed_by_its_layout() {
         "2 surveys packed",
         "may: skipped, because their names do not end in .csv or .xlsx: plan.pdf",
         "may: skipped the folders in it; name them as well to include them: april",
-        "defaulted may/6.csv:22:9 (column Date): the table does not have it",
+        "defaulted may/6.csv:22:9 (column Date): the table does not have the time of issue",
     ] {
         assert!(stderr(&packed).contains(expected), "{expected}: {}", stderr(&packed));
     }

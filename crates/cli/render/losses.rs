@@ -72,15 +72,12 @@ pub(crate) fn summary(reports: &[LossReport]) -> Option<String> {
     let rows: BTreeSet<&str> = rows.iter().map(|loss| &*loss.pointer).collect();
     let (observations, runs): (Vec<&str>, Vec<&str>) =
         rows.iter().partition(|pointer| pointer.contains("/observations/"));
-    let parts = [
-        (observations.len(), "observation"),
-        (runs.len(), "run"),
-        (values.len(), "value"),
-    ];
+    let parts = [(observations.len(), "observation"), (runs.len(), "run"), (values.len(), "value")];
     let parts = parts.into_iter().filter(|(number, _)| *number > 0);
     let parts: Vec<String> = parts.map(|(number, what)| count(number, what)).collect();
     let are = if observations.len() + runs.len() + values.len() == 1 { "is" } else { "are" };
-    (!parts.is_empty()).then(|| format!("{} {are} lost or changed, as listed above", parts.join(", ")))
+    (!parts.is_empty())
+        .then(|| format!("{} {are} lost or changed, as listed above", parts.join(", ")))
 }
 
 /// Prints losses to standard error, folded by message.

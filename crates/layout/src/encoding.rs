@@ -181,7 +181,9 @@ pub(crate) fn decode(
         Charset::Standard(standard) => strictly(body, standard).map_err(|line| {
             let hint = if standard == UTF_8 {
                 let likely = detect::of_bytes(body).name().to_ascii_lowercase();
-                format!("; save it as UTF-8, or declare its encoding in the layout: it may be {likely}")
+                format!(
+                    "; save it as UTF-8, or declare its encoding in the layout: it may be {likely}"
+                )
             } else {
                 "; declare its encoding in the layout".to_owned()
             };

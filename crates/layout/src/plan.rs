@@ -107,8 +107,7 @@ impl<'l> Plan<'l> {
 /// The error for a layout with problems.
 fn unusable(layout: &Layout, problems: &[LayoutProblem]) -> ConvertError {
     let problems: Vec<String> = problems.iter().map(ToString::to_string).collect();
-    let message =
-        format!("the layout {:?} cannot be used: {}", &*layout.id, problems.join("; "));
+    let message = format!("the layout {:?} cannot be used: {}", &*layout.id, problems.join("; "));
     ConvertError::Refused { message }
 }
 

@@ -71,7 +71,8 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
     }
     kept?;
     if arguments.output != Path::new("-") {
-        let (runs, observations) = (count(converted.runs, "run"), count(converted.observations, "observation"));
+        let (runs, observations) =
+            (count(converted.runs, "run"), count(converted.observations, "observation"));
         let what = target.format.title;
         let out = arguments.output.display();
         log(&format!("{out}: written as {what}, from {runs} and {observations}"));

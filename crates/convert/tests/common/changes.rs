@@ -107,7 +107,11 @@ fn of_value(value: &Value, shape: &Shape, at: &str, found: &mut Found) {
             let number = value.as_f64().unwrap();
             for other in [number + 1.0, number + 0.001, 0.0, -number] {
                 if other != number {
-                    become_one(if other.fract() == 0.0 { json!(other as i64) } else { json!(other) });
+                    become_one(if other.fract() == 0.0 {
+                        json!(other as i64)
+                    } else {
+                        json!(other)
+                    });
                 }
             }
         }

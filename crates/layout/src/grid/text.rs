@@ -61,7 +61,11 @@ pub(crate) fn read(
     }
     grid.notes.extend(note);
     if normalised > 0 {
-        let cells = if normalised == 1 { "1 line break".to_owned() } else { format!("{normalised} line breaks") };
+        let cells = if normalised == 1 {
+            "1 line break".to_owned()
+        } else {
+            format!("{normalised} line breaks")
+        };
         grid.notes.push(format!("{cells} of CR, or CR and LF, inside cells became LF"));
     }
     Ok(grid)

@@ -71,8 +71,7 @@ impl<'p, 'l> Collector<'p, 'l> {
             self.journal.problem(ProblemKind::OrphanRow, origin, "", message);
             return;
         }
-        for (index, (cell, column)) in
-            grid_row.cells.iter().zip(&self.bindings.columns).enumerate()
+        for (index, (cell, column)) in grid_row.cells.iter().zip(&self.bindings.columns).enumerate()
         {
             column.iter().for_each(|column| self.spaces.add(cell, column, index + 1));
             let place = || {
@@ -128,6 +127,7 @@ impl<'p, 'l> Collector<'p, 'l> {
         };
         let mut notes = self.texts.notes();
         notes.extend(self.blanks.notes(headings, name));
+        notes.extend(self.stretches.note());
         for note in notes {
             self.journal.report.note("", note);
         }

@@ -299,11 +299,7 @@ impl Seen<'_, '_> {
     }
 
     /// How the run ended and at which distance, if its rows say so.
-    fn end_run(
-        &self,
-        observation: &Map<String, Value>,
-        records: &mut Records,
-    ) {
+    fn end_run(&self, observation: &Map<String, Value>, records: &mut Records) {
         if self.plan.layout.outcome_from_codes != Some(true) {
             return;
         }
@@ -336,10 +332,9 @@ impl Seen<'_, '_> {
             .amounts
             .iter()
             .map(|(place, amount)| (of_list(Target::AMOUNTS, *place), amount.origin));
-        let units = row
-            .units
-            .iter()
-            .map(|(place, cell)| (format!("{}/unit", of_list(Target::AMOUNTS, *place)), cell.origin));
+        let units = row.units.iter().map(|(place, cell)| {
+            (format!("{}/unit", of_list(Target::AMOUNTS, *place)), cell.origin)
+        });
         let values = row
             .characterisation
             .iter()

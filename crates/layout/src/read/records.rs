@@ -133,7 +133,8 @@ impl Records {
                     let at = journal.places.of(pointer);
                     let column = at.as_ref().and_then(|at| at.column).unwrap_or(0);
                     let line = at.map_or(0, |at| at.line);
-                    let heading = if cell.origin.column == column { cell.origin.heading } else { 0 };
+                    let heading =
+                        if cell.origin.column == column { cell.origin.heading } else { 0 };
                     (count.saturating_sub(1).max(1), Origin { line, column, heading })
                 };
                 disputes.note(pointer, record, (earlier, first), cell);
@@ -199,7 +200,9 @@ impl Records {
             ];
             let Some(record) = self.get_mut(Record::Run, run) else { continue };
             for (target, value, origin) in values {
-                let Some(value) = value.filter(|_| target.get_in(record).is_none()) else { continue };
+                let Some(value) = value.filter(|_| target.get_in(record).is_none()) else {
+                    continue;
+                };
                 target.put(record, value);
                 journal.places.record(&format!("/runs/{run}{}", target.pointer()), origin);
             }

@@ -370,8 +370,11 @@ impl Reading {
             let known = column.format.unit_words();
             let near = nearest(word, known.iter().map(String::as_str));
             let near = near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
-            let message =
-                format!("found {:?}; expected a unit, one of {}{near}", part.trim(), known.join(", "));
+            let message = format!(
+                "found {:?}; expected a unit, one of {}{near}",
+                part.trim(),
+                known.join(", ")
+            );
             self.wrong(Target::AMOUNT_UNIT, origin, message);
             return;
         };
@@ -461,11 +464,7 @@ impl Reading {
 }
 
 /// The values in a cell, which may have a separator, each with its index.
-fn parts<'c>(
-    cell: &'c str,
-    column: &ColumnBinding<'_>,
-    target: Target,
-) -> Vec<(usize, &'c str)> {
+fn parts<'c>(cell: &'c str, column: &ColumnBinding<'_>, target: Target) -> Vec<(usize, &'c str)> {
     let separator = column.column.separator.as_deref();
     match separator.filter(|_| matches!(target, Target::MEDIA_FILE | Target::CHARACTERISATION)) {
         Some(separator) => {

@@ -46,9 +46,8 @@ fn loses_spaces(text: &str, column: &ColumnBinding<'_>) -> bool {
         }
         None => {
             let is_text = column.column.kind.unwrap_or(CellKind::Text) == CellKind::Text;
-            let is_kept = is_text
-                && column.column.translate.is_empty()
-                && target != Target::AMOUNT_UNIT;
+            let is_kept =
+                is_text && column.column.translate.is_empty() && target != Target::AMOUNT_UNIT;
             !is_kept && is_trimmed()
         }
     }

@@ -476,7 +476,8 @@ fn with_word(quantity: &Value, units: &ColumnBinding<'_>) -> Option<(Value, Quan
     if units.format.write_unit(unit).is_some() {
         return Some((value.clone(), unit));
     }
-    let mut others = QuantityUnit::ALL.iter().filter(|own| units.format.write_unit(**own).is_some());
+    let mut others =
+        QuantityUnit::ALL.iter().filter(|own| units.format.write_unit(**own).is_some());
     others.find_map(|other| Some((converted(value, Some(unit), Some(*other))?, *other)))
 }
 

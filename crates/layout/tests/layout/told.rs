@@ -91,12 +91,8 @@ fn columns_for_one_value_are_refused() {
 }
 
 fn with_units(words: Value) -> Layout {
-    let unit = |heading: &str, place: u32| {
-        json!({"heading": heading, "to": "runs.observations.quantities.unit", "place": place, "translate": words})
-    };
-    let amount = |heading: &str, place: u32| {
-        json!({"heading": heading, "to": "runs.observations.quantities.value", "kind": "number", "place": place})
-    };
+    let unit = |heading: &str, place: u32| json!({"heading": heading, "to": "runs.observations.quantities.unit", "place": place, "translate": words});
+    let amount = |heading: &str, place: u32| json!({"heading": heading, "to": "runs.observations.quantities.value", "kind": "number", "place": place});
     small(&[amount("Q1", 1), unit("U1", 1), amount("Q2", 2), unit("U2", 2)], |_| ())
 }
 
@@ -104,7 +100,8 @@ fn with_units(words: Value) -> Layout {
 #[test]
 fn units_have_a_column_of_their_own() {
     let layout = with_units(json!([]));
-    let table = |row: &str| format!("Pipe;A;B;At;Code;Q1;U1;Q2;U2\nP1;a;b;1,5;{row}\n").into_bytes();
+    let table =
+        |row: &str| format!("Pipe;A;B;At;Code;Q1;U1;Q2;U2\nP1;a;b;1,5;{row}\n").into_bytes();
     let quantities = |row: &str, layout: &Layout| {
         let (survey, report) = read(&table(row), layout);
         assert_eq!(report, LossReport::default());
@@ -113,10 +110,7 @@ fn units_have_a_column_of_their_own() {
         assert_eq!(read(&bytes, layout).0.document, survey.document);
         json(&survey.document)["runs"][0]["observations"][0]["quantities"].clone()
     };
-    assert_eq!(
-        quantities("joint.displaced;6;in;;", &layout),
-        json!([{"value": 6, "unit": "in"}])
-    );
+    assert_eq!(quantities("joint.displaced;6;in;;", &layout), json!([{"value": 6, "unit": "in"}]));
     assert_eq!(
         quantities("joint.displaced;6;mm;4;percent", &layout),
         json!([{"value": 6, "unit": "mm"}, {"value": 4, "unit": "percent"}])
@@ -199,11 +193,15 @@ fn the_odd_row_is_reported() {
         [(["ft", "m", "m", "m"], 2), (["m", "ft", "m", "m"], 3), (["m", "m", "m", "ft"], 5)]
     {
         let found = refused(table(units).as_bytes(), &layout);
-        let of_rows: Vec<_> = found.iter().filter(|one| one.contains("as most of its rows do")).collect();
+        let of_rows: Vec<_> =
+            found.iter().filter(|one| one.contains("as most of its rows do")).collect();
         assert_eq!(of_rows.len(), 1, "{found:#?}");
         let expected = format!("t.csv:{line}:6 (column Unit): found ft, and line ");
         assert!(of_rows[0].starts_with(&expected), "{found:#?}");
-        assert!(of_rows[0].ends_with("has m for the same document, as most of its rows do; correct this one"));
+        assert!(
+            of_rows[0]
+                .ends_with("has m for the same document, as most of its rows do; correct this one")
+        );
     }
 }
 
@@ -228,9 +226,7 @@ fn a_missing_column_is_reported_once() {
 /// Words that are nearly known, or known elsewhere, get a suggestion.
 #[test]
 fn words_that_are_nearly_known_get_a_suggestion() {
-    let words = |heading: &str, to: &str, text: &str, value: &str| {
-        json!({"heading": heading, "to": to, "translate": [{"text": text, "value": value}]})
-    };
+    let words = |heading: &str, to: &str, text: &str, value: &str| json!({"heading": heading, "to": to, "translate": [{"text": text, "value": value}]});
     let layout = small(
         &[
             words("Mat", "pipes.material", "Steinzeug", "vitrified-clay"),
@@ -310,7 +306,9 @@ fn a_column_of_unknown_words_is_doubtful() {
 #[test]
 fn drafted_ids_differ_from_table_to_table() {
     let table = |at: &str| {
-        format!("Pipe,From,To,Station,Code\nP1,a,b,{at},crack.longitudinal\nP1,a,b,9.5,roots.fine\n")
+        format!(
+            "Pipe,From,To,Station,Code\nP1,a,b,{at},crack.longitudinal\nP1,a,b,9.5,roots.fine\n"
+        )
     };
     let draft = layout::draft(table("1.5").as_bytes(), "t.csv").unwrap();
     let id = |at: &str| {
@@ -325,14 +323,18 @@ fn drafted_ids_differ_from_table_to_table() {
 /// White space around values, line breaks and titles are told; text keeps its white space.
 #[test]
 fn what_is_not_kept_of_cells_is_told() {
-    let layout = small(&[json!({"heading": "Remark", "to": "runs.observations.remark"})], |layout| {
-        layout["table"]["heading_row"] = 2.into();
-    });
+    let layout =
+        small(&[json!({"heading": "Remark", "to": "runs.observations.remark"})], |layout| {
+            layout["table"]["heading_row"] = 2.into();
+        });
     let table = "Survey of May;;;;;\nPipe;A;B;At;Code;Remark\nP1;a;b; 1 ;crack.longitudinal; x \n";
     let (survey, report) = read(table.as_bytes(), &layout);
     assert_eq!(json(&survey.document)["runs"][0]["observations"][0]["remark"], " x ");
     let notes: Vec<&str> = report.notes.iter().map(|note| note.message.as_str()).collect();
-    assert_eq!(notes, ["white space around the values of 1 cell is not kept, in line 3 (column At)"]);
+    assert_eq!(
+        notes,
+        ["white space around the values of 1 cell is not kept, in line 3 (column At)"]
+    );
     assert_eq!(report.losses.len(), 1);
     assert_eq!(report.losses[0].was, Some("Survey of May".into()));
     let (_, report) = read(table.replace(" x ", "\"a\r\nb\"").as_bytes(), &layout);
@@ -342,11 +344,13 @@ fn what_is_not_kept_of_cells_is_told() {
 /// Damaged texts are told with the label of the right encoding.
 #[test]
 fn damaged_texts_are_told() {
-    let layout = small(&[json!({"heading": "Remark", "to": "runs.observations.remark"})], |layout| {
-        layout["table"]["encoding"] = "windows-1252".into();
-    });
+    let layout =
+        small(&[json!({"heading": "Remark", "to": "runs.observations.remark"})], |layout| {
+            layout["table"]["encoding"] = "windows-1252".into();
+        });
     let table = |remark: &[u8]| {
-        [b"Pipe;A;B;At;Code;Remark\nP1;a;b;1;crack.longitudinal;".as_slice(), remark, b"\n"].concat()
+        [b"Pipe;A;B;At;Code;Remark\nP1;a;b;1;crack.longitudinal;".as_slice(), remark, b"\n"]
+            .concat()
     };
     let notes = |remark: &[u8]| {
         let (_, report) = read(&table(remark), &layout);
@@ -355,11 +359,17 @@ fn damaged_texts_are_told() {
     // Python: "prorostlé kořeny u přípojky, zúžený průtok".encode("cp1250")
     let found = notes(b"prorostl\xe9 ko\xf8eny u p\xf8\xedpojky, z\xfa\x9een\xfd pr\xf9tok");
     assert!(found[0].contains("look like windows-1250 that was read as windows-1252"), "{found:?}");
-    assert_eq!(notes(b"Wurzeleinwuchs, Gr\xf6\xdfe unklar, L\xe4ngsriss \xfcber"), Vec::<String>::new());
+    assert_eq!(
+        notes(b"Wurzeleinwuchs, Gr\xf6\xdfe unklar, L\xe4ngsriss \xfcber"),
+        Vec::<String>::new()
+    );
     let utf8 = small(&[json!({"heading": "Remark", "to": "runs.observations.remark"})], |_| ());
     let (_, report) = read(&table("PĹ™Ă­bram".as_bytes()), &utf8);
     assert!(report.notes[0].message.contains("probably \"Příbram\""), "{:?}", report.notes);
     // Latin letters of the wrong encoding in a layout that says UTF-8.
-    let wrong = refused(&table(b"prorostl\xe9 ko\xf8eny u p\xf8\xedpojky, z\xfa\x9een\xfd pr\xf9tok"), &utf8);
+    let wrong = refused(
+        &table(b"prorostl\xe9 ko\xf8eny u p\xf8\xedpojky, z\xfa\x9een\xfd pr\xf9tok"),
+        &utf8,
+    );
     assert!(wrong[0].contains("it may be windows-1250"), "{wrong:?}");
 }

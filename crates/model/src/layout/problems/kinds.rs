@@ -115,10 +115,9 @@ fn unit_column_problem(at: &str, column: &Column, layout: &Layout, problems: &mu
             "the amounts in {:?} have a unit already; remove unit there, or drop this column",
             amount.heading
         ),
-        (Some(amount), None) if amount.kind == Some(CellKind::Amount) => format!(
-            "the cells of {:?} have their units already; drop this column",
-            amount.heading
-        ),
+        (Some(amount), None) if amount.kind == Some(CellKind::Amount) => {
+            format!("the cells of {:?} have their units already; drop this column", amount.heading)
+        }
         (Some(_), None) => return,
     };
     problems.add(at, message);
