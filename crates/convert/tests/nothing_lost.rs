@@ -182,6 +182,15 @@ fn mutated(text: &[u8], seed: usize) -> Option<Vec<u8>> {
     Some(changed)
 }
 
+/// Whether the cell that was changed is one of the column `order`.
+fn is_of_order(bytes: &[u8], changed: &[u8]) -> bool {
+    let at = bytes.iter().zip(changed).position(|(one, other)| one != other).unwrap_or(0);
+    let start = bytes[..at].iter().rposition(|byte| *byte == b'\n').map_or(0, |end| end + 1);
+    let column = bytes[start..at].iter().filter(|byte| **byte == b',').count();
+    let headings = bytes.split(|byte| *byte == b'\r').next().unwrap_or_default();
+    start > 0 && headings.split(|byte| *byte == b',').nth(column) == Some(b"order".as_slice())
+}
+
 /// Every letter and digit of the tables: names of tables and columns, and values.
 #[test]
 fn a_change_of_any_cell_of_the_tables_changes_the_document_or_the_error() {
@@ -199,6 +208,10 @@ fn a_change_of_any_cell_of_the_tables_changes_the_document_or_the_error() {
             let mut changed = files.clone();
             changed[index].1 = mutated(bytes, seed).unwrap();
             count += 1;
+            // Only the sequence of `order` counts, and gaps are allowed (spec/formats/csv.md).
+            if is_of_order(bytes, &changed[index].1) {
+                continue;
+            }
             if let Ok(survey) = csv::read(&changed, "s") {
                 let line = String::from_utf8_lossy(&changed[index].1).into_owned();
                 assert!(survey.document != document, "{name}: letter {seed} of {line}");
