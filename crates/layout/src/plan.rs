@@ -12,6 +12,7 @@ use serde_json::{Value, json};
 
 use crate::cell::{self, CellFormat};
 use crate::encoding::Charset;
+use crate::read::suggest::Advice;
 use crate::units::converted;
 
 /// A layout whose paths have been resolved.
@@ -28,6 +29,8 @@ pub(crate) struct Plan<'l> {
     /// The encoding that the layout declares.
     pub(crate) charset: Option<Charset>,
     pub(crate) codes: Codes<'l>,
+    /// Suggestions for words that the layout does not know.
+    pub(crate) advice: Advice,
 }
 
 impl<'l> Plan<'l> {
@@ -70,6 +73,7 @@ impl<'l> Plan<'l> {
                 None => None,
             },
             codes: Codes::of(layout, lists),
+            advice: Advice::default(),
         })
     }
 

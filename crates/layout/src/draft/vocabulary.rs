@@ -3,12 +3,12 @@
 //! data, in `words.json`. This module reads them, splits a heading into words, without accents and
 //! units, and compares them.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::OnceLock;
 
 use obvert_model::layout::{Record, Target};
 use obvert_model::shape::Shape;
-use obvert_model::synonyms;
+use obvert_model::synonyms::{self, Synonym};
 use obvert_model::tables::QuantityUnit;
 use obvert_model::text::nearest;
 use serde::Deserialize;
@@ -150,10 +150,28 @@ fn list(meaning: &Meaning) -> Option<&'static Words> {
     vocabulary().values.get(meaning.words.as_ref()?)
 }
 
+/// The synonyms of the trade for a text, ignoring case, accents, hyphens and a plural. Many values
+/// are looked up.
+pub(super) fn synonyms_of(text: &str) -> &'static [&'static Synonym] {
+    static KNOWN: OnceLock<HashMap<String, Vec<&'static Synonym>>> = OnceLock::new();
+    let known = KNOWN.get_or_init(|| {
+        let mut known: HashMap<String, Vec<&'static Synonym>> = HashMap::new();
+        for synonym in synonyms::all() {
+            for word in &synonym.words {
+                known.entry(words(word).join(" ")).or_default().push(synonym);
+            }
+        }
+        known
+    });
+    let own = words(text).join(" ");
+    let singular = || own.strip_suffix('s').and_then(|own| known.get(own));
+    known.get(&own).or_else(singular).map_or(&[], Vec::as_slice)
+}
+
 /// The value of a field that a synonym of the trade has.
 fn by_synonym(text: &str, meaning: &Meaning) -> Option<&'static str> {
     let Role::Field(target) = meaning.role else { return None };
-    let mut values = synonyms::of(text.trim()).filter_map(|synonym| {
+    let mut values = synonyms_of(text).iter().filter_map(|synonym| {
         match synonym.values.get(target.path()).map(Vec::as_slice) {
             Some([value]) => Some(value.as_str()),
             _ => None,
@@ -169,7 +187,8 @@ pub(super) fn probably_meant(text: &str, target: Target) -> Option<&'static str>
     let Shape::Word(values) = target.shape() else { return None };
     let by_word = meaning_of(target).and_then(|meaning| meant(text, meaning));
     let by_synonym = || {
-        let mut found = synonyms::of(text.trim())
+        let mut found = synonyms_of(text)
+            .iter()
             .filter_map(|synonym| synonym.values.get(target.path())?.first());
         found.next().map(String::as_str)
     };

@@ -17,7 +17,7 @@ mod repeated;
 pub(crate) mod row;
 mod spaces;
 mod stretches;
-mod suggest;
+pub(crate) mod suggest;
 
 use obvert_convert::{ConvertError, Location, Loss, LossKind, LossReport, Survey};
 use obvert_model::layout::Layout;

@@ -9,7 +9,7 @@ use obvert_model::tables::{MediaKind, QuantityUnit};
 use obvert_model::text::nearest;
 use serde_json::{Map, Value};
 
-use super::suggest;
+use super::suggest::Advice;
 use crate::as_text;
 use crate::cell::{CellValue, number};
 use crate::grid::{GridCell, GridRow, Origin};
@@ -91,7 +91,7 @@ impl Row {
         columns: &[Option<ColumnBinding<'_>>],
         plan: &Plan<'_>,
     ) -> (Self, Vec<WrongCell>) {
-        let mut reading = Reading::default();
+        let mut reading = Reading::new(&plan.advice);
         for (index, (cell, column)) in row.cells.iter().zip(columns).enumerate() {
             let Some(column) = column.as_ref().filter(|_| !cell.text.trim().is_empty()) else {
                 continue;
@@ -212,8 +212,8 @@ impl Row {
 type Word = (String, Origin);
 
 /// A row that is being read.
-#[derive(Default)]
-struct Reading {
+struct Reading<'p> {
+    advice: &'p Advice,
     row: Row,
     wrong: Vec<WrongCell>,
     /// The words that together determine the code, by the index of their column.
@@ -228,7 +228,12 @@ struct Moment {
     time: Option<(Time, Origin)>,
 }
 
-impl Reading {
+impl<'p> Reading<'p> {
+    fn new(advice: &'p Advice) -> Self {
+        let (row, wrong) = (Row::default(), Vec::new());
+        Self { advice, row, wrong, words: BTreeMap::new(), moments: BTreeMap::new() }
+    }
+
     fn wrong(&mut self, target: Target, origin: Origin, message: impl Into<String>) {
         self.wrong.push(WrongCell { target, origin, message: message.into() });
     }
@@ -265,7 +270,7 @@ impl Reading {
         match read {
             Err(expected) => {
                 let part = part.trim();
-                let advice = suggest::word(part, column.column, target).unwrap_or_default();
+                let advice = self.advice.on_word(part, column.column, target);
                 self.wrong(target, origin, format!("found {part:?}; expected {expected}{advice}"))
             }
             Ok(CellValue::Moment(date, time)) => {
@@ -418,7 +423,7 @@ impl Reading {
         let Some(entry) = entry else {
             let found: Vec<&str> = self.words.values().map(|(word, _)| word.as_str()).collect();
             let id = &plan.layout.id;
-            let advice = suggest::code(&found, codes).unwrap_or_default();
+            let advice = self.advice.on_code(&found, codes);
             let message = format!(
                 "found {:?}; expected words with a code in the layout {id}{advice}",
                 found.join(", ")

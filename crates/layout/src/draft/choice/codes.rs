@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::sync::OnceLock;
 
 use obvert_model::lists::{Code, CodeList};
-use obvert_model::synonyms;
+use obvert_model::synonyms::{self, Synonym};
 use obvert_model::text::nearest;
 
 use crate::draft::statistics::ColumnStatistics;
@@ -32,7 +32,8 @@ fn known_codes() -> &'static [Known] {
 
 /// The one code of a synonym of the trade.
 fn by_synonym(text: &str) -> Option<&'static Code> {
-    let mut found = synonyms::of(text.trim()).filter(|synonym| !synonym.codes.is_empty());
+    let of_codes = |synonym: &&&Synonym| !synonym.codes.is_empty();
+    let mut found = vocabulary::synonyms_of(text).iter().filter(of_codes);
     let synonym = found.next().filter(|_| found.next().is_none())?;
     let [code] = synonym.codes.as_slice() else { return None };
     CodeList::obvert_terms().codes.iter().find(|known| *known.code == **code)
@@ -95,7 +96,7 @@ fn respelled(own: &[String]) -> Option<String> {
 
 /// Whether no value is a word for a known code.
 pub(super) fn are_unknown(statistics: &ColumnStatistics) -> bool {
-    !statistics.distinct.iter().take(50).any(|(value, _)| meant(value).is_some())
+    !statistics.distinct.iter().take(20).any(|(value, _)| meant(value).is_some())
 }
 
 /// Whether most values are words for a known code.

@@ -83,8 +83,6 @@ fn text(meaning: &Meaning, statistics: &ColumnStatistics) -> Option<f64> {
         return None;
     }
     match is_number {
-        // What was seen has more words than are known, but some are.
-        false if meaning.role == Role::Codes && codes::are_unknown(statistics) => Some(UNKNOWN),
         false => Some(0.8),
         true => (statistics.decimals == 0 && NAMES.iter().any(|name| meaning.is_field(*name)))
             .then_some(0.6),
