@@ -418,10 +418,16 @@ fn a_table_read_without_losses_comes_back_from_its_document() {
             count += 1;
             let back = parsed(&bytes, b',', "utf-8");
             // The row that ends a stretch can be anywhere below the one that starts it.
-            let is_row = |row: &Vec<String>, again: &Vec<String>| {
+            let is_row = |row: &Vec<String>, row_again: &Vec<String>| {
                 row.iter().enumerate().all(|(place, cell)| {
                     let is_read = columns[place].is_some_and(|own| own.drop.is_none());
-                    let again = again.get(place).map_or("", String::as_str).trim();
+                    let again = row_again.get(place).map_or("", String::as_str).trim();
+                    // Files are a list, whose columns are filled from the first.
+                    let is_file =
+                        columns[place].and_then(Column::target) == Some(Target::MEDIA_FILE);
+                    if is_file && row_again.iter().any(|other| other.trim() == cell.trim()) {
+                        return true;
+                    }
                     // Values that follow from others can fill a blank.
                     !is_read
                         || cell.trim().is_empty()
