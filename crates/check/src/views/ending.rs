@@ -13,7 +13,9 @@ use crate::support::corrected_grades::corrected_totals;
 use crate::support::distance_drift::{
     Drift, MIN_SHARE, camera_of, drifting_cameras, stated_length,
 };
+use crate::support::late_offsets::{LateOffsets, late_offsets};
 use crate::support::missing_runs::refers_to_missing_run;
+use crate::support::row_digest::{RowDigest, digests, laterals};
 use crate::support::run_dates;
 use crate::support::run_extent::unit_mixup;
 use crate::support::texts::{UnusualText, unusual_texts};
@@ -38,6 +40,12 @@ pub struct RunSummary {
     totals: [GradeTotals; 2],
     /// The same without the faults that other rules report; `None` if there are none.
     pub(crate) corrected: Option<Box<[GradeTotals; 2]>>,
+    /// Its rows, without those that only record the run.
+    pub(crate) rows: Box<[RowDigest]>,
+    /// The rows of the laterals, in the table of pipes, that its rows name.
+    pub(crate) laterals: Box<[usize]>,
+    /// The rows that are shown after the end of their recordings.
+    pub(crate) late: LateOffsets,
 }
 
 /// Figures that are computed from the observations of a run, before they are dropped.
@@ -48,6 +56,9 @@ pub(crate) struct RunFigures {
     marks: Marks,
     totals: [GradeTotals; 2],
     corrected: Option<Box<[GradeTotals; 2]>>,
+    rows: Box<[RowDigest]>,
+    laterals: Box<[usize]>,
+    late: LateOffsets,
 }
 
 impl RunFigures {
@@ -65,6 +76,9 @@ impl RunFigures {
             marks: view.marks(),
             totals,
             corrected: grader.and_then(|grader| corrected_totals(view, grader.scheme)),
+            rows: digests(view),
+            laterals: laterals(view),
+            late: late_offsets(view),
         }
     }
 }
@@ -85,8 +99,22 @@ fn add_grades(row: &RowView<'_>, grader: &Grader<'_>, totals: &mut [GradeTotals;
 impl RunSummary {
     /// Combines a run, whose observations were dropped, with its figures.
     pub(crate) fn new(index: usize, run: Run, figures: RunFigures) -> Self {
-        let RunFigures { observations, graded, travelled, marks, totals, corrected } = figures;
-        Self { index, run, observations, graded, travelled, marks, totals, corrected }
+        let RunFigures { observations, graded, travelled, marks, totals, .. } = figures;
+        let (rows, laterals, late) = (figures.rows, figures.laterals, figures.late);
+        let corrected = figures.corrected;
+        Self {
+            index,
+            run,
+            observations,
+            graded,
+            travelled,
+            marks,
+            totals,
+            corrected,
+            rows,
+            laterals,
+            late,
+        }
     }
 
     /// The run, or a field of it; `field` is empty or a pointer such as `/reverse_of`.
