@@ -60,6 +60,7 @@ families! {
         year_laid_implausible,
         connection_size_contradicts_lateral,
         pipe_size_odd,
+        pipe_material_odd,
     }
     elevation {
         vertical_missing, invert_above_ground, depth_contradicts_elevations, depth_implausible, gradient_uphill,
@@ -122,6 +123,7 @@ families! {
         photo_note_without_photo,
         recording_run_contradicts,
         duration_contradicts_offsets,
+        offset_unit_suspect,
         video_shorter_than_run,
         bit_rate_implausible,
     }

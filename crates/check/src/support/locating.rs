@@ -3,9 +3,10 @@
 
 use obvert_geo::Fit;
 use obvert_model::number::{Length, Position};
-use obvert_model::tables::{CounterZero, Direction};
+use obvert_model::tables::{CounterZero, Direction, Pipe, Run};
 
 use crate::support::map_lengths::PositionRef;
+use crate::support::run_extent::direction_contradicts;
 use crate::views::{Ending, LocateView, PipeView, RunSummary, tolerance};
 
 /// The parts of a document that this is concluded from.
@@ -41,7 +42,7 @@ pub(crate) struct Transmitter<'d> {
 
 impl<'d> Transmitter<'d> {
     /// `None` if it is not known: the run or its pipe is missing, the distance is outside the run,
-    /// or the counter was reset.
+    /// its structures contradict its direction or its pipe, or the counter was reset.
     pub(crate) fn of(view: &LocateView<'d>) -> Option<Self> {
         let (locate, ending) = (view.locate, view.ending);
         let survey = ending.survey;
@@ -49,7 +50,11 @@ impl<'d> Transmitter<'d> {
         let index = survey.pipe_index(&summary.run.pipe)?;
         let pipe = PipeView { survey, pipe: &survey.head.pipes[index], index };
         let counter = summary.run.counter.as_ref();
-        if summary.marks.counter_reset || ending.lengths_doubtful() {
+        if summary.marks.counter_reset
+            || ending.lengths_doubtful()
+            || direction_contradicts(pipe.pipe, &summary.run)
+            || starts_elsewhere(pipe.pipe, &summary.run)
+        {
             return None;
         }
         let unit = survey.head.units.length.metres();
@@ -104,6 +109,13 @@ impl<'d> Transmitter<'d> {
     fn mouth(&self) -> Option<Position> {
         let survey = self.pipe.survey;
         let joins = self.pipe.pipe.joins.as_ref()?;
+        // `launched-contradicts` reports a difference.
+        if let Some((from, at)) = self.launched_at().zip(joins.at) {
+            let (from, at) = (survey.metres(from), survey.metres(at));
+            if (from - at).abs() > 2.0 * tolerance(from.max(at)) {
+                return None;
+            }
+        }
         let index = survey.pipe_index(&joins.pipe)?;
         let main = PipeView { survey, pipe: &survey.head.pipes[index], index };
         let (course, length) = (main.course()?, main.metres().filter(|metres| *metres > 0.0)?);
@@ -113,12 +125,22 @@ impl<'d> Transmitter<'d> {
         Position::new(x, y).ok()
     }
 
+    fn launched_at(&self) -> Option<Length> {
+        self.summary.run.launched.as_ref()?.at
+    }
+
     /// How far the transmitter was from the other end of the pipe, in metres; `None` if the length of
     /// the pipe is unknown.
     pub(crate) fn from_end(&self) -> Option<f64> {
         let length = self.pipe.metres().filter(|metres| *metres > 0.0)?;
         (self.from_start <= length + tolerance(length)).then(|| (length - self.from_start).max(0.0))
     }
+}
+
+/// Whether a run names a start structure that its pipe does not have.
+fn starts_elsewhere(pipe: &Pipe, run: &Run) -> bool {
+    let (Some(from), Some(lower)) = (&run.from, &pipe.downstream) else { return false };
+    pipe.upstream != *from && lower != from
 }
 
 /// Whether positions of the document can be compared with lengths along its pipes.

@@ -34,12 +34,13 @@ pub(crate) struct RowDigest {
     pub(crate) connection: bool,
     /// Whether it is a defect.
     pub(crate) defect: bool,
+    /// Whether its code is not in the code list.
+    pub(crate) unknown: bool,
 }
 
 impl RowDigest {
     fn new(row: &RowView<'_>) -> Option<Self> {
-        let code = row.code?;
-        let role = code.role;
+        let (role, family) = row.code.map_or((None, None), |code| (code.role, Some(code.family)));
         let of_the_run = matches!(
             role,
             Some(
@@ -51,12 +52,17 @@ impl RowDigest {
                     | Role::Remark
             )
         );
-        if of_the_run || matches!(code.family, Family::Level | Family::Housekeeping) {
+        if of_the_run || matches!(family, Some(Family::Level | Family::Housekeeping)) {
             return None;
         }
         let survey = row.survey();
         let from_zero = |at: f64| (at - row.run.reads()) * survey.head.units.length.metres();
         let connection = role == Some(Role::Connection);
+        // The structure at which the run starts.
+        let built = family == Some(Family::Construction) && !connection;
+        if built && row.row.at.get() <= row.run.reads() {
+            return None;
+        }
         let (code_hash, seen, same) = hashes(row.row);
         let size = row.amount(0).filter(|_| connection).map_or(0.0, |size| size * 10.0);
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
@@ -70,7 +76,8 @@ impl RowDigest {
             size: size.clamp(0.0, f64::from(u16::MAX)) as u16,
             clock: clock(row.row),
             connection,
-            defect: matches!(code.family, Family::Structural | Family::Operational),
+            defect: matches!(family, Some(Family::Structural | Family::Operational)),
+            unknown: row.code.is_none(),
         })
     }
 

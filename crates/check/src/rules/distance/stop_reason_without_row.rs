@@ -13,7 +13,8 @@ rule! {
     ///
     /// # Exceptions
     /// - The run came less than `least` from its zero point: it was given up at once.
-    /// - A row of the role `remark` with a remark, near the end.
+    /// - A row of the role `remark` with a remark, or one whose code is unknown, near the end.
+    /// - The closing row gives another reason (`outcome-contradicts-rows`).
     /// - The code list can record none of the terms below.
     /// - The run is disordered, its counter seems to have been set to zero again, or lengths are in
     ///   a doubtful unit.
@@ -36,14 +37,7 @@ rule! {
     /// What stopped the camera is the worst defect of the pipe, and without a row it has no grade:
     /// the pipe looks better than it is.
     ///
-    /// # Source
-    /// Common practice, no published source.
-    ///
     /// # Fails
-    /// At `/runs/1/outcome/reason`:
-    /// ```json
-    /// [{"op": "replace", "path": "/runs/1/observations/1/at", "value": 20}]
-    /// ```
     /// At `/runs/1/outcome/reason`:
     /// ```json
     /// [{"op": "replace", "path": "/runs/1/outcome/reason", "value": "roots"}, {"op": "replace", "path": "/runs/1/observations/2/characterisation/0", "value": "roots"}]
@@ -88,10 +82,14 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         words.row.characterisation.iter().find_map(|word| word.parse::<StopReason>().ok())
     };
     let Some(reason) = outcome.reason.or_else(given) else { return };
+    // `outcome-contradicts-rows` reports a closing row that says something else.
+    let contradicted = closing.is_some_and(|row| row.role() != Some(Role::Stopped))
+        || given().is_some_and(|given| given != reason);
     let terms = terms_of(reason);
     let Some(end) = run.run.surveyed.map(|end| run.survey.metres(end)) else { return };
     let came_far = run.travelled().is_some_and(|metres| metres >= out.limit("least"));
     if terms.is_empty()
+        || contradicted
         || !came_far
         || run.disordered()
         || run.marks().counter_reset
@@ -107,7 +105,8 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     };
     let records = |row: &RowView<'_>| {
         let told = row.role() == Some(Role::Remark) && row.row.remark.is_some();
-        told || term(row).is_some_and(|term| term != "water.dry" && is_one_of(term, terms))
+        told || row.code.is_none()
+            || term(row).is_some_and(|term| term != "water.dry" && is_one_of(term, terms))
     };
     if run.rows().rev().any(|row| near(&row) && records(&row)) {
         return;

@@ -17,6 +17,7 @@ rule! {
     /// - The code list has no code of the role `connection`.
     /// - A run through the pipe names the lateral in `joins`, at whatever distance
     ///   (`connection-contradicts-lateral`).
+    /// - A row there has an unknown code (`code-unknown`).
     /// - `joins.at` is not on the pipe (`joins-impossible`), or lengths are in a doubtful unit.
     /// - A direction contradicts the structures (`direction-contradicts`), or it is not known where
     ///   the rows of a run are on the pipe.
@@ -140,7 +141,7 @@ fn passed_without_row(
             return None;
         }
         let slack = along.slack;
-        let mut rows = summary.rows.iter().filter(|row| row.connection);
+        let mut rows = summary.rows.iter().filter(|row| row.connection || row.unknown);
         if rows.any(|row| (along.place(row.at) - at).abs() <= slack + tolerance(at)) {
             return None;
         }

@@ -10,7 +10,7 @@ rule! {
     /// code, clock reference and amounts. The longest such sequence of a run is reported.
     ///
     /// # Exceptions
-    /// - Rows of the start, the end, water levels, photos, remarks and the run itself do not count.
+    /// - Rows of start, end, water levels, photos, remarks and the run itself do not count.
     ///
     /// # Exactly
     /// - Of the rows that count, at least `rows` follow each other in both runs, and they are equal
@@ -21,8 +21,7 @@ rule! {
     ///   eight places that have it and the row after it. The finding is at the first of the rows.
     ///
     /// # Why it matters
-    /// The rows were pasted or imported into the wrong run: this pipe gets the defects of another
-    /// one, and is repaired for them.
+    /// The rows were pasted into the wrong run, and this pipe is repaired for the defects of another.
     ///
     /// # Source
     /// Common practice, no published source.
@@ -95,8 +94,8 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         if !enough(some, least) || !enough(different(rows), kinds) {
             continue;
         }
-        let (summary, other) =
-            (&ending.runs[meeting.run as usize], &ending.runs[meeting.other as usize].run);
+        let summary = &ending.runs[meeting.run as usize];
+        let other = &ending.runs[meeting.other as usize].run;
         let (id, pipe) = (other.id.as_str(), other.pipe.as_str());
         let message = format!(
             "{some} rows from here on are the same as in run {id:?} through {pipe:?}, distances included"
@@ -152,7 +151,7 @@ fn equal_rows<'d>(ending: &'d Ending<'_>, meeting: &Meeting) -> &'d [RowDigest] 
     &rows[..equal.count()]
 }
 
-/// How many of some rows differ from each other, wherever they are.
+/// How many of some rows differ from each other.
 fn different(rows: &[RowDigest]) -> usize {
     let mut seen: Vec<u32> = rows.iter().map(|row| row.seen).collect();
     seen.sort_unstable();

@@ -13,11 +13,12 @@ rule! {
     /// or their times are. If that holds for most recordings of the document, it is one finding.
     ///
     /// # Exceptions
-    /// - Up to two observations of a run and recording (`media-offset-past-end`).
+    /// - In each recording of the run at most two are (`media-offset-past-end`).
     ///
     /// # Exactly
     /// - An observation is *late* if its `offset` is greater than `duration` + 1 s. A recording is
-    ///   *short* if three or more observations of one run are late in it.
+    ///   *short* if an observation of a run is late in it, and three or more of that run are in one
+    ///   recording.
     /// - At least three recordings are short, and at least four in five of the runs that give times
     ///   in recordings of known duration have a short one: one finding at `/media`. Otherwise each
     ///   is reported at its `duration`.
@@ -58,9 +59,11 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let (mut runs, mut timed) = (0, 0);
     for summary in ending.runs {
         timed += usize::from(summary.late.timed);
-        let of_run = || summary.late.recordings.iter().filter(|late| late.rows >= SEVERAL);
-        runs += usize::from(of_run().next().is_some());
-        for late in of_run() {
+        if !summary.late.has_several() {
+            continue;
+        }
+        runs += 1;
+        for late in &summary.late.recordings {
             let known = short.entry(late.media).or_insert(LateRecording { rows: 0, ..*late });
             known.rows += late.rows;
             known.latest = known.latest.max(late.latest);

@@ -9,8 +9,8 @@ rule! {
     /// An observation is shown at a time before the beginning or after the end of its recording.
     ///
     /// # Exceptions
-    /// - Three or more observations of the run are shown more than 1 s after the end of one recording
-    ///   (`duration-contradicts-offsets`).
+    /// - After the end: three or more observations of the run are shown more than 1 s after the end
+    ///   of one recording (`duration-contradicts-offsets`).
     ///
     /// # Exactly
     /// `offset` is negative, or greater than `duration` + `rounding`.
@@ -43,18 +43,15 @@ rule! {
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let late = late_offsets(run);
     for row in run.rows().filter(|row| !row.row.media.is_empty()) {
-        report(&row, &|media| late.has_several(media), out);
+        report(&row, late.has_several(), out);
     }
 }
 
-fn report(row: &RowView<'_>, reported: &dyn Fn(usize) -> bool, out: &mut Sink<'_>) {
-    let rows = &row.run.media[row.facts.media..];
-    for ((index, (reference, media)), file) in row.media().enumerate().zip(rows) {
+fn report(row: &RowView<'_>, several: bool, out: &mut Sink<'_>) {
+    for (index, (reference, media)) in row.media().enumerate() {
         let Some(offset) = reference.offset else { continue };
         let duration = media.and_then(|media| media.duration).filter(|duration| {
-            offset > *duration
-                && offset.get() > duration.get() + out.limit("rounding")
-                && !file.is_some_and(reported)
+            offset > *duration && offset.get() > duration.get() + out.limit("rounding") && !several
         });
         let problem = match duration {
             Some(duration) => format!("which is {duration} s long"),

@@ -20,7 +20,8 @@ rule! {
     /// - Observations are shown after the end of one (`media-offset-past-end`,
     ///   `duration-contradicts-offsets`).
     /// - A row records that the camera or the recording was interrupted.
-    /// - The run has no `started` or `finished`, or did not reach the far structure.
+    /// - The run has no `started` or `finished`, took more than three hours
+    ///   (`run-duration-implausible`), or did not reach the far structure.
     ///
     /// # Exactly
     /// The sum of `duration` of the files of the kind `video` that name the run is less than
@@ -68,6 +69,9 @@ rule! {
         "run_seconds" = Seconds "from `started` to `finished`" if "it is reported by itself",
     },
 }
+
+/// A run that took longer, in seconds, was not closed.
+const LONGEST: f64 = 3.0 * 3600.0;
 
 /// The videos of a run: the first one, and their duration together in seconds, if it is known.
 struct Videos {
@@ -122,5 +126,5 @@ fn seconds(summary: &RunSummary) -> Option<f64> {
         return None;
     }
     let (started, finished) = run_span(&summary.run)?;
-    Some(finished.duration_since(started).as_secs_f64())
+    Some(finished.duration_since(started).as_secs_f64()).filter(|seconds| *seconds <= LONGEST)
 }

@@ -15,6 +15,8 @@ rule! {
     ///   the main the distance along that main at which the lateral joins it.
     /// - The run was launched and its counter was set at the centre of a structure, or the counter
     ///   seems to have been set to zero again.
+    /// - The run contradicts its pipe (`direction-contradicts`, `run-structure-mismatch`,
+    ///   `launched-contradicts`).
     /// - The reference system or the unit of lengths is in doubt, or a position is outside the area
     ///   of use.
     /// - `locate-past-run` or `locates-too-far-apart` reports the locate.

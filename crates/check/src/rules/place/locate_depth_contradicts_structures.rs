@@ -12,7 +12,8 @@ rule! {
     /// A located depth is far less than the depths at the ends of the pipe, or far greater.
     ///
     /// # Exceptions
-    /// - The locate has `ground`, and both inverts of the pipe are known (`locate-off-gradient`).
+    /// - The locate has `ground`, both inverts of the pipe are known, and the run was not launched
+    ///   (`locate-off-gradient`).
     /// - The depth is negative, or lengths are in a doubtful unit.
     /// - Elevations and depth of a structure contradict each other.
     ///
@@ -82,7 +83,8 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     let Some(recorded) = view.locate.depth.filter(|depth| depth.get() >= 0.0) else { return };
     let Some(transmitter) = Transmitter::of(view) else { return };
     let pipe = &transmitter.pipe;
-    if view.locate.ground.is_some() && pipe.inverts().is_some() {
+    let launched = transmitter.summary.run.launched.is_some();
+    if view.locate.ground.is_some() && pipe.inverts().is_some() && !launched {
         return;
     }
     let upper = pipe.upstream().and_then(|row| depth_of(survey, row));

@@ -10,8 +10,8 @@ rule! {
     /// can fall between them.
     ///
     /// # Exceptions
-    /// - Both locates have `ground`, and both inverts of the pipe are known
-    ///   (`locate-off-gradient`).
+    /// - Both locates have `ground`, both inverts of the pipe are known, and the run was not
+    ///   launched (`locate-off-gradient`).
     /// - The exceptions of `locate-beyond-cable` about the run.
     ///
     /// # Exactly
@@ -80,7 +80,8 @@ impl<'d> Sounding<'d> {
         let transmitter = Transmitter::of(&view)?;
         let depth = view.locate.depth.filter(|depth| depth.get() >= 0.0)?;
         let ground = view.locate.ground.map(|ground| survey.metres(ground));
-        let compared = ground.is_some() && transmitter.pipe.inverts().is_some();
+        let launched = transmitter.summary.run.launched.is_some();
+        let compared = ground.is_some() && transmitter.pipe.inverts().is_some() && !launched;
         let (along, depth) = (transmitter.from_start, survey.metres(depth));
         Some(Self { view, along, depth, ground, compared })
     }

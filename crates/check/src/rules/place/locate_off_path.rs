@@ -32,7 +32,7 @@ rule! {
     /// # Fails
     /// At `/locates/0/position`:
     /// ```json
-    /// [{"op": "replace", "path": "/locates/0/position", "value": [19623850, 322140]}, {"op": "remove", "path": "/locates/1"}]
+    /// [{"op": "replace", "path": "/locates/0/position", "value": [19623850, 322125]}, {"op": "remove", "path": "/locates/1"}]
     /// ```
     ///
     /// # Passes

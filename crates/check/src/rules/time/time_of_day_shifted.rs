@@ -23,7 +23,8 @@ rule! {
     /// either way, the run overlaps none of them, and one of these holds:
     ///
     /// - In the order of the document the others never start earlier than the one before, and the
-    ///   run breaks that order as it is, and does not when moved.
+    ///   run breaks that order as it is, and does not when moved. As it is, it is more than half of
+    ///   `gap` from all of them, and farther than when moved.
     /// - There are three others or more, the run is more than `gap` from all of them as it is, and
     ///   lies between the first start and the last end of them when moved.
     ///
@@ -71,6 +72,18 @@ struct Timed<'d> {
     summary: &'d RunSummary,
     from: Timestamp,
     to: Timestamp,
+}
+
+impl Timed<'_> {
+    /// How long before or after the nearest of other runs it was made.
+    fn away(&self, others: &[Timed<'_>]) -> SignedDuration {
+        let between = |other: &Timed<'_>| {
+            let (before, after) =
+                (other.from.duration_since(self.to), self.from.duration_since(other.to));
+            before.max(after).max(SignedDuration::ZERO)
+        };
+        others.iter().map(between).min().unwrap_or(SignedDuration::ZERO)
+    }
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
@@ -135,13 +148,13 @@ fn fits(run: &Timed<'_>, moved: &Timed<'_>, others: &[Timed<'_>], gap: SignedDur
         others[..split].iter().all(|other| other.from <= run.from)
             && others[split..].iter().all(|other| run.from <= other.from)
     };
-    if in_order && !ordered(run) && ordered(moved) {
+    let (away, moved_away) = (run.away(others), moved.away(others));
+    if in_order && !ordered(run) && ordered(moved) && away > gap / 2 && away > moved_away {
         return true;
     }
-    let away = others.iter().all(|other| run.from - gap > other.to || run.to + gap < other.from);
     let first = others.iter().map(|other| other.from).min();
     let last = others.iter().map(|other| other.to).max();
     let within =
         first.is_some_and(|first| first < moved.from) && last.is_some_and(|last| moved.to < last);
-    others.len() >= 3 && away && within
+    others.len() >= 3 && away > gap && within
 }
