@@ -273,7 +273,8 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a street drawn backwards",
         rules: &["direction-contradicts", "gradient-uphill", "path-end-mismatch"],
-        by_catch: 3,
+        // Its outfall may be at the upper end.
+        by_catch: 1,
         make: |edit| {
             let pipes = edit.document["pipes"].as_array()?.clone();
             let count =
@@ -289,6 +290,16 @@ pub(crate) const ALL: &[Mistake] = &[
                     let (up, down) = (pipe["upstream"].clone(), pipe["downstream"].clone());
                     edit.set(&format!("/pipes/{index}/upstream"), down);
                     edit.set(&format!("/pipes/{index}/downstream"), up);
+                    let inverts = &pipe["inverts"];
+                    if inverts.is_object() {
+                        let (high, low) = (&inverts["upstream"], &inverts["downstream"]);
+                        let turned = json!({ "upstream": low, "downstream": high });
+                        edit.set(&format!("/pipes/{index}/inverts"), turned);
+                    }
+                    if let Some(path) = pipe["path"].as_array() {
+                        let path: Vec<Value> = path.iter().rev().cloned().collect();
+                        edit.set(&format!("/pipes/{index}/path"), path);
+                    }
                 }
             }
             Some(format!("/pipes/{row}"))

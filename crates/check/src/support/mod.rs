@@ -22,6 +22,7 @@ pub(crate) mod row_order;
 pub(crate) mod run_dates;
 pub(crate) mod run_extent;
 pub(crate) mod section_unit;
+pub(crate) mod stop_reasons;
 pub(crate) mod streets;
 pub(crate) mod terms;
 pub(crate) mod texts;

@@ -2,7 +2,7 @@
 
 use std::cell::OnceCell;
 
-use obvert_model::tables::{Aspect, Head, Locate, OutcomeKind, Rating, Run};
+use obvert_model::tables::{Aspect, Head, Locate, OutcomeKind, Rating, Run, StopReason};
 use obvert_model::text::{RunId, Timestamp};
 
 use super::id_index::IdIndex;
@@ -18,6 +18,7 @@ use crate::support::missing_runs::refers_to_missing_run;
 use crate::support::row_digest::{RowDigest, digests, laterals};
 use crate::support::run_dates;
 use crate::support::run_extent::unit_mixup;
+use crate::support::stop_reasons::unrecorded_reason;
 use crate::support::texts::{UnusualText, unusual_texts};
 
 /// A run after it was read, without its observations.
@@ -46,6 +47,8 @@ pub struct RunSummary {
     pub(crate) laterals: Box<[usize]>,
     /// The rows that are shown after the end of their recordings.
     pub(crate) late: LateOffsets,
+    /// Why it was stopped, if it can be seen and no row near its end records it.
+    pub(crate) unrecorded_reason: Option<StopReason>,
 }
 
 /// Figures that are computed from the observations of a run, before they are dropped.
@@ -59,6 +62,7 @@ pub(crate) struct RunFigures {
     rows: Box<[RowDigest]>,
     laterals: Box<[usize]>,
     late: LateOffsets,
+    unrecorded_reason: Option<StopReason>,
 }
 
 impl RunFigures {
@@ -79,6 +83,7 @@ impl RunFigures {
             rows: digests(view),
             laterals: laterals(view),
             late: late_offsets(view),
+            unrecorded_reason: unrecorded_reason(view),
         }
     }
 }
@@ -101,7 +106,7 @@ impl RunSummary {
     pub(crate) fn new(index: usize, run: Run, figures: RunFigures) -> Self {
         let RunFigures { observations, graded, travelled, marks, totals, .. } = figures;
         let (rows, laterals, late) = (figures.rows, figures.laterals, figures.late);
-        let corrected = figures.corrected;
+        let (corrected, unrecorded_reason) = (figures.corrected, figures.unrecorded_reason);
         Self {
             index,
             run,
@@ -114,6 +119,7 @@ impl RunSummary {
             rows,
             laterals,
             late,
+            unrecorded_reason,
         }
     }
 

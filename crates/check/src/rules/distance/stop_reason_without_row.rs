@@ -1,18 +1,16 @@
 //! See the rule's documentation below.
 
-use obvert_model::lists::Role;
-use obvert_model::tables::{OutcomeKind, StopReason};
-
 use crate::sink::Sink;
-use crate::support::terms::{can_record, is_one_of, term};
-use crate::views::{RowView, RunView};
+use crate::views::Ending;
 
 rule! {
     /// # What it checks
     /// A run was stopped for something that can be seen, but no row near its end records it.
     ///
     /// # Exceptions
-    /// - The run came less than `least` from its zero point: it was given up at once.
+    /// - The run came less than 3 m from its zero point: it was given up at once.
+    /// - Another run through the pipe was stopped for the same reason, and a row records it: both
+    ///   ended at one place.
     /// - A row of the role `remark` with a remark, or one whose code is unknown, near the end.
     /// - The closing row gives another reason (`outcome-contradicts-rows`).
     /// - The code list can record none of the terms below.
@@ -21,7 +19,7 @@ rule! {
     ///
     /// # Exactly
     /// The reason is `outcome.reason`, or else the one of the closing row. A row is *near* the end if
-    /// it, or its stretch, comes within `within` of `surveyed`. It records the reason if its term is
+    /// it, or its stretch, comes within 5 m of `surveyed`. It records the reason if its term is
     /// one of these or begins with one of them and a full stop. The term is its code in
     /// `obvert-terms`, by the links of the code list.
     ///
@@ -37,7 +35,14 @@ rule! {
     /// What stopped the camera is the worst defect of the pipe, and without a row it has no grade:
     /// the pipe looks better than it is.
     ///
+    /// # Source
+    /// Common practice, no published source.
+    ///
     /// # Fails
+    /// At `/runs/1/outcome/reason`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/1/observations/1/at", "value": 20}]
+    /// ```
     /// At `/runs/1/outcome/reason`:
     /// ```json
     /// [{"op": "replace", "path": "/runs/1/outcome/reason", "value": "roots"}, {"op": "replace", "path": "/runs/1/observations/2/characterisation/0", "value": "roots"}]
@@ -58,102 +63,38 @@ rule! {
     ///  {"op": "remove", "path": "/runs/1/observations/1"}]
     /// ```
     ///
+    /// From the other end, by the same collapse.
+    /// ```json
+    /// [{"op": "remove", "path": "/runs/2/reverse_of"}, {"op": "replace", "path": "/runs/2/outcome", "value": {"kind": "stopped", "reason": "collapse"}},
+    ///  {"op": "replace", "path": "/runs/2/observations/1", "value": {"id": "2", "at": 90, "code": "run.stopped", "characterisation": ["collapse"]}}]
+    /// ```
+    ///
     /// # Fix
     /// Record what stopped the camera, with its amount and a photo, or correct the reason.
-    name: "stop-reason-without-row", severity: Warning, scope: Run, since: "0.1", clause: "runs#outcome",
+    name: "stop-reason-without-row", severity: Warning, scope: Ending, since: "0.1", clause: "runs#outcome",
     needs: [Codes],
-    limits: {
-        "within" = 5.0 "m"
-            "how far before the end the row may be: the camera sees ahead; common practice, no published source",
-        "least" = 3.0 "m"
-            "a run that came less far was given up at once; common practice, no published source",
-    },
+    concludes_from: ["pipe.runs", "observations", "observations.*"],
     facts: { "reason" = Word "the reason" },
 }
 
-fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
-    let Some(outcome) = run.run.outcome.as_ref() else { return };
-    if outcome.kind != OutcomeKind::Stopped {
-        return;
-    }
-    let closing = run.closing_row();
-    let given = || {
-        let words = closing.filter(|row| row.role() == Some(Role::Stopped))?;
-        words.row.characterisation.iter().find_map(|word| word.parse::<StopReason>().ok())
-    };
-    let Some(reason) = outcome.reason.or_else(given) else { return };
-    // `outcome-contradicts-rows` reports a closing row that says something else.
-    let contradicted = closing.is_some_and(|row| row.role() != Some(Role::Stopped))
-        || given().is_some_and(|given| given != reason);
-    let terms = terms_of(reason);
-    let Some(end) = run.run.surveyed.map(|end| run.survey.metres(end)) else { return };
-    let came_far = run.travelled().is_some_and(|metres| metres >= out.limit("least"));
-    if terms.is_empty()
-        || contradicted
-        || !came_far
-        || run.disordered()
-        || run.marks().counter_reset
-        || run.survey.lengths_doubtful()
-        || !can_record(run.survey, terms)
-    {
-        return;
-    }
-    let within = out.limit("within");
-    let near = |row: &RowView<'_>| {
-        let open = row.row.is_stretch() && row.row.to.is_none();
-        open || (end - run.survey.metres(row.row.end())) <= within
-    };
-    let records = |row: &RowView<'_>| {
-        let told = row.role() == Some(Role::Remark) && row.row.remark.is_some();
-        told || row.code.is_none()
-            || term(row).is_some_and(|term| term != "water.dry" && is_one_of(term, terms))
-    };
-    if run.rows().rev().any(|row| near(&row) && records(&row)) {
-        return;
-    }
-    let field = if outcome.reason.is_some() { "/outcome/reason" } else { "/outcome" };
-    let word = reason.as_str();
-    let message = format!("the run was stopped for {word:?}, but no row near its end records it");
-    out.report(run.subject(field), message).fact("reason", word);
-}
-
-/// The terms that record a reason, or the words that they begin with; none if it cannot be seen in
-/// the pipe.
-fn terms_of(reason: StopReason) -> &'static [&'static str] {
-    match reason {
-        StopReason::Roots => &["roots"],
-        StopReason::Collapse => &[
-            "collapse",
-            "break",
-            "hole",
-            "deformation",
-            "soil",
-            "void",
-            "brick",
-            "blockage",
-            "fracture",
-        ],
-        StopReason::DisplacedJoint => &["joint"],
-        StopReason::Bend => &["bend", "fitting.drop"],
-        StopReason::HighWater => &["water", "note.camera-submerged"],
-        StopReason::Obstruction => &[
-            "obstacle",
-            "blockage",
-            "deposit",
-            "roots",
-            "collapse",
-            "break",
-            "deformation",
-            "soil",
-            "brick",
-            "joint",
-            "connection",
-            "lining",
-            "repair",
-            "fitting",
-            "vermin",
-            "change",
-        ],
-        _ => &[],
+fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
+    for summary in ending.runs {
+        let Some(reason) = summary.unrecorded_reason else { continue };
+        let outcome = |run: &obvert_model::tables::Run| run.outcome.as_ref()?.reason;
+        // The obstacle may be recorded by the run that came to it from the other end.
+        let seen = ending.runs_of(&summary.run.pipe).any(|other| {
+            other.index != summary.index
+                && other.unrecorded_reason.is_none()
+                && outcome(&other.run) == Some(reason)
+        });
+        if seen {
+            continue;
+        }
+        let stated = outcome(&summary.run).is_some();
+        let field = if stated { "/outcome/reason" } else { "/outcome" };
+        let word = reason.as_str();
+        let message =
+            format!("the run was stopped for {word:?}, but no row near its end records it");
+        out.report(summary.subject(field), message).fact("reason", word);
     }
 }

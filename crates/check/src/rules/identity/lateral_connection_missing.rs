@@ -3,6 +3,8 @@
 use obvert_model::lists::Role;
 use obvert_model::tables::OutcomeKind;
 
+use rustc_hash::FxHashSet;
+
 use crate::sink::Sink;
 use crate::support::row_digest::Along;
 use crate::support::run_extent::{direction_contradicts, far_position};
@@ -15,10 +17,11 @@ rule! {
     ///
     /// # Exceptions
     /// - The code list has no code of the role `connection`.
-    /// - A run through the pipe names the lateral in `joins`, at whatever distance
-    ///   (`connection-contradicts-lateral`).
+    /// - A row names the lateral in `joins`, wherever it is (`connection-contradicts-lateral`), or
+    ///   the lateral has a `downstream` structure (`pipe-ends`).
     /// - A row there has an unknown code (`code-unknown`).
-    /// - `joins.at` is not on the pipe (`joins-impossible`), or lengths are in a doubtful unit.
+    /// - `joins.at` is within *slack* of an end of the pipe, or not on it (`joins-impossible`), or
+    ///   lengths are in a doubtful unit.
     /// - A direction contradicts the structures (`direction-contradicts`), or it is not known where
     ///   the rows of a run are on the pipe.
     ///
@@ -76,6 +79,8 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     if ending.lengths_doubtful() || !records_connections(survey) {
         return;
     }
+    let named: FxHashSet<usize> =
+        ending.runs.iter().flat_map(|summary| summary.laterals.iter().copied()).collect();
     let mut missing: Vec<(usize, PipeView<'_>, f64)> = Vec::new();
     for lateral in survey.pipes() {
         let Some((main, at)) = lateral
@@ -86,8 +91,10 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         else {
             continue;
         };
+        let elsewhere = lateral.pipe.downstream.is_some() || named.contains(&lateral.index);
         if main != lateral.pipe.id.as_str()
-            && let Some(run) = passed_without_row(ending, main, at, &lateral)
+            && !elsewhere
+            && let Some(run) = passed_without_row(ending, main, at)
         {
             missing.push((run, lateral, at));
         }
@@ -120,20 +127,10 @@ fn records_connections(survey: &Survey<'_>) -> bool {
 }
 
 /// The first run that passed a lateral, if no run of the main records a connection there.
-fn passed_without_row(
-    ending: &Ending<'_>,
-    main: &str,
-    at: f64,
-    lateral: &PipeView<'_>,
-) -> Option<usize> {
+fn passed_without_row(ending: &Ending<'_>, main: &str, at: f64) -> Option<usize> {
     let survey = ending.survey;
     let pipe = survey.pipe(main)?;
     let length = survey.metres(pipe.length?);
-    let mut runs = ending.runs_of(main);
-    let named = runs.any(|summary| summary.laterals.contains(&lateral.index));
-    if named || !(0.0..=length).contains(&at) {
-        return None;
-    }
     let mut passed: Option<&RunSummary> = None;
     for summary in ending.runs_of(main) {
         let along = Along::of(ending, summary)?;
@@ -141,6 +138,10 @@ fn passed_without_row(
             return None;
         }
         let slack = along.slack;
+        // It may join at a structure.
+        if at <= slack || at >= length - slack {
+            return None;
+        }
         let mut rows = summary.rows.iter().filter(|row| row.connection || row.unknown);
         if rows.any(|row| (along.place(row.at) - at).abs() <= slack + tolerance(at)) {
             return None;

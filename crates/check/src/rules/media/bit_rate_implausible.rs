@@ -11,7 +11,7 @@ rule! {
     ///
     /// # Exceptions
     /// - The file is empty (`media-empty`), or its state is `truncated` or `lost`.
-    /// - `duration` is not above 0 (`number-impossible`).
+    /// - `duration` is not above 0 (`number-impossible`), or above 12 h (`recording-implausible`).
     ///
     /// # Exactly
     /// *rate* is 8 × `bytes` ∕ `duration`, in bits per second. It is less than `video`, or greater
@@ -57,12 +57,15 @@ rule! {
     facts: { "rate" = PerSecond "bits per second" },
 }
 
+/// `recording-implausible` reports a longer recording. In seconds.
+const LONGEST: f64 = 12.0 * 3600.0;
+
 fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
     let media = view.media;
     let (Some(bytes), Some(duration)) = (media.bytes, media.duration) else { return };
     let whole = !matches!(media.state, Some(MediaState::Truncated | MediaState::Lost));
     let (bytes, duration) = (bytes.get(), duration.get());
-    if bytes == 0 || duration <= 0.0 || !whole {
+    if bytes == 0 || duration <= 0.0 || duration > LONGEST || !whole {
         return;
     }
     #[allow(clippy::cast_precision_loss)]

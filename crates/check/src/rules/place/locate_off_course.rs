@@ -8,7 +8,7 @@ use super::locates_too_far_apart::wrong;
 use crate::sink::Sink;
 use crate::support::locating::{Transmitter, beyond_cable, comparable};
 use crate::support::map_lengths::PositionRef;
-use crate::views::{Ending, LocateView, tolerance};
+use crate::views::{Ending, LocateView, PipeView, tolerance};
 
 rule! {
     /// # What it checks
@@ -17,7 +17,8 @@ rule! {
     /// is long.
     ///
     /// # Exceptions
-    /// - The length of the pipe is unknown, or the transmitter was beyond it.
+    /// - The length of the pipe is unknown or a tenth off that of its path, or the transmitter was
+    ///   beyond it; or an end of the path is off its structure (`path-end-mismatch`).
     /// - The end has no position. The lower end of a lateral is where it joins its main.
     /// - The exceptions of `locate-beyond-cable`.
     /// - `locate-beyond-cable`, `locates-too-far-apart`, `locate-past-run` or `locate-off-path`
@@ -53,7 +54,6 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// Within the accuracy of a map.
     /// ```json
     /// [{"op": "replace", "path": "/locates/1/position", "value": [19623943, 322100]}]
     /// ```
@@ -106,11 +106,23 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     }
 }
 
+/// Whether another rule reports the length of the pipe, or an end of its path.
+fn unfit_length(pipe: &PipeView<'_>, length: f64) -> bool {
+    let map_lengths = pipe.survey.map_lengths();
+    let ratio = map_lengths.length_on_map(pipe.index).map(|on_map| on_map / length);
+    let off = |gap: &Option<f64>| gap.is_some_and(|gap| gap > OFF_PATH);
+    ratio.is_some_and(|ratio| !(0.9..=1.1).contains(&ratio))
+        || map_lengths.end_gaps(pipe).iter().any(off)
+}
+
 fn compare(view: &LocateView<'_>, map: f64, accuracy: f64, out: &mut Sink<'_>) -> Option<()> {
     let survey = view.ending.survey;
     let (crs, position) = (survey.crs.as_ref()?, view.locate.position?);
     let transmitter = Transmitter::of(view)?;
     let (remains, length) = (transmitter.from_end()?, transmitter.pipe.metres()?);
+    if unfit_length(&transmitter.pipe, length) {
+        return None;
+    }
     let pipe = transmitter.pipe.pipe;
     let centres = pipe.length_between == Some(LengthBetween::Centres);
     let accuracy = view.locate.accuracy.map_or(accuracy, |accuracy| survey.metres(accuracy));

@@ -4,6 +4,7 @@ use obvert_model::lists::Role;
 
 use crate::sink::Sink;
 use crate::support::run_extent::exceeds;
+use crate::support::section_unit::PLAUSIBLE_HEIGHTS;
 use crate::views::{PipeView, RowView};
 
 rule! {
@@ -11,7 +12,9 @@ rule! {
     /// The size of a connection differs from the height of the lateral that it names.
     ///
     /// # Exceptions
-    /// - The size of the lateral is in a doubtful unit (`size-unit-suspect`).
+    /// - The size of the lateral is implausible or in a doubtful unit (`size-implausible`,
+    ///   `size-unit-suspect`).
+    /// - The pipe that the connection names has no `joins`.
     ///
     /// # Exactly
     /// The code has the role `connection`. The first amount and the height of the lateral, in one
@@ -67,10 +70,11 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         return;
     };
     let view = PipeView { survey, pipe: &survey.head.pipes[index], index };
-    let Some(height) = view.pipe.height.filter(|_| !view.size_doubtful()) else { return };
+    let lateral_height = view.pipe.height.filter(|_| view.pipe.joins.is_some());
+    let Some(height) = lateral_height.filter(|_| !view.size_doubtful()) else { return };
     let (Some(size), height_mm) = (row.amount(0), survey.millimetres(height)) else { return };
     if size <= 0.0
-        || height_mm <= 0.0
+        || !PLAUSIBLE_HEIGHTS.contains(&height_mm)
         || !exceeds(size.max(height_mm), size.min(height_mm) * out.limit("factor"))
     {
         return;
