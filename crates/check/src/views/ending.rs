@@ -2,7 +2,7 @@
 
 use std::cell::OnceCell;
 
-use obvert_model::tables::{Aspect, Head, Locate, OutcomeKind, Rating, Run};
+use obvert_model::tables::{Aspect, Head, Locate, OutcomeKind, Rating, Run, StopReason};
 use obvert_model::text::{RunId, Timestamp};
 
 use super::id_index::IdIndex;
@@ -13,9 +13,12 @@ use crate::support::corrected_grades::corrected_totals;
 use crate::support::distance_drift::{
     Drift, MIN_SHARE, camera_of, drifting_cameras, stated_length,
 };
+use crate::support::late_offsets::{LateOffsets, late_offsets};
 use crate::support::missing_runs::refers_to_missing_run;
+use crate::support::row_digest::{RowDigest, digests, laterals};
 use crate::support::run_dates;
 use crate::support::run_extent::unit_mixup;
+use crate::support::stop_reasons::unrecorded_reason;
 use crate::support::texts::{UnusualText, unusual_texts};
 
 /// A run after it was read, without its observations.
@@ -38,6 +41,14 @@ pub struct RunSummary {
     totals: [GradeTotals; 2],
     /// The same without the faults that other rules report; `None` if there are none.
     pub(crate) corrected: Option<Box<[GradeTotals; 2]>>,
+    /// Its rows, without those that only record the run.
+    pub(crate) rows: Box<[RowDigest]>,
+    /// The rows of the laterals, in the table of pipes, that its rows name.
+    pub(crate) laterals: Box<[usize]>,
+    /// The rows that are shown after the end of their recordings.
+    pub(crate) late: LateOffsets,
+    /// Why it was stopped, if it can be seen and no row near its end records it.
+    pub(crate) unrecorded_reason: Option<StopReason>,
 }
 
 /// Figures that are computed from the observations of a run, before they are dropped.
@@ -48,6 +59,10 @@ pub(crate) struct RunFigures {
     marks: Marks,
     totals: [GradeTotals; 2],
     corrected: Option<Box<[GradeTotals; 2]>>,
+    rows: Box<[RowDigest]>,
+    laterals: Box<[usize]>,
+    late: LateOffsets,
+    unrecorded_reason: Option<StopReason>,
 }
 
 impl RunFigures {
@@ -65,6 +80,10 @@ impl RunFigures {
             marks: view.marks(),
             totals,
             corrected: grader.and_then(|grader| corrected_totals(view, grader.scheme)),
+            rows: digests(view),
+            laterals: laterals(view),
+            late: late_offsets(view),
+            unrecorded_reason: unrecorded_reason(view),
         }
     }
 }
@@ -85,8 +104,23 @@ fn add_grades(row: &RowView<'_>, grader: &Grader<'_>, totals: &mut [GradeTotals;
 impl RunSummary {
     /// Combines a run, whose observations were dropped, with its figures.
     pub(crate) fn new(index: usize, run: Run, figures: RunFigures) -> Self {
-        let RunFigures { observations, graded, travelled, marks, totals, corrected } = figures;
-        Self { index, run, observations, graded, travelled, marks, totals, corrected }
+        let RunFigures { observations, graded, travelled, marks, totals, .. } = figures;
+        let (rows, laterals, late) = (figures.rows, figures.laterals, figures.late);
+        let (corrected, unrecorded_reason) = (figures.corrected, figures.unrecorded_reason);
+        Self {
+            index,
+            run,
+            observations,
+            graded,
+            travelled,
+            marks,
+            totals,
+            corrected,
+            rows,
+            laterals,
+            late,
+            unrecorded_reason,
+        }
     }
 
     /// The run, or a field of it; `field` is empty or a pointer such as `/reverse_of`.
