@@ -12,6 +12,8 @@ mod support;
 
 #[path = "mistakes/codes.rs"]
 mod codes;
+#[path = "mistakes/contents.rs"]
+mod contents;
 #[path = "mistakes/distances.rs"]
 mod distances;
 #[path = "mistakes/edit.rs"]
@@ -128,7 +130,10 @@ fn every_mistake_is_found_and_little_else() {
         );
     }
     let mistakes: Vec<&Mistake> =
-        [distances::ALL, codes::ALL, records::ALL, surveys::ALL].into_iter().flatten().collect();
+        [distances::ALL, codes::ALL, contents::ALL, records::ALL, surveys::ALL]
+            .into_iter()
+            .flatten()
+            .collect();
     assert!(mistakes.len() >= 60, "{}", mistakes.len());
     let mut random = fastrand::Rng::with_seed(number("MISTAKES_SEED", 1) as u64);
     let mut table = format!(
@@ -187,7 +192,8 @@ fn fixes_undo_mistakes_and_cause_none() {
     };
     let (mut table, mut wrong) = (String::new(), String::new());
     let (mut safe_kinds, mut confirmed_kinds) = (0, 0);
-    let mistakes = [distances::ALL, codes::ALL, records::ALL, surveys::ALL].into_iter().flatten();
+    let mistakes = [distances::ALL, codes::ALL, contents::ALL, records::ALL, surveys::ALL];
+    let mistakes = mistakes.into_iter().flatten();
     for (number, mistake) in mistakes.enumerate() {
         let (mut made, mut safe, mut confirmed) = (0, 0, 0);
         for attempt in 0..8 {

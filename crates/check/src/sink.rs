@@ -1,11 +1,15 @@
 //! The sink that rules report their findings to.
 
+use std::collections::BTreeMap;
+
 use obvert_model::text::nearest;
 use rustc_hash::FxHashMap;
 
 use crate::finding::{Finding, Severity};
 use crate::profile::PreparedSuppression;
+use crate::report::document_order;
 use crate::rule::Rule;
+use crate::support::column_votes::Causes;
 use crate::views::Subject;
 
 /// Receives the findings of one rule, and knows its limits.
@@ -38,6 +42,32 @@ pub(crate) struct Found {
     /// Whether the table has no rows at all.
     empty: bool,
     folded: Option<Folded>,
+    /// Findings that mistakes in whole columns would explain, by those mistakes.
+    held: BTreeMap<Causes, Held>,
+}
+
+/// Findings that are dropped if one of some mistakes is found.
+#[derive(Debug, Default)]
+struct Held {
+    total: usize,
+    kept: Vec<Finding>,
+}
+
+impl Found {
+    /// Drops the findings that the mistakes that were found explain, and lists the others.
+    pub(crate) fn release(&mut self, explained: Causes, keep: usize) {
+        let held = std::mem::take(&mut self.held);
+        let mut released = false;
+        for (_, held) in held.into_iter().filter(|(causes, _)| !causes.meet(explained)) {
+            self.total += held.total;
+            self.kept.extend(held.kept);
+            released = true;
+        }
+        if released {
+            self.kept.sort_by_cached_key(|finding| document_order(&finding.subject.path));
+            self.kept.truncate(keep);
+        }
+    }
 }
 
 /// A finding that is reported once for the whole document.
@@ -153,7 +183,7 @@ impl Sink<'_> {
                         .help(format!("was the {kind} deleted, or did its id change? Restore it, or correct the rows"));
                 }
                 Some(near) => {
-                    finding.help(format!("did you mean {near:?}?"));
+                    finding.help(format!("Did you mean {near:?}?"));
                 }
                 None => {}
             }
@@ -171,6 +201,34 @@ impl Sink<'_> {
             found.kept.push(finding);
             let last = found.kept.len() - 1;
             &mut found.kept[last]
+        } else {
+            found.spare.insert(finding)
+        }
+    }
+
+    /// Reports a finding, unless a mistake in a whole column is found that explains it. That is
+    /// known only at the end of the document.
+    pub(crate) fn report_unless(
+        &mut self,
+        explained_by: Causes,
+        subject: Subject,
+        message: impl Into<String>,
+    ) -> &mut Finding {
+        if explained_by.is_empty() {
+            return self.report(subject, message);
+        }
+        let suppressed = self.suppressed(&subject);
+        let finding = Finding::new(self.rule.name, self.severity, message, subject);
+        let found = &mut *self.found;
+        if suppressed {
+            return found.spare.insert(finding);
+        }
+        let held = found.held.entry(explained_by).or_default();
+        held.total += 1;
+        if held.kept.len() < self.keep {
+            held.kept.push(finding);
+            let last = held.kept.len() - 1;
+            &mut held.kept[last]
         } else {
             found.spare.insert(finding)
         }
