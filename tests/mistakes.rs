@@ -130,7 +130,7 @@ fn every_mistake_is_found_and_little_else() {
         );
     }
     let mistakes: Vec<&Mistake> =
-        [distances::ALL, codes::ALL, contents::ALL, records::ALL, surveys::ALL]
+        [distances::ALL, codes::ALL, records::ALL, surveys::ALL, contents::ALL]
             .into_iter()
             .flatten()
             .collect();
@@ -192,7 +192,7 @@ fn fixes_undo_mistakes_and_cause_none() {
     };
     let (mut table, mut wrong) = (String::new(), String::new());
     let (mut safe_kinds, mut confirmed_kinds) = (0, 0);
-    let mistakes = [distances::ALL, codes::ALL, contents::ALL, records::ALL, surveys::ALL];
+    let mistakes = [distances::ALL, codes::ALL, records::ALL, surveys::ALL, contents::ALL];
     let mistakes = mistakes.into_iter().flatten();
     for (number, mistake) in mistakes.enumerate() {
         let (mut made, mut safe, mut confirmed) = (0, 0, 0);

@@ -1,6 +1,7 @@
 //! Mistakes in what rows state about the pipe, and mistakes in whole columns. Each is one mistake,
 //! however many rows it affects.
 
+use obvert::model::lists::ClockUse;
 use serde_json::{Value, json};
 
 use super::edit::{Edit, Mistake, inner, to};
@@ -148,6 +149,22 @@ fn shift_down(edit: &mut Edit<'_>, key: &str) -> Option<String> {
     }
     edit.remove("/ratings");
     Some(format!("/runs/{run}/observations"))
+}
+
+/// How many rows of a run have a clock reference that their code does not take, or none where it is
+/// required.
+fn wrong_clocks(edit: &Edit<'_>, observations: &str) -> usize {
+    let codes = edit.list().by_code();
+    let rows = edit.document.pointer(observations).and_then(Value::as_array);
+    let is_wrong = |row: &&Value| {
+        let usage =
+            codes.get(row["code"].as_str().unwrap_or_default()).map(|code| code.clock.usage);
+        match row.get("clock") {
+            Some(_) => usage == Some(ClockUse::None),
+            None => usage == Some(ClockUse::Required),
+        }
+    };
+    rows.into_iter().flatten().filter(is_wrong).count()
 }
 
 const BROKEN: [&str; 7] =
@@ -479,7 +496,11 @@ pub(crate) const ALL: &[Mistake] = &[
         about: "the clock references of a run one row too low",
         rules: &["column-shifted"],
         by_catch: 1,
-        make: |edit| shift_down(edit, "clock"),
+        make: |edit| {
+            let observations = shift_down(edit, "clock")?;
+            // Where every code may have a clock reference, nothing shows the shift.
+            (wrong_clocks(edit, &observations) >= 5).then_some(observations)
+        },
     },
     Mistake {
         about: "the quantities of a run one row too low",

@@ -54,8 +54,8 @@ pub fn of(word: &str) -> impl Iterator<Item = &'static Synonym> {
 }
 
 /// The word of a vocabulary that is meant by another word: one that is spelt nearly like it, or
-/// else one that the trade's word stands for, such as `sanitary` for *foul*. `path` is the field
-/// that has the vocabulary.
+/// else one that the trade's word stands for, such as `sanitary` for *foul*. `path` is the path of
+/// the field that has the vocabulary, or a JSON Pointer to it; empty if it is not known.
 ///
 /// ```
 /// use obvert_model::synonyms;
@@ -64,22 +64,26 @@ pub fn of(word: &str) -> impl Iterator<Item = &'static Synonym> {
 /// assert_eq!(synonyms::nearest_value("pipes.carries", "Strom", &words), Some("storm"));
 /// ```
 pub fn nearest_value<'w>(path: &str, word: &str, words: &[&'w str]) -> Option<&'w str> {
-    let meant = of(word).filter_map(|synonym| synonym.values.get(path)).flatten();
+    let path = path_of(path);
+    let of_field = |field: &String| path.is_empty() || *field == path;
+    let values = of(word).flat_map(|synonym| &synonym.values);
+    let meant = values.filter(|(field, _)| of_field(field)).flat_map(|(_, values)| values);
     let mut meant = meant.filter_map(|value| words.iter().find(|known| **known == *value));
     meant.next().copied().or_else(|| nearest(word, words.iter().copied()))
 }
 
 /// The key of an object that is meant by another key, in the same way: `height` for *diameter* in a
-/// pipe. `path` is the path of the object, or empty for the document.
+/// pipe. `path` is the path of the object, or a JSON Pointer to it; empty for the document.
 ///
 /// ```
 /// use obvert_model::synonyms;
 /// assert_eq!(synonyms::nearest_key("pipes", "diameter", &["height", "width"]), Some("height"));
 /// ```
 pub fn nearest_key<'w>(path: &str, key: &str, keys: &[&'w str]) -> Option<&'w str> {
-    let below = |field: &'static String| match path {
+    let path = path_of(path);
+    let below = |field: &'static String| match path.as_str() {
         "" => Some(field.as_str()),
-        _ => field.strip_prefix(path)?.strip_prefix('.'),
+        path => field.strip_prefix(path)?.strip_prefix('.'),
     };
     // A key that is spelt nearly right is not a word of the trade.
     let spelt = nearest(key, keys.iter().copied());
@@ -87,12 +91,11 @@ pub fn nearest_key<'w>(path: &str, key: &str, keys: &[&'w str]) -> Option<&'w st
     spelt.or_else(|| meant.find_map(|field| keys.iter().find(|known| **known == field).copied()))
 }
 
-/// The path of the field at a JSON Pointer, without the numbers of rows.
-pub(crate) fn path_of(pointer: &str) -> String {
-    let keys = pointer
-        .split('/')
-        .filter(|key| !key.is_empty() && !key.bytes().all(|b| b.is_ascii_digit()));
-    keys.filter(|key| *key != "-").collect::<Vec<_>>().join(".")
+/// The path of a field from a path or a JSON Pointer, without the numbers of rows.
+fn path_of(pointer: &str) -> String {
+    let is_key =
+        |key: &&str| !matches!(*key, "" | "-") && !key.bytes().all(|byte| byte.is_ascii_digit());
+    pointer.split(['/', '.']).filter(is_key).collect::<Vec<_>>().join(".")
 }
 
 /// A word without a size after it: `DN` of `DN 200` and `Ø` of `Ø200 mm`.

@@ -8,7 +8,7 @@ use serde_json::Value;
 use super::diagnose::Subject;
 use super::error::{Problem, ProblemKind};
 use crate::edit;
-use crate::synonyms::{nearest_key, nearest_value, path_of};
+use crate::synonyms::{nearest_key, nearest_value};
 use crate::text::nearest;
 
 /// Every problem that the schema of a subject finds in a value, without locations. A value can have
@@ -203,7 +203,7 @@ impl Schema {
         }
         let known = object.map(keys_of).unwrap_or_default();
         let suggestion = match self.subject {
-            Subject::Document => nearest_key(&path_of(at), key, &known),
+            Subject::Document => nearest_key(at, key, &known),
             _ => nearest(key, known.iter().copied()),
         };
         let suggestion = suggestion.map(str::to_owned);
@@ -238,7 +238,7 @@ impl Schema {
             return Some(Problem::new(ProblemKind::UnknownWord, at, message));
         }
         let suggestion = match self.subject {
-            Subject::Document => nearest_value(&path_of(&at), word, &words),
+            Subject::Document => nearest_value(&at, word, &words),
             _ => nearest(word, words.iter().copied()),
         };
         let suggestion = suggestion.map(str::to_owned);

@@ -4,6 +4,7 @@ use obvert_model::tables::ClockReading;
 
 use crate::sink::Sink;
 use crate::support::clock::hours_outside;
+use crate::support::column_votes::{Cause, Causes};
 use crate::support::terms::Term;
 use crate::views::{RowView, RunView};
 
@@ -14,6 +15,7 @@ rule! {
     ///
     /// # Exceptions
     /// - A clock hour is not valid (`clock-range`).
+    /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     /// - A drop pipe (`fitting.drop`) is recorded within `drop` before the row: the pipe is upright
     ///   there.
     ///
@@ -124,7 +126,9 @@ fn judge(row: &RowView<'_>, code: &str, reading: ClockReading, out: &mut Sink<'_
         ClockReading::Arc(from, to) => format!("from {from} to {to} o'clock"),
     };
     let name = &row.row.code;
-    out.report(
+    let column = Causes::from(Cause::ClockUnit).with(Cause::Shifted, row.run.is_shifted(row.index));
+    out.report_unless(
+        column,
         row.subject("/clock"),
         format!("{name} is {what} of a pipe, but it is recorded {place}, {hours}"),
     );

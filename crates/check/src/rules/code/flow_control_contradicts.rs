@@ -3,9 +3,9 @@
 use obvert_model::tables::FlowControl;
 
 use crate::sink::Sink;
-use crate::support::nearby::Places;
+use crate::support::nearby::{self, Places};
 use crate::support::terms::Term;
-use crate::support::water::{Water, statements};
+use crate::support::water::{Statement, Water, statements};
 use crate::views::RunView;
 
 rule! {
@@ -19,6 +19,8 @@ rule! {
     ///   high-water mark or surge, a deposit, roots, an obstacle, a blockage or a collapse, a weir,
     ///   gate or flap, or a trap.
     /// - The run was stopped by high water.
+    /// - The level before or after it, within `close`, is not high (`water-level-jump`,
+    ///   `water-contradicts`).
     ///
     /// # Exactly
     /// `flow_control` is `plugged`, `bypassed` or `low-flow`. The levels are those of
@@ -59,6 +61,7 @@ rule! {
     needs: [Codes],
     limits: {
         "high" = 50.0 "percent" "the level that a controlled flow does not reach; common practice",
+        "close" = 1.5 "m" "how far away another level puts it in doubt; common practice",
         "around" = 15.0 "m" "how far away that which holds the water may be; common practice",
     },
     facts: {
@@ -85,8 +88,18 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     }
     let held = Places::of(run, holds_water);
     let around = out.limit("around");
-    let found = statements(run)
-        .find(|statement| high(statement.water) && !held.near(&statement.row, around));
+    let all: Vec<Statement<'_>> = statements(run).collect();
+    // A level that a neighbour contradicts may be wrong itself.
+    let doubted = |index: usize| {
+        let others = [index.checked_sub(1), Some(index + 1)].into_iter().flatten();
+        others.filter_map(|other| all.get(other)).any(|other| {
+            nearby::apart(&all[index].row, &other.row) <= out.limit("close") && !high(other.water)
+        })
+    };
+    let found = (0..all.len()).find(|index| {
+        high(all[*index].water) && !held.near(&all[*index].row, around) && !doubted(*index)
+    });
+    let found = found.map(|index| all[index]);
     let Some(statement) = found else { return };
     let percent = level(statement.water);
     let message = format!(

@@ -17,6 +17,7 @@ rule! {
     ///
     /// # Exceptions
     /// - A lining begins or ends within 1 m of the row.
+    /// - The run is *disordered*.
     /// - A defect that opens the lining, or the wall, is recorded within `within`.
     /// - The code is not of masonry, and the lining may be of concrete or mortar: its text, or the
     ///   word of `lining.start`, has one of the words below.
@@ -83,6 +84,9 @@ const LIKE_CONCRETE: [&str; 13] = [
 ];
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
+    if run.disordered() {
+        return;
+    }
     let (lining, open, like) = (OnceCell::new(), OnceCell::new(), OnceCell::new());
     for row in run.rows() {
         let Some(code) = row.code.filter(|code| is_of_wall(&code.materials)) else { continue };

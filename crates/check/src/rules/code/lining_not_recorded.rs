@@ -11,6 +11,7 @@ rule! {
     ///
     /// # Exceptions
     /// - A lining begins or ends within 1 m of the row.
+    /// - The run is *disordered*.
     /// - The run records a patch (`repair.patch`), which is a short piece of lining.
     ///
     /// # Exactly
@@ -52,6 +53,9 @@ rule! {
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
+    if run.disordered() {
+        return;
+    }
     let mut lining = None;
     for row in run.rows() {
         let Some(term) = row.term().filter(|term| is_of_lining(term.code)) else { continue };

@@ -4,6 +4,7 @@ use obvert_model::lists::{Family, Role};
 use obvert_model::tables::{Observation, Purpose};
 
 use crate::sink::Sink;
+use crate::support::row_order;
 use crate::views::RunView;
 
 rule! {
@@ -16,7 +17,8 @@ rule! {
     ///   nothing to record.
     /// - A row records that the stretch was not inspected, or that the camera was under water.
     /// - The run is *disordered*, its counter was probably reset, or lengths are in a doubtful unit
-    ///   (`length-unit-suspect`).
+    ///   (`length-unit-suspect`); for gaps also if a row falls back behind the row before it, or the
+    ///   row after the gap is past the end of the run.
     ///
     /// # Exactly
     /// Rows that record something are those of the families `structural`, `operational`,
@@ -69,6 +71,7 @@ rule! {
     name: "nothing-observed", severity: Warning, scope: Run, since: "0.1", clause: "observations#order",
     needs: [Codes],
     concludes_from: ["assignment"],
+    uses: [row_order],
     limits: {
         "length" = 50.0 "m" "the length over which something is recorded; common practice",
         "rows" = 10.0 "rows" "the number from which gaps are compared; common practice",
@@ -123,13 +126,14 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         }
         return;
     }
-    if (recorded as f64) < out.limit("rows") {
+    if (recorded as f64) < out.limit("rows") || run.falls().next().is_some() {
         return;
     }
     gaps.sort_by(|a, b| b.0.total_cmp(&a.0));
     if let [(longest, index), (second, _), ..] = gaps[..]
         && longest >= length
         && second * 4.0 <= longest
+        && !row_order::past_end(run, run.run.observations[index].at.get())
     {
         let message = format!(
             "nothing is recorded in the {} before this row, but no more than {} lie between the others",
