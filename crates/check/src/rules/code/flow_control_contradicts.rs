@@ -57,7 +57,7 @@ rule! {
     ///
     /// # Fix
     /// Correct the level or `flow_control`, or record what holds the water.
-    name: "flow-control-contradicts", severity: Warning, scope: Run, since: "0.1", clause: "runs#set-up",
+    name: "flow-control-contradicts", severity: Warning, scope: Run, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
     limits: {
         "high" = 50.0 "percent" "the level that a controlled flow does not reach; common practice",
