@@ -12,6 +12,8 @@ mod support;
 
 #[path = "mistakes/codes.rs"]
 mod codes;
+#[path = "mistakes/contents.rs"]
+mod contents;
 #[path = "mistakes/distances.rs"]
 mod distances;
 #[path = "mistakes/edit.rs"]
@@ -131,11 +133,18 @@ fn every_mistake_is_found_and_little_else() {
             "{path} has no findings at the start"
         );
     }
-    let mistakes: Vec<&Mistake> =
-        [distances::ALL, codes::ALL, records::ALL, surveys::ALL, places::ALL, recordings::ALL]
-            .into_iter()
-            .flatten()
-            .collect();
+    let mistakes: Vec<&Mistake> = [
+        distances::ALL,
+        codes::ALL,
+        records::ALL,
+        surveys::ALL,
+        places::ALL,
+        recordings::ALL,
+        contents::ALL,
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
     assert!(mistakes.len() >= 60, "{}", mistakes.len());
     let mut random = fastrand::Rng::with_seed(number("MISTAKES_SEED", 1) as u64);
     let mut table = format!(
@@ -194,10 +203,16 @@ fn fixes_undo_mistakes_and_cause_none() {
     };
     let (mut table, mut wrong) = (String::new(), String::new());
     let (mut safe_kinds, mut confirmed_kinds) = (0, 0);
-    let mistakes =
-        [distances::ALL, codes::ALL, records::ALL, surveys::ALL, places::ALL, recordings::ALL]
-            .into_iter()
-            .flatten();
+    let mistakes = [
+        distances::ALL,
+        codes::ALL,
+        records::ALL,
+        surveys::ALL,
+        places::ALL,
+        recordings::ALL,
+        contents::ALL,
+    ];
+    let mistakes = mistakes.into_iter().flatten();
     for (number, mistake) in mistakes.enumerate() {
         let (mut made, mut safe, mut confirmed) = (0, 0, 0);
         for attempt in 0..8 {

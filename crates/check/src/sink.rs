@@ -1,11 +1,15 @@
 //! The sink that rules report their findings to.
 
+use std::collections::BTreeMap;
+
 use obvert_model::text::nearest;
 use rustc_hash::FxHashMap;
 
 use crate::finding::{Finding, Severity};
 use crate::profile::PreparedSuppression;
+use crate::report::document_order;
 use crate::rule::Rule;
+use crate::support::column_votes::Causes;
 use crate::views::Subject;
 
 /// Receives the findings of one rule, and knows its limits.
@@ -55,6 +59,32 @@ pub(crate) struct Found {
     /// Whether the table has no rows at all.
     empty: bool,
     folded: Option<Folded>,
+    /// Findings that mistakes in whole columns would explain, by those mistakes.
+    held: BTreeMap<Causes, Held>,
+}
+
+/// Findings that are dropped if one of some mistakes is found.
+#[derive(Debug, Default)]
+struct Held {
+    total: usize,
+    kept: Vec<Finding>,
+}
+
+impl Found {
+    /// Drops the findings that the mistakes that were found explain, and lists the others.
+    pub(crate) fn release(&mut self, explained: Causes, keep: usize) {
+        let held = std::mem::take(&mut self.held);
+        let mut released = false;
+        for (_, held) in held.into_iter().filter(|(causes, _)| !causes.meet(explained)) {
+            self.total += held.total;
+            self.kept.extend(held.kept);
+            released = true;
+        }
+        if released {
+            self.kept.sort_by_cached_key(|finding| document_order(&finding.subject.path));
+            self.kept.truncate(keep);
+        }
+    }
 }
 
 /// Whether a finding is listed or only counted.
@@ -62,6 +92,9 @@ pub(crate) struct Found {
 enum Kept {
     Listed,
     Counted,
+    /// Among those that mistakes in whole columns would explain.
+    Held(Causes),
+    HeldCounted(Causes),
 }
 
 /// A finding that is reported once for the whole document.
@@ -177,7 +210,7 @@ impl Sink<'_> {
                         .help(format!("was the {kind} deleted, or did its id change? Restore it, or correct the rows"));
                 }
                 Some(near) => {
-                    finding.help(format!("did you mean {near:?}?"));
+                    finding.help(format!("Did you mean {near:?}?"));
                 }
                 None => {}
             }
@@ -211,16 +244,58 @@ impl Sink<'_> {
         let Some(kept) = found.unsettled.take() else { return };
         let last = match kept {
             Kept::Listed => found.kept.last(),
-            Kept::Counted => found.spare.as_ref(),
+            Kept::Counted | Kept::HeldCounted(_) => found.spare.as_ref(),
+            Kept::Held(causes) => found.held.get(&causes).and_then(|held| held.kept.last()),
         };
         if last.is_some_and(confirm) {
             return;
         }
-        if matches!(kept, Kept::Listed) {
-            found.kept.pop();
-        }
-        found.total -= 1;
         found.withheld += 1;
+        let (total, listed) = match kept {
+            Kept::Listed | Kept::Counted => (&mut found.total, &mut found.kept),
+            Kept::Held(causes) | Kept::HeldCounted(causes) => {
+                let held = found.held.entry(causes).or_default();
+                (&mut held.total, &mut held.kept)
+            }
+        };
+        *total -= 1;
+        if matches!(kept, Kept::Listed | Kept::Held(_)) {
+            listed.pop();
+        }
+    }
+
+    /// Reports a finding, unless a mistake in a whole column is found that explains it. That is
+    /// known only at the end of the document.
+    pub(crate) fn report_unless(
+        &mut self,
+        explained_by: Causes,
+        subject: Subject,
+        message: impl Into<String>,
+    ) -> &mut Finding {
+        if explained_by.is_empty() {
+            return self.report(subject, message);
+        }
+        self.settle();
+        let suppressed = self.suppressed(&subject);
+        let finding = Finding::new(self.rule.name, self.severity, message, subject);
+        let found = &mut *self.found;
+        if suppressed {
+            return found.spare.insert(finding);
+        }
+        let held = found.held.entry(explained_by).or_default();
+        held.total += 1;
+        let kept = match held.kept.len() < self.keep {
+            true => Kept::Held(explained_by),
+            false => Kept::HeldCounted(explained_by),
+        };
+        found.unsettled = Some(kept).filter(|_| self.confirm.is_some());
+        if held.kept.len() < self.keep {
+            held.kept.push(finding);
+            let last = held.kept.len() - 1;
+            &mut held.kept[last]
+        } else {
+            found.spare.insert(finding)
+        }
     }
 
     /// Whether the profile suppresses a finding. It is counted for the first suppression that covers

@@ -47,10 +47,15 @@ families! {
         clock_required, clock_not_applicable, clock_range, clock_form, clock_extent, clock_full_circle,
         quantity_missing, quantity_unit, quantity_range, quantity_unexpected, water_level_jump,
         quantity_exceeds_pipe,
+        clock_against_gravity, deformation_without_crack, lining_not_recorded, lining_hides_code,
+        water_contradicts, dry_after_inflow, flow_control_contradicts, change_to_same, combined_code_fits,
+        loss_too_large, nothing_observed,
+        column_shifted, clock_column_suspect, percent_column_suspect, connection_unit_suspect,
     }
     grade {
         grade_missing, grade_outside_scale, grade_contradicts, grade_aspect_unexpected, grade_without_scheme, grade_scheme_unknown, grade_scheme_version,
         rating_contradicts, rating_duplicate, rating_outside_scale, worst_grade_without_photo,
+        grade_column_suspect,
     }
     size {
         number_impossible, size_unit_suspect, size_implausible, width_missing, width_contradicts_shape, joint_spacing_implausible,
@@ -133,6 +138,7 @@ families! {
     text {
         other_without_text, text_untrimmed,
         text_garbled,
+        remark_contradicts_code,
     }
     profile {
         required_field_missing, forbidden_field_present, value_not_allowed, pattern_mismatch,

@@ -9,6 +9,8 @@ use super::id_index::IdIndex;
 use super::{Marks, RowView, RunView, Subject, Survey};
 use crate::grading::{GradeTotals, Grader};
 use crate::profile::Violations;
+use crate::support::changes::Changes;
+use crate::support::column_votes::ColumnVotes;
 use crate::support::corrected_grades::corrected_totals;
 use crate::support::distance_drift::{
     Drift, MIN_SHARE, camera_of, drifting_cameras, stated_length,
@@ -31,6 +33,8 @@ pub struct RunSummary {
     pub run: Run,
     /// How many observations it had.
     pub observations: usize,
+    /// Its changes of the cross-section.
+    pub(crate) changes: Changes,
     /// How many of them had a recorded grade.
     pub(crate) graded: usize,
     /// The distance from its zero point to its last reading, in metres.
@@ -54,6 +58,7 @@ pub struct RunSummary {
 /// Figures that are computed from the observations of a run, before they are dropped.
 pub(crate) struct RunFigures {
     observations: usize,
+    changes: Changes,
     graded: usize,
     travelled: Option<f64>,
     marks: Marks,
@@ -75,6 +80,7 @@ impl RunFigures {
         }
         Self {
             observations: view.run.observations.len(),
+            changes: Changes::of(view),
             graded: view.run.observations.iter().filter(|row| row.grades.is_some()).count(),
             travelled: view.travelled(),
             marks: view.marks(),
@@ -104,13 +110,14 @@ fn add_grades(row: &RowView<'_>, grader: &Grader<'_>, totals: &mut [GradeTotals;
 impl RunSummary {
     /// Combines a run, whose observations were dropped, with its figures.
     pub(crate) fn new(index: usize, run: Run, figures: RunFigures) -> Self {
-        let RunFigures { observations, graded, travelled, marks, totals, .. } = figures;
+        let RunFigures { observations, changes, graded, travelled, marks, totals, .. } = figures;
         let (rows, laterals, late) = (figures.rows, figures.laterals, figures.late);
         let (corrected, unrecorded_reason) = (figures.corrected, figures.unrecorded_reason);
         Self {
             index,
             run,
             observations,
+            changes,
             graded,
             travelled,
             marks,
@@ -163,6 +170,8 @@ pub struct Ending<'d> {
     /// Its runs, in the order of the document.
     pub runs: &'d [RunSummary],
     shown_by: &'d ShownBy,
+    /// How many values agree on a mistake in a whole column.
+    pub(crate) columns: &'d ColumnVotes,
     ids: IdIndex,
     /// The first run of every pipe, and for every run the next one of its pipe.
     firsts: IdIndex,
@@ -214,6 +223,7 @@ impl<'d> Ending<'d> {
         survey: &'d Survey<'d>,
         runs: &'d [RunSummary],
         shown_by: &'d ShownBy,
+        columns: &'d ColumnVotes,
     ) -> Self {
         let firsts = IdIndex::by(runs, of_pipe);
         let mut next = vec![LAST; runs.len()];
@@ -228,6 +238,7 @@ impl<'d> Ending<'d> {
             survey,
             runs,
             shown_by,
+            columns,
             ids: IdIndex::by(runs, of_id),
             firsts,
             next,

@@ -115,6 +115,8 @@ impl<'s> Facts<'s> {
             duplicates: OnceCell::new(),
             repeated_rows: OnceCell::new(),
             overlapping_stretches: OnceCell::new(),
+            shift: OnceCell::new(),
+            terms: OnceCell::new(),
         }
     }
 }

@@ -13,6 +13,8 @@ use crate::profile::{MediaKinds, Violations};
 use crate::support::cross_section::CrossSection;
 use crate::support::duplicates::{self, RepeatedRows};
 use crate::support::row_order;
+use crate::support::shifted_column::{self, Shift};
+use crate::support::terms::{self, Term};
 use crate::support::texts::UnusualText;
 
 /// The start and the end of a run by its rows.
@@ -53,6 +55,8 @@ pub struct RunView<'r> {
     pub(crate) duplicates: OnceCell<Vec<(usize, usize)>>,
     pub(crate) repeated_rows: OnceCell<Vec<RepeatedRows>>,
     pub(crate) overlapping_stretches: OnceCell<Vec<(usize, usize)>>,
+    pub(crate) shift: OnceCell<Option<Shift>>,
+    pub(crate) terms: OnceCell<Vec<Option<Term<'static>>>>,
 }
 
 impl<'r> RunView<'r> {
@@ -130,6 +134,21 @@ impl<'r> RunView<'r> {
     /// The stretches that overlap an earlier stretch of the same code, each with that stretch.
     pub(crate) fn overlapping_stretches(&self) -> &[(usize, usize)] {
         self.overlapping_stretches.get_or_init(|| duplicates::overlapping_stretches(self))
+    }
+
+    /// The column whose values stand in the row before or after their own, if there is one.
+    pub(crate) fn shift(&self) -> Option<&Shift> {
+        self.shift.get_or_init(|| shifted_column::shift(self)).as_ref()
+    }
+
+    /// Whether a value of a row stands in the row before or after its own.
+    pub(crate) fn is_shifted(&self, index: usize) -> bool {
+        self.shift().is_some_and(|shift| index >= shift.from)
+    }
+
+    /// What its rows mean in the project's own terms, if the document is coded in another list.
+    pub(crate) fn terms(&self) -> &[Option<Term<'static>>] {
+        self.terms.get_or_init(|| self.rows().map(|row| terms::translated(&row)).collect())
     }
 
     /// The fields that do not meet the demands of the profile; computed on first use.

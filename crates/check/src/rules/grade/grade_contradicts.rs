@@ -4,6 +4,7 @@ use obvert_model::edit::Edit;
 use obvert_model::tables::Aspect;
 
 use crate::sink::Sink;
+use crate::support::column_votes::causes_of_grade;
 use crate::views::RowView;
 
 rule! {
@@ -18,6 +19,7 @@ rule! {
     /// - The scheme's grade is not certain (*Certain grades* in Grade schemes): a quantity is out
     ///   of range or in the wrong unit, or the pipe's material or size is missing or doubtful and
     ///   the scheme depends on it.
+    /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     ///
     /// # Why it matters
     /// Pipes can be compared only if all were graded by the same table.
@@ -79,7 +81,8 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let reason = row.reason(&judgement);
         let gives = judgement.grade.map_or_else(|| "none".to_owned(), |grade| grade.to_string());
         let id = &grader.scheme.id;
-        let finding = out.report(
+        let finding = out.report_unless(
+            causes_of_grade(row, *aspect, recorded),
             row.subject(&format!("/grades/{aspect}")),
             format!(
                 "{aspect} grade {recorded} is recorded for {}, but {id} gives {gives}: {reason}",

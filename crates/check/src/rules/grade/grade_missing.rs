@@ -5,6 +5,7 @@ use obvert_model::tables::Aspect;
 use serde_json::json;
 
 use crate::sink::Sink;
+use crate::support::column_votes::{Cause, Causes};
 use crate::views::RowView;
 
 rule! {
@@ -13,6 +14,7 @@ rule! {
     ///
     /// # Exceptions
     /// - It has a grade in an aspect in which its code is not graded (`grade-aspect-unexpected`).
+    /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     ///
     /// # Why it matters
     /// Owners sort pipes by grade.
@@ -66,7 +68,8 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             }
         };
         let message = format!("no {aspect} grade is recorded for {}", code.code);
-        out.report(row.subject(field), message)
+        let shifted = Causes::default().with(Cause::Shifted, row.run.is_shifted(row.index));
+        out.report_unless(shifted, row.subject(field), message)
             .help(format!("{scheme} gives it {grade}: {}", row.reason(&judgement)))
             .fact("aspect", aspect.as_str())
             .fact("computed", grade.get())
