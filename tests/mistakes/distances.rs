@@ -91,6 +91,23 @@ pub(crate) const ALL: &[Mistake] = &[
         make: |edit| Some(format!("/runs/{}/surveyed", scaled(edit, 1.0 / 0.3048)?)),
     },
     Mistake {
+        about: "a run a little longer than the map",
+        rules: &["run-slightly-longer-than-pipe"],
+        by_catch: 4,
+        make: |edit| {
+            let factor = 1.035 + 0.01 * edit.random.f64();
+            let run = edit.row("runs", |run| {
+                let far = run["surveyed"].as_f64().is_some_and(|far| far >= 199.0);
+                reached(run) && far && run.get("reverse_of").is_none()
+            })?;
+            scale(edit, run, factor);
+            let pipe = edit.document["runs"][run]["pipe"].clone();
+            let pipes = edit.document["pipes"].as_array()?;
+            let between = &pipes.iter().find(|row| row["id"] == pipe)?["length_between"];
+            (between == "centres").then(|| format!("/runs/{run}/surveyed"))
+        },
+    },
+    Mistake {
         about: "the run is longer than its pipe",
         rules: &["run-longer-than-pipe"],
         by_catch: 4,

@@ -38,6 +38,32 @@ pub(crate) struct Found {
     /// Whether the table has no rows at all.
     empty: bool,
     folded: Option<Folded>,
+    /// Findings that depend on what other runs of the pipe record.
+    held: FxHashMap<(Box<str>, u8), Held>,
+    /// How many of them are listed.
+    held_listed: usize,
+}
+
+/// Findings of one pipe that are reported unless another run of it records a change.
+#[derive(Debug, Default)]
+struct Held {
+    total: usize,
+    kept: Vec<Finding>,
+}
+
+impl Found {
+    /// Reports the held findings of the pipes for which `explained` does not hold.
+    pub(crate) fn release(&mut self, keep: usize, explained: impl Fn(&str, u8) -> bool) {
+        let mut held: Vec<_> = std::mem::take(&mut self.held).into_iter().collect();
+        held.sort_by(|a, b| a.0.cmp(&b.0));
+        for ((pipe, changes), held) in held {
+            if !explained(&pipe, changes) {
+                self.total += held.total;
+                let room = keep.saturating_sub(self.kept.len());
+                self.kept.extend(held.kept.into_iter().take(room));
+            }
+        }
+    }
 }
 
 /// A finding that is reported once for the whole document.
@@ -171,6 +197,34 @@ impl Sink<'_> {
             found.kept.push(finding);
             let last = found.kept.len() - 1;
             &mut found.kept[last]
+        } else {
+            found.spare.insert(finding)
+        }
+    }
+
+    /// Reports a finding, unless another run of the pipe turns out to record one of these changes
+    /// of the cross-section ([`changes`](crate::views::changes)): this run may then have begun in
+    /// what the pipe changes to.
+    pub(crate) fn report_unless_changed(
+        &mut self,
+        pipe: &str,
+        changes: u8,
+        subject: Subject,
+        message: impl Into<String>,
+    ) -> &mut Finding {
+        if self.suppressed(&subject) {
+            let finding = Finding::new(self.rule.name, self.severity, message, subject);
+            return self.found.spare.insert(finding);
+        }
+        let finding = Finding::new(self.rule.name, self.severity, message, subject);
+        let found = &mut *self.found;
+        let held = found.held.entry((pipe.into(), changes)).or_default();
+        held.total += 1;
+        if found.held_listed < self.keep {
+            found.held_listed += 1;
+            held.kept.push(finding);
+            let last = held.kept.len() - 1;
+            &mut held.kept[last]
         } else {
             found.spare.insert(finding)
         }

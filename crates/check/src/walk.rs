@@ -121,6 +121,9 @@ impl<'c> Walk<'c> {
         ending.locates().for_each(|view| self.of_locate(&view));
         ending.ratings().for_each(|view| self.of_rating(&view));
         self.of_ending(ending);
+        for found in &mut self.found {
+            found.release(self.keep, |pipe, changes| ending.changes_within(pipe, changes));
+        }
     }
 
     /// Adds the findings to the report.

@@ -92,6 +92,12 @@ fn rows_of(pipe: &PipeGrades, unit: &str, observations: bool) -> Vec<Row> {
         };
         let listed = if observations { grades.observations.as_slice() } else { &[] };
         let mut details: Vec<String> = listed.iter().map(|row| reason(row, unit)).collect();
+        for row in &grades.observations {
+            let (at, run) = (row.at, super::plain(&row.run));
+            details.extend(
+                row.caution.iter().map(|caution| format!("caution at {at} {unit} of {run}: {caution}")),
+            );
+        }
         if grades.doubtful > 0 {
             details.push(format!(
                 "{} could not be counted: outside the scale, or in an unfinished stretch",

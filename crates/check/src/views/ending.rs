@@ -34,6 +34,8 @@ pub struct RunSummary {
     pub travelled: Option<f64>,
     /// Its start and end by its rows.
     pub(crate) marks: Marks,
+    /// Which changes of the cross-section it records.
+    pub(crate) changes: u8,
     /// The totals of its grades, by aspect.
     totals: [GradeTotals; 2],
     /// The same without the faults that other rules report; `None` if there are none.
@@ -46,6 +48,7 @@ pub(crate) struct RunFigures {
     graded: usize,
     travelled: Option<f64>,
     marks: Marks,
+    changes: u8,
     totals: [GradeTotals; 2],
     corrected: Option<Box<[GradeTotals; 2]>>,
 }
@@ -63,6 +66,7 @@ impl RunFigures {
             graded: view.run.observations.iter().filter(|row| row.grades.is_some()).count(),
             travelled: view.travelled(),
             marks: view.marks(),
+            changes: view.recorded_changes(),
             totals,
             corrected: grader.and_then(|grader| corrected_totals(view, grader.scheme)),
         }
@@ -85,8 +89,9 @@ fn add_grades(row: &RowView<'_>, grader: &Grader<'_>, totals: &mut [GradeTotals;
 impl RunSummary {
     /// Combines a run, whose observations were dropped, with its figures.
     pub(crate) fn new(index: usize, run: Run, figures: RunFigures) -> Self {
-        let RunFigures { observations, graded, travelled, marks, totals, corrected } = figures;
-        Self { index, run, observations, graded, travelled, marks, totals, corrected }
+        let RunFigures { observations, graded, travelled, marks, changes, totals, corrected } =
+            figures;
+        Self { index, run, observations, graded, travelled, marks, changes, totals, corrected }
     }
 
     /// The run, or a field of it; `field` is empty or a pointer such as `/reverse_of`.
@@ -271,6 +276,11 @@ impl<'d> Ending<'d> {
             Some(self.next[*index] as usize).filter(|next| *next != LAST as usize)
         })
         .map(|index| &self.runs[index])
+    }
+
+    /// Whether a run through a pipe records one of these changes of the cross-section.
+    pub(crate) fn changes_within(&self, pipe: &str, changes: u8) -> bool {
+        self.runs_of(pipe).any(|summary| summary.changes & changes != 0)
     }
 
     /// The views of all ratings.

@@ -70,9 +70,12 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             Some(_) => {}
         }
     }
-    out.report(
+    let finding = out.report(
         row.subject(if row.row.media.is_empty() { "" } else { "/media" }),
         format!("{} has {aspect} grade {grade} but no photo", row.row.code),
-    )
-    .fact("grade", grade.get());
+    );
+    finding.fact("grade", grade.get());
+    if let Some(caution) = row.caution() {
+        finding.help(format!("add a still, which can be taken from the video; caution: {caution}"));
+    }
 }
