@@ -21,7 +21,7 @@ rule! {
     /// A pipe is compared if it `carries` `sanitary` or `combined`, is `circular`, and has a
     /// height, a length above 0 and a recorded invert at both ends.
     ///
-    /// A house drain is a pipe of at most 300 mm that has `joins`, whose upper structure is a
+    /// A house drain is a pipe of 75 mm to 175 mm that has `joins`, whose upper structure is a
     /// `cleanout` or `building-trap`, or that is not above 125 mm. Its least fall is 1 to its height in
     /// millimetres (1 % for DN 100).
     ///
@@ -81,8 +81,8 @@ const MINIMA: [(f64, f64); 12] = [
     (16.0, 0.14), (18.0, 0.12), (21.0, 0.1), (24.0, 0.08), (30.0, 0.058), (36.0, 0.046),
 ];
 
-/// The largest house drain, and what is smaller than sewers, in mm; common practice, no source.
-const LARGEST_HOUSE_DRAIN: f64 = 300.0;
+/// The sizes of house drains, and what is smaller than sewers, in mm; common practice, no source.
+const HOUSE_DRAINS: std::ops::RangeInclusive<f64> = 75.0..=175.0;
 const SMALLER_THAN_SEWERS: f64 = 125.0;
 
 /// The error allowed in a fall for the levels at its two ends, in metres.
@@ -127,7 +127,7 @@ fn is_house_drain(view: &PipeView<'_>, millimetres: f64) -> bool {
     let from_building = view.upstream().is_some_and(|upper| {
         matches!(upper.kind, StructureKind::Cleanout | StructureKind::BuildingTrap)
     });
-    millimetres <= LARGEST_HOUSE_DRAIN
+    HOUSE_DRAINS.contains(&millimetres)
         && (view.pipe.joins.is_some() || from_building || millimetres <= SMALLER_THAN_SEWERS)
 }
 
@@ -143,9 +143,9 @@ mod tests {
         for (size, least) in MINIMA {
             assert!(text.contains(&format!("{size}: {least}")), "{size}: {least}");
         }
-        for number in [format!("exceeds {SLACK} m"), format!("at most {LARGEST_HOUSE_DRAIN} mm")] {
-            assert!(text.contains(&number), "{number}");
-        }
+        let (least, most) = (HOUSE_DRAINS.start(), HOUSE_DRAINS.end());
+        assert!(text.contains(&format!("exceeds {SLACK} m")));
+        assert!(text.contains(&format!("{least} mm to {most} mm")));
         assert!(text.contains(&format!("not above {SMALLER_THAN_SEWERS} mm")));
     }
 }

@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use obvert_model::lists::Role;
-use obvert_model::tables::Method;
+use obvert_model::tables::{EquipmentKind, Method};
 
 use crate::sink::Sink;
 use crate::support::run_extent::exceeds;
@@ -19,8 +19,9 @@ rule! {
     ///
     /// # Exactly
     /// The time from `started` to `finished`, less the amount `duration` of every row with the role
-    /// `paused`, is compared with `battery` if the method is `push-rod`, `pole` or `float`, and with
-    /// `shift` otherwise: a crawler gets its power from the vehicle.
+    /// `paused`, is compared with `battery` if the method is `push-rod`, `pole` or `float`, or if the
+    /// run names a camera of such a kind and no crawler; otherwise with `shift`, since a crawler gets
+    /// its power from the vehicle.
     ///
     /// # Why it matters
     /// The run was not closed when the camera came out, or a date is wrong.
@@ -60,7 +61,7 @@ rule! {
     /// # Fix
     /// Correct the wrong time, or explain it in the run's remark.
     name: "run-duration-implausible", severity: Warning, scope: Run, since: "0.1", clause: "runs#time",
-    concludes_from: ["coding"],
+    concludes_from: ["coding", "equipment"],
     limits: {
         "battery" = 3.0 "h" "the longest run on a battery; common practice, no published source",
         "shift" = 12.0 "h" "the longest run otherwise; common practice, no published source",
@@ -72,8 +73,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let (Some(started), Some(finished)) = (&run.run.started, &run.run.finished) else { return };
     let Some(seconds) = seconds_between(started, finished) else { return };
     let Some(paused) = paused_minutes(run) else { return };
-    let on_battery = matches!(run.run.method, Some(Method::PushRod | Method::Pole | Method::Float));
-    let limit = out.limit(if on_battery { "battery" } else { "shift" });
+    let limit = out.limit(if on_battery(run) { "battery" } else { "shift" });
     let hours = seconds / 3600.0 - paused / 60.0;
     if exceeds(hours, limit) && !in_future(run.survey, finished) {
         let took = (hours * 10.0).round() / 10.0;
@@ -83,6 +83,15 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         )
         .fact("hours", hours);
     }
+}
+
+/// Whether the camera runs on a battery.
+fn on_battery(run: &RunView<'_>) -> bool {
+    let kinds = run.run.equipment.iter().filter_map(|id| Some(run.survey.equipment(id)?.kind));
+    let has = |wanted: &[EquipmentKind]| kinds.clone().any(|kind| wanted.contains(&kind));
+    matches!(run.run.method, Some(Method::PushRod | Method::Pole | Method::Float))
+        || (has(&[EquipmentKind::PushRod, EquipmentKind::Pole, EquipmentKind::Float])
+            && !has(&[EquipmentKind::Crawler]))
 }
 
 /// How long the run paused, in minutes; `None` if a pause is recorded without its duration.
