@@ -20,6 +20,8 @@ mod edit;
 mod records;
 #[path = "mistakes/surveys.rs"]
 mod surveys;
+#[path = "mistakes/trade.rs"]
+mod trade;
 
 use std::fmt::Write;
 
@@ -128,7 +130,10 @@ fn every_mistake_is_found_and_little_else() {
         );
     }
     let mistakes: Vec<&Mistake> =
-        [distances::ALL, codes::ALL, records::ALL, surveys::ALL].into_iter().flatten().collect();
+        [distances::ALL, codes::ALL, records::ALL, surveys::ALL, trade::ALL]
+            .into_iter()
+            .flatten()
+            .collect();
     assert!(mistakes.len() >= 60, "{}", mistakes.len());
     let mut random = fastrand::Rng::with_seed(number("MISTAKES_SEED", 1) as u64);
     let mut table = format!(

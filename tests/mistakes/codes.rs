@@ -15,7 +15,7 @@ fn graded(row: &Value, aspect: &str) -> bool {
 }
 
 /// Replaces the code of a row, with everything that depends on it.
-fn recode(edit: &mut Edit<'_>, place: (usize, usize), with: &Value) {
+pub(crate) fn recode(edit: &mut Edit<'_>, place: (usize, usize), with: &Value) {
     let row = edit.at(&to(place, ""));
     let keep = ["id", "at", "media"];
     row.as_object_mut().expect("a row").retain(|key, _| keep.contains(&key.as_str()));
@@ -35,35 +35,6 @@ pub(crate) const ALL: &[Mistake] = &[
             let cut = 1 + edit.random.usize(1..code.len() - 1);
             edit.set(&to(place, "/code"), format!("{}{}", &code[..cut - 1], &code[cut..]));
             Some(to(place, "/code"))
-        },
-    },
-    Mistake {
-        about: "a gas pipe through the sewer, graded by its size",
-        rules: &["grade-contradicts"],
-        by_catch: 1,
-        make: |edit| {
-            let place = edit.observation(|run, row| {
-                inner(run, row) && row.get("grades").is_none() && row.get("to").is_none()
-            })?;
-            let loss = edit.between(1.0, 20.0).round();
-            let service = json!({ "code": "obstacle.crossing-pipe", "characterisation": ["gas"],
-                "quantities": [{ "value": loss, "unit": "percent" }], "clock": { "at": 3 },
-                "grades": { "operational": edit.random.u8(1..5) } });
-            recode(edit, place, &service);
-            Some(to(place, "/grades/operational"))
-        },
-    },
-    Mistake {
-        about: "a crack that gapes",
-        rules: &["quantity-range"],
-        by_catch: 1,
-        make: |edit| {
-            let place = edit.observation(|_, row| {
-                row["code"].as_str().is_some_and(|code| code.starts_with("crack."))
-            })?;
-            let width = edit.between(3.0, 30.0).round();
-            edit.set(&to(place, "/quantities"), json!([{ "value": width, "unit": "mm" }]));
-            Some(to(place, "/quantities/0/value"))
         },
     },
     Mistake {

@@ -12,12 +12,12 @@ fn stretch(row: &Value) -> bool {
     length(row, "to") > length(row, "at")
 }
 
-fn reached(run: &Value) -> bool {
+pub(crate) fn reached(run: &Value) -> bool {
     run["outcome"]["kind"] == "reached" && run.get("launched").is_none()
 }
 
 /// Multiplies every distance of a run.
-fn scale(edit: &mut Edit<'_>, run: usize, factor: f64) {
+pub(crate) fn scale(edit: &mut Edit<'_>, run: usize, factor: f64) {
     let surveyed = edit.number_at(&format!("/runs/{run}/surveyed"));
     edit.set(&format!("/runs/{run}/surveyed"), surveyed * factor);
     for row in 0..edit.rows(run).len() {
@@ -89,23 +89,6 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["run-longer-than-pipe"],
         by_catch: 4,
         make: |edit| Some(format!("/runs/{}/surveyed", scaled(edit, 1.0 / 0.3048)?)),
-    },
-    Mistake {
-        about: "a run a little longer than the map",
-        rules: &["run-slightly-longer-than-pipe"],
-        by_catch: 4,
-        make: |edit| {
-            let factor = 1.035 + 0.01 * edit.random.f64();
-            let run = edit.row("runs", |run| {
-                let far = run["surveyed"].as_f64().is_some_and(|far| far >= 199.0);
-                reached(run) && far && run.get("reverse_of").is_none()
-            })?;
-            scale(edit, run, factor);
-            let pipe = edit.document["runs"][run]["pipe"].clone();
-            let pipes = edit.document["pipes"].as_array()?;
-            let between = &pipes.iter().find(|row| row["id"] == pipe)?["length_between"];
-            (between == "centres").then(|| format!("/runs/{run}/surveyed"))
-        },
     },
     Mistake {
         about: "the run is longer than its pipe",

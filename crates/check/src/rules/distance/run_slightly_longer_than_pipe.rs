@@ -27,6 +27,11 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/pipes/0/length", "value": 197}]
     /// ```
+    /// Nine feet more than a length between walls, at `/runs/0/surveyed`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/surveyed", "value": 209}, {"op": "replace", "path": "/runs/0/observations/6/at", "value": 209},
+    ///  {"op": "replace", "path": "/pipes/0/length_between", "value": "walls"}]
+    /// ```
     ///
     /// # Passes
     /// 2 ft are allowed between centres.
