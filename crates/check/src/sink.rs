@@ -20,7 +20,19 @@ pub struct Sink<'s> {
     pub(crate) keep: usize,
     /// The profile's suppressions of the rule.
     pub(crate) suppressions: &'s [PreparedSuppression],
+    /// Decides which findings are reliable; without it all are.
+    pub(crate) confirm: Option<Confirm<'s>>,
     pub(crate) found: &'s mut Found,
+}
+
+/// Whether a finding is true of the whole document, of which a part could not be read.
+#[derive(Clone, Copy)]
+pub(crate) struct Confirm<'f>(pub(crate) &'f (dyn Fn(&Finding) -> bool + Sync));
+
+impl std::fmt::Debug for Confirm<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Confirm")
+    }
 }
 
 /// The findings of one rule.
@@ -29,6 +41,11 @@ pub(crate) struct Found {
     pub(crate) total: usize,
     pub(crate) kept: Vec<Finding>,
     spare: Option<Finding>,
+    /// Where the last finding is, if it has not been confirmed. Rules complete a finding after they
+    /// report it, so it is confirmed before the next one.
+    unsettled: Option<Kept>,
+    /// How many findings were not confirmed.
+    pub(crate) withheld: usize,
     /// How many findings each suppression has covered.
     pub(crate) suppressed: Vec<usize>,
     /// How many names were compared for "did you mean".
@@ -51,19 +68,11 @@ struct Held {
     kept: Vec<Finding>,
 }
 
-impl Found {
-    /// Reports the held findings of the pipes for which `explained` does not hold.
-    pub(crate) fn release(&mut self, keep: usize, explained: impl Fn(&str, u8) -> bool) {
-        let mut held: Vec<_> = std::mem::take(&mut self.held).into_iter().collect();
-        held.sort_by(|a, b| a.0.cmp(&b.0));
-        for ((pipe, changes), held) in held {
-            if !explained(&pipe, changes) {
-                self.total += held.total;
-                let room = keep.saturating_sub(self.kept.len());
-                self.kept.extend(held.kept.into_iter().take(room));
-            }
-        }
-    }
+/// Whether a finding is listed or only counted.
+#[derive(Clone, Copy, Debug)]
+enum Kept {
+    Listed,
+    Counted,
 }
 
 /// A finding that is reported once for the whole document.
@@ -134,7 +143,7 @@ impl Sink<'_> {
             missing.rows += 1;
             return;
         }
-        if self.found.missing.len() >= self.keep {
+        if self.found.missing.len() >= self.keep && self.confirm.is_none() {
             self.found.total += 1;
             return;
         }
@@ -184,15 +193,19 @@ impl Sink<'_> {
                 None => {}
             }
         }
+        self.settle();
     }
 
     /// Reports a finding. The message is in lower case without a full stop, numbers with their
     /// units.
     pub fn report(&mut self, subject: Subject, message: impl Into<String>) -> &mut Finding {
+        self.settle();
         let suppressed = self.suppressed(&subject);
         self.found.total += usize::from(!suppressed);
         let finding = Finding::new(self.rule.name, self.severity, message, subject);
         let found = &mut *self.found;
+        let kept = if found.kept.len() < self.keep { Kept::Listed } else { Kept::Counted };
+        found.unsettled = Some(kept).filter(|_| !suppressed && self.confirm.is_some());
         if !suppressed && found.kept.len() < self.keep {
             found.kept.push(finding);
             let last = found.kept.len() - 1;
@@ -212,15 +225,18 @@ impl Sink<'_> {
         subject: Subject,
         message: impl Into<String>,
     ) -> &mut Finding {
+        self.settle();
         if self.suppressed(&subject) {
             let finding = Finding::new(self.rule.name, self.severity, message, subject);
             return self.found.spare.insert(finding);
         }
         let finding = Finding::new(self.rule.name, self.severity, message, subject);
+        // What is not listed cannot be confirmed.
+        let all = self.confirm.is_some();
         let found = &mut *self.found;
         let held = found.held.entry((pipe.into(), changes)).or_default();
         held.total += 1;
-        if found.held_listed < self.keep {
+        if all || found.held_listed < self.keep {
             found.held_listed += 1;
             held.kept.push(finding);
             let last = held.kept.len() - 1;
@@ -228,6 +244,48 @@ impl Sink<'_> {
         } else {
             found.spare.insert(finding)
         }
+    }
+
+    /// Reports the held findings of the pipes for which `explained` does not hold.
+    pub(crate) fn release(&mut self, explained: impl Fn(&str, u8) -> bool) {
+        self.settle();
+        let (keep, confirm) = (self.keep, self.confirm);
+        let found = &mut *self.found;
+        let mut held: Vec<_> = std::mem::take(&mut found.held).into_iter().collect();
+        held.sort_by(|a, b| a.0.cmp(&b.0));
+        for ((pipe, changes), Held { mut total, mut kept }) in held {
+            if explained(&pipe, changes) {
+                continue;
+            }
+            if let Some(Confirm(confirm)) = confirm {
+                let all = kept.len();
+                kept.retain(confirm);
+                found.withheld += all - kept.len();
+                total = kept.len();
+            }
+            found.total += total;
+            let room = keep.saturating_sub(found.kept.len());
+            found.kept.extend(kept.into_iter().take(room));
+        }
+    }
+
+    /// Withholds the last finding unless it is reliable.
+    fn settle(&mut self) {
+        let Some(Confirm(confirm)) = self.confirm else { return };
+        let found = &mut *self.found;
+        let Some(kept) = found.unsettled.take() else { return };
+        let last = match kept {
+            Kept::Listed => found.kept.last(),
+            Kept::Counted => found.spare.as_ref(),
+        };
+        if last.is_some_and(confirm) {
+            return;
+        }
+        if matches!(kept, Kept::Listed) {
+            found.kept.pop();
+        }
+        found.total -= 1;
+        found.withheld += 1;
     }
 
     /// Whether the profile suppresses a finding. It is counted for the first suppression that covers
