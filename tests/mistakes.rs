@@ -26,6 +26,8 @@ mod recordings;
 mod records;
 #[path = "mistakes/surveys.rs"]
 mod surveys;
+#[path = "mistakes/trade.rs"]
+mod trade;
 
 use std::fmt::Write;
 
@@ -141,6 +143,7 @@ fn every_mistake_is_found_and_little_else() {
         places::ALL,
         recordings::ALL,
         contents::ALL,
+        trade::ALL,
     ]
     .into_iter()
     .flatten()
@@ -211,6 +214,7 @@ fn fixes_undo_mistakes_and_cause_none() {
         places::ALL,
         recordings::ALL,
         contents::ALL,
+        trade::ALL,
     ];
     let mistakes = mistakes.into_iter().flatten();
     for (number, mistake) in mistakes.enumerate() {

@@ -15,7 +15,7 @@ fn graded(row: &Value, aspect: &str) -> bool {
 }
 
 /// Replaces the code of a row, with everything that depends on it.
-fn recode(edit: &mut Edit<'_>, place: (usize, usize), with: &Value) {
+pub(crate) fn recode(edit: &mut Edit<'_>, place: (usize, usize), with: &Value) {
     let row = edit.at(&to(place, ""));
     let keep = ["id", "at", "media"];
     row.as_object_mut().expect("a row").retain(|key, _| keep.contains(&key.as_str()));

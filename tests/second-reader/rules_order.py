@@ -7,6 +7,8 @@ from figures import FOOT, exceeds, instant
 from reading import SCHEMA
 from rules_length import CAMERAS, past_pipe
 
+# Outcomes that go with either way to close a run.
+EITHER = ("met", "as-ordered")
 REASONS = SCHEMA["$defs"]["StopReason"]["enum"]
 
 
@@ -99,6 +101,7 @@ def finish_missing(survey):
             and not run.disordered
             and run.closing is None
             and run.rows[-1]["code"] in survey.codes
+            and not (run.kind in EITHER and survey.role(run.rows[-1]) == "remark")
         ):
             yield run.path("observations", len(run.rows) - 1), {"code": run.rows[-1]["code"]}
 
@@ -109,10 +112,8 @@ def outcome_contradicts_rows(survey):
         if run.closing is None or run.kind is None:
             continue
         row = run.rows[run.closing]
-        agrees = {"stopped": ("stopped",), "reached": ("finish",), "met": ("finish", "stopped")}[
-            run.kind
-        ]
-        if survey.role(row) not in agrees:
+        agrees = {"stopped": ("stopped",), "reached": ("finish",)}
+        if survey.role(row) not in agrees.get(run.kind, ("finish", "stopped")):
             yield run.path("outcome", "kind"), {"code": row["code"], "outcome": run.kind}
             continue
         reason = run.row["outcome"].get("reason")

@@ -59,11 +59,43 @@ pub(crate) struct Found {
     /// Whether the table has no rows at all.
     empty: bool,
     folded: Option<Folded>,
-    /// Findings that mistakes in whole columns would explain, by those mistakes.
-    held: BTreeMap<Causes, Held>,
+    /// Findings that are known to be true only at the end of the document.
+    held: BTreeMap<Unless, Held>,
 }
 
-/// Findings that are dropped if one of some mistakes is found.
+/// What would explain a finding, as is known only at the end of the document.
+#[derive(Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) struct Unless {
+    /// Mistakes in whole columns.
+    pub(crate) causes: Causes,
+    /// Another run of this pipe records one of these changes of the cross-section
+    /// ([`changes`](crate::views::changes)): this run may then have begun in what the pipe changes
+    /// to.
+    pub(crate) changed: Option<(Box<str>, u8)>,
+}
+
+impl Unless {
+    /// Another run of a pipe records a change.
+    pub(crate) fn changed(pipe: &str, changes: u8) -> Self {
+        Self::default().or_changed(pipe, changes)
+    }
+
+    pub(crate) fn or_changed(self, pipe: &str, changes: u8) -> Self {
+        Self { changed: (changes != 0).then(|| (pipe.into(), changes)), ..self }
+    }
+
+    fn is_empty(&self) -> bool {
+        self.causes.is_empty() && self.changed.is_none()
+    }
+}
+
+impl From<Causes> for Unless {
+    fn from(causes: Causes) -> Self {
+        Self { causes, changed: None }
+    }
+}
+
+/// Findings that have the same explanation.
 #[derive(Debug, Default)]
 struct Held {
     total: usize,
@@ -71,11 +103,18 @@ struct Held {
 }
 
 impl Found {
+    /// Drops the findings that a change in another run of the pipe explains.
+    pub(crate) fn drop_changed(&mut self, is_changed: impl Fn(&str, u8) -> bool) {
+        self.held.retain(|unless, _| {
+            !unless.changed.as_ref().is_some_and(|(pipe, changes)| is_changed(pipe, *changes))
+        });
+    }
+
     /// Drops the findings that the mistakes that were found explain, and lists the others.
     pub(crate) fn release(&mut self, explained: Causes, keep: usize) {
         let held = std::mem::take(&mut self.held);
         let mut released = false;
-        for (_, held) in held.into_iter().filter(|(causes, _)| !causes.meet(explained)) {
+        for (_, held) in held.into_iter().filter(|(unless, _)| !unless.causes.meet(explained)) {
             self.total += held.total;
             self.kept.extend(held.kept);
             released = true;
@@ -88,13 +127,13 @@ impl Found {
 }
 
 /// Whether a finding is listed or only counted.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 enum Kept {
     Listed,
     Counted,
-    /// Among those that mistakes in whole columns would explain.
-    Held(Causes),
-    HeldCounted(Causes),
+    /// Among those that something would explain.
+    Held(Unless),
+    HeldCounted(Unless),
 }
 
 /// A finding that is reported once for the whole document.
@@ -238,41 +277,43 @@ impl Sink<'_> {
     }
 
     /// Withholds the last finding unless it is reliable.
-    fn settle(&mut self) {
+    pub(crate) fn settle(&mut self) {
         let Some(Confirm(confirm)) = self.confirm else { return };
         let found = &mut *self.found;
         let Some(kept) = found.unsettled.take() else { return };
-        let last = match kept {
+        let last = match &kept {
             Kept::Listed => found.kept.last(),
             Kept::Counted | Kept::HeldCounted(_) => found.spare.as_ref(),
-            Kept::Held(causes) => found.held.get(&causes).and_then(|held| held.kept.last()),
+            Kept::Held(unless) => found.held.get(unless).and_then(|held| held.kept.last()),
         };
         if last.is_some_and(confirm) {
             return;
         }
         found.withheld += 1;
+        let is_listed = matches!(kept, Kept::Listed | Kept::Held(_));
         let (total, listed) = match kept {
             Kept::Listed | Kept::Counted => (&mut found.total, &mut found.kept),
-            Kept::Held(causes) | Kept::HeldCounted(causes) => {
-                let held = found.held.entry(causes).or_default();
+            Kept::Held(unless) | Kept::HeldCounted(unless) => {
+                let held = found.held.entry(unless).or_default();
                 (&mut held.total, &mut held.kept)
             }
         };
         *total -= 1;
-        if matches!(kept, Kept::Listed | Kept::Held(_)) {
+        if is_listed {
             listed.pop();
         }
     }
 
-    /// Reports a finding, unless a mistake in a whole column is found that explains it. That is
-    /// known only at the end of the document.
+    /// Reports a finding, unless something turns out to explain it. That is known only at the end of
+    /// the document.
     pub(crate) fn report_unless(
         &mut self,
-        explained_by: Causes,
+        unless: impl Into<Unless>,
         subject: Subject,
         message: impl Into<String>,
     ) -> &mut Finding {
-        if explained_by.is_empty() {
+        let unless = unless.into();
+        if unless.is_empty() {
             return self.report(subject, message);
         }
         self.settle();
@@ -282,14 +323,14 @@ impl Sink<'_> {
         if suppressed {
             return found.spare.insert(finding);
         }
-        let held = found.held.entry(explained_by).or_default();
+        let listed = found.held.get(&unless).map_or(0, |held| held.kept.len()) < self.keep;
+        if self.confirm.is_some() {
+            let kept = if listed { Kept::Held } else { Kept::HeldCounted };
+            found.unsettled = Some(kept(unless.clone()));
+        }
+        let held = found.held.entry(unless).or_default();
         held.total += 1;
-        let kept = match held.kept.len() < self.keep {
-            true => Kept::Held(explained_by),
-            false => Kept::HeldCounted(explained_by),
-        };
-        found.unsettled = Some(kept).filter(|_| self.confirm.is_some());
-        if held.kept.len() < self.keep {
+        if listed {
             held.kept.push(finding);
             let last = held.kept.len() - 1;
             &mut held.kept[last]

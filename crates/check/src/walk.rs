@@ -139,6 +139,11 @@ impl<'c> Walk<'c> {
         ending.locates().for_each(|view| self.of_locate(&view));
         ending.ratings().for_each(|view| self.of_rating(&view));
         self.of_ending(ending);
+        for (index, found) in self.found.iter_mut().enumerate() {
+            let confirm = self.confirm.get(index).copied().flatten();
+            self.active[index].sink(self.keep, confirm, found).settle();
+            found.drop_changed(|pipe, changes| ending.changes_within(pipe, changes));
+        }
     }
 
     /// Adds the findings to the report.

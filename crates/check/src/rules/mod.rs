@@ -16,7 +16,7 @@ families! {
     distance {
         distance_decreases, distance_negative, decimal_slip, observation_past_run_end,
         start_missing, finish_missing, outcome_contradicts_rows, stopped_without_reason,
-        surveyed_missing, surveyed_contradicts_finish, run_longer_than_pipe, run_shorter_than_pipe, length_unit_suspect,
+        surveyed_missing, surveyed_contradicts_finish, run_longer_than_pipe, run_slightly_longer_than_pipe, run_shorter_than_pipe, length_unit_suspect,
         counter_missing, counter_not_zeroed, counter_reset, counter_drift, camera_speed,
         reverse_mismatch, reverse_gap, reverse_overlap,
         distance_drift,

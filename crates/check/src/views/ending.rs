@@ -41,6 +41,8 @@ pub struct RunSummary {
     pub travelled: Option<f64>,
     /// Its start and end by its rows.
     pub(crate) marks: Marks,
+    /// Which changes of the cross-section it records.
+    pub(crate) changed: u8,
     /// The totals of its grades, by aspect.
     totals: [GradeTotals; 2],
     /// The same without the faults that other rules report; `None` if there are none.
@@ -62,6 +64,7 @@ pub(crate) struct RunFigures {
     graded: usize,
     travelled: Option<f64>,
     marks: Marks,
+    changed: u8,
     totals: [GradeTotals; 2],
     corrected: Option<Box<[GradeTotals; 2]>>,
     rows: Box<[RowDigest]>,
@@ -84,6 +87,7 @@ impl RunFigures {
             graded: view.run.observations.iter().filter(|row| row.grades.is_some()).count(),
             travelled: view.travelled(),
             marks: view.marks(),
+            changed: view.recorded_changes(),
             totals,
             corrected: grader.and_then(|grader| corrected_totals(view, grader.scheme)),
             rows: digests(view),
@@ -110,7 +114,8 @@ fn add_grades(row: &RowView<'_>, grader: &Grader<'_>, totals: &mut [GradeTotals;
 impl RunSummary {
     /// Combines a run, whose observations were dropped, with its figures.
     pub(crate) fn new(index: usize, run: Run, figures: RunFigures) -> Self {
-        let RunFigures { observations, changes, graded, travelled, marks, totals, .. } = figures;
+        let RunFigures { observations, changes, changed, graded, travelled, marks, totals, .. } =
+            figures;
         let (rows, laterals, late) = (figures.rows, figures.laterals, figures.late);
         let (corrected, unrecorded_reason) = (figures.corrected, figures.unrecorded_reason);
         Self {
@@ -118,6 +123,7 @@ impl RunSummary {
             run,
             observations,
             changes,
+            changed,
             graded,
             travelled,
             marks,
@@ -316,6 +322,11 @@ impl<'d> Ending<'d> {
             Some(self.next[*index] as usize).filter(|next| *next != LAST as usize)
         })
         .map(|index| &self.runs[index])
+    }
+
+    /// Whether a run through a pipe records one of these changes of the cross-section.
+    pub(crate) fn changes_within(&self, pipe: &str, changes: u8) -> bool {
+        self.runs_of(pipe).any(|summary| summary.changed & changes != 0)
     }
 
     /// The views of all ratings.

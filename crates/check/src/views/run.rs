@@ -4,7 +4,8 @@ use std::cell::OnceCell;
 
 use obvert_model::lists::{Code, Role};
 use obvert_model::number::{Grade, Length};
-use obvert_model::tables::{Aspect, Grades, Media, MediaRef, Observation, Run};
+use obvert_model::tables::{Aspect, Grades, Media, MediaRef, Observation, OutcomeKind, Run};
+use obvert_model::text::Text;
 
 use super::facts::RowFacts;
 use super::{PipeView, Subject, Survey};
@@ -27,6 +28,13 @@ pub(crate) struct Marks {
     /// Whether the counter was probably reset during the run, so that later distances are not
     /// measured from the zero point.
     pub(crate) counter_reset: bool,
+}
+
+/// The changes of the cross-section that a run can record, as bits.
+pub(crate) mod changes {
+    pub(crate) const MATERIAL: u8 = 1;
+    pub(crate) const SIZE: u8 = 2;
+    pub(crate) const SHAPE: u8 = 4;
 }
 
 /// A run with its observations.
@@ -95,6 +103,25 @@ impl<'r> RunView<'r> {
         *self
             .disorder
             .get_or_init(|| row_order::reversed(self) || row_order::out_of_order(self).is_some())
+    }
+
+    /// The changes of the cross-section that its rows record.
+    pub(crate) fn recorded_changes(&self) -> u8 {
+        self.changes.iter().fold(0, |all, index| {
+            all | match self.row(*index).role() {
+                Some(Role::MaterialChange) => changes::MATERIAL,
+                Some(Role::SizeChange) => changes::SIZE,
+                Some(Role::ShapeChange) => changes::SHAPE,
+                _ => 0,
+            }
+        })
+    }
+
+    /// Whether the run may have been in a part of the pipe that differs from the owner's record: it
+    /// did not go through the whole pipe, and records none of these changes.
+    pub(crate) fn may_differ(&self, changes: u8) -> bool {
+        let outcome = self.run.outcome.as_ref().map(|outcome| outcome.kind);
+        outcome != Some(OutcomeKind::Reached) && self.recorded_changes() & changes == 0
     }
 
     /// The rows at a point that repeat an earlier row, each with that row.
@@ -295,6 +322,12 @@ impl<'r> RowView<'r> {
             .iter()
             .zip(rows)
             .map(|(reference, row)| (reference, row.map(|row| &head.media[row])))
+    }
+
+    /// What people who work here must know to stay safe, by the code list.
+    #[must_use]
+    pub fn caution(&self) -> Option<&'r Text> {
+        self.code?.caution(&self.row.characterisation)
     }
 
     /// One of its amounts in the code list's unit; `None` if it is not recorded or measures

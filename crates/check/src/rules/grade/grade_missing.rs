@@ -68,9 +68,13 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             }
         };
         let message = format!("no {aspect} grade is recorded for {}", code.code);
+        let mut help = format!("{scheme} gives it {grade}: {}", row.reason(&judgement));
+        if let Some(caution) = row.caution() {
+            help.push_str(&format!("; caution: {caution}"));
+        }
         let shifted = Causes::default().with(Cause::Shifted, row.run.is_shifted(row.index));
         out.report_unless(shifted, row.subject(field), message)
-            .help(format!("{scheme} gives it {grade}: {}", row.reason(&judgement)))
+            .help(help)
             .fact("aspect", aspect.as_str())
             .fact("computed", grade.get())
             .fix_if_confirmed(

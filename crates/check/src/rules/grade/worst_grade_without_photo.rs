@@ -72,10 +72,13 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             Some(_) => {}
         }
     }
-    out.report_unless(
+    let finding = out.report_unless(
         causes_of_grade(row, aspect, grade),
         row.subject(if row.row.media.is_empty() { "" } else { "/media" }),
         format!("{} has {aspect} grade {grade} but no photo", row.row.code),
-    )
-    .fact("grade", grade.get());
+    );
+    finding.fact("grade", grade.get());
+    if let Some(caution) = row.caution() {
+        finding.help(format!("add a still, which can be taken from the video; caution: {caution}"));
+    }
 }
