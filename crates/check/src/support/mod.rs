@@ -20,3 +20,4 @@ pub(crate) mod run_extent;
 pub(crate) mod section_unit;
 pub(crate) mod texts;
 pub(crate) mod time;
+pub(crate) mod versions;

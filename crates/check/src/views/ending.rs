@@ -1,9 +1,11 @@
 //! The whole survey, after its runs were read and their observations dropped.
 
 use std::cell::OnceCell;
+use std::hash::{Hash, Hasher};
 
-use obvert_model::tables::{Aspect, Head, Locate, OutcomeKind, Rating, Run};
+use obvert_model::tables::{Aspect, Head, Locate, Observation, OutcomeKind, Rating, Run};
 use obvert_model::text::{RunId, Timestamp};
+use rustc_hash::FxHasher;
 
 use super::id_index::IdIndex;
 use super::{Marks, RowView, RunView, Subject, Survey};
@@ -34,6 +36,8 @@ pub struct RunSummary {
     pub travelled: Option<f64>,
     /// Its start and end by its rows.
     pub(crate) marks: Marks,
+    /// A number that differs if its rows do; `None` if there is too little in them to compare.
+    pub(crate) content: Option<u64>,
     /// The totals of its grades, by aspect.
     totals: [GradeTotals; 2],
     /// The same without the faults that other rules report; `None` if there are none.
@@ -46,6 +50,7 @@ pub(crate) struct RunFigures {
     graded: usize,
     travelled: Option<f64>,
     marks: Marks,
+    content: Option<u64>,
     totals: [GradeTotals; 2],
     corrected: Option<Box<[GradeTotals; 2]>>,
 }
@@ -63,10 +68,30 @@ impl RunFigures {
             graded: view.run.observations.iter().filter(|row| row.grades.is_some()).count(),
             travelled: view.travelled(),
             marks: view.marks(),
+            content: content(&view.run.observations),
             totals,
             corrected: grader.and_then(|grader| corrected_totals(view, grader.scheme)),
         }
     }
+}
+
+/// A number that is the same for two runs with the same rows; `None` if fewer than two distances lie
+/// between the first and the last one.
+fn content(rows: &[Observation]) -> Option<u64> {
+    let (first, last) = (rows.first()?.at, rows.last()?.at);
+    let inner = |at| at != first && at != last;
+    let changes = rows.windows(2).filter(|pair| inner(pair[1].at) && pair[0].at != pair[1].at);
+    changes.take(2).nth(1)?;
+    let mut hasher = FxHasher::default();
+    for row in rows {
+        row.at.get().to_bits().hash(&mut hasher);
+        row.to.map(|to| to.get().to_bits()).hash(&mut hasher);
+        row.code.as_str().hash(&mut hasher);
+        for quantity in &row.quantities {
+            quantity.value.get().to_bits().hash(&mut hasher);
+        }
+    }
+    Some(hasher.finish())
 }
 
 /// Counts the grades of an observation: the recorded one, as ratings do, or else the computed one.
@@ -85,8 +110,9 @@ fn add_grades(row: &RowView<'_>, grader: &Grader<'_>, totals: &mut [GradeTotals;
 impl RunSummary {
     /// Combines a run, whose observations were dropped, with its figures.
     pub(crate) fn new(index: usize, run: Run, figures: RunFigures) -> Self {
-        let RunFigures { observations, graded, travelled, marks, totals, corrected } = figures;
-        Self { index, run, observations, graded, travelled, marks, totals, corrected }
+        let RunFigures { observations, graded, travelled, marks, content, totals, corrected } =
+            figures;
+        Self { index, run, observations, graded, travelled, marks, content, totals, corrected }
     }
 
     /// The run, or a field of it; `field` is empty or a pointer such as `/reverse_of`.

@@ -28,6 +28,15 @@ rule! {
     ///  {"op": "replace", "path": "/runs/0/surveyed", "value": 103.7}]
     /// ```
     ///
+    /// Two rows where the counter was set to zero. At `/runs/0/observations/3/at`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/3/at", "value": 0},
+    ///  {"op": "replace", "path": "/runs/0/observations/4/at", "value": 0},
+    ///  {"op": "replace", "path": "/runs/0/observations/5/at", "value": 10},
+    ///  {"op": "replace", "path": "/runs/0/observations/6/at", "value": 90},
+    ///  {"op": "replace", "path": "/runs/0/surveyed", "value": 90}]
+    /// ```
+    ///
     /// # Passes
     /// One mistyped row.
     /// ```json
