@@ -15,7 +15,7 @@ use obvert::model::read::{Problem, ReadError, locate};
 use crate::args::OwnLists;
 use crate::input::{self, ByLayout};
 use crate::kinds::kind_of;
-use crate::render::findings::{SourceLines, Texts};
+use crate::render::excerpt::{SourceLines, Texts};
 use crate::render::{severity, strong};
 use crate::{Failure, advice};
 

@@ -137,32 +137,30 @@ fn ids_are_trimmed_in_all_references() {
 
 #[test]
 fn a_fix_that_causes_an_error_is_undone() {
-    let text = changed(MINIMAL, &[("\"to\": 44.2, ", "")]);
-    // The continuous feature to the end counts more often than the rating states, and fixing
-    // ratings was not requested.
-    let only = FixSettings::default().with_confirmed(true).with_only(["stretch-unfinished"]);
+    let coding = (
+        "\"coding\": {\"list\": \"obvert-terms\", \"version\": \"1\"}",
+        "\"coding\": {\"list\": \"obvert-terms\", \"version\": \"v1\"}",
+    );
+    let text = changed(MINIMAL, &[coding, ("\"crack.longitudinal\"", "\"Crack.Longitudinal\"")]);
+    // Once the list is known, the code is not one of it, and fixing codes was not requested.
+    let only = FixSettings::default().with_confirmed(true).with_only(["code-list-version"]);
     let fixed = fix(&text, &only);
     assert_eq!(fixed.text, text);
     let left = fixed.document.skipped.first().expect("it is logged");
     assert_eq!(
         (left.rule.as_str(), left.subject.path.as_str()),
-        ("stretch-unfinished", "/runs/0/observations/2/continuous")
+        ("code-list-version", "/coding/version")
     );
-    assert!(left.why.contains("rating-contradicts"), "{}", left.why);
-    assert_eq!(left.subject.observation.as_deref(), Some("3"));
-    // It is applied together with the fix of the rating.
+    assert!(left.why.contains("code-unknown"), "{}", left.why);
+    // It is applied together with the fix of the code.
     let fixed = fix(&text, &confirmed());
-    assert!(
-        fixed.text.contains("\"at\": 12.4, \"to\": 200, \"continuous\": true"),
-        "{}",
-        fixed.text
-    );
+    assert_eq!(fixed.text, MINIMAL);
     assert_eq!(fixed.document.after.error, 0);
     // An undone fix does not stop the others.
-    let text = changed(&text, &[("\"kind\": \"manhole\"", "\"kind\": \"Manhole\"")]);
-    let only = ["stretch-unfinished", "unknown-word"];
-    let fixed = fix(&text, &FixSettings::default().with_confirmed(true).with_only(only));
-    assert_eq!(fixed.text, changed(MINIMAL, &[("\"to\": 44.2, ", "")]));
+    let other = changed(&text, &[("\"kind\": \"manhole\"", "\"kind\": \"Manhole\"")]);
+    let only = ["code-list-version", "unknown-word"];
+    let fixed = fix(&other, &FixSettings::default().with_confirmed(true).with_only(only));
+    assert_eq!(fixed.text, text);
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! The order of a run's rows by distance, and the end of the run. Several rules share this, so that
 //! one mistyped number gives one finding.
 
+use obvert_model::lists::Role;
 use obvert_model::number::Length;
 
 use crate::views::{RunView, tolerance};
@@ -122,6 +123,11 @@ pub(crate) fn reversed(run: &RunView<'_>) -> bool {
         }
         _ => false,
     }
+}
+
+/// Whether there is a start row at a distance.
+pub(crate) fn starts_at(run: &RunView<'_>, at: Length) -> bool {
+    run.rows().any(|row| row.row.at == at && row.role() == Some(Role::Start))
 }
 
 /// How many rows must move for the others to be in order, if there are so many that the rows were

@@ -6,8 +6,12 @@ use std::fmt::{self, Write as _};
 use std::marker::PhantomData;
 
 use serde::de::{DeserializeSeed, Deserializer, Error, MapAccess, SeqAccess, Visitor};
+#[cfg(feature = "diagnose")]
+use serde_json::value::RawValue;
 use serde_json::{Map, Number, Value};
 
+#[cfg(feature = "diagnose")]
+use super::scan;
 use crate::edit::token;
 
 /// A type that JSON is read into.
@@ -79,6 +83,83 @@ pub(super) fn noting_duplicates(source: &[u8]) -> Result<(Value, Vec<String>), s
         Seed { duplicates: Some(&duplicates), tree: PhantomData }.deserialize(&mut reader)?;
     reader.end()?;
     Ok((value, duplicates.found.into_inner()))
+}
+
+/// A document in parts: its head as a value, and the text of its runs.
+#[cfg(feature = "diagnose")]
+pub(super) struct Parted<'s> {
+    pub(super) head: Value,
+    /// The pointers of duplicate keys in the head.
+    pub(super) duplicates: Vec<String>,
+    pub(super) runs: Option<&'s str>,
+}
+
+/// Parses a document without its runs; `None` if it is not an object, or has runs twice.
+#[cfg(feature = "diagnose")]
+pub(super) fn parted(source: &str) -> Result<Option<Parted<'_>>, serde_json::Error> {
+    let duplicates = Duplicates::default();
+    let mut runs: Option<&RawValue> = None;
+    let mut repeated = false;
+    if !source.trim_start().starts_with('{') {
+        return Ok(None);
+    }
+    let mut reader = serde_json::Deserializer::from_str(source);
+    let visitor = Parts { duplicates: &duplicates, runs: &mut runs, repeated: &mut repeated };
+    let head = reader.deserialize_map(visitor)?;
+    reader.end()?;
+    let duplicates = duplicates.found.into_inner();
+    Ok((!repeated).then(|| Parted { head, duplicates, runs: runs.map(RawValue::get) }))
+}
+
+/// The position after the opening bracket of the runs of a document.
+#[cfg(feature = "diagnose")]
+pub(super) fn runs_in(source: &str) -> Option<usize> {
+    let mut at = scan::skip_space(source.as_bytes(), 0) + 1;
+    loop {
+        let bytes = source.as_bytes();
+        at = scan::skip_space(bytes, at);
+        let end = scan::string_end(bytes, at)?;
+        let key = serde_json::from_str::<String>(source.get(at..end)?).ok()?;
+        let value = scan::skip_space(bytes, scan::skip_space(bytes, end) + 1);
+        if key == "runs" {
+            return Some(value + 1);
+        }
+        at = scan::skip_space(bytes, scan::value_end(bytes, value)?) + 1;
+    }
+}
+
+/// Reads the head of a document as a value, and keeps the text of its runs.
+#[cfg(feature = "diagnose")]
+struct Parts<'d, 's> {
+    duplicates: &'d Duplicates,
+    runs: &'d mut Option<&'s RawValue>,
+    repeated: &'d mut bool,
+}
+
+#[cfg(feature = "diagnose")]
+impl<'s> Visitor<'s> for Parts<'_, 's> {
+    type Value = Value;
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("an obvert document")
+    }
+    fn visit_map<A: MapAccess<'s>>(self, mut source: A) -> Result<Value, A::Error> {
+        let mut head = Map::new();
+        while let Some(key) = source.next_key::<String>()? {
+            if key == "runs" {
+                *self.repeated |= self.runs.replace(source.next_value()?).is_some();
+                continue;
+            }
+            let above = self.duplicates.enter(format_args!("{}", token(&key)));
+            if head.contains_key(&key) {
+                self.duplicates.note();
+            }
+            let seed = Seed { duplicates: Some(self.duplicates), tree: PhantomData };
+            let value = source.next_value_seed(seed)?;
+            self.duplicates.leave(above);
+            head.insert(key, value);
+        }
+        Ok(Value::Object(head))
+    }
 }
 
 #[derive(Default)]

@@ -184,6 +184,13 @@ impl IdWatch {
     }
 }
 
+/// The problem of a run whose id an earlier run has.
+#[cfg(feature = "diagnose")]
+pub(super) fn duplicate_run(run: &str, id: &str, first: usize) -> Problem {
+    let first = Some(format!("/runs/{first}"));
+    Duplicate { pointer: format!("{run}/id"), id: id.to_owned(), first }.problem(Span::default())
+}
+
 /// The duplicate ids of a document that may be invalid otherwise.
 #[cfg(feature = "diagnose")]
 pub(super) fn duplicates_in(document: &serde_json::Value) -> Vec<Duplicate> {

@@ -372,7 +372,7 @@ const DEEPEST: usize = 125;
 
 /// Whether a run that was read by itself is nested too deeply for its document. Only extensions can
 /// be.
-fn is_too_deep(run: &str) -> bool {
+pub(super) fn is_too_deep(run: &str) -> bool {
     let suspect = run.contains("extensions") || run.contains('\\');
     suspect && scan::depth(run.as_bytes()) > DEEPEST
 }

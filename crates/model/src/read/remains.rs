@@ -13,7 +13,8 @@ use serde_json::Value;
 
 use super::diagnose::value_problems;
 use super::error::{Problem, ProblemKind};
-use crate::tables::Document;
+use crate::tables::{Document, Head, Run};
+use crate::text::{PipeId, RunId};
 
 /// Something that was removed from a document.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -40,7 +41,46 @@ pub struct Remains {
 
 /// For each table that lost rows, by its pointer in the source: the original indexes of the
 /// remaining rows.
-type Kept = BTreeMap<String, Vec<usize>>;
+pub(super) type Kept = BTreeMap<String, Vec<usize>>;
+
+/// The readable part of a document without the content of its runs.
+#[derive(Clone, Debug)]
+pub struct Readable {
+    /// Everything but the runs.
+    pub head: Head,
+    /// The readable runs, in order.
+    pub runs: Vec<RunStub>,
+    /// What was removed, in the order of the source.
+    pub left_out: Vec<LeftOut>,
+    pub(super) kept: Kept,
+}
+
+/// Which run it is.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RunStub {
+    /// Its id.
+    pub id: RunId,
+    /// The pipe that it went through.
+    pub pipe: PipeId,
+}
+
+impl Readable {
+    /// The pointer in the source for a pointer of the readable part.
+    #[must_use]
+    pub fn original(&self, pointer: &str) -> String {
+        original(&self.kept, pointer)
+    }
+
+    /// Whether all pointers are the same in the source, since no row was removed.
+    #[must_use]
+    pub fn in_place(&self) -> bool {
+        self.kept.is_empty()
+    }
+
+    pub(super) fn sort(&mut self) {
+        self.left_out.sort_by(|a, b| order(&a.pointer).cmp(&order(&b.pointer)));
+    }
+}
 
 /// Placeholders for required values of the head that few rules use, so that all other rules can
 /// run.
@@ -81,6 +121,14 @@ impl Remains {
     #[must_use]
     pub fn in_place(&self) -> bool {
         self.kept.is_empty()
+    }
+
+    /// The readable part with its runs apart.
+    #[must_use]
+    pub fn into_parts(self) -> (Readable, Vec<Run>) {
+        let Self { document: Document { head, runs }, left_out, kept } = self;
+        let stub = |run: &Run| RunStub { id: run.id.clone(), pipe: run.pipe.clone() };
+        (Readable { head, runs: runs.iter().map(stub).collect(), left_out, kept }, runs)
     }
 }
 

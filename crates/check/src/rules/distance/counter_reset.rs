@@ -28,13 +28,12 @@ rule! {
     ///  {"op": "replace", "path": "/runs/0/surveyed", "value": 103.7}]
     /// ```
     ///
-    /// Two rows where the counter was set to zero. At `/runs/0/observations/3/at`:
+    /// Two rows where the counter was set to zero. At `/runs/0/observations/4/at`:
     /// ```json
-    /// [{"op": "replace", "path": "/runs/0/observations/3/at", "value": 0},
-    ///  {"op": "replace", "path": "/runs/0/observations/4/at", "value": 0},
-    ///  {"op": "replace", "path": "/runs/0/observations/5/at", "value": 10},
-    ///  {"op": "replace", "path": "/runs/0/observations/6/at", "value": 90},
-    ///  {"op": "replace", "path": "/runs/0/surveyed", "value": 90}]
+    /// [{"op": "replace", "path": "/runs/0/observations/4/at", "value": 0},
+    ///  {"op": "replace", "path": "/runs/0/observations/5/at", "value": 0},
+    ///  {"op": "replace", "path": "/runs/0/observations/6/at", "value": 20},
+    ///  {"op": "replace", "path": "/runs/0/surveyed", "value": 20}]
     /// ```
     ///
     /// # Passes

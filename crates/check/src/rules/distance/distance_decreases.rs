@@ -1,8 +1,5 @@
 //! See the rule's documentation below.
 
-use obvert_model::lists::Role;
-use obvert_model::number::Length;
-
 use crate::sink::Sink;
 use crate::support::{reordering, row_order};
 use crate::views::RunView;
@@ -108,7 +105,7 @@ fn report_disordered(run: &RunView<'_>, out: &mut Sink<'_>) {
         );
         match edits {
             // A start row at the least distance shows from where the distances were measured.
-            Some((edits, _)) if starts_at(run, last) => {
+            Some((edits, _)) if row_order::starts_at(run, last) => {
                 finding.fix_safely("reverses the order of the rows", edits)
             }
             Some((edits, true)) => finding.fix_if_confirmed(
@@ -127,20 +124,10 @@ fn report_disordered(run: &RunView<'_>, out: &mut Sink<'_>) {
     let edits = out.lists().then(|| reordering::by_distance(run)).flatten();
     let finding = out.report(run.subject("/observations"), message);
     finding.fact("rows", of).fact("misplaced", misplaced);
+    finding.help("if only the order is wrong, sort the rows; otherwise correct the distances");
     if let Some(edits) = edits {
-        finding.help("sort the rows by distance, then check again");
         finding.fix_safely("sorts the rows by distance", edits);
-    } else {
-        finding.help(
-            "sort the rows by distance if only their order is wrong; if the counter was set during \
-             the run, or several runs were entered as one, correct that first",
-        );
     }
-}
-
-/// Whether there is a start row at a distance.
-fn starts_at(run: &RunView<'_>, at: Length) -> bool {
-    run.rows().any(|row| row.row.at == at && row.role() == Some(Role::Start))
 }
 
 fn report_fall(run: &RunView<'_>, index: usize, out: &mut Sink<'_>) {

@@ -147,25 +147,10 @@ fn report(view: &RatingView<'_>, wrong: &[WrongFigure], out: &mut Sink<'_>) {
         .fact("stated", of(|one| Some(one.stated)))
         .fact("computed", of(|one| one.computed));
     let [WrongFigure { field, computed: Some(is), .. }] = wrong else { return };
-    if others_confirm(view, field) {
+    if rating_totals::others_determine(view.rating, field) {
         let is = tidy(*is);
         let edits = vec![Edit::replace(view.subject(&format!("/{field}")).path, is)];
         let does = format!("the grades and the other figures are right, and {field} is {is}");
         finding.fix_if_confirmed(does, edits);
-    }
-}
-
-/// Whether the other figures of the rating agree with the grades and determine this one, so that a
-/// wrong grade is no explanation: it would change them too.
-fn others_confirm(view: &RatingView<'_>, field: &str) -> bool {
-    let rating = view.rating;
-    let (total, mean) = (rating.total.is_some(), rating.mean.is_some());
-    let count = rating.count.is_some();
-    match field {
-        "total" => mean && count,
-        "mean" | "peak" => total && count,
-        "count" => total && mean,
-        // The length of a run may be wrong instead.
-        _ => false,
     }
 }
