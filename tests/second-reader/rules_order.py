@@ -41,9 +41,13 @@ def falls(run):
         if run.fits[index] is not None or run.fits[index - 1] is not None:
             continue
         without_upper = index == 1 or at[index] >= at[index - 2]
-        without_lower = index + 1 == len(at) or at[index + 1] >= at[index - 1]
+        if index + 1 == len(at):
+            # Of the last two rows, the one that is past the end of the run is the wrong one.
+            lower_fits = not run.beyond(at[index - 1]) or run.beyond(at[index])
+        else:
+            lower_fits = at[index + 1] >= at[index - 1]
         # If removing either row restores the order, the lower one is reported.
-        upper = without_upper and not without_lower
+        upper = without_upper and not lower_fits
         if not (upper and run.beyond(at[index - 1])):
             yield index - upper, at[index], at[index - 1]
 

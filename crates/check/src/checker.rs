@@ -341,6 +341,7 @@ impl Checker {
             ..CheckedDocument::default()
         });
         walk.finish(&mut report);
+        report::withdraw_fixes(&mut report);
         report::describe(&mut report, &ending, more_pipes);
         report
     }

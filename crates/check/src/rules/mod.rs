@@ -91,6 +91,7 @@ families! {
     identity {
         runs_missing, pipe_not_surveyed, structure_unconnected, structure_duplicate, asset_duplicate, id_case_clash,
         outfall_upstream, equipment_duplicate, pipe_ends, pipe_loop, pipe_duplicate, direction_contradicts, run_structure_mismatch, run_duplicate,
+        run_copied,
         observation_duplicate,
         joins_impossible,
         launched_contradicts,

@@ -300,7 +300,7 @@ fn outliers(crs: &Crs, head: &Head) -> Vec<(PositionRef, Position)> {
 /// Whether the depths of the structures show that lengths are in the other unit: their median is
 /// implausible for a sewer as it is, and ordinary in the other unit. Common practice, no published
 /// source.
-fn depths_confirm(survey: &Survey<'_>, ratio: f64) -> bool {
+pub(crate) fn depths_confirm(survey: &Survey<'_>, ratio: f64) -> bool {
     const ORDINARY: std::ops::RangeInclusive<f64> = 1.4..=6.5;
     let depth = |row: &Structure| {
         let between = || Some(survey.metres(row.ground?) - survey.metres(row.invert?));

@@ -33,4 +33,5 @@ pub(crate) mod streets;
 pub(crate) mod terms;
 pub(crate) mod texts;
 pub(crate) mod time;
+pub(crate) mod versions;
 pub(crate) mod water;

@@ -1,9 +1,13 @@
 //! The whole survey, after its runs were read and their observations dropped.
 
 use std::cell::OnceCell;
+use std::hash::{Hash, Hasher};
 
-use obvert_model::tables::{Aspect, Head, Locate, OutcomeKind, Rating, Run, StopReason};
+use obvert_model::tables::{
+    Aspect, Head, Locate, Observation, OutcomeKind, Rating, Run, StopReason,
+};
 use obvert_model::text::{RunId, Timestamp};
+use rustc_hash::FxHasher;
 
 use super::id_index::IdIndex;
 use super::{Marks, RowView, RunView, Subject, Survey};
@@ -43,6 +47,8 @@ pub struct RunSummary {
     pub(crate) marks: Marks,
     /// Which changes of the cross-section it records.
     pub(crate) changed: u8,
+    /// A number that differs if its rows do; `None` if there is too little in them to compare.
+    pub(crate) content: Option<u64>,
     /// The totals of its grades, by aspect.
     totals: [GradeTotals; 2],
     /// The same without the faults that other rules report; `None` if there are none.
@@ -65,6 +71,7 @@ pub(crate) struct RunFigures {
     travelled: Option<f64>,
     marks: Marks,
     changed: u8,
+    content: Option<u64>,
     totals: [GradeTotals; 2],
     corrected: Option<Box<[GradeTotals; 2]>>,
     rows: Box<[RowDigest]>,
@@ -88,6 +95,7 @@ impl RunFigures {
             travelled: view.travelled(),
             marks: view.marks(),
             changed: view.recorded_changes(),
+            content: content(&view.run.observations),
             totals,
             corrected: grader.and_then(|grader| corrected_totals(view, grader.scheme)),
             rows: digests(view),
@@ -96,6 +104,25 @@ impl RunFigures {
             unrecorded_reason: unrecorded_reason(view),
         }
     }
+}
+
+/// A number that is the same for two runs with the same rows; `None` if fewer than two distances lie
+/// between the first and the last one.
+fn content(rows: &[Observation]) -> Option<u64> {
+    let (first, last) = (rows.first()?.at, rows.last()?.at);
+    let inner = |at| at != first && at != last;
+    let changes = rows.windows(2).filter(|pair| inner(pair[1].at) && pair[0].at != pair[1].at);
+    changes.take(2).nth(1)?;
+    let mut hasher = FxHasher::default();
+    for row in rows {
+        row.at.get().to_bits().hash(&mut hasher);
+        row.to.map(|to| to.get().to_bits()).hash(&mut hasher);
+        row.code.as_str().hash(&mut hasher);
+        for quantity in &row.quantities {
+            quantity.value.get().to_bits().hash(&mut hasher);
+        }
+    }
+    Some(hasher.finish())
 }
 
 /// Counts the grades of an observation: the recorded one, as ratings do, or else the computed one.
@@ -114,8 +141,17 @@ fn add_grades(row: &RowView<'_>, grader: &Grader<'_>, totals: &mut [GradeTotals;
 impl RunSummary {
     /// Combines a run, whose observations were dropped, with its figures.
     pub(crate) fn new(index: usize, run: Run, figures: RunFigures) -> Self {
-        let RunFigures { observations, changes, changed, graded, travelled, marks, totals, .. } =
-            figures;
+        let RunFigures {
+            observations,
+            changes,
+            changed,
+            graded,
+            travelled,
+            marks,
+            content,
+            totals,
+            ..
+        } = figures;
         let (rows, laterals, late) = (figures.rows, figures.laterals, figures.late);
         let (corrected, unrecorded_reason) = (figures.corrected, figures.unrecorded_reason);
         Self {
@@ -127,6 +163,7 @@ impl RunSummary {
             graded,
             travelled,
             marks,
+            content,
             totals,
             corrected,
             rows,

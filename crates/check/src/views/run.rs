@@ -57,6 +57,7 @@ pub struct RunView<'r> {
     /// the document does not have.
     pub(crate) media: &'r [Option<usize>],
     pub(crate) marks: OnceCell<Marks>,
+    pub(crate) decimals: OnceCell<[usize; row_order::DECIMALS + 1]>,
     pub(crate) disorder: OnceCell<bool>,
     pub(crate) violations: OnceCell<Violations>,
     pub(crate) unusual_texts: OnceCell<Vec<UnusualText>>,
@@ -122,6 +123,17 @@ impl<'r> RunView<'r> {
     pub(crate) fn may_differ(&self, changes: u8) -> bool {
         let outcome = self.run.outcome.as_ref().map(|outcome| outcome.kind);
         outcome != Some(OutcomeKind::Reached) && self.recorded_changes() & changes == 0
+    }
+
+    /// How many rows have a distance with no decimals, with one, and so on.
+    pub(crate) fn decimals(&self) -> &[usize; row_order::DECIMALS + 1] {
+        self.decimals.get_or_init(|| {
+            let mut rows = [0; row_order::DECIMALS + 1];
+            for row in &self.run.observations {
+                rows[row_order::decimals(row.at.get())] += 1;
+            }
+            rows
+        })
     }
 
     /// The rows at a point that repeat an earlier row, each with that row.

@@ -1,6 +1,5 @@
 //! See the rule's documentation below.
 
-use obvert_model::edit::Edit;
 use obvert_model::tables::Aspect;
 
 use crate::sink::{Sink, Unless};
@@ -65,7 +64,8 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Look at the observation again and correct the code, the quantity or the grade.
+    /// Either the grade is wrong, or the code or a quantity from which it follows. Look at the
+    /// observation again and correct the one that is.
     name: "grade-contradicts", severity: Error, scope: Observation, since: "0.1", clause: "observations#grades",
     needs: [Grades],
     concludes_from: ["observation.quantities", "pipe.runs"],
@@ -109,10 +109,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         }
         finding.fact("recorded", recorded.get());
         if let Some(grade) = judgement.grade {
-            finding.fact("computed", grade.get()).fix_if_confirmed(
-                format!("the code and its quantities are right, and the grade is {grade}"),
-                vec![Edit::replace(row.subject(&format!("/grades/{aspect}")).path, grade.get())],
-            );
+            finding.fact("computed", grade.get());
         }
     }
 }

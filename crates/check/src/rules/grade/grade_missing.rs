@@ -80,6 +80,19 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             .fix_if_confirmed(
                 format!("the {aspect} grade is the one that {scheme} gives, {grade}"),
                 vec![add],
-            );
+            )
+            .resting_on(graded_from(row));
     }
+}
+
+/// The values that a grade is computed from.
+fn graded_from(row: &RowView<'_>) -> Vec<String> {
+    // Grades that other codes of the run cannot have may have slid from row to row.
+    let grades = row.run.subject("/observations/*/grades").path;
+    let mut values = vec![row.subject("").path, grades, "/units/section".to_owned()];
+    if let Some(pipe) = &row.run.pipe {
+        let fields = ["/height", "/width", "/shape", "/material"];
+        values.extend(fields.map(|field| pipe.subject(field).path));
+    }
+    values
 }
