@@ -182,6 +182,7 @@ fn diagnose_as(source: &[u8], subject: Subject) -> Result<Diagnosis, ReadError> 
     };
     let mut problems: Vec<Problem> = duplicates.into_iter().map(repeated).collect();
     problems.extend(problems_as(&value, subject));
+    keep_version_only(&mut problems, subject);
     deduplicate(&mut problems);
     if subject == Subject::Document {
         fix::add_fixes(&value, &mut problems);
@@ -211,8 +212,19 @@ fn problems_as(value: &Value, subject: Subject) -> Vec<Problem> {
                 .map(|duplicate| duplicate.problem(span::Span::default())),
         );
     }
+    keep_version_only(&mut problems, subject);
     deduplicate(&mut problems);
     problems
+}
+
+/// Keeps only the problem of an unknown version, if a document has one. What is wrong by this
+/// version's schema may be right by that of the other.
+#[cfg(feature = "diagnose")]
+fn keep_version_only(problems: &mut Vec<Problem>, subject: Subject) {
+    let version = |p: &Problem| p.kind == ProblemKind::UnknownWord && p.pointer == "/obvert";
+    if subject == Subject::Document && problems.iter().any(version) {
+        problems.retain(version);
+    }
 }
 
 /// Keeps one problem of each kind and pointer, since one value can violate several keywords of the

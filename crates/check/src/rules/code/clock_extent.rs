@@ -17,6 +17,9 @@ rule! {
     /// - The arc begins and ends at the same hour (`clock-full-circle`).
     /// - The code takes no clock reference (`clock-not-applicable`).
     ///
+    /// # Exactly
+    /// `extent` `either`, or none, takes both.
+    ///
     /// # Why it matters
     /// The extent of a crack around the pipe decides whether the pipe is stable; a cutter that
     /// opens a connection needs its centre.

@@ -14,6 +14,9 @@ rule! {
     /// - The pipe is lined, so the camera sees the lining.
     /// - The material is `other`.
     ///
+    /// # Exactly
+    /// By the class of the *cross-section* at the row (Code lists), if known. Any `lining` counts.
+    ///
     /// # Why it matters
     /// The grade and the repair would be those of another pipe.
     ///

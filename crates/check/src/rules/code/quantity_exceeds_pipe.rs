@@ -5,11 +5,12 @@ use obvert_model::tables::{Dimension, QuantityUnit};
 
 use crate::grading::in_range;
 use crate::sink::Sink;
+use crate::support::run_extent::exceeds;
 use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// A quantity that is measured across the pipe is more than 1.1 times the pipe's height there.
+    /// A quantity that is measured across the pipe is larger than the pipe's height there.
     ///
     /// # Exceptions
     /// - The code records a change of size.
@@ -17,8 +18,8 @@ rule! {
     /// - The size is in a doubtful unit (`size-unit-suspect`).
     ///
     /// # Exactly
-    /// Quantities measured across the pipe have a unit of length and the name `height`, `depth`,
-    /// `offset`, `drop` or `bulge`.
+    /// By the height of the *cross-section* at the row (Code lists). Quantities measured across the
+    /// pipe have a unit of length and the name `height`, `depth`, `offset`, `drop` or `bulge`.
     ///
     /// # Why it matters
     /// Usually the unit is wrong: 4 in became 4 ft, or 150 mm became 150 in.
@@ -46,6 +47,10 @@ rule! {
     /// Correct the quantity or its unit, or the size of the pipe.
     name: "quantity-exceeds-pipe", severity: Warning, scope: Observation, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
+    limits: {
+        "factor" = 1.1 "of the height"
+            "greatest multiple; common practice, no published source",
+    },
     facts: { "millimetres" = Millimetres "the quantity, converted" },
 }
 
@@ -66,8 +71,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             continue;
         };
         let Some(height) = row.cross_section().height else { return };
-        // A measured size may differ from the nominal one.
-        if amount * factor <= height * 1.1
+        if !exceeds(amount * factor, height * out.limit("factor"))
             || !in_range(meaning, amount)
             || row.run.pipe.is_some_and(|view| view.size_doubtful())
         {

@@ -7,6 +7,9 @@ rule! {
     /// # What it checks
     /// A quantity that the code list requires is missing: the row has none at its position.
     ///
+    /// # Exactly
+    /// One finding, at `quantities`, or else at the row.
+    ///
     /// # Why it matters
     /// A displaced joint without its offset cannot be graded or compared with the next survey.
     ///

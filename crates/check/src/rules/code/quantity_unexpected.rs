@@ -11,6 +11,9 @@ rule! {
     /// - A characterisation in an open position is not in the code list: it may take an additional
     ///   quantity.
     ///
+    /// # Exactly
+    /// Beyond the *places* for the row (Code lists); at the first such quantity.
+    ///
     /// # Why it matters
     /// What a quantity measures follows from its position, so the extra one has no meaning.
     ///

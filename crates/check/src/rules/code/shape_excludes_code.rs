@@ -13,6 +13,9 @@ rule! {
     /// # Exceptions
     /// - The shape is `other`.
     ///
+    /// # Exactly
+    /// By the shape of the *cross-section* at the row (Code lists), if known.
+    ///
     /// # Why it matters
     /// A lining would be designed for another pipe.
     ///

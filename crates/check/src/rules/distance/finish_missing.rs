@@ -15,6 +15,9 @@ rule! {
     /// - The code list has no code with such a role.
     /// - The run is disordered (`distance-decreases`) or has no rows (`start-missing`).
     ///
+    /// # Exactly
+    /// The run has no *closing row*.
+    ///
     /// # Why it matters
     /// The last rows may be lost, and it is not known how much of the pipe was seen.
     ///

@@ -18,8 +18,7 @@ rule! {
     /// - It is not known how far one of the runs came.
     ///
     /// # Exactly
-    /// As *Lengths* in Checking: *L* − *a* − *b* exceeds tolerance(*L*), and `structure_allowance`
-    /// more unless both counters are centred. Of two runs that name each other, the first is
+    /// *A gap between two runs* in Checking. Of two runs that name each other, the first is
     /// reported.
     ///
     /// # Why it matters

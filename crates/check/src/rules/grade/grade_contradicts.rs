@@ -19,6 +19,10 @@ rule! {
     ///   of range or in the wrong unit, or the pipe's material or size is missing or doubtful and
     ///   the scheme depends on it.
     ///
+    /// # Exactly
+    /// A *certain* grade is another, or there is certainly none in an aspect with entries for the
+    /// code.
+    ///
     /// # Why it matters
     /// Pipes can be compared only if all were graded by the same table.
     ///

@@ -14,6 +14,10 @@ rule! {
     /// # Exceptions
     /// - It has a grade in an aspect in which its code is not graded (`grade-aspect-unexpected`).
     ///
+    /// # Exactly
+    /// One finding for each aspect, at `grades`, or else at the row. The grade need not be
+    /// *certain*.
+    ///
     /// # Why it matters
     /// Owners sort pipes by grade.
     ///

@@ -14,6 +14,10 @@ rule! {
     /// - The observation names a file that is not in the media table (`unknown-media`).
     /// - The office's profile requires a photo of it (`graded-media-missing`).
     ///
+    /// # Exactly
+    /// A grade in either aspect is on the scale, less than `steps` from `worst`. A photo counts in
+    /// any `state`.
+    ///
     /// # Why it matters
     /// It calls for action at once, and the decision needs a picture.
     ///

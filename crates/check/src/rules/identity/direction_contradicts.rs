@@ -9,6 +9,10 @@ rule! {
     /// The direction of a run contradicts the structures that it names: a run downstream goes from
     /// the pipe's upstream structure to its downstream one.
     ///
+    /// # Exactly
+    /// A run downstream is `from` the pipe's `downstream` or `to` its `upstream`; a run upstream
+    /// the reverse. A pipe with one structure at both ends contradicts nothing (`pipe-loop`).
+    ///
     /// # Why it matters
     /// Distances are taken from the wrong end, and left and right are exchanged: a connection at 3
     /// o'clock is opened at 9.
@@ -28,6 +32,10 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/direction", "value": "upstream"},
     ///  {"op": "remove", "path": "/runs/0/from"}, {"op": "remove", "path": "/runs/0/to"}]
+    /// ```
+    /// A pipe with one structure at both ends has no direction.
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/downstream", "value": "LM-014"}]
     /// ```
     ///
     /// # Fix

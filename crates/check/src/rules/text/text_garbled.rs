@@ -16,7 +16,8 @@ rule! {
     /// - `Â` or `Ã` followed by a character from U+0080 to U+00BF;
     /// - `â€`.
     ///
-    /// There is one finding for the document, at the first garbled text.
+    /// There is one finding for the document, at the first garbled text in its order. Checked are
+    /// the texts of `text-untrimmed`.
     ///
     /// # Why it matters
     /// The letters are lost, and an id matches no record.

@@ -12,6 +12,9 @@ rule! {
     /// # Exceptions
     /// - `finished` is in the future (`date-in-future`).
     ///
+    /// # Exactly
+    /// By `started` and `finished`.
+    ///
     /// # Why it matters
     /// The run was not closed when the camera came out, or a date is wrong.
     ///
