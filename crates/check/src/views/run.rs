@@ -219,17 +219,19 @@ impl<'r> RunView<'r> {
         *self.marks.get_or_init(|| if self.disordered() { Marks::default() } else { find() })
     }
 
-    /// The start row, if the run begins with one. Rows at the same distance have no order.
+    /// The start row, if the run begins with one. Rows at the same distance have no order; a
+    /// disordered run has no start row.
     pub(crate) fn start_row(&self) -> Option<RowView<'_>> {
-        let first = self.run.observations.first()?.at;
+        let first = self.run.observations.first().filter(|_| !self.disordered())?.at;
         self.rows()
             .take_while(|row| row.row.at == first)
             .find(|row| row.role() == Some(Role::Start))
     }
 
-    /// The row that closes the run, if the run ends with one: it finishes or is abandoned.
+    /// The row that closes the run, if the run ends with one: it finishes or is abandoned. A
+    /// disordered run has none.
     pub(crate) fn closing_row(&self) -> Option<RowView<'_>> {
-        let last = self.run.observations.last()?.at;
+        let last = self.run.observations.last().filter(|_| !self.disordered())?.at;
         let closes = |row: &RowView<'_>| matches!(row.role(), Some(Role::Finish | Role::Stopped));
         self.rows().rev().take_while(|row| row.row.at == last).find(closes)
     }

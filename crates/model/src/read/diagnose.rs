@@ -188,6 +188,7 @@ fn diagnose_as(source: &[u8], subject: Subject) -> Result<Diagnosis, ReadError> 
         any::noting_duplicates(&tame).map_err(|error| stopped::syntax(source, 0, &error))?;
     let mut problems = problems_as(&value, subject);
     problems.splice(0..0, duplicates.into_iter().map(repeated_key));
+    keep_version_only(&mut problems, subject);
     deduplicate(&mut problems);
     if subject == Subject::Document {
         fix::add_fixes(&value, &mut problems);
@@ -254,8 +255,24 @@ fn problems_as(value: &Value, subject: Subject) -> Vec<Problem> {
                 .map(|duplicate| duplicate.problem(span::Span::default())),
         );
     }
+    keep_version_only(&mut problems, subject);
     deduplicate(&mut problems);
     problems
+}
+
+/// Keeps only the problem of an unknown version, if a document has one. What is wrong by this
+/// version's schema may be right by that of the other.
+#[cfg(feature = "diagnose")]
+fn keep_version_only(problems: &mut Vec<Problem>, subject: Subject) {
+    if subject == Subject::Document && problems.iter().any(is_of_version) {
+        problems.retain(is_of_version);
+    }
+}
+
+/// Whether a problem is that of an unknown version.
+#[cfg(feature = "diagnose")]
+pub(super) fn is_of_version(problem: &Problem) -> bool {
+    problem.kind == ProblemKind::UnknownWord && problem.pointer == "/obvert"
 }
 
 /// Keeps one problem of each kind and pointer, since one value can violate several keywords of the

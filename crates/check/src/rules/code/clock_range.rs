@@ -16,6 +16,9 @@ rule! {
     /// - The code takes no clock reference (`clock-not-applicable`).
     /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     ///
+    /// # Exactly
+    /// The exception is for observations, and needs the code list.
+    ///
     /// # Why it matters
     /// 0 and 13 come from 24-hour counting or a typing error, and are read as another place on the
     /// wall.

@@ -16,6 +16,9 @@ rule! {
     /// - The run did not go through the whole pipe and records no change of material, but another
     ///   run of the pipe does: this one may have begun in the other material.
     ///
+    /// # Exactly
+    /// By the class of the *cross-section* at the row (Code lists), if known. Any `lining` counts.
+    ///
     /// # Why it matters
     /// The grade and the repair would be those of another pipe.
     ///

@@ -15,6 +15,9 @@ rule! {
     /// - The run did not go through the whole pipe and records no change of shape, but another run
     ///   of the pipe does: this one may have begun in the other shape.
     ///
+    /// # Exactly
+    /// By the shape of the *cross-section* at the row (Code lists), if known.
+    ///
     /// # Why it matters
     /// A lining would be designed for another pipe.
     ///

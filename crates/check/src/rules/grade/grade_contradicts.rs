@@ -22,6 +22,10 @@ rule! {
     /// - The scheme depends on the material or size, the run did not go through the whole pipe and
     ///   records no such change, but another run of the pipe does.
     ///
+    /// # Exactly
+    /// A *certain* grade is another, or there is certainly none in an aspect with entries for the
+    /// code.
+    ///
     /// # Why it matters
     /// Pipes can be compared only if all were graded by the same table.
     ///

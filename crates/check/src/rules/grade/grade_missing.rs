@@ -16,6 +16,10 @@ rule! {
     /// - It has a grade in an aspect in which its code is not graded (`grade-aspect-unexpected`).
     /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     ///
+    /// # Exactly
+    /// One finding for each aspect, at `grades`, or else at the row. The grade need not be
+    /// *certain*.
+    ///
     /// # Why it matters
     /// Owners sort pipes by grade.
     ///

@@ -16,6 +16,10 @@ rule! {
     /// - The office's profile requires a photo of it (`graded-media-missing`).
     /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     ///
+    /// # Exactly
+    /// A grade in either aspect is on the scale, less than `steps` from `worst`. A photo counts in
+    /// any `state`.
+    ///
     /// # Why it matters
     /// It calls for action at once, and the decision needs a picture.
     ///
