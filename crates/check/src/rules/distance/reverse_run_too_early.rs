@@ -45,10 +45,6 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         if other.outcome() == Some(OutcomeKind::Met) || other.run.pipe != summary.run.pipe {
             continue;
         }
-        // Another rule says which of the two dates is wrong.
-        if ending.is_date_outlier(summary) || ending.is_date_outlier(other) {
-            continue;
-        }
         let (Some(this), Some(first)) = (summary.started(), other.started()) else { continue };
         if let (Some(begun), Some(before)) = (instant(this), instant(first))
             && begun < before

@@ -15,7 +15,7 @@ rule! {
     ///   pipe without defects may be equal.
     ///
     /// # Exactly
-    /// Rows are the same if `at`, `to`, `code` and the quantities are equal, in the same order. The
+    /// Rows are the same if `at`, `to`, `code` and the amounts are equal, in the same order. The
     /// rows between are counted by their different distances. The later run is reported.
     ///
     /// # Why it matters
