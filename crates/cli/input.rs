@@ -19,7 +19,7 @@ use obvert::open::LAYOUT;
 
 use crate::formats::{formats, refusal};
 use crate::kinds::{Kind, kind_of};
-use crate::render::findings::Texts;
+use crate::render::excerpt::Texts;
 use crate::{Failure, Status, atomic_output, render};
 
 /// A survey that was opened.

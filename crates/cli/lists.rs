@@ -16,7 +16,7 @@ use crate::Failure;
 use crate::args::OwnLists;
 use crate::input::{self, ByLayout};
 use crate::kinds::kind_of;
-use crate::render::findings::{SourceLines, Texts};
+use crate::render::excerpt::{SourceLines, Texts};
 use crate::render::{severity, strong};
 
 /// How many problems of one file are shown.

@@ -20,7 +20,19 @@ pub struct Sink<'s> {
     pub(crate) keep: usize,
     /// The profile's suppressions of the rule.
     pub(crate) suppressions: &'s [PreparedSuppression],
+    /// Decides which findings are reliable; without it all are.
+    pub(crate) confirm: Option<Confirm<'s>>,
     pub(crate) found: &'s mut Found,
+}
+
+/// Whether a finding is true of the whole document, of which a part could not be read.
+#[derive(Clone, Copy)]
+pub(crate) struct Confirm<'f>(pub(crate) &'f (dyn Fn(&Finding) -> bool + Sync));
+
+impl std::fmt::Debug for Confirm<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Confirm")
+    }
 }
 
 /// The findings of one rule.
@@ -29,6 +41,11 @@ pub(crate) struct Found {
     pub(crate) total: usize,
     pub(crate) kept: Vec<Finding>,
     spare: Option<Finding>,
+    /// Where the last finding is, if it has not been confirmed. Rules complete a finding after they
+    /// report it, so it is confirmed before the next one.
+    unsettled: Option<Kept>,
+    /// How many findings were not confirmed.
+    pub(crate) withheld: usize,
     /// How many findings each suppression has covered.
     pub(crate) suppressed: Vec<usize>,
     /// How many names were compared for "did you mean".
@@ -38,6 +55,13 @@ pub(crate) struct Found {
     /// Whether the table has no rows at all.
     empty: bool,
     folded: Option<Folded>,
+}
+
+/// Whether a finding is listed or only counted.
+#[derive(Clone, Copy, Debug)]
+enum Kept {
+    Listed,
+    Counted,
 }
 
 /// A finding that is reported once for the whole document.
@@ -108,7 +132,7 @@ impl Sink<'_> {
             missing.rows += 1;
             return;
         }
-        if self.found.missing.len() >= self.keep {
+        if self.found.missing.len() >= self.keep && self.confirm.is_none() {
             self.found.total += 1;
             return;
         }
@@ -158,15 +182,19 @@ impl Sink<'_> {
                 None => {}
             }
         }
+        self.settle();
     }
 
     /// Reports a finding. The message is in lower case without a full stop, numbers with their
     /// units.
     pub fn report(&mut self, subject: Subject, message: impl Into<String>) -> &mut Finding {
+        self.settle();
         let suppressed = self.suppressed(&subject);
         self.found.total += usize::from(!suppressed);
         let finding = Finding::new(self.rule.name, self.severity, message, subject);
         let found = &mut *self.found;
+        let kept = if found.kept.len() < self.keep { Kept::Listed } else { Kept::Counted };
+        found.unsettled = Some(kept).filter(|_| !suppressed && self.confirm.is_some());
         if !suppressed && found.kept.len() < self.keep {
             found.kept.push(finding);
             let last = found.kept.len() - 1;
@@ -174,6 +202,25 @@ impl Sink<'_> {
         } else {
             found.spare.insert(finding)
         }
+    }
+
+    /// Withholds the last finding unless it is reliable.
+    fn settle(&mut self) {
+        let Some(Confirm(confirm)) = self.confirm else { return };
+        let found = &mut *self.found;
+        let Some(kept) = found.unsettled.take() else { return };
+        let last = match kept {
+            Kept::Listed => found.kept.last(),
+            Kept::Counted => found.spare.as_ref(),
+        };
+        if last.is_some_and(confirm) {
+            return;
+        }
+        if matches!(kept, Kept::Listed) {
+            found.kept.pop();
+        }
+        found.total -= 1;
+        found.withheld += 1;
     }
 
     /// Whether the profile suppresses a finding. It is counted for the first suppression that covers

@@ -6,7 +6,7 @@ use crate::checker::Active;
 use crate::profile::suppressed;
 use crate::report::{NotRun, Report};
 use crate::rule::{self, Check, Need};
-use crate::sink::Found;
+use crate::sink::{Confirm, Found};
 use crate::views::{
     Ending, LocateView, MediaView, Part, PipeView, RatingView, RowView, RunView, StructureView,
     Survey,
@@ -17,6 +17,8 @@ use crate::views::{
 pub(crate) struct Walk<'c> {
     active: &'c [Active],
     keep: usize,
+    /// For each active rule, what decides which of its findings are reliable; empty if all are.
+    confirm: &'c [Option<Confirm<'c>>],
     document: Vec<(usize, rule::DocumentRule)>,
     structure: Vec<(usize, rule::StructureRule)>,
     pipe: Vec<(usize, rule::PipeRule)>,
@@ -36,7 +38,9 @@ macro_rules! scoped {
     ($($method:ident over $rules:ident: $view:ident),+) => { $(
         fn $method(&mut self, view: &$view<'_>) {
             for (index, rule) in &self.$rules {
-                rule(view, &mut self.active[*index].sink(self.keep, &mut self.found[*index]));
+                let confirm = self.confirm.get(*index).copied().flatten();
+                let found = &mut self.found[*index];
+                rule(view, &mut self.active[*index].sink(self.keep, confirm, found));
             }
         }
     )+ };
@@ -50,10 +54,16 @@ impl<'c> Walk<'c> {
     );
 
     /// Sorts the active rules by scope, and sets those aside whose needs the survey does not meet.
-    pub(crate) fn new(active: &'c [Active], keep: usize, survey: &Survey<'_>) -> Self {
+    pub(crate) fn new(
+        active: &'c [Active],
+        keep: usize,
+        confirm: &'c [Option<Confirm<'c>>],
+        survey: &Survey<'_>,
+    ) -> Self {
         let mut walk = Self {
             active,
             keep,
+            confirm,
             document: Vec::new(),
             structure: Vec::new(),
             pipe: Vec::new(),
@@ -111,7 +121,8 @@ impl<'c> Walk<'c> {
         // Rule by rule, so that the function of a rule and its limits stay in the cache.
         let rows: Vec<RowView<'_>> = view.rows().collect();
         for (index, rule) in &self.row {
-            let mut sink = self.active[*index].sink(self.keep, &mut self.found[*index]);
+            let confirm = self.confirm.get(*index).copied().flatten();
+            let mut sink = self.active[*index].sink(self.keep, confirm, &mut self.found[*index]);
             rows.iter().for_each(|row| rule(row, &mut sink));
         }
     }
@@ -125,10 +136,16 @@ impl<'c> Walk<'c> {
 
     /// Adds the findings to the report.
     pub(crate) fn finish(self, report: &mut Report) {
-        for (active, mut found) in self.active.iter().zip(self.found) {
-            active.sink(self.keep, &mut found).finish();
+        let mut withheld = 0;
+        for (index, (active, mut found)) in self.active.iter().zip(self.found).enumerate() {
+            let confirm = self.confirm.get(index).copied().flatten();
+            active.sink(self.keep, confirm, &mut found).finish();
+            withheld += found.withheld;
             report.add_found(active.rule.name, active.severity, found.total, found.kept);
             report.suppressed.extend(suppressed(&active.suppressions, &found.suppressed));
+        }
+        if let Some(document) = report.documents.first_mut() {
+            document.withheld = withheld;
         }
         let not_run = |(why, rules)| NotRun { why, rules, documents: vec![0] };
         report.not_run = self.not_run.into_iter().map(not_run).collect();

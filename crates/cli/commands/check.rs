@@ -3,9 +3,9 @@
 use std::fs;
 use std::path::Path;
 
-use obvert::check::{Checker, Report, Settings, Severity};
+use obvert::check::{Checker, Finding, Report, Settings, Severity};
 use obvert::convert::Format;
-use obvert::model::read::{ProblemKind, locate};
+use obvert::model::read::{ProblemKind, locate_all};
 use obvert::model::text::Date;
 
 use super::archive;
@@ -155,16 +155,19 @@ fn baseline(path: &Path) -> Result<Report, Failure> {
 /// Whether the source has a number that is too large for a double. It is reported with its location
 /// like any structural problem, but no program can read such a source, so the check has failed.
 fn unreadable_number(input: &Input<'_>, report: &Report) -> bool {
-    let numbers =
-        report.findings.iter().filter(|finding| finding.rule == ProblemKind::NumberRange.as_str());
-    input.is_json()
-        && numbers.map(|finding| locate(input.bytes(), &finding.subject.path)).any(|at| {
-            let token = input
-                .bytes()
-                .get(at.offset..at.end)
-                .and_then(|token| std::str::from_utf8(token).ok());
-            token.and_then(|token| token.parse::<f64>().ok()).is_some_and(f64::is_infinite)
-        })
+    let is_number = |finding: &&Finding| finding.rule == ProblemKind::NumberRange.as_str();
+    let numbers: Vec<&str> =
+        report.findings.iter().filter(is_number).map(|f| f.subject.path.as_str()).collect();
+    if !input.is_json() || numbers.is_empty() {
+        return false;
+    }
+    // One scan for all of them: a scan for each would take quadratic time.
+    let places = locate_all(input.bytes(), numbers.iter().copied());
+    numbers.into_iter().map(|path| places.get(path)).any(|at| {
+        let token =
+            input.bytes().get(at.offset..at.end).and_then(|token| std::str::from_utf8(token).ok());
+        token.and_then(|token| token.parse::<f64>().ok()).is_some_and(f64::is_infinite)
+    })
 }
 
 pub(super) fn settings(arguments: &RuleOptions, all: bool) -> Result<Settings, Failure> {

@@ -1,9 +1,11 @@
 //! What the terminal shows. Colour goes through `anstream`, which removes it if the output is not a
 //! terminal.
 
+pub(crate) mod excerpt;
 pub(crate) mod findings;
 pub(crate) mod fixes;
 pub(crate) mod grades;
+mod line_diff;
 pub(crate) mod losses;
 pub(crate) mod problems;
 pub(crate) mod progress;
