@@ -115,6 +115,7 @@ impl<'s> Facts<'s> {
             duplicates: OnceCell::new(),
             repeated_rows: OnceCell::new(),
             overlapping_stretches: OnceCell::new(),
+            late_offsets: OnceCell::new(),
         }
     }
 }

@@ -12,6 +12,7 @@ use crate::grading::{GradeExtent, Judgement};
 use crate::profile::{MediaKinds, Violations};
 use crate::support::cross_section::CrossSection;
 use crate::support::duplicates::{self, RepeatedRows};
+use crate::support::late_offsets::{self, LateOffsets};
 use crate::support::row_order;
 use crate::support::texts::UnusualText;
 
@@ -53,6 +54,7 @@ pub struct RunView<'r> {
     pub(crate) duplicates: OnceCell<Vec<(usize, usize)>>,
     pub(crate) repeated_rows: OnceCell<Vec<RepeatedRows>>,
     pub(crate) overlapping_stretches: OnceCell<Vec<(usize, usize)>>,
+    pub(crate) late_offsets: OnceCell<LateOffsets>,
 }
 
 impl<'r> RunView<'r> {
@@ -130,6 +132,11 @@ impl<'r> RunView<'r> {
     /// The stretches that overlap an earlier stretch of the same code, each with that stretch.
     pub(crate) fn overlapping_stretches(&self) -> &[(usize, usize)] {
         self.overlapping_stretches.get_or_init(|| duplicates::overlapping_stretches(self))
+    }
+
+    /// Its rows by the time in their recordings.
+    pub(crate) fn late_offsets(&self) -> &LateOffsets {
+        self.late_offsets.get_or_init(|| late_offsets::late_offsets(self))
     }
 
     /// The fields that do not meet the demands of the profile; computed on first use.
