@@ -19,7 +19,7 @@ use crate::support::corrected_grades::corrected_totals;
 use crate::support::distance_drift::{
     Drift, MIN_SHARE, camera_of, drifting_cameras, stated_length,
 };
-use crate::support::late_offsets::{LateOffsets, late_offsets};
+use crate::support::late_offsets::LateOffsets;
 use crate::support::missing_runs::refers_to_missing_run;
 use crate::support::row_digest::{RowDigest, digests, laterals};
 use crate::support::run_dates;
@@ -100,7 +100,7 @@ impl RunFigures {
             corrected: grader.and_then(|grader| corrected_totals(view, grader.scheme)),
             rows: digests(view),
             laterals: laterals(view),
-            late: late_offsets(view),
+            late: view.late_offsets().clone(),
             unrecorded_reason: unrecorded_reason(view),
         }
     }

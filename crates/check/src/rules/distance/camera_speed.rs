@@ -4,7 +4,6 @@ use obvert_model::tables::{MediaKind, Method};
 use obvert_model::text::Timestamp;
 
 use crate::sink::Sink;
-use crate::support::late_offsets::late_offsets;
 use crate::support::row_order;
 use crate::support::run_extent::{beyond_pipe, exceeds, surveyed_contradicts_finish};
 use crate::support::time::seconds_between;
@@ -98,7 +97,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if run.run.method == Some(Method::Pole) || run.survey.lengths_doubtful() {
         return;
     }
-    let by_video = |least| fastest(run, least).filter(|_| late_offsets(run).minutes.is_empty());
+    let by_video = |least| fastest(run, least).filter(|_| run.late_offsets().minutes.is_empty());
     let (limit, least) = (out.limit("limit"), out.limit("least_distance"));
     let (travel, row) = match (whole_run(run), by_video(least)) {
         (Some(travel), _) if exceeds(travel.speed(), limit) => (travel, None),

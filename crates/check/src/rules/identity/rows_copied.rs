@@ -21,7 +21,8 @@ rule! {
     ///   eight places that have it and the row after it. The finding is at the first of the rows.
     ///
     /// # Why it matters
-    /// The rows were pasted into the wrong run, and this pipe is repaired for the defects of another.
+    /// The rows were pasted into the wrong run, and this pipe is repaired for the defects of
+    /// another.
     ///
     /// # Source
     /// Common practice, no published source.

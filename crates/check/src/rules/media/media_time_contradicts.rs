@@ -24,8 +24,8 @@ rule! {
     /// before `started` or after `finished`, and not in the future. If all files of a run, three or
     /// more, are off, the run is off. The finding is
     ///
-    /// - one at `/media` if all files that count of three or more runs, and of four in five of those
-    ///   with such files, are off; otherwise
+    /// - one at `/media` if all files that count of three or more runs, and of four in five of
+    ///   those with such files, are off; otherwise
     /// - one at `started` of each run that is off;
     /// - one at the first file of another run with more than three files that are off;
     /// - one at each other file that is off.

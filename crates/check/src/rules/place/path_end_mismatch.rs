@@ -16,10 +16,11 @@ rule! {
     ///   `gradient-uphill`).
     ///
     /// # Exactly
-    /// A path is *turned* if both ends are off by more than 5 m, and neither is when it is read from
-    /// its last vertex. If at least three paths of a `street` are turned, and four in five of those of
-    /// its pipes, that is one finding, at the first of them; pipes without `street` are taken for one.
-    /// Otherwise a turned path is one finding, at `path`, and each end of another is one.
+    /// A path is *turned* if both ends are off by more than 5 m, and neither is when it is read
+    /// from its last vertex. If at least three paths of a `street` are turned, and four in five of
+    /// those of its pipes, that is one finding, at the first of them; pipes without `street` are
+    /// taken for one. Otherwise a turned path is one finding, at `path`, and each end of another is
+    /// one.
     ///
     /// # Why it matters
     /// The path is that of another pipe, or the table connects the pipe to the wrong structures.
