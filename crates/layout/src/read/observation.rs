@@ -309,6 +309,7 @@ impl Seen<'_, '_> {
         let reason = self.row.characterisation.values().next().and_then(|cell| cell.value.as_str());
         let outcome = match role {
             Role::Finish if &*code.code == "run.met" => json!({"kind": "met"}),
+            Role::Finish if &*code.code == "run.as-ordered" => json!({"kind": "as-ordered"}),
             Role::Finish => json!({"kind": "reached"}),
             Role::Stopped => match reason.filter(|reason| reason.parse::<StopReason>().is_ok()) {
                 Some(reason) => json!({"kind": "stopped", "reason": reason}),

@@ -235,7 +235,7 @@ impl Layout {
             if ways != 1 {
                 let what = if ways == 0 { "has no field" } else { "has more than one field" };
                 let message = format!(
-                    "{:?} {what}; set its field in to, or the reason for skipping it in drop",
+                    "{:?} {what}; set `to` to its field, or `drop` to the reason for skipping it",
                     column.heading
                 );
                 problems.add(&pointer, message);

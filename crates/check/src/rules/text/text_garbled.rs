@@ -20,7 +20,8 @@ rule! {
     ///   pair that can also be a letter before a dash or a quotation mark, such as `Ä–`, must be
     ///   inside a word.
     ///
-    /// There is one finding for the document, at the first garbled text.
+    /// There is one finding for the document, at the first garbled text in its order. Checked are
+    /// the texts of `text-untrimmed`.
     ///
     /// # Why it matters
     /// The letters are lost, and an id matches no record.

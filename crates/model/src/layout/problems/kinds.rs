@@ -4,7 +4,7 @@ use super::super::{CellKind, Column, Layout, Target};
 use super::Problems;
 use crate::profile::Scalar;
 use crate::shape::Shape;
-use crate::text::nearest;
+use crate::synonyms::nearest_value;
 
 pub(super) fn kind_problems(
     at: &str,
@@ -126,7 +126,8 @@ fn unit_column_problem(at: &str, column: &Column, layout: &Layout, problems: &mu
 pub(super) fn value_problem(pointer: &str, shape: &Shape, value: &Scalar, problems: &mut Problems) {
     let message = match (shape, value) {
         (Shape::Word(words), Scalar::Text(text)) if !words.iter().any(|word| **word == **text) => {
-            let near = nearest(text, words.iter().map(String::as_str)).map(str::to_owned);
+            let known: Vec<&str> = words.iter().map(String::as_str).collect();
+            let near = nearest_value("", text, &known);
             let near = near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
             format!("{text:?} is not one of {}{near}", words.join(", "))
         }
