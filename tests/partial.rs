@@ -243,7 +243,7 @@ fn a_misspelt_key_is_one_finding() {
     let report = check(&spoiled);
     assert_eq!(structural(&report), [("unknown-key", "/runs/4/Direction")]);
     let help = report.findings[0].help.as_deref().expect("help");
-    assert_eq!(help, "did you mean \"direction\"? the key \"direction\" is missing");
+    assert_eq!(help, "Did you mean \"direction\"? The key \"direction\" is missing");
 }
 
 /// `null` means that there is no value. Rules report a missing value, and nothing is withheld.

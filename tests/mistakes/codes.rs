@@ -40,7 +40,8 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a code for brick in a pipe of clay or plastic",
         rules: &["material-excludes-code"],
-        by_catch: 1,
+        // The row may have been the connection of a lateral.
+        by_catch: 2,
         make: |edit| {
             let smooth: Vec<Value> = edit.document["pipes"].as_array()?.clone();
             let fits = |run: &Value| {

@@ -163,6 +163,42 @@ pub(crate) fn unit_advice(declared: LengthUnit, long: bool) -> &'static str {
     }
 }
 
+/// Which of a run and its pipe is in the other unit, as advice, if their lengths differ by the ratio
+/// of feet and metres. The map tells; without it, the number that is wrong by the declared unit.
+pub(crate) fn single_unit_advice(
+    survey: &Survey<'_>,
+    run: &Run,
+    extent: RunExtent,
+) -> Option<String> {
+    let ratio = extent.unit_ratio()?;
+    let mapped = survey
+        .pipe_index(&run.pipe)
+        .and_then(|index| survey.map_lengths().fitted_length(index))
+        .filter(|course| *course > 0.0);
+    let near = |length: f64| mapped.is_some_and(|course| (length / course - 1.0).abs() <= 0.15);
+    let declared = survey.head.units.length;
+    // In metres, a number in feet is too large; in feet, a number in metres is too small.
+    let by_unit = (declared == LengthUnit::Metre) == (ratio > 1.0);
+    let run_is_wrong =
+        if near(extent.far) == near(extent.length) { by_unit } else { near(extent.length) };
+    let other = if declared == LengthUnit::Metre { "feet" } else { "metres" };
+    let map = if near(extent.far) != near(extent.length) { ", as the map shows" } else { "" };
+    Some(match (run_is_wrong, run_is_wrong == by_unit) {
+        (true, true) => {
+            format!("check the units: the distances of the run seem to be in {other}{map}")
+        }
+        (false, true) => {
+            format!("check the units: the length of the pipe seems to be in {other}{map}")
+        }
+        (true, false) => {
+            format!("check the distances of the run: they seem to have been converted twice{map}")
+        }
+        (false, false) => {
+            format!("check the length of the pipe: it seems to have been converted twice{map}")
+        }
+    })
+}
+
 /// Whether the run's direction contradicts the structures that it names, by the ends of its pipe.
 pub(crate) fn direction_contradicts(pipe: &Pipe, run: &Run) -> bool {
     let (upper, lower) = (Some(&pipe.upstream), pipe.downstream.as_ref());

@@ -13,7 +13,10 @@ use crate::grading::{GradeExtent, Judgement};
 use crate::profile::{MediaKinds, Violations};
 use crate::support::cross_section::CrossSection;
 use crate::support::duplicates::{self, RepeatedRows};
+use crate::support::late_offsets::{self, LateOffsets};
 use crate::support::row_order;
+use crate::support::shifted_column::{self, Shift};
+use crate::support::terms::{self, Term};
 use crate::support::texts::UnusualText;
 
 /// The start and the end of a run by its rows.
@@ -55,12 +58,16 @@ pub struct RunView<'r> {
     /// the document does not have.
     pub(crate) media: &'r [Option<usize>],
     pub(crate) marks: OnceCell<Marks>,
+    pub(crate) decimals: OnceCell<[usize; row_order::DECIMALS + 1]>,
     pub(crate) disorder: OnceCell<bool>,
     pub(crate) violations: OnceCell<Violations>,
     pub(crate) unusual_texts: OnceCell<Vec<UnusualText>>,
     pub(crate) duplicates: OnceCell<Vec<(usize, usize)>>,
     pub(crate) repeated_rows: OnceCell<Vec<RepeatedRows>>,
     pub(crate) overlapping_stretches: OnceCell<Vec<(usize, usize)>>,
+    pub(crate) shift: OnceCell<Option<Shift>>,
+    pub(crate) terms: OnceCell<Vec<Option<Term<'static>>>>,
+    pub(crate) late_offsets: OnceCell<LateOffsets>,
 }
 
 impl<'r> RunView<'r> {
@@ -120,6 +127,17 @@ impl<'r> RunView<'r> {
         outcome != Some(OutcomeKind::Reached) && self.recorded_changes() & changes == 0
     }
 
+    /// How many rows have a distance with no decimals, with one, and so on.
+    pub(crate) fn decimals(&self) -> &[usize; row_order::DECIMALS + 1] {
+        self.decimals.get_or_init(|| {
+            let mut rows = [0; row_order::DECIMALS + 1];
+            for row in &self.run.observations {
+                rows[row_order::decimals(row.at.get())] += 1;
+            }
+            rows
+        })
+    }
+
     /// The rows at a point that repeat an earlier row, each with that row.
     pub(crate) fn duplicates(&self) -> &[(usize, usize)] {
         self.duplicates.get_or_init(|| duplicates::duplicates(self))
@@ -159,6 +177,26 @@ impl<'r> RunView<'r> {
         self.overlapping_stretches.get_or_init(|| duplicates::overlapping_stretches(self))
     }
 
+    /// The column whose values stand in the row before or after their own, if there is one.
+    pub(crate) fn shift(&self) -> Option<&Shift> {
+        self.shift.get_or_init(|| shifted_column::shift(self)).as_ref()
+    }
+
+    /// Whether a value of a row stands in the row before or after its own.
+    pub(crate) fn is_shifted(&self, index: usize) -> bool {
+        self.shift().is_some_and(|shift| index >= shift.from)
+    }
+
+    /// What its rows mean in the project's own terms, if the document is coded in another list.
+    pub(crate) fn terms(&self) -> &[Option<Term<'static>>] {
+        self.terms.get_or_init(|| self.rows().map(|row| terms::translated(&row)).collect())
+    }
+
+    /// Its rows by the time in their recordings.
+    pub(crate) fn late_offsets(&self) -> &LateOffsets {
+        self.late_offsets.get_or_init(|| late_offsets::late_offsets(self))
+    }
+
     /// The fields that do not meet the demands of the profile; computed on first use.
     pub(crate) fn violations(&self) -> &Violations {
         self.violations.get_or_init(|| {
@@ -188,17 +226,19 @@ impl<'r> RunView<'r> {
         *self.marks.get_or_init(|| if self.disordered() { Marks::default() } else { find() })
     }
 
-    /// The start row, if the run begins with one. Rows at the same distance have no order.
+    /// The start row, if the run begins with one. Rows at the same distance have no order; a
+    /// disordered run has no start row.
     pub(crate) fn start_row(&self) -> Option<RowView<'_>> {
-        let first = self.run.observations.first()?.at;
+        let first = self.run.observations.first().filter(|_| !self.disordered())?.at;
         self.rows()
             .take_while(|row| row.row.at == first)
             .find(|row| row.role() == Some(Role::Start))
     }
 
-    /// The row that closes the run, if the run ends with one: it finishes or is abandoned.
+    /// The row that closes the run, if the run ends with one: it finishes or is abandoned. A
+    /// disordered run has none.
     pub(crate) fn closing_row(&self) -> Option<RowView<'_>> {
-        let last = self.run.observations.last()?.at;
+        let last = self.run.observations.last().filter(|_| !self.disordered())?.at;
         let closes = |row: &RowView<'_>| matches!(row.role(), Some(Role::Finish | Role::Stopped));
         self.rows().rev().take_while(|row| row.row.at == last).find(closes)
     }

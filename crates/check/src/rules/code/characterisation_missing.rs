@@ -7,6 +7,9 @@ rule! {
     /// # What it checks
     /// A characterisation that the code list requires is missing: the row has none at its position.
     ///
+    /// # Exactly
+    /// One finding, at `characterisation`, or else at the row.
+    ///
     /// # Why it matters
     /// Dripping and gushing infiltration have the same code; the characterisation decides the
     /// grade.

@@ -2,7 +2,7 @@
 
 use obvert_model::tables::MaterialClass;
 
-use crate::sink::Sink;
+use crate::sink::{Sink, Unless};
 use crate::views::{RowView, changes};
 
 rule! {
@@ -15,6 +15,9 @@ rule! {
     /// - The material is `other`.
     /// - The run did not go through the whole pipe and records no change of material, but another
     ///   run of the pipe does: this one may have begun in the other material.
+    ///
+    /// # Exactly
+    /// By the class of the *cross-section* at the row (Code lists), if known. Any `lining` counts.
     ///
     /// # Why it matters
     /// The grade and the repair would be those of another pipe.
@@ -81,7 +84,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             format!("{} occurs only in {allowed}, but the pipe is of {class} here", code.code);
         let finding = if row.run.may_differ(changes::MATERIAL) {
             let (pipe, subject) = (&row.run.run.pipe, row.subject("/code"));
-            out.report_unless_changed(pipe, changes::MATERIAL, subject, message)
+            out.report_unless(Unless::changed(pipe, changes::MATERIAL), subject, message)
         } else {
             out.report(row.subject("/code"), message)
         };

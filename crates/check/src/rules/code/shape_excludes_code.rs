@@ -2,7 +2,7 @@
 
 use obvert_model::tables::Shape;
 
-use crate::sink::Sink;
+use crate::sink::{Sink, Unless};
 use crate::views::{RowView, changes};
 
 rule! {
@@ -14,6 +14,9 @@ rule! {
     /// - The shape is `other`.
     /// - The run did not go through the whole pipe and records no change of shape, but another run
     ///   of the pipe does: this one may have begun in the other shape.
+    ///
+    /// # Exactly
+    /// By the shape of the *cross-section* at the row (Code lists), if known.
     ///
     /// # Why it matters
     /// A lining would be designed for another pipe.
@@ -70,7 +73,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             format!("{} occurs only in {allowed} pipes, but the pipe is {shape} here", code.code);
         let finding = if row.run.may_differ(changes::SHAPE) {
             let (pipe, subject) = (&row.run.run.pipe, row.subject("/code"));
-            out.report_unless_changed(pipe, changes::SHAPE, subject, message)
+            out.report_unless(Unless::changed(pipe, changes::SHAPE), subject, message)
         } else {
             out.report(row.subject("/code"), message)
         };

@@ -18,6 +18,9 @@ rule! {
     ///   code for such an end.
     /// - The run is disordered (`distance-decreases`) or has no rows (`start-missing`).
     ///
+    /// # Exactly
+    /// The run has no *closing row*.
+    ///
     /// # Why it matters
     /// The last rows may be lost, and it is not known how much of the pipe was seen.
     ///

@@ -58,9 +58,6 @@ rule! {
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let (Some(outcome), Some(row)) = (&run.run.outcome, run.closing_row()) else { return };
-    if run.disordered() {
-        return;
-    }
     let stopped = row.role() == Some(Role::Stopped);
     let kind = outcome.kind;
     let either = matches!(kind, OutcomeKind::Met | OutcomeKind::AsOrdered);

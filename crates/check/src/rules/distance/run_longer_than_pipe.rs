@@ -108,9 +108,8 @@ pub(super) fn report_longer(
         finding
             .fact("far", survey.in_units(extent.far))
             .fact("length", survey.in_units(extent.length));
-        if extent.unit_ratio().is_some() {
-            let unit = run_extent::unit_advice(survey.head.units.length, true);
-            finding.help(format!("check the units: {unit}"));
+        if let Some(advice) = run_extent::single_unit_advice(survey, &summary.run, extent) {
+            finding.help(advice);
         }
     }
 }

@@ -3,7 +3,7 @@
 use obvert_model::tables::{Carries, Shape, StructureKind};
 
 use crate::sink::Sink;
-use crate::support::elevations::any_invert_mismatch;
+use crate::support::elevations::{any_invert_mismatch, exceeds};
 use crate::views::PipeView;
 
 rule! {
@@ -109,7 +109,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     };
     let Some(least) = least else { return };
     let drop = survey.metres(upper) - survey.metres(lower);
-    if drop < 0.0 || length * least / 100.0 - drop <= SLACK + 1e-9 || any_invert_mismatch(view) {
+    if drop < 0.0 || !exceeds(length * least / 100.0 - drop, SLACK) || any_invert_mismatch(view) {
         return;
     }
     let percent = drop / length * 100.0;

@@ -1,9 +1,9 @@
 //! See the rule's documentation below.
 
-use obvert_model::edit::Edit;
 use obvert_model::tables::Aspect;
 
-use crate::sink::Sink;
+use crate::sink::{Sink, Unless};
+use crate::support::column_votes::causes_of_grade;
 use crate::views::{RowView, changes};
 
 rule! {
@@ -18,8 +18,13 @@ rule! {
     /// - The scheme's grade is not certain (*Certain grades* in Grade schemes): a quantity is out
     ///   of range or in the wrong unit, or the pipe's material or size is missing or doubtful and
     ///   the scheme depends on it.
+    /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     /// - The scheme depends on the material or size, the run did not go through the whole pipe and
     ///   records no such change, but another run of the pipe does.
+    ///
+    /// # Exactly
+    /// A *certain* grade is another, or there is certainly none in an aspect with entries for the
+    /// code.
     ///
     /// # Why it matters
     /// Pipes can be compared only if all were graded by the same table.
@@ -63,7 +68,8 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Look at the observation again and correct the code, the quantity or the grade.
+    /// Either the grade is wrong, or the code or a quantity from which it follows. Look at the
+    /// observation again and correct the one that is.
     name: "grade-contradicts", severity: Error, scope: Observation, since: "0.1", clause: "observations#grades",
     needs: [Grades],
     concludes_from: ["observation.quantities", "pipe.runs"],
@@ -97,10 +103,9 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             code.code
         );
         let subject = row.subject(&format!("/grades/{aspect}"));
-        let finding = match depends_on(row, *aspect) {
-            0 => out.report(subject, message),
-            changes => out.report_unless_changed(&row.run.run.pipe, changes, subject, message),
-        };
+        let unless = Unless::from(causes_of_grade(row, *aspect, recorded));
+        let unless = unless.or_changed(&row.run.run.pipe, depends_on(row, *aspect));
+        let finding = out.report_unless(unless, subject, message);
         if let Some(caution) = row.caution() {
             finding.help(format!(
                 "look again, and correct the code, the quantity or the grade; caution: {caution}"
@@ -108,10 +113,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         }
         finding.fact("recorded", recorded.get());
         if let Some(grade) = judgement.grade {
-            finding.fact("computed", grade.get()).fix_if_confirmed(
-                format!("the code and its quantities are right, and the grade is {grade}"),
-                vec![Edit::replace(row.subject(&format!("/grades/{aspect}")).path, grade.get())],
-            );
+            finding.fact("computed", grade.get());
         }
     }
 }

@@ -2,7 +2,8 @@
 
 use obvert_model::tables::Method;
 
-use crate::sink::Sink;
+use crate::sink::{Sink, Unless};
+use crate::support::run_extent::exceeds;
 use crate::support::section_unit::PLAUSIBLE_HEIGHTS;
 use crate::views::{RunView, changes};
 
@@ -15,6 +16,10 @@ rule! {
     /// - The run did not go through the whole pipe, and another run of it records a change of size.
     /// - The size is in a doubtful unit (`size-unit-suspect`) or below 40 mm.
     /// - The cross-section changes along the run.
+    ///
+    /// # Exactly
+    /// `height` of the pipe is below the limit for the `method`. A row of the role of a change is
+    /// one.
     ///
     /// # Why it matters
     /// The run was through another pipe, or the size of this one is wrong.
@@ -72,7 +77,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     };
     // A pipe that becomes larger along the run may admit the camera at its other end.
     let millimetres = run.survey.millimetres(height);
-    if millimetres >= out.limit(limit)
+    if !exceeds(out.limit(limit), millimetres)
         || !run.changes.is_empty()
         || millimetres < *PLAUSIBLE_HEIGHTS.start()
     {
@@ -83,7 +88,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let message = format!("the method is {method:?}, but the pipe is {size} high");
     let subject = run.subject("/method");
     let finding = if run.may_differ(changes::SIZE) {
-        out.report_unless_changed(&run.run.pipe, changes::SIZE, subject, message)
+        out.report_unless(Unless::changed(&run.run.pipe, changes::SIZE), subject, message)
     } else {
         out.report(subject, message)
     };

@@ -1,6 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
+use crate::support::run_extent::exceeds;
 use crate::views::LocateView;
 
 rule! {
@@ -10,6 +11,9 @@ rule! {
     /// # Exceptions
     /// - The depth is negative (`number-impossible`).
     /// - Lengths are in a doubtful unit (`length-unit-suspect`).
+    ///
+    /// # Exactly
+    /// `depth`, converted, exceeds `deepest`.
     ///
     /// # Why it matters
     /// A depth in the wrong unit sends an excavator to the wrong level.
@@ -50,7 +54,7 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     let survey = view.ending.survey;
     let Some(depth) = view.locate.depth else { return };
     let depth_text = survey.format_length(depth);
-    if survey.metres(depth) > out.limit("deepest") && !view.ending.lengths_doubtful() {
+    if exceeds(survey.metres(depth), out.limit("deepest")) && !view.ending.lengths_doubtful() {
         let most = survey.format_metres(out.limit("deepest"));
         out.report(
             view.subject("/depth"),

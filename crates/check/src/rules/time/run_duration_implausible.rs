@@ -23,6 +23,9 @@ rule! {
     /// run names a camera of such a kind and no crawler; otherwise with `shift`, since a crawler gets
     /// its power from the vehicle.
     ///
+    /// # Exactly
+    /// By `started` and `finished`.
+    ///
     /// # Why it matters
     /// The run was not closed when the camera came out, or a date is wrong.
     ///
@@ -76,10 +79,15 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let limit = out.limit(if on_battery(run) { "battery" } else { "shift" });
     let hours = seconds / 3600.0 - paused / 60.0;
     if exceeds(hours, limit) && !in_future(run.survey, finished) {
-        let took = (hours * 10.0).round() / 10.0;
+        // Whole days say more than thousands of hours: the date is wrong, not the time of day.
+        let took = if hours >= 48.0 {
+            format!("{:.0} days", hours / 24.0)
+        } else {
+            format!("{} h", (hours * 10.0).round() / 10.0)
+        };
         out.report(
             run.subject("/finished"),
-            format!("the run took {took} h, longer than the usual maximum of {limit} h"),
+            format!("the run took {took}, longer than the usual maximum of {limit} h"),
         )
         .fact("hours", hours);
     }
