@@ -176,7 +176,12 @@ fn only_media_files_in_the_folder_of_the_survey_are_opened() {
     let media = folder.path().join("photos");
     std::fs::create_dir(&media).expect("folder");
     std::fs::write(media.join("a.jpg"), "abc").expect("write");
-    std::fs::write(media.join("b.png"), b"\xFF\xD8\xFF\xE0\0\x10JFIF\0").expect("write");
+    std::fs::write(
+        media.join("b.png"),
+        b"\xFF\xD8\xFF\xE0\0\x10JFIF\0\x01\x01\0\0\x01\0\x01\0\0\xFF\xC0\0\x05\x08\0\x08\
+          \xFF\xDA\0\x04\0\0\x12\x34\xFF\xD9",
+    )
+    .expect("write");
     #[cfg(unix)]
     std::os::unix::fs::symlink(outside.path().join("secret.jpg"), media.join("linked.jpg"))
         .expect("link");

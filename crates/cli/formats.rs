@@ -104,7 +104,9 @@ pub(crate) fn convert_help() -> String {
 /// The error for a file or folder that is not read, with what to do about it on the command line.
 pub(crate) fn refusal(name: &str, error: &FormatError) -> Failure {
     let why = match error {
-        FormatError::Unknown => format!("{error}; state it with --from"),
+        FormatError::Unknown if crate::advice::has("from") => {
+            format!("{error}; state it with --from")
+        }
         FormatError::NoFile(_) => {
             format!("{error}; name the surveys one by one, or the right folder")
         }

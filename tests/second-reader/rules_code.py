@@ -25,6 +25,8 @@ def material_excludes_code(survey):
         material = run.cross_sections[index].material
         if "lining" in (run.pipe or {}) or material in (None, "other"):
             continue
+        if run.elsewhere("material-change"):
+            continue
         if code.get("materials") and material not in code["materials"]:
             yield f"{path}/code", {"material": material, "materials": code["materials"]}
 
@@ -33,6 +35,8 @@ def material_excludes_code(survey):
 def shape_excludes_code(survey):
     for run, index, row, code, path in survey.coded_rows:
         shape = run.cross_sections[index].shape
+        if run.elsewhere("shape-change"):
+            continue
         if code.get("shapes") and shape not in (None, "other", *code["shapes"]):
             yield f"{path}/code", {"shape": shape, "shapes": code["shapes"]}
 

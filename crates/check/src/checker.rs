@@ -13,7 +13,7 @@ use crate::profile::{Demands, PreparedSuppression};
 use crate::report::{self, CheckedDocument, DocumentInfo, NotRun, Report};
 use crate::rule::Rule;
 use crate::settings::{Settings, SettingsError};
-use crate::sink::{Found, Sink};
+use crate::sink::{Confirm, Found, Sink};
 use crate::support::column_votes::ColumnVotes;
 use crate::views::{Ending, Facts, RunFigures, RunSummary, ShownBy, Survey};
 use crate::walk::Walk;
@@ -44,13 +44,19 @@ pub(crate) struct Active {
 }
 
 impl Active {
-    pub(crate) fn sink<'s>(&'s self, keep: usize, found: &'s mut Found) -> Sink<'s> {
+    pub(crate) fn sink<'s>(
+        &'s self,
+        keep: usize,
+        confirm: Option<Confirm<'s>>,
+        found: &'s mut Found,
+    ) -> Sink<'s> {
         Sink {
             rule: self.rule,
             severity: self.severity,
             limits: &self.limits,
             keep,
             suppressions: &self.suppressions,
+            confirm,
             found,
         }
     }
@@ -109,7 +115,10 @@ impl Checker {
             }
         }
         #[cfg(feature = "diagnose")]
-        return Ok(self.check_value(read::diagnose(source)?));
+        return match self.check_partial(source)? {
+            Some(report) => Ok(report),
+            None => Ok(self.check_value(read::diagnose(source)?)),
+        };
         #[cfg(not(feature = "diagnose"))]
         match read::document(source) {
             Ok(document) => Ok(self.check_document(&document)),
@@ -142,7 +151,7 @@ impl Checker {
     #[must_use]
     pub fn check_document(&self, document: &Document) -> Report {
         let mut report =
-            self.walk(&document.head, &mut Borrowed(document.runs.iter()), &BTreeSet::new());
+            self.walk(&document.head, &mut Borrowed(document.runs.iter()), &BTreeSet::new(), &[]);
         self.add_structural(&mut report, &read::duplicate_ids(document));
         report
     }
@@ -200,13 +209,6 @@ impl Checker {
             report.add_found(&kind, Severity::Error, total, findings);
         }
         report.sort();
-    }
-
-    /// The same checker, but it lists every finding.
-    #[cfg(feature = "diagnose")]
-    pub(crate) fn keeping_all(&self) -> Self {
-        let settings = Settings { keep: usize::MAX, ..self.settings.clone() };
-        Self { settings, demands: self.demands.clone(), active: self.active.clone() }
     }
 
     /// The rules that are turned on.
@@ -278,22 +280,28 @@ impl Checker {
     fn walk_reader<R: RunReader + ?Sized>(&self, reader: &mut R) -> (Report, Option<R::Error>) {
         let head = reader.share_head();
         let mut runs = Pulled::new(reader);
-        let walk = |runs: &mut dyn RunSource| self.walk(&head, runs, &BTreeSet::new());
-        let report = if self.settings.read_ahead {
-            on_two_threads(&mut runs, walk)
-        } else {
-            walk(&mut runs)
-        };
+        let walk = |runs: &mut dyn RunSource| self.walk(&head, runs, &BTreeSet::new(), &[]);
+        let report = self.on_threads(&mut runs, walk);
         (report, runs.into_error())
     }
 
+    /// Does work with runs, which are read on another thread if the settings allow it.
+    pub(crate) fn on_threads<T: Send>(
+        &self,
+        runs: &mut dyn RunSource,
+        work: impl Fn(&mut dyn RunSource) -> T + Sync,
+    ) -> T {
+        if self.settings.read_ahead { on_two_threads(runs, work) } else { work(runs) }
+    }
+
     /// Gives every record to every rule of its scope. `more_pipes` are pipes of findings that are
-    /// added later.
+    /// added later; `confirm` decides, for each active rule, which of its findings are reliable.
     pub(crate) fn walk(
         &self,
         head: &Head,
         runs: &mut dyn RunSource,
         more_pipes: &BTreeSet<String>,
+        confirm: &[Option<Confirm<'_>>],
     ) -> Report {
         let list = self.list_for(head);
         let (today, demands) = (self.settings.today.as_ref(), self.demands.as_ref());
@@ -301,7 +309,7 @@ impl Checker {
         let graded = scheme.and_then(|scheme| self.list_graded(scheme));
         let mut survey = Survey::new(head, today, list, scheme, demands, graded);
         (survey.list_versions, survey.scheme_versions) = self.versions_for(head, &survey);
-        let mut walk = Walk::new(&self.active, self.settings.keep, &survey);
+        let mut walk = Walk::new(&self.active, self.settings.keep, confirm, &survey);
         walk.head(&survey);
         let mut summaries = Vec::new();
         let mut shown_by = ShownBy::new(head);
@@ -333,6 +341,7 @@ impl Checker {
             ..CheckedDocument::default()
         });
         walk.finish(&mut report);
+        report::withdraw_fixes(&mut report);
         report::describe(&mut report, &ending, more_pipes);
         report
     }

@@ -24,7 +24,19 @@ pub struct Sink<'s> {
     pub(crate) keep: usize,
     /// The profile's suppressions of the rule.
     pub(crate) suppressions: &'s [PreparedSuppression],
+    /// Decides which findings are reliable; without it all are.
+    pub(crate) confirm: Option<Confirm<'s>>,
     pub(crate) found: &'s mut Found,
+}
+
+/// Whether a finding is true of the whole document, of which a part could not be read.
+#[derive(Clone, Copy)]
+pub(crate) struct Confirm<'f>(pub(crate) &'f (dyn Fn(&Finding) -> bool + Sync));
+
+impl std::fmt::Debug for Confirm<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Confirm")
+    }
 }
 
 /// The findings of one rule.
@@ -33,6 +45,11 @@ pub(crate) struct Found {
     pub(crate) total: usize,
     pub(crate) kept: Vec<Finding>,
     spare: Option<Finding>,
+    /// Where the last finding is, if it has not been confirmed. Rules complete a finding after they
+    /// report it, so it is confirmed before the next one.
+    unsettled: Option<Kept>,
+    /// How many findings were not confirmed.
+    pub(crate) withheld: usize,
     /// How many findings each suppression has covered.
     pub(crate) suppressed: Vec<usize>,
     /// How many names were compared for "did you mean".
@@ -42,11 +59,43 @@ pub(crate) struct Found {
     /// Whether the table has no rows at all.
     empty: bool,
     folded: Option<Folded>,
-    /// Findings that mistakes in whole columns would explain, by those mistakes.
-    held: BTreeMap<Causes, Held>,
+    /// Findings that are known to be true only at the end of the document.
+    held: BTreeMap<Unless, Held>,
 }
 
-/// Findings that are dropped if one of some mistakes is found.
+/// What would explain a finding, as is known only at the end of the document.
+#[derive(Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) struct Unless {
+    /// Mistakes in whole columns.
+    pub(crate) causes: Causes,
+    /// Another run of this pipe records one of these changes of the cross-section
+    /// ([`changes`](crate::views::changes)): this run may then have begun in what the pipe changes
+    /// to.
+    pub(crate) changed: Option<(Box<str>, u8)>,
+}
+
+impl Unless {
+    /// Another run of a pipe records a change.
+    pub(crate) fn changed(pipe: &str, changes: u8) -> Self {
+        Self::default().or_changed(pipe, changes)
+    }
+
+    pub(crate) fn or_changed(self, pipe: &str, changes: u8) -> Self {
+        Self { changed: (changes != 0).then(|| (pipe.into(), changes)), ..self }
+    }
+
+    fn is_empty(&self) -> bool {
+        self.causes.is_empty() && self.changed.is_none()
+    }
+}
+
+impl From<Causes> for Unless {
+    fn from(causes: Causes) -> Self {
+        Self { causes, changed: None }
+    }
+}
+
+/// Findings that have the same explanation.
 #[derive(Debug, Default)]
 struct Held {
     total: usize,
@@ -54,11 +103,18 @@ struct Held {
 }
 
 impl Found {
+    /// Drops the findings that a change in another run of the pipe explains.
+    pub(crate) fn drop_changed(&mut self, is_changed: impl Fn(&str, u8) -> bool) {
+        self.held.retain(|unless, _| {
+            !unless.changed.as_ref().is_some_and(|(pipe, changes)| is_changed(pipe, *changes))
+        });
+    }
+
     /// Drops the findings that the mistakes that were found explain, and lists the others.
     pub(crate) fn release(&mut self, explained: Causes, keep: usize) {
         let held = std::mem::take(&mut self.held);
         let mut released = false;
-        for (_, held) in held.into_iter().filter(|(causes, _)| !causes.meet(explained)) {
+        for (_, held) in held.into_iter().filter(|(unless, _)| !unless.causes.meet(explained)) {
             self.total += held.total;
             self.kept.extend(held.kept);
             released = true;
@@ -68,6 +124,16 @@ impl Found {
             self.kept.truncate(keep);
         }
     }
+}
+
+/// Whether a finding is listed or only counted.
+#[derive(Clone, Debug)]
+enum Kept {
+    Listed,
+    Counted,
+    /// Among those that something would explain.
+    Held(Unless),
+    HeldCounted(Unless),
 }
 
 /// A finding that is reported once for the whole document.
@@ -138,7 +204,7 @@ impl Sink<'_> {
             missing.rows += 1;
             return;
         }
-        if self.found.missing.len() >= self.keep {
+        if self.found.missing.len() >= self.keep && self.confirm.is_none() {
             self.found.total += 1;
             return;
         }
@@ -188,15 +254,19 @@ impl Sink<'_> {
                 None => {}
             }
         }
+        self.settle();
     }
 
     /// Reports a finding. The message is in lower case without a full stop, numbers with their
     /// units.
     pub fn report(&mut self, subject: Subject, message: impl Into<String>) -> &mut Finding {
+        self.settle();
         let suppressed = self.suppressed(&subject);
         self.found.total += usize::from(!suppressed);
         let finding = Finding::new(self.rule.name, self.severity, message, subject);
         let found = &mut *self.found;
+        let kept = if found.kept.len() < self.keep { Kept::Listed } else { Kept::Counted };
+        found.unsettled = Some(kept).filter(|_| !suppressed && self.confirm.is_some());
         if !suppressed && found.kept.len() < self.keep {
             found.kept.push(finding);
             let last = found.kept.len() - 1;
@@ -206,26 +276,61 @@ impl Sink<'_> {
         }
     }
 
-    /// Reports a finding, unless a mistake in a whole column is found that explains it. That is
-    /// known only at the end of the document.
+    /// Withholds the last finding unless it is reliable.
+    pub(crate) fn settle(&mut self) {
+        let Some(Confirm(confirm)) = self.confirm else { return };
+        let found = &mut *self.found;
+        let Some(kept) = found.unsettled.take() else { return };
+        let last = match &kept {
+            Kept::Listed => found.kept.last(),
+            Kept::Counted | Kept::HeldCounted(_) => found.spare.as_ref(),
+            Kept::Held(unless) => found.held.get(unless).and_then(|held| held.kept.last()),
+        };
+        if last.is_some_and(confirm) {
+            return;
+        }
+        found.withheld += 1;
+        let is_listed = matches!(kept, Kept::Listed | Kept::Held(_));
+        let (total, listed) = match kept {
+            Kept::Listed | Kept::Counted => (&mut found.total, &mut found.kept),
+            Kept::Held(unless) | Kept::HeldCounted(unless) => {
+                let held = found.held.entry(unless).or_default();
+                (&mut held.total, &mut held.kept)
+            }
+        };
+        *total -= 1;
+        if is_listed {
+            listed.pop();
+        }
+    }
+
+    /// Reports a finding, unless something turns out to explain it. That is known only at the end of
+    /// the document.
     pub(crate) fn report_unless(
         &mut self,
-        explained_by: Causes,
+        unless: impl Into<Unless>,
         subject: Subject,
         message: impl Into<String>,
     ) -> &mut Finding {
-        if explained_by.is_empty() {
+        let unless = unless.into();
+        if unless.is_empty() {
             return self.report(subject, message);
         }
+        self.settle();
         let suppressed = self.suppressed(&subject);
         let finding = Finding::new(self.rule.name, self.severity, message, subject);
         let found = &mut *self.found;
         if suppressed {
             return found.spare.insert(finding);
         }
-        let held = found.held.entry(explained_by).or_default();
+        let listed = found.held.get(&unless).map_or(0, |held| held.kept.len()) < self.keep;
+        if self.confirm.is_some() {
+            let kept = if listed { Kept::Held } else { Kept::HeldCounted };
+            found.unsettled = Some(kept(unless.clone()));
+        }
+        let held = found.held.entry(unless).or_default();
         held.total += 1;
-        if held.kept.len() < self.keep {
+        if listed {
             held.kept.push(finding);
             let last = held.kept.len() - 1;
             &mut held.kept[last]

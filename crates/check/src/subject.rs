@@ -1,6 +1,8 @@
 //! What a finding is about: a location in the document, and the pipe, run and observation that it
 //! belongs to.
 
+#[cfg(feature = "diagnose")]
+use obvert_model::read::PartialRun;
 use obvert_model::tables::Run;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -71,36 +73,79 @@ impl Subject {
     /// that cannot be read into types.
     #[cfg(feature = "diagnose")]
     pub(crate) fn complete_from(&mut self, document: &Value) {
-        let tokens: Vec<&str> = self.path.split('/').skip(1).collect();
-        let [table, row, below @ ..] = tokens.as_slice() else { return };
-        let of = |table: &str, row: &str| document.get(table)?.get(row.parse::<usize>().ok()?);
-        let Some(record) = of(table, row) else { return };
-        let run = match *table {
-            "pipes" => {
-                self.pipe = text(record, "id");
-                return;
+        let runs = || document.get("runs").and_then(Value::as_array);
+        match self.path.strip_prefix("/runs/").and_then(|path| path.split('/').next()) {
+            Some(row) => {
+                let run = row.parse::<usize>().ok().and_then(|row| runs()?.get(row));
+                run.into_iter().for_each(|run| self.complete_from_run(run));
             }
-            "runs" => Some(record),
-            _ => {
-                self.record = text(record, "id");
-                self.run = text(record, "run");
-                self.distance = number(record, "at").filter(|_| self.run.is_some());
-                self.pipe = text(record, "pipe");
-                let runs = document.get("runs").and_then(Value::as_array);
-                let same = |run: &&Value| self.run.is_some() && text(run, "id") == self.run;
-                runs.and_then(|runs| runs.iter().find(same))
-            }
-        };
-        let Some(run) = run else { return };
-        self.pipe = self.pipe.take().or_else(|| text(run, "pipe"));
-        if *table != "runs" {
+            None => self.complete_from_table(document, |id| {
+                let run =
+                    runs()?.iter().find(|run| run.get("id").and_then(Value::as_str) == Some(id));
+                text(run?, "pipe")
+            }),
+        }
+    }
+
+    /// The same for a location in a table of the head. `pipe_of` gives the pipe of a run.
+    #[cfg(feature = "diagnose")]
+    pub(crate) fn complete_from_table(
+        &mut self,
+        head: &Value,
+        pipe_of: impl Fn(&str) -> Option<String>,
+    ) {
+        let tokens: Vec<&str> = self.path.split('/').skip(1).take(2).collect();
+        let [table, row] = tokens.as_slice() else { return };
+        let row = row.parse::<usize>().ok();
+        let record = row.and_then(|row| head.get(*table)?.get(row));
+        record.into_iter().for_each(|record| self.complete_from_record(record, &pipe_of));
+    }
+
+    /// The same for a location in a row of such a table.
+    #[cfg(feature = "diagnose")]
+    pub(crate) fn complete_from_record(
+        &mut self,
+        record: &Value,
+        pipe_of: impl Fn(&str) -> Option<String>,
+    ) {
+        if self.path.starts_with("/pipes/") {
+            self.pipe = text(record, "id");
             return;
         }
+        self.record = text(record, "id");
+        self.run = text(record, "run");
+        self.distance = number(record, "at").filter(|_| self.run.is_some());
+        self.pipe = text(record, "pipe").or_else(|| pipe_of(self.run.as_deref()?));
+    }
+
+    /// The same for a location in a row of a run: the run with its observations, or one of them.
+    #[cfg(feature = "diagnose")]
+    pub(crate) fn complete_from_row(&mut self, found: &PartialRun, row: &Value) {
+        let full = |text: &Option<String>| text.clone().filter(|text| !text.is_empty());
+        (self.pipe, self.run) = (full(&found.pipe), full(&found.id));
+        let tokens: Vec<&str> = self.path.split('/').skip(3).take(2).collect();
+        let ["observations", index] = tokens.as_slice() else { return };
+        let Ok(index) = index.parse::<usize>() else { return };
+        let row = match row.get("observations") {
+            Some(rows) => rows.get(index),
+            None => Some(row),
+        };
+        let Some(row) = row else { return };
+        self.observation = text(row, "id");
+        self.distance = number(row, "at");
+    }
+
+    /// The same for a location in a run.
+    #[cfg(feature = "diagnose")]
+    pub(crate) fn complete_from_run(&mut self, run: &Value) {
+        self.pipe = text(run, "pipe");
         self.run = text(run, "id");
-        let ["observations", row, ..] = below else { return };
-        let observation =
-            row.parse::<usize>().ok().and_then(|row| run.get("observations")?.get(row));
-        let Some(observation) = observation else { return };
+        let tokens: Vec<&str> = self.path.split('/').skip(3).take(2).collect();
+        let ["observations", row] = tokens.as_slice() else { return };
+        let row = row.parse::<usize>().ok();
+        let Some(observation) = row.and_then(|row| run.get("observations")?.get(row)) else {
+            return;
+        };
         self.observation = text(observation, "id");
         self.distance = number(observation, "at");
     }

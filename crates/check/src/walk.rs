@@ -6,7 +6,7 @@ use crate::checker::Active;
 use crate::profile::suppressed;
 use crate::report::{NotRun, Report};
 use crate::rule::{self, Check, Need};
-use crate::sink::Found;
+use crate::sink::{Confirm, Found};
 use crate::support::column_votes::{Cause, Causes};
 use crate::views::{
     Ending, LocateView, MediaView, Part, PipeView, RatingView, RowView, RunView, StructureView,
@@ -18,6 +18,8 @@ use crate::views::{
 pub(crate) struct Walk<'c> {
     active: &'c [Active],
     keep: usize,
+    /// For each active rule, what decides which of its findings are reliable; empty if all are.
+    confirm: &'c [Option<Confirm<'c>>],
     document: Vec<(usize, rule::DocumentRule)>,
     structure: Vec<(usize, rule::StructureRule)>,
     pipe: Vec<(usize, rule::PipeRule)>,
@@ -39,7 +41,9 @@ macro_rules! scoped {
     ($($method:ident over $rules:ident: $view:ident),+) => { $(
         fn $method(&mut self, view: &$view<'_>) {
             for (index, rule) in &self.$rules {
-                rule(view, &mut self.active[*index].sink(self.keep, &mut self.found[*index]));
+                let confirm = self.confirm.get(*index).copied().flatten();
+                let found = &mut self.found[*index];
+                rule(view, &mut self.active[*index].sink(self.keep, confirm, found));
             }
         }
     )+ };
@@ -53,10 +57,16 @@ impl<'c> Walk<'c> {
     );
 
     /// Sorts the active rules by scope, and sets those aside whose needs the survey does not meet.
-    pub(crate) fn new(active: &'c [Active], keep: usize, survey: &Survey<'_>) -> Self {
+    pub(crate) fn new(
+        active: &'c [Active],
+        keep: usize,
+        confirm: &'c [Option<Confirm<'c>>],
+        survey: &Survey<'_>,
+    ) -> Self {
         let mut walk = Self {
             active,
             keep,
+            confirm,
             document: Vec::new(),
             structure: Vec::new(),
             pipe: Vec::new(),
@@ -115,7 +125,8 @@ impl<'c> Walk<'c> {
         // Rule by rule, so that the function of a rule and its limits stay in the cache.
         let rows: Vec<RowView<'_>> = view.rows().collect();
         for (index, rule) in &self.row {
-            let mut sink = self.active[*index].sink(self.keep, &mut self.found[*index]);
+            let confirm = self.confirm.get(*index).copied().flatten();
+            let mut sink = self.active[*index].sink(self.keep, confirm, &mut self.found[*index]);
             rows.iter().for_each(|row| rule(row, &mut sink));
         }
     }
@@ -128,13 +139,21 @@ impl<'c> Walk<'c> {
         ending.locates().for_each(|view| self.of_locate(&view));
         ending.ratings().for_each(|view| self.of_rating(&view));
         self.of_ending(ending);
+        for (index, found) in self.found.iter_mut().enumerate() {
+            let confirm = self.confirm.get(index).copied().flatten();
+            self.active[index].sink(self.keep, confirm, found).settle();
+            found.drop_changed(|pipe, changes| ending.changes_within(pipe, changes));
+        }
     }
 
     /// Adds the findings to the report.
     pub(crate) fn finish(self, report: &mut Report) {
         let mut found_by_rule = self.found;
-        for (active, found) in self.active.iter().zip(&mut found_by_rule) {
-            active.sink(self.keep, found).finish();
+        let mut withheld = 0;
+        for (index, (active, found)) in self.active.iter().zip(&mut found_by_rule).enumerate() {
+            let confirm = self.confirm.get(index).copied().flatten();
+            active.sink(self.keep, confirm, found).finish();
+            withheld += found.withheld;
         }
         // A mistake that no finding names explains nothing: its rule may be turned off.
         let named = |cause: Cause| {
@@ -148,6 +167,9 @@ impl<'c> Walk<'c> {
             found.release(explained, self.keep);
             report.add_found(active.rule.name, active.severity, found.total, found.kept);
             report.suppressed.extend(suppressed(&active.suppressions, &found.suppressed));
+        }
+        if let Some(document) = report.documents.first_mut() {
+            document.withheld = withheld;
         }
         let not_run = |(why, rules)| NotRun { why, rules, documents: vec![0] };
         report.not_run = self.not_run.into_iter().map(not_run).collect();

@@ -5,16 +5,15 @@ use std::collections::BTreeMap;
 use std::io::{self, Write};
 
 use obvert::check::report::CheckedDocument;
-use obvert::check::{Finding, Location, Report, Severity, find};
+use obvert::check::{Finding, Report, Severity, find};
 use obvert::model::read::ProblemKind;
 
+use super::excerpt::SourceLines;
 use super::{count, faint, plain, severity, strong, wrapped};
 use crate::input::Input;
 
 /// How many similar findings are listed before they are folded.
 const LISTED: usize = 3;
-/// How many characters of a source line are shown.
-const WINDOW: usize = 96;
 
 /// Prints the findings of one document.
 pub(crate) fn document(
@@ -23,8 +22,8 @@ pub(crate) fn document(
     report: &Report,
     all: bool,
 ) -> io::Result<()> {
-    let mut lines =
-        SourceLines { source, document: report.documents.first(), ..SourceLines::new(source) };
+    let mut lines = SourceLines::new(source);
+    let unit = report.documents.first().and_then(|document| document.info.length_unit.as_deref());
     let mut similar: BTreeMap<_, usize> = BTreeMap::new();
     report.findings.iter().for_each(|finding| *similar.entry(fold(finding)).or_default() += 1);
     let mut seen: BTreeMap<_, usize> = BTreeMap::new();
@@ -40,7 +39,7 @@ pub(crate) fn document(
         }
         let of_rule = listed.entry(&finding.rule).or_default();
         *of_rule += 1;
-        one(out, &mut lines, finding, *of_rule == 1)?;
+        one(out, &mut lines, finding, unit, *of_rule == 1)?;
         writeln!(out)?;
     }
     for rule in &report.rules {
@@ -95,6 +94,7 @@ fn one(
     out: &mut dyn Write,
     lines: &mut SourceLines<'_>,
     finding: &Finding,
+    unit: Option<&str>,
     first: bool,
 ) -> io::Result<()> {
     let word = severity(finding.severity, finding.severity.as_str());
@@ -104,7 +104,6 @@ fn one(
         strong(&plain(&finding.message)),
         faint(&format!("[{}]", finding.rule))
     )?;
-    let unit = lines.document.and_then(|document| document.info.length_unit.as_deref());
     let subject = finding
         .subject
         .describe(unit)
@@ -237,118 +236,4 @@ fn fixable(report: &Report) -> Option<String> {
         }
     };
     Some(format!("{fixable}; run `obvert fix` for a preview"))
-}
-
-/// A source of the texts that locations refer to.
-pub(crate) trait Texts {
-    /// The text of a file; `None` if it has no lines to show.
-    fn text_of(&self, file: &str) -> Option<&[u8]>;
-
-    /// The number of lines before the text in its file.
-    fn lines_before(&self) -> usize {
-        0
-    }
-}
-
-/// The lines of a source, by number, without copying it.
-pub(crate) struct SourceLines<'s> {
-    source: &'s dyn Texts,
-    document: Option<&'s CheckedDocument>,
-    /// The decoded text of each file in UTF-16.
-    decoded: BTreeMap<String, Option<String>>,
-    /// The offsets of the lines of each file, found for the first finding in it.
-    starts: BTreeMap<String, Vec<usize>>,
-}
-
-impl<'s> SourceLines<'s> {
-    pub(crate) fn new(source: &'s dyn Texts) -> Self {
-        Self { source, document: None, decoded: BTreeMap::new(), starts: BTreeMap::new() }
-    }
-
-    /// Prints the line of a location with a marker under its column.
-    pub(crate) fn show(
-        &mut self,
-        out: &mut dyn Write,
-        at: &Location,
-        weight: Severity,
-    ) -> io::Result<()> {
-        let Some((number, text, marker)) = self.excerpt(at) else { return Ok(()) };
-        let gutter = number.to_string();
-        writeln!(out, "  {} {text}", faint(&format!("{gutter} |")))?;
-        if let Some(marker) = marker {
-            let bar = format!("{} |", " ".repeat(gutter.len()));
-            writeln!(out, "  {} {}{}", faint(&bar), " ".repeat(marker), severity(weight, "^"))?;
-        }
-        Ok(())
-    }
-
-    fn excerpt(&mut self, at: &Location) -> Option<(usize, String, Option<usize>)> {
-        let text = self.source.text_of(&at.file)?;
-        let decoded = self.decoded.entry(at.file.clone()).or_insert_with(|| of_utf16(text));
-        let text = decoded.as_deref().map_or(text, str::as_bytes);
-        // A zip has no lines.
-        if text.starts_with(b"PK") {
-            return None;
-        }
-        let starts = self.starts.entry(at.file.clone()).or_insert_with(|| {
-            let breaks = text
-                .iter()
-                .enumerate()
-                .filter(|(_, byte)| **byte == b'\n')
-                .map(|(index, _)| index + 1);
-            std::iter::once(0).chain(breaks).collect()
-        });
-        let line = at.line - self.source.lines_before().min(at.line);
-        let start = *starts.get(line.checked_sub(1)?)?;
-        let end = starts.get(line).map_or(text.len(), |next| next - 1);
-        let line = text.get(start..end)?;
-        // A table that is not UTF-8 most likely uses a single-byte encoding, most of which agree on
-        // the common letters.
-        let letters = || line.iter().map(|byte| char::from(*byte)).collect::<String>();
-        let line = std::str::from_utf8(line).map_or_else(|_| letters(), str::to_owned);
-        let line = line.trim_start_matches('\u{FEFF}').trim_end_matches('\r');
-        // A tab counts as one space.
-        let chars: Vec<char> = super::plain(&line.replace('\t', " ")).chars().collect();
-        // The column of a CSV file is the number of the cell, not of the character.
-        let column =
-            at.column.filter(|_| at.heading.is_none()).map(|column| column.saturating_sub(1));
-        let indent = chars.iter().take_while(|c| c.is_whitespace()).count();
-        let focus = column.unwrap_or(indent).min(chars.len());
-        let from = if chars.len() - indent <= WINDOW {
-            indent
-        } else {
-            focus.saturating_sub(WINDOW / 3).max(indent)
-        };
-        let to = (from + WINDOW).min(chars.len());
-        let before = if from > indent { "…" } else { "" };
-        let after = if to < chars.len() { "…" } else { "" };
-        let shown: String = chars[from..to].iter().collect();
-        let marker = column.map(|_| focus - from.min(focus) + before.chars().count());
-        Some((at.line, format!("{before}{shown}{after}"), marker))
-    }
-}
-
-/// The text of a file in UTF-16, by its byte-order mark or by its zero bytes; `None` for any other.
-fn of_utf16(bytes: &[u8]) -> Option<String> {
-    let start = &bytes[..bytes.len().min(64)];
-    let zeros = |odd: usize| {
-        start.iter().skip(odd).step_by(2).filter(|byte| **byte == 0).count() * 4 > start.len()
-    };
-    let big = match start {
-        [0xFE, 0xFF, ..] => true,
-        [0xFF, 0xFE, ..] => false,
-        [_, _, ..] if zeros(0) => true,
-        [_, _, ..] if zeros(1) => false,
-        _ => return None,
-    };
-    let units = bytes
-        .as_chunks::<2>()
-        .0
-        .iter()
-        .map(|pair| if big { u16::from_be_bytes(*pair) } else { u16::from_le_bytes(*pair) });
-    Some(
-        char::decode_utf16(units)
-            .map(|letter| letter.unwrap_or(char::REPLACEMENT_CHARACTER))
-            .collect(),
-    )
 }

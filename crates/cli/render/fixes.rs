@@ -7,8 +7,8 @@ use std::io::{self, Write};
 use obvert::check::fixing::{AppliedEdit, AppliedFix, FixOutcome, MEDIA_FILE};
 use obvert::check::{Edit, Finding, Severity, Subject};
 use obvert::model::edit::spelled;
-use similar::{ChangeTag, TextDiff};
 
+use super::line_diff::LineDiff;
 use super::{count, faint, severity, strong, wrapped};
 use crate::input::Input;
 
@@ -147,8 +147,7 @@ pub(crate) fn diff(out: &mut dyn Write, source: &Input<'_>, after: &str) -> io::
     if before == after {
         return Ok(());
     }
-    let (diff, name) = (TextDiff::from_lines(&*before, after), source.name());
-    write!(out, "{}", diff.unified_diff().context_radius(3).header(name, name))
+    LineDiff::new(&before, after).unified(out, source.name())
 }
 
 /// Prints the changed lines for a terminal: all as a unified diff, or else the first ones, cut to
@@ -163,19 +162,10 @@ fn changed_lines(
         return diff(out, source, after);
     }
     let before = String::from_utf8_lossy(source.bytes());
-    let diff = TextDiff::from_lines(&*before, after);
+    let diff = LineDiff::new(&before, after);
     let (mut printed, mut hidden) = (0, 0);
-    for group in diff.grouped_ops(0) {
-        let (mut removed, mut added) = (Vec::new(), Vec::new());
-        for change in group.iter().flat_map(|op| diff.iter_changes(op)) {
-            let line = change.value().trim_end_matches(['\r', '\n']);
-            let number = |index: Option<usize>| index.unwrap_or_default() + 1;
-            match change.tag() {
-                ChangeTag::Delete => removed.push((number(change.old_index()), line)),
-                ChangeTag::Insert => added.push((number(change.new_index()), line)),
-                ChangeTag::Equal => {}
-            }
-        }
+    for (removed, added) in &diff.hunks {
+        let (removed, added) = (diff.removed(removed), diff.added(added));
         for index in 0..removed.len().max(added.len()) {
             if printed >= LINES {
                 hidden += 1;

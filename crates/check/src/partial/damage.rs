@@ -2,9 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use obvert_model::read::{LeftOut, ProblemKind, Remains};
+use obvert_model::read::{LeftOut, ProblemKind, Readable, RunStub};
 use obvert_model::shape::{self, Field};
-use obvert_model::tables::Run;
 use serde_json::Value;
 
 use crate::evidence::{Evidence, OBSERVATIONS, is_document_table};
@@ -77,10 +76,10 @@ impl Lost {
 
 impl Damage {
     /// The damage of a document. `texts` states whether lost free texts and extensions count.
-    pub(super) fn of(remains: &Remains, texts: bool) -> Self {
+    pub(super) fn of(readable: &Readable, texts: bool) -> Self {
         let mut damage = Self { texts, ..Self::default() };
-        for out in &remains.left_out {
-            damage.add(out, remains);
+        for out in &readable.left_out {
+            damage.add(out, readable);
         }
         damage
     }
@@ -90,14 +89,15 @@ impl Damage {
         self.losses.iter().find(|(lost, _)| lost.stops(rule, evidence)).map(|(_, why)| why.as_str())
     }
 
-    /// Whether a finding is true whatever was left out.
+    /// Whether a finding is true whatever was left out. `path` is its path in the source.
     pub(super) fn confirms(
         &self,
         rule: &Rule,
         evidence: &[Evidence<'_>],
+        path: &str,
         finding: &Finding,
     ) -> bool {
-        let Subject { path, pipe, run, .. } = &finding.subject;
+        let Subject { pipe, run, .. } = &finding.subject;
         let named = finding.params.get("id").and_then(Value::as_str).unwrap_or_default();
         if rule
             .refers_to
@@ -135,7 +135,7 @@ impl Damage {
         })
     }
 
-    fn add(&mut self, out: &LeftOut, remains: &Remains) {
+    fn add(&mut self, out: &LeftOut, readable: &Readable) {
         // An unknown column may be a misspelt one.
         if out.kind == ProblemKind::UnknownKey && out.meant.is_none() && out.pointer.contains("/-/")
         {
@@ -154,29 +154,29 @@ impl Damage {
             return;
         }
         match tokens.as_slice() {
-            [table, "-", below @ ..] => self.orphan(table, below, remains),
-            [table] if is_document_table(table) => self.row(table, out, remains),
+            [table, "-", below @ ..] => self.orphan(table, below, readable),
+            [table] if is_document_table(table) => self.row(table, out, readable),
             [table, row] if is_document_table(table) && row.parse::<usize>().is_ok() => {
-                self.row(table, out, remains)
+                self.row(table, out, readable)
             }
             ["runs", run, OBSERVATIONS] | ["runs", run, OBSERVATIONS, _] => {
                 self.lose(
                     format!("{} was left out", out.pointer),
                     Lost::Row(OBSERVATIONS.to_owned()),
                 );
-                self.record("runs", &format!("/runs/{run}"), OBSERVATIONS, remains);
+                self.record("runs", &format!("/runs/{run}"), OBSERVATIONS, readable);
             }
             ["runs", run, OBSERVATIONS, row, ..] => {
                 let row = format!("/runs/{run}/{OBSERVATIONS}/{row}");
-                if self.value(OBSERVATIONS, &row, out, remains) {
+                if self.value(OBSERVATIONS, &row, out, readable) {
                     let key = format!("{OBSERVATIONS}.{}", key_of(out, &row));
-                    self.record("runs", &format!("/runs/{run}"), &key, remains);
+                    self.record("runs", &format!("/runs/{run}"), &key, readable);
                 }
             }
             [table, row, ..] if is_document_table(table) => {
                 let row = format!("/{table}/{row}");
-                if self.value(table, &row, out, remains) {
-                    self.record(table, &row, key_of(out, &row), remains);
+                if self.value(table, &row, out, readable) {
+                    self.record(table, &row, key_of(out, &row), readable);
                 }
             }
             _ => {
@@ -195,7 +195,7 @@ impl Damage {
     }
 
     /// A row of one of the document's tables is missing, or the table is.
-    fn row(&mut self, table: &str, out: &LeftOut, remains: &Remains) {
+    fn row(&mut self, table: &str, out: &LeftOut, readable: &Readable) {
         let why = format!("{} was left out", out.pointer);
         self.lose(why.clone(), Lost::Row(table.to_owned()));
         let text = |key: &str| out.value.get(key).and_then(Value::as_str).map(str::to_owned);
@@ -208,7 +208,7 @@ impl Damage {
             }
         }
         // If no row is left, even the one finding for all references would be false.
-        match text("id").filter(|_| rows_left(table, remains) > 0) {
+        match text("id").filter(|_| rows_left(table, readable) > 0) {
             Some(id) => {
                 self.ids.insert((table.to_owned(), id));
             }
@@ -217,7 +217,7 @@ impl Damage {
     }
 
     /// A value of a row is missing. Returns whether rules may depend on it.
-    fn value(&mut self, table: &str, row: &str, out: &LeftOut, remains: &Remains) -> bool {
+    fn value(&mut self, table: &str, row: &str, out: &LeftOut, readable: &Readable) -> bool {
         self.values.push((row.to_owned(), out.pointer.clone()));
         // An unknown key does not have a value of the format, unless it is a misspelt field.
         if out.kind == ProblemKind::UnknownKey && out.meant.is_none() {
@@ -229,7 +229,7 @@ impl Damage {
             Lost::Value(table.to_owned(), key.to_owned()),
         );
         if let Some(pipe) =
-            Some(row).filter(|_| table == "pipes").and_then(|row| id_of(remains, row))
+            Some(row).filter(|_| table == "pipes").and_then(|row| id_of(readable, row))
         {
             self.pipe_values.insert((pipe, key.to_owned()));
         }
@@ -241,11 +241,11 @@ impl Damage {
     }
 
     /// A row of one of the document's tables is damaged.
-    fn record(&mut self, table: &str, row: &str, key: &str, remains: &Remains) {
+    fn record(&mut self, table: &str, row: &str, key: &str, readable: &Readable) {
         match table {
-            "pipes" => self.pipes.extend(id_of(remains, row)),
+            "pipes" => self.pipes.extend(id_of(readable, row)),
             "runs" => {
-                if let Some(run) = run_at(remains, row) {
+                if let Some(run) = run_at(readable, row) {
                     self.pipes.insert(run.pipe.to_string());
                     self.run_ids.insert(run.id.to_string());
                 }
@@ -257,7 +257,7 @@ impl Damage {
 
     /// A row that belongs to an unknown row of a table is missing, so every row of the table may have
     /// lost it. `below` is its path within the row.
-    fn orphan(&mut self, table: &str, below: &[&str], remains: &Remains) {
+    fn orphan(&mut self, table: &str, below: &[&str], readable: &Readable) {
         let key = below.first().copied().unwrap_or_default();
         let of_observations = table == "runs" && key == OBSERVATIONS;
         let mut lost = key.to_owned();
@@ -283,9 +283,9 @@ impl Damage {
             return;
         }
         for row in
-            (0..rows_left(table, remains)).map(|row| remains.original(&format!("/{table}/{row}")))
+            (0..rows_left(table, readable)).map(|row| readable.original(&format!("/{table}/{row}")))
         {
-            self.record(table, &row, &lost, remains);
+            self.record(table, &row, &lost, readable);
             if !of_observations {
                 self.rows.insert(row);
             }
@@ -318,8 +318,8 @@ fn field_of(out: &LeftOut) -> Option<&'static Field> {
 }
 
 /// How many rows are left of a table.
-fn rows_left(table: &str, remains: &Remains) -> usize {
-    let head = &remains.document.head;
+fn rows_left(table: &str, readable: &Readable) -> usize {
+    let head = &readable.head;
     match table {
         "parties" => head.parties.len(),
         "equipment" => head.equipment.len(),
@@ -328,7 +328,7 @@ fn rows_left(table: &str, remains: &Remains) -> usize {
         "media" => head.media.len(),
         "locates" => head.locates.len(),
         "ratings" => head.ratings.len(),
-        "runs" => remains.document.runs.len(),
+        "runs" => readable.runs.len(),
         _ => 0,
     }
 }
@@ -375,28 +375,28 @@ fn first_tokens(path: &str, tokens: usize) -> &str {
 }
 
 /// A run that was read, by its pointer in the source.
-fn run_at<'r>(remains: &'r Remains, run: &str) -> Option<&'r Run> {
-    let runs = &remains.document.runs;
-    row_left(remains, "runs", run, runs.len()).map(|index| &runs[index])
+fn run_at<'r>(readable: &'r Readable, run: &str) -> Option<&'r RunStub> {
+    let runs = &readable.runs;
+    row_left(readable, "runs", run, runs.len()).map(|index| &runs[index])
 }
 
 /// The id of a pipe that was read, by its pointer in the source.
-fn id_of(remains: &Remains, pipe: &str) -> Option<String> {
-    let pipes = &remains.document.head.pipes;
-    row_left(remains, "pipes", pipe, pipes.len()).map(|index| pipes[index].id.to_string())
+fn id_of(readable: &Readable, pipe: &str) -> Option<String> {
+    let pipes = &readable.head.pipes;
+    row_left(readable, "pipes", pipe, pipes.len()).map(|index| pipes[index].id.to_string())
 }
 
 /// The index of a row among those that were read, by its pointer in the source. The rows that were
 /// read keep their order, so that a binary search finds it. A linear search would make the whole
 /// quadratic.
-fn row_left(remains: &Remains, table: &str, row: &str, rows: usize) -> Option<usize> {
+fn row_left(readable: &Readable, table: &str, row: &str, rows: usize) -> Option<usize> {
     let number =
         |pointer: &str| pointer.rsplit('/').next().and_then(|number| number.parse::<usize>().ok());
     let wanted = number(row)?;
     let (mut from, mut to) = (0, rows);
     while from < to {
         let middle = from + (to - from) / 2;
-        match number(&remains.original(&format!("/{table}/{middle}")))?.cmp(&wanted) {
+        match number(&readable.original(&format!("/{table}/{middle}")))?.cmp(&wanted) {
             std::cmp::Ordering::Less => from = middle + 1,
             std::cmp::Ordering::Equal => return Some(middle),
             std::cmp::Ordering::Greater => to = middle,
@@ -416,11 +416,12 @@ mod tests {
     #[test]
     fn the_rows_of_every_table_are_counted() {
         let document: Value = serde_json::from_str(MINIMAL).unwrap();
-        let remains =
+        let readable =
             Diagnosis { problems: Vec::new(), value: document.clone() }.into_remains().unwrap();
+        let (readable, _) = readable.into_parts();
         for table in tables() {
             assert_eq!(
-                rows_left(table, &remains),
+                rows_left(table, &readable),
                 document[table].as_array().unwrap().len(),
                 "{table}"
             );

@@ -7,19 +7,22 @@
 //! not be run, and counts the withheld findings.
 
 mod damage;
+mod structural;
 
-use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-use obvert_model::read::{Diagnosis, Problem, ProblemKind, Remains};
+use obvert_model::read::{Diagnosis, PartialReader, Problem, ReadError, Readable, ReadableRuns};
+use obvert_model::tables::Run;
 
 use self::damage::{Damage, leads_into};
+use self::structural::Structural;
 use crate::checker::{Checker, WITHOUT_STRUCTURE};
 use crate::evidence::Evidence;
 use crate::finding::Finding;
-use crate::pipeline::Borrowed;
+use crate::pipeline::{Borrowed, RunSource};
 use crate::report::{self, NotRun, Report};
-#[cfg(doc)]
 use crate::rule::Rule;
+use crate::sink::Confirm;
 
 impl Checker {
     /// Reports the structural problems of a document and checks what is readable of it. The paths of
@@ -36,127 +39,148 @@ impl Checker {
     /// ```
     #[must_use]
     pub fn check_value(&self, diagnosis: Diagnosis) -> Report {
-        let problems = &diagnosis.problems;
-        let misspelt = misspelt(problems);
-        // A misspelt key and the missing key are one finding.
-        let explained: HashSet<usize> = misspelt.values().copied().collect();
-        let mut structural = Vec::new();
-        for (index, problem) in
-            problems.iter().enumerate().filter(|(index, _)| !explained.contains(index))
-        {
-            let mut finding = report::structural(problem);
-            if let Some(missing) = misspelt.get(&index) {
-                let help = finding.help.take().unwrap_or_default();
-                finding.help = Some(format!("{help} {}", sentence(&problems[*missing].message)));
-            }
-            structural.push(finding);
-        }
-        structural.iter_mut().for_each(|finding| finding.subject.complete_from(&diagnosis.value));
-        let pipes: BTreeSet<String> =
-            structural.iter().filter_map(|finding| finding.subject.pipe.clone()).collect();
-        let without_rules = unreadable(problems);
+        let mut structural = Structural::new(self.keep());
+        structural.add(&diagnosis.problems, |subject| subject.complete_from(&diagnosis.value));
+        let without_rules = unreadable(&diagnosis.problems);
         let mut report = match diagnosis.into_remains() {
             None => self.without_rules(&without_rules),
             Some(remains) => {
-                let document = &remains.document;
-                let runs = &mut Borrowed(document.runs.iter());
-                let whole = self.keeping_all().walk(&document.head, runs, &pipes);
-                self.without_consequences(whole, &remains)
+                let (readable, runs) = remains.into_parts();
+                self.check_readable(&readable, &mut Borrowed(runs.iter()), structural.pipes())
             }
         };
-        self.add_found(&mut report, structural);
+        structural.add_to(&mut report);
         report
     }
 
-    /// Keeps the findings on the readable part that are true of the whole document, with their
-    /// locations in the source.
-    fn without_consequences(&self, mut whole: Report, remains: &Remains) -> Report {
-        let (damage, damage_of_texts) = (Damage::of(remains, false), Damage::of(remains, true));
-        let mut document = std::mem::take(&mut whole.documents[0]);
-        (document.totals, document.rules) = Default::default();
-        if remains.left_out.iter().any(|out| out.pointer == "/id") {
-            document.info.id = None;
-        }
-        document.left_out = remains.left_out.iter().map(report::LeftOut::new).collect();
-        let mut by_rule: BTreeMap<String, Vec<Finding>> = BTreeMap::new();
-        for mut finding in std::mem::take(&mut whole.findings) {
-            finding.subject.path = remains.original(&finding.subject.path);
-            // Edits apply to the source. If its rows have other numbers, the fix is dropped.
-            finding.fix = finding.fix.filter(|_| remains.in_place());
-            by_rule.entry(finding.rule.to_string()).or_default().push(finding);
-        }
-        let mut kept = Vec::new();
-        let mut stopped: BTreeMap<String, Vec<String>> = BTreeMap::new();
-        let not_run: BTreeSet<&str> =
-            whole.not_run.iter().flat_map(|not_run| &not_run.rules).map(String::as_str).collect();
-        for rule in self.rules() {
-            let mut findings = by_rule.remove(rule.name).unwrap_or_default();
-            let evidence: Vec<Evidence<'_>> = rule.evidence().collect();
-            let damage =
-                if evidence.contains(&Evidence::Texts) { &damage_of_texts } else { &damage };
-            let found = findings.len();
-            match damage.stops(rule, &evidence) {
-                Some(why) => {
-                    findings.clear();
-                    if !not_run.contains(rule.name) {
-                        stopped.entry(why.to_owned()).or_default().push(rule.name.to_owned());
-                    }
-                }
-                None => findings.retain(|finding| damage.confirms(rule, &evidence, finding)),
+    /// The same for the text of a document, with one run in memory at a time; `None` if it has no
+    /// structural problems, or has to be diagnosed as a whole.
+    pub(crate) fn check_partial(&self, source: &[u8]) -> Result<Option<Report>, ReadError> {
+        let Some(mut reader) = PartialReader::new(source)? else { return Ok(None) };
+        let mut structural = Structural::new(self.keep());
+        let mut pipes = HashMap::new();
+        let in_head = !reader.head_damage().is_empty();
+        while let Some(found) = reader.next_run()? {
+            for damage in &found.damage {
+                structural.add(&damage.problems, |subject| {
+                    subject.complete_from_row(&found, &damage.value);
+                });
             }
-            document.withheld += found - findings.len();
-            kept.push((rule.name, findings));
+            if in_head && let (Some(run), Some(pipe)) = (found.id, found.pipe) {
+                pipes.insert(run, pipe);
+            }
         }
-        let mut report = self.report_of(document);
-        for (rule, mut findings) in kept {
-            let Some(of_rule) = whole.rules.iter().find(|of_rule| of_rule.rule == rule) else {
-                continue;
-            };
-            let total = findings.len();
-            findings.truncate(self.keep());
-            report.add_found(rule, of_rule.severity, total, findings);
+        for damage in reader.head_damage() {
+            structural.add(&damage.problems, |subject| {
+                subject.complete_from_record(&damage.value, |run| pipes.get(run).cloned());
+            });
         }
-        report.suppressed = whole.suppressed;
-        (report.not_run, report.not_applicable) = (whole.not_run, whole.not_applicable);
-        for not_applicable in &mut report.not_applicable {
-            not_applicable
-                .rules
-                .retain(|rule| !stopped.values().flatten().any(|stopped| stopped == rule));
+        if structural.is_empty() {
+            return Ok(None);
         }
-        report.not_applicable.retain(|not_applicable| !not_applicable.rules.is_empty());
-        let stopped = stopped.into_iter();
-        report.not_run.extend(stopped.map(|(why, rules)| NotRun {
-            why,
-            rules,
-            documents: vec![0],
-        }));
+        let of_head = reader.head_damage().first();
+        let without_rules = unreadable(of_head.map_or(&[], |damage| &damage.problems));
+        let readable = reader.into_readable();
+        let read_again = readable.as_ref().and_then(|readable| ReadableRuns::new(source, readable));
+        let mut report = match (&readable, read_again) {
+            (Some(readable), Some(runs)) => {
+                self.check_readable(readable, &mut Again(runs), structural.pipes())
+            }
+            _ => self.without_rules(&without_rules),
+        };
+        structural.add_to(&mut report);
+        Ok(Some(report))
+    }
+
+    /// Checks the readable part of a document. Findings that may have what is missing as their only
+    /// cause are withheld.
+    fn check_readable(
+        &self,
+        readable: &Readable,
+        runs: &mut dyn RunSource,
+        pipes: &BTreeSet<String>,
+    ) -> Report {
+        let (damage, damage_of_texts) = (Damage::of(readable, false), Damage::of(readable, true));
+        let limits: Vec<Limit<'_>> = self
+            .rules()
+            .map(|rule| {
+                let evidence: Vec<Evidence<'_>> = rule.evidence().collect();
+                let texts = evidence.contains(&Evidence::Texts);
+                let damage = if texts { &damage_of_texts } else { &damage };
+                let stopped = damage.stops(rule, &evidence);
+                Limit { rule, evidence, damage, stopped }
+            })
+            .collect();
+        let tests: Vec<_> = limits
+            .iter()
+            .map(|limit| move |finding: &Finding| limit.confirms(finding, readable))
+            .collect();
+        let confirm: Vec<Option<Confirm<'_>>> =
+            tests.iter().map(|test| Some(Confirm(test))).collect();
+        let walk = |runs: &mut dyn RunSource| self.walk(&readable.head, runs, pipes, &confirm);
+        let mut report = self.on_threads(runs, walk);
+        for finding in &mut report.findings {
+            finding.subject.path = readable.original(&finding.subject.path);
+            // Edits apply to the source. If its rows have other numbers, the fix is dropped.
+            finding.fix = finding.fix.take().filter(|_| readable.in_place());
+        }
+        if let Some(document) = report.documents.first_mut() {
+            if readable.left_out.iter().any(|out| out.pointer == "/id") {
+                document.info.id = None;
+            }
+            document.left_out = readable.left_out.iter().map(report::LeftOut::new).collect();
+        }
+        add_stopped(&mut report, &limits);
         report.sort();
         report
     }
 }
 
-/// A message as a sentence after another one.
-fn sentence(message: &str) -> String {
-    let mut letters = message.chars();
-    let first = letters.next().map(|first| first.to_uppercase().to_string());
-    first.unwrap_or_default() + letters.as_str()
+/// A rule, and what limits its findings.
+struct Limit<'d> {
+    rule: &'static Rule,
+    evidence: Vec<Evidence<'static>>,
+    damage: &'d Damage,
+    /// Why none of its findings is reliable.
+    stopped: Option<&'d str>,
 }
 
-/// Unknown keys that are probably a misspelt required key, each with the problem of the missing key.
-fn misspelt(problems: &[Problem]) -> HashMap<usize, usize> {
-    let mut missing: HashMap<(&str, &str), usize> = HashMap::new();
-    for (index, problem) in problems.iter().enumerate() {
-        if let (ProblemKind::MissingKey, Some(key)) = (problem.kind, &problem.key) {
-            missing.entry((&problem.pointer, key)).or_insert(index);
+impl Limit<'_> {
+    fn confirms(&self, finding: &Finding, readable: &Readable) -> bool {
+        let path = || readable.original(&finding.subject.path);
+        self.stopped.is_none() && self.damage.confirms(self.rule, &self.evidence, &path(), finding)
+    }
+}
+
+/// Lists the rules that were stopped as not run.
+fn add_stopped(report: &mut Report, limits: &[Limit<'_>]) {
+    let mut stopped: BTreeMap<&str, Vec<String>> = BTreeMap::new();
+    for Limit { rule, stopped: why, .. } in limits {
+        let not_run =
+            report.not_run.iter().any(|not_run| not_run.rules.iter().any(|name| name == rule.name));
+        if let Some(why) = why.filter(|_| !not_run) {
+            stopped.entry(why).or_default().push(rule.name.to_owned());
         }
     }
-    let unknown =
-        problems.iter().enumerate().filter(|(_, problem)| problem.kind == ProblemKind::UnknownKey);
-    let pairs = unknown.filter_map(|(index, problem)| {
-        let (object, _) = problem.pointer.rsplit_once('/')?;
-        Some((index, *missing.get(&(object, problem.suggestion.as_deref()?))?))
-    });
-    pairs.collect()
+    for not_applicable in &mut report.not_applicable {
+        let names = &mut not_applicable.rules;
+        names.retain(|rule| !stopped.values().flatten().any(|stopped| stopped == rule));
+    }
+    report.not_applicable.retain(|not_applicable| !not_applicable.rules.is_empty());
+    report.not_run.extend(stopped.into_iter().map(|(why, rules)| NotRun {
+        why: why.to_owned(),
+        rules,
+        documents: vec![0],
+    }));
+}
+
+/// The readable runs of a document, read again.
+struct Again<'s>(ReadableRuns<'s>);
+
+impl RunSource for Again<'_> {
+    fn next_run(&mut self) -> Option<Run> {
+        self.0.next()
+    }
 }
 
 /// Why no rule was run: a value that every rule needs could not be read.

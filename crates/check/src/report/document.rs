@@ -113,7 +113,7 @@ impl Totals {
         totals
     }
 
-    pub(super) fn add(&mut self, severity: Severity, count: usize) {
+    pub(crate) fn add(&mut self, severity: Severity, count: usize) {
         match severity {
             Severity::Error => self.error += count,
             Severity::Warning => self.warning += count,

@@ -109,6 +109,7 @@ impl<'s> Facts<'s> {
             facts: &self.rows,
             media: &self.media,
             marks: OnceCell::new(),
+            decimals: OnceCell::new(),
             disorder: OnceCell::new(),
             violations: OnceCell::new(),
             unusual_texts: OnceCell::new(),

@@ -75,11 +75,10 @@ impl<'d> Survey<'d> {
             Some(Ok(crs)) => (Some(crs), None),
             Some(Err(error)) => (None, Some(error.to_string())),
         };
-        let grader =
-            list.zip(scheme).and_then(|(list, scheme)| match scheme.code_list.list == list.id {
-                true => Some(Grader::new(scheme)),
-                false => Grader::across(scheme, list, graded?),
-            });
+        let grader = list.zip(scheme).and_then(|(list, scheme)| match &scheme.code_list {
+            of if of.list == list.id && of.version == list.version => Some(Grader::new(scheme)),
+            _ => Grader::across(scheme, list, graded?),
+        });
         let graded = grader.as_ref().filter(|grader| grader.links.is_none());
         let entries = |code: &str| graded.and_then(|grader| grader.entries(code)).cloned();
         let codes = list.map(CodeList::by_code).unwrap_or_default();

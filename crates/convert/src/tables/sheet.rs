@@ -184,7 +184,8 @@ impl Sheet {
     pub(crate) fn order(&self, record: &impl Record) -> Result<u64, String> {
         let Some(number) = self.order else { return Ok(0) };
         let text = &*record.shown(number);
-        match cell::number(text).ok().and_then(|order| order.as_u64()) {
+        let number = cell::number(text).ok();
+        match number.and_then(|order| order.as_f64().and_then(cell::number_of)?.as_u64()) {
             Some(order) if order > 0 => Ok(order),
             _ => Err(format!(
                 "the column {ORDER:?} has {}; write a whole number from 1",

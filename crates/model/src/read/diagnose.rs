@@ -7,7 +7,7 @@ use serde_json::Value;
 use super::error::{Problem, ProblemKind, ReadError};
 use super::stopped;
 #[cfg(feature = "diagnose")]
-use super::{any, fix, huge, ids, remains, schema, span};
+use super::{any, fix, huge, ids, partial, remains, schema, span};
 
 /// The kind of a source. Each has its own schema.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -60,7 +60,7 @@ impl Diagnosis {
     /// are invalid.
     #[must_use]
     pub fn into_remains(self) -> Option<remains::Remains> {
-        remains::remains(self.value, self.problems)
+        remains::remains(self.value, &self.problems)
     }
 }
 
@@ -102,9 +102,9 @@ pub(super) fn explain(source: &[u8], first: ReadError) -> ReadError {
         return first;
     }
     #[cfg(feature = "diagnose")]
-    match diagnose_as(source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source), Subject::Document) {
-        Ok(diagnosis) if diagnosis.problems.is_empty() => first,
-        Ok(diagnosis) => ReadError::Structure(diagnosis.problems),
+    match document_problems(source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source)) {
+        Ok(problems) if problems.is_empty() => first,
+        Ok(problems) => ReadError::Structure(problems),
         Err(error) => error,
     }
     #[cfg(not(feature = "diagnose"))]
@@ -117,6 +117,15 @@ pub(super) fn explain(source: &[u8], first: ReadError) -> ReadError {
             }
             _ => first,
         }
+    }
+}
+
+/// Every structural problem of a document.
+#[cfg(feature = "diagnose")]
+fn document_problems(source: &[u8]) -> Result<Vec<Problem>, ReadError> {
+    match partial::all_problems(source)? {
+        Some(problems) => Ok(problems),
+        None => diagnose_as(source, Subject::Document).map(|diagnosis| diagnosis.problems),
     }
 }
 
@@ -150,7 +159,7 @@ pub(crate) fn explain_as(source: &[u8], first: &serde_json::Error, subject: Subj
     }
 }
 
-fn not_text(source: &[u8]) -> Option<ReadError> {
+pub(super) fn not_text(source: &[u8]) -> Option<ReadError> {
     match source.iter().all(u8::is_ascii_whitespace) {
         true => Some(ReadError::Empty),
         false => stopped::encoding(source),
@@ -177,28 +186,63 @@ fn diagnose_as(source: &[u8], subject: Subject) -> Result<Diagnosis, ReadError> 
     let (tame, tokens) = huge::replace(source);
     let (value, duplicates) =
         any::noting_duplicates(&tame).map_err(|error| stopped::syntax(source, 0, &error))?;
-    let repeated = |pointer| {
-        Problem::new(ProblemKind::DuplicateKey, pointer, "duplicate key in one object; keep one")
-    };
-    let mut problems: Vec<Problem> = duplicates.into_iter().map(repeated).collect();
-    problems.extend(problems_as(&value, subject));
+    let mut problems = problems_as(&value, subject);
+    problems.splice(0..0, duplicates.into_iter().map(repeated_key));
+    keep_version_only(&mut problems, subject);
     deduplicate(&mut problems);
     if subject == Subject::Document {
         fix::add_fixes(&value, &mut problems);
     }
     let places = span::locate_all(source, problems.iter().map(|p| p.pointer.as_str()));
-    for problem in &mut problems {
+    place(&mut problems, &places, &tokens, (1, 1));
+    sort(&mut problems);
+    Ok(Diagnosis { problems, value })
+}
+
+/// Sorts problems by their locations.
+#[cfg(feature = "diagnose")]
+pub(super) fn sort(problems: &mut [Problem]) {
+    problems.sort_by(|a, b| {
+        (a.line, a.column, a.kind, &a.pointer).cmp(&(b.line, b.column, b.kind, &b.pointer))
+    });
+}
+
+/// The problem of a key that an object has twice.
+#[cfg(feature = "diagnose")]
+fn repeated_key(pointer: String) -> Problem {
+    Problem::new(ProblemKind::DuplicateKey, pointer, "duplicate key in one object; keep one")
+}
+
+/// The problems of a document that is a part of a source, with fixes. `duplicates` are the pointers
+/// of its duplicate keys, below `holder`.
+#[cfg(feature = "diagnose")]
+pub(super) fn problems_of(part: &Value, duplicates: Vec<String>, holder: &str) -> Vec<Problem> {
+    let duplicates = duplicates.into_iter().map(|pointer| format!("{holder}{pointer}"));
+    let mut problems: Vec<Problem> = duplicates.map(repeated_key).collect();
+    problems.extend(problems_as(part, Subject::Document));
+    deduplicate(&mut problems);
+    fix::add_fixes(part, &mut problems);
+    problems
+}
+
+/// Gives problems their locations, in a part of a source that begins at a line and column, and the
+/// numbers of the source instead of placeholders.
+#[cfg(feature = "diagnose")]
+pub(super) fn place(
+    problems: &mut [Problem],
+    places: &span::Spans,
+    tokens: &rustc_hash::FxHashMap<usize, String>,
+    base: (usize, usize),
+) {
+    for problem in problems {
         let value = places.get(&problem.pointer);
         if let Some(token) = tokens.get(&value.offset) {
             problem.message = problem.message.replace(&huge::placeholder(token).to_string(), token);
         }
         let place = if problem.kind.is_of_key() { places.key(&problem.pointer) } else { value };
-        (problem.line, problem.column) = (place.line, place.column);
+        let column = if place.line == 1 { base.1 + place.column - 1 } else { place.column };
+        (problem.line, problem.column) = (base.0 + place.line - 1, column);
     }
-    problems.sort_by(|a, b| {
-        (a.line, a.column, a.kind, &a.pointer).cmp(&(b.line, b.column, b.kind, &b.pointer))
-    });
-    Ok(Diagnosis { problems, value })
 }
 
 #[cfg(feature = "diagnose")]
@@ -211,8 +255,24 @@ fn problems_as(value: &Value, subject: Subject) -> Vec<Problem> {
                 .map(|duplicate| duplicate.problem(span::Span::default())),
         );
     }
+    keep_version_only(&mut problems, subject);
     deduplicate(&mut problems);
     problems
+}
+
+/// Keeps only the problem of an unknown version, if a document has one. What is wrong by this
+/// version's schema may be right by that of the other.
+#[cfg(feature = "diagnose")]
+fn keep_version_only(problems: &mut Vec<Problem>, subject: Subject) {
+    if subject == Subject::Document && problems.iter().any(is_of_version) {
+        problems.retain(is_of_version);
+    }
+}
+
+/// Whether a problem is that of an unknown version.
+#[cfg(feature = "diagnose")]
+pub(super) fn is_of_version(problem: &Problem) -> bool {
+    problem.kind == ProblemKind::UnknownWord && problem.pointer == "/obvert"
 }
 
 /// Keeps one problem of each kind and pointer, since one value can violate several keywords of the

@@ -184,6 +184,13 @@ impl IdWatch {
     }
 }
 
+/// The problem of a row whose id an earlier row has.
+#[cfg(feature = "diagnose")]
+pub(super) fn duplicate_row(row: &str, id: &str, first: String) -> Problem {
+    Duplicate { pointer: format!("{row}/id"), id: id.to_owned(), first: Some(first) }
+        .problem(Span::default())
+}
+
 /// The duplicate ids of a document that may be invalid otherwise.
 #[cfg(feature = "diagnose")]
 pub(super) fn duplicates_in(document: &serde_json::Value) -> Vec<Duplicate> {

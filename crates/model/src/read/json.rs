@@ -372,7 +372,7 @@ const DEEPEST: usize = 125;
 
 /// Whether a run that was read by itself is nested too deeply for its document. Only extensions can
 /// be.
-fn is_too_deep(run: &str) -> bool {
+pub(super) fn is_too_deep(run: &str) -> bool {
     let suspect = run.contains("extensions") || run.contains('\\');
     suspect && scan::depth(run.as_bytes()) > DEEPEST
 }
@@ -458,6 +458,15 @@ impl<'de, A: MapAccess<'de>> MapAccess<'de> for KeysBefore<A> {
     fn next_value_seed<V: DeserializeSeed<'de>>(&mut self, seed: V) -> Result<V::Value, A::Error> {
         self.map.next_value_seed(seed)
     }
+}
+
+/// The head, and the position after the opening bracket of the runs, or the end of a source without
+/// runs. `None` if the source is not JSON, or its head is not sound.
+#[cfg(feature = "diagnose")]
+pub(super) fn head_and_runs(text: &str) -> Option<(Head, usize)> {
+    let (head, runs) = any_order(text).ok()?;
+    let at = if runs.rest == Rest::NoRuns { text.len() } else { runs.at };
+    Some((head, at))
 }
 
 /// Parses the whole source and reads the head, in any order of keys.

@@ -41,6 +41,8 @@ mod hint;
 mod huge;
 mod ids;
 mod json;
+#[cfg(feature = "diagnose")]
+mod partial;
 mod reader;
 #[cfg(feature = "diagnose")]
 mod remains;
@@ -61,9 +63,11 @@ pub(crate) use diagnose::{Subject, explain_as};
 pub use error::{Problem, ProblemKind, ReadError};
 pub use ids::{IdWatch, duplicate_ids};
 pub use json::{Reader, RunSlice, RunSlices};
+#[cfg(feature = "diagnose")]
+pub use partial::{PartialReader, PartialRun, ReadableRuns, RowDamage};
 pub use reader::{DocumentReader, RunReader};
 #[cfg(feature = "diagnose")]
-pub use remains::{LeftOut, Remains};
+pub use remains::{LeftOut, Readable, Remains, RunStub};
 pub(crate) use serde_parts::{ObjectOnly, present, word};
 pub use span::{Span, Spans, locate, locate_all};
 

@@ -6,6 +6,7 @@
 //! would mean something else. Removed rows change the indexes of later rows; [`Remains::original`]
 //! maps pointers back.
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, HashSet};
 
 use serde::Deserialize;
@@ -13,7 +14,8 @@ use serde_json::Value;
 
 use super::diagnose::value_problems;
 use super::error::{Problem, ProblemKind};
-use crate::tables::Document;
+use crate::tables::{Document, Head, Run};
+use crate::text::{PipeId, RunId};
 
 /// Something that was removed from a document.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -40,7 +42,46 @@ pub struct Remains {
 
 /// For each table that lost rows, by its pointer in the source: the original indexes of the
 /// remaining rows.
-type Kept = BTreeMap<String, Vec<usize>>;
+pub(super) type Kept = BTreeMap<String, Vec<usize>>;
+
+/// The readable part of a document without the content of its runs.
+#[derive(Clone, Debug)]
+pub struct Readable {
+    /// Everything but the runs.
+    pub head: Head,
+    /// The readable runs, in order.
+    pub runs: Vec<RunStub>,
+    /// What was removed, in the order of the source.
+    pub left_out: Vec<LeftOut>,
+    pub(super) kept: Kept,
+}
+
+/// Which run it is.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RunStub {
+    /// Its id.
+    pub id: RunId,
+    /// The pipe that it went through.
+    pub pipe: PipeId,
+}
+
+impl Readable {
+    /// The pointer in the source for a pointer of the readable part.
+    #[must_use]
+    pub fn original(&self, pointer: &str) -> String {
+        original(&self.kept, pointer)
+    }
+
+    /// Whether all pointers are the same in the source, since no row was removed.
+    #[must_use]
+    pub fn in_place(&self) -> bool {
+        self.kept.is_empty()
+    }
+
+    pub(super) fn sort(&mut self) {
+        self.left_out.sort_by(|a, b| order(&a.pointer).cmp(&order(&b.pointer)));
+    }
+}
 
 /// Placeholders for required values of the head that few rules use, so that all other rules can
 /// run.
@@ -52,9 +93,9 @@ const ROUNDS: usize = 6;
 
 /// The readable part of a value with structural problems; `None` if there is none, for example if
 /// the units are invalid.
-pub(super) fn remains(mut value: Value, problems: Vec<Problem>) -> Option<Remains> {
+pub(super) fn remains(mut value: Value, problems: &[Problem]) -> Option<Remains> {
     let (mut left_out, mut kept) = (Vec::new(), Kept::new());
-    let mut found = problems;
+    let mut found = Cow::Borrowed(problems);
     for _ in 0..ROUNDS {
         let removed_count = remove_problems(&mut value, &found, &mut left_out, &mut kept)?
             + add_placeholders(&mut value, &mut left_out);
@@ -65,7 +106,7 @@ pub(super) fn remains(mut value: Value, problems: Vec<Problem>) -> Option<Remain
         if removed_count == 0 {
             return None;
         }
-        found = value_problems(&value);
+        found = Cow::Owned(value_problems(&value));
     }
     None
 }
@@ -81,6 +122,19 @@ impl Remains {
     #[must_use]
     pub fn in_place(&self) -> bool {
         self.kept.is_empty()
+    }
+
+    /// The readable part, what was removed, and the remaining rows of tables that lost some.
+    pub(super) fn into_all(self) -> (Document, Vec<LeftOut>, Kept) {
+        (self.document, self.left_out, self.kept)
+    }
+
+    /// The readable part with its runs apart.
+    #[must_use]
+    pub fn into_parts(self) -> (Readable, Vec<Run>) {
+        let Self { document: Document { head, runs }, left_out, kept } = self;
+        let stub = |run: &Run| RunStub { id: run.id.clone(), pipe: run.pipe.clone() };
+        (Readable { head, runs: runs.iter().map(stub).collect(), left_out, kept }, runs)
     }
 }
 

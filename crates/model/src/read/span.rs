@@ -134,7 +134,8 @@ impl Trie {
 }
 
 /// Counts lines and characters forward only, so that many locations on one long line cost one pass.
-struct Lines<'s> {
+#[derive(Clone, Debug)]
+pub(super) struct Lines<'s> {
     source: &'s [u8],
     line: usize,
     column: usize,
@@ -142,13 +143,13 @@ struct Lines<'s> {
 }
 
 impl<'s> Lines<'s> {
-    fn new(source: &'s [u8]) -> Self {
+    pub(super) fn new(source: &'s [u8]) -> Self {
         // A byte-order mark has no column.
         let at = if source.starts_with(b"\xEF\xBB\xBF") { 3 } else { 0 };
         Self { source, line: 1, column: 1, at }
     }
 
-    fn advance(&mut self, to: usize) -> (usize, usize) {
+    pub(super) fn advance(&mut self, to: usize) -> (usize, usize) {
         for byte in self.source.get(self.at..to).unwrap_or_default() {
             match byte {
                 b'\n' => (self.line, self.column) = (self.line + 1, 1),

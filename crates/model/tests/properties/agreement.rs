@@ -1,6 +1,8 @@
 //! The fast path and the diagnostic path give the same verdict for any change of a document.
 
-use obvert_model::read::{self, IdWatch, Problem, ProblemKind, ReadError, Reader};
+use obvert_model::read::{
+    self, IdWatch, PartialReader, Problem, ProblemKind, ReadError, ReadableRuns, Reader,
+};
 use obvert_model::tables::Document;
 use proptest::prelude::*;
 use proptest::sample::{Index, select};
@@ -235,6 +237,7 @@ fn check(tree: &Tree) -> Result<bool, TestCaseError> {
         }
         Err(ReadError::Structure(problems)) => {
             prop_assert!(!problems.is_empty());
+            check_parts(&source, &problems)?;
             for problem in &problems {
                 prop_assert!(problem.line > 0 && problem.column > 0, "{}", problem);
             }
@@ -264,6 +267,38 @@ fn check(tree: &Tree) -> Result<bool, TestCaseError> {
             Err(TestCaseError::fail(format!("JSON was called something else: {error}\n{source}")))
         }
     }
+}
+
+/// Run by run, a document with structural problems is the same as in one piece: its problems, and
+/// what is readable.
+fn check_parts(source: &str, problems: &[Problem]) -> Result<(), TestCaseError> {
+    let Ok(whole) = read::diagnose(source.as_bytes()) else { return Ok(()) };
+    prop_assert_eq!(&whole.problems, problems, "{}", source);
+    let Ok(Some(mut reader)) = PartialReader::new(source.as_bytes()) else { return Ok(()) };
+    let mut runs = Vec::new();
+    while let Some(found) = reader.next_run().expect("JSON") {
+        runs.extend(found.run);
+    }
+    let readable = reader.into_readable();
+    let Some(remains) = whole.into_remains() else { return Ok(()) };
+    let Some(readable) = readable else {
+        return Err(TestCaseError::fail(format!("nothing is readable\n{source}")));
+    };
+    prop_assert_eq!(&readable.head, &remains.document.head, "{}", source);
+    prop_assert_eq!(&readable.left_out, &remains.left_out, "{}", source);
+    prop_assert_eq!(readable.in_place(), remains.in_place(), "{}", source);
+    prop_assert_eq!(&runs, &remains.document.runs, "{}", source);
+    let again = ReadableRuns::new(source.as_bytes(), &readable).expect("runs");
+    prop_assert_eq!(&again.collect::<Vec<_>>(), &runs, "{}", source);
+    for (index, run) in runs.iter().enumerate() {
+        let stub = &readable.runs[index];
+        prop_assert_eq!((&stub.id, &stub.pipe), (&run.id, &run.pipe));
+        for row in 0..=run.observations.len() {
+            let pointer = format!("/runs/{index}/observations/{row}");
+            prop_assert_eq!(readable.original(&pointer), remains.original(&pointer));
+        }
+    }
+    Ok(())
 }
 
 /// The document, with its runs read one by one from the last to the first.

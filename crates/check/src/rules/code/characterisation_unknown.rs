@@ -14,6 +14,9 @@ rule! {
     /// # Exceptions
     /// - The code list has the position open to other values.
     ///
+    /// # Exactly
+    /// Case counts. A place without listed values takes any.
+    ///
     /// # Why it matters
     /// It is ignored when the grade is looked up, so a serious defect can be graded as a slight
     /// one.

@@ -19,6 +19,9 @@ rule! {
     /// - The code takes no clock reference (`clock-not-applicable`).
     /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     ///
+    /// # Exactly
+    /// `extent` `either`, or none, takes both.
+    ///
     /// # Why it matters
     /// The extent of a crack around the pipe decides whether the pipe is stable; a cutter that
     /// opens a connection needs its centre.

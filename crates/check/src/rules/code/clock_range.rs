@@ -1,6 +1,5 @@
 //! See the rule's documentation below.
 
-use obvert_model::edit::Edit;
 use obvert_model::lists::ClockUse;
 use obvert_model::number::ClockHour;
 
@@ -16,6 +15,9 @@ rule! {
     /// # Exceptions
     /// - The code takes no clock reference (`clock-not-applicable`).
     /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
+    ///
+    /// # Exactly
+    /// The exception is for observations, and needs the code list.
     ///
     /// # Why it matters
     /// 0 and 13 come from 24-hour counting or a typing error, and are read as another place on the
@@ -98,14 +100,14 @@ fn judge(
     } else {
         "hours are from 1 to 12.5"
     };
-    let subject = subject();
-    // In 24-hour counting, the hour from 0 on is the clock's 12.
-    let meant = Some(value + 12.0).filter(|_| value == 0.0 || value == 0.5);
-    let edits = meant.map(|meant| vec![Edit::replace(subject.path.as_str(), meant)]);
     let column = if value == 0.0 || value >= 13.0 { column } else { Causes::default() };
     let message = format!("{hour} is not a clock reference: {why}");
-    let finding = out.report_unless(column, subject, message).fact("hour", value);
-    if let (Some(meant), Some(edits)) = (meant, edits) {
-        finding.fix_if_confirmed(format!("{value} means {meant} o'clock"), edits);
+    let finding = out.report_unless(column, subject(), message).fact("hour", value);
+    // An empty cell is exported as 0 too, so the top of the pipe is only one of two meanings.
+    if value == 0.0 {
+        finding.help(
+            "write 12 if the top of the pipe was meant; if nothing was entered, read the hour from \
+             the picture: 12 is the top, 6 the bottom, clockwise in the direction of travel",
+        );
     }
 }

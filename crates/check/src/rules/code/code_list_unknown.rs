@@ -13,6 +13,9 @@ rule! {
     /// # Exceptions
     /// - Another version of the list is available (`code-list-version`).
     ///
+    /// # Exactly
+    /// No version of the list is available.
+    ///
     /// # Why it matters
     /// No rule about codes is run, so a report without findings proves little.
     ///

@@ -6,12 +6,13 @@ use obvert_model::tables::{Dimension, QuantityUnit};
 use crate::grading::in_range;
 use crate::sink::Sink;
 use crate::support::column_votes::{Cause, Causes};
+use crate::support::run_extent::exceeds;
 use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// A quantity that is measured across the pipe, or a hole in its wall, is more than 1.1 times
-    /// the pipe's height there.
+    /// A quantity that is measured across the pipe, or a hole in its wall, is larger than the pipe
+    /// there.
     ///
     /// # Exceptions
     /// - The code records a change of size.
@@ -20,10 +21,10 @@ rule! {
     /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     ///
     /// # Exactly
-    /// Quantities measured across the pipe have a unit of length and the name `height`, `width`,
-    /// `depth`, `offset`, `drop`, `bulge` or `size`. A `width` is compared with
-    /// the larger one of the pipe's height and width, and the gap between a connection and its
-    /// opening (the name `gap`, not at a joint) as well.
+    /// By the height of the *cross-section* at the row (Code lists). Quantities measured across the
+    /// pipe have a unit of length and the name `height`, `width`, `depth`, `offset`, `drop`,
+    /// `bulge` or `size`. A `width` is compared with the larger one of the pipe's height and width,
+    /// and the gap between a connection and its opening (the name `gap`, not at a joint) as well.
     ///
     /// # Why it matters
     /// Usually the unit is wrong: 4 in became 4 ft, or 150 mm became 150 in.
@@ -58,6 +59,10 @@ rule! {
     /// Correct the quantity or its unit, or the size of the pipe.
     name: "quantity-exceeds-pipe", severity: Warning, scope: Observation, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
+    limits: {
+        "factor" = 1.1 "of the height"
+            "greatest multiple; common practice, no published source",
+    },
     facts: { "millimetres" = Millimetres "the quantity, converted" },
 }
 
@@ -85,8 +90,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let wide = row.run.pipe.and_then(|view| view.pipe.width);
         let wide = wide.filter(|_| matches!(meaning.name.as_str(), "width" | "gap"));
         let height = wide.map_or(height, |width| height.max(row.survey().millimetres(width)));
-        // A measured size may differ from the nominal one.
-        if amount * factor <= height * 1.1
+        if !exceeds(amount * factor, height * out.limit("factor"))
             || !in_range(meaning, amount)
             || row.run.pipe.is_some_and(|view| view.size_doubtful())
         {

@@ -11,6 +11,9 @@ rule! {
     /// # Exceptions
     /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     ///
+    /// # Exactly
+    /// One finding, at `quantities`, or else at the row.
+    ///
     /// # Why it matters
     /// A displaced joint without its offset cannot be graded or compared with the next survey.
     ///

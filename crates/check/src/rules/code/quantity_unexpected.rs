@@ -13,6 +13,9 @@ rule! {
     ///   quantity.
     /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     ///
+    /// # Exactly
+    /// Beyond the *places* for the row (Code lists); at the first such quantity.
+    ///
     /// # Why it matters
     /// What a quantity measures follows from its position, so the extra one has no meaning.
     ///

@@ -11,8 +11,12 @@ rule! {
     /// A grade is recorded in an aspect in which the grade scheme does not grade the code.
     ///
     /// # Exceptions
-    /// - The scheme grades another code list, and no exact link leads from the code to it.
+    /// - The scheme grades another list, and the row has no exact link to it or keeps a former
+    ///   coding.
     /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
+    ///
+    /// # Exactly
+    /// No entry of the scheme is for the aspect and the code, or the code that it links to.
     ///
     /// # Why it matters
     /// Structural grades decide what is rebuilt, operational ones what is cleaned.
