@@ -16,7 +16,8 @@ def drifting(survey, least=0.01):
             continue
         if run.length * run.metre < 20 or run.pipe.get("length_between", "centres") != "centres":
             continue
-        shares.setdefault(camera(survey, run), []).append(run.far / run.length - 1)
+        length = min(max(run.far, run.length), run.slope_length())
+        shares.setdefault(camera(survey, run), []).append(run.far / length - 1)
     for key, found in shares.items():
         share = sorted(found)[len(found) // 2]
         if not least <= abs(share) <= 0.1:
@@ -153,7 +154,9 @@ def unseen(survey, rule):
             continue
         length, seen = runs[0].length, []
         for run in runs:
-            begin, end = run.offset, length if run.kind == "reached" else run.far
+            walled = run.counter.get("zero") in ("structure-wall", "pipe-end")
+            begin = 0 if walled and run.offset * run.metre <= 20 else run.offset
+            end = length if run.kind == "reached" else run.far
             seen.append(
                 (begin, end)
                 if run.row["direction"] == "downstream"
@@ -227,5 +230,6 @@ def reverse_run_too_early(survey):
         if other.row["pipe"] != run.row["pipe"]:
             continue
         began, first = instant(run.row.get("started", "")), instant(other.row.get("started", ""))
-        if None not in (began, first) and began < first:
+        ended = instant(run.row.get("finished", ""))
+        if None not in (began, first) and began < first and (ended is None or ended <= first):
             yield run.path("started"), {"reverse_of": run.row["reverse_of"]}

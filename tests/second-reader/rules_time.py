@@ -42,5 +42,9 @@ def runs_concurrent(survey):
     for used, runs in runs_of.items():
         runs.sort(key=in_time)
         for earlier, later in zip(runs, runs[1:]):
-            if concurrent(survey, earlier, later):
+            launched = [
+                one.row.get("launched", {}).get("pipe") == other.row["pipe"]
+                for one, other in ((earlier, later), (later, earlier))
+            ]
+            if concurrent(survey, earlier, later) and not any(launched):
                 yield later.path("started"), {"other": earlier.row["id"], "equipment": used}

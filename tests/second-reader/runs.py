@@ -12,6 +12,8 @@ from figures import FOOT, exceeds, tolerance
 # checking.md, Lengths: the structure allowance by default.
 ALLOWANCE = 5 * FOOT
 
+ENDS = ("upstream", "downstream")
+
 
 class Repeat(NamedTuple):
     """Consecutive rows that repeat rows above them."""
@@ -257,9 +259,29 @@ class Run:
             return False
         surplus = 0 if self.start is None else max(0, self.at[self.start] - self.reads)
         limit = self.length * self.metre + 2 * self.slack(self.length)
-        if self.pipe.get("length_between") != "centres":
-            limit += allowance
+        limit += (self.slope_length() - self.length) * self.metre
+        limit += self._chambers(allowance)
         return exceeds((self.far - surplus) * self.metre, limit)
+
+    def slope_length(self):
+        """The length along the slope, by the inverts, where they fall by at most 40 %."""
+        inverts = []
+        for end in ENDS:
+            structure = self.survey.row("structures", self.pipe.get(end)) or {}
+            inverts.append(self.pipe.get("inverts", {}).get(end, structure.get("invert")))
+        fall = 0 if None in inverts else abs(inverts[0] - inverts[1])
+        return math.hypot(self.length, fall if fall <= 0.4 * self.length else 0)
+
+    def _chambers(self, allowance):
+        """What a run may cover of the two structures, in metres. The map is not read."""
+        between, offset = self.pipe.get("length_between"), max(0, self.offset) * self.metre
+        if between == "centres":
+            return 0
+        if between is None:
+            return max(allowance, offset)
+        ends = [self.survey.row("structures", self.pipe.get(key)) for key in ENDS]
+        large = sum(6 for end in ends if end and end["kind"] in ("other", "pump-station"))
+        return max(allowance, large, offset + allowance)
 
     def short_of_pipe(self, allowance):
         if self.kind != "reached" or self.far is None or self.length is None:
@@ -285,6 +307,8 @@ class Run:
     def duplicates(self):
         """The nearest row above it that is the same, for each row that is the same as another."""
         found = {}
+        if self.counter.get("resolution", 0) * self.metre >= 0.3:
+            return found
         for index, row in enumerate(self.rows):
             for place in range(index - 1, max(index - 17, -1), -1):
                 other = self.rows[place]

@@ -10,6 +10,7 @@ use super::{Marks, RowView, RunView, Subject, Survey};
 use crate::grading::{GradeTotals, Grader};
 use crate::profile::Violations;
 use crate::support::corrected_grades::corrected_totals;
+use crate::support::course_marks::CourseMarks;
 use crate::support::distance_drift::{
     Drift, MIN_SHARE, camera_of, drifting_cameras, stated_length,
 };
@@ -28,6 +29,8 @@ pub struct RunSummary {
     pub run: Run,
     /// How many observations it had.
     pub observations: usize,
+    /// What they record of the course of the pipe.
+    pub(crate) course: CourseMarks,
     /// How many of them had a recorded grade.
     pub(crate) graded: usize,
     /// The distance from its zero point to its last reading, in metres.
@@ -43,6 +46,7 @@ pub struct RunSummary {
 /// Figures that are computed from the observations of a run, before they are dropped.
 pub(crate) struct RunFigures {
     observations: usize,
+    course: CourseMarks,
     graded: usize,
     travelled: Option<f64>,
     marks: Marks,
@@ -60,6 +64,7 @@ impl RunFigures {
         }
         Self {
             observations: view.run.observations.len(),
+            course: CourseMarks::of(view),
             graded: view.run.observations.iter().filter(|row| row.grades.is_some()).count(),
             travelled: view.travelled(),
             marks: view.marks(),
@@ -85,8 +90,9 @@ fn add_grades(row: &RowView<'_>, grader: &Grader<'_>, totals: &mut [GradeTotals;
 impl RunSummary {
     /// Combines a run, whose observations were dropped, with its figures.
     pub(crate) fn new(index: usize, run: Run, figures: RunFigures) -> Self {
-        let RunFigures { observations, graded, travelled, marks, totals, corrected } = figures;
-        Self { index, run, observations, graded, travelled, marks, totals, corrected }
+        let RunFigures { observations, course, graded, travelled, marks, totals, corrected } =
+            figures;
+        Self { index, run, observations, course, graded, travelled, marks, totals, corrected }
     }
 
     /// The run, or a field of it; `field` is empty or a pointer such as `/reverse_of`.

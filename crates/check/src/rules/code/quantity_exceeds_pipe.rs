@@ -9,7 +9,8 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// A quantity that is measured across the pipe is more than 1.1 times the pipe's height there.
+    /// A quantity that is measured across the pipe is more than 1.1 times the pipe's height there,
+    /// or its width if that is larger.
     ///
     /// # Exceptions
     /// - The code records a change of size.
@@ -42,6 +43,12 @@ rule! {
     /// [{"op": "replace", "path": "/runs/0/observations/3/quantities/0/value", "value": 8}]
     /// ```
     ///
+    /// An opening in the roof of a low, wide box.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/3/quantities/0/value", "value": 12},
+    ///  {"op": "replace", "path": "/pipes/0/shape", "value": "rectangular"}, {"op": "add", "path": "/pipes/0/width", "value": 24}]
+    /// ```
+    ///
     /// # Fix
     /// Correct the quantity or its unit, or the size of the pipe.
     name: "quantity-exceeds-pipe", severity: Warning, scope: Observation, since: "0.1", clause: "observations#quantities",
@@ -65,7 +72,11 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         else {
             continue;
         };
-        let Some(height) = row.cross_section().height else { return };
+        let Some(high) = row.cross_section().height else { return };
+        // What is in the roof or the invert of a wide pipe is limited by its width.
+        let wide = row.run.pipe.and_then(|view| view.pipe.width);
+        let wide = wide.map_or(0.0, |width| row.survey().millimetres(width));
+        let height = high.max(wide);
         // A measured size may differ from the nominal one.
         if amount * factor <= height * 1.1
             || !in_range(meaning, amount)
@@ -74,9 +85,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             continue;
         }
         let (name, value, unit) = (meaning.name.as_str(), quantity.value, quantity.unit);
+        let side = if wide > high { "width" } else { "height" };
         let high = (height / row.survey().head.units.section.millimetres() * 10.0).round() / 10.0;
         let message = format!(
-            "the {name} of {value} {unit} is more than the pipe's height of {high} {}",
+            "the {name} of {value} {unit} is more than the pipe's {side} of {high} {}",
             row.survey().head.units.section
         );
         out.report(row.subject(&format!("/quantities/{place}/value")), message)

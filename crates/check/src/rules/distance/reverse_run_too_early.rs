@@ -12,7 +12,9 @@ rule! {
     ///
     /// # Exactly
     /// A run with the outcome `met` was `started` at an earlier instant than the run that its
-    /// `reverse_of` names, which is of the same pipe and has another outcome than `met`.
+    /// `reverse_of` names, which is of the same pipe and has another outcome than `met`. It is not
+    /// reported if it was finished after the other was started: two cameras may work from both
+    /// ends.
     ///
     /// # Why it matters
     /// The runs are dated or joined the wrong way round; wrong dates mean wrong weather and flow.
@@ -27,6 +29,13 @@ rule! {
     /// # Passes
     /// ```json
     /// [{"op": "replace", "path": "/runs/2/started", "value": "2026-05-06T10:12:00-05:00"}]
+    /// ```
+    ///
+    /// Two cameras from both ends at once.
+    /// ```json
+    /// [{"op": "add", "path": "/equipment/-", "value": {"id": "E-3", "kind": "crawler"}}, {"op": "replace", "path": "/runs/2/equipment", "value": ["E-3"]},
+    ///  {"op": "replace", "path": "/runs/2/started", "value": "2026-05-06T10:00:00-05:00"},
+    ///  {"op": "replace", "path": "/runs/2/finished", "value": "2026-05-06T10:13:00-05:00"}]
     /// ```
     ///
     /// # Fix
@@ -48,6 +57,12 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let (Some(this), Some(first)) = (summary.started(), other.started()) else { continue };
         if let (Some(begun), Some(before)) = (instant(this), instant(first))
             && begun < before
+            && !summary
+                .run
+                .finished
+                .as_ref()
+                .and_then(instant)
+                .is_some_and(|finished| finished > before)
         {
             let id = other.run.id.as_str();
             let message = format!(

@@ -7,8 +7,8 @@ use crate::views::MediaView;
 
 rule! {
     /// # What it checks
-    /// A photo, scan or document has a duration or frame rate, or an audio file has a frame rate or
-    /// rotation.
+    /// A photo or document has a duration or frame rate, or an audio file has a frame rate or
+    /// rotation. A scan may be filmed; it has neither if its `type` is not one of video.
     ///
     /// # Why it matters
     /// The kind is wrong, or the row was copied from another file; a program that relies on the
@@ -29,6 +29,11 @@ rule! {
     /// [{"op": "add", "path": "/media/1/frame_rate", "value": 25}]
     /// ```
     ///
+    /// A filmed scan.
+    /// ```json
+    /// [{"op": "replace", "path": "/media/1/kind", "value": "scan"}]
+    /// ```
+    ///
     /// # Fix
     /// Correct the kind, or remove the number.
     name: "media-kind-contradicts", severity: Warning, scope: Media, since: "0.1", clause: "media#kind-and-type",
@@ -37,7 +42,9 @@ rule! {
 
 fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
     let media = view.media;
-    let still = matches!(media.kind, MediaKind::Photo | MediaKind::Scan | MediaKind::Document);
+    let filmed = media.media_type.as_ref().is_none_or(|of| of.starts_with("video/"));
+    let still = matches!(media.kind, MediaKind::Photo | MediaKind::Document)
+        || media.kind == MediaKind::Scan && !filmed;
     let sound = media.kind == MediaKind::Audio;
     let (field, what) = if still && media.duration.is_some() {
         ("/duration", "a duration")

@@ -13,7 +13,9 @@ rule! {
     /// - U+FFFD, the replacement character;
     /// - a control character (U+0000 to U+001F, U+007F to U+009F) other than tab, line feed and
     ///   carriage return;
-    /// - `Â` or `Ã` followed by a character from U+0080 to U+00BF;
+    /// - `Â` or `Ã` followed by a character from U+0080 to U+00BF. Two cases are text: `Ã` after
+    ///   another capital letter, before one from U+00A0 on, and either before the `»` of a
+    ///   quotation that `«` opened;
     /// - `â€`.
     ///
     /// There is one finding for the document, at the first garbled text.
@@ -39,6 +41,11 @@ rule! {
     /// # Passes
     /// ```json
     /// [{"op": "add", "path": "/runs/0/remark", "value": "45\u00b0 bend at the caf\u00e9, \u00c2ge unknown, S\u00c3O \u2014 \u201c\u00c5\u201d"}]
+    /// ```
+    ///
+    /// Portuguese in capitals.
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/remark", "value": "\u00abRUA DA MANH\u00c3\u00bb"}]
     /// ```
     ///
     /// # Fix
@@ -77,7 +84,25 @@ fn garbled(text: &str) -> bool {
     let pair = |a: char, b: char| matches!(a, 'Â' | 'Ã') && ('\u{80}'..='\u{bf}').contains(&b);
     text.contains("â€")
         || text.chars().any(|c| c == '\u{fffd}' || ('\u{80}'..='\u{9f}').contains(&c))
-        || text.chars().zip(text.chars().skip(1)).any(|(a, b)| pair(a, b))
+        || text.chars().zip(text.chars().skip(1)).any(|(a, b)| pair(a, b)) && has_pair(text)
+}
+
+/// Whether one of the pairs is not a capital letter before a mark of punctuation.
+fn has_pair(text: &str) -> bool {
+    let (mut before, mut quoted) = ([' '; 2], false);
+    for c in text.chars() {
+        let [earlier, last] = before;
+        if matches!(last, 'Â' | 'Ã') && ('\u{80}'..='\u{bf}').contains(&c) {
+            let capitals = last == 'Ã' && earlier.is_uppercase() && c >= '\u{a0}';
+            let closes = c == '»' && quoted;
+            if !(capitals || closes) {
+                return true;
+            }
+        }
+        quoted |= c == '«' && last != 'Â';
+        before = [last, c];
+    }
+    false
 }
 
 #[cfg(test)]
@@ -96,6 +121,10 @@ mod tests {
             "Gr\u{81}n",
             "â€œ",
             "LPB\u{1b}118",
+            "GoÃ»t",
+            "Â«RueÂ»",
+            "LTDÂ\u{a0}",
+            "SÃ\u{83}O",
             "\u{7f}",
         ] {
             assert!(garbled(text), "{text}");
@@ -112,6 +141,9 @@ mod tests {
             "Ä–",
             "10 ½",
             "Straße",
+            "«RUA DA MANHÃ»",
+            "MAÇÃ\u{a0}VERDE",
+            "«manhÃ»",
             "â",
             "日本",
             "one\r\n\ttwo",
