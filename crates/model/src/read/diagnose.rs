@@ -60,7 +60,7 @@ impl Diagnosis {
     /// are invalid.
     #[must_use]
     pub fn into_remains(self) -> Option<remains::Remains> {
-        remains::remains(self.value, self.problems)
+        remains::remains(self.value, &self.problems)
     }
 }
 
