@@ -53,6 +53,8 @@ def sizes(survey):
         if inches:
             circular = pipe.get("shape", "circular") == "circular"
             wrong = here > 6000 or circular and height > 144 and height in (150, 160, 200, 225)
+            tunnel = pipe.get("material") in ("brick", "stone", "corrugated-metal")
+            wrong = wrong and not (tunnel and here <= 12000)
         else:
             wrong = (here < 40 or height in (42, 48)) and not _waste(pipe)
         if wrong and _sensible(there):

@@ -125,7 +125,7 @@ def id_case_clash(survey):
     for table in ("parties", "equipment", "structures", "pipes", "runs"):
         ids = {}
         for place, row in survey.table(table):
-            kind = row["kind"] if table in ("equipment", "structures") else "joins" in row
+            kind = row.get("kind", row.get("name", "joins" in row))
             earlier = ids.setdefault((row["id"].lower(), kind), [])
             other = next((key for key in earlier if case_clash(key, row["id"])), None)
             if other is not None and row["id"] not in earlier:

@@ -228,7 +228,7 @@ def joint_spacing_irregular(survey):
             or survey.lengths_doubtful
         ):
             continue
-        coarse = run.counter.get("resolution", 0) * 4 > spacing
+        coarse = run.step * 4 > spacing
         if coarse or any(map(survey.other_pieces, run.rows)):
             continue
         at = [row["at"] for row in run.rows if row.get("joint")]

@@ -57,6 +57,13 @@ class Run:
         self.end = self._end()
         self.far = self._far()
 
+    @cached_property
+    def step(self):
+        """The smallest step of the counter; 0 if it is unknown."""
+        rows = [self.survey.row("equipment", key) or {} for key in self.row.get("equipment", ())]
+        steps = [row["counter_resolution"] for row in rows if "counter_resolution" in row]
+        return self.counter.get("resolution", max(steps, default=0))
+
     def path(self, *parts):
         return "/".join(("/runs", str(self.place)) + tuple(str(part) for part in parts))
 
@@ -307,7 +314,7 @@ class Run:
     def duplicates(self):
         """The nearest row above it that is the same, for each row that is the same as another."""
         found = {}
-        if self.counter.get("resolution", 0) * self.metre >= 0.3:
+        if self.step * self.metre >= 0.3:
             return found
         for index, row in enumerate(self.rows):
             for place in range(index - 1, max(index - 17, -1), -1):

@@ -19,8 +19,7 @@ const MAX_EARLIER_STRETCHES: usize = 32;
 pub(crate) fn duplicates(run: &RunView<'_>) -> Vec<(usize, usize)> {
     let rows = &run.run.observations;
     let mut duplicates = Vec::new();
-    let step = run.run.counter.as_ref().and_then(|counter| counter.resolution);
-    if step.is_some_and(|step| run.survey.metres(step) >= COARSE) {
+    if run.counter_step().is_some_and(|step| run.survey.metres(step) >= COARSE) {
         return duplicates;
     }
     for (index, row) in rows.iter().enumerate().skip(1) {

@@ -41,8 +41,8 @@ pub(crate) fn at(row: &RowView<'_>) -> bool {
 fn length(row: &RowView<'_>) -> f64 {
     let code = row.code;
     let place = code.and_then(|code| {
-        let amounts = code.amounts(&row.row.characterisation);
-        amounts.into_iter().position(|meaning| *meaning.name == *"length")
+        let mut amounts = code.amounts(&row.row.characterisation);
+        amounts.position(|meaning| *meaning.name == *"length")
     });
     let metres = place.and_then(|place| {
         let unit = row.row.quantities.get(place)?.unit;

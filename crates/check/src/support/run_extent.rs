@@ -127,8 +127,8 @@ fn chambers(survey: &Survey<'_>, run: &Run, pipe: &Pipe, length: f64, allowance:
     if pipe.length_between.is_none() {
         return allowance.max(offset);
     }
-    let structure = |id| survey.structure(id);
-    let ends = [structure(&pipe.upstream), pipe.downstream.as_ref().and_then(structure)];
+    let lower = pipe.downstream.as_ref().and_then(|id| survey.structure(id));
+    let ends = [survey.structure(&pipe.upstream), lower];
     let large = ends.into_iter().flatten().filter(|structure| {
         matches!(structure.kind, StructureKind::PumpStation | StructureKind::Other)
     });

@@ -66,6 +66,9 @@ pub(crate) fn fits_other_unit_only(unit: SectionUnit, pipe: &Pipe) -> bool {
     }
     match unit {
         SectionUnit::Inch => {
+            if here <= LARGEST_TUNNEL && may_be_tunnel(pipe) {
+                return false;
+            }
             let circular = pipe.shape.is_none_or(|shape| shape == Shape::Circular);
             here > *PLAUSIBLE_HEIGHTS.end()
                 || circular && height > LARGEST_CIRCULAR && NOMINAL_MILLIMETRES.contains(&height)
@@ -77,11 +80,25 @@ pub(crate) fn fits_other_unit_only(unit: SectionUnit, pipe: &Pipe) -> bool {
     }
 }
 
+/// The largest tunnel that is walked or surveyed, in millimetres; common practice, no published
+/// source.
+const LARGEST_TUNNEL: f64 = 12_000.0;
+
+/// Whether a pipe may be a tunnel: pipes of masonry and of corrugated metal are made on site, and
+/// not as small as the sizes in millimetres that can be mistaken for inches.
+fn may_be_tunnel(pipe: &Pipe) -> bool {
+    pipe.material.is_some_and(|material| {
+        material.class() == MaterialClass::Masonry || material == Material::CorrugatedMetal
+    })
+}
+
 /// Whether a pipe may be a waste by its height in millimetres: pipes of fired clay, concrete,
 /// masonry or corrugated metal are not made so small, nor in other shapes.
 fn may_be_waste(pipe: &Pipe) -> bool {
     let large = match pipe.material {
-        Some(Material::CorrugatedMetal | Material::DuctileIron | Material::BituminisedFibre) => true,
+        Some(Material::CorrugatedMetal | Material::DuctileIron | Material::BituminisedFibre) => {
+            true
+        }
         Some(material) => matches!(
             material.class(),
             MaterialClass::Clayware | MaterialClass::Concrete | MaterialClass::Masonry

@@ -95,8 +95,7 @@ fn changes_pieces(run: &RunView<'_>) -> bool {
 
 /// Whether a step of the counter is too large a part of one length.
 fn coarse(run: &RunView<'_>, spacing: f64) -> bool {
-    let step = run.run.counter.as_ref().and_then(|counter| counter.resolution);
-    step.is_some_and(|step| step.get() * 4.0 > spacing)
+    run.counter_step().is_some_and(|step| step.get() * 4.0 > spacing)
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

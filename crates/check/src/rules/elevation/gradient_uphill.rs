@@ -1,5 +1,7 @@
 //! See the rule's documentation below.
 
+use obvert_model::tables::StructureKind;
+
 use crate::sink::Sink;
 use crate::support::elevations::{any_invert_mismatch, consistent, exceeds};
 use crate::views::PipeView;
@@ -14,6 +16,7 @@ rule! {
     ///   `invert-above-ground`).
     /// - Elevations and depth of a structure whose invert is used contradict each other
     ///   (`depth-contradicts-elevations`, `invert-above-ground`).
+    /// - The pipe begins at a pumping station: it is a rising main.
     ///
     /// # Exactly
     /// The finding is at the pipe's own downstream invert, or else at its own upstream one, or else
@@ -44,6 +47,11 @@ rule! {
     /// [{"op": "replace", "path": "/pipes/0/inverts/downstream", "value": 640.5}]
     /// ```
     ///
+    /// A rising main.
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/inverts/downstream", "value": 641.7}, {"op": "replace", "path": "/structures/0/kind", "value": "pump-station"}]
+    /// ```
+    ///
     /// # Fix
     /// Correct the invert, or exchange `upstream` and `downstream`. A pipe that does rise, such as
     /// a siphon, may stay as it is.
@@ -62,6 +70,9 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let Some((upper, lower)) = view.inverts() else { return };
     let rise = (lower - upper) * survey.head.units.length.metres();
     if !exceeds(rise, out.limit("slack")) || any_invert_mismatch(view) {
+        return;
+    }
+    if view.upstream().is_some_and(|structure| structure.kind == StructureKind::PumpStation) {
         return;
     }
     let own = view.pipe.inverts.as_ref();

@@ -13,9 +13,9 @@ rule! {
     /// Two ids of structures, pipes, runs, parties or equipment differ only by case.
     ///
     /// # Exceptions
-    /// - The two structures or pieces of equipment are of different kinds, or one pipe is a lateral
-    ///   and the other is not: some owners number manholes in capitals and gullies in small
-    ///   letters.
+    /// - The two parties have different names, or the two structures or pieces of equipment are of
+    ///   different kinds, or one pipe is a lateral and the other is not: some owners number
+    ///   manholes in capitals and gullies in small letters.
     ///
     /// # Why it matters
     /// `LM-014` and `lm-014` are one manhole to a person and two to software; some databases merge
@@ -49,7 +49,7 @@ rule! {
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let head = ending.survey.head;
-    clash(head.parties.iter().map(|row| (row.id.as_str(), "")), "parties", out);
+    clash(head.parties.iter().map(|row| (row.id.as_str(), row.name.as_str())), "parties", out);
     clash(head.equipment.iter().map(|row| (row.id.as_str(), row.kind.as_str())), "equipment", out);
     clash(
         head.structures.iter().map(|row| (row.id.as_str(), row.kind.as_str())),

@@ -118,7 +118,8 @@ fn explained(ending: &Ending<'_>, view: &PipeView<'_>, stated: f64, course: f64)
         let upright = fall > course
             && (course.hypot(fall) - tolerance..=course + fall + tolerance).contains(&stated);
         let marks = CourseMarks::of_pipe(ending, view.pipe);
-        let drawn = view.pipe.path.len() >= 2;
+        // A path of two vertices is a straight line, drawn or not.
+        let drawn = view.pipe.path.len() > 2;
         return sloping
             || upright
             || marks.levels

@@ -99,8 +99,9 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         return;
     }
     let all = &map_lengths.outliers;
+    let inside = first_inside(survey, crs);
     let outside: Vec<_> =
-        all.iter().filter(|(_, position)| !near_others(survey, crs, *position)).collect();
+        all.iter().filter(|(_, position)| !near(crs, inside, *position)).collect();
     if let Some((first, _)) = outside.first().filter(|_| outside.len() > FEW) {
         let (some, of) = (outside.len(), positions(survey.head).count());
         let message = format!(
@@ -154,16 +155,21 @@ fn near_area(survey: &Survey<'_>) -> bool {
     first_near(survey).is_some()
 }
 
-/// Whether a position outside the area of use is next to those that are inside.
-fn near_others(survey: &Survey<'_>, crs: &Crs, position: Position) -> bool {
-    let outliers = &survey.map_lengths().outliers;
-    let inside = positions(survey.head)
-        .find(|(place, _)| outliers.iter().all(|(outlier, _)| outlier != place));
-    let Some((_, inside)) = inside else { return false };
-    let lonlat = |position: Position| crs.to_geographic(position.into()).ok();
-    lonlat(position).zip(lonlat(inside)).is_some_and(|(a, b)| {
-        (a[0] - b[0]).abs() <= NEIGHBOUR && (a[1] - b[1]).abs() <= NEIGHBOUR
-    })
+/// The first position inside the area of use, in degrees, if there are others outside.
+fn first_inside(survey: &Survey<'_>, crs: &Crs) -> Option<[f64; 2]> {
+    if survey.map_lengths().outliers.is_empty() {
+        return None;
+    }
+    let inside = |position: Position| crs.fit(&[position.into()]) == Ok(Fit::Inside);
+    let (_, first) = positions(survey.head).find(|(_, position)| inside(*position))?;
+    crs.to_geographic(first.into()).ok()
+}
+
+/// Whether a position is next to one that is inside the area of use.
+fn near(crs: &Crs, inside: Option<[f64; 2]>, position: Position) -> bool {
+    inside
+        .zip(crs.to_geographic(position.into()).ok())
+        .is_some_and(|(a, b)| (a[0] - b[0]).abs() <= NEIGHBOUR && (a[1] - b[1]).abs() <= NEIGHBOUR)
 }
 
 /// The west, south, east and north edge of the area of use, in degrees.

@@ -42,7 +42,7 @@ rule! {
     name: "size-implausible", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#size",
     limits: {
         "smallest" = 25.0 "mm" "the smallest pipe that is surveyed by push rod; common practice, no published source",
-        "largest" = 6000.0 "mm" "the largest pipe that is surveyed by camera; common practice, no published source",
+        "largest" = 12000.0 "mm" "the largest tunnel that is walked or surveyed by camera; common practice, no published source",
     },
     facts: { "millimetres" = Millimetres "the height or width, converted" },
 }

@@ -16,6 +16,8 @@ rule! {
     /// # Exceptions
     /// - A circular pipe of 25 mm to 50 mm that is not of clay, concrete, masonry, ductile iron,
     ///   corrugated metal or bituminised fibre, may be a waste, and does not count.
+    /// - A pipe of masonry or corrugated metal of at most 12 m, in a document in inches, may be a
+    ///   tunnel, and does not count.
     ///
     /// # Why it matters
     /// Liners are ordered and grades computed by these sizes; 200 mm as 200 in is 25 times too
