@@ -16,7 +16,7 @@ def drifting(survey, least=0.01):
             continue
         if run.length * run.metre < 20 or run.pipe.get("length_between", "centres") != "centres":
             continue
-        length = min(max(run.far, run.length), run.slope_length())
+        length = run.far if run.length <= run.far <= run.slope_length() else run.length
         shares.setdefault(camera(survey, run), []).append(run.far / length - 1)
     for key, found in shares.items():
         share = sorted(found)[len(found) // 2]
@@ -231,5 +231,9 @@ def reverse_run_too_early(survey):
             continue
         began, first = instant(run.row.get("started", "")), instant(other.row.get("started", ""))
         ended = instant(run.row.get("finished", ""))
-        if None not in (began, first) and began < first and (ended is None or ended <= first):
+        if None in (began, first) or began >= first:
+            continue
+        used = camera(survey, run)
+        same = used is not None and used == camera(survey, other)
+        if same or ended is None or ended <= first:
             yield run.path("started"), {"reverse_of": run.row["reverse_of"]}

@@ -57,7 +57,8 @@ pub(crate) fn drifting_cameras(
         let Some(length) = length(summary).filter(|metres| *metres >= MIN_LENGTH) else { continue };
         let Some(far) = far_position(ending.survey, &summary.run, summary.marks) else { continue };
         // The counter measures along the slope, and owners often on plan.
-        let length = far.max(length).min(slope_length(ending.survey, &summary.run.pipe, length));
+        let slope = slope_length(ending.survey, &summary.run.pipe, length);
+        let length = if (length..=slope).contains(&far) { far } else { length };
         by_camera.entry(camera_of(ending, &summary.run)).or_default().push((far, length));
     }
     let mut found: Vec<Drift> = by_camera

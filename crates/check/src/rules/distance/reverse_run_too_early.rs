@@ -1,8 +1,10 @@
 //! See the rule's documentation below.
 
-use obvert_model::tables::OutcomeKind;
+use jiff::Timestamp;
+use obvert_model::tables::{OutcomeKind, Run};
 
 use crate::sink::Sink;
+use crate::support::cameras::same_camera;
 use crate::support::time::instant;
 use crate::views::Ending;
 
@@ -13,7 +15,7 @@ rule! {
     /// # Exactly
     /// A run with the outcome `met` was `started` at an earlier instant than the run that its
     /// `reverse_of` names, which is of the same pipe and has another outcome than `met`. It is not
-    /// reported if it was finished after the other was started: two cameras may work from both
+    /// reported if it was finished after the other was started, with another camera: two cameras may work from both
     /// ends.
     ///
     /// # Why it matters
@@ -44,6 +46,11 @@ rule! {
     facts: { "reverse_of" = Id "the run that this one completes" },
 }
 
+/// Whether a run was finished after an instant.
+fn finished_after(run: &Run, other: Timestamp) -> bool {
+    run.finished.as_ref().and_then(instant).is_some_and(|finished| finished > other)
+}
+
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     for summary in ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Met))
     {
@@ -57,12 +64,8 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let (Some(this), Some(first)) = (summary.started(), other.started()) else { continue };
         if let (Some(begun), Some(before)) = (instant(this), instant(first))
             && begun < before
-            && !summary
-                .run
-                .finished
-                .as_ref()
-                .and_then(instant)
-                .is_some_and(|finished| finished > before)
+            && !(finished_after(&summary.run, before)
+                && !same_camera(ending.survey, &summary.run, &other.run))
         {
             let id = other.run.id.as_str();
             let message = format!(

@@ -1,6 +1,6 @@
 //! See the rule's documentation below.
 
-use obvert_model::lists::{Code, Family};
+use obvert_model::lists::Role;
 use obvert_model::tables::{Media, MediaKind};
 
 use crate::sink::Sink;
@@ -13,8 +13,8 @@ rule! {
     ///
     /// # Exceptions
     /// - The file names no run.
-    /// - The observation records no defect: its code is neither structural nor operational, and it
-    ///   has no grade. Where two pipes meet, one picture shows both.
+    /// - The observation has no grade, and is a start, an end, a photo, a remark or a connection with
+    ///   `joins`: where two pipes meet, one picture shows both.
     /// - Fewer than three are found, and no other file belongs to that run: the run is taken to be
     ///   mistyped (`unknown-run`).
     ///
@@ -99,8 +99,12 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
 /// The stills of a row that belong to another run, with their index in the row.
 fn of_another<'r>(row: RowView<'r>) -> impl Iterator<Item = (RowView<'r>, usize, &'r Media)> {
     // Where two pipes meet, one picture shows both.
-    let defect = |code: &Code| matches!(code.family, Family::Structural | Family::Operational);
-    let meets = row.row.grades.is_none() && row.code.is_some_and(|code| !defect(code));
+    let meets = row.row.grades.is_none()
+        && match row.role() {
+            Some(Role::Start | Role::Finish | Role::Stopped | Role::Photo | Role::Remark) => true,
+            Some(Role::Connection) => row.row.joins.is_some(),
+            _ => false,
+        };
     row.media().enumerate().filter(move |_| !meets).filter_map(move |(index, (_, media))| {
         let media =
             media.filter(|media| matches!(media.kind, MediaKind::Photo | MediaKind::Scan))?;
