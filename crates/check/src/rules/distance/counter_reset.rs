@@ -12,6 +12,9 @@ rule! {
     /// # Exceptions
     /// - The rows only repeat those above them (`observation-duplicate`).
     ///
+    /// # Exactly
+    /// *Reset* in Checking.
+    ///
     /// # Why it matters
     /// Every later distance is too short: a repair is dug for near the start of the pipe.
     ///
@@ -26,6 +29,14 @@ rule! {
     ///  {"op": "replace", "path": "/runs/0/observations/5/at", "value": 23.7},
     ///  {"op": "replace", "path": "/runs/0/observations/6/at", "value": 103.7},
     ///  {"op": "replace", "path": "/runs/0/surveyed", "value": 103.7}]
+    /// ```
+    ///
+    /// Two rows where the counter was set to zero. At `/runs/0/observations/4/at`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/4/at", "value": 0},
+    ///  {"op": "replace", "path": "/runs/0/observations/5/at", "value": 0},
+    ///  {"op": "replace", "path": "/runs/0/observations/6/at", "value": 20},
+    ///  {"op": "replace", "path": "/runs/0/surveyed", "value": 20}]
     /// ```
     ///
     /// # Passes

@@ -17,6 +17,10 @@ rule! {
     ///   different kinds, or one pipe is a lateral and the other is not: some owners number
     ///   manholes in capitals and gullies in small letters.
     ///
+    /// # Exactly
+    /// Each id is compared with the first of its table and kind in the same lower-case form, unless equal to
+    /// it.
+    ///
     /// # Why it matters
     /// `LM-014` and `lm-014` are one manhole to a person and two to software; some databases merge
     /// them and lose a row.

@@ -17,8 +17,9 @@ rule! {
     /// The ends are the same two structures in either order, or the same upstream structure and the
     /// same main. Pipes are distinguished, where both state it, by a different `asset`, `carries`,
     /// `height`, `width`, `shape`, `material`, `lining`, `laid`, `path` or `joins.clock`, or by a
-    /// `length`, `joins.at` or invert that differs by more than the tolerance (an invert by 0.05
-    /// m). Each pipe is compared with the first one of its ends.
+    /// `length` or `joins.at` that differs by more than the tolerance of the first pipe's, or by an
+    /// invert that differs by more than 0.05 m. Each pipe is compared with the first one of its
+    /// ends.
     ///
     /// # Why it matters
     /// One pipe under two ids gets two condition grades, and is repaired twice or not at all.

@@ -3,12 +3,15 @@
 use obvert_model::tables::MediaKind;
 
 use crate::sink::Sink;
+use crate::support::media_types::is_still;
 use crate::views::MediaView;
 
 rule! {
     /// # What it checks
-    /// A photo or document has a duration or frame rate, or an audio file has a frame rate or
-    /// rotation. A scan may be filmed; it has neither if its `type` is not one of video.
+    /// A still has a duration or frame rate, or an audio file has a frame rate or rotation.
+    ///
+    /// # Exactly
+    /// A *still* is a `photo`, a `document`, or a `scan` whose `type` is not `video/…`.
     ///
     /// # Why it matters
     /// The kind is wrong, or the row was copied from another file; a program that relies on the
@@ -28,6 +31,10 @@ rule! {
     /// ```json
     /// [{"op": "add", "path": "/media/1/frame_rate", "value": 25}]
     /// ```
+    /// A scan that is a video.
+    /// ```json
+    /// [{"op": "replace", "path": "/media/1/kind", "value": "scan"}, {"op": "add", "path": "/media/1/duration", "value": 600}]
+    /// ```
     ///
     /// A filmed scan.
     /// ```json
@@ -42,9 +49,7 @@ rule! {
 
 fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
     let media = view.media;
-    let filmed = media.media_type.as_ref().is_none_or(|of| of.starts_with("video/"));
-    let still = matches!(media.kind, MediaKind::Photo | MediaKind::Document)
-        || media.kind == MediaKind::Scan && !filmed;
+    let still = is_still(media);
     let sound = media.kind == MediaKind::Audio;
     let (field, what) = if still && media.duration.is_some() {
         ("/duration", "a duration")

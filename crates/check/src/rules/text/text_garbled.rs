@@ -1,5 +1,7 @@
 //! See the rule's documentation below.
 
+use obvert_model::misread::damage;
+
 use crate::sink::Sink;
 use crate::support::texts::UnusualText;
 use crate::views::Part;
@@ -13,12 +15,13 @@ rule! {
     /// - U+FFFD, the replacement character;
     /// - a control character (U+0000 to U+001F, U+007F to U+009F) other than tab, line feed and
     ///   carriage return;
-    /// - `Â` or `Ã` followed by a character from U+0080 to U+00BF. Two cases are text: `Ã` after
-    ///   another capital letter, before one from U+00A0 on, and either before the `»` of a
-    ///   quotation that `«` opened;
-    /// - `â€`.
+    /// - letters beyond ASCII that are UTF-8 read as an encoding of single bytes (Western, Central
+    ///   European, Cyrillic, Greek, Turkish or Baltic), such as `Ã¼` for ü and `Ĺ™` for ř. A single
+    ///   pair that can also be a letter before a dash or a quotation mark, such as `Ä–`, must be
+    ///   inside a word. `Ã` after a capital letter is text before a mark, as in `«MANHÃ»`.
     ///
-    /// There is one finding for the document, at the first garbled text.
+    /// There is one finding for the document, at the first garbled text in its order. Checked are
+    /// the texts of `text-untrimmed`.
     ///
     /// # Why it matters
     /// The letters are lost, and an id matches no record.
@@ -70,46 +73,14 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
 
 /// Whether a text shows that it was decoded with the wrong encoding.
 fn garbled(text: &str) -> bool {
-    if text
-        .bytes()
-        .any(|byte| byte < b' ' && !matches!(byte, b'\t' | b'\n' | b'\r') || byte == 0x7f)
-    {
-        return true;
-    }
-    if text.is_ascii() {
-        return false;
-    }
-    // The first byte of most Western letters in UTF-8, read as Latin-1, then a character that
-    // follows no letter.
-    let pair = |a: char, b: char| matches!(a, 'Â' | 'Ã') && ('\u{80}'..='\u{bf}').contains(&b);
-    text.contains("â€")
-        || text.chars().any(|c| c == '\u{fffd}' || ('\u{80}'..='\u{9f}').contains(&c))
-        || text.chars().zip(text.chars().skip(1)).any(|(a, b)| pair(a, b)) && has_pair(text)
-}
-
-/// Whether one of the pairs is not a capital letter before a mark of punctuation.
-fn has_pair(text: &str) -> bool {
-    let (mut before, mut quoted) = ([' '; 2], false);
-    for c in text.chars() {
-        let [earlier, last] = before;
-        if matches!(last, 'Â' | 'Ã') && ('\u{80}'..='\u{bf}').contains(&c) {
-            let capitals = last == 'Ã' && earlier.is_uppercase() && c >= '\u{a0}';
-            let closes = c == '»' && quoted;
-            if !(capitals || closes) {
-                return true;
-            }
-        }
-        quoted |= c == '«' && last != 'Â';
-        before = [last, c];
-    }
-    false
+    damage(text).is_some()
 }
 
 #[cfg(test)]
 mod tests {
     use super::garbled;
 
-    // UTF-8 read as Latin-1 or Windows-1252, made with Python's codecs.
+    // UTF-8 read as encodings of single bytes, made with Python's codecs.
     #[test]
     fn marks_of_a_wrong_encoding() {
         for text in [
@@ -126,6 +97,10 @@ mod tests {
             "LTDÂ\u{a0}",
             "SÃ\u{83}O",
             "\u{7f}",
+            "PĹ™Ă­bram",
+            "РўСЂСѓР±Р°",
+            "Ξ£Ο‰Ξ»Ξ®Ξ½Ξ±Ο‚",
+            "Å½vyro gatvÄ—",
         ] {
             assert!(garbled(text), "{text}");
         }
@@ -142,10 +117,12 @@ mod tests {
             "10 ½",
             "Straße",
             "«RUA DA MANHÃ»",
-            "MAÇÃ\u{a0}VERDE",
-            "«manhÃ»",
+            "AMANHÃ\u{a0}CEDO",
             "â",
             "日本",
+            "Příbram",
+            "Труба",
+            "Σωλήνας",
             "one\r\n\ttwo",
         ] {
             assert!(!garbled(text), "{text}");
