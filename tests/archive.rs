@@ -38,7 +38,13 @@ fn surveys_of_any_format_are_packed_and_unpacked_unchanged() {
     let packed =
         run(&["archive", "pack", "a.json", "b.json", "c.xml", "a.json", "-o", "all.obvert.jsonl"]);
     assert!(packed.status.success(), "{}", stderr(&packed));
-    assert_eq!(stderr(&packed).trim(), "3 surveys packed; 1 duplicate skipped");
+    assert_eq!(
+        stderr(&packed).lines().collect::<Vec<_>>(),
+        [
+            "note: a.json: is the same survey as a.json; skipped",
+            "3 surveys packed; 1 duplicate with the same content skipped",
+        ]
+    );
     let text = fs::read_to_string(folder.path().join("all.obvert.jsonl")).unwrap();
     assert_eq!(text.lines().count(), 3);
     // An archive can be packed into another one.
@@ -141,6 +147,61 @@ fn invalid_lines_are_reported_with_their_number() {
     // Commands for one survey refuse an archive, and name the command that unpacks it.
     let convert = run(&["convert", "all.jsonl", "-o", "x.xml"]);
     assert!(stderr(&convert).contains("obvert archive unpack"), "{}", stderr(&convert));
+}
+
+/// Every survey that has the id of another one is reported with its source, and can be set aside:
+/// each content is then in one of the two archives.
+#[test]
+fn all_duplicates_are_reported_and_can_be_set_aside() {
+    let folder = folder();
+    let run = |arguments: &[&str]| obvert_in(folder.path(), arguments);
+    let mut files = vec!["a.json".to_owned()];
+    for number in 1..=29 {
+        let mut value: Value = serde_json::from_str(&survey("a", false)).unwrap();
+        // The first three have the same content.
+        value["language"] = format!("en-x-{}", number.max(3)).into();
+        let name = format!("month-{number}.json");
+        fs::write(folder.path().join(&name), value.to_string()).unwrap();
+        files.push(name);
+    }
+    let pack = |more: &[&str]| {
+        let mut arguments = vec!["archive", "pack"];
+        arguments.extend(files.iter().map(String::as_str));
+        run(&[&arguments, more].concat())
+    };
+    let refused = pack(&["-o", "all.jsonl"]);
+    assert_eq!(refused.status.code(), Some(2));
+    let text = stderr(&refused);
+    for number in [1, 4, 29] {
+        let clash = format!(
+            "obvert: month-{number}.json: has the same id \"a\" as a.json, but its content differs"
+        );
+        assert!(text.contains(&clash), "{text}");
+    }
+    assert!(text.contains("note: month-3.json: is the same survey as month-1.json; skipped"));
+    assert!(text.contains("27 surveys have the id of a different one, so nothing was packed"));
+    assert!(text.contains("--set-aside FILE"), "{text}");
+    assert!(!folder.path().join("all.jsonl").exists());
+
+    let packed = pack(&["b.json", "-o", "all.jsonl", "--set-aside", "aside.jsonl"]);
+    assert!(packed.status.success(), "{}", stderr(&packed));
+    assert_eq!(
+        stderr(&packed).lines().last(),
+        Some(
+            "2 surveys packed; 2 duplicates with the same content skipped; 27 surveys with the id \
+             of a different one written to aside.jsonl"
+        )
+    );
+    let lines = |file: &str| fs::read_to_string(folder.path().join(file)).unwrap().lines().count();
+    assert_eq!((lines("all.jsonl"), lines("aside.jsonl")), (2, 27));
+    // Neither file is overwritten, the two are not the same, and no empty file is written.
+    assert!(
+        stderr(&pack(&["-o", "new.jsonl", "--set-aside", "aside.jsonl"])).contains("--replace")
+    );
+    let same = pack(&["-o", "new.jsonl", "--set-aside", "./new.jsonl"]);
+    assert!(stderr(&same).contains("is the archive itself"), "{}", stderr(&same));
+    let none = run(&["archive", "pack", "b.json", "-o", "b.jsonl", "--set-aside", "none.jsonl"]);
+    assert!(none.status.success() && !folder.path().join("none.jsonl").exists());
 }
 
 #[test]

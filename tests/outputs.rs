@@ -133,7 +133,10 @@ fn every_line_is_valid_by_its_schema() {
     let kinds: Vec<&str> = lines.iter().filter_map(|line| line["line"].as_str()).collect();
     assert_eq!(kinds.first(), Some(&"report"));
     assert_eq!(kinds.last(), Some(&"end"));
-    assert_eq!(lines.last().expect("a line")["listed"].as_u64(), Some(lines.len() as u64 - 2));
+    let end = lines.last().expect("a line");
+    assert_eq!(end["documents"], 3);
+    assert_eq!(end["unread"], 1);
+    assert_eq!(end["listed"].as_u64(), Some(lines.len() as u64 - 2 - 3));
 }
 
 #[test]

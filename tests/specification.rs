@@ -286,13 +286,15 @@ fn the_classes_of_conformance_are_defined() {
     assert!(first.contains("BCP 14") && first.contains("RFC 2119") && first.contains("RFC 8174"));
     for (class, home) in [
         ("Document", "format/conformance.md"),
+        ("Supplied file", "format/conformance.md"),
         ("Reader", "format/conformance.md"),
         ("Writer", "format/conformance.md"),
         ("Converter", "formats/README.md"),
         ("Checker", "checking/README.md"),
     ] {
         assert!(chapters[home].contains(&format!("\n## {class}\n")), "{class}");
-        assert!(first.contains(&format!("[{class}]({home}#{})", class.to_lowercase())), "{class}");
+        let anchor = class.to_lowercase().replace(' ', "-");
+        assert!(first.contains(&format!("[{class}]({home}#{anchor})")), "{class}");
     }
 }
 
@@ -305,6 +307,24 @@ fn prose_names_rules_that_exist() {
             assert!(name.starts_with("family-") || known.contains(name), "{chapter}: {name}");
         }
     }
+}
+
+/// A rule that another rule or a doubt can silence says exactly when it applies: its text has
+/// *Exactly* wherever it has *Exceptions*, and neither repeats the other.
+#[test]
+fn rules_with_exceptions_are_exact() {
+    use obvert::check::Section;
+    let inexact: Vec<&str> = obvert::check::catalogue()
+        .iter()
+        .filter(|rule| {
+            let [exceptions, exactly] =
+                [Section::Exceptions, Section::Exactly].map(|section| rule.section(section));
+            exactly.is_empty() && !exceptions.is_empty()
+                || !exactly.is_empty() && exactly == exceptions
+        })
+        .map(|rule| rule.name)
+        .collect();
+    assert_eq!(inexact, Vec::<&str>::new());
 }
 
 /// The chapter on the canonical form gives this survey as the example of the layout for files.

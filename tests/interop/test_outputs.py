@@ -85,6 +85,8 @@ def table(report, text, name):
     counted = collections.Counter(row["severity"] for row in findings)
     expect(counted == collections.Counter(f["severity"] for f in report["findings"]), f"{name}: {dict(counted)} in the CSV")
     expect(all(None not in row and None not in row.values() for row in rows), f"{name}: every row has every cell")
+    ids = [report["documents"][finding.get("document", 0)].get("id", "") for finding in report["findings"]]
+    expect([row["document"].lstrip("'") for row in findings] == [key.lstrip("'") for key in ids], f"{name}: each row has the survey's id")
     same = all(
         row["message"].lstrip("'") == finding["message"].lstrip("'")
         and (row["distance"] == "" or float(row["distance"]) == finding["distance"])
@@ -104,9 +106,13 @@ def number(cell):
 
 def lines(report, text, name):
     rows = [json.loads(line) for line in text.decode("utf-8").split("\n")[:-1]]
-    kinds = [row["line"] for row in rows]
-    expect(kinds == ["report", *["finding"] * len(report["findings"]), "end"], f"{name}: {len(rows)} JSON lines")
-    expect(rows[0]["totals"] == rows[-1]["totals"] == report["totals"], f"{name}: totals at both ends")
+    due = ["report"]
+    for index in range(len(report["documents"])):
+        due += ["document", *["finding" for finding in report["findings"] if finding.get("document", 0) == index]]
+    expect([row["line"] for row in rows] == [*due, "end"], f"{name}: {len(rows)} JSON lines")
+    expect(rows[-1]["totals"] == report["totals"], f"{name}: totals at the end")
+    ids = [row.get("id") for row in rows if row["line"] == "document"]
+    expect(ids == [document.get("id") for document in report["documents"]], f"{name}: the ids of the surveys")
 
 
 with tempfile.TemporaryDirectory() as folder:

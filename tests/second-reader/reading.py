@@ -217,4 +217,6 @@ def problems(value):
             if item[0] == "missing-key" or item not in once:
                 found.append(item)
             once.add(item)
-    return found
+    # The schema of one version says nothing about a document of another.
+    version = ("unknown-word", "/obvert")
+    return [version] if version in once else found

@@ -7,6 +7,8 @@ from figures import FOOT, exceeds, instant
 from reading import SCHEMA
 from rules_length import CAMERAS, past_pipe
 
+# Outcomes that go with either way to close a run.
+EITHER = ("met", "as-ordered")
 REASONS = SCHEMA["$defs"]["StopReason"]["enum"]
 
 
@@ -14,14 +16,14 @@ REASONS = SCHEMA["$defs"]["StopReason"]["enum"]
 def distance_negative(survey):
     for run in survey.runs:
         for index, row in enumerate(run.rows):
-            key = (
-                "at"
-                if row["at"] < run.reads
-                else "to" if row.get("to", run.reads) < run.reads else None
-            )
-            if key is None or (key == "at" and not run.disordered and run.fits[index] is not None):
-                continue
-            yield run.path("observations", index, key), {"distance": row[key], "reads": run.reads}
+            keys = ("at",) if survey.never_stretch(row) else ("at", "to")
+            key = next((key for key in keys if row.get(key, run.reads) < run.reads), None)
+            slipped = not run.disordered and run.fits[index] is not None
+            if key and not (key == "at" and slipped):
+                yield run.path("observations", index, key), {
+                    "distance": row[key],
+                    "reads": run.reads,
+                }
             if index == 0 and key == "at":
                 break  # the counter's set-up is wrong, not each row
 
@@ -75,7 +77,8 @@ def decimal_slip(survey):
 def observation_past_run_end(survey):
     for run in survey.runs:
         for index, row in enumerate(run.rows):
-            key = next((key for key in ("at", "to") if key in row and run.beyond(row[key])), None)
+            keys = ("at",) if survey.never_stretch(row) else ("at", "to")
+            key = next((key for key in keys if key in row and run.beyond(row[key])), None)
             if key is None or index and run.beyond(run.at[index - 1]):
                 continue
             if key == "to" or run.disordered or run.fits[index] is None:
@@ -84,11 +87,13 @@ def observation_past_run_end(survey):
 
 @rule("warning")
 def start_missing(survey):
-    if not survey.has_role("start"):
+    if survey.list is None:
         return
     for run in survey.runs:
         if not run.rows:
             yield run.path(), {}
+        elif not survey.has_role("start"):
+            continue
         elif not run.disordered and run.start is None and run.rows[0]["code"] in survey.codes:
             yield run.path("observations", 0), {"code": run.rows[0]["code"]}
 
@@ -103,6 +108,7 @@ def finish_missing(survey):
             and not run.disordered
             and run.closing is None
             and run.rows[-1]["code"] in survey.codes
+            and not (run.kind in EITHER and survey.role(run.rows[-1]) == "remark")
         ):
             yield run.path("observations", len(run.rows) - 1), {"code": run.rows[-1]["code"]}
 
@@ -113,10 +119,8 @@ def outcome_contradicts_rows(survey):
         if run.closing is None or run.kind is None:
             continue
         row = run.rows[run.closing]
-        agrees = {"stopped": ("stopped",), "reached": ("finish",), "met": ("finish", "stopped")}[
-            run.kind
-        ]
-        if survey.role(row) not in agrees:
+        agrees = {"stopped": ("stopped",), "reached": ("finish",)}
+        if survey.role(row) not in agrees.get(run.kind, ("finish", "stopped")):
             yield run.path("outcome", "kind"), {"code": row["code"], "outcome": run.kind}
             continue
         reason = run.row["outcome"].get("reason")
@@ -128,9 +132,10 @@ def outcome_contradicts_rows(survey):
 @rule("warning")
 def stopped_without_reason(survey):
     for run in survey.runs:
-        if run.kind != "stopped" or "reason" in run.row["outcome"]:
+        if run.kind != "stopped" or "reason" in run.row["outcome"] or run.disordered:
             continue
-        if run.closing is None or not run.rows[run.closing].get("characterisation"):
+        closing = {} if run.closing is None else run.rows[run.closing]
+        if not closing.get("characterisation"):
             yield run.path("outcome"), {}
 
 

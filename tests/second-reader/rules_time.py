@@ -2,7 +2,7 @@
 
 from catalogue import rule
 from figures import instant
-from rules_length import camera
+from rules_length import CAMERAS
 
 
 def times(run):
@@ -22,25 +22,31 @@ def timed(run):
     return began is not None and (ended is None or ended >= began)
 
 
+def cameras(survey, run):
+    """The cameras that a run names."""
+    rows = ((key, survey.row("equipment", key)) for key in run.row.get("equipment", ()))
+    return {key for key, row in rows if row and row["kind"] in CAMERAS}
+
+
 def concurrent(survey, first, second):
     """Whether the later of two runs of one camera began before the other had finished."""
-    used = camera(survey, first)
-    if used is None or used != camera(survey, second) or not (timed(first) and timed(second)):
+    shared = cameras(survey, first) & cameras(survey, second)
+    if not (shared and timed(first) and timed(second)):
         return False
     earlier, later = sorted((first, second), key=in_time)
-    ended = times(earlier)[1]
-    return ended is not None and times(later)[0] < ended
+    return times(later)[0] < in_time(earlier)[1]
 
 
 @rule("warning")
 def runs_concurrent(survey):
-    runs_of = {}
-    for run in survey.runs:
-        used = camera(survey, run)
-        if used is not None and timed(run):
-            runs_of.setdefault(used, []).append(run)
-    for used, runs in runs_of.items():
-        runs.sort(key=in_time)
-        for earlier, later in zip(runs, runs[1:]):
-            if concurrent(survey, earlier, later):
-                yield later.path("started"), {"other": earlier.row["id"], "equipment": used}
+    found = {}
+    for row in survey.document.get("equipment", ()):
+        runs = [run for run in survey.runs if timed(run) and row["id"] in cameras(survey, run)]
+        last = None
+        for run in sorted(runs, key=in_time):
+            if last is not None and times(run)[0] < in_time(last)[1]:
+                facts = {"other": last.row["id"], "equipment": row["id"]}
+                found.setdefault((last.place, run.place), (run.path("started"), facts))
+            if last is None or in_time(run)[1] > in_time(last)[1]:
+                last = run
+    yield from found.values()

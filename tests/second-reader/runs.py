@@ -274,6 +274,25 @@ class Run:
     def centred(self):
         return self.counter.get("zero") == "structure-centre" or "offset" in self.counter
 
+    def changes(self, role):
+        """Whether a row records this change of the cross-section."""
+        return any(self.survey.role(row) == role for row in self.rows)
+
+    def elsewhere(self, role):
+        """Whether the run may have begun in what another run says that the pipe changes to."""
+        others = (run for run in self.survey.runs if run.row["pipe"] == self.row["pipe"])
+        return (
+            self.kind != "reached"
+            and not self.changes(role)
+            and any(run.changes(role) for run in others)
+        )
+
+    @property
+    def excess(self):
+        """By which share of its length the run exceeds the pipe."""
+        surplus = 0 if self.start is None else max(0, self.at[self.start] - self.reads)
+        return (self.far - surplus) * self.metre / (self.length * self.metre) - 1
+
     def past_pipe(self, allowance):
         if self.far is None or self.length is None:
             return False

@@ -37,19 +37,20 @@ class Survey:
         scheme = SCHEMES.get((grading.get("scheme"), grading.get("version")))
         if scheme is None or self.list is None:
             return None
-        wanted = scheme["code_list"]["list"]
+        wanted, version = scheme["code_list"]["list"], scheme["code_list"]["version"]
         linked = (
             link["list"] == wanted and link.get("fit", "exact") == "exact"
             for code in self.list["codes"]
             for link in code.get("same_as", ())
         )
-        other = LISTS.get((wanted, scheme["code_list"]["version"]), {})
+        other = LISTS.get((wanted, version), {})
         back = (
             link["list"] == self.list["id"] and link.get("fit", "exact") == "exact"
             for code in other.get("codes", ())
             for link in code.get("same_as", ())
         )
-        return scheme if wanted == self.list["id"] or any(linked) or any(back) else None
+        own = (wanted, version) == (self.list["id"], self.list["version"])
+        return scheme if own or any(linked) or any(back) else None
 
     def table(self, name):
         """The places and rows of a table."""

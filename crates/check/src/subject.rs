@@ -1,6 +1,8 @@
 //! What a finding is about: a location in the document, and the pipe, run and observation that it
 //! belongs to.
 
+#[cfg(feature = "diagnose")]
+use obvert_model::read::PartialRun;
 use obvert_model::tables::Run;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -95,8 +97,18 @@ impl Subject {
         let tokens: Vec<&str> = self.path.split('/').skip(1).take(2).collect();
         let [table, row] = tokens.as_slice() else { return };
         let row = row.parse::<usize>().ok();
-        let Some(record) = row.and_then(|row| head.get(*table)?.get(row)) else { return };
-        if *table == "pipes" {
+        let record = row.and_then(|row| head.get(*table)?.get(row));
+        record.into_iter().for_each(|record| self.complete_from_record(record, &pipe_of));
+    }
+
+    /// The same for a location in a row of such a table.
+    #[cfg(feature = "diagnose")]
+    pub(crate) fn complete_from_record(
+        &mut self,
+        record: &Value,
+        pipe_of: impl Fn(&str) -> Option<String>,
+    ) {
+        if self.path.starts_with("/pipes/") {
             self.pipe = text(record, "id");
             return;
         }
@@ -104,6 +116,23 @@ impl Subject {
         self.run = text(record, "run");
         self.distance = number(record, "at").filter(|_| self.run.is_some());
         self.pipe = text(record, "pipe").or_else(|| pipe_of(self.run.as_deref()?));
+    }
+
+    /// The same for a location in a row of a run: the run with its observations, or one of them.
+    #[cfg(feature = "diagnose")]
+    pub(crate) fn complete_from_row(&mut self, found: &PartialRun, row: &Value) {
+        let full = |text: &Option<String>| text.clone().filter(|text| !text.is_empty());
+        (self.pipe, self.run) = (full(&found.pipe), full(&found.id));
+        let tokens: Vec<&str> = self.path.split('/').skip(3).take(2).collect();
+        let ["observations", index] = tokens.as_slice() else { return };
+        let Ok(index) = index.parse::<usize>() else { return };
+        let row = match row.get("observations") {
+            Some(rows) => rows.get(index),
+            None => Some(row),
+        };
+        let Some(row) = row else { return };
+        self.observation = text(row, "id");
+        self.distance = number(row, "at");
     }
 
     /// The same for a location in a run.

@@ -21,8 +21,9 @@ pub(crate) enum Archive {
 
 #[derive(Debug, Args)]
 #[command(
-    after_help = "A survey that was already packed is skipped. If two different surveys have the \
-same id, nothing is written.\n\n\
+    after_help = "A survey that was already packed, with the same id and content, is skipped and \
+reported. If surveys have the id of a different one, each is reported and nothing is packed, unless \
+--set-aside is given.\n\n\
 Exit status: 0 on success, 2 on failure."
 )]
 pub(crate) struct Pack {
@@ -39,7 +40,11 @@ pub(crate) struct Pack {
     /// Add a code list of your own (JSON) that the tables of --layout use.
     #[arg(long = "code-list", value_name = "FILE", requires = "layout")]
     pub(crate) code_lists: Vec<PathBuf>,
-    /// Overwrite OUT if it exists.
+    /// Pack the first survey of each id, and write different surveys with the same id to this
+    /// archive.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) set_aside: Option<PathBuf>,
+    /// Overwrite OUT, and the file of --set-aside, if they exist.
     #[arg(long)]
     pub(crate) replace: bool,
 }

@@ -1,5 +1,7 @@
 //! `obvert archive`: files with one survey per line, read and written one survey at a time.
 
+mod known;
+
 use std::collections::HashMap;
 use std::fs::{self, File};
 use std::io::{self, BufRead, BufReader, Write};
@@ -8,12 +10,13 @@ use std::path::{Path, PathBuf};
 use obvert::convert::{Format, json};
 use obvert::model::archive::{self, Line};
 use obvert::model::tables::Document;
-use obvert::model::text::Digest;
 use obvert::model::write;
 use serde_json::json;
 
+use self::known::{Known, Standing};
 use super::{convert, print};
 use crate::args::{Archive, ArchiveList, ListFormat, Pack, Unpack};
+use crate::atomic_output::AtomicFile;
 use crate::input::{self, ByLayout, Input, is_archive};
 use crate::render::{count, progress};
 use crate::{Failure, Status, atomic_output, lists, render};
@@ -65,32 +68,6 @@ pub(super) fn input<'l>(path: &Path, line: Line) -> Result<Input<'l>, Failure> {
     Input::of_line(&path.display().to_string(), line.number, line.text)
 }
 
-/// The documents that were read so far, by id.
-#[derive(Default)]
-struct Known(HashMap<String, (String, Digest)>);
-
-impl Known {
-    /// Whether a document is new; `false` for a duplicate. A different document with the same id is
-    /// an error.
-    fn is_new(&mut self, document: &Document, name: &str) -> Result<bool, Failure> {
-        let digest = write::digest(document)?;
-        match self.0.get(document.head.id.as_str()) {
-            None => {
-                self.0.insert(document.head.id.to_string(), (name.to_owned(), digest));
-                Ok(true)
-            }
-            Some((_, same)) if *same == digest => Ok(false),
-            Some((first, _)) => Err(format!(
-                "{name}: has the same id {:?} as {first}, but its content differs; give the later \
-                 survey its own \
-                 id and name the earlier one in `revises`",
-                document.head.id.as_str()
-            )
-            .into()),
-        }
-    }
-}
-
 /// The tables at a path, for a layout: the path itself, or the tables in the folder, by name. Other
 /// files in the folder are reported and skipped.
 fn tables(path: &Path, by: &ByLayout) -> Result<Vec<PathBuf>, Failure> {
@@ -139,17 +116,22 @@ fn tables(path: &Path, by: &ByLayout) -> Result<Vec<PathBuf>, Failure> {
 }
 
 /// What was packed so far.
-struct Packing {
+struct Packing<'s> {
     known: Known,
     packed: usize,
-    duplicates: usize,
+    /// Surveys that were packed already, with the same content.
+    same: usize,
+    /// Surveys with the id of another survey and another content.
+    clashes: usize,
     invalid: usize,
+    /// Where surveys go that have the id of another one.
+    aside: Option<&'s mut AtomicFile>,
     stage: progress::Stage,
 }
 
-impl Packing {
-    /// Adds a survey to the archive. If it is not valid, its problems are reported and counted, so
-    /// that the others are read too.
+impl Packing<'_> {
+    /// Adds a survey to the archive. If it is not valid, or has the id of another survey, that is
+    /// reported and counted, so that the others are read too.
     fn add(&mut self, input: &mut Input<'_>, sink: &mut dyn Write) -> Result<(), Failure> {
         let name = input.name().to_owned();
         self.stage.update(|| format!("packing {name}, {} packed", count(self.packed, "survey")));
@@ -163,11 +145,28 @@ impl Packing {
                 return Ok(());
             }
         };
-        if self.known.is_new(&document, &name)? {
-            archive::write(&document, sink)?;
-            self.packed += 1;
-        } else {
-            self.duplicates += 1;
+        match self.known.add(&document, &name)? {
+            Standing::New => {
+                archive::write(&document, sink)?;
+                self.packed += 1;
+            }
+            Standing::Same(same) => {
+                self.same += 1;
+                render::note(&format!("{name}: is the same survey as {same}; skipped"));
+            }
+            Standing::Clash(first) => {
+                self.clashes += 1;
+                let id = document.head.id.as_str();
+                let clash =
+                    format!("{name}: has the same id {id:?} as {first}, but its content differs");
+                match &mut self.aside {
+                    Some(aside) => {
+                        aside.write(|sink| archive::write(&document, sink))?;
+                        render::note(&format!("{clash}; set aside"));
+                    }
+                    None => render::failure(&*Failure::from(clash)),
+                }
+            }
         }
         Ok(())
     }
@@ -194,15 +193,53 @@ impl Packing {
         Ok(())
     }
 
-    /// Refuses to write an archive if a survey was not valid.
+    /// Refuses to write an archive if a survey was not valid, or could not be packed for its id.
     fn finish(&self, with_layout: bool) -> Result<(), Failure> {
-        let files = match self.invalid {
-            0 => return Ok(()),
-            1 => "1 survey is not valid".to_owned(),
-            several => format!("{several} surveys are not valid"),
-        };
-        let by = if with_layout { " with the same --layout" } else { "" };
-        Err(format!("{files}, so nothing was packed; run obvert check{by} for details").into())
+        let mut why = Vec::new();
+        match self.invalid {
+            0 => {}
+            1 => why.push("1 survey is not valid".to_owned()),
+            several => why.push(format!("{several} surveys are not valid")),
+        }
+        match self.clashes {
+            clashes if clashes == 0 || self.aside.is_some() => {}
+            1 => why.push("1 survey has the id of a different one".to_owned()),
+            several => why.push(format!("{several} surveys have the id of a different one")),
+        }
+        if why.is_empty() {
+            return Ok(());
+        }
+        let mut advice = Vec::new();
+        if self.invalid > 0 {
+            let by = if with_layout { " with the same --layout" } else { "" };
+            advice.push(format!("run obvert check{by} for details"));
+        }
+        if self.clashes > 0 && self.aside.is_none() {
+            advice.push(
+                "give each survey its own id, and name the survey that it replaces, if any, in \
+                 `revises`; or give --set-aside FILE to pack the first survey of each id and write \
+                 the others to FILE"
+                    .to_owned(),
+            );
+        }
+        let (why, advice) = (why.join(", and "), advice.join("; "));
+        Err(format!("{why}, so nothing was packed; {advice}").into())
+    }
+
+    /// What was packed and what was not, in a sentence.
+    fn account(&self, aside: Option<&Path>) -> String {
+        let mut account = format!("{} packed", count(self.packed, "survey"));
+        if self.same > 0 {
+            let same = count(self.same, "duplicate");
+            account.push_str(&format!("; {same} with the same content skipped"));
+        }
+        if let Some(aside) = aside.filter(|_| self.clashes > 0) {
+            let (clashes, aside) = (count(self.clashes, "survey"), aside.display());
+            account.push_str(&format!(
+                "; {clashes} with the id of a different one written to {aside}"
+            ));
+        }
+        account
     }
 }
 
@@ -218,11 +255,23 @@ fn pack(arguments: &Pack) -> Result<Status, Failure> {
         Some(path) => Some(lists::layout(path, lists::code_lists(&arguments.code_lists)?)?),
         None => None,
     };
+    let mut aside = match &arguments.set_aside {
+        Some(path) if atomic_output::is_same_file(path, &arguments.output) => {
+            let name = path.display();
+            return Err(
+                format!("--set-aside {name}: is the archive itself; name another file").into()
+            );
+        }
+        Some(path) => Some(AtomicFile::begin(path, arguments.replace)?),
+        None => None,
+    };
     let mut packing = Packing {
         known: Known::default(),
         packed: 0,
-        duplicates: 0,
+        same: 0,
+        clashes: 0,
         invalid: 0,
+        aside: aside.as_mut(),
         stage: progress::stage("packing"),
     };
     let mut pack_all = |sink: &mut dyn Write| -> Result<(), Failure> {
@@ -241,14 +290,14 @@ fn pack(arguments: &Pack) -> Result<Status, Failure> {
     } else {
         atomic_output::write_file(&arguments.output, arguments.replace, |sink| pack_all(sink))?;
     }
-    let Packing { packed, duplicates, stage, .. } = packing;
-    drop(stage);
-    let skipped = match duplicates {
-        0 => String::new(),
-        duplicates => format!("; {} skipped", count(duplicates, "duplicate")),
-    };
+    let (account, clashes) = (packing.account(arguments.set_aside.as_deref()), packing.clashes);
+    drop(packing);
+    // Without surveys, there is no file.
+    if let Some(aside) = aside.filter(|_| clashes > 0) {
+        aside.keep()?;
+    }
     // The archive is written whether or not standard error can be written.
-    let _ = writeln!(anstream::stderr(), "{} packed{skipped}", count(packed, "survey"));
+    let _ = writeln!(anstream::stderr(), "{account}");
     Ok(Status::Success)
 }
 

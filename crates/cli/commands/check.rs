@@ -3,6 +3,7 @@
 use std::fs;
 use std::path::Path;
 
+use obvert::check::output::Summary;
 use obvert::check::{Checker, Finding, Report, Settings, Severity};
 use obvert::convert::Format;
 use obvert::model::read::{ProblemKind, locate_all};
@@ -34,6 +35,7 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
         None => input::surveys(&arguments.files),
     };
     let mut merged: Option<Report> = None;
+    let mut summary = Summary::default();
     let mut failed = false;
     // With a baseline, the text has to wait: which findings are new is known at the end.
     let mut waiting = Vec::new();
@@ -54,13 +56,19 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
             render::failure(&*error);
             checker.unread(&name, &error.to_string())
         });
+        outputs.add(&report, summary.documents)?;
+        summary.add(&report);
         match &mut merged {
+            // Of an archive of any size, only what is needed at the end is kept.
+            _ if !outputs.wants_all() => {}
             None => merged = Some(report),
             Some(merged) => merged.merge(report),
         }
     }
-    let Some(mut report) = merged else { return Ok(Status::Success) };
-    if let Some(earlier) = &earlier {
+    if summary.documents == 0 {
+        return Ok(Status::Success);
+    }
+    if let (Some(earlier), Some(report)) = (&earlier, &mut merged) {
         report.compare_with(
             earlier,
             arguments.baseline.as_ref().map(|path| path.display().to_string()).as_deref(),
@@ -68,9 +76,10 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
         for (document, input) in &waiting {
             outputs.text(input, &report.of_document(*document))?;
         }
+        summary = Summary::of(report);
     }
-    outputs.finish(&report)?;
-    Ok(match report.worst() {
+    outputs.finish(merged.as_ref(), &summary)?;
+    Ok(match summary.worst() {
         _ if failed => Status::Failed,
         Some(worst) if worst >= severity(arguments.deny) => Status::Findings,
         _ => Status::Success,

@@ -1,23 +1,43 @@
 //! The outputs of `obvert check`: the report in one format on standard output, and in others in
-//! files.
+//! files. Formats that need one survey at a time are written while the surveys are checked.
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
-use obvert::check::output::{csv, github, html, jsonl, junit, sarif};
+use obvert::check::output::{Summary, csv, github, html, jsonl, junit, sarif};
 use obvert::check::{Report, Severity, catalogue};
 
 use super::check::severity;
 use super::print;
 use crate::args::{Check, ReportFormat};
+use crate::atomic_output::AtomicFile;
 use crate::input::Input;
 use crate::{Failure, atomic_output, render};
+
+/// A format that is written to a file.
+struct Also {
+    format: ReportFormat,
+    path: PathBuf,
+    /// The file, if it is written while the surveys are checked.
+    file: Option<AtomicFile>,
+}
+
+/// A part of a report that is written survey by survey.
+enum Piece<'r> {
+    /// The report of a survey; that many surveys were written before.
+    Documents(&'r Report, usize),
+    /// What all surveys add up to.
+    End(&'r Summary),
+}
 
 /// The requested formats.
 pub(super) struct Outputs {
     format: ReportFormat,
-    also: Vec<(ReportFormat, PathBuf)>,
+    also: Vec<Also>,
+    /// Whether formats that need one survey at a time are written at once; otherwise the report of
+    /// each survey is kept until the end.
+    streams: bool,
     replace: bool,
     all: bool,
     deny: Severity,
@@ -28,7 +48,9 @@ pub(super) struct Outputs {
 impl Outputs {
     /// Refuses at the start what could not be written at the end.
     pub(super) fn new(arguments: &Check) -> Result<Self, Failure> {
-        let mut also: Vec<(ReportFormat, PathBuf)> = Vec::new();
+        // Which findings are new is known at the end.
+        let streams = arguments.baseline.is_none();
+        let mut also: Vec<Also> = Vec::new();
         for text in &arguments.also {
             let known: Vec<String> =
                 ReportFormat::value_variants().iter().map(|format| word(*format)).collect();
@@ -49,7 +71,7 @@ impl Outputs {
                 )
                 .into());
             }
-            if also.iter().any(|(_, other)| atomic_output::is_same_file(other, &file)) {
+            if also.iter().any(|other| atomic_output::is_same_file(&other.path, &file)) {
                 return Err(format!(
                     "--also {text:?}: another --also names that file; name another"
                 )
@@ -67,11 +89,15 @@ impl Outputs {
                 .into());
             }
             atomic_output::may_write(&file, arguments.replace)?;
-            also.push((format, file));
+            also.push(Also { format, path: file, file: None });
+        }
+        for also in also.iter_mut().filter(|also| streams && is_streamed(also.format)) {
+            also.file = Some(AtomicFile::begin(&also.path, arguments.replace)?);
         }
         Ok(Self {
             format: arguments.format,
             also,
+            streams,
             replace: arguments.replace,
             all: arguments.all,
             deny: severity(arguments.deny),
@@ -84,7 +110,34 @@ impl Outputs {
     }
 
     fn text_to_file(&self) -> bool {
-        self.also.iter().any(|(format, _)| *format == ReportFormat::Text)
+        self.also.iter().any(|also| also.format == ReportFormat::Text)
+    }
+
+    /// Whether the reports of all surveys are needed at the end.
+    pub(super) fn wants_all(&self) -> bool {
+        let formats = || self.also.iter().map(|also| also.format).chain([self.format]);
+        !self.streams || formats().any(|format| !is_streamed(format))
+    }
+
+    /// Writes the report of one survey in the formats that need no more; `before` are those that
+    /// were written already.
+    pub(super) fn add(&mut self, report: &Report, before: usize) -> Result<(), Failure> {
+        self.piece(&Piece::Documents(report, before))
+    }
+
+    fn piece(&mut self, piece: &Piece<'_>) -> Result<(), Failure> {
+        if self.streams && is_streamed(self.format) {
+            let mut bytes = Vec::new();
+            write_piece(self.format, piece, &mut bytes)?;
+            print(&bytes)?;
+        }
+        for also in &mut self.also {
+            if let Some(file) = &mut also.file {
+                file.write(|sink| write_piece(also.format, piece, sink))
+                    .map_err(|error| atomic_output::named(&also.path, error.into()))?;
+            }
+        }
+        Ok(())
     }
 
     /// Writes the findings of one survey as text, if text is requested.
@@ -100,14 +153,39 @@ impl Outputs {
         Ok(())
     }
 
-    /// Writes everything else, once all surveys have been checked.
-    pub(super) fn finish(mut self, report: &Report) -> Result<(), Failure> {
+    /// Writes everything else, once all surveys have been checked. `report` has them all if a
+    /// format needs that.
+    pub(super) fn finish(
+        mut self,
+        report: Option<&Report>,
+        summary: &Summary,
+    ) -> Result<(), Failure> {
+        if self.streams {
+            self.piece(&Piece::End(summary))?;
+        }
+        for also in &mut self.also {
+            if let Some(file) = also.file.take() {
+                file.keep()?;
+            }
+        }
+        match report {
+            Some(report) => self.whole(report),
+            None => Ok(()),
+        }
+    }
+
+    /// Writes the formats that need the reports of all surveys.
+    fn whole(mut self, report: &Report) -> Result<(), Failure> {
         let readable = report.documents.iter().any(|document| document.info.error.is_none());
         let rules = catalogue().len();
+        let streams = self.streams;
+        let waits = |format: ReportFormat| !(streams && is_streamed(format));
         if self.format != ReportFormat::Text {
-            let mut bytes = Vec::new();
-            self.write(self.format, report, &mut bytes)?;
-            print(&bytes)?;
+            if waits(self.format) {
+                let mut bytes = Vec::new();
+                self.write(self.format, report, &mut bytes)?;
+                print(&bytes)?;
+            }
         } else if readable {
             render::out(|out| render::findings::summary(out, report, rules))?;
         }
@@ -124,9 +202,9 @@ impl Outputs {
             }
             self.text = text;
         }
-        for (format, file) in &self.also {
-            atomic_output::write_file(file, self.replace, |sink| {
-                self.write(*format, report, sink)
+        for also in self.also.iter().filter(|also| waits(also.format)) {
+            atomic_output::write_file(&also.path, self.replace, |sink| {
+                self.write(also.format, report, sink)
             })?;
         }
         Ok(())
@@ -158,6 +236,35 @@ impl Outputs {
             }
         }
         Ok(())
+    }
+}
+
+/// Whether a format is written survey by survey.
+fn is_streamed(format: ReportFormat) -> bool {
+    matches!(format, ReportFormat::Jsonl | ReportFormat::Csv)
+}
+
+fn write_piece(
+    format: ReportFormat,
+    piece: &Piece<'_>,
+    sink: &mut dyn Write,
+) -> std::io::Result<()> {
+    match (format, piece) {
+        (ReportFormat::Jsonl, Piece::Documents(report, before)) => {
+            if *before == 0 {
+                jsonl::begin(report, sink)?;
+            }
+            jsonl::documents(report, *before, sink)
+        }
+        (ReportFormat::Jsonl, Piece::End(summary)) => jsonl::end(summary, sink),
+        (ReportFormat::Csv, Piece::Documents(report, before)) => {
+            if *before == 0 {
+                csv::begin(report, sink)?;
+            }
+            csv::documents(report, sink)
+        }
+        (ReportFormat::Csv, Piece::End(summary)) => csv::end(summary, sink),
+        _ => Ok(()),
     }
 }
 

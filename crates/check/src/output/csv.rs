@@ -1,5 +1,5 @@
-//! A table for a spreadsheet (RFC 4180): one row per finding, and rows for what could not be read,
-//! was not run or is not listed.
+//! A table for a spreadsheet (RFC 4180): one row per finding, and rows for what could not be read
+//! or run, is suppressed or is not listed.
 //!
 //! ```
 //! use obvert_check::{Checker, MINIMAL, Settings, output};
@@ -20,9 +20,10 @@ use std::io::{self, Write};
 
 use serde_json::Value;
 
-use super::{advice_on, name_of, unlisted};
+use super::summary::by_document;
+use super::{NotRunTotal, Summary, advice_on, count, unlisted};
 use crate::finding::Finding;
-use crate::report::{NotRun, ProfileIdentity, Report};
+use crate::report::{CheckedDocument, ProfileIdentity, Report, Suppressed};
 
 /// The column headings.
 const HEADINGS: [&str; 20] = [
@@ -53,26 +54,76 @@ const HEADINGS: [&str; 20] = [
 /// # Errors
 /// If the sink fails.
 pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
-    let mut table = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(sink);
+    begin(report, sink)?;
+    documents(report, sink)?;
+    end(&Summary::of(report), sink)
+}
+
+/// Writes the headings, and a row for the profile, if there is one. To write any number of reports
+/// without keeping them, call [`documents`] for each after this, and [`end`] with their [`Summary`].
+///
+/// # Errors
+/// If the sink fails.
+pub fn begin(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
+    let mut table = table(sink);
     table.write_record(HEADINGS)?;
-    let entries = not_read(report)
-        .chain(profile(report))
-        .chain(suppressed(report))
-        .chain(not_run(report, "not-run", &report.not_run))
-        .chain(not_run(report, "not-applicable", &report.not_applicable))
-        .chain(not_read_in_part(report))
-        .chain(not_listed(report))
-        .chain(baseline(report));
-    for entry in entries {
+    if let Some(ProfileIdentity { id, version, digest, .. }) = &report.profile {
+        let message = format!("checked against the profile {id} {version}, {digest}").into();
+        let entry = Entry { entry: "profile", message, ..Entry::default() };
         write_cells(&mut table, entry.cells())?;
     }
-    for finding in &report.findings {
-        write_cells(&mut table, finding_cells(report, finding))?;
+    table.flush()
+}
+
+/// Writes the rows of a report's documents: what limits the result, then the findings.
+///
+/// # Errors
+/// If the sink fails.
+pub fn documents(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
+    let mut table = table(sink);
+    for (document, own) in report.documents.iter().zip(by_document(report)) {
+        let suppressed = own.suppressed.into_iter().map(|part| suppressed(document, part));
+        let entries = not_read(document).into_iter().chain(incomplete(document)).chain(suppressed);
+        for entry in entries {
+            write_cells(&mut table, entry.cells())?;
+        }
+        for finding in own.findings {
+            write_cells(&mut table, finding_cells(report, finding))?;
+        }
+    }
+    table.flush()
+}
+
+/// Writes the last rows: rules that could not be run, findings that are not listed, and the
+/// comparison with an earlier report.
+///
+/// # Errors
+/// If the sink fails.
+pub fn end(summary: &Summary, sink: &mut dyn Write) -> io::Result<()> {
+    let mut table = table(sink);
+    let not_run = summary.not_run.iter().map(not_run);
+    let not_listed = unlisted(&summary.rules).map(|(rule, listed, total)| {
+        let message = format!("{listed} of {total} findings are listed").into();
+        Entry { entry: "not-listed", rule: rule.into(), message, ..Entry::default() }
+    });
+    let baseline = summary.baseline.iter().map(|baseline| {
+        let message = format!(
+            "compared with an earlier report: {} already known, {} resolved",
+            baseline.known, baseline.resolved
+        );
+        Entry { entry: "baseline", message: message.into(), ..Entry::default() }
+    });
+    for entry in not_run.chain(not_listed).chain(baseline) {
+        write_cells(&mut table, entry.cells())?;
     }
     table.flush()
 }
 
 type Table<'s> = csv::Writer<&'s mut dyn Write>;
+
+fn table(sink: &mut dyn Write) -> Table<'_> {
+    csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(sink)
+}
 
 /// A row by column, in the order of [`HEADINGS`].
 type Cells<'r> = [Cow<'r, str>; HEADINGS.len()];
@@ -86,9 +137,9 @@ fn write_cells(table: &mut Table<'_>, cells: Cells<'_>) -> io::Result<()> {
 struct Entry<'r> {
     entry: &'static str,
     severity: &'static str,
-    rule: &'r str,
+    rule: Cow<'r, str>,
     message: Cow<'r, str>,
-    document: &'r str,
+    document: Option<&'r CheckedDocument>,
     facts: String,
 }
 
@@ -97,89 +148,57 @@ impl<'r> Entry<'r> {
         let mut cells = <Cells<'r>>::default();
         cells[0] = self.entry.into();
         cells[1] = self.severity.into();
-        cells[2] = self.rule.into();
+        cells[2] = self.rule;
         cells[3] = self.message;
-        cells[5] = self.document.into();
+        cells[5] = self.document.and_then(id_of).unwrap_or_default().into();
+        cells[6] = self.document.and_then(file_of).unwrap_or_default().into();
         cells[17] = self.facts.into();
         cells
     }
 }
 
-fn not_read(report: &Report) -> impl Iterator<Item = Entry<'_>> {
-    report.documents.iter().filter_map(|document| {
-        Some(Entry {
-            entry: "not-read",
-            severity: "error",
-            message: document.info.error.as_deref()?.into(),
-            document: name_of(document),
-            ..Entry::default()
-        })
-    })
+fn id_of(document: &CheckedDocument) -> Option<&str> {
+    document.info.id.as_deref()
 }
 
-fn profile(report: &Report) -> impl Iterator<Item = Entry<'_>> {
-    report.profile.iter().map(|profile| {
-        let ProfileIdentity { id, version, digest, .. } = profile;
-        let message = format!("checked against the profile {id} {version}, {digest}").into();
-        Entry { entry: "profile", message, ..Entry::default() }
-    })
+fn file_of(document: &CheckedDocument) -> Option<&str> {
+    document.info.file.as_deref()
 }
 
-fn suppressed(report: &Report) -> impl Iterator<Item = Entry<'_>> {
-    report.suppressed.iter().map(|suppressed| Entry {
-        entry: if suppressed.expired { "suppression-ended" } else { "suppressed" },
-        rule: &suppressed.rule,
-        message: suppressed.reason.as_str().into(),
-        document: report.documents.get(suppressed.document).map(name_of).unwrap_or_default(),
-        facts: suppressed.count.to_string(),
+fn not_read(document: &CheckedDocument) -> Option<Entry<'_>> {
+    Some(Entry {
+        entry: "not-read",
+        severity: "error",
+        message: document.info.error.as_deref()?.into(),
+        document: Some(document),
         ..Entry::default()
     })
 }
 
-/// A row for each rule and document.
-fn not_run<'r>(
-    report: &'r Report,
-    entry: &'static str,
-    all: &'r [NotRun],
-) -> impl Iterator<Item = Entry<'r>> {
-    all.iter().flat_map(move |not_run| {
-        let documents = not_run.documents.iter().filter_map(|index| report.documents.get(*index));
-        let rows = move |document| {
-            not_run.rules.iter().map(move |rule| Entry {
-                entry,
-                rule,
-                message: not_run.why.as_str().into(),
-                document: name_of(document),
-                ..Entry::default()
-            })
-        };
-        documents.flat_map(rows)
-    })
+fn incomplete(document: &CheckedDocument) -> Option<Entry<'_>> {
+    let message = document.incomplete()?.into();
+    Some(Entry { entry: "part-not-read", message, document: Some(document), ..Entry::default() })
 }
 
-fn not_read_in_part(report: &Report) -> impl Iterator<Item = Entry<'_>> {
-    report.documents.iter().filter_map(|document| {
-        let message = document.incomplete()?.into();
-        let document = name_of(document);
-        Some(Entry { entry: "part-not-read", message, document, ..Entry::default() })
-    })
+fn suppressed<'r>(document: &'r CheckedDocument, suppressed: &'r Suppressed) -> Entry<'r> {
+    Entry {
+        entry: if suppressed.expired { "suppression-ended" } else { "suppressed" },
+        rule: suppressed.rule.as_str().into(),
+        message: suppressed.reason.as_str().into(),
+        document: Some(document),
+        facts: suppressed.count.to_string(),
+        ..Entry::default()
+    }
 }
 
-fn not_listed(report: &Report) -> impl Iterator<Item = Entry<'_>> {
-    unlisted(report).map(|(rule, listed, total)| {
-        let message = format!("{listed} of {total} findings are listed").into();
-        Entry { entry: "not-listed", rule, message, ..Entry::default() }
-    })
-}
-
-fn baseline(report: &Report) -> impl Iterator<Item = Entry<'_>> {
-    report.baseline.iter().map(|baseline| {
-        let message = format!(
-            "compared with an earlier report: {} already known, {} resolved",
-            baseline.known, baseline.resolved
-        );
-        Entry { entry: "baseline", message: message.into(), ..Entry::default() }
-    })
+fn not_run(not_run: &NotRunTotal) -> Entry<'_> {
+    let NotRunTotal { why, rules, documents } = not_run;
+    Entry {
+        entry: "not-run",
+        rule: rules.join(" ").into(),
+        message: format!("{why}, in {}", count(*documents, "document")).into(),
+        ..Entry::default()
+    }
 }
 
 fn finding_cells<'r>(report: &'r Report, finding: &'r Finding) -> Cells<'r> {
@@ -203,8 +222,8 @@ fn finding_cells<'r>(report: &'r Report, finding: &'r Finding) -> Cells<'r> {
         Cow::from(&*finding.rule),
         Cow::from(&finding.message),
         help,
-        optional(document.map(name_of)),
-        optional(at.map(|at| at.file.as_str())),
+        optional(document.and_then(id_of)),
+        optional(at.map(|at| at.file.as_str()).or_else(|| document.and_then(file_of))),
         number(at.map(|at| at.line)),
         number(at.and_then(|at| at.column)),
         optional(at.and_then(|at| at.heading.as_deref())),

@@ -82,7 +82,7 @@ pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
             command(sink, "warning", &[("title", "a part could not be read")], &message)?;
         }
     }
-    for (rule, listed, total) in unlisted(report) {
+    for (rule, listed, total) in unlisted(&report.rules) {
         let message =
             format!("{rule}: {} of {} findings are listed", thousands(listed), thousands(total));
         command(sink, "warning", &[("title", "not all listed")], &message)?;

@@ -22,12 +22,15 @@ pub mod jsonl;
 #[cfg(feature = "junit")]
 pub mod junit;
 pub mod sarif;
+mod summary;
+
+pub use self::summary::{NotRunTotal, Summary};
 
 use obvert_model::read::ProblemKind;
 
 use crate::catalogue::{catalogue, find};
 use crate::finding::{Finding, Severity};
-use crate::report::{CheckedDocument, OwnRule, Report};
+use crate::report::{CheckedDocument, OwnRule, Report, RuleTotal};
 use crate::rule::{self, Rule, Section};
 use obvert_model::Location;
 
@@ -160,9 +163,8 @@ pub(crate) fn advice_on(report: &Report, rule: &str) -> Option<String> {
 }
 
 /// The rules with findings that were counted but not listed, with the number listed and the total.
-pub(crate) fn unlisted(report: &Report) -> impl Iterator<Item = (&str, usize, usize)> {
-    report
-        .rules
+pub(crate) fn unlisted(rules: &[RuleTotal]) -> impl Iterator<Item = (&str, usize, usize)> {
+    rules
         .iter()
         .filter(|rule| rule.listed < rule.total)
         .map(|rule| (rule.rule.as_str(), rule.listed, rule.total))

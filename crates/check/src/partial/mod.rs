@@ -11,9 +11,7 @@ mod structural;
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-use obvert_model::read::{
-    Diagnosis, PartialReader, PartialRun, Problem, ReadError, Readable, ReadableRuns,
-};
+use obvert_model::read::{Diagnosis, PartialReader, Problem, ReadError, Readable, ReadableRuns};
 use obvert_model::tables::Run;
 
 use self::damage::{Damage, leads_into};
@@ -61,24 +59,27 @@ impl Checker {
         let Some(mut reader) = PartialReader::new(source)? else { return Ok(None) };
         let mut structural = Structural::new(self.keep());
         let mut pipes = HashMap::new();
-        let has_problems = !reader.head_problems().is_empty();
+        let in_head = !reader.head_damage().is_empty();
         while let Some(found) = reader.next_run()? {
-            if let Some(damage) = &found.damage {
-                structural
-                    .add(&damage.problems, |subject| subject.complete_from_run(&damage.value));
+            for damage in &found.damage {
+                structural.add(&damage.problems, |subject| {
+                    subject.complete_from_row(&found, &damage.value);
+                });
             }
-            if has_problems {
-                pipes.extend(pipe_of(&found));
+            if in_head && let (Some(run), Some(pipe)) = (found.id, found.pipe) {
+                pipes.insert(run, pipe);
             }
         }
-        let (head, problems) = (reader.head(), reader.head_problems());
-        structural.add(problems, |subject| {
-            subject.complete_from_table(head, |run| pipes.get(run).cloned());
-        });
+        for damage in reader.head_damage() {
+            structural.add(&damage.problems, |subject| {
+                subject.complete_from_record(&damage.value, |run| pipes.get(run).cloned());
+            });
+        }
         if structural.is_empty() {
             return Ok(None);
         }
-        let without_rules = unreadable(problems);
+        let of_head = reader.head_damage().first();
+        let without_rules = unreadable(of_head.map_or(&[], |damage| &damage.problems));
         let readable = reader.into_readable();
         let read_again = readable.as_ref().and_then(|readable| ReadableRuns::new(source, readable));
         let mut report = match (&readable, read_again) {
@@ -179,17 +180,6 @@ struct Again<'s>(ReadableRuns<'s>);
 impl RunSource for Again<'_> {
     fn next_run(&mut self) -> Option<Run> {
         self.0.next()
-    }
-}
-
-/// The id of a run and the pipe that it went through, as far as they are texts.
-fn pipe_of(found: &PartialRun) -> Option<(String, String)> {
-    match (&found.damage, &found.run) {
-        (Some(damage), _) => {
-            let text = |key: &str| Some(damage.value.get(key)?.as_str()?.to_owned());
-            Some((text("id")?, text("pipe")?))
-        }
-        (None, run) => run.as_ref().map(|run| (run.id.to_string(), run.pipe.to_string())),
     }
 }
 

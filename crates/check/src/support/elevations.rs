@@ -15,12 +15,14 @@ pub(crate) fn exceeds(value: f64, limit: f64) -> bool {
     value > limit + 1e-6
 }
 
-/// How far the depth and the elevations of a structure disagree, in metres, if all three are given
-/// and the invert is not above the ground.
+/// How far the depth and the elevations of a structure disagree, in metres, if all three are given,
+/// the depth is not negative and the invert is not above the ground.
 pub(crate) fn disagreement(survey: &Survey<'_>, structure: &Structure) -> Option<f64> {
     let (ground, invert) = (structure.ground?, structure.invert?);
     let between = (ground.get() - invert.get()) * survey.head.units.length.metres();
-    (between >= 0.0).then_some((between - survey.metres(structure.depth?)).abs())
+    // Another rule reports a negative depth.
+    let depth = structure.depth.filter(|depth| depth.get() >= 0.0)?;
+    (between >= 0.0).then_some((between - survey.metres(depth)).abs())
 }
 
 /// Whether a structure's elevations do not contradict each other.

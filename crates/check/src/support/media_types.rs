@@ -1,6 +1,6 @@
 //! Detects the type of a media file from its first bytes, to compare it with the type in its row.
 
-use obvert_model::tables::MediaKind;
+use obvert_model::tables::{Media, MediaKind};
 
 /// How many first bytes are needed.
 pub(crate) const HEAD: usize = 4096;
@@ -16,6 +16,18 @@ pub(crate) fn fits(kind: MediaKind, media_type: &str) -> bool {
         }
         MediaKind::Scan => !media_type.starts_with("audio/"),
         _ => true,
+    }
+}
+
+/// Whether a media file has no time: a photo, a document, or a scan that is not a video.
+pub(crate) fn is_still(media: &Media) -> bool {
+    match media.kind {
+        MediaKind::Photo | MediaKind::Document => true,
+        MediaKind::Scan => media
+            .media_type
+            .as_ref()
+            .is_none_or(|media_type| !media_type.to_ascii_lowercase().starts_with("video/")),
+        _ => false,
     }
 }
 

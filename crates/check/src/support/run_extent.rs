@@ -65,6 +65,9 @@ pub(crate) struct RunExtent {
     pub(crate) far: f64,
     /// How long the pipe is.
     pub(crate) length: f64,
+    /// By which share of its length the run exceeds the pipe, without what the counter showed too
+    /// much from the start.
+    pub(crate) excess: f64,
 }
 
 impl RunExtent {
@@ -96,8 +99,12 @@ pub(crate) fn beyond_pipe(
     let reads = run.counter.as_ref().and_then(|counter| counter.reads).map_or(0.0, Length::get);
     let surplus = marks.start.map_or(0.0, |start| (start.get() - reads).max(0.0))
         * survey.head.units.length.metres();
-    exceeds(far - surplus, length + 2.0 * tolerance(length) + structures)
-        .then_some(RunExtent { far, length })
+    let excess = (far - surplus) / length - 1.0;
+    exceeds(far - surplus, length + 2.0 * tolerance(length) + structures).then_some(RunExtent {
+        far,
+        length,
+        excess,
+    })
 }
 
 /// Whether the run is shorter than its pipe by more than the tolerance and `allowance` metres for

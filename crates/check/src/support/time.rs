@@ -85,10 +85,18 @@ pub(crate) fn run_span(run: &Run) -> Option<(Timestamp, Timestamp)> {
     (started <= finished).then_some((started, finished))
 }
 
-/// Whether two runs were made at the same time. One may begin in the second in which the other
+/// When a run occupied its camera: from its beginning to its end, or to its beginning if it states
+/// no end. `None` if it ended before it began.
+pub(crate) fn camera_span(run: &Run) -> Option<(Timestamp, Timestamp)> {
+    let started = instant(run.started.as_ref()?)?;
+    let finished = run.finished.as_ref().and_then(instant).unwrap_or(started);
+    (started <= finished).then_some((started, finished))
+}
+
+/// Whether two runs were made at the same time. One may begin at the instant at which the other
 /// ends.
 pub(crate) fn overlap_in_time(a: &Run, b: &Run) -> bool {
-    match (run_span(a), run_span(b)) {
+    match (camera_span(a), camera_span(b)) {
         (Some(a), Some(b)) => a.0 < b.1 && b.0 < a.1,
         _ => false,
     }

@@ -116,6 +116,9 @@ impl<'s> Facts<'s> {
             duplicates: OnceCell::new(),
             repeated_rows: OnceCell::new(),
             overlapping_stretches: OnceCell::new(),
+            shift: OnceCell::new(),
+            terms: OnceCell::new(),
+            late_offsets: OnceCell::new(),
         }
     }
 }

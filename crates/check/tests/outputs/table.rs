@@ -54,8 +54,34 @@ fn a_row_per_finding_without_formulas() {
         assert!(rows.iter().all(|row| row.len() == HEADINGS.len()), "{name}");
         let findings: Vec<&Vec<String>> = rows.iter().filter(|row| row[0] == "finding").collect();
         assert_eq!(findings.len(), report.findings.len(), "{name}");
+        // Other rows limit the result. What merely did not apply is not one.
+        let others = rows.iter().skip(1).filter(|row| row[0] != "finding");
+        let entries: BTreeSet<&str> = others.map(|row| row[0].as_str()).collect();
+        let limits = [
+            "profile",
+            "not-read",
+            "part-not-read",
+            "suppressed",
+            "suppression-ended",
+            "not-run",
+            "not-listed",
+            "baseline",
+        ];
+        assert!(entries.iter().all(|entry| limits.contains(entry)), "{name}: {entries:?}");
         for (row, finding) in findings.iter().zip(&report.findings) {
             assert_eq!(row[column("rule")], finding.rule, "{name}");
+            let document = &report.documents[finding.document];
+            assert_eq!(
+                row[column("document")].trim_start_matches('\''),
+                document.info.id.as_deref().unwrap_or_default().trim_start_matches('\''),
+                "{name}"
+            );
+            let file = finding.at.as_ref().map(|at| &at.file).or(document.info.file.as_ref());
+            assert_eq!(
+                row[column("file")].trim_start_matches('\''),
+                file.expect("a file"),
+                "{name}"
+            );
             assert_eq!(
                 row[column("message")].trim_start_matches('\''),
                 finding.message.trim_start_matches('\''),

@@ -172,7 +172,8 @@ fn split(cell: &str) -> Vec<String> {
     items
 }
 
-/// A number as spreadsheets write it: digits with a decimal point, a sign, an exponent.
+/// A number as people and spreadsheets write it: digits with a sign, a decimal point and an
+/// exponent. Unlike in JSON, leading zeros, a plus sign and a point at either end are allowed.
 pub(crate) fn number(cell: &str) -> Result<Value, CellError> {
     if !is_number(cell) {
         let hint = if is_number(&cell.replacen(',', ".", 1)) {
@@ -237,6 +238,9 @@ mod tests {
             ("1E+05", json!(100_000.0)),
             ("+4", json!(4)),
             (".5", json!(0.5)),
+            ("5.", json!(5.0)),
+            ("007", json!(7)),
+            ("-00.50e+1", json!(-5.0)),
         ];
         for (cell, value) in cases {
             assert_eq!(number(cell), Ok(value), "{cell}");

@@ -85,35 +85,44 @@ pub(super) fn noting_duplicates(source: &[u8]) -> Result<(Value, Vec<String>), s
     Ok((value, duplicates.found.into_inner()))
 }
 
-/// A document in parts: its head as a value, and the text of its runs.
+/// An object in parts: some of its members as text, the rest as a value.
 #[cfg(feature = "diagnose")]
 pub(super) struct Parted<'s> {
-    pub(super) head: Value,
-    /// The pointers of duplicate keys in the head.
+    pub(super) rest: Value,
+    /// The pointers of duplicate keys in the rest.
     pub(super) duplicates: Vec<String>,
-    pub(super) runs: Option<&'s str>,
+    /// The members that are kept as text, in the order of the source.
+    pub(super) apart: Vec<(String, &'s str)>,
 }
 
-/// Parses a document without its runs; `None` if it is not an object, or has runs twice.
+/// Parses an object without some of its members; `None` if it is not an object, or has one of them
+/// twice.
 #[cfg(feature = "diagnose")]
-pub(super) fn parted(source: &str) -> Result<Option<Parted<'_>>, serde_json::Error> {
-    let duplicates = Duplicates::default();
-    let mut runs: Option<&RawValue> = None;
-    let mut repeated = false;
+pub(super) fn parted<'s>(
+    source: &'s str,
+    keys: &[&str],
+) -> Result<Option<Parted<'s>>, serde_json::Error> {
     if !source.trim_start().starts_with('{') {
         return Ok(None);
     }
+    let duplicates = Duplicates::default();
+    let mut apart = Vec::new();
     let mut reader = serde_json::Deserializer::from_str(source);
-    let visitor = Parts { duplicates: &duplicates, runs: &mut runs, repeated: &mut repeated };
-    let head = reader.deserialize_map(visitor)?;
+    let visitor = Parts { keys, duplicates: &duplicates, apart: &mut apart };
+    let rest = reader.deserialize_map(visitor)?;
     reader.end()?;
+    let repeated = apart
+        .iter()
+        .enumerate()
+        .any(|(at, (key, _))| apart[..at].iter().any(|(earlier, _)| earlier == key));
     let duplicates = duplicates.found.into_inner();
-    Ok((!repeated).then(|| Parted { head, duplicates, runs: runs.map(RawValue::get) }))
+    Ok((!repeated).then_some(Parted { rest, duplicates, apart }))
 }
 
-/// The position after the opening bracket of the runs of a document.
+/// The position after the opening bracket of a member of an object that is a list, in a source that
+/// is JSON.
 #[cfg(feature = "diagnose")]
-pub(super) fn runs_in(source: &str) -> Option<usize> {
+pub(super) fn list_in(source: &str, member: &str) -> Option<usize> {
     let mut at = scan::skip_space(source.as_bytes(), 0) + 1;
     loop {
         let bytes = source.as_bytes();
@@ -121,44 +130,44 @@ pub(super) fn runs_in(source: &str) -> Option<usize> {
         let end = scan::string_end(bytes, at)?;
         let key = serde_json::from_str::<String>(source.get(at..end)?).ok()?;
         let value = scan::skip_space(bytes, scan::skip_space(bytes, end) + 1);
-        if key == "runs" {
-            return Some(value + 1);
+        if key == member {
+            return (bytes.get(value) == Some(&b'[')).then_some(value + 1);
         }
         at = scan::skip_space(bytes, scan::value_end(bytes, value)?) + 1;
     }
 }
 
-/// Reads the head of a document as a value, and keeps the text of its runs.
+/// Reads an object as a value, and keeps some of its members as text.
 #[cfg(feature = "diagnose")]
 struct Parts<'d, 's> {
+    keys: &'d [&'d str],
     duplicates: &'d Duplicates,
-    runs: &'d mut Option<&'s RawValue>,
-    repeated: &'d mut bool,
+    apart: &'d mut Vec<(String, &'s str)>,
 }
 
 #[cfg(feature = "diagnose")]
 impl<'s> Visitor<'s> for Parts<'_, 's> {
     type Value = Value;
     fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str("an obvert document")
+        f.write_str(Value::EXPECTED)
     }
     fn visit_map<A: MapAccess<'s>>(self, mut source: A) -> Result<Value, A::Error> {
-        let mut head = Map::new();
+        let mut rest = Map::new();
         while let Some(key) = source.next_key::<String>()? {
-            if key == "runs" {
-                *self.repeated |= self.runs.replace(source.next_value()?).is_some();
+            if self.keys.contains(&key.as_str()) {
+                self.apart.push((key, source.next_value::<&RawValue>()?.get()));
                 continue;
             }
             let above = self.duplicates.enter(format_args!("{}", token(&key)));
-            if head.contains_key(&key) {
+            if rest.contains_key(&key) {
                 self.duplicates.note();
             }
             let seed = Seed { duplicates: Some(self.duplicates), tree: PhantomData };
             let value = source.next_value_seed(seed)?;
             self.duplicates.leave(above);
-            head.insert(key, value);
+            rest.insert(key, value);
         }
-        Ok(Value::Object(head))
+        Ok(Value::Object(rest))
     }
 }
 

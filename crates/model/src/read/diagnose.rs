@@ -60,7 +60,7 @@ impl Diagnosis {
     /// are invalid.
     #[must_use]
     pub fn into_remains(self) -> Option<remains::Remains> {
-        remains::remains(self.value, self.problems)
+        remains::remains(self.value, &self.problems)
     }
 }
 
@@ -188,6 +188,7 @@ fn diagnose_as(source: &[u8], subject: Subject) -> Result<Diagnosis, ReadError> 
         any::noting_duplicates(&tame).map_err(|error| stopped::syntax(source, 0, &error))?;
     let mut problems = problems_as(&value, subject);
     problems.splice(0..0, duplicates.into_iter().map(repeated_key));
+    keep_version_only(&mut problems, subject);
     deduplicate(&mut problems);
     if subject == Subject::Document {
         fix::add_fixes(&value, &mut problems);
@@ -219,6 +220,7 @@ pub(super) fn problems_of(part: &Value, duplicates: Vec<String>, holder: &str) -
     let duplicates = duplicates.into_iter().map(|pointer| format!("{holder}{pointer}"));
     let mut problems: Vec<Problem> = duplicates.map(repeated_key).collect();
     problems.extend(problems_as(part, Subject::Document));
+    keep_version_only(&mut problems, Subject::Document);
     deduplicate(&mut problems);
     fix::add_fixes(part, &mut problems);
     problems
@@ -254,8 +256,24 @@ fn problems_as(value: &Value, subject: Subject) -> Vec<Problem> {
                 .map(|duplicate| duplicate.problem(span::Span::default())),
         );
     }
+    keep_version_only(&mut problems, subject);
     deduplicate(&mut problems);
     problems
+}
+
+/// Keeps only the problem of an unknown version, if a document has one. What is wrong by this
+/// version's schema may be right by that of the other.
+#[cfg(feature = "diagnose")]
+fn keep_version_only(problems: &mut Vec<Problem>, subject: Subject) {
+    if subject == Subject::Document && problems.iter().any(is_of_version) {
+        problems.retain(is_of_version);
+    }
+}
+
+/// Whether a problem is that the version of the document is not known.
+#[cfg(feature = "diagnose")]
+pub(super) fn is_of_version(problem: &Problem) -> bool {
+    problem.kind == ProblemKind::UnknownWord && problem.pointer == "/obvert"
 }
 
 /// Keeps one problem of each kind and pointer, since one value can violate several keywords of the

@@ -184,11 +184,11 @@ impl IdWatch {
     }
 }
 
-/// The problem of a run whose id an earlier run has.
+/// The problem of a row whose id an earlier row has.
 #[cfg(feature = "diagnose")]
-pub(super) fn duplicate_run(run: &str, id: &str, first: usize) -> Problem {
-    let first = Some(format!("/runs/{first}"));
-    Duplicate { pointer: format!("{run}/id"), id: id.to_owned(), first }.problem(Span::default())
+pub(super) fn duplicate_row(row: &str, id: &str, first: String) -> Problem {
+    Duplicate { pointer: format!("{row}/id"), id: id.to_owned(), first: Some(first) }
+        .problem(Span::default())
 }
 
 /// The duplicate ids of a document that may be invalid otherwise.

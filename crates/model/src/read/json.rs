@@ -460,6 +460,15 @@ impl<'de, A: MapAccess<'de>> MapAccess<'de> for KeysBefore<A> {
     }
 }
 
+/// The head, and the position after the opening bracket of the runs, or the end of a source without
+/// runs. `None` if the source is not JSON, or its head is not sound.
+#[cfg(feature = "diagnose")]
+pub(super) fn head_and_runs(text: &str) -> Option<(Head, usize)> {
+    let (head, runs) = any_order(text).ok()?;
+    let at = if runs.rest == Rest::NoRuns { text.len() } else { runs.at };
+    Some((head, at))
+}
+
 /// Parses the whole source and reads the head, in any order of keys.
 fn any_order(text: &str) -> Result<(Head, Elements<'_>), Error> {
     struct Apart;

@@ -64,7 +64,7 @@ pub use error::{Problem, ProblemKind, ReadError};
 pub use ids::{IdWatch, duplicate_ids};
 pub use json::{Reader, RunSlice, RunSlices};
 #[cfg(feature = "diagnose")]
-pub use partial::{PartialReader, PartialRun, ReadableRuns, RunDamage};
+pub use partial::{PartialReader, PartialRun, ReadableRuns, RowDamage};
 pub use reader::{DocumentReader, RunReader};
 #[cfg(feature = "diagnose")]
 pub use remains::{LeftOut, Readable, Remains, RunStub};

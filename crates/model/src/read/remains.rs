@@ -6,6 +6,7 @@
 //! would mean something else. Removed rows change the indexes of later rows; [`Remains::original`]
 //! maps pointers back.
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, HashSet};
 
 use serde::Deserialize;
@@ -92,9 +93,9 @@ const ROUNDS: usize = 6;
 
 /// The readable part of a value with structural problems; `None` if there is none, for example if
 /// the units are invalid.
-pub(super) fn remains(mut value: Value, problems: Vec<Problem>) -> Option<Remains> {
+pub(super) fn remains(mut value: Value, problems: &[Problem]) -> Option<Remains> {
     let (mut left_out, mut kept) = (Vec::new(), Kept::new());
-    let mut found = problems;
+    let mut found = Cow::Borrowed(problems);
     for _ in 0..ROUNDS {
         let removed_count = remove_problems(&mut value, &found, &mut left_out, &mut kept)?
             + add_placeholders(&mut value, &mut left_out);
@@ -105,7 +106,7 @@ pub(super) fn remains(mut value: Value, problems: Vec<Problem>) -> Option<Remain
         if removed_count == 0 {
             return None;
         }
-        found = value_problems(&value);
+        found = Cow::Owned(value_problems(&value));
     }
     None
 }
@@ -121,6 +122,11 @@ impl Remains {
     #[must_use]
     pub fn in_place(&self) -> bool {
         self.kept.is_empty()
+    }
+
+    /// The readable part, what was removed, and the remaining rows of tables that lost some.
+    pub(super) fn into_all(self) -> (Document, Vec<LeftOut>, Kept) {
+        (self.document, self.left_out, self.kept)
     }
 
     /// The readable part with its runs apart.

@@ -134,7 +134,7 @@ impl Trie {
 }
 
 /// Counts lines and characters forward only, so that many locations on one long line cost one pass.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Lines<'s> {
     source: &'s [u8],
     line: usize,

@@ -242,7 +242,7 @@ impl<'r> Index<'r> {
             let id = ("rule-not-applicable", 5);
             self.rules_not_run(&mut list, not_run, id, "note", "did not apply");
         }
-        for (rule, listed, total) in unlisted(report) {
+        for (rule, listed, total) in unlisted(&report.rules) {
             let (shown, all) = (thousands(listed), thousands(total));
             list.push(json!({
                 "descriptor": { "id": "findings-not-listed", "index": 1 },

@@ -7,6 +7,9 @@ rule! {
     /// # What it checks
     /// A characterisation that the code list requires is missing: the row has none at its position.
     ///
+    /// # Exactly
+    /// One finding, at `characterisation`, or else at the row.
+    ///
     /// # Why it matters
     /// Dripping and gushing infiltration have the same code; the characterisation decides the
     /// grade.
@@ -41,10 +44,13 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         } else {
             format!(", one of {}", values.join(", "))
         };
-        out.report(
+        let finding = out.report(
             row.subject(if row.row.characterisation.is_empty() { "" } else { "/characterisation" }),
             format!("{} is missing its {}{values}", code.code, place.name),
-        )
-        .fact("missing", place.name.as_str());
+        );
+        finding.fact("missing", place.name.as_str());
+        if let Some(caution) = row.caution() {
+            finding.help(format!("add the {}; caution: {caution}", place.name));
+        }
     }
 }

@@ -12,6 +12,10 @@ rule! {
     /// # Exceptions
     /// - The code takes no clock reference (`clock-not-applicable`).
     ///
+    /// # Exactly
+    /// `at` with `from` or `to`, only one of these, or none of the three. The exception needs the
+    /// code list.
+    ///
     /// # Why it matters
     /// It can be read in two ways.
     ///

@@ -16,6 +16,9 @@ rule! {
     /// - The hours are invalid (`clock-range`), or there is `at` as well (`clock-form`).
     /// - The code takes no clock reference (`clock-not-applicable`).
     ///
+    /// # Exactly
+    /// `from` equals `to`. The second exception needs the code list.
+    ///
     /// # Why it matters
     /// "12 to 12" is entered for a subject at the top as often as for the whole circumference,
     /// which is far more serious.

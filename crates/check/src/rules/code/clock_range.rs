@@ -4,6 +4,7 @@ use obvert_model::lists::ClockUse;
 use obvert_model::number::ClockHour;
 
 use crate::sink::Sink;
+use crate::support::column_votes::{Cause, Causes};
 use crate::views::{Part, Subject};
 
 rule! {
@@ -13,6 +14,10 @@ rule! {
     ///
     /// # Exceptions
     /// - The code takes no clock reference (`clock-not-applicable`).
+    /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
+    ///
+    /// # Exactly
+    /// The exception is for observations, and needs the code list.
     ///
     /// # Why it matters
     /// 0 and 13 come from 24-hour counting or a typing error, and are read as another place on the
@@ -57,26 +62,33 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
         Part::Head(survey) => {
             for view in survey.pipes() {
                 let clock = view.pipe.joins.as_ref().and_then(|joins| joins.clock);
-                judge(clock, || view.subject("/joins/clock"), out);
+                judge(clock, Causes::default(), || view.subject("/joins/clock"), out);
             }
         }
         Part::Run(run) => {
+            let column = Causes::from(Cause::ClockUnit);
             let clock = run.run.launched.as_ref().and_then(|launched| launched.clock);
-            judge(clock, || run.subject("/launched/clock"), out);
+            judge(clock, Causes::default(), || run.subject("/launched/clock"), out);
             for row in run.rows() {
                 let Some(clock) = &row.row.clock else { continue };
                 if row.code.is_some_and(|code| code.clock.usage == ClockUse::None) {
                     continue;
                 }
-                judge(clock.at, || row.subject("/clock/at"), out);
-                judge(clock.from, || row.subject("/clock/from"), out);
-                judge(clock.to, || row.subject("/clock/to"), out);
+                judge(clock.at, column, || row.subject("/clock/at"), out);
+                judge(clock.from, column, || row.subject("/clock/from"), out);
+                judge(clock.to, column, || row.subject("/clock/to"), out);
             }
         }
     }
 }
 
-fn judge(hour: Option<ClockHour>, subject: impl FnOnce() -> Subject, out: &mut Sink<'_>) {
+/// Reports an invalid hour. A mistake in the whole column explains 0 and hours from 13 on.
+fn judge(
+    hour: Option<ClockHour>,
+    column: Causes,
+    subject: impl FnOnce() -> Subject,
+    out: &mut Sink<'_>,
+) {
     let Some(hour) = hour.filter(|hour| !hour.is_valid()) else { return };
     let value = hour.get();
     let why = if value == 0.0 {
@@ -88,9 +100,9 @@ fn judge(hour: Option<ClockHour>, subject: impl FnOnce() -> Subject, out: &mut S
     } else {
         "hours are from 1 to 12.5"
     };
-    let finding = out
-        .report(subject(), format!("{hour} is not a clock reference: {why}"))
-        .fact("hour", value);
+    let column = if value == 0.0 || value >= 13.0 { column } else { Causes::default() };
+    let message = format!("{hour} is not a clock reference: {why}");
+    let finding = out.report_unless(column, subject(), message).fact("hour", value);
     // An empty cell is exported as 0 too, so the top of the pipe is only one of two meanings.
     if value == 0.0 {
         finding.help(

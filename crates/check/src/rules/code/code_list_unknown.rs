@@ -13,6 +13,9 @@ rule! {
     /// # Exceptions
     /// - Another version of the list is available (`code-list-version`).
     ///
+    /// # Exactly
+    /// No version of the list is available.
+    ///
     /// # Why it matters
     /// No rule about codes is run, so a report without findings proves little.
     ///
@@ -51,6 +54,6 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     );
     finding.fact("list", id).fact("version", version);
     if let Some(near) = near {
-        finding.help(format!("did you mean {near:?}?"));
+        finding.help(format!("Did you mean {near:?}?"));
     }
 }

@@ -9,6 +9,9 @@ rule! {
     /// # What it checks
     /// A code that occurs only at joints is recorded without `joint: true`.
     ///
+    /// # Exactly
+    /// At `joint` if it is false, otherwise at the row.
+    ///
     /// # Why it matters
     /// Pipes are tested and sealed joint by joint; this one is missing from every list of joints.
     ///

@@ -12,6 +12,9 @@ rule! {
     /// # Exceptions
     /// - The unit measures something else (`quantity-unit`).
     ///
+    /// # Exactly
+    /// As in Ranges of Conventions, by the document's own list, also over links.
+    ///
     /// # Why it matters
     /// In grades and statistics a misplaced decimal point looks like the worst case.
     ///

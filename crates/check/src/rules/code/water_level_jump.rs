@@ -14,13 +14,12 @@ rule! {
     ///
     /// # Exceptions
     /// - A change of size or shape is recorded between the two rows.
-    /// - A level is not a percentage, or outside the code list's range.
     /// - The run is *disordered*, or lengths are in a doubtful unit (`length-unit-suspect`).
     ///
     /// # Exactly
-    /// Each row of the role `level` is compared with the one before it in the run, if it begins 0
-    /// to `within` after the end of that one. The level is the first quantity. There is a finding
-    /// if the two differ by more than
+    /// Rows of the role `level` whose first quantity is a percentage in the list's range count;
+    /// others are passed over. Each is compared with the last before it that counts, if it begins 0
+    /// to `within` after the end of that one. There is a finding if the two differ by more than
     ///
     /// > `step` + slope × distance ∕ height × 100
     ///
@@ -51,6 +50,11 @@ rule! {
     /// ```json
     /// [{"op": "add", "path": "/runs/0/observations/2", "value":
     ///   {"id": "2a", "at": 12, "code": "water.level", "quantities": [{"value": 50, "unit": "percent"}]}}]
+    /// ```
+    /// A level in another unit is passed over, and the two around it are compared.
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/2", "value": {"id": "2a", "at": 3,
+    ///   "code": "water.level", "quantities": [{"value": 50, "unit": "mm"}]}}]
     /// ```
     ///
     /// # Fix

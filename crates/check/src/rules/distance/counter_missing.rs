@@ -12,6 +12,9 @@ rule! {
     /// # Exceptions
     /// - The `method` is `pole`.
     ///
+    /// # Exactly
+    /// `counter` is absent.
+    ///
     /// # Why it matters
     /// Distances from a manhole's centre and from the pipe's end differ by half a manhole: the
     /// width of an excavation.

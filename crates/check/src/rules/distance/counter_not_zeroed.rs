@@ -18,7 +18,8 @@ rule! {
     /// - The start row is not settled; other rules report it.
     ///
     /// # Exactly
-    /// `at` − *reads* exceeds the greater of `counter.resolution` and `slack`.
+    /// `at` − *reads* exceeds the greater of `counter.resolution` and `slack`. A disordered run has
+    /// no start row.
     ///
     /// # Why it matters
     /// A counter not set at the start adds the same error to every distance.
@@ -51,6 +52,11 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/runs/1/counter", "value": {"zero": "structure-centre", "offset": 2.5, "reads": 2.5}},
     ///  {"op": "replace", "path": "/runs/1/observations/0/at", "value": 2.5}]
+    /// ```
+    /// Run and rows are in opposite order.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/2/observations", "value": [{"id": "1", "at": 90, "code": "run.start"},
+    ///  {"id": "2", "at": 90, "code": "run.met"}, {"id": "3", "at": 0, "code": "run.met"}]}]
     /// ```
     ///
     /// # Fix

@@ -12,6 +12,9 @@ rule! {
     /// # Exceptions
     /// - The rows only repeat those above them (`observation-duplicate`).
     ///
+    /// # Exactly
+    /// *Reset* in Checking.
+    ///
     /// # Why it matters
     /// Every later distance is too short: a repair is dug for near the start of the pipe.
     ///

@@ -21,6 +21,9 @@ rule! {
     /// - This rule reports the row above: of two rows that break the order, either may fit when
     ///   moved.
     ///
+    /// # Exactly
+    /// Each row that has *slipped* (Checking).
+    ///
     /// # Why it matters
     /// A missed decimal point turns 12.3 into 123, and the excavation is made in the wrong street.
     ///

@@ -1,5 +1,7 @@
 //! See the rule's documentation below.
 
+use obvert_model::lists::StretchUse;
+
 use crate::sink::Sink;
 use crate::support::row_order;
 use crate::views::RowView;
@@ -13,6 +15,10 @@ rule! {
     /// - The first row is below that reading too: only the first row is reported, since the
     ///   counter's set-up is wrong.
     /// - `at` has a misplaced decimal point (`decimal-slip`).
+    /// - Of `to`: the code applies at a single point only (`stretch-not-allowed`).
+    ///
+    /// # Exactly
+    /// `at`, or otherwise `to`, is less than *reads*.
     ///
     /// # Why it matters
     /// The location would be behind the zero point, outside the pipe.
@@ -49,12 +55,18 @@ rule! {
     },
 }
 
+/// Whether the code applies at a single point only.
+fn is_point(row: &RowView<'_>) -> bool {
+    row.code.is_some_and(|code| code.continuous == StretchUse::Never)
+}
+
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let reads = row.run.reads();
     let at = row.row.at.get();
     let (low, field) = match row.row.to {
         _ if at < reads => (row.row.at, "/at"),
-        Some(to) if to.get() < reads => (to, "/to"),
+        // Another rule reports the end of a row that can have none.
+        Some(to) if to.get() < reads && !is_point(row) => (to, "/to"),
         _ => return,
     };
     let first_is_low = row.run.run.observations.first().is_some_and(|first| first.at.get() < reads);

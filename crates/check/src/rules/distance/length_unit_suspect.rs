@@ -15,13 +15,8 @@ rule! {
     /// metres are then skipped.
     ///
     /// # Exactly
-    /// *Doubtful units* in Checking: at least three, and four in five,
-    ///
-    /// - runs that reached the far structure are 3.28 times as long as their pipes, or as short,
-    ///   within 10 %; or
-    /// - stated lengths of pipes differ so from the map while the positions are right: they are in
-    ///   their system's area of use and would not be in the other unit, or the depths of the
-    ///   manholes are implausible as recorded.
+    /// *Doubtful units* in Checking, by the runs, or by the lengths and the map while the positions
+    /// are right.
     ///
     /// # Why it matters
     /// A foot is 0.3048 m: feet taken for metres put an excavation three times too far away.

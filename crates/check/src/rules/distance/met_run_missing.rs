@@ -13,6 +13,9 @@ rule! {
     /// - The run has `reverse_of` (`reverse-mismatch`, `unknown-run`).
     /// - The document names a missing run in any table (`unknown-run`).
     ///
+    /// # Exactly
+    /// No other run has the same `pipe`, in either direction.
+    ///
     /// # Why it matters
     /// The other half of the pipe was not delivered or never surveyed, while the outcome claims
     /// that all was seen.

@@ -1,5 +1,7 @@
 //! See the rule's documentation below.
 
+use obvert_model::lists::StretchUse;
+
 use crate::sink::Sink;
 use crate::support::row_order;
 use crate::views::RowView;
@@ -12,6 +14,7 @@ rule! {
     /// # Exceptions
     /// - The row above has its `at` past the end as well.
     /// - `at` has a misplaced decimal point (`decimal-slip`).
+    /// - Of `to`: the code applies at a single point only (`stretch-not-allowed`).
     ///
     /// # Exactly
     /// The end is `surveyed`, or the closing row's distance if that is greater
@@ -42,6 +45,10 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/surveyed", "value": 150}]
     /// ```
+    /// The end of a row that can have none.
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/6/to", "value": 205}]
+    /// ```
     ///
     /// # Fix
     /// Correct the distance, or `surveyed` if the camera went farther.
@@ -55,7 +62,9 @@ rule! {
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(surveyed) = row.run.run.surveyed else { return };
-    let (at, to) = (row.row.at, row.row.end());
+    // Another rule reports the end of a row that can have none.
+    let point = row.code.is_some_and(|code| code.continuous == StretchUse::Never);
+    let (at, to) = (row.row.at, if point { row.row.at } else { row.row.end() });
     if at <= surveyed && to <= surveyed {
         return;
     }

@@ -12,6 +12,9 @@ rule! {
     /// - The directions are equal, but one contradicts the run's own structures
     ///   (`direction-contradicts`).
     ///
+    /// # Exactly
+    /// In this order. A direction contradicts as in `direction-contradicts`.
+    ///
     /// # Why it matters
     /// Joining reverses the distances and clock references of one run: with the wrong partner every
     /// defect lands in the wrong place.

@@ -15,9 +15,7 @@ rule! {
     /// - Those of `reverse-gap`.
     ///
     /// # Exactly
-    /// As *Lengths* in Checking: *a* + *b* − *L* exceeds tolerance(*L*), and `structure_allowance`
-    /// more unless `length_between` is `centres`. Of two runs that name each other, the first is
-    /// reported.
+    /// *An overlap* in Checking. Of two runs that name each other, the first is reported.
     ///
     /// # Why it matters
     /// A defect in the overlap may be recorded and counted twice.

@@ -85,7 +85,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         );
         let finding = out.report(summary.subject("/surveyed"), message);
         finding.fact("far", survey.in_units(far)).fact("length", survey.in_units(length));
-        let extent = RunExtent { far, length };
+        let extent = RunExtent { far, length, excess: far / length - 1.0 };
         if let Some(advice) = single_unit_advice(survey, &summary.run, extent) {
             finding.help(advice);
         }

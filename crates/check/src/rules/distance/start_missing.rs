@@ -15,6 +15,9 @@ rule! {
     /// - The code list has no code with the role.
     /// - The run is disordered (`distance-decreases`).
     ///
+    /// # Exactly
+    /// The run has no *start row*; without rows no exception holds.
+    ///
     /// # Why it matters
     /// The first rows of the run may be lost.
     ///

@@ -9,6 +9,9 @@ rule! {
     /// # What it checks
     /// A run was stopped, but neither its outcome nor its closing row gives the reason.
     ///
+    /// # Exceptions
+    /// - The run is disordered (`distance-decreases`).
+    ///
     /// # Exactly
     /// Any characterisation of the closing row counts. Without the code list only the outcome is
     /// checked.
@@ -29,6 +32,12 @@ rule! {
     /// ```json
     /// [{"op": "remove", "path": "/runs/1/outcome/reason"}]
     /// ```
+    /// The rows are in reverse order.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/1/outcome", "value": {"kind": "stopped"}},
+    ///  {"op": "add", "path": "/runs/1/observations/-", "value": {"id": "4", "at": 0, "code": "run.start"}},
+    ///  {"op": "replace", "path": "/runs/1/observations/0/at", "value": 90}]
+    /// ```
     ///
     /// # Fix
     /// Add the reason to the outcome.
@@ -38,7 +47,12 @@ rule! {
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let Some(outcome) = &run.run.outcome else { return };
     let in_row = || run.closing_row().is_some_and(|row| !row.row.characterisation.is_empty());
-    if outcome.kind == OutcomeKind::Stopped && outcome.reason.is_none() && !in_row() {
+    // Which row of a disordered run closes it is not known.
+    if outcome.kind == OutcomeKind::Stopped
+        && outcome.reason.is_none()
+        && !run.disordered()
+        && !in_row()
+    {
         out.report(run.subject("/outcome"), "the run was stopped, but no reason is given");
     }
 }

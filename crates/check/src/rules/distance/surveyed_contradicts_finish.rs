@@ -13,6 +13,9 @@ rule! {
     /// # Exceptions
     /// - The closing row is not settled or has a misplaced decimal point; other rules report it.
     ///
+    /// # Exactly
+    /// *Contradicts*, *settled* and *slipped* as in Checking.
+    ///
     /// # Why it matters
     /// Payment is by the surveyed length, and the record gives two.
     ///

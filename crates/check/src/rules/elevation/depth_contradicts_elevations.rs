@@ -11,6 +11,10 @@ rule! {
     /// # Exceptions
     /// - The invert is above the ground (`invert-above-ground`).
     ///
+    /// # Exactly
+    /// \|`ground` − `invert` − `depth`\| exceeds `slack`, all three being recorded and `depth` not
+    /// negative (`number-impossible`). For other rules it is always 0.05 m.
+    ///
     /// # Why it matters
     /// Gradients, excavation depths and shoring are taken from them.
     ///

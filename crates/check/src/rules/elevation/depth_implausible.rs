@@ -15,6 +15,9 @@ rule! {
     ///   `invert-above-ground`).
     /// - Lengths are in a doubtful unit (`length-unit-suspect`).
     ///
+    /// # Exactly
+    /// The finding is at `depth`, or else at `invert`.
+    ///
     /// # Why it matters
     /// Trenches are priced and shored by this depth.
     ///

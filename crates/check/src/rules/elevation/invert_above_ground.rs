@@ -12,6 +12,9 @@ rule! {
     /// - Depth and elevations of the structure contradict each other: its pipes are not compared
     ///   with it.
     ///
+    /// # Exactly
+    /// The structure's own invert is compared as recorded.
+    ///
     /// # Why it matters
     /// One of the two elevations is mistyped, or they are in two datums or two units.
     ///

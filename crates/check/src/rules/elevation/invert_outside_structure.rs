@@ -12,6 +12,10 @@ rule! {
     /// - Depth and elevations of the structure contradict each other
     ///   (`depth-contradicts-elevations`, `invert-above-ground`).
     ///
+    /// # Exactly
+    /// `invert` of the structure less the pipe's exceeds `slack`, and the pipe's is not above the
+    /// ground.
+    ///
     /// # Why it matters
     /// The invert of a manhole is that of its lowest pipe, so one of the two is wrong.
     ///

@@ -7,6 +7,9 @@ rule! {
     /// # What it checks
     /// The document has elevations but does not name their datum.
     ///
+    /// # Exactly
+    /// Elevations are `ground`, `invert` and `inverts`. One finding, at the document.
+    ///
     /// # Why it matters
     /// Datums differ by a foot or more within one town, so gradients between deliveries come out
     /// wrong.

@@ -15,6 +15,10 @@ rule! {
     /// - The scheme is available and the code list is not (`code-list-unknown`,
     ///   `code-list-version`).
     ///
+    /// # Exactly
+    /// The scheme is available in no version; or its `code_list` is not the document's list and
+    /// version, and no exact link joins the two.
+    ///
     /// # Why it matters
     /// No rule about grades is run, so a report without findings proves little.
     ///
@@ -71,6 +75,6 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     );
     finding.fact("scheme", id).fact("version", version);
     if let Some(near) = near {
-        finding.help(format!("did you mean {near:?}?"));
+        finding.help(format!("Did you mean {near:?}?"));
     }
 }

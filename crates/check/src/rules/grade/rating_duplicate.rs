@@ -15,6 +15,9 @@ rule! {
     /// # Exceptions
     /// - A rating names a run that is not in the document (`unknown-run`).
     ///
+    /// # Exactly
+    /// Runs are a set. The first equal rating counts; a pipe with two runs of one id is skipped.
+    ///
     /// # Why it matters
     /// One of them is wrong, or totals over a network count the pipe twice.
     ///

@@ -11,6 +11,9 @@ rule! {
     /// # Exceptions
     /// - The scheme's peak is a sum of grades and not the worst grade.
     ///
+    /// # Exactly
+    /// `peak` is none of the scale's `steps`.
+    ///
     /// # Why it matters
     /// The pipe is sorted by it.
     ///

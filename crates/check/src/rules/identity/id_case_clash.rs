@@ -11,6 +11,10 @@ rule! {
     /// # What it checks
     /// Two ids of structures, pipes, runs, parties or equipment differ only by case.
     ///
+    /// # Exactly
+    /// Each id is compared with the first of its table in the same lower-case form, unless equal to
+    /// it.
+    ///
     /// # Why it matters
     /// `LM-014` and `lm-014` are one manhole to a person and two to software; some databases merge
     /// them and lose a row.

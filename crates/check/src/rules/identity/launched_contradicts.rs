@@ -12,7 +12,8 @@ rule! {
     /// # Exactly
     /// `launched` is compared with the pipe's `joins` in this order, and the first difference is
     /// reported: `joins` is missing; `pipe` differs; `at` differs by more than twice the tolerance
-    /// of the greater; `clock` differs by more than one hour.
+    /// of the greater; `clock` differs by more than one hour. What either lacks, and an invalid
+    /// hour, is not compared.
     ///
     /// # Why it matters
     /// The camera was in another lateral, and its defects are repaired in the garden next door.

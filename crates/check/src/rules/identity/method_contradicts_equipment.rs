@@ -14,6 +14,9 @@ rule! {
     /// - The run names no camera.
     /// - The `method` is `walk-through` or `other`.
     ///
+    /// # Exactly
+    /// Equipment that is not in the table does not count.
+    ///
     /// # Why it matters
     /// The equipment or the method was copied from another run; how the distance was counted
     /// follows from both.

@@ -13,8 +13,10 @@ rule! {
     ///
     /// # Exactly
     /// Two rows at one distance are the *same* if code, characterisation, amounts, clock reference,
-    /// joint, `joins` and flow are equal, and neither remarks nor media differ where both have
-    /// them.
+    /// joint, `joins` and flow are equal (absent ones only to absent ones), and neither remarks nor
+    /// media differ where both have them. A row that is no stretch is compared with the sixteen
+    /// rows directly above it, as far as they are at its distance and no stretches; `other` is the
+    /// nearest.
     ///
     /// Several rows are *repeated* if the first lies before the row above it and they equal, in all
     /// keys but `id`, as many consecutive rows above them, of which the last lies beyond the first.
@@ -55,6 +57,12 @@ rule! {
     /// [{"op": "copy", "from": "/runs/0/observations/3", "path": "/runs/0/observations/6"},
     ///  {"op": "replace", "path": "/runs/0/observations/6/id", "value": "4a"}]
     /// ```
+    /// With a row between, at `/runs/0/observations/5`:
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/4", "value": {"id": "4a", "at": 31.9, "code": "note.remark", "remark": "clean"}},
+    ///  {"op": "add", "path": "/runs/0/observations/5", "value": {"id": "4b", "at": 31.9, "code": "connection.preformed",
+    ///   "quantities": [{"value": 4, "unit": "in"}], "clock": {"at": 2}}}]
+    /// ```
     ///
     /// # Passes
     /// On the other side of the pipe.
@@ -66,6 +74,12 @@ rule! {
     /// ```json
     /// [{"op": "add", "path": "/runs/0/observations/4", "value": {"id": "4a", "at": 60, "code": "note.photo", "media": [{"id": "M-1"}]}},
     ///  {"op": "add", "path": "/runs/0/observations/5", "value": {"id": "4b", "at": 60, "code": "note.photo", "media": [{"id": "M-3"}]}}]
+    /// ```
+    /// Only one of the two names the lateral.
+    /// ```json
+    /// [{"op": "add", "path": "/pipes/-", "value": {"id": "L-3", "upstream": "LM-016", "joins": {"pipe": "L-101", "at": 31.9, "clock": 2}}},
+    ///  {"op": "add", "path": "/runs/0/observations/4", "value": {"id": "4a", "at": 31.9, "code": "connection.preformed",
+    ///   "quantities": [{"value": 4, "unit": "in"}], "clock": {"at": 2}, "joins": "L-3"}}]
     /// ```
     ///
     /// # Fix

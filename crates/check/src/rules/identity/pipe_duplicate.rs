@@ -15,8 +15,8 @@ rule! {
     /// The ends are the same two structures in either order, or the same upstream structure and the
     /// same main. Pipes are distinguished, where both state it, by a different `asset`, `height`,
     /// `width`, `shape`, `material`, `lining`, `laid` or `joins.clock`, or by a `length` or
-    /// `joins.at` that differs by more than the tolerance. Each pipe is compared with the first one
-    /// of its ends.
+    /// `joins.at` that differs by more than the tolerance of the first pipe's. Each pipe is
+    /// compared with the first one of its ends.
     ///
     /// # Why it matters
     /// One pipe under two ids gets two condition grades, and is repaired twice or not at all.

@@ -10,9 +10,12 @@ rule! {
     /// A pipe has no run. More than five such pipes are one finding.
     ///
     /// # Exceptions
-    /// - A run of another pipe goes from one of its structures to the other.
-    /// - The document names a run or a pipe that is missing.
+    /// - A run, of whichever pipe, goes from one of its structures to the other.
+    /// - A run names a missing pipe, or any table a missing run: no pipe is reported.
     /// - The document has no runs (`runs-missing`).
+    ///
+    /// # Exactly
+    /// No run has the pipe in `pipe`. One finding for all is at `/pipes`.
     ///
     /// # Why it matters
     /// Pipes of the assignment that were not surveyed are easily forgotten, since nothing in the
@@ -29,6 +32,10 @@ rule! {
     /// ```json
     /// [{"op": "remove", "path": "/runs"}, {"op": "remove", "path": "/media"}, {"op": "remove", "path": "/locates"},
     ///  {"op": "remove", "path": "/ratings"}]
+    /// ```
+    /// A run of another pipe goes from one of its structures to the other.
+    /// ```json
+    /// [{"op": "add", "path": "/pipes/-", "value": {"id": "L-103", "upstream": "LM-015", "downstream": "LM-014", "height": 12}}]
     /// ```
     ///
     /// # Fix

@@ -16,6 +16,10 @@ rule! {
     /// - They state different purposes.
     /// - They are of one camera at the same time (`runs-concurrent`).
     ///
+    /// # Exactly
+    /// Compared with the first such run. Purposes are those of the runs; at the same time is
+    /// *concurrent* in Checking.
+    ///
     /// # Why it matters
     /// A run that was repeated, because of a dirty lens or after jetting, replaces the first; with
     /// both, every defect counts twice.

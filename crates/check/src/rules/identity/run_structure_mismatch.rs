@@ -12,9 +12,13 @@ rule! {
     /// is taken to be wrong, and that is one finding.
     ///
     /// # Exceptions
-    /// - The end of a lateral at its main: the camera may have come from any structure of the main,
-    ///   or gone on to it.
+    /// - The lower end of a pipe without `downstream`: a lateral may be entered from any structure
+    ///   of its main.
     /// - The structure is not in the table (`unknown-structure`).
+    ///
+    /// # Exactly
+    /// The upper end is where a run downstream begins or a run upstream ends. The finding is at
+    /// `pipe` if both are wrong and differ, otherwise at `from`, or else at `to`.
     ///
     /// # Why it matters
     /// The run belongs to another pipe, whose record stays empty while this one gets its defects.
@@ -39,6 +43,10 @@ rule! {
     ///  {"op": "add", "path": "/runs/-", "value": {"id": "R-3", "pipe": "L-3", "from": "LM-014", "to": "C-7", "direction": "upstream",
     ///   "launched": {"pipe": "L-101", "at": 60}, "counter": {"zero": "pipe-end"}, "surveyed": 30, "observations": [
     ///   {"id": "1", "at": 0, "code": "run.start"}, {"id": "2", "at": 30, "code": "run.finish"}]}}]
+    /// ```
+    /// The lower end of a pipe without `downstream` and `joins` is not known.
+    /// ```json
+    /// [{"op": "remove", "path": "/pipes/0/downstream"}, {"op": "replace", "path": "/runs/0/to", "value": "LM-016"}]
     /// ```
     ///
     /// # Fix
@@ -70,7 +78,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
             let finding = out.report(run.subject("/pipe"), message);
             finding.fact("from", a).fact("to", b);
             if let Some(id) = only_pipe_between(survey, from, to) {
-                finding.help(format!("did you mean the pipe {id:?}, which lies between them?"));
+                finding.help(format!("Did you mean the pipe {id:?}, which lies between them?"));
             }
         }
         (true, _, Some(id), _) => {

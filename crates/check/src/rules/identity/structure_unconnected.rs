@@ -13,6 +13,9 @@ rule! {
     /// # Exceptions
     /// - The document names a structure that is missing (`unknown-structure`).
     ///
+    /// # Exactly
+    /// Ends are `upstream`, `downstream`, `from` and `to`. One finding for all is at `/structures`.
+    ///
     /// # Why it matters
     /// Its pipe is missing, or was connected to a neighbour by mistake.
     ///

@@ -9,6 +9,9 @@ rule! {
     /// # What it checks
     /// Two paths in the media table differ only by case.
     ///
+    /// # Exactly
+    /// Each path is compared with the first in the same lower-case form, unless equal to it.
+    ///
     /// # Why it matters
     /// `IMG_1.JPG` and `img_1.jpg` are two files on one computer and one on another: copied there,
     /// one overwrites the other.
@@ -17,6 +20,11 @@ rule! {
     /// At `/media/2/file`:
     /// ```json
     /// [{"op": "replace", "path": "/media/2/file", "value": "photos/LM014_001.JPG"}]
+    /// ```
+    /// Each that differs from the first, at `/media/2/file`:
+    /// ```json
+    /// [{"op": "add", "path": "/media/-", "value": {"id": "M-4", "file": "photos/lm014_001.jpg", "kind": "photo", "run": "R-101"}},
+    ///  {"op": "replace", "path": "/media/2/file", "value": "photos/LM014_001.JPG"}]
     /// ```
     ///
     /// # Passes

@@ -24,9 +24,9 @@ rule! {
     /// # Exactly
     /// A photo counts if an observation names it, it has an `at`, and its `run` is this one or
     /// absent; once for each observation that names it. It is off by how far its `at` lies before
-    /// the observation's `at` or behind its end; behind a stretch without `to` nothing lies. *Off*
-    /// exceeds `distance`. Photos beyond their run count for the run, but are not reported one by
-    /// one.
+    /// the observation's `at` or behind its end; behind a stretch without `to`, or with one
+    /// before `at`, nothing lies. *Off* exceeds `distance`. Photos beyond their run count for the
+    /// run, but are not reported one by one.
     ///
     /// # Why it matters
     /// One of the two distances is wrong, or the photo shows something else. Excavations follow the
@@ -139,7 +139,8 @@ fn photos<'r>(row: RowView<'r>) -> impl Iterator<Item = Photo> + use<'r> {
         if media.run.as_ref().is_some_and(|named| *named != run.run.id) {
             return None;
         }
-        let open = row.row.is_stretch() && row.row.to.is_none();
+        // Where a stretch ends that has no end, or ends before it begins, is not known.
+        let open = row.row.is_stretch() && row.row.to.is_none_or(|to| to < row.row.at);
         let after = if open { 0.0 } else { taken - survey.metres(row.row.end()) };
         let off = after.max(survey.metres(row.row.at) - taken);
         Some(Photo { index, at, off, beyond: outside && media.run.is_some() })

@@ -3,12 +3,15 @@
 use obvert_model::tables::MediaKind;
 
 use crate::sink::Sink;
+use crate::support::media_types::is_still;
 use crate::views::MediaView;
 
 rule! {
     /// # What it checks
-    /// A photo, scan or document has a duration or frame rate, or an audio file has a frame rate or
-    /// rotation.
+    /// A still has a duration or frame rate, or an audio file has a frame rate or rotation.
+    ///
+    /// # Exactly
+    /// A *still* is a `photo`, a `document`, or a `scan` whose `type` is not `video/…`.
     ///
     /// # Why it matters
     /// The kind is wrong, or the row was copied from another file; a program that relies on the
@@ -28,6 +31,10 @@ rule! {
     /// ```json
     /// [{"op": "add", "path": "/media/1/frame_rate", "value": 25}]
     /// ```
+    /// A scan that is a video.
+    /// ```json
+    /// [{"op": "replace", "path": "/media/1/kind", "value": "scan"}, {"op": "add", "path": "/media/1/duration", "value": 600}]
+    /// ```
     ///
     /// # Fix
     /// Correct the kind, or remove the number.
@@ -37,7 +44,7 @@ rule! {
 
 fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
     let media = view.media;
-    let still = matches!(media.kind, MediaKind::Photo | MediaKind::Scan | MediaKind::Document);
+    let still = is_still(media);
     let sound = media.kind == MediaKind::Audio;
     let (field, what) = if still && media.duration.is_some() {
         ("/duration", "a duration")

@@ -15,6 +15,10 @@ rule! {
     /// - Fewer than three are found, and no other file belongs to that run: the run is taken to be
     ///   mistyped (`unknown-run`).
     ///
+    /// # Exactly
+    /// Each reference counts. Three or more: at `observations` of the run; otherwise at the
+    /// reference.
+    ///
     /// # Why it matters
     /// The picture of one pipe appears next to a defect of another, and the wrong pipe is judged.
     ///

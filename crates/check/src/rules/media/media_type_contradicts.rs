@@ -19,7 +19,8 @@ rule! {
     /// video/x-m4v; mpg, mpeg: video/mpeg; avi: video/x-msvideo or video/vnd.avi; mov:
     /// video/quicktime; mkv: video/matroska or video/x-matroska; webm: video/webm or audio/webm;
     /// wmv: video/x-ms-wmv; wav: audio/wav, audio/x-wav or audio/vnd.wave; mp3: audio/mpeg; m4a:
-    /// audio/mp4 or audio/x-m4a; pdf: application/pdf.
+    /// audio/mp4 or audio/x-m4a; pdf: application/pdf. The extension is what follows the last dot
+    /// of the file name; a name without a dot has none.
     ///
     /// With `type`, the finding is at `type` if it does not go with the kind, otherwise at `file`
     /// if it does not go with the extension. Without, it is at `file` if no type of the extension
@@ -55,6 +56,10 @@ rule! {
     /// [{"op": "replace", "path": "/media/0/file", "value": "photos/lm014_001.raw"},
     ///  {"op": "replace", "path": "/media/0/type", "value": "image/x-raw"}]
     /// ```
+    /// A name without a dot has no extension.
+    /// ```json
+    /// [{"op": "replace", "path": "/media/1/file", "value": "videos/jpg"}]
+    /// ```
     ///
     /// # Fix
     /// Correct the kind, the type or the name, whichever does not match the file.
@@ -88,7 +93,9 @@ const EXTENSIONS: &[(&str, &[&str])] = &[
 
 fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
     let media = view.media;
-    let extension = media.file.rsplit(['.', '/']).next().unwrap_or_default().to_ascii_lowercase();
+    let name = media.file.rsplit('/').next().unwrap_or_default();
+    let extension = name.rsplit_once('.').map_or("", |(_, extension)| extension);
+    let extension = extension.to_ascii_lowercase();
     let types = EXTENSIONS.iter().find(|(known, _)| *known == extension).map(|(_, types)| *types);
     let by_extension = |types: &[&str]| {
         format!("a file with the extension .{extension} is {}", types.join(" or "))

@@ -13,6 +13,9 @@ rule! {
     /// - The run names no equipment.
     /// - One piece has a `frequency`, is of the kind `other`, or is not in the table.
     ///
+    /// # Exactly
+    /// No equipment of the run is of the kind `transmitter`.
+    ///
     /// # Why it matters
     /// How deep a transmitter can be located, and how far it is behind the picture, depends on the
     /// transmitter.

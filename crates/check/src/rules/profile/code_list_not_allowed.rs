@@ -8,6 +8,9 @@ rule! {
     /// # What it checks
     /// The office's profile does not allow the document's code list or its version.
     ///
+    /// # Exactly
+    /// At `version` if the list is allowed in another, otherwise at `list`.
+    ///
     /// # Why it matters
     /// Translation into the office's list loses information.
     ///

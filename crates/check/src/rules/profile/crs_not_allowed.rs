@@ -11,6 +11,9 @@ rule! {
     /// # Exceptions
     /// - The document names none.
     ///
+    /// # Exactly
+    /// Compared as texts, case included.
+    ///
     /// # Why it matters
     /// The positions are in the wrong place on the office's map unless they are transformed.
     ///

@@ -11,6 +11,9 @@ rule! {
     /// # Exceptions
     /// - The document names none.
     ///
+    /// # Exactly
+    /// At `version` if the scheme is allowed in another, otherwise at `scheme`.
+    ///
     /// # Why it matters
     /// Grade 4 of one scheme is not grade 4 of another, and some scales run the other way.
     ///

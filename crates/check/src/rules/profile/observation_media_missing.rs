@@ -12,6 +12,9 @@ rule! {
     /// # Exceptions
     /// - The observation names a file that is not in the media table (`unknown-media`).
     ///
+    /// # Exactly
+    /// By demands without `from_grade`; at `media`, or else at the row.
+    ///
     /// # Why it matters
     /// Decisions need the picture, such as whether a connection is legal.
     ///

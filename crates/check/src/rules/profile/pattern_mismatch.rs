@@ -9,6 +9,9 @@ rule! {
     /// A text, or an item of a list, does not fully match the pattern that the office's profile
     /// states for its field.
     ///
+    /// # Exactly
+    /// Of a list, one finding at the list, with its first such item.
+    ///
     /// # Why it matters
     /// The office matches a survey with its records by ids and numbers.
     ///

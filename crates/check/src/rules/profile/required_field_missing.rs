@@ -9,6 +9,9 @@ rule! {
     /// A field that the office's profile requires is missing. If the profile states conditions,
     /// only rows that meet them need it.
     ///
+    /// # Exactly
+    /// At the innermost object of the path in the row.
+    ///
     /// # Why it matters
     /// The office cannot file, pay or plan without it, and sends the record back.
     ///

@@ -10,6 +10,9 @@ rule! {
     /// # What it checks
     /// A field, or an item of a list, has a value that the office's profile does not allow.
     ///
+    /// # Exactly
+    /// Of a list, one finding at the list, with its first such item.
+    ///
     /// # Why it matters
     /// The office's records have no place for it, such as a contract that is closed.
     ///

@@ -11,6 +11,9 @@ rule! {
     /// # Exceptions
     /// - The document names none.
     ///
+    /// # Exactly
+    /// Compared as texts.
+    ///
     /// # Why it matters
     /// Datums can be a metre apart, more than most pipes fall.
     ///

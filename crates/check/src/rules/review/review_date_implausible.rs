@@ -17,7 +17,8 @@ rule! {
     ///   `issued`.
     ///
     /// # Exactly
-    /// A run's time is `finished`, or else `started`. There is a finding if
+    /// A run's time is `finished`, or else `started`; a time in the future does not count. There is
+    /// a finding if
     ///
     /// - two or more runs, or the only one, are later than `review.at`;
     /// - otherwise, if `review.at` is later than `issued` and no run is.
@@ -62,7 +63,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         ending
             .runs
             .iter()
-            .filter_map(|summary| instant(summary.run.finished.as_ref().or(summary.started())?))
+            .filter_map(|summary| summary.run.finished.as_ref().or(summary.started()))
+            .filter(|time| !in_future(ending.survey, time))
+            .filter_map(instant)
     };
     let (runs, later) = (ends().count(), ends().filter(|end| *end > reviewed).count());
     let early = ends().any(|end| end > issued);

@@ -11,6 +11,9 @@ rule! {
     /// - It is not above 0 (`number-impossible`).
     /// - Lengths are in a doubtful unit (`length-unit-suspect`).
     ///
+    /// # Exactly
+    /// Below `shortest` or above `longest`.
+    ///
     /// # Why it matters
     /// Defects at joints are counted and priced by it; ten times too large, it hides nine joints in
     /// ten.

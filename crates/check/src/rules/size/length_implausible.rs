@@ -1,6 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
+use crate::support::run_extent::exceeds;
 use crate::views::PipeView;
 
 rule! {
@@ -11,6 +12,9 @@ rule! {
     /// - The pipe's length on the map is known: `path-length-contradicts` compares the two, and a
     ///   tunnel may be that long.
     /// - Lengths are in a doubtful unit (`length-unit-suspect`).
+    ///
+    /// # Exactly
+    /// Above `longest`. On the map is the *course* (Checking).
     ///
     /// # Why it matters
     /// Distances are compared with this length, and grades per length are divided by it.
@@ -43,7 +47,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let (Some(length), Some(metres)) = (view.pipe.length, view.metres()) else { return };
     let longest = out.limit("longest");
     let length_text = view.survey.format_length(length);
-    if metres > longest
+    if exceeds(metres, longest)
         && !view.survey.lengths_doubtful()
         && view.survey.map_lengths().length_on_map(view.index).is_none()
     {

@@ -1,6 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
+use crate::support::run_extent::exceeds;
 use crate::views::PipeView;
 
 rule! {
@@ -11,6 +12,9 @@ rule! {
     /// # Exceptions
     /// - The size is in a doubtful unit (`size-unit-suspect`).
     /// - The size is not above 0 (`number-impossible`).
+    ///
+    /// # Exactly
+    /// Each below `smallest` or above `largest`.
     ///
     /// # Why it matters
     /// Percentages and grades that are derived from a wrong size are wrong.
@@ -59,8 +63,10 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
         let (millimetres, one) =
             (survey.millimetres(size), survey.head.units.section.millimetres());
         let (limit, how) = match (out.limit("smallest"), out.limit("largest")) {
-            (smallest, _) if millimetres < smallest => (smallest, "smaller than the smallest"),
-            (_, largest) if millimetres > largest => (largest, "larger than the largest"),
+            (smallest, _) if exceeds(smallest, millimetres) => {
+                (smallest, "smaller than the smallest")
+            }
+            (_, largest) if exceeds(millimetres, largest) => (largest, "larger than the largest"),
             _ => continue,
         };
         let limit =

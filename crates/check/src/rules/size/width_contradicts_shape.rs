@@ -3,6 +3,7 @@
 use obvert_model::tables::Shape;
 
 use crate::sink::Sink;
+use crate::support::run_extent::exceeds;
 use crate::views::PipeView;
 
 rule! {
@@ -60,7 +61,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let message = match (shape, view.pipe.height) {
         // Sizes that were converted from another unit may differ by rounding.
         (Shape::Circular, Some(height))
-            if (width.get() - height.get()).abs() > height.get().abs() * 0.01 =>
+            if exceeds((width.get() - height.get()).abs(), height.get().abs() * 0.01) =>
         {
             format!(
                 "the pipe is circular, but its width of {wide} differs from its height of {}",

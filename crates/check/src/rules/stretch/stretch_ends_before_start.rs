@@ -15,6 +15,9 @@ rule! {
     /// - `to` is below the zero reading (`distance-negative`).
     /// - The code applies at a single point only (`stretch-not-allowed`).
     ///
+    /// # Exactly
+    /// The last exception needs the code list.
+    ///
     /// # Why it matters
     /// The negative length is subtracted from the length to repair.
     ///

@@ -13,6 +13,9 @@ rule! {
     /// # Exceptions
     /// - The code applies at a single point only (`stretch-not-allowed`).
     ///
+    /// # Exactly
+    /// `continuous` is absent or false. The exception needs the code list.
+    ///
     /// # Why it matters
     /// Software that relies on `continuous` reads a point and drops the length.
     ///

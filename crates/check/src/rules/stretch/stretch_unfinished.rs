@@ -12,6 +12,9 @@ rule! {
     /// # Exceptions
     /// - The code applies at a single point only (`stretch-not-allowed`).
     ///
+    /// # Exactly
+    /// The exception needs the code list.
+    ///
     /// # Why it matters
     /// Without a length the defect cannot be graded or priced.
     ///

@@ -12,6 +12,9 @@ rule! {
     /// # Exceptions
     /// - The code applies at a single point only (`stretch-not-allowed`).
     ///
+    /// # Exactly
+    /// As recorded. The exception needs the code list.
+    ///
     /// # Why it matters
     /// It is a point, which is counted differently, or `to` was never filled in.
     ///

@@ -13,6 +13,9 @@ rule! {
     /// A field is `other` and the text field that describes it is missing (`kind_text` for `kind`,
     /// and so on).
     ///
+    /// # Exactly
+    /// At the field that is `other`.
+    ///
     /// # Why it matters
     /// Without the text a later reader cannot tell what was there.
     ///

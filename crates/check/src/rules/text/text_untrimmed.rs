@@ -10,6 +10,10 @@ rule! {
     /// # What it checks
     /// An id, name, number or free text begins or ends with white space.
     ///
+    /// # Exactly
+    /// Checked are texts without a form that are neither references nor items of lists, except
+    /// `$schema`, `coding`, `grading`, `revises`, `code`, `file` and extensions.
+    ///
     /// # Why it matters
     /// `LM-014` and `LM-014 ` look the same and are two structures to software.
     ///

@@ -17,6 +17,9 @@ rule! {
     /// - Runs that are in the future or dated far from the others do not count (`date-in-future`,
     ///   `run-date-outlier`).
     ///
+    /// # Exactly
+    /// Runs count by `started`, or else `finished`; a day is 24 hours.
+    ///
     /// # Why it matters
     /// Wheels wear and cables stretch, so the error of the distances is not known.
     ///

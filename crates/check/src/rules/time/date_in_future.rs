@@ -16,6 +16,10 @@ rule! {
     /// - Of a run, only the first such time is reported.
     /// - `issued` is in the future, and the review, recording or run is not later.
     ///
+    /// # Exactly
+    /// By *Time* in Conventions; of a run, `started` before `finished`. The third exception is not
+    /// for calibrations and years.
+    ///
     /// # Why it matters
     /// The survey counts as the newest of its pipe.
     ///

@@ -11,10 +11,11 @@ rule! {
     /// The document was issued before a run was finished, or started if it has no `finished`.
     ///
     /// # Exceptions
-    /// - The only later run is in the future (`date-in-future`).
+    /// - The run is in the future (`date-in-future`).
     ///
     /// # Exactly
-    /// If two or more runs, or the only one, are later, there is one finding, at `issued`;
+    /// A run's time is `finished`, or else `started`; a time in the future does not count. If two
+    /// or more runs, or the only one, are later than `issued`, there is one finding, at `issued`;
     /// otherwise it is at the time of the later run.
     ///
     /// # Why it matters
@@ -34,6 +35,11 @@ rule! {
     /// # Passes
     /// ```json
     /// [{"op": "replace", "path": "/issued", "value": "2026-05-06T15:55:00Z"}]
+    /// ```
+    /// A run that ends in the future does not count.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/2/finished", "value": "2026-07-08T10:55:00-05:00"},
+    ///  {"op": "replace", "path": "/issued", "value": "2026-05-06T15:56:00Z"}]
     /// ```
     ///
     /// # Fix
@@ -59,7 +65,11 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let issued = &survey.head.issued;
     let Some(issue) = instant(issued) else { return };
     let late = |time: &Timestamp| instant(time).is_some_and(|instant| instant > issue);
-    let dated = || ending.runs.iter().filter_map(|summary| Some((summary, last(summary)?)));
+    // Another rule reports times in the future.
+    let dated = || {
+        let dated = ending.runs.iter().filter_map(|summary| Some((summary, last(summary)?)));
+        dated.filter(|(_, (time, _))| !in_future(survey, time))
+    };
     let (runs, after) = (dated().count(), dated().filter(|(_, (time, _))| late(time)).count());
     if after == 0 {
         return;
@@ -72,7 +82,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         return;
     }
     for (summary, (time, field)) in dated() {
-        if late(time) && !in_future(survey, time) {
+        if late(time) {
             let message =
                 format!("the run's time {time} is after the document was issued at {issued}");
             out.report(summary.subject(field), message)

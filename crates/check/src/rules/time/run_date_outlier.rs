@@ -13,6 +13,9 @@ rule! {
     /// - Fewer than three runs are dated, or more than a quarter of them (of four, if there are
     ///   fewer) are that far from the median; a date before 1950 is still reported.
     ///
+    /// # Exactly
+    /// *Outliers* in Checking; a year is the first four characters.
+    ///
     /// # Why it matters
     /// The run is filed as an earlier or later state of its pipe.
     ///

@@ -11,6 +11,9 @@ rule! {
     /// # Exceptions
     /// - `started` is in the future (`date-in-future`).
     ///
+    /// # Exactly
+    /// As instants.
+    ///
     /// # Why it matters
     /// The run is filed under the wrong hour or day.
     ///

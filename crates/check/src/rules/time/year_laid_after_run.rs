@@ -12,6 +12,9 @@ rule! {
     /// - The year or the run is in the future (`date-in-future`).
     /// - The run is dated far from the others (`run-date-outlier`).
     ///
+    /// # Exactly
+    /// By the years of `started` and of today.
+    ///
     /// # Why it matters
     /// The run went through an older pipe, or a year is mistyped.
     ///

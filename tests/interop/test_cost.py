@@ -1,0 +1,262 @@
+"""A bad survey is checked at the cost of a good one.
+
+Every rule and every structural problem of the conformance suite is put into large surveys: into
+every copy of a small one, into one of 10 and into one of 1,000. Time and peak memory of the command
+are compared with those of the same survey without the mistake, in the same run.
+
+    OBVERT=target/release/obvert python3 tests/interop/test_cost.py --table --sizes 1 10 100
+
+prints the table. Without --table it judges one size, at limits that allow for a noisy machine.
+Needs nothing beyond Python; peak memory is the kernel's (`getrusage`).
+"""
+
+import argparse
+import copy
+import json
+import os
+import re
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+SUITE = ROOT / "tests" / "corpus"
+TABLES = ["parties", "equipment", "structures", "pipes", "media", "locates", "ratings", "runs"]
+FREE = {"text", "title", "name", "note", "remark"}
+
+
+def patched(document, patch):
+    """Applies the operations of RFC 6902 that the suite uses."""
+    document = copy.deepcopy(document)
+    for edit in patch:
+        if edit["path"] == "":
+            document = edit["value"]
+            continue
+        *parents, last = [
+            token.replace("~1", "/").replace("~0", "~") for token in edit["path"].split("/")[1:]
+        ]
+        holder = document
+        for token in parents:
+            holder = holder[int(token)] if isinstance(holder, list) else holder[token]
+        if edit["op"] in ("move", "copy", "test"):
+            return None
+        if isinstance(holder, list):
+            index = len(holder) if last == "-" else int(last)
+            if edit["op"] == "add":
+                holder.insert(index, edit["value"])
+            elif edit["op"] == "replace":
+                holder[index] = edit["value"]
+            else:
+                del holder[index]
+        elif edit["op"] == "remove":
+            del holder[last]
+        else:
+            holder[last] = edit["value"]
+    return document
+
+
+# A point of a template.
+POINT = re.compile("\"\u0002([^|\"]+)\\|([^\"]+)\"")
+
+
+def is_point(value):
+    return isinstance(value, list) and len(value) == 2 and all(isinstance(x, (int, float)) for x in value)
+
+
+def moved(point, number):
+    """A point of a copy: the copies are side by side, since nothing else is at the same place."""
+    x, y = float(point[1]), float(point[2])
+    return json.dumps([x + 700 * (number % 150), y + 700 * (number // 150)])
+
+
+def ids_of(document):
+    rows = (row for table in TABLES for row in document.get(table) or [] if isinstance(row, dict))
+    return {row["id"] for row in rows if isinstance(row.get("id"), str)}
+
+
+def template(document):
+    """The rows of a survey as text, with a mark at every id that other rows may name."""
+    ids = ids_of(document)
+
+    def marked(value, key=None):
+        if isinstance(value, dict):
+            return {name: marked(item, name) for name, item in value.items()}
+        if key in ("position", "path") and is_point(value):
+            return f"\u0002{value[0]}|{value[1]}"
+        if isinstance(value, list):
+            return [marked(item, key) for item in value]
+        if isinstance(value, str) and value in ids and key not in FREE:
+            return value + "\u0001"
+        if isinstance(value, str) and key == "file":
+            return "\u0001" + value
+        return value
+
+    def text(row):
+        row = json.dumps(marked(row), ensure_ascii=False)
+        return row.replace("\\u0001", "\u0001").replace("\\u0002", "\u0002")
+
+    return {
+        table: [text(row) for row in document.get(table) or []]
+        for table in TABLES
+        if isinstance(document.get(table) or [], list)
+    }
+
+
+def many(good, bad, copies, every):
+    """Copies of a survey in one, of which one in `every` is the bad one."""
+    head = copy.deepcopy({key: value for key, value in (bad or good).items() if key not in TABLES})
+    for key, value in head.get("assignment", {}).items():
+        if value in ids_of(good):
+            head["assignment"][key] = f"{value}-0"
+    parts = [template(good), template(bad or good)]
+    out = [json.dumps(head, ensure_ascii=False)[:-1]]
+    for table in TABLES:
+        rows = []
+        for number in range(copies):
+            is_bad = bad is not None and (number + 1) % every == 0
+            for row in parts[is_bad].get(table, []):
+                row = row.replace("\u0001", f"-{number}")
+                rows.append(POINT.sub(lambda point: moved(point, number), row))
+        if rows:
+            out.append(f', "{table}": [\n' + ",\n".join(rows) + "\n]")
+    return "".join(out) + "}\n"
+
+
+def measured(command, path, turns, options=()):
+    """The shortest time, and the peak memory in bytes."""
+    best, peak = None, 0
+    for _ in range(turns):
+        begin = time.monotonic()
+        child = subprocess.Popen(
+            [command, "check", "--today", "2026-06-15", *options, str(path)],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+        _, status, usage = os.wait4(child.pid, 0)
+        taken = time.monotonic() - begin
+        code = os.waitstatus_to_exitcode(status)
+        if code not in (0, 1):
+            # The report of a survey that cannot be read as one costs what it costs.
+            return None
+        best = taken if best is None else min(best, taken)
+        peak = max(peak, usage.ru_maxrss * 1024)
+    return best, peak
+
+
+def suite_cases():
+    """A name, the good survey and the bad one, for every rule of the suite."""
+    bases = {}
+    for path in sorted((SUITE / "rules").glob("*.json")):
+        seen = set()
+        for case in json.loads(path.read_text(encoding="utf-8"))["cases"]:
+            if case["outcome"] != "fails" or case["rule"] in seen or "patch" not in case:
+                continue
+            if any(key in case for key in ("profile", "code_lists", "grade_schemes", "lists")):
+                continue
+            base = bases.setdefault(
+                case["base"], json.loads((SUITE / case["base"]).read_text(encoding="utf-8"))
+            )
+            bad = patched(base, case["patch"])
+            if bad is not None:
+                seen.add(case["rule"])
+                yield case["rule"], base, bad
+
+
+def structural_cases():
+    """The same for structural problems: each in every row of the copies that have it."""
+    base = json.loads((SUITE / "bases/minimal.obvert.json").read_text(encoding="utf-8"))
+
+    def rows(change):
+        bad = copy.deepcopy(base)
+        for run in bad["runs"]:
+            for row in run["observations"]:
+                change(row)
+        return bad
+
+    for name, change in {
+        "wrong-type": lambda row: row.update(at="x"),
+        "number-range": lambda row: row.update(at=1e20),
+        "unknown-key": lambda row: row.update(colour="red"),
+        "missing-key": lambda row: row.pop("code"),
+        "null-value": lambda row: row.update(code=None),
+        "empty-text": lambda row: row.update(code=""),
+        "duplicate-id": lambda row: row.update(id="1"),
+    }.items():
+        yield name, base, rows(change)
+    bad = copy.deepcopy(base)
+    for run in bad["runs"]:
+        run["direction"] = "down stream"
+    yield "unknown-word", base, bad
+    bad = copy.deepcopy(base)
+    for run in bad["runs"]:
+        run["started"] = "yesterday"
+    yield "text-form", base, bad
+
+
+def main():
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--table", action="store_true")
+    parser.add_argument("--sizes", type=float, nargs="+", default=[1])
+    parser.add_argument("--only", nargs="*")
+    parser.add_argument("--turns", type=int, default=2)
+    parser.add_argument("--one-line", action="store_true", help="the survey as one line")
+    parser.add_argument("--time", type=float, default=3.0)
+    parser.add_argument("--memory", type=float, default=2.0)
+    arguments = parser.parse_args()
+    command = os.environ.get("OBVERT", str(ROOT / "target/release/obvert"))
+    beyond, compared, worst = [], 0, (0, 0)
+    with tempfile.TemporaryDirectory() as folder:
+        path, clean = Path(folder) / "bad.obvert.json", {}
+        for name, good, bad in [*structural_cases(), *suite_cases()]:
+            if arguments.only and name not in arguments.only:
+                continue
+            for size in arguments.sizes:
+                one = len(many(good, None, 1, 1))
+                copies = max(1, int(size * 1e6 / one))
+                for every in (1, 10, 1000):
+                    if every > copies:
+                        continue
+
+                    def write(*survey):
+                        # In a process of its own: the peak of a child includes the memory that its
+                        # parent had when it started.
+                        child = os.fork()
+                        if child == 0:
+                            text = many(*survey)
+                            text = text.replace("\n", "") if arguments.one_line else text
+                            path.write_text(text, encoding="utf-8")
+                            os._exit(0)
+                        assert os.waitpid(child, 0)[1] == 0, "the survey was not written"
+
+                    key = (json.dumps(good)[:200], size)
+                    if key not in clean:
+                        write(good, None, copies, 1)
+                        clean[key] = measured(command, path, arguments.turns + 1)
+                    write(good, bad, copies, every)
+                    found = measured(command, path, arguments.turns)
+                    if found is None:
+                        print(f"{name:<32} not read", flush=True)
+                        break
+                    # Below 50 ms, the start of a process is most of what is measured.
+                    slower = found[0] / max(clean[key][0], 0.05)
+                    more = found[1] / clean[key][1]
+                    compared += 1
+                    worst = max(worst[0], slower), max(worst[1], more)
+                    if slower > arguments.time or more > arguments.memory:
+                        beyond.append(f"{name}, {size:g} MB, 1 in {every}: time × {slower:.2f}, memory × {more:.2f}")
+                    if arguments.table:
+                        print(
+                            f"{name:<32} {size:>5g} MB  1 in {every:<5} {found[0]:>7.3f} s  × {slower:<6.2f}"
+                            f" {found[1] / 1e6:>7.1f} MB  × {more:.2f}",
+                            flush=True,
+                        )
+    print(f"{compared} surveys compared; the worst: time × {worst[0]:.2f}, memory × {worst[1]:.2f}")
+    for line in beyond:
+        print("beyond the limit:", line)
+    return 1 if beyond and not arguments.table else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
