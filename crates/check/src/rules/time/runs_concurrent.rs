@@ -15,9 +15,9 @@ rule! {
     /// - A run was finished before it was started (`time-order`).
     ///
     /// # Exactly
-    /// *Concurrent* in Checking. Of a camera's runs by beginning, end and row, each is compared
-    /// with the one before that finished last, of equals the first. Two runs have one finding, at
-    /// `started`, with the first camera in the table.
+    /// *Concurrent* in Checking. The runs of a camera are sorted by beginning, end and row, and
+    /// each is compared with the next. Two runs have one finding, at `started` of the later, with
+    /// the first camera in the table.
     ///
     /// # Why it matters
     /// A time or the camera was copied from another row, or a run is recorded twice.
@@ -26,10 +26,6 @@ rule! {
     /// At `/runs/1/started`:
     /// ```json
     /// [{"op": "replace", "path": "/runs/1/started", "value": "2026-05-06T09:40:00-05:00"}]
-    /// ```
-    /// The third run within the first, like the second, at `/runs/2/started`:
-    /// ```json
-    /// [{"op": "replace", "path": "/runs/0/finished", "value": "2026-05-06T12:00:00-05:00"}]
     /// ```
     ///
     /// # Passes
@@ -67,27 +63,16 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     used.dedup();
     // Two runs may share more than one piece of equipment.
     let mut reported = FxHashSet::default();
-    // A long run may contain several: each is compared with the one that lasts longest.
-    for of_camera in used.chunk_by(|a, b| a.0 == b.0) {
-        let mut latest = of_camera[0];
-        for &next in &of_camera[1..] {
-            let ((camera, (_, finished), first), (_, (started, ended), second)) = (latest, next);
-            if started < finished && reported.insert((first, second)) {
-                report(ending, camera, [first, second], out);
-            }
-            if ended > finished {
-                latest = next;
-            }
+    for pair in used.windows(2) {
+        let ((camera, (_, finished), first), (next, (started, _), second)) = (pair[0], pair[1]);
+        if camera != next || started >= finished || !reported.insert((first, second)) {
+            continue;
         }
+        let (other, run) = (&ending.runs[first].run, &ending.runs[second]);
+        let equipment = ending.survey.head.equipment[camera].id.as_str();
+        let id = other.id.as_str();
+        let message =
+            format!("the run was started with {equipment:?} while run {id:?} was still using it");
+        out.report(run.subject("/started"), message).fact("other", id).fact("equipment", equipment);
     }
-}
-
-/// Reports two runs of a camera, by their rows.
-fn report(ending: &Ending<'_>, camera: usize, [first, second]: [usize; 2], out: &mut Sink<'_>) {
-    let (other, run) = (&ending.runs[first].run, &ending.runs[second]);
-    let equipment = ending.survey.head.equipment[camera].id.as_str();
-    let id = other.id.as_str();
-    let message =
-        format!("the run was started with {equipment:?} while run {id:?} was still using it");
-    out.report(run.subject("/started"), message).fact("other", id).fact("equipment", equipment);
 }
