@@ -307,3 +307,71 @@ fn lines_of_utf_16_are_shown() {
         assert!(!stdout(&output).contains('\u{fffd}'), "{}", stdout(&output));
     }
 }
+
+/// What was written and where is printed, and a warning if the output does not hold the survey.
+#[test]
+fn what_was_written_is_printed() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::create_dir(folder.path().join("tables")).unwrap();
+    let own = root().join("examples/data/larkmoor.obvert.json").display().to_string();
+    for (out, to) in [("tables", "csv"), ("s.xml", "xml")] {
+        let output = obvert_in(folder.path(), &["convert", &own, "-o", out, "--to", to]);
+        let message = stderr(&output);
+        assert!(message.contains(&format!("{out}: written as ")), "{message}");
+        assert!(message.contains(" runs and ") && !message.contains("warning:"), "{message}");
+    }
+    let output = obvert_in(folder.path(), &["convert", &own, "-o", "s.kml"]);
+    assert_eq!(status(&output), 0);
+    let message = stderr(&output);
+    let warning = message.lines().last().unwrap();
+    assert!(warning.starts_with("warning: s.kml does not hold the whole survey: "), "{message}");
+    assert!(warning.ends_with("--lossless refuses to write such a file"), "{message}");
+    let table = root().join(A).display().to_string();
+    let output = obvert_in(folder.path(), &["layout", "draft", &table, "-o", "l.json"]);
+    assert!(stderr(&output).contains("written to l.json"), "{}", stderr(&output));
+    // A layout is named after its table.
+    let layout: Value =
+        serde_json::from_str(&std::fs::read_to_string(folder.path().join("l.json")).unwrap())
+            .unwrap();
+    assert_eq!(layout["id"], "draft-office-a");
+}
+
+/// A missing table is named even if the layout has mistakes.
+#[test]
+fn a_missing_table_is_named() {
+    let folder = tempfile::tempdir().unwrap();
+    let wrong = read(LAYOUT_A).replace("\"pipes.street\"", "\"pipes.stret\"");
+    std::fs::write(folder.path().join("l.json"), wrong).unwrap();
+    let output = obvert_in(folder.path(), &["layout", "check", "l.json", "no.csv"]);
+    assert_eq!(status(&output), 2);
+    assert!(stderr(&output).contains("no.csv: there is no such file"), "{}", stderr(&output));
+}
+
+/// A wrong cell of the row that ends a stretch is reported as one of the observation that an earlier
+/// row starts, not of the next one, as text and as JSON.
+#[test]
+fn a_wrong_cell_of_a_row_without_an_observation_names_no_other() {
+    let folder = tempfile::tempdir().unwrap();
+    let text: String =
+        std::fs::read(root().join(A)).unwrap().iter().map(|byte| char::from(*byte)).collect();
+    // Row 6 ends the stretch that row 4 starts at 0+12.40.
+    let wrong =
+        text.replacen("0+44.20,Crack,longitudinal,11-1", "0+44.20,Crack,longitudinal,11/1", 1);
+    assert_ne!(wrong, text);
+    let bytes: Vec<u8> = wrong.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect();
+    std::fs::write(folder.path().join("a.csv"), bytes).unwrap();
+    let layout = root().join(LAYOUT_A).display().to_string();
+    let check = ["check", "a.csv", "--layout", &layout, "--today", "2026-06-01", "--all"];
+    let printed = stdout(&obvert_in(folder.path(), &check));
+    let line = printed.lines().find(|line| line.contains("a.csv:6:14 (column Clock)")).unwrap();
+    assert!(line.contains("observation 3, at 12.4 ft"), "{line}");
+    let output = obvert_in(folder.path(), &[&check[..], &["--format", "json"]].concat());
+    let report: Value = serde_json::from_str(&stdout(&output)).unwrap();
+    let finding = report["findings"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|finding| finding["at"]["line"] == 6)
+        .unwrap();
+    assert!(finding.to_string().contains("/runs/0/observations/2"), "{finding:#}");
+}

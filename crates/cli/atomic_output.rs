@@ -10,7 +10,7 @@ use std::sync::{Mutex, Once};
 use obvert::convert::{ConvertError, CreateFile, WriteSeek};
 use tempfile::{NamedTempFile, TempDir};
 
-use crate::Failure;
+use crate::{Failure, advice};
 
 /// The inputs of this command. No output may replace one of them, even with `--replace`, so that a
 /// mistyped command line never destroys a file.
@@ -95,8 +95,14 @@ impl AtomicFile {
         let folder = folder_of(path)?;
         let mut builder = tempfile::Builder::new();
         let create = || builder.prefix(".obvert-").suffix(".tmp").tempfile_in(folder);
-        let (unfinished, file) = Unfinished::create(create, NamedTempFile::path)
-            .map_err(|error| format!("{}: cannot write to its folder: {error}", path.display()))?;
+        let (unfinished, file) =
+            Unfinished::create(create, NamedTempFile::path).map_err(|error| {
+                format!(
+                    "{}: cannot write to its folder: {}",
+                    path.display(),
+                    advice::system(&error)
+                )
+            })?;
         Ok(Self { _unfinished: unfinished, file, path: path.to_owned(), replace })
     }
 
@@ -134,7 +140,9 @@ pub(crate) fn named(path: &Path, error: Failure) -> Failure {
         _ => error.downcast_ref::<io::Error>(),
     };
     match system {
-        Some(system) => format!("{}: cannot be written: {system}", path.display()).into(),
+        Some(system) => {
+            format!("{}: cannot be written: {}", path.display(), advice::system(system)).into()
+        }
         None => error,
     }
 }
@@ -155,7 +163,7 @@ pub(crate) fn write_file(
 /// touched.
 pub(crate) fn rewrite(path: &Path, known: &[u8], content: &[u8]) -> Result<(), Failure> {
     let name = path.display();
-    let fail = |error: io::Error| format!("{name}: {error}");
+    let fail = |error: io::Error| format!("{name}: cannot be written: {}", advice::system(&error));
     let target = path.canonicalize().map_err(fail)?;
     let about = fs::metadata(&target).map_err(fail)?;
     if about.permissions().readonly() {
@@ -165,13 +173,13 @@ pub(crate) fn rewrite(path: &Path, known: &[u8], content: &[u8]) -> Result<(), F
         .into());
     }
     let folder = target.parent().unwrap_or(Path::new("."));
-    let mut file = tempfile::Builder::new()
-        .prefix(".obvert-")
-        .suffix(".tmp")
-        .tempfile_in(folder)
-        .map_err(|error| {
-        format!("{name}: cannot write to its folder: {error}; give -o OUT to write elsewhere")
-    })?;
+    let mut file =
+        tempfile::Builder::new().prefix(".obvert-").suffix(".tmp").tempfile_in(folder).map_err(
+            |error| {
+                let why = advice::system(&error);
+                format!("{name}: cannot write to its folder: {why}; give -o OUT to write elsewhere")
+            },
+        )?;
     file.write_all(content).map_err(fail)?;
     fs::set_permissions(file.path(), about.permissions()).map_err(fail)?;
     file.as_file().sync_all().map_err(fail)?;
@@ -235,7 +243,8 @@ impl AtomicFolder {
         let path = &followed(path)?;
         not_read(path)?;
         let name = path.display();
-        let fail = |error: io::Error| format!("{name}: {error}");
+        let fail =
+            |error: io::Error| format!("{name}: cannot be written: {}", advice::system(&error));
         let old = path.exists();
         if old {
             let entries: Vec<PathBuf> = fs::read_dir(path)
@@ -269,7 +278,9 @@ impl AtomicFolder {
         let mut builder = tempfile::Builder::new();
         let (unfinished, fresh) =
             Unfinished::create(|| builder.prefix(".obvert-").tempdir_in(parent), TempDir::path)
-                .map_err(|error| format!("{name}: cannot write to its folder: {error}"))?;
+                .map_err(|error| {
+                    format!("{name}: cannot write to its folder: {}", advice::system(&error))
+                })?;
         let folder = Self { _unfinished: unfinished, fresh, path: path.to_owned(), old };
         fs::create_dir(folder.inside()).map_err(fail)?;
         Ok(folder)
@@ -310,7 +321,9 @@ impl CreateFile for AtomicFolder {
 /// Refuses a path that no file can be written to: a folder, an input of this command, an existing
 /// file without `replace`, a write-protected file, a file in a folder that does not exist.
 pub(crate) fn may_write(path: &Path, replace: bool) -> Result<(), Failure> {
-    if path.is_dir() {
+    // A path that ends in a slash is a folder, whether it exists or not.
+    let named = path.as_os_str().to_string_lossy();
+    if path.is_dir() || named.ends_with(std::path::is_separator) {
         return Err(format!("{}: is a folder; name a file", path.display()).into());
     }
     not_read(path)?;

@@ -5,9 +5,10 @@ use std::cell::Cell;
 use std::fs;
 use std::io::{self, Read};
 use std::ops::{Deref, DerefMut};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use obvert::Opened;
+use obvert::check::{Checker, Report};
 use obvert::convert::{
     self, ConvertError, Detection, Format, FormatError, Locations, LossReport, Provenance, Sample,
     SourceMap, SurveyReader, json,
@@ -20,7 +21,7 @@ use obvert::open::LAYOUT;
 use crate::formats::{formats, refusal};
 use crate::kinds::{Kind, kind_of};
 use crate::render::excerpt::Texts;
-use crate::{Failure, Status, atomic_output, render};
+use crate::{Failure, Status, advice, atomic_output, render};
 
 /// A survey that was opened.
 pub(crate) struct Input<'l> {
@@ -128,6 +129,17 @@ impl<'l> Input<'l> {
         report_losses(self.name(), losses, locations.as_ref())
     }
 
+    /// Checks it.
+    pub(crate) fn check(&mut self, checker: &Checker) -> Result<Report, Failure> {
+        let checked = self.opened.check(checker);
+        checked.map_err(|error| self.in_line(error.to_string()))
+    }
+
+    /// An error of reading it, with the line that it is about.
+    pub(crate) fn in_line(&self, message: String) -> Failure {
+        advice::with_line(self.name(), message, self.bytes())
+    }
+
     /// Starts to read it run by run.
     pub(crate) fn runs(&mut self) -> Result<Box<dyn SurveyReader + '_>, ConvertError> {
         self.report_notes();
@@ -143,7 +155,7 @@ impl<'l> Input<'l> {
                 }
                 Ok(Status::Failed)
             }
-            error => Err(self.error(error).into()),
+            error => Err(self.in_line(self.error(error).to_string())),
         }
     }
 }
@@ -177,7 +189,8 @@ pub(crate) fn read_file(path: &Path) -> Result<(String, Vec<u8>), Failure> {
     let mut bytes = Vec::new();
     if path == Path::new("-") {
         let name = "standard input".to_owned();
-        io::stdin().lock().read_to_end(&mut bytes).map_err(|error| format!("{name}: {error}"))?;
+        let read = io::stdin().lock().read_to_end(&mut bytes);
+        read.map_err(|error| format!("{name}: cannot be read: {}", advice::system(&error)))?;
         return Ok((name, bytes));
     }
     atomic_output::note_read(path);
@@ -191,7 +204,8 @@ pub(crate) fn unreadable(path: &Path, error: &io::Error) -> Failure {
     let name = path.display();
     match error.kind() {
         io::ErrorKind::NotFound => format!("{name}: there is no such file").into(),
-        _ => format!("{name}: {error}").into(),
+        io::ErrorKind::IsADirectory => format!("{name}: {}", advice::system(error)).into(),
+        _ => format!("{name}: cannot be read: {}", advice::system(error)).into(),
     }
 }
 
@@ -252,9 +266,11 @@ fn open_survey<'l>(
 ) -> Result<Input<'l>, Failure> {
     let name = path.display();
     if stated == Some(&LAYOUT) {
-        return Err(
-            format!("{name}: an office's own table needs a layout; give it with --layout").into()
-        );
+        return Err(format!(
+            "{name}: an office's own table needs a layout; {}",
+            advice::for_table()
+        )
+        .into());
     }
     if path.is_dir() {
         return open_folder(path, stated);
@@ -280,7 +296,8 @@ fn open_survey<'l>(
     match Opened::in_format(convert::Input::file(name, bytes), format) {
         Ok(opened) => Ok(Input::new(opened)),
         Err(error) if may_be_table => {
-            Err(format!("{error}; if this is an office's own table, give its --layout").into())
+            let how = advice::for_table();
+            Err(format!("{error}; if this is an office's own table, {how}").into())
         }
         Err(error) => Err(error.into()),
     }
@@ -300,7 +317,22 @@ fn open_folder<'l>(path: &Path, stated: Option<&'static Format>) -> Result<Input
     }
     names.sort();
     let known: Vec<&str> = names.iter().map(String::as_str).collect();
-    let format = formats().detect_folder(&known, stated).map_err(|error| refusal(&name, &error))?;
+    let format = match formats().detect_folder(&known, stated) {
+        Ok(format) => format,
+        Err(error) => {
+            return Err(match surveys_in(path).as_slice() {
+                [only] if only == path => refusal(&name, &error),
+                [survey] => {
+                    format!("{name}: is a folder; name the survey in it, {survey:?}").into()
+                }
+                surveys => format!(
+                    "{name}: is a folder with {} surveys, but one is read here; name one",
+                    surveys.len()
+                )
+                .into(),
+            });
+        }
+    };
     let Some(folder) = format.folder() else {
         return Err(refusal(&name, &FormatError::NoFolder(format)));
     };
@@ -310,6 +342,55 @@ fn open_folder<'l>(path: &Path, stated: Option<&'static Format>) -> Result<Input
         files.push((file, bytes));
     }
     Ok(Input::new(Opened::in_format(convert::Input::folder(name, files), format)?))
+}
+
+/// The surveys that are named on the command line, each once: files, and those in folders. A folder
+/// without surveys stays, so that opening it says so.
+pub(crate) fn surveys(paths: &[PathBuf]) -> Vec<PathBuf> {
+    let mut all: Vec<PathBuf> = Vec::new();
+    for survey in in_folders(paths) {
+        if all.iter().any(|known| atomic_output::is_same_file(known, &survey)) {
+            render::note(&format!("{}: is named more than once, and read once", survey.display()));
+        } else {
+            all.push(survey);
+        }
+    }
+    all
+}
+
+/// The surveys that are named on the command line: files, and those in folders.
+pub(crate) fn in_folders(paths: &[PathBuf]) -> Vec<PathBuf> {
+    paths.iter().flat_map(|path| surveys_in(path)).collect()
+}
+
+/// The surveys at a path: the path itself, or the surveys in the folder if it holds any.
+fn surveys_in(path: &Path) -> Vec<PathBuf> {
+    if !path.is_dir() || is_tables(path) {
+        return vec![path.to_owned()];
+    }
+    let is_survey = |entry: &PathBuf| {
+        if entry.is_dir() {
+            is_tables(entry)
+        } else {
+            is_archive(entry) || by_name(entry).is_some_and(Format::is_read)
+        }
+    };
+    let mut found: Vec<PathBuf> =
+        file_names(path).into_iter().map(|name| path.join(name)).filter(is_survey).collect();
+    found.sort();
+    if found.is_empty() { vec![path.to_owned()] } else { found }
+}
+
+/// Whether a folder holds the tables of one survey.
+fn is_tables(folder: &Path) -> bool {
+    let names = file_names(folder);
+    let names: Vec<&str> = names.iter().map(String::as_str).collect();
+    formats().detect_folder(&names, None).is_ok()
+}
+
+fn file_names(folder: &Path) -> Vec<String> {
+    let entries = fs::read_dir(folder).into_iter().flatten().flatten();
+    entries.map(|entry| entry.file_name().to_string_lossy().into_owned()).collect()
 }
 
 /// Whether a file is an archive, by its name.
@@ -325,9 +406,13 @@ pub(crate) fn by_name(path: &Path) -> Option<&'static Format> {
 /// The error for a JSON file that is not a survey.
 fn other_kind(name: &str, kind: &Kind) -> Failure {
     let hint = match (kind.name, kind.option) {
-        ("layout", _) => "give it with --layout, and name the table here".to_owned(),
-        (_, Some(option)) => format!("name the survey here, and give this file with {option}"),
-        (_, None) => "name the survey here".to_owned(),
+        ("layout", _) if advice::has("layout") => {
+            "give it with --layout, and name the table here".to_owned()
+        }
+        (_, Some(option)) if advice::has(option.trim_start_matches('-')) => {
+            format!("name the survey here, and give this file with {option}")
+        }
+        _ => "name the survey here".to_owned(),
     };
     format!("{name}: is a {}, not a survey; {hint}", kind.name).into()
 }

@@ -12,12 +12,12 @@ use obvert::model::lists::{CodeList, GradeScheme, ListProblem, ListProblemKind};
 use obvert::model::profile::{Profile, ProfileProblem};
 use obvert::model::read::{Problem, ReadError, locate};
 
-use crate::Failure;
 use crate::args::OwnLists;
 use crate::input::{self, ByLayout};
 use crate::kinds::kind_of;
 use crate::render::excerpt::{SourceLines, Texts};
 use crate::render::{severity, strong};
+use crate::{Failure, advice};
 
 /// How many problems of one file are shown.
 const SHOWN: usize = 20;
@@ -149,7 +149,7 @@ impl File {
 
     /// The error for a file that is not JSON.
     pub(crate) fn unreadable(&self, error: &ReadError) -> Failure {
-        input::located(&self.name, error).into()
+        advice::with_line(&self.name, input::located(&self.name, error), &self.bytes)
     }
 
     /// Prints structural problems.

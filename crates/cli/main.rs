@@ -1,6 +1,7 @@
 //! The `obvert` command: arguments, files and the terminal. What a survey means is the business of
 //! the libraries.
 
+mod advice;
 mod args;
 mod atomic_output;
 mod commands;
@@ -14,10 +15,14 @@ mod render;
 
 use std::process::ExitCode;
 
-use clap::Parser;
+use clap::{CommandFactory, FromArgMatches};
 
 fn main() -> ExitCode {
-    let arguments = args::Arguments::parse();
+    let command = args::Arguments::command();
+    let matches = command.clone().get_matches();
+    advice::note_command(&command, &matches);
+    let arguments =
+        args::Arguments::from_arg_matches(&matches).unwrap_or_else(|error| error.exit());
     match commands::run(&arguments) {
         Ok(status) => status.into(),
         Err(error) => {

@@ -15,7 +15,7 @@ fn graded(row: &Value, aspect: &str) -> bool {
 }
 
 /// Replaces the code of a row, with everything that depends on it.
-fn recode(edit: &mut Edit<'_>, place: (usize, usize), with: &Value) {
+pub(crate) fn recode(edit: &mut Edit<'_>, place: (usize, usize), with: &Value) {
     let row = edit.at(&to(place, ""));
     let keep = ["id", "at", "media"];
     row.as_object_mut().expect("a row").retain(|key, _| keep.contains(&key.as_str()));
@@ -40,7 +40,8 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a code for brick in a pipe of clay or plastic",
         rules: &["material-excludes-code"],
-        by_catch: 1,
+        // The row may have been the connection of a lateral.
+        by_catch: 2,
         make: |edit| {
             let smooth: Vec<Value> = edit.document["pipes"].as_array()?.clone();
             let fits = |run: &Value| {

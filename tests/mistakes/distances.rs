@@ -12,12 +12,12 @@ fn stretch(row: &Value) -> bool {
     length(row, "to") > length(row, "at")
 }
 
-fn reached(run: &Value) -> bool {
+pub(crate) fn reached(run: &Value) -> bool {
     run["outcome"]["kind"] == "reached" && run.get("launched").is_none()
 }
 
 /// Multiplies every distance of a run.
-fn scale(edit: &mut Edit<'_>, run: usize, factor: f64) {
+pub(crate) fn scale(edit: &mut Edit<'_>, run: usize, factor: f64) {
     let surveyed = edit.number_at(&format!("/runs/{run}/surveyed"));
     edit.set(&format!("/runs/{run}/surveyed"), surveyed * factor);
     for row in 0..edit.rows(run).len() {

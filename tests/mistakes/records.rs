@@ -5,7 +5,7 @@ use serde_json::{Value, json};
 use super::edit::{Edit, Mistake, to};
 
 /// Moves the hour of a timestamp.
-fn later(edit: &mut Edit<'_>, pointer: &str, hours: i64) -> Option<()> {
+pub(crate) fn later(edit: &mut Edit<'_>, pointer: &str, hours: i64) -> Option<()> {
     let text = edit.document.pointer(pointer)?.as_str()?.to_owned();
     let zoned: jiff::Timestamp = text.parse().ok()?;
     let moved = zoned.checked_add(jiff::SignedDuration::from_hours(hours)).ok()?;
@@ -201,6 +201,8 @@ pub(crate) const ALL: &[Mistake] = &[
         make: |edit| {
             let run = edit.row("runs", |run| run["finished"].is_string())?;
             let hours = edit.random.i64(4..10);
+            edit.set(&format!("/runs/{run}/method"), "push-rod");
+            edit.set(&format!("/runs/{run}/equipment"), json!([]));
             later(edit, &format!("/runs/{run}/finished"), hours)?;
             Some(format!("/runs/{run}/finished"))
         },

@@ -17,7 +17,8 @@ CLASSES = {
     "plastic": ("pvc", "polyethylene", "polypropylene", "abs", "glass-reinforced-plastic"),
     "metal": ("cast-iron", "ductile-iron", "steel", "corrugated-metal"),
     "masonry": ("brick", "stone"),
-    "other": ("bituminised-fibre", "other"),
+    "fibre": ("bituminised-fibre",),
+    "other": ("other",),
 }
 CLASS = {material: name for name, materials in CLASSES.items() for material in materials}
 SHAPES = SCHEMA["$defs"]["Shape"]["enum"]

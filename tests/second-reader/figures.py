@@ -20,6 +20,16 @@ TIMESTAMP = re.compile(
 )
 
 
+def decimals(number):
+    """How many decimals a number has, up to six."""
+    number = abs(number)
+    for places in range(6):
+        if abs(number - math.floor(number + 0.5)) <= 1e-9 * max(1, number):
+            return places
+        number *= 10
+    return 6
+
+
 def factor(unit, other):
     """What an amount in `unit` is multiplied by to be in `other`; None between dimensions."""
     if unit == other:

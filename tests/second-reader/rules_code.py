@@ -5,7 +5,7 @@ from code_lists import measured, places
 from figures import factor, in_range
 
 # code-lists.md, Quantities: what is measured across the pipe.
-ACROSS = ("height", "depth", "offset", "drop", "bulge")
+ACROSS = ("height", "width", "depth", "offset", "drop", "bulge", "size")
 LENGTHS = ("mm", "in", "m", "ft", "us-ft")
 
 
@@ -25,6 +25,8 @@ def material_excludes_code(survey):
         material = run.cross_sections[index].material
         if "lining" in (run.pipe or {}) or material in (None, "other"):
             continue
+        if run.elsewhere("material-change"):
+            continue
         if code.get("materials") and material not in code["materials"]:
             yield f"{path}/code", {"material": material, "materials": code["materials"]}
 
@@ -33,6 +35,8 @@ def material_excludes_code(survey):
 def shape_excludes_code(survey):
     for run, index, row, code, path in survey.coded_rows:
         shape = run.cross_sections[index].shape
+        if run.elsewhere("shape-change"):
+            continue
         if code.get("shapes") and shape not in (None, "other", *code["shapes"]):
             yield f"{path}/code", {"shape": shape, "shapes": code["shapes"]}
 
@@ -188,8 +192,15 @@ def quantity_exceeds_pipe(survey):
         if survey.size_doubtful(survey.place("pipes", run.row["pipe"])):
             continue
         for number, (place, _, amount) in enumerate(measured(code, row)):
-            if place["name"] not in ACROSS or place["unit"] not in LENGTHS or amount is None:
+            gap = place["name"] == "gap" and code["joint"] == "never"
+            if place["name"] not in ACROSS and not gap:
                 continue
+            if place["unit"] not in LENGTHS or amount is None:
+                continue
+            limit = height
+            pipe = survey.row("pipes", run.row["pipe"]) or {}
+            if place["name"] in ("width", "gap") and "width" in pipe:
+                limit = max(height, pipe["width"] * survey.millimetre)
             millimetres = amount * factor(place["unit"], "mm")
-            if in_range(place, amount) and millimetres > height * 1.1:
+            if in_range(place, amount) and millimetres > limit * 1.1:
                 yield f"{path}/quantities/{number}/value", {"millimetres": millimetres}

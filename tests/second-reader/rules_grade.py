@@ -43,6 +43,19 @@ def grade_outside_scale(survey):
                 yield run.path("observations", index, "grades", aspect), {"grade": grade}
 
 
+def elsewhere(survey, run, row, aspect):
+    """Whether the grade depends on what another run says that the pipe changes to."""
+    code = survey.graded_as(row)
+    entries = [
+        entry
+        for entry in survey.scheme.get("entries", ())
+        if (entry["code"], entry["aspect"]) == (code, aspect)
+    ]
+    return (any(entry.get("materials") for entry in entries) and run.elsewhere("material-change")) or (
+        any("size" in entry for entry in entries) and run.elsewhere("size-change")
+    )
+
+
 @rule("error")
 def grade_contradicts(survey):
     for run, index, row, taken, path in graded_rows(survey):
@@ -51,7 +64,7 @@ def grade_contradicts(survey):
             if grade is None or aspect not in taken or not on_scale(survey.scheme, grade):
                 continue
             own, certain = computed(run, index, aspect, survey.scheme)
-            if certain and own != grade:
+            if certain and own != grade and not elsewhere(survey, run, row, aspect):
                 facts = {"recorded": grade} | ({} if own is None else {"computed": own})
                 yield f"{path}/grades/{aspect}", facts
 

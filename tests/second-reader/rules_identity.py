@@ -18,10 +18,28 @@ def observation_duplicate(survey):
                 yield run.path("observations", index), {"other": run.rows[other]["id"]}
 
 
+def turned_streets(survey):
+    """The streets whose pipes are recorded against the flow: (street, first, turned, compared)."""
+    streets = {}
+    for place, pipe in survey.table("pipes"):
+        runs = [run for run in survey.runs if run.row["pipe"] == pipe["id"]]
+        named = [run for run in runs if "from" in run.row or "to" in run.row]
+        if named:
+            turned = all(run.direction_contradicts() for run in named)
+            streets.setdefault(pipe.get("street"), []).append((place, turned))
+    for street, pipes in streets.items():
+        turned = [place for place, wrong in pipes if wrong]
+        if len(turned) >= 3 and len(turned) * 5 >= len(pipes) * 4:
+            yield street, turned[0], len(turned), len(pipes)
+
+
 @rule("error")
 def direction_contradicts(survey):
+    streets = {street: rest for street, *rest in turned_streets(survey)}
+    for first, turned, compared in streets.values():
+        yield f"/pipes/{first}", {"pipes": turned, "of": compared}
     for run in survey.runs:
-        if run.direction_contradicts():
+        if run.direction_contradicts() and run.pipe.get("street") not in streets:
             facts = {"direction": run.row["direction"], "upstream": run.pipe["upstream"]}
             yield run.path("direction"), facts
 

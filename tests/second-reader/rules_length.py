@@ -50,14 +50,29 @@ def past_pipe(survey, rule="run-longer-than-pipe"):
     return {run.place for run in survey.runs if run.past_pipe(allowance)}
 
 
-@rule("error")
-def run_longer_than_pipe(survey):
+def longer(survey, rule):
+    """(the run, whether it is longer by more than the share) of each run that is past its pipe."""
     if survey.lengths_doubtful:
         return
+    share = survey.limit(rule, "share", 5) / 100 + 1e-9
     drift = {item[0] for item in drifting(survey)}
-    past = past_pipe(survey)
+    past = past_pipe(survey, rule)
     for run in survey.runs:
         if run.place in past and camera(survey, run) not in drift:
+            yield run, run.excess > share
+
+
+@rule("error")
+def run_longer_than_pipe(survey):
+    for run, much in longer(survey, "run-longer-than-pipe"):
+        if much:
+            yield run.path("surveyed"), {"far": run.far, "length": run.length}
+
+
+@rule("warning")
+def run_slightly_longer_than_pipe(survey):
+    for run, much in longer(survey, "run-slightly-longer-than-pipe"):
+        if not much:
             yield run.path("surveyed"), {"far": run.far, "length": run.length}
 
 
@@ -119,7 +134,10 @@ def reverse_gap(survey):
     for run, other in pairs(survey):
         gap = run.length - run.far - other.far
         room = 0 if run.centred() and other.centred() else allowance
-        if exceeds(gap * run.metre, run.slack(run.length) + room):
+        if not exceeds(gap * run.metre, run.slack(run.length) + room):
+            continue
+        gap = unseen_between(survey, run, other, allowance)
+        if gap is not None and exceeds(gap * run.metre, run.slack(run.length) + room):
             yield run.path("reverse_of"), {"gap": gap, "reverse_of": run.row["reverse_of"]}
 
 
@@ -133,6 +151,40 @@ def reverse_overlap(survey):
             yield run.path("reverse_of"), {"overlap": overlap, "reverse_of": run.row["reverse_of"]}
 
 
+def covered(run, past):
+    """What a run saw of its pipe, from the upstream structure; None if it cannot be told."""
+    if run.length is None or run.far is None or "launched" in run.row or run.place in past:
+        return None
+    begin, end = run.offset, run.length if run.kind == "reached" else run.far
+    if run.row["direction"] == "downstream":
+        return begin, end
+    return run.length - end, run.length - begin
+
+
+def widest(seen, start, end):
+    """The longest part of start to end that nothing covers."""
+    reached, part = start, (start, start)
+    for first, last in sorted(seen) + [(end, end)]:
+        if min(first, end) - reached > part[1] - part[0]:
+            part = reached, min(first, end)
+        reached = max(reached, last)
+    return part
+
+
+def unseen_between(survey, run, other, allowance):
+    """How much of the gap between two runs no other run saw, or None."""
+    first, second = (run, other) if run.row["direction"] == "downstream" else (other, run)
+    past = {one.place for one in survey.runs if one.past_pipe(allowance)}
+    others = [one for one in survey.runs if one.row["pipe"] == run.row["pipe"]]
+    if any(one.kind == "as-ordered" for one in others):
+        return None
+    seen = [covered(one, past) for one in others if one not in (run, other)]
+    if None in seen:
+        return None
+    start, end = widest(seen, first.far, run.length - second.far)
+    return end - start
+
+
 def unseen(survey, rule):
     """(place of the pipe, its runs, from, to) for each pipe with a part that no run saw."""
     allowance = survey.limit(rule, "structure_allowance", ALLOWANCE)
@@ -143,30 +195,17 @@ def unseen(survey, rule):
             continue
         if any(
             "reverse_of" in run.row
-            or "launched" in run.row
-            or run.kind is None
-            or run.place in past
-            or run.far is None
+            or run.kind in (None, "as-ordered")
             or run.direction_contradicts()
             for run in runs
         ):
             continue
-        length, seen = runs[0].length, []
-        for run in runs:
-            begin, end = run.offset, length if run.kind == "reached" else run.far
-            seen.append(
-                (begin, end)
-                if run.row["direction"] == "downstream"
-                else (length - end, length - begin)
-            )
-        reached, widest = 0.0, (0.0, 0.0)
-        for begin, end in sorted(seen) + [(length, length)]:
-            if min(begin, length) - reached > widest[1] - widest[0]:
-                widest = reached, min(begin, length)
-            reached = max(reached, end)
-        metre = runs[0].metre
-        if exceeds((widest[1] - widest[0]) * metre, tolerance(length * metre) + allowance):
-            yield place, runs, widest
+        length, seen = runs[0].length, [covered(run, past) for run in runs]
+        if None in seen:
+            continue
+        part, metre = widest(seen, 0.0, length), runs[0].metre
+        if exceeds((part[1] - part[0]) * metre, tolerance(length * metre) + allowance):
+            yield place, runs, part
 
 
 @rule("warning")

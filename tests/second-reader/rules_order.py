@@ -7,6 +7,8 @@ from figures import FOOT, exceeds, instant
 from reading import SCHEMA
 from rules_length import CAMERAS, past_pipe
 
+# Outcomes that go with either way to close a run.
+EITHER = ("met", "as-ordered")
 REASONS = SCHEMA["$defs"]["StopReason"]["enum"]
 
 
@@ -39,9 +41,13 @@ def falls(run):
         if run.fits[index] is not None or run.fits[index - 1] is not None:
             continue
         without_upper = index == 1 or at[index] >= at[index - 2]
-        without_lower = index + 1 == len(at) or at[index + 1] >= at[index - 1]
+        if index + 1 == len(at):
+            # Of the last two rows, the one that is past the end of the run is the wrong one.
+            lower_fits = not run.beyond(at[index - 1]) or run.beyond(at[index])
+        else:
+            lower_fits = at[index + 1] >= at[index - 1]
         # If removing either row restores the order, the lower one is reported.
-        upper = without_upper and not without_lower
+        upper = without_upper and not lower_fits
         if not (upper and run.beyond(at[index - 1])):
             yield index - upper, at[index], at[index - 1]
 
@@ -102,6 +108,7 @@ def finish_missing(survey):
             and not run.disordered
             and run.closing is None
             and run.rows[-1]["code"] in survey.codes
+            and not (run.kind in EITHER and survey.role(run.rows[-1]) == "remark")
         ):
             yield run.path("observations", len(run.rows) - 1), {"code": run.rows[-1]["code"]}
 
@@ -112,10 +119,8 @@ def outcome_contradicts_rows(survey):
         if run.closing is None or run.kind is None:
             continue
         row = run.rows[run.closing]
-        agrees = {"stopped": ("stopped",), "reached": ("finish",), "met": ("finish", "stopped")}[
-            run.kind
-        ]
-        if survey.role(row) not in agrees:
+        agrees = {"stopped": ("stopped",), "reached": ("finish",)}
+        if survey.role(row) not in agrees.get(run.kind, ("finish", "stopped")):
             yield run.path("outcome", "kind"), {"code": row["code"], "outcome": run.kind}
             continue
         reason = run.row["outcome"].get("reason")

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import clocks
 import cross_section
-from figures import FOOT, exceeds, tolerance
+from figures import FOOT, decimals, exceeds, tolerance
 
 # checking.md, Lengths: the structure allowance by default.
 ALLOWANCE = 5 * FOOT
@@ -160,7 +160,9 @@ class Run:
             above = (at[index] - self.reads) * self.metre
             if not (self.falls(index) and 0 <= above <= FOOT):
                 continue
-            goes_on = at[index] < at[index + 1] < at[index - 1]
+            # Several rows may be recorded where the counter was set to zero.
+            then = next((item for item in at[index + 1 :] if item != at[index]), None)
+            goes_on = then is not None and at[index] < then < at[index - 1]
             later = any((item - self.reads) * self.metre > FOOT for item in at[index + 1 :])
             restored = index == 1 or at[index] >= at[index - 2]
             if goes_on and later and not restored and self.fits[index] is None:
@@ -185,10 +187,30 @@ class Run:
         value = at[index]
         if value <= 0 or not (self.away(-value, -upper) or self.away(value, lower)):
             return None
+        shown = self._decimals_shown(index)
+        if decimals(value) <= shown and any(map(self._exchanged, (index, index + 1))):
+            return None
         for moved in (math.floor(moved * 1e6 + 0.5) / 1e6 for moved in (value * 10, value / 10)):
             if upper - 1e-9 <= moved <= lower + 1e-9 and moved != value:
-                return moved
+                if decimals(moved) <= shown:
+                    return moved
         return None
+
+    def _decimals_shown(self, index):
+        others = [*self.at[:index], *self.at[index + 1 :]]
+        return max(decimals(item) for item in [self.counter.get("resolution", 0.1), *others])
+
+    def _exchanged(self, index):
+        """Whether a row and the one above it are in order once they change places."""
+        at = self.at
+        if not 0 < index < len(at):
+            return False
+        above = self.reads if index == 1 else at[index - 2]
+        if index + 1 < len(at) and at[index - 1] > at[index + 1]:
+            return False
+        if self.surveyed is not None and self.away(at[index - 1], self.surveyed):
+            return False
+        return above <= at[index] < at[index - 1]
 
     def _start(self):
         for index, distance in enumerate(self.at):
@@ -251,6 +273,25 @@ class Run:
 
     def centred(self):
         return self.counter.get("zero") == "structure-centre" or "offset" in self.counter
+
+    def changes(self, role):
+        """Whether a row records this change of the cross-section."""
+        return any(self.survey.role(row) == role for row in self.rows)
+
+    def elsewhere(self, role):
+        """Whether the run may have begun in what another run says that the pipe changes to."""
+        others = (run for run in self.survey.runs if run.row["pipe"] == self.row["pipe"])
+        return (
+            self.kind != "reached"
+            and not self.changes(role)
+            and any(run.changes(role) for run in others)
+        )
+
+    @property
+    def excess(self):
+        """By which share of its length the run exceeds the pipe."""
+        surplus = 0 if self.start is None else max(0, self.at[self.start] - self.reads)
+        return (self.far - surplus) * self.metre / (self.length * self.metre) - 1
 
     def past_pipe(self, allowance):
         if self.far is None or self.length is None:

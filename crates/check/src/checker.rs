@@ -14,6 +14,7 @@ use crate::report::{self, CheckedDocument, DocumentInfo, NotRun, Report};
 use crate::rule::Rule;
 use crate::settings::{Settings, SettingsError};
 use crate::sink::{Confirm, Found, Sink};
+use crate::support::column_votes::ColumnVotes;
 use crate::views::{Ending, Facts, RunFigures, RunSummary, ShownBy, Survey};
 use crate::walk::Walk;
 
@@ -312,6 +313,7 @@ impl Checker {
         walk.head(&survey);
         let mut summaries = Vec::new();
         let mut shown_by = ShownBy::new(head);
+        let mut columns = ColumnVotes::default();
         let mut facts = Facts::default();
         while let Some(mut run) = runs.next_run() {
             let index = summaries.len();
@@ -319,12 +321,13 @@ impl Checker {
             let view = facts.view(&survey, &run, index);
             walk.run(&view);
             shown_by.add(&view);
+            columns.add(&view);
             let figures = RunFigures::of(&view);
             runs.recycle(std::mem::take(&mut run.observations));
             run.equipment.shrink_to_fit();
             summaries.push(RunSummary::new(index, run, figures));
         }
-        let ending = Ending::new(&survey, &summaries, &shown_by);
+        let ending = Ending::new(&survey, &summaries, &shown_by, &columns);
         walk.ending(&ending);
         let mut report = self.report_of(CheckedDocument {
             info: DocumentInfo {
@@ -338,6 +341,7 @@ impl Checker {
             ..CheckedDocument::default()
         });
         walk.finish(&mut report);
+        report::withdraw_fixes(&mut report);
         report::describe(&mut report, &ending, more_pipes);
         report
     }

@@ -85,6 +85,9 @@ pub struct Finding {
     /// How to fix it, if the document shows how: edits of the document as it was checked.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub fix: Option<Box<Fix>>,
+    /// The values that the fix is computed from, until the report is complete.
+    #[serde(skip)]
+    pub(crate) rests_on: Vec<String>,
 }
 
 impl Finding {
@@ -107,6 +110,7 @@ impl Finding {
             params: BTreeMap::new(),
             help: None,
             fix: None,
+            rests_on: Vec::new(),
         }
     }
 
@@ -132,6 +136,13 @@ impl Finding {
     /// not say.
     pub fn fix_if_confirmed(&mut self, does: impl Into<String>, edits: Vec<Edit>) -> &mut Self {
         self.fix = Some(Box::new(Fix::to_confirm(does, edits)));
+        self
+    }
+
+    /// States what the fix is computed from, as pointers. It is withdrawn if another finding is
+    /// about one of these values.
+    pub(crate) fn resting_on(&mut self, values: impl IntoIterator<Item = String>) -> &mut Self {
+        self.rests_on = values.into_iter().collect();
         self
     }
 

@@ -57,6 +57,7 @@ mod subject;
 mod support;
 mod views;
 mod walk;
+pub mod wholeness;
 
 pub use catalogue::{MINIMAL, catalogue, find};
 pub use checker::Checker;

@@ -1,11 +1,15 @@
 //! The sink that rules report their findings to.
 
+use std::collections::BTreeMap;
+
 use obvert_model::text::nearest;
 use rustc_hash::FxHashMap;
 
 use crate::finding::{Finding, Severity};
 use crate::profile::PreparedSuppression;
+use crate::report::document_order;
 use crate::rule::Rule;
+use crate::support::column_votes::Causes;
 use crate::views::Subject;
 
 /// Receives the findings of one rule, and knows its limits.
@@ -55,13 +59,81 @@ pub(crate) struct Found {
     /// Whether the table has no rows at all.
     empty: bool,
     folded: Option<Folded>,
+    /// Findings that are known to be true only at the end of the document.
+    held: BTreeMap<Unless, Held>,
+}
+
+/// What would explain a finding, as is known only at the end of the document.
+#[derive(Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) struct Unless {
+    /// Mistakes in whole columns.
+    pub(crate) causes: Causes,
+    /// Another run of this pipe records one of these changes of the cross-section
+    /// ([`changes`](crate::views::changes)): this run may then have begun in what the pipe changes
+    /// to.
+    pub(crate) changed: Option<(Box<str>, u8)>,
+}
+
+impl Unless {
+    /// Another run of a pipe records a change.
+    pub(crate) fn changed(pipe: &str, changes: u8) -> Self {
+        Self::default().or_changed(pipe, changes)
+    }
+
+    pub(crate) fn or_changed(self, pipe: &str, changes: u8) -> Self {
+        Self { changed: (changes != 0).then(|| (pipe.into(), changes)), ..self }
+    }
+
+    fn is_empty(&self) -> bool {
+        self.causes.is_empty() && self.changed.is_none()
+    }
+}
+
+impl From<Causes> for Unless {
+    fn from(causes: Causes) -> Self {
+        Self { causes, changed: None }
+    }
+}
+
+/// Findings that have the same explanation.
+#[derive(Debug, Default)]
+struct Held {
+    total: usize,
+    kept: Vec<Finding>,
+}
+
+impl Found {
+    /// Drops the findings that a change in another run of the pipe explains.
+    pub(crate) fn drop_changed(&mut self, is_changed: impl Fn(&str, u8) -> bool) {
+        self.held.retain(|unless, _| {
+            !unless.changed.as_ref().is_some_and(|(pipe, changes)| is_changed(pipe, *changes))
+        });
+    }
+
+    /// Drops the findings that the mistakes that were found explain, and lists the others.
+    pub(crate) fn release(&mut self, explained: Causes, keep: usize) {
+        let held = std::mem::take(&mut self.held);
+        let mut released = false;
+        for (_, held) in held.into_iter().filter(|(unless, _)| !unless.causes.meet(explained)) {
+            self.total += held.total;
+            self.kept.extend(held.kept);
+            released = true;
+        }
+        if released {
+            self.kept.sort_by_cached_key(|finding| document_order(&finding.subject.path));
+            self.kept.truncate(keep);
+        }
+    }
 }
 
 /// Whether a finding is listed or only counted.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 enum Kept {
     Listed,
     Counted,
+    /// Among those that something would explain.
+    Held(Unless),
+    HeldCounted(Unless),
 }
 
 /// A finding that is reported once for the whole document.
@@ -177,7 +249,7 @@ impl Sink<'_> {
                         .help(format!("was the {kind} deleted, or did its id change? Restore it, or correct the rows"));
                 }
                 Some(near) => {
-                    finding.help(format!("did you mean {near:?}?"));
+                    finding.help(format!("Did you mean {near:?}?"));
                 }
                 None => {}
             }
@@ -205,22 +277,66 @@ impl Sink<'_> {
     }
 
     /// Withholds the last finding unless it is reliable.
-    fn settle(&mut self) {
+    pub(crate) fn settle(&mut self) {
         let Some(Confirm(confirm)) = self.confirm else { return };
         let found = &mut *self.found;
         let Some(kept) = found.unsettled.take() else { return };
-        let last = match kept {
+        let last = match &kept {
             Kept::Listed => found.kept.last(),
-            Kept::Counted => found.spare.as_ref(),
+            Kept::Counted | Kept::HeldCounted(_) => found.spare.as_ref(),
+            Kept::Held(unless) => found.held.get(unless).and_then(|held| held.kept.last()),
         };
         if last.is_some_and(confirm) {
             return;
         }
-        if matches!(kept, Kept::Listed) {
-            found.kept.pop();
-        }
-        found.total -= 1;
         found.withheld += 1;
+        let is_listed = matches!(kept, Kept::Listed | Kept::Held(_));
+        let (total, listed) = match kept {
+            Kept::Listed | Kept::Counted => (&mut found.total, &mut found.kept),
+            Kept::Held(unless) | Kept::HeldCounted(unless) => {
+                let held = found.held.entry(unless).or_default();
+                (&mut held.total, &mut held.kept)
+            }
+        };
+        *total -= 1;
+        if is_listed {
+            listed.pop();
+        }
+    }
+
+    /// Reports a finding, unless something turns out to explain it. That is known only at the end of
+    /// the document.
+    pub(crate) fn report_unless(
+        &mut self,
+        unless: impl Into<Unless>,
+        subject: Subject,
+        message: impl Into<String>,
+    ) -> &mut Finding {
+        let unless = unless.into();
+        if unless.is_empty() {
+            return self.report(subject, message);
+        }
+        self.settle();
+        let suppressed = self.suppressed(&subject);
+        let finding = Finding::new(self.rule.name, self.severity, message, subject);
+        let found = &mut *self.found;
+        if suppressed {
+            return found.spare.insert(finding);
+        }
+        let listed = found.held.get(&unless).map_or(0, |held| held.kept.len()) < self.keep;
+        if self.confirm.is_some() {
+            let kept = if listed { Kept::Held } else { Kept::HeldCounted };
+            found.unsettled = Some(kept(unless.clone()));
+        }
+        let held = found.held.entry(unless).or_default();
+        held.total += 1;
+        if listed {
+            held.kept.push(finding);
+            let last = held.kept.len() - 1;
+            &mut held.kept[last]
+        } else {
+            found.spare.insert(finding)
+        }
     }
 
     /// Whether the profile suppresses a finding. It is counted for the first suppression that covers

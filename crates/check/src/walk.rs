@@ -7,6 +7,7 @@ use crate::profile::suppressed;
 use crate::report::{NotRun, Report};
 use crate::rule::{self, Check, Need};
 use crate::sink::{Confirm, Found};
+use crate::support::column_votes::{Cause, Causes};
 use crate::views::{
     Ending, LocateView, MediaView, Part, PipeView, RatingView, RowView, RunView, StructureView,
     Survey,
@@ -30,6 +31,8 @@ pub(crate) struct Walk<'c> {
     rating: Vec<(usize, rule::RatingRule)>,
     ending: Vec<(usize, rule::EndingRule)>,
     found: Vec<Found>,
+    /// The mistakes in whole columns that the survey shows.
+    shown: Causes,
     not_run: BTreeMap<String, Vec<String>>,
     not_applicable: BTreeMap<&'static str, Vec<String>>,
 }
@@ -75,6 +78,7 @@ impl<'c> Walk<'c> {
             rating: Vec::new(),
             ending: Vec::new(),
             found: active.iter().map(|_| Found::default()).collect(),
+            shown: Causes::default(),
             not_run: BTreeMap::new(),
             not_applicable: BTreeMap::new(),
         };
@@ -129,18 +133,38 @@ impl<'c> Walk<'c> {
 
     /// Checks what needs all runs.
     pub(crate) fn ending(&mut self, ending: &Ending<'_>) {
+        self.shown = Cause::ALL.into_iter().fold(Causes::default(), |causes, cause| {
+            causes.with(cause, ending.columns.show(cause))
+        });
         ending.locates().for_each(|view| self.of_locate(&view));
         ending.ratings().for_each(|view| self.of_rating(&view));
         self.of_ending(ending);
+        for (index, found) in self.found.iter_mut().enumerate() {
+            let confirm = self.confirm.get(index).copied().flatten();
+            self.active[index].sink(self.keep, confirm, found).settle();
+            found.drop_changed(|pipe, changes| ending.changes_within(pipe, changes));
+        }
     }
 
     /// Adds the findings to the report.
     pub(crate) fn finish(self, report: &mut Report) {
+        let mut found_by_rule = self.found;
         let mut withheld = 0;
-        for (index, (active, mut found)) in self.active.iter().zip(self.found).enumerate() {
+        for (index, (active, found)) in self.active.iter().zip(&mut found_by_rule).enumerate() {
             let confirm = self.confirm.get(index).copied().flatten();
-            active.sink(self.keep, confirm, &mut found).finish();
+            active.sink(self.keep, confirm, found).finish();
             withheld += found.withheld;
+        }
+        // A mistake that no finding names explains nothing: its rule may be turned off.
+        let named = |cause: Cause| {
+            let mut rules = self.active.iter().zip(&found_by_rule);
+            rules.any(|(active, found)| active.rule.name == cause.rule() && found.total > 0)
+        };
+        let explained = Cause::ALL.into_iter().fold(Causes::default(), |causes, cause| {
+            causes.with(cause, self.shown.meet(cause.into()) && named(cause))
+        });
+        for (active, mut found) in self.active.iter().zip(found_by_rule) {
+            found.release(explained, self.keep);
             report.add_found(active.rule.name, active.severity, found.total, found.kept);
             report.suppressed.extend(suppressed(&active.suppressions, &found.suppressed));
         }

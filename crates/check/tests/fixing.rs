@@ -137,32 +137,30 @@ fn ids_are_trimmed_in_all_references() {
 
 #[test]
 fn a_fix_that_causes_an_error_is_undone() {
-    let text = changed(MINIMAL, &[("\"to\": 44.2, ", "")]);
-    // The continuous feature to the end counts more often than the rating states, and fixing
-    // ratings was not requested.
-    let only = FixSettings::default().with_confirmed(true).with_only(["stretch-unfinished"]);
+    let coding = (
+        "\"coding\": {\"list\": \"obvert-terms\", \"version\": \"1\"}",
+        "\"coding\": {\"list\": \"obvert-terms\", \"version\": \"v1\"}",
+    );
+    let text = changed(MINIMAL, &[coding, ("\"crack.longitudinal\"", "\"Crack.Longitudinal\"")]);
+    // Once the list is known, the code is not one of it, and fixing codes was not requested.
+    let only = FixSettings::default().with_confirmed(true).with_only(["code-list-version"]);
     let fixed = fix(&text, &only);
     assert_eq!(fixed.text, text);
     let left = fixed.document.skipped.first().expect("it is logged");
     assert_eq!(
         (left.rule.as_str(), left.subject.path.as_str()),
-        ("stretch-unfinished", "/runs/0/observations/2/continuous")
+        ("code-list-version", "/coding/version")
     );
-    assert!(left.why.contains("rating-contradicts"), "{}", left.why);
-    assert_eq!(left.subject.observation.as_deref(), Some("3"));
-    // It is applied together with the fix of the rating.
+    assert!(left.why.contains("code-unknown"), "{}", left.why);
+    // It is applied together with the fix of the code.
     let fixed = fix(&text, &confirmed());
-    assert!(
-        fixed.text.contains("\"at\": 12.4, \"to\": 200, \"continuous\": true"),
-        "{}",
-        fixed.text
-    );
+    assert_eq!(fixed.text, MINIMAL);
     assert_eq!(fixed.document.after.error, 0);
     // An undone fix does not stop the others.
-    let text = changed(&text, &[("\"kind\": \"manhole\"", "\"kind\": \"Manhole\"")]);
-    let only = ["stretch-unfinished", "unknown-word"];
-    let fixed = fix(&text, &FixSettings::default().with_confirmed(true).with_only(only));
-    assert_eq!(fixed.text, changed(MINIMAL, &[("\"to\": 44.2, ", "")]));
+    let other = changed(&text, &[("\"kind\": \"manhole\"", "\"kind\": \"Manhole\"")]);
+    let only = ["code-list-version", "unknown-word"];
+    let fixed = fix(&other, &FixSettings::default().with_confirmed(true).with_only(only));
+    assert_eq!(fixed.text, text);
 }
 
 #[test]
@@ -224,7 +222,7 @@ impl MediaSource for Files {
             return Err(MediaError::Refused("it is outside the document's folder".into()));
         }
         let content = self.0.get(file).ok_or(MediaError::Missing)?;
-        Ok(MediaFile::new(content.len() as u64, *content))
+        Ok(MediaFile::new(content.len() as u64, std::io::Cursor::new(*content)))
     }
 }
 
@@ -239,12 +237,16 @@ fn with_media(row: &str, content: &'static [u8]) -> (String, FixOutcome) {
     (text, fixed)
 }
 
+/// The least that has the structure of a whole JPEG: a frame, a scan, and the end of the image.
+const JPEG: &[u8] =
+    b"\xFF\xD8\xFF\xE0\0\x10JFIF\0\x01\x01\0\0\x01\0\x01\0\0\xFF\xC0\0\x05\x08\0\x08\
+                      \xFF\xDA\0\x04\0\0\x12\x34\xFF\xD9";
+
 /// SHA-256 of "abc": FIPS 180-4, example B.1 of its predecessor. The first bytes are those of JPEG
 /// (ITU-T T.81).
 #[test]
 fn rows_are_completed_from_files() {
     const ABC: &str = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";
-    const JPEG: &[u8] = b"\xFF\xD8\xFF\xE0\0\x10JFIF\0";
     let (_, fixed) =
         with_media("\"file\": \"a.jpg\", \"kind\": \"photo\", \"caption\": \"x\"", b"abc");
     let wanted =
@@ -262,7 +264,7 @@ fn rows_are_completed_from_files() {
     assert!(
         fixed
             .text
-            .contains("\"kind\": \"photo\", \"type\": \"image/jpeg\", \"bytes\": 11, \"sha256\": ")
+            .contains("\"kind\": \"photo\", \"type\": \"image/jpeg\", \"bytes\": 37, \"sha256\": ")
     );
     let (_, fixed) =
         with_media("\"file\": \"a.jpg\", \"kind\": \"photo\", \"type\": \"image/png\"", JPEG);
@@ -306,4 +308,55 @@ fn contradicted_values_are_not_overwritten() {
         with_media("\"file\": \"a.jpg\", \"kind\": \"photo\", \"state\": \"lost\"", b"abc");
     assert_eq!(fixed.text, text);
     assert!(fixed.document.skipped.is_empty());
+}
+
+/// A damaged file has nothing added to its row: its size and digest would certify the damage.
+#[test]
+fn damaged_files_are_not_certified() {
+    let photo = "\"file\": \"a.jpg\", \"kind\": \"photo\"";
+    for length in 3..JPEG.len() {
+        let (text, fixed) = with_media(photo, &JPEG[..length]);
+        assert_eq!(fixed.text, text, "{length} bytes");
+        let left = &fixed.document.skipped[0];
+        assert_eq!(left.subject.path, "/media/0/file");
+        assert!(left.why.contains("\"a.jpg\" is damaged: "), "{}", left.why);
+        assert!(left.why.contains("record it as truncated"), "{}", left.why);
+    }
+    // A film whose recording was cut off: pictures, but no index.
+    const FILM: &[u8] = b"\0\0\0\x10ftypisom\0\0\0\0\0\0\0\x0Cmdatfilm";
+    let film = "\"file\": \"a.jpg\", \"kind\": \"video\"";
+    let (text, fixed) = with_media(film, FILM);
+    assert_eq!(fixed.text, text);
+    assert!(fixed.document.skipped[0].why.contains("index is missing"));
+}
+
+/// Whoever confirms that no other copy is left has the file recorded as truncated, with its size
+/// and digest, once.
+#[test]
+fn truncated_files_are_recorded_if_that_is_confirmed() {
+    for (state, length) in [("", 30), (", \"state\": \"complete\"", 36)] {
+        let row = format!("\"file\": \"a.jpg\", \"kind\": \"photo\"{state}");
+        let (text, _) = with_media(&row, &JPEG[..length]);
+        let files = Files(BTreeMap::from([("a.jpg", &JPEG[..length])]));
+        let settings = confirmed().with_only([MEDIA_FILE]);
+        let fixed = checker().fix(text.as_bytes(), &settings, Some(&files)).expect("json");
+        assert!(fixed.text.contains("\"state\": \"truncated\""), "{}", fixed.text);
+        assert!(fixed.text.contains(&format!("\"bytes\": {length}")), "{}", fixed.text);
+        assert!(!fixed.document.applied[0].safe);
+        let again = checker().fix(fixed.text.as_bytes(), &settings, Some(&files)).expect("json");
+        assert_eq!(again.text, fixed.text);
+        assert!(again.document.skipped.is_empty(), "{:?}", again.document.skipped);
+    }
+}
+
+/// Where the format does not show it, the log says so beside the size and digest.
+#[test]
+fn the_log_says_where_nobody_can_tell() {
+    let photo = "\"file\": \"a.jpg\", \"kind\": \"photo\"";
+    let (_, fixed) = with_media(photo, b"abc");
+    let does = &fixed.document.applied[0].does;
+    assert!(does.contains("nobody can tell whether the file is whole"), "{does}");
+    let (_, fixed) = with_media(photo, JPEG);
+    let does = &fixed.document.applied[0].does;
+    assert!(!does.contains("nobody can tell"), "{does}");
 }

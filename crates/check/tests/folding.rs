@@ -43,7 +43,7 @@ fn a_single_reference_gets_a_suggestion() {
     let all = found(&report);
     let [(rule, _, message, help)] = all[..] else { panic!("{all:?}") };
     assert_eq!((rule, message), ("unknown-run", r#"no run has the id "R-1O2""#));
-    assert_eq!(help, Some(r#"did you mean "R-102"?"#));
+    assert_eq!(help, Some(r#"Did you mean "R-102"?"#));
 }
 
 #[test]

@@ -255,8 +255,8 @@ fn an_early_issue_counts_the_runs_after_it() {
 #[test]
 fn an_unknown_code_may_be_a_trade_word() {
     for (word, help) in [
-        ("Belly", "did you mean one of water.sag, water.standing?"),
-        ("FOG", "did you mean \"deposit.grease\"?"),
+        ("Belly", "Did you mean one of water.sag, water.standing?"),
+        ("FOG", "Did you mean \"deposit.grease\"?"),
     ] {
         let patch = format!(
             r#"[{{"op": "replace", "path": "/runs/0/observations/2/code", "value": "{word}"}}]"#

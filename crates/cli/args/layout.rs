@@ -42,7 +42,7 @@ pub(crate) struct LayoutDraft {
     /// Overwrite OUT if it exists.
     #[arg(long)]
     pub(crate) replace: bool,
-    /// Set the id of the layout.
-    #[arg(long, default_value = "draft", value_name = "ID")]
-    pub(crate) id: String,
+    /// Set the id of the layout; without it, draft- and the name of the table.
+    #[arg(long, value_name = "ID")]
+    pub(crate) id: Option<String>,
 }

@@ -244,6 +244,13 @@ impl Packing<'_> {
 }
 
 fn pack(arguments: &Pack) -> Result<Status, Failure> {
+    if arguments.output != Path::new("-") && !is_archive(&arguments.output) {
+        return Err(format!(
+            "{}: an archive has one survey per line (JSON Lines); end its name in .jsonl",
+            arguments.output.display()
+        )
+        .into());
+    }
     let layout = match &arguments.layout {
         Some(path) => Some(lists::layout(path, lists::code_lists(&arguments.code_lists)?)?),
         None => None,
@@ -268,7 +275,12 @@ fn pack(arguments: &Pack) -> Result<Status, Failure> {
         stage: progress::stage("packing"),
     };
     let mut pack_all = |sink: &mut dyn Write| -> Result<(), Failure> {
-        for path in &arguments.files {
+        // With a layout, a folder may hold tables of an office.
+        let files = match layout {
+            Some(_) => arguments.files.clone(),
+            None => input::in_folders(&arguments.files),
+        };
+        for path in &files {
             packing.add_path(path, layout.as_ref(), sink)?;
         }
         packing.finish(layout.is_some())

@@ -29,13 +29,17 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
         }
         None => None,
     };
+    // With a layout, a folder may hold tables of an office.
+    let files = match layout {
+        Some(_) => arguments.files.clone(),
+        None => input::surveys(&arguments.files),
+    };
     let mut merged: Option<Report> = None;
     let mut summary = Summary::default();
     let mut failed = false;
     // With a baseline, the text has to wait: which findings are new is known at the end.
     let mut waiting = Vec::new();
-    let inputs =
-        arguments.files.iter().flat_map(|path| inputs(path, arguments.from, layout.as_ref()));
+    let inputs = files.iter().flat_map(|path| inputs(path, arguments.from, layout.as_ref()));
     for (name, input) in inputs {
         let checked = input.and_then(|mut input| {
             let report = report_on(&checker, &mut input)?;
@@ -158,7 +162,7 @@ fn baseline(path: &Path) -> Result<Report, Failure> {
     let bytes = fs::read(path).map_err(|error| input::unreadable(path, &error))?;
     let hint = "give a report that `obvert check --all --format json` wrote";
     Report::read(&bytes)
-        .map_err(|error| format!("--baseline {name}: is not a report: {error}; {hint}").into())
+        .map_err(|_| format!("--baseline {name}: is not a report in JSON; {hint}").into())
 }
 
 /// Whether the source has a number that is too large for a double. It is reported with its location

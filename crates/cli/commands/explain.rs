@@ -57,8 +57,13 @@ pub(crate) fn run(name: &str) -> Result<Status, Failure> {
     if found.is_empty() {
         return Err(unknown(name).into());
     }
+    let heading = if synonyms::of(name).next().is_some() {
+        format!("{name:?} is a word of the trade; the format's names for it:")
+    } else {
+        format!("no exact match for {name:?}; related names:")
+    };
     out(|out| {
-        writeln!(out, "no exact match for {name:?}; related names:\n")?;
+        writeln!(out, "{heading}\n")?;
         let width =
             found.iter().take(MOST).map(|(name, _)| name.chars().count()).max().unwrap_or(0);
         for (name, about) in found.iter().take(MOST) {
@@ -171,8 +176,11 @@ fn unknown(name: &str) -> String {
         .into_iter()
         .flat_map(|list| &list.codes)
         .map(|code| code.code.as_str());
-    let words = || synonyms::all().iter().flat_map(|synonym| &synonym.words).map(String::as_str);
-    let near = nearest(name, rules.chain(kinds).chain(codes)).or_else(|| nearest(name, words()));
+    let words = synonyms::all().iter().flat_map(|synonym| &synonym.words).map(String::as_str);
+    let mut fields = Vec::new();
+    paths(shape::document(), "", &mut fields);
+    let fields = fields.iter().map(|(path, _)| path.as_str());
+    let near = nearest(name, rules.chain(kinds).chain(codes).chain(words).chain(fields));
     match near {
         Some(near) => format!("unknown name {name:?}; did you mean {near:?}?"),
         None => format!(

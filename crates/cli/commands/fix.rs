@@ -16,14 +16,15 @@ use crate::{Failure, Status, render};
 
 /// Fixes every file, and reports what was fixed and what was not.
 pub(crate) fn run(arguments: &Fix) -> Result<Status, Failure> {
-    arguments.destination.check(&arguments.files, "fix")?;
+    let files = input::surveys(&arguments.files);
+    arguments.destination.check(&files, "fix")?;
     let checker = Checker::new(settings(&arguments.rules, true)?)?;
     let what = FixSettings::default()
         .with_confirmed(arguments.confirm)
         .with_only(arguments.only.iter().cloned());
     let mut documents = Vec::new();
     let mut status = Status::Success;
-    for path in &arguments.files {
+    for path in &files {
         match one(arguments, &checker, &what, path) {
             Ok((document, left)) => {
                 documents.push(document);
@@ -80,8 +81,8 @@ fn one(
     let folder = if arguments.no_media { None } else { MediaFolder::of(path) };
     let media = folder.as_ref().map(|folder| folder as &dyn MediaSource);
     let mut fixed = checker.fix(source.bytes(), what, media).map_err(|error| match error {
-        FixError::Read(error) => input::located(name, &error),
-        error => format!("{name}: {error}"),
+        FixError::Read(error) => source.in_line(input::located(name, &error)),
+        error => format!("{name}: {error}").into(),
     })?;
     fixed.document.name_file(name);
     fixed.document.written = arguments.destination.write(path, &source, fixed.text.as_bytes())?;

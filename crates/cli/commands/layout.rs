@@ -27,7 +27,10 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
 
 /// Drafts a layout, and reports what each column is based on.
 fn draft(arguments: &LayoutDraft) -> Result<Status, Failure> {
-    let id = id(&arguments.id)?;
+    let id = match &arguments.id {
+        Some(text) => id(text)?,
+        None => id_of(&arguments.table)?,
+    };
     if let Some(output) = &arguments.output {
         atomic_output::may_write(output, arguments.replace)?;
     }
@@ -47,6 +50,9 @@ fn draft(arguments: &LayoutDraft) -> Result<Status, Failure> {
         }
     }
     let mut log = Vec::new();
+    if let Some(output) = &arguments.output {
+        writeln!(log, "written to {}", output.display())?;
+    }
     for guess in &draft.guesses {
         writeln!(log, "guessed: {guess}")?;
     }
@@ -65,6 +71,21 @@ fn draft(arguments: &LayoutDraft) -> Result<Status, Failure> {
     // The layout is written whether or not standard error can be written.
     let _ = anstream::stderr().lock().write_all(&log);
     Ok(Status::Success)
+}
+
+/// The id of the draft for a table: after its name, so that messages about the layout of one table
+/// are distinguished from those about another.
+fn id_of(table: &Path) -> Result<Text, Failure> {
+    let stem = table.file_stem().map(|stem| stem.to_string_lossy().to_lowercase());
+    let stem = stem.filter(|_| table != Path::new("-")).unwrap_or_default();
+    let words: Vec<&str> = stem
+        .split(|letter: char| !letter.is_alphanumeric())
+        .filter(|word| !word.is_empty())
+        .collect();
+    match words.as_slice() {
+        [] => id("draft-layout"),
+        words => id(&format!("draft-{}", words.join("-"))),
+    }
 }
 
 /// The id of a draft.
@@ -127,6 +148,10 @@ fn check(arguments: &LayoutCheck) -> Result<Status, Failure> {
     let lists = lists::code_lists(&arguments.code_lists)?;
     let file = File::open(&arguments.layout, "layout")?;
     let name = &file.name;
+    // A missing table is reported even if the layout has mistakes.
+    if let Some(table) = arguments.table.as_deref().filter(|table| *table != Path::new("-")) {
+        std::fs::metadata(table).map_err(|error| input::unreadable(table, &error))?;
+    }
     let layout = match Layout::read(&file.bytes) {
         Ok(layout) => layout,
         Err(error) if error.problems().is_empty() => return Err(file.unreadable(&error.into())),

@@ -1,5 +1,6 @@
 //! A table of grades, as text and as CSV.
 
+use std::collections::BTreeMap;
 use std::io::{self, Write};
 
 use obvert::check::grading::{AspectGrades, GradeTable, GradedRow, PipeGrades, Ungraded, Why};
@@ -92,6 +93,7 @@ fn rows_of(pipe: &PipeGrades, unit: &str, observations: bool) -> Vec<Row> {
         };
         let listed = if observations { grades.observations.as_slice() } else { &[] };
         let mut details: Vec<String> = listed.iter().map(|row| reason(row, unit)).collect();
+        details.extend(cautions(&grades.observations, unit));
         if grades.doubtful > 0 {
             details.push(format!(
                 "{} could not be counted: outside the scale, or in an unfinished stretch",
@@ -133,6 +135,17 @@ fn print_rows(out: &mut dyn Write, rows: &[Row]) -> io::Result<()> {
         }
     }
     Ok(())
+}
+
+/// What people who work in the pipe must know, each caution once with its places.
+fn cautions(rows: &[GradedRow], unit: &str) -> Vec<String> {
+    let mut places: BTreeMap<&str, Vec<String>> = BTreeMap::new();
+    for row in rows {
+        let place = || format!("{} {unit} of {}", row.at, super::plain(&row.run));
+        row.caution.iter().for_each(|text| places.entry(text).or_default().push(place()));
+    }
+    let places = places.into_iter();
+    places.map(|(text, places)| format!("caution at {}: {text}", places.join(", "))).collect()
 }
 
 /// How many codes of observations without a grade are listed.

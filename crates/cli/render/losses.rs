@@ -6,7 +6,7 @@ use std::io::{self, Write};
 
 use obvert::convert::{Loss, LossKind, LossReport, SourceMap};
 
-use super::{plain, strong};
+use super::{count, plain, strong};
 use crate::Failure;
 
 /// A pointer after a word; empty for the whole document.
@@ -64,6 +64,22 @@ fn is_lost_row(loss: &Loss) -> bool {
     loss.kind == LossKind::Dropped && loss.place.is_none() && is_row(&loss.pointer)
 }
 
+/// What is lost or changed, counted; `None` if nothing is.
+pub(crate) fn summary(reports: &[LossReport]) -> Option<String> {
+    let all = reports.iter().flat_map(|report| &report.losses);
+    let lost = all.filter(|loss| loss.kind != LossKind::Defaulted);
+    let (rows, values): (Vec<&Loss>, Vec<&Loss>) = lost.partition(|loss| is_lost_row(loss));
+    let rows: BTreeSet<&str> = rows.iter().map(|loss| &*loss.pointer).collect();
+    let (observations, runs): (Vec<&str>, Vec<&str>) =
+        rows.iter().partition(|pointer| pointer.contains("/observations/"));
+    let parts = [(observations.len(), "observation"), (runs.len(), "run"), (values.len(), "value")];
+    let parts = parts.into_iter().filter(|(number, _)| *number > 0);
+    let parts: Vec<String> = parts.map(|(number, what)| count(number, what)).collect();
+    let are = if observations.len() + runs.len() + values.len() == 1 { "is" } else { "are" };
+    (!parts.is_empty())
+        .then(|| format!("{} {are} lost or changed, as listed above", parts.join(", ")))
+}
+
 /// Prints losses to standard error, folded by message.
 ///
 /// A loss without a location is printed with the `name` of the source, if there can be doubt which
@@ -83,7 +99,8 @@ pub(crate) fn report(
         .collect();
     if let (Some(all), 1..) = (observations, lost.len()) {
         let are = if lost.len() == 1 { "is" } else { "are" };
-        writeln!(log, "{} of {all} observations {are} not in the output:", lost.len())?;
+        let warning = strong("warning:");
+        writeln!(log, "{warning} {} of {all} observations {are} not in the output:", lost.len())?;
     }
     let mut folds = folded(losses());
     // Whole rows come first, then the most frequent losses; the rest stays in the order of the

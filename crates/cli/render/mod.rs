@@ -16,7 +16,7 @@ use anstyle::{AnsiColor, Style};
 use obvert::check::Severity;
 
 use crate::args::Colour;
-use crate::{Failure, Status};
+use crate::{Failure, Status, advice};
 
 /// A count with its noun: `1 pipe`, `2 pipes`.
 pub(crate) fn count(count: usize, word: &str) -> String {
@@ -98,9 +98,12 @@ pub(crate) fn with_causes(error: &dyn std::error::Error) -> String {
 }
 
 /// Prints an error with its causes.
-pub(crate) fn failure(error: &dyn std::error::Error) {
+pub(crate) fn failure(error: &(dyn std::error::Error + 'static)) {
     let mut sink = anstream::stderr().lock();
-    let text = with_causes(error);
+    let mut text = advice::without_number(&with_causes(error));
+    if let Some(advice::InLine { excerpt, .. }) = error.downcast_ref() {
+        text = format!("{text}\n{excerpt}");
+    }
     let text = text.lines().map(plain).collect::<Vec<_>>().join("\n");
     let _ = writeln!(sink, "{} {text}", severity(Severity::Error, "obvert:"));
 }

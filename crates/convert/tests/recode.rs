@@ -400,9 +400,56 @@ fn entries_from_memory_are_noted() {
     assert_eq!(
         notes,
         [
-            "the codes BAJ and BCE of en-13508-2 are from memory only; compare them with the text of the list before relying on them"
+            "of en-13508-2, the codes BAJ and BCE and the direction B of BAJ are from memory only; compare them with the text of the list before relying on them"
         ]
     );
+}
+
+/// An office that counts terminations must not count a run that met the one from the other end, or
+/// one that ended where the order said.
+#[test]
+fn a_run_that_was_not_abandoned_does_not_become_a_termination() {
+    for code in ["run.met", "run.as-ordered"] {
+        let (translated, report) =
+            translate(&survey(json!([{ "id": "1", "at": 3, "code": code }])));
+        let row = &translated.runs[0].observations[0];
+        assert_eq!(row.code.as_str(), "BDB", "{code}");
+        assert!(row.remark.as_deref().unwrap().ends_with(&format!("[obvert-terms {code}]")));
+        assert_eq!(report.losses.len(), 1, "{code}");
+    }
+}
+
+/// The letters for linings are those of the amended edition: a public German catalogue of the codes
+/// of EN 13508-2.
+#[test]
+fn the_amended_letters_for_linings_keep_their_meaning() {
+    let letters = [
+        ("A", "lining.detached"),
+        ("B", "lining.discoloured"),
+        ("C", "lining.end-loose"),
+        ("D", "lining.wrinkled"),
+        ("E", "lining.blistered"),
+        ("F", "lining.bulged-outward"),
+        ("G", "lining.film-loose"),
+        ("H", "lining.seam-loose"),
+        ("I", "lining.cracked"),
+        ("J", "lining.holed"),
+        ("K", "lining.joint-defective"),
+        ("L", "lining.soft"),
+        ("M", "lining.resin-missing"),
+        ("N", "lining.end-unsealed"),
+    ];
+    let (terms, standard) = (CodeList::obvert_terms(), CodeList::en_13508_2());
+    for (letter, code) in letters {
+        let row = json!([{ "id": "1", "at": 3, "code": code, "clock": { "at": 3 } }]);
+        let document = survey(row);
+        let (there, report) = recode::document(&document, terms, standard).unwrap();
+        assert!(report.is_empty(), "{code}: {report:?}");
+        let row = &there.runs[0].observations[0];
+        assert_eq!((row.code.as_str(), row.characterisation[0].as_str()), ("BAK", letter));
+        let (back, _) = recode::document(&there, standard, terms).unwrap();
+        assert_eq!(back, document, "{code}");
+    }
 }
 
 #[test]

@@ -4,10 +4,10 @@
 
 use std::fmt;
 
-use encoding_rs::{
-    DecoderResult, Encoding as Standard, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252, mem,
-};
+use encoding_rs::{DecoderResult, Encoding as Standard, UTF_8, UTF_16BE, UTF_16LE, mem};
 use obvert_model::layout::Encoding;
+
+use crate::detect;
 
 /// The names of ISO 8859-1 (IANA). The WHATWG standard reads them as windows-1252, as browsers do.
 const LATIN1: [&str; 10] = [
@@ -123,7 +123,8 @@ fn guess(source: &[u8]) -> Charset {
     if zeros_of_utf16(source).is_some() {
         return Charset::Utf16 { big_endian: false };
     }
-    Charset::Standard(if std::str::from_utf8(source).is_ok() { UTF_8 } else { WINDOWS_1252 })
+    let is_utf8 = std::str::from_utf8(source).is_ok();
+    Charset::Standard(if is_utf8 { UTF_8 } else { detect::of_bytes(source) })
 }
 
 /// The number of lines of a text.
@@ -179,9 +180,12 @@ pub(crate) fn decode(
         }
         Charset::Standard(standard) => strictly(body, standard).map_err(|line| {
             let hint = if standard == UTF_8 {
-                "; save it as UTF-8, or declare the encoding in the layout: it may be windows-1252"
+                let likely = detect::of_bytes(body).name().to_ascii_lowercase();
+                format!(
+                    "; save it as UTF-8, or declare its encoding in the layout: it may be {likely}"
+                )
             } else {
-                "; declare its encoding in the layout"
+                "; declare its encoding in the layout".to_owned()
             };
             let name = if standard == UTF_8 { "UTF-8".to_owned() } else { charset.to_string() };
             (line, format!("not valid {name}, which the layout declares{hint}"))
@@ -254,6 +258,8 @@ pub(crate) fn encode(text: &str, charset: Charset) -> (Vec<u8>, Vec<char>) {
 
 #[cfg(test)]
 mod tests {
+    use encoding_rs::WINDOWS_1252;
+
     use super::*;
 
     const UTF_16: Charset = Charset::Utf16 { big_endian: false };

@@ -26,6 +26,7 @@
 #![cfg_attr(docsrs, feature(doc_cfg))]
 
 mod cell;
+mod detect;
 mod draft;
 mod encoding;
 mod grid;

@@ -56,6 +56,25 @@ pub(crate) fn quoted(headings: &[&str]) -> String {
     all.join(", ")
 }
 
+/// A key that is missing in a record: its field, and the columns that it comes from.
+pub(crate) struct Needed<'l> {
+    target: Target,
+    pub(crate) columns: Vec<&'l str>,
+}
+
+/// The field of a missing key; `None` if the problem is another one.
+pub(crate) fn needed<'l>(problem: &Problem, plan: &Plan<'l>) -> Option<Needed<'l>> {
+    let key = problem.key.as_deref().filter(|_| problem.kind == ProblemKind::MissingKey)?;
+    let target = Target::named(&[above(problem).as_slice(), &[key]].concat().join("."))?;
+    Some(Needed { target, columns: columns_of(plan, target) })
+}
+
+/// The keys of the pointer of a problem, without the indexes of lists.
+fn above(problem: &Problem) -> Vec<&str> {
+    let keys = problem.pointer.split('/').skip(1);
+    keys.filter(|key| !key.bytes().all(|byte| byte.is_ascii_digit())).collect()
+}
+
 /// The message for a missing key, and the heading of the column that should hold it, if there is
 /// one. `is_blank` is whether a column is blank in the last row, which the fields of the document
 /// are made from.
@@ -64,21 +83,14 @@ pub(crate) fn missing<'l>(
     plan: &Plan<'l>,
     is_blank: &dyn Fn(&str) -> bool,
 ) -> Option<(String, Option<&'l str>)> {
-    let key = problem.key.as_deref().filter(|_| problem.kind == ProblemKind::MissingKey)?;
-    let keys = problem
-        .pointer
-        .split('/')
-        .skip(1)
-        .filter(|key| !key.bytes().all(|byte| byte.is_ascii_digit()));
-    let above: Vec<&str> = keys.collect();
-    let target = Target::named(&[above.as_slice(), &[key]].concat().join("."))?;
+    let Needed { target, mut columns } = needed(problem, plan)?;
+    let above = above(problem);
     let of_document = above.is_empty();
     let each = match target.record() {
         Record::Document if of_document => "survey",
         record if record.list() == above.join(".") => record.name(),
         _ => "one of its kind",
     };
-    let mut columns = columns_of(plan, target);
     if of_document {
         columns.retain(|heading| is_blank(heading));
     }

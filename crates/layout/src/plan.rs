@@ -4,7 +4,7 @@
 use std::collections::HashMap;
 
 use obvert_convert::ConvertError;
-use obvert_model::layout::{CellKind, Column, Layout, Target, Template};
+use obvert_model::layout::{CellKind, Column, Layout, LayoutProblem, Target, Template};
 use obvert_model::lists::{Code, CodeList};
 use obvert_model::profile::FieldPath;
 use obvert_model::tables::QuantityUnit;
@@ -12,6 +12,7 @@ use serde_json::{Value, json};
 
 use crate::cell::{self, CellFormat};
 use crate::encoding::Charset;
+use crate::read::suggest::Advice;
 use crate::units::converted;
 
 /// A layout whose paths have been resolved.
@@ -28,14 +29,26 @@ pub(crate) struct Plan<'l> {
     /// The encoding that the layout declares.
     pub(crate) charset: Option<Charset>,
     pub(crate) codes: Codes<'l>,
+    /// Suggestions for words that the layout does not know.
+    pub(crate) advice: Advice,
 }
 
 impl<'l> Plan<'l> {
     /// Resolves a layout. `lists` are code lists in addition to the built-in ones.
     ///
     /// # Errors
-    /// When the layout maps to fields that the format does not have, or its encoding is not known.
+    /// When the layout has problems: it could lose values of a table without a report.
     pub(crate) fn new(layout: &'l Layout, lists: &'l [CodeList]) -> Result<Self, ConvertError> {
+        let problems = layout.problems();
+        if !problems.is_empty() {
+            return Err(unusable(layout, &problems));
+        }
+        Self::resolved(layout, lists).ok_or_else(|| unusable(layout, &problems))
+    }
+
+    /// Resolves a layout, even if it has problems; `None` if it maps to fields that the format does
+    /// not have, or its encoding is not known.
+    pub(crate) fn resolved(layout: &'l Layout, lists: &'l [CodeList]) -> Option<Self> {
         let columns = layout.columns.iter().map(|column| ColumnBinding::of(column, layout));
         let fixed = layout
             .fixed
@@ -46,28 +59,21 @@ impl<'l> Plan<'l> {
             .iter()
             .map(|made| Some((resolve(&made.to)?, Template::parse(&made.text).ok()?)));
         let label = layout.table.as_ref().and_then(|table| table.encoding.as_deref());
-        let plan = || {
-            Some(Self {
-                layout,
-                columns: columns.collect::<Option<_>>()?,
-                fixed: fixed.collect::<Option<_>>()?,
-                made: made.collect::<Option<_>>()?,
-                video: match &layout.video {
-                    Some(text) => Some(Template::parse(text).ok()?),
-                    None => None,
-                },
-                charset: match label {
-                    Some(label) => Some(Charset::of(label)?),
-                    None => None,
-                },
-                codes: Codes::of(layout, lists),
-            })
-        };
-        plan().ok_or_else(|| {
-            let problems: Vec<String> = layout.problems().iter().map(ToString::to_string).collect();
-            let message =
-                format!("the layout {} cannot be used: {}", layout.id, problems.join("; "));
-            ConvertError::Refused { message }
+        Some(Self {
+            layout,
+            columns: columns.collect::<Option<_>>()?,
+            fixed: fixed.collect::<Option<_>>()?,
+            made: made.collect::<Option<_>>()?,
+            video: match &layout.video {
+                Some(text) => Some(Template::parse(text).ok()?),
+                None => None,
+            },
+            charset: match label {
+                Some(label) => Some(Charset::of(label)?),
+                None => None,
+            },
+            codes: Codes::of(layout, lists),
+            advice: Advice::default(),
         })
     }
 
@@ -100,6 +106,13 @@ impl<'l> Plan<'l> {
     pub(crate) fn headings(&self) -> Vec<&'l str> {
         self.columns.iter().map(ColumnBinding::heading).collect()
     }
+}
+
+/// The error for a layout with problems.
+fn unusable(layout: &Layout, problems: &[LayoutProblem]) -> ConvertError {
+    let problems: Vec<String> = problems.iter().map(ToString::to_string).collect();
+    let message = format!("the layout {:?} cannot be used: {}", &*layout.id, problems.join("; "));
+    ConvertError::Refused { message }
 }
 
 fn resolve(path: &FieldPath) -> Option<Target> {

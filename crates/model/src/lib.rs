@@ -44,6 +44,7 @@ mod jiff_types;
 pub mod layout;
 pub mod lists;
 mod location;
+pub mod misread;
 pub mod number;
 pub mod probe;
 pub mod profile;

@@ -11,6 +11,8 @@ use std::sync::OnceLock;
 
 use serde::Deserialize;
 
+use crate::text::nearest;
+
 /// Words of the trade with the same meaning, and the terms of the format for them.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -44,11 +46,66 @@ pub fn all() -> &'static [Synonym] {
     })
 }
 
-/// The synonyms of a word. Case, hyphens and a plural `s` are ignored. A word with two meanings has
-/// two: `DIP` is ductile iron pipe, and a dip is a sag.
+/// The synonyms of a word. Case, hyphens, a plural `s` and a size after the word, as in `DN 200`, are
+/// ignored. A word with two meanings has two: `DIP` is ductile iron pipe, and a dip is a sag.
 pub fn of(word: &str) -> impl Iterator<Item = &'static Synonym> {
-    let meant = normalized(word);
+    let meant = normalized(without_size(word));
     all().iter().filter(move |synonym| synonym.words.iter().any(|word| normalized(word) == meant))
+}
+
+/// The word of a vocabulary that is meant by another word: one that is spelt nearly like it, or
+/// else one that the trade's word stands for, such as `sanitary` for *foul*. `path` is the path of
+/// the field that has the vocabulary, or a JSON Pointer to it; empty if it is not known.
+///
+/// ```
+/// use obvert_model::synonyms;
+/// let words = ["sanitary", "storm", "combined", "other"];
+/// assert_eq!(synonyms::nearest_value("pipes.carries", "foul", &words), Some("sanitary"));
+/// assert_eq!(synonyms::nearest_value("pipes.carries", "Strom", &words), Some("storm"));
+/// ```
+pub fn nearest_value<'w>(path: &str, word: &str, words: &[&'w str]) -> Option<&'w str> {
+    let path = path_of(path);
+    let of_field = |field: &String| path.is_empty() || *field == path;
+    let values = of(word).flat_map(|synonym| &synonym.values);
+    let meant = values.filter(|(field, _)| of_field(field)).flat_map(|(_, values)| values);
+    let mut meant = meant.filter_map(|value| words.iter().find(|known| **known == *value));
+    meant.next().copied().or_else(|| nearest(word, words.iter().copied()))
+}
+
+/// The key of an object that is meant by another key, in the same way: `height` for *diameter* in a
+/// pipe. `path` is the path of the object, or a JSON Pointer to it; empty for the document.
+///
+/// ```
+/// use obvert_model::synonyms;
+/// assert_eq!(synonyms::nearest_key("pipes", "diameter", &["height", "width"]), Some("height"));
+/// ```
+pub fn nearest_key<'w>(path: &str, key: &str, keys: &[&'w str]) -> Option<&'w str> {
+    let path = path_of(path);
+    let below = |field: &'static String| match path.as_str() {
+        "" => Some(field.as_str()),
+        path => field.strip_prefix(path)?.strip_prefix('.'),
+    };
+    // A key that is spelt nearly right is not a word of the trade.
+    let spelt = nearest(key, keys.iter().copied());
+    let mut meant = of(key).flat_map(|synonym| &synonym.fields).filter_map(below);
+    spelt.or_else(|| meant.find_map(|field| keys.iter().find(|known| **known == field).copied()))
+}
+
+/// The path of a field from a path or a JSON Pointer, without the numbers of rows.
+fn path_of(pointer: &str) -> String {
+    let is_key =
+        |key: &&str| !matches!(*key, "" | "-") && !key.bytes().all(|byte| byte.is_ascii_digit());
+    pointer.split(['/', '.']).filter(is_key).collect::<Vec<_>>().join(".")
+}
+
+/// A word without a size after it: `DN` of `DN 200` and `Ø` of `Ø200 mm`.
+fn without_size(word: &str) -> &str {
+    let Some(digit) = word.find(|letter: char| letter.is_ascii_digit()) else { return word };
+    let (before, size) = word.split_at(digit);
+    let number = |letter: char| letter.is_ascii_digit() || matches!(letter, '.' | ',' | ' ' | '/');
+    let unit = size.trim_start_matches(number).trim();
+    let before = before.trim();
+    if !before.is_empty() && matches!(unit, "" | "mm" | "in" | "cm" | "\"") { before } else { word }
 }
 
 fn normalized(word: &str) -> String {
@@ -115,6 +172,10 @@ mod tests {
         assert_eq!(first("offset  joint"), Some("offset joint"));
         assert_eq!(first("rat"), Some("rats"));
         assert_eq!(of("DIP").count(), 2);
+        assert_eq!(first("DN 200"), Some("diameter"));
+        assert_eq!(first("dn200"), Some("diameter"));
+        assert_eq!(first("dropped joint"), Some("offset joint"));
+        assert_eq!(first("CCTV"), Some("survey"));
         assert_eq!(first("no such word"), None);
     }
 }

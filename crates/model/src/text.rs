@@ -103,7 +103,9 @@ impl WordError {
 }
 
 /// The candidate that is nearest to a word, if it is near enough. Case, hyphens, underscores,
-/// points and spaces are ignored; of several equally near ones the last is taken.
+/// points and spaces are ignored. Letters and digits that look alike, such as O and 0, or Latin and
+/// Cyrillic letters, differ less than others do. Of several equally near candidates the last is
+/// taken.
 ///
 /// The cost of a comparison grows with the length of both texts, so there is no suggestion for a
 /// word of more than 100 characters.
@@ -111,20 +113,24 @@ impl WordError {
 /// ```
 /// use obvert_model::text::nearest;
 /// assert_eq!(nearest("Down_stream", ["upstream", "downstream"]), Some("downstream"));
+/// assert_eq!(nearest("MH-1O2", ["MH-102", "MH-112"]), Some("MH-102"));
 /// assert_eq!(nearest("sideways", ["upstream", "downstream"]), None);
 /// ```
 pub fn nearest<'w>(word: &str, candidates: impl IntoIterator<Item = &'w str>) -> Option<&'w str> {
     /// The Damerau-Levenshtein distance as a share of the longer text, taken from 1.
     const NEAR: f64 = 0.6;
+    /// The same for texts that begin with different letters, which rarely are one word: a root
+    /// ball is no outfall.
+    const NEAR_WITH_OTHER_START: f64 = 0.72;
     const LONGEST: usize = 100;
-    let plain = |text: &str| text.to_lowercase().replace(['-', '_', ' ', '.'], "");
     let length = |text: &str| text.chars().count();
     let meant = plain(word);
     let long = length(&meant);
     if long > LONGEST {
         return None;
     }
-    let mut best: Option<(f64, &str)> = None;
+    let seen = look(&meant);
+    let mut best: Option<(f64, f64, &str)> = None;
     for candidate in candidates {
         let other = plain(candidate);
         // The distance is at least the difference in length, which rules out most candidates.
@@ -132,12 +138,68 @@ pub fn nearest<'w>(word: &str, candidates: impl IntoIterator<Item = &'w str>) ->
         if long.abs_diff(length(&other)) * 5 > longer * 2 {
             continue;
         }
+        let other_look = look(&other);
+        let same_start = seen.chars().next() == other_look.chars().next();
+        let least = if same_start { NEAR } else { NEAR_WITH_OTHER_START };
         let likeness = strsim::normalized_damerau_levenshtein(&meant, &other);
-        if likeness >= NEAR && best.is_none_or(|(most, _)| likeness >= most) {
-            best = Some((likeness, candidate));
+        let by_look = match seen == meant && other_look == other {
+            true => likeness,
+            false => strsim::normalized_damerau_levenshtein(&seen, &other_look),
+        };
+        let nearer = best
+            .is_none_or(|(look, most, _)| by_look > look || by_look == look && likeness >= most);
+        if by_look.max(likeness) >= least && nearer {
+            best = Some((by_look, likeness, candidate));
         }
     }
-    best.map(|(_, candidate)| candidate)
+    best.map(|(_, _, candidate)| candidate)
+}
+
+fn plain(text: &str) -> String {
+    text.to_lowercase().replace(['-', '_', ' ', '.'], "")
+}
+
+/// A text in lower case with one character for each set of characters that look alike.
+fn look(text: &str) -> String {
+    text.chars().map(look_alike).collect()
+}
+
+/// The first of the characters that look like one: digits and Latin letters, then Cyrillic and
+/// Greek letters and full-width forms like Latin ones. From memory, after the confusables of Unicode
+/// Technical Standard 39.
+fn look_alike(letter: char) -> char {
+    const ALIKE: [(char, &str); 23] = [
+        ('0', "oοоøº"),
+        ('1', "li|ıіιӏ!"),
+        ('2', "z"),
+        ('5', "sѕ"),
+        ('6', "б"),
+        ('8', "bвβ"),
+        ('a', "аαɑ"),
+        ('c', "сϲ"),
+        ('d', "ԁ"),
+        ('e', "еεё"),
+        ('h', "һнη"),
+        ('j', "јϳ"),
+        ('k', "кκ"),
+        ('m', "мμ"),
+        ('n', "пν"),
+        ('p', "рρ"),
+        ('r', "г"),
+        ('t', "тτ"),
+        ('u', "υц"),
+        ('v', "ѵ"),
+        ('w', "ωѡ"),
+        ('x', "хχ"),
+        ('y', "уγ"),
+    ];
+    let letter = match letter {
+        // Full-width forms are in the order of ASCII.
+        '\u{ff01}'..='\u{ff5e}' => char::from_u32(u32::from(letter) - 0xfee0)
+            .map_or(letter, |narrow| narrow.to_ascii_lowercase()),
+        _ => letter,
+    };
+    ALIKE.iter().find(|(_, alike)| alike.contains(letter)).map_or(letter, |(first, _)| *first)
 }
 
 pub(crate) fn read<'de, D: Deserializer<'de>, T>(
@@ -247,4 +309,36 @@ fn is_reverse_domain(text: &str) -> bool {
         .is_some_and(|p| p.bytes().next().is_some_and(|b| b.is_ascii_lowercase()) && label(p))
         && text.contains('.')
         && parts.all(|p| p.bytes().next().is_some_and(|b| b != b'-') && label(p))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::nearest;
+
+    #[test]
+    fn look_alikes_are_nearer_than_other_letters() {
+        for (word, candidates, near) in [
+            ("L-1O2", ["L-102", "L-112"], "L-102"),
+            ("L-l02", ["L-102", "L-302"], "L-102"),
+            ("MH-5OB", ["MH-508", "MH-50C"], "MH-508"),
+            ("S0UTH", ["SOUTH", "SHUTH"], "SOUTH"),
+            // Cyrillic, Greek and full-width letters.
+            ("РУМП", ["PYMN", "PUMP"], "PYMN"),
+            ("ΑB-1", ["AB-1", "CB-1"], "AB-1"),
+            ("Ｌ－１０１", ["L-101", "L-102"], "L-101"),
+        ] {
+            assert_eq!(nearest(word, candidates), Some(near), "{word}");
+            let [a, b] = candidates;
+            assert_eq!(nearest(word, [b, a]), Some(near), "{word} in the other order");
+        }
+    }
+
+    #[test]
+    fn unlike_words_are_not_near() {
+        for (word, candidate) in
+            [("root ball", "outfall"), ("foul", "other"), ("cctv", "met"), ("silt", "belt")]
+        {
+            assert_eq!(nearest(word, [candidate]), None, "{word}");
+        }
+    }
 }

@@ -1,7 +1,7 @@
 //! Completes the rows of media files from the files: size, digest and type. The library opens no
 //! files; the caller provides them.
 
-use std::io::{self, Read};
+use std::io::{self, Read, Seek, SeekFrom};
 use std::sync::Arc;
 
 use obvert_model::edit::{Edit, Fix};
@@ -12,6 +12,7 @@ use sha2::{Digest as _, Sha256};
 use super::{Candidate, MEDIA_FILE};
 use crate::subject::Subject;
 use crate::support::media_types::{HEAD, fits, same_type, type_of};
+use crate::wholeness::{Wholeness, examine};
 
 /// The media files of a document.
 pub trait MediaSource {
@@ -28,13 +29,18 @@ pub struct MediaFile<'f> {
     /// Its size in bytes.
     pub bytes: u64,
     /// Its content.
-    pub content: Box<dyn Read + 'f>,
+    pub content: Box<dyn MediaContent + 'f>,
 }
+
+/// The content of a file, which is read at any place.
+pub trait MediaContent: Read + Seek {}
+
+impl<C: Read + Seek> MediaContent for C {}
 
 impl<'f> MediaFile<'f> {
     /// A file of a size in bytes.
     #[must_use]
-    pub fn new(bytes: u64, content: impl Read + 'f) -> Self {
+    pub fn new(bytes: u64, content: impl Read + Seek + 'f) -> Self {
         Self { bytes, content: Box::new(content) }
     }
 }
@@ -59,8 +65,9 @@ pub(super) struct Inspection {
     pub(super) missing: Vec<String>,
 }
 
-/// Reads the media files of a document.
-pub(super) fn inspect(text: &str, source: &dyn MediaSource) -> Inspection {
+/// Reads the media files of a document. `confirmed` tells whether a file that was cut off is to be
+/// recorded as truncated.
+pub(super) fn inspect(text: &str, source: &dyn MediaSource, confirmed: bool) -> Inspection {
     let mut inspection = Inspection::default();
     let Some(head) = valid_head(text) else { return inspection };
     for (index, media) in
@@ -77,9 +84,26 @@ pub(super) fn inspect(text: &str, source: &dyn MediaSource) -> Inspection {
             ..Candidate::of(fix)
         };
         match edits(media, index, source) {
-            Ok(edits) if edits.is_empty() => {}
-            Ok(edits) => {
-                inspection.candidates.push(candidate("", Fix::safe(describe(&edits), edits)))
+            Ok(Completion { damage: Some(damage), edits, .. }) => {
+                let fix = truncated(media, index, damage.cut, edits);
+                if let Some(fix) = fix.clone().filter(|_| confirmed) {
+                    inspection.candidates.push(candidate("", fix));
+                    continue;
+                }
+                let mut why = format!("{:?} is damaged: {}", media.file.as_str(), damage.how);
+                why += "; look for another copy";
+                why +=
+                    if fix.is_some() { ", or record it as truncated with --confirm" } else { "" };
+                let fix = Fix::safe("completes the row from the file", Vec::new());
+                inspection.mismatches.push((candidate("/file", fix), why));
+            }
+            Ok(Completion { edits, .. }) if edits.is_empty() => {}
+            Ok(Completion { edits, unsure, .. }) => {
+                let mut does = describe(&edits);
+                if let Some(why) = unsure {
+                    does += &format!("; nobody can tell whether the file is whole: {why}");
+                }
+                inspection.candidates.push(candidate("", Fix::safe(does, edits)));
             }
             Err(Mismatch::Missing) => inspection.missing.push(media.file.to_string()),
             Err(Mismatch::Contradiction { field, why }) => {
@@ -106,11 +130,39 @@ enum Mismatch {
     Contradiction { field: &'static str, why: String },
 }
 
+/// What completes a row.
+struct Completion {
+    edits: Vec<Edit>,
+    /// Why nobody can tell whether the file is whole; `None` if it is, or if the row states that it
+    /// is truncated.
+    unsure: Option<String>,
+    /// Why its size and digest are not those of the recording, unless the row states that it is
+    /// truncated.
+    damage: Option<Damage>,
+}
+
+struct Damage {
+    how: String,
+    cut: bool,
+}
+
+/// The fix that records a file that was cut off as truncated, with what else its row lacks.
+fn truncated(media: &Media, index: usize, cut: bool, mut edits: Vec<Edit>) -> Option<Fix> {
+    let place = format!("/media/{index}/state");
+    let edit = match media.state {
+        Some(MediaState::Complete) => Edit::replace(place, MediaState::Truncated.as_str()),
+        None => Edit::add(place, MediaState::Truncated.as_str()),
+        Some(_) => return None,
+    };
+    edits.push(edit);
+    cut.then(|| Fix::to_confirm("no other copy is left, and the file is truncated", edits))
+}
+
 /// The edits that complete a row from its file.
-fn edits(media: &Media, index: usize, source: &dyn MediaSource) -> Result<Vec<Edit>, Mismatch> {
+fn edits(media: &Media, index: usize, source: &dyn MediaSource) -> Result<Completion, Mismatch> {
     let mismatch = |field, why: String| Mismatch::Contradiction { field, why };
     let name = media.file.as_str();
-    let MediaFile { bytes, content } = source.open(name).map_err(|error| match error {
+    let MediaFile { bytes, mut content } = source.open(name).map_err(|error| match error {
         MediaError::Missing => Mismatch::Missing,
         MediaError::Refused(why) => mismatch("/file", format!("{name:?} was not read: {why}")),
     })?;
@@ -123,64 +175,69 @@ fn edits(media: &Media, index: usize, source: &dyn MediaSource) -> Result<Vec<Ed
         );
         return Err(mismatch("/bytes", why));
     }
-    // A digest needs the whole file, so it is computed only if one will be written.
-    let whole = media.sha256.is_none() || media.bytes.is_none();
-    let (head, digest) = read(content, whole)
-        .map_err(|error| mismatch("/file", format!("{name:?} was not read: {error}")))?;
-    if let (Some(stated), Some(digest)) = (&media.sha256, &digest) {
-        if stated.as_str() != digest {
+    let unreadable =
+        |error: io::Error| mismatch("/file", format!("{name:?} was not read: {error}"));
+    let mut head = Vec::new();
+    content.by_ref().take(HEAD as u64).read_to_end(&mut head).map_err(unreadable)?;
+    let place = |field: &str| format!("/media/{index}/{field}");
+    let mut edits = Vec::new();
+    if let Some(detected) = type_of(&head) {
+        edits.extend(type_edit(media, place("type"), detected)?);
+    }
+    let (unsure, damage) = match examine(&mut content).map_err(unreadable)? {
+        _ if media.state == Some(MediaState::Truncated) => (None, None),
+        Wholeness::Whole => (None, None),
+        Wholeness::Damaged { how, cut } => (None, Some(Damage { how, cut })),
+        Wholeness::CannotTell { why } => (Some(why), None),
+    };
+    // A digest needs the whole file, so it is computed only if a size or a digest will be written.
+    if media.sha256.is_none() || media.bytes.is_none() {
+        content.seek(SeekFrom::Start(0)).map_err(unreadable)?;
+        let digest = digest_of(content).map_err(unreadable)?;
+        if let Some(stated) = media.sha256.as_ref().filter(|stated| stated.as_str() != digest) {
             let why = format!(
-                "the digest of {name:?} is {digest}: it was changed, or it is another file"
+                "the digest of {name:?} is {digest}, not {stated}: it was changed, or it is another \
+                 file"
             );
             return Err(mismatch("/sha256", why));
         }
-    }
-    let mut edits = Vec::new();
-    let place = |field: &str| format!("/media/{index}/{field}");
-    if let Some(detected) = type_of(&head) {
-        let detected = match detected {
-            // MP4 files with and without pictures begin with the same bytes.
-            "video/mp4" if fits(media.kind, "audio/mp4") && !fits(media.kind, detected) => {
-                "audio/mp4"
-            }
-            detected => detected,
-        };
-        let stated = media.media_type.as_ref().map(|stated| stated.as_str());
-        if !fits(media.kind, detected) {
-            return Err(mismatch(
-                "/file",
-                format!(
-                    "{name:?} is {detected}, which a {} cannot be; check that it is the right file",
-                    media.kind
-                ),
-            ));
+        if media.bytes.is_none() {
+            edits.push(Edit::add(place("bytes"), bytes));
         }
-        match stated {
-            None => edits.push(Edit::add(place("type"), detected)),
-            Some(stated) if !same_type(stated, detected) => {
-                edits.push(Edit::replace(place("type"), detected))
-            }
-            Some(_) => {}
+        if media.sha256.is_none() {
+            edits.push(Edit::add(place("sha256"), digest));
         }
     }
-    if media.bytes.is_none() {
-        edits.push(Edit::add(place("bytes"), bytes));
-    }
-    if let (None, Some(digest)) = (&media.sha256, digest) {
-        edits.push(Edit::add(place("sha256"), digest));
-    }
-    Ok(edits)
+    Ok(Completion { edits, unsure, damage })
 }
 
-/// The first bytes of a file and, if `whole`, its SHA-256.
-fn read(mut content: Box<dyn Read + '_>, whole: bool) -> io::Result<(Vec<u8>, Option<String>)> {
-    let mut head = Vec::new();
-    content.by_ref().take(HEAD as u64).read_to_end(&mut head)?;
-    if !whole {
-        return Ok((head, None));
+/// The edit that states the type that a file's first bytes show, if the row states none or another.
+fn type_edit(media: &Media, place: String, detected: &str) -> Result<Option<Edit>, Mismatch> {
+    let detected = match detected {
+        // MP4 files with and without pictures begin with the same bytes.
+        "video/mp4" if fits(media.kind, "audio/mp4") && !fits(media.kind, detected) => "audio/mp4",
+        detected => detected,
+    };
+    if !fits(media.kind, detected) {
+        let why = format!(
+            "{:?} is {detected}, which a {} cannot be; check that it is the right file",
+            media.file.as_str(),
+            media.kind
+        );
+        return Err(Mismatch::Contradiction { field: "/file", why });
     }
+    Ok(match &media.media_type {
+        None => Some(Edit::add(place, detected)),
+        Some(stated) if !same_type(stated.as_str(), detected) => {
+            Some(Edit::replace(place, detected))
+        }
+        Some(_) => None,
+    })
+}
+
+/// The SHA-256 of a file.
+fn digest_of(mut content: impl Read) -> io::Result<String> {
     let mut hasher = Sha256::new();
-    hasher.update(&head);
     let mut buffer = vec![0; 1 << 16];
     loop {
         match content.read(&mut buffer)? {
@@ -188,8 +245,7 @@ fn read(mut content: Box<dyn Read + '_>, whole: bool) -> io::Result<(Vec<u8>, Op
             read => hasher.update(&buffer[..read]),
         }
     }
-    let digest = hasher.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
-    Ok((head, Some(digest)))
+    Ok(hasher.finalize().iter().map(|byte| format!("{byte:02x}")).collect())
 }
 
 /// The edits in words.

@@ -26,7 +26,7 @@ use obvert_model::read::ReadError;
 use obvert_model::versions::renamed;
 
 pub use self::log::{AppliedEdit, AppliedFix, FixLog, Fixable, FixedDocument, SkippedFix};
-pub use self::media::{MediaError, MediaFile, MediaSource};
+pub use self::media::{MediaContent, MediaError, MediaFile, MediaSource};
 use crate::checker::Checker;
 use crate::finding::{Finding, Severity};
 use crate::report::{Report, is_structural};
@@ -188,7 +188,7 @@ impl Checker {
         fixer.rounds();
         let wants_media = settings.only.is_empty() || settings.only.contains(MEDIA_FILE);
         if let Some(media) = media.filter(|_| wants_media) {
-            let inspection = media::inspect(&fixer.text, media);
+            let inspection = media::inspect(&fixer.text, media, settings.confirmed);
             fixer.document.media_missing = inspection.missing;
             fixer.attempt(inspection.candidates);
             let mismatches = inspection.mismatches.into_iter();

@@ -145,6 +145,7 @@ fn graded(row: &RowView<'_>, aspect: Aspect, computed_only: bool) -> Option<(Gra
         computed: computed.map(|grade| grade.get()),
         via: row.facts.via.map(|code| code.code.to_string()),
         because,
+        caution: row.caution().map(ToString::to_string),
     };
     Some((grade, graded))
 }

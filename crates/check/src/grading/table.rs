@@ -155,6 +155,9 @@ pub struct GradedRow {
     pub via: Option<String>,
     /// The reason for the computed grade.
     pub because: String,
+    /// What people who work here must know to stay safe.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub caution: Option<String>,
 }
 
 /// Why there is no table of grades.

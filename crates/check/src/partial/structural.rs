@@ -38,7 +38,7 @@ impl Structural {
             let mut finding = report::structural(problem);
             if let Some(missing) = misspelt.get(&index) {
                 let help = finding.help.take().unwrap_or_default();
-                finding.help = Some(format!("{help} {}", problems[*missing].message));
+                finding.help = Some(format!("{help} {}", sentence(&problems[*missing].message)));
             }
             complete(&mut finding.subject);
             self.pipes.extend(finding.subject.pipe.clone());
@@ -61,6 +61,13 @@ impl Structural {
         }
         report.sort();
     }
+}
+
+/// A message as a sentence after another one.
+fn sentence(message: &str) -> String {
+    let mut letters = message.chars();
+    let first = letters.next().map(|first| first.to_uppercase().to_string());
+    first.unwrap_or_default() + letters.as_str()
 }
 
 /// Unknown keys that are probably a misspelt required key, each with the problem of the missing key.

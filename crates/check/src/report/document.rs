@@ -146,11 +146,13 @@ impl CheckedDocument {
         }
         let (parts, were) =
             (parts.join(" and "), if self.left_out.len() == 1 { "was" } else { "were" });
-        let are = if self.withheld == 1 { "is" } else { "are" };
-        let withheld = some(self.withheld, "finding");
-        let withheld = withheld
-            .map(|findings| format!("; {findings} that only this may cause {are} withheld"));
-        let withheld = withheld.unwrap_or_default();
+        let withheld = match self.withheld {
+            0 => String::new(),
+            1 => "; 1 finding was withheld, since this alone may be its cause".to_owned(),
+            several => {
+                format!("; {several} findings were withheld, since this alone may be their cause")
+            }
+        };
         Some(format!(
             "{parts} that could not be read {were} left out; the rules ran over the rest{withheld}"
         ))

@@ -16,6 +16,7 @@
 mod affected;
 mod baseline;
 mod document;
+mod doubt;
 pub(crate) mod example;
 pub(crate) mod fingerprint;
 mod merge;
@@ -37,6 +38,7 @@ pub(crate) use self::affected::describe;
 pub use self::affected::{AffectedPipe, AffectedRun};
 pub use self::baseline::Comparison;
 pub use self::document::{CheckedDocument, DocumentInfo, LeftOut, RuleTotal, Totals};
+pub(crate) use self::doubt::withdraw_fixes;
 pub(crate) use self::structural::{is_structural, structural};
 
 /// The version of the report's format.

@@ -15,7 +15,7 @@ pub(crate) fn structural(problem: &Problem) -> Finding {
     let subject = Subject::at(problem.pointer.as_str());
     Finding {
         help: Some(match &problem.suggestion {
-            Some(near) => format!("did you mean {near:?}?"),
+            Some(near) => format!("Did you mean {near:?}?"),
             None if problem.kind == ProblemKind::UnknownWord && problem.pointer == "/obvert" => {
                 "Use a newer version of this program, or ask for the survey in a version of the format that this one supports. Nothing else in it was checked.".to_owned()
             }

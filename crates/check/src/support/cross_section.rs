@@ -73,7 +73,7 @@ impl CrossSection {
             }
         }
         for (number, change) in changes(Role::SizeChange).enumerate() {
-            let to = height(&change);
+            let to = new_height(&change);
             if is_before(&change) {
                 section.height = to.filter(|mm| PLAUSIBLE_MILLIMETRES.contains(mm));
             } else if number == 0
@@ -92,7 +92,7 @@ fn word<'r>(change: &RowView<'r>) -> Option<&'r str> {
 }
 
 /// The new height of a change of size, in millimetres.
-fn height(change: &RowView<'_>) -> Option<f64> {
+pub(crate) fn new_height(change: &RowView<'_>) -> Option<f64> {
     let code = change.code?;
     let mut amounts = code.amounts(&change.row.characterisation).enumerate();
     let (place, meaning) = amounts.find(|(_, meaning)| *meaning.name == *"height")?;

@@ -202,6 +202,15 @@ impl MapLengths {
 
     /// How far the first and the last vertex of a pipe's path are from its structures, in metres.
     pub(crate) fn end_gaps(&self, view: &PipeView<'_>) -> [Option<f64>; 2] {
+        self.gaps_to(view, [view.upstream(), view.downstream()])
+    }
+
+    /// How far they are from the structures at the other end.
+    pub(crate) fn end_gaps_reversed(&self, view: &PipeView<'_>) -> [Option<f64>; 2] {
+        self.gaps_to(view, [view.downstream(), view.upstream()])
+    }
+
+    fn gaps_to(&self, view: &PipeView<'_>, ends: [Option<&Structure>; 2]) -> [Option<f64>; 2] {
         let path = &view.pipe.path;
         let (Some(crs), true) = (&view.survey.crs, path.len() >= 2) else { return [None, None] };
         let factor = self.position_factor(crs);
@@ -218,7 +227,7 @@ impl MapLengths {
             row.filter(|row| self.outliers.is_empty() || !outliers(&row.id))
                 .and_then(|row| row.position)
         };
-        let ends = [right(view.upstream()), right(view.downstream())];
+        let ends = ends.map(right);
         [gap(&path[0], ends[0]), gap(&path[path.len() - 1], ends[1])]
     }
 }
@@ -291,7 +300,7 @@ fn outliers(crs: &Crs, head: &Head) -> Vec<(PositionRef, Position)> {
 /// Whether the depths of the structures show that lengths are in the other unit: their median is
 /// implausible for a sewer as it is, and ordinary in the other unit. Common practice, no published
 /// source.
-fn depths_confirm(survey: &Survey<'_>, ratio: f64) -> bool {
+pub(crate) fn depths_confirm(survey: &Survey<'_>, ratio: f64) -> bool {
     const ORDINARY: std::ops::RangeInclusive<f64> = 1.4..=6.5;
     let depth = |row: &Structure| {
         let between = || Some(survey.metres(row.ground?) - survey.metres(row.invert?));

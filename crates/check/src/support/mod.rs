@@ -1,22 +1,37 @@
 //! Computations that several rules share, one module per topic.
 
 pub(crate) mod cameras;
+pub(crate) mod changes;
 pub(crate) mod clock;
+pub(crate) mod column_votes;
 pub(crate) mod corrected_grades;
 pub(crate) mod coverage;
 pub(crate) mod cross_section;
 pub(crate) mod distance_drift;
 pub(crate) mod duplicates;
 pub(crate) mod elevations;
+pub(crate) mod late_offsets;
+pub(crate) mod lined;
+pub(crate) mod locating;
 pub(crate) mod map_lengths;
 pub(crate) mod media_dates;
 pub(crate) mod media_types;
 pub(crate) mod missing_runs;
+pub(crate) mod nearby;
+pub(crate) mod neighbours;
 pub(crate) mod rating_totals;
+pub(crate) mod remarks;
 pub(crate) mod reordering;
+pub(crate) mod row_digest;
 pub(crate) mod row_order;
 pub(crate) mod run_dates;
 pub(crate) mod run_extent;
 pub(crate) mod section_unit;
+pub(crate) mod shifted_column;
+pub(crate) mod stop_reasons;
+pub(crate) mod streets;
+pub(crate) mod terms;
 pub(crate) mod texts;
 pub(crate) mod time;
+pub(crate) mod versions;
+pub(crate) mod water;

@@ -2,7 +2,7 @@
 
 use obvert_model::lists::GradeScheme;
 use obvert_model::number::Amount;
-use obvert_model::tables::{Aspect, OutcomeKind};
+use obvert_model::tables::{Aspect, OutcomeKind, Rating};
 
 use crate::grading::{GradeTotals, Grader, tidy};
 use crate::support::run_extent;
@@ -245,4 +245,18 @@ fn wrong_figures(
         }));
     }
     wrong
+}
+
+/// Whether the other figures of the rating agree with the grades and determine this one, so that a
+/// wrong grade is no explanation: it would change them too.
+pub(crate) fn others_determine(rating: &Rating, field: &str) -> bool {
+    let (total, mean) = (rating.total.is_some(), rating.mean.is_some());
+    let count = rating.count.is_some();
+    match field {
+        "total" => mean && count,
+        "mean" | "peak" => total && count,
+        "count" => total && mean,
+        // The length of a run may be wrong instead.
+        _ => false,
+    }
 }

@@ -1,5 +1,10 @@
 //! Edits that put the rows of a run in order. Rows are moved but not changed, and as few as possible
 //! are moved, so that a person can follow the change.
+//!
+//! A falling distance can be a row in the wrong place or a wrong distance. An order is offered only
+//! if something beside the distances confirms it: the numbers of the rows or the times in a video.
+
+use std::collections::BTreeMap;
 
 use obvert_model::edit::Edit;
 
@@ -8,8 +13,8 @@ use crate::views::RunView;
 /// The largest run that is reordered. In a larger one the moves would be too many to follow.
 const MAX_ROWS: usize = 5_000;
 
-/// The moves that put the rows of a run into order of distance. Rows at one distance keep their
-/// order.
+/// The moves that put the rows of a run into order of distance, if that order is confirmed. Rows at
+/// one distance keep their order.
 pub(crate) fn by_distance(run: &RunView<'_>) -> Option<Vec<Edit>> {
     let rows = &run.run.observations;
     let mut wanted: Vec<usize> = (0..rows.len().min(MAX_ROWS + 1)).collect();
@@ -17,24 +22,64 @@ pub(crate) fn by_distance(run: &RunView<'_>) -> Option<Vec<Edit>> {
         return None;
     }
     wanted.sort_by(|a, b| rows[*a].at.get().total_cmp(&rows[*b].at.get()));
-    Some(as_edits(run, &moves(&wanted)))
+    confirmed(run, &wanted).then(|| as_edits(run, &moves(&wanted)))
 }
 
-/// The moves that reverse the rows of a run, including those at one distance.
-pub(crate) fn reversed(run: &RunView<'_>) -> Option<Vec<Edit>> {
+/// The moves that reverse the rows of a run, including those at one distance, and whether the
+/// reversed order is confirmed.
+pub(crate) fn reversed(run: &RunView<'_>) -> Option<(Vec<Edit>, bool)> {
     let last = run.run.observations.len().checked_sub(1).filter(|last| *last < MAX_ROWS)?;
     let moves: Vec<_> = (0..last).map(|place| (last, place)).collect();
-    Some(as_edits(run, &moves))
+    let wanted: Vec<usize> = (0..=last).rev().collect();
+    Some((as_edits(run, &moves), confirmed(run, &wanted)))
 }
 
-/// The move of one row to the place among its neighbours where its distance belongs.
-pub(crate) fn into_place(run: &RunView<'_>, index: usize) -> Vec<Edit> {
+/// The move of one row to the place among its neighbours where its distance belongs, if that place
+/// is confirmed.
+pub(crate) fn into_place(run: &RunView<'_>, index: usize) -> Option<Vec<Edit>> {
     let rows = &run.run.observations;
     let at = rows[index].at;
     let back = rows[..index].iter().rev().take_while(|row| row.at > at).count();
     let on = rows[index + 1..].iter().take_while(|row| row.at < at).count();
     let to = if back > 0 { index - back } else { index + on };
-    as_edits(run, &[(index, to)])
+    if rows.len() > MAX_ROWS {
+        return None;
+    }
+    let mut wanted: Vec<usize> = (0..rows.len()).collect();
+    let item = wanted.remove(index);
+    wanted.insert(to, item);
+    confirmed(run, &wanted).then(|| as_edits(run, &[(index, to)]))
+}
+
+/// Whether an order of the rows, a list of current indices, is confirmed by something beside the
+/// distances: the ids are numbers that rise in it, or the offsets into each video do, which fall in
+/// the current order, and every row that moves has one.
+fn confirmed(run: &RunView<'_>, wanted: &[usize]) -> bool {
+    let rows = &run.run.observations;
+    let id = |row: &usize| rows[*row].id.parse::<u32>().ok();
+    let ids: Option<Vec<u32>> = wanted.iter().map(id).collect();
+    if ids.is_some_and(|ids| ids.windows(2).all(|pair| pair[0] < pair[1])) {
+        return true;
+    }
+    let timed = |row: usize| rows[row].media.iter().any(|media| media.offset.is_some());
+    let stays = longest_rising(wanted);
+    (0..rows.len()).all(|row| stays[row] || timed(row))
+        && offsets_rise(run, wanted.iter().copied())
+        && !offsets_rise(run, 0..rows.len())
+}
+
+/// Whether no offset into a video is lower than the one before it into the same video.
+fn offsets_rise(run: &RunView<'_>, order: impl Iterator<Item = usize>) -> bool {
+    let mut last: BTreeMap<&str, f64> = BTreeMap::new();
+    for row in order {
+        for media in &run.run.observations[row].media {
+            let Some(offset) = media.offset.map(|offset| offset.get()) else { continue };
+            if last.insert(&media.id, offset).is_some_and(|before| before > offset) {
+                return false;
+            }
+        }
+    }
+    true
 }
 
 fn as_edits(run: &RunView<'_>, moves: &[(usize, usize)]) -> Vec<Edit> {

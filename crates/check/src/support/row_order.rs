@@ -1,6 +1,9 @@
 //! The order of a run's rows by distance, and the end of the run. Several rules share this, so that
 //! one mistyped number gives one finding.
 
+use obvert_model::lists::Role;
+use obvert_model::number::Length;
+
 use crate::views::{RunView, tolerance};
 
 /// The parts of a document that the order of rows is concluded from.
@@ -25,9 +28,59 @@ pub(crate) fn tolerance_at(run: &RunView<'_>, at: f64) -> f64 {
     tolerance(at * unit) / unit
 }
 
+/// The largest number of decimals that is looked at.
+pub(crate) const DECIMALS: usize = 6;
+
+/// The decimals of a counter that states no resolution: to a tenth, as counters of cameras show.
+/// Common practice, no published source.
+const USUAL_DECIMALS: usize = 1;
+
+/// How many decimals a number has, up to [`DECIMALS`].
+pub(crate) fn decimals(number: f64) -> usize {
+    let mut scaled = number.abs();
+    for places in 0..DECIMALS {
+        if (scaled - scaled.round()).abs() <= 1e-9 * scaled.max(1.0) {
+            return places;
+        }
+        scaled *= 10.0;
+    }
+    DECIMALS
+}
+
+/// The most decimals that the counter of a run shows: those of its resolution, or of the distance
+/// of another row than this one.
+fn counter_decimals(run: &RunView<'_>, index: usize) -> usize {
+    let resolution = run.run.counter.as_ref().and_then(|counter| counter.resolution);
+    let stated = resolution.map_or(USUAL_DECIMALS, |step| decimals(step.get()));
+    let mut rows = *run.decimals();
+    let own = decimals(run.run.observations[index].at.get());
+    rows[own] = rows[own].saturating_sub(1);
+    rows.iter().rposition(|rows| *rows > 0).map_or(stated, |most| most.max(stated))
+}
+
+/// Whether the row at `index` and the row above it are in order, between their neighbours and
+/// within the surveyed length, once they change places.
+fn exchange_restores(run: &RunView<'_>, index: usize) -> bool {
+    let rows = &run.run.observations;
+    let Some(upper) = index.checked_sub(1).and_then(|above| rows.get(above)) else { return false };
+    let Some(lower) = rows.get(index) else { return false };
+    let above = index.checked_sub(2).map_or_else(|| run.reads(), |above| rows[above].at.get());
+    let below = rows.get(index + 1).map(|row| row.at.get());
+    // The closing row may be the one that is wrong, so it does not count here.
+    let surveyed = run.run.surveyed.map(Length::get);
+    above <= lower.at.get()
+        && lower.at < upper.at
+        && below.is_none_or(|below| upper.at.get() <= below)
+        && surveyed.is_none_or(|end| upper.at.get() <= end + tolerance_at(run, end))
+}
+
 /// The distance of a row with its decimal point moved by one place, if the row breaks the order by
 /// more than the tolerance and would then fit between its neighbours. The neighbour of the last row
 /// is the end of the run.
+///
+/// A distance that is finer than the counter shows is no explanation. If exchanging the row with a
+/// neighbour explains the order as well, the decimal point does so only if the recorded distance is
+/// finer than the counter shows.
 pub(crate) fn decimal_slip(run: &RunView<'_>, index: usize) -> Option<f64> {
     if run.disordered() || run.is_next_to_repeated(index) {
         return None;
@@ -46,11 +99,19 @@ pub(crate) fn decimal_slip(run: &RunView<'_>, index: usize) -> Option<f64> {
     let before = before.unwrap_or_else(|| run.reads());
     // Multiplying by ten may change the last digit of a double.
     let fits = |moved: &f64| *moved >= before - 1e-9 && *moved <= after + 1e-9;
-    [at * 10.0, at / 10.0]
+    let mut moved = [at * 10.0, at / 10.0]
         .into_iter()
         .filter(|_| at > 0.0)
         .map(|moved| (moved * 1e6).round() / 1e6)
-        .find(fits)
+        .filter(fits)
+        .peekable();
+    moved.peek()?;
+    let shown = counter_decimals(run, index);
+    let exchanged = exchange_restores(run, index) || exchange_restores(run, index + 1);
+    if exchanged && decimals(at) <= shown {
+        return None;
+    }
+    moved.find(|moved| decimals(*moved) <= shown)
 }
 
 /// Whether no row is farther than the row before it: the run was entered from its far end.
@@ -62,6 +123,11 @@ pub(crate) fn reversed(run: &RunView<'_>) -> bool {
         }
         _ => false,
     }
+}
+
+/// Whether there is a start row at a distance.
+pub(crate) fn starts_at(run: &RunView<'_>, at: Length) -> bool {
+    run.rows().any(|row| row.row.at == at && row.role() == Some(Role::Start))
 }
 
 /// How many rows must move for the others to be in order, if there are so many that the rows were
@@ -121,12 +187,17 @@ pub(crate) fn near_zero(run: &RunView<'_>) -> f64 {
 }
 
 /// Which of two rows is out of step where the distance decreases at `index`: the upper one if
-/// removing it puts the others in order, otherwise the lower one.
+/// removing it puts the others in order, otherwise the lower one. Of the last two rows, it is the
+/// upper one if it is past the end of the run and the lower one is not.
 pub(crate) fn out_of_step(run: &RunView<'_>, index: usize) -> usize {
     let rows = &run.run.observations;
     let (at, before) = (rows[index].at, rows[index - 1].at);
     let steady = index < 2 || rows[index - 2].at <= at;
-    let upper = steady && rows.get(index + 1).is_some_and(|next| next.at < before);
+    let upper = steady
+        && match rows.get(index + 1) {
+            Some(next) => next.at < before,
+            None => past_end(run, before.get()) && !past_end(run, at.get()),
+        };
     if upper { index - 1 } else { index }
 }
 
@@ -138,7 +209,9 @@ pub(crate) fn counter_reset(run: &RunView<'_>) -> Option<usize> {
     run.falls().filter(|index| rows[*index].at.get() <= zero).find(|index| {
         let (at, before) = (rows[*index].at, rows[index - 1].at);
         let steady = *index < 2 || rows[index - 2].at <= at;
-        let on = rows.get(index + 1).is_some_and(|next| next.at > at && next.at < before);
+        // Several rows may be recorded where the counter was set to zero.
+        let next = rows[*index..].iter().find(|row| row.at != at);
+        let on = next.is_some_and(|next| next.at > at && next.at < before);
         let far = rows[*index..].iter().any(|row| row.at.get() > zero);
         !steady && on && far && at.get() >= run.reads() && decimal_slip(run, *index).is_none()
     })
@@ -155,7 +228,25 @@ pub(crate) fn in_order(run: &RunView<'_>, index: usize) -> bool {
 
 #[cfg(test)]
 mod tests {
-    use super::longest_rising;
+    use super::{decimals, longest_rising};
+
+    #[test]
+    fn decimals_are_counted_as_they_are_written() {
+        let cases = [
+            (0.0, 0),
+            (12.0, 0),
+            (12.4, 1),
+            (0.1 + 0.2, 1),
+            (17.25, 2),
+            (1.725, 3),
+            (96.3 / 10.0, 2),
+            (123_456.7, 1),
+            (1.0 / 3.0, 6),
+        ];
+        for (number, wanted) in cases {
+            assert_eq!(decimals(number), wanted, "{number}");
+        }
+    }
 
     #[test]
     fn the_longest_rising_sequence_is_found() {

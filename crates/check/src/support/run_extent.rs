@@ -65,6 +65,9 @@ pub(crate) struct RunExtent {
     pub(crate) far: f64,
     /// How long the pipe is.
     pub(crate) length: f64,
+    /// By which share of its length the run exceeds the pipe, without what the counter showed too
+    /// much from the start.
+    pub(crate) excess: f64,
 }
 
 impl RunExtent {
@@ -96,8 +99,12 @@ pub(crate) fn beyond_pipe(
     let reads = run.counter.as_ref().and_then(|counter| counter.reads).map_or(0.0, Length::get);
     let surplus = marks.start.map_or(0.0, |start| (start.get() - reads).max(0.0))
         * survey.head.units.length.metres();
-    exceeds(far - surplus, length + 2.0 * tolerance(length) + structures)
-        .then_some(RunExtent { far, length })
+    let excess = (far - surplus) / length - 1.0;
+    exceeds(far - surplus, length + 2.0 * tolerance(length) + structures).then_some(RunExtent {
+        far,
+        length,
+        excess,
+    })
 }
 
 /// Whether the run is shorter than its pipe by more than the tolerance and `allowance` metres for
@@ -154,6 +161,42 @@ pub(crate) fn unit_advice(declared: LengthUnit, long: bool) -> &'static str {
         }
         (_, false) => "the runs seem to be in metres while the document declares feet",
     }
+}
+
+/// Which of a run and its pipe is in the other unit, as advice, if their lengths differ by the ratio
+/// of feet and metres. The map tells; without it, the number that is wrong by the declared unit.
+pub(crate) fn single_unit_advice(
+    survey: &Survey<'_>,
+    run: &Run,
+    extent: RunExtent,
+) -> Option<String> {
+    let ratio = extent.unit_ratio()?;
+    let mapped = survey
+        .pipe_index(&run.pipe)
+        .and_then(|index| survey.map_lengths().fitted_length(index))
+        .filter(|course| *course > 0.0);
+    let near = |length: f64| mapped.is_some_and(|course| (length / course - 1.0).abs() <= 0.15);
+    let declared = survey.head.units.length;
+    // In metres, a number in feet is too large; in feet, a number in metres is too small.
+    let by_unit = (declared == LengthUnit::Metre) == (ratio > 1.0);
+    let run_is_wrong =
+        if near(extent.far) == near(extent.length) { by_unit } else { near(extent.length) };
+    let other = if declared == LengthUnit::Metre { "feet" } else { "metres" };
+    let map = if near(extent.far) != near(extent.length) { ", as the map shows" } else { "" };
+    Some(match (run_is_wrong, run_is_wrong == by_unit) {
+        (true, true) => {
+            format!("check the units: the distances of the run seem to be in {other}{map}")
+        }
+        (false, true) => {
+            format!("check the units: the length of the pipe seems to be in {other}{map}")
+        }
+        (true, false) => {
+            format!("check the distances of the run: they seem to have been converted twice{map}")
+        }
+        (false, false) => {
+            format!("check the length of the pipe: it seems to have been converted twice{map}")
+        }
+    })
 }
 
 /// Whether the run's direction contradicts the structures that it names, by the ends of its pipe.

@@ -78,6 +78,42 @@ fn fits_declared_unit_only(unit: SectionUnit, pipe: &Pipe) -> bool {
         && !PLAUSIBLE_HEIGHTS.contains(&(height * other_unit(unit).millimetres()))
 }
 
+/// Nominal sizes in centimetres: the series DN/ID and DN/OD of EN 476 (from memory), as an office
+/// that works in centimetres writes them.
+const NOMINAL_CENTIMETRES: [f64; 25] = [
+    10.0, 11.0, 12.5, 15.0, 16.0, 20.0, 22.5, 25.0, 30.0, 31.5, 35.0, 40.0, 45.0, 50.0, 60.0, 63.0,
+    70.0, 80.0, 90.0, 100.0, 110.0, 120.0, 140.0, 150.0, 160.0,
+];
+
+/// Whether a height that is too small in millimetres is a nominal size in centimetres.
+pub(crate) fn may_be_centimetres(unit: SectionUnit, height: f64) -> bool {
+    unit == SectionUnit::Millimetre
+        && NOMINAL_CENTIMETRES.iter().any(|size| (size - height).abs() < 1e-9)
+}
+
+impl Survey<'_> {
+    /// Whether every width is plausible in the unit that is not declared, as the heights are: then
+    /// that unit may be declared without making a width wrong.
+    pub(crate) fn widths_fit_other_unit(&self) -> bool {
+        let meant = other_unit(self.head.units.section);
+        self.head.pipes.iter().filter_map(|pipe| pipe.width.zip(pipe.height)).all(
+            |(width, height)| {
+                let ratio = width.get() / height.get();
+                PLAUSIBLE_HEIGHTS.contains(&(width.get() * meant.millimetres()))
+                    && (0.1..=10.0).contains(&ratio)
+            },
+        )
+    }
+
+    /// Whether every height is a nominal size in centimetres, so that a wrong unit need not be
+    /// inches.
+    pub(crate) fn sizes_may_be_centimetres(&self) -> bool {
+        let unit = self.head.units.section;
+        let heights = || self.head.pipes.iter().filter_map(|pipe| pipe.height);
+        heights().next().is_some() && heights().all(|height| may_be_centimetres(unit, height.get()))
+    }
+}
+
 impl PipeView<'_> {
     /// Whether the pipe's height is probably not in the declared unit. Rules do not conclude anything
     /// from the size of the pipe then; `size-unit-suspect` reports it.

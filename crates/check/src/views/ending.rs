@@ -1,21 +1,30 @@
 //! The whole survey, after its runs were read and their observations dropped.
 
 use std::cell::OnceCell;
+use std::hash::{Hash, Hasher};
 
-use obvert_model::tables::{Aspect, Head, Locate, OutcomeKind, Rating, Run};
+use obvert_model::tables::{
+    Aspect, Head, Locate, Observation, OutcomeKind, Rating, Run, StopReason,
+};
 use obvert_model::text::{RunId, Timestamp};
+use rustc_hash::FxHasher;
 
 use super::id_index::IdIndex;
 use super::{Marks, RowView, RunView, Subject, Survey};
 use crate::grading::{GradeTotals, Grader};
 use crate::profile::Violations;
+use crate::support::changes::Changes;
+use crate::support::column_votes::ColumnVotes;
 use crate::support::corrected_grades::corrected_totals;
 use crate::support::distance_drift::{
     Drift, MIN_SHARE, camera_of, drifting_cameras, stated_length,
 };
+use crate::support::late_offsets::LateOffsets;
 use crate::support::missing_runs::refers_to_missing_run;
+use crate::support::row_digest::{RowDigest, digests, laterals};
 use crate::support::run_dates;
 use crate::support::run_extent::unit_mixup;
+use crate::support::stop_reasons::unrecorded_reason;
 use crate::support::texts::{UnusualText, unusual_texts};
 
 /// A run after it was read, without its observations.
@@ -28,26 +37,47 @@ pub struct RunSummary {
     pub run: Run,
     /// How many observations it had.
     pub observations: usize,
+    /// Its changes of the cross-section.
+    pub(crate) changes: Changes,
     /// How many of them had a recorded grade.
     pub(crate) graded: usize,
     /// The distance from its zero point to its last reading, in metres.
     pub travelled: Option<f64>,
     /// Its start and end by its rows.
     pub(crate) marks: Marks,
+    /// Which changes of the cross-section it records.
+    pub(crate) changed: u8,
+    /// A number that differs if its rows do; `None` if there is too little in them to compare.
+    pub(crate) content: Option<u64>,
     /// The totals of its grades, by aspect.
     totals: [GradeTotals; 2],
     /// The same without the faults that other rules report; `None` if there are none.
     pub(crate) corrected: Option<Box<[GradeTotals; 2]>>,
+    /// Its rows, without those that only record the run.
+    pub(crate) rows: Box<[RowDigest]>,
+    /// The rows of the laterals, in the table of pipes, that its rows name.
+    pub(crate) laterals: Box<[usize]>,
+    /// The rows that are shown after the end of their recordings.
+    pub(crate) late: LateOffsets,
+    /// Why it was stopped, if it can be seen and no row near its end records it.
+    pub(crate) unrecorded_reason: Option<StopReason>,
 }
 
 /// Figures that are computed from the observations of a run, before they are dropped.
 pub(crate) struct RunFigures {
     observations: usize,
+    changes: Changes,
     graded: usize,
     travelled: Option<f64>,
     marks: Marks,
+    changed: u8,
+    content: Option<u64>,
     totals: [GradeTotals; 2],
     corrected: Option<Box<[GradeTotals; 2]>>,
+    rows: Box<[RowDigest]>,
+    laterals: Box<[usize]>,
+    late: LateOffsets,
+    unrecorded_reason: Option<StopReason>,
 }
 
 impl RunFigures {
@@ -60,13 +90,39 @@ impl RunFigures {
         }
         Self {
             observations: view.run.observations.len(),
+            changes: Changes::of(view),
             graded: view.run.observations.iter().filter(|row| row.grades.is_some()).count(),
             travelled: view.travelled(),
             marks: view.marks(),
+            changed: view.recorded_changes(),
+            content: content(&view.run.observations),
             totals,
             corrected: grader.and_then(|grader| corrected_totals(view, grader.scheme)),
+            rows: digests(view),
+            laterals: laterals(view),
+            late: view.late_offsets().clone(),
+            unrecorded_reason: unrecorded_reason(view),
         }
     }
+}
+
+/// A number that is the same for two runs with the same rows; `None` if fewer than two distances lie
+/// between the first and the last one.
+fn content(rows: &[Observation]) -> Option<u64> {
+    let (first, last) = (rows.first()?.at, rows.last()?.at);
+    let inner = |at| at != first && at != last;
+    let changes = rows.windows(2).filter(|pair| inner(pair[1].at) && pair[0].at != pair[1].at);
+    changes.take(2).nth(1)?;
+    let mut hasher = FxHasher::default();
+    for row in rows {
+        row.at.get().to_bits().hash(&mut hasher);
+        row.to.map(|to| to.get().to_bits()).hash(&mut hasher);
+        row.code.as_str().hash(&mut hasher);
+        for quantity in &row.quantities {
+            quantity.value.get().to_bits().hash(&mut hasher);
+        }
+    }
+    Some(hasher.finish())
 }
 
 /// Counts the grades of an observation: the recorded one, as ratings do, or else the computed one.
@@ -85,8 +141,36 @@ fn add_grades(row: &RowView<'_>, grader: &Grader<'_>, totals: &mut [GradeTotals;
 impl RunSummary {
     /// Combines a run, whose observations were dropped, with its figures.
     pub(crate) fn new(index: usize, run: Run, figures: RunFigures) -> Self {
-        let RunFigures { observations, graded, travelled, marks, totals, corrected } = figures;
-        Self { index, run, observations, graded, travelled, marks, totals, corrected }
+        let RunFigures {
+            observations,
+            changes,
+            changed,
+            graded,
+            travelled,
+            marks,
+            content,
+            totals,
+            ..
+        } = figures;
+        let (rows, laterals, late) = (figures.rows, figures.laterals, figures.late);
+        let (corrected, unrecorded_reason) = (figures.corrected, figures.unrecorded_reason);
+        Self {
+            index,
+            run,
+            observations,
+            changes,
+            changed,
+            graded,
+            travelled,
+            marks,
+            content,
+            totals,
+            corrected,
+            rows,
+            laterals,
+            late,
+            unrecorded_reason,
+        }
     }
 
     /// The run, or a field of it; `field` is empty or a pointer such as `/reverse_of`.
@@ -129,6 +213,8 @@ pub struct Ending<'d> {
     /// Its runs, in the order of the document.
     pub runs: &'d [RunSummary],
     shown_by: &'d ShownBy,
+    /// How many values agree on a mistake in a whole column.
+    pub(crate) columns: &'d ColumnVotes,
     ids: IdIndex,
     /// The first run of every pipe, and for every run the next one of its pipe.
     firsts: IdIndex,
@@ -180,6 +266,7 @@ impl<'d> Ending<'d> {
         survey: &'d Survey<'d>,
         runs: &'d [RunSummary],
         shown_by: &'d ShownBy,
+        columns: &'d ColumnVotes,
     ) -> Self {
         let firsts = IdIndex::by(runs, of_pipe);
         let mut next = vec![LAST; runs.len()];
@@ -194,6 +281,7 @@ impl<'d> Ending<'d> {
             survey,
             runs,
             shown_by,
+            columns,
             ids: IdIndex::by(runs, of_id),
             firsts,
             next,
@@ -271,6 +359,11 @@ impl<'d> Ending<'d> {
             Some(self.next[*index] as usize).filter(|next| *next != LAST as usize)
         })
         .map(|index| &self.runs[index])
+    }
+
+    /// Whether a run through a pipe records one of these changes of the cross-section.
+    pub(crate) fn changes_within(&self, pipe: &str, changes: u8) -> bool {
+        self.runs_of(pipe).any(|summary| summary.changed & changes != 0)
     }
 
     /// The views of all ratings.

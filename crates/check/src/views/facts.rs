@@ -109,12 +109,16 @@ impl<'s> Facts<'s> {
             facts: &self.rows,
             media: &self.media,
             marks: OnceCell::new(),
+            decimals: OnceCell::new(),
             disorder: OnceCell::new(),
             violations: OnceCell::new(),
             unusual_texts: OnceCell::new(),
             duplicates: OnceCell::new(),
             repeated_rows: OnceCell::new(),
             overlapping_stretches: OnceCell::new(),
+            shift: OnceCell::new(),
+            terms: OnceCell::new(),
+            late_offsets: OnceCell::new(),
         }
     }
 }

@@ -14,7 +14,7 @@ pub use ending::{Ending, LocateView, Part, RatingView, RunSummary};
 pub(crate) use ending::{RunFigures, ShownBy};
 pub(crate) use facts::Facts;
 pub use records::{MediaView, PipeView, StructureView};
-pub(crate) use run::Marks;
+pub(crate) use run::{Marks, changes};
 pub use run::{RowView, RunView};
 pub use survey::Survey;
 

@@ -4,7 +4,8 @@ use std::cell::OnceCell;
 
 use obvert_model::lists::{Code, Role};
 use obvert_model::number::{Grade, Length};
-use obvert_model::tables::{Aspect, Grades, Media, MediaRef, Observation, Run};
+use obvert_model::tables::{Aspect, Grades, Media, MediaRef, Observation, OutcomeKind, Run};
+use obvert_model::text::Text;
 
 use super::facts::RowFacts;
 use super::{PipeView, Subject, Survey};
@@ -12,7 +13,10 @@ use crate::grading::{GradeExtent, Judgement};
 use crate::profile::{MediaKinds, Violations};
 use crate::support::cross_section::CrossSection;
 use crate::support::duplicates::{self, RepeatedRows};
+use crate::support::late_offsets::{self, LateOffsets};
 use crate::support::row_order;
+use crate::support::shifted_column::{self, Shift};
+use crate::support::terms::{self, Term};
 use crate::support::texts::UnusualText;
 
 /// The start and the end of a run by its rows.
@@ -25,6 +29,13 @@ pub(crate) struct Marks {
     /// Whether the counter was probably reset during the run, so that later distances are not
     /// measured from the zero point.
     pub(crate) counter_reset: bool,
+}
+
+/// The changes of the cross-section that a run can record, as bits.
+pub(crate) mod changes {
+    pub(crate) const MATERIAL: u8 = 1;
+    pub(crate) const SIZE: u8 = 2;
+    pub(crate) const SHAPE: u8 = 4;
 }
 
 /// A run with its observations.
@@ -47,12 +58,16 @@ pub struct RunView<'r> {
     /// the document does not have.
     pub(crate) media: &'r [Option<usize>],
     pub(crate) marks: OnceCell<Marks>,
+    pub(crate) decimals: OnceCell<[usize; row_order::DECIMALS + 1]>,
     pub(crate) disorder: OnceCell<bool>,
     pub(crate) violations: OnceCell<Violations>,
     pub(crate) unusual_texts: OnceCell<Vec<UnusualText>>,
     pub(crate) duplicates: OnceCell<Vec<(usize, usize)>>,
     pub(crate) repeated_rows: OnceCell<Vec<RepeatedRows>>,
     pub(crate) overlapping_stretches: OnceCell<Vec<(usize, usize)>>,
+    pub(crate) shift: OnceCell<Option<Shift>>,
+    pub(crate) terms: OnceCell<Vec<Option<Term<'static>>>>,
+    pub(crate) late_offsets: OnceCell<LateOffsets>,
 }
 
 impl<'r> RunView<'r> {
@@ -93,6 +108,36 @@ impl<'r> RunView<'r> {
             .get_or_init(|| row_order::reversed(self) || row_order::out_of_order(self).is_some())
     }
 
+    /// The changes of the cross-section that its rows record.
+    pub(crate) fn recorded_changes(&self) -> u8 {
+        self.changes.iter().fold(0, |all, index| {
+            all | match self.row(*index).role() {
+                Some(Role::MaterialChange) => changes::MATERIAL,
+                Some(Role::SizeChange) => changes::SIZE,
+                Some(Role::ShapeChange) => changes::SHAPE,
+                _ => 0,
+            }
+        })
+    }
+
+    /// Whether the run may have been in a part of the pipe that differs from the owner's record: it
+    /// did not go through the whole pipe, and records none of these changes.
+    pub(crate) fn may_differ(&self, changes: u8) -> bool {
+        let outcome = self.run.outcome.as_ref().map(|outcome| outcome.kind);
+        outcome != Some(OutcomeKind::Reached) && self.recorded_changes() & changes == 0
+    }
+
+    /// How many rows have a distance with no decimals, with one, and so on.
+    pub(crate) fn decimals(&self) -> &[usize; row_order::DECIMALS + 1] {
+        self.decimals.get_or_init(|| {
+            let mut rows = [0; row_order::DECIMALS + 1];
+            for row in &self.run.observations {
+                rows[row_order::decimals(row.at.get())] += 1;
+            }
+            rows
+        })
+    }
+
     /// The rows at a point that repeat an earlier row, each with that row.
     pub(crate) fn duplicates(&self) -> &[(usize, usize)] {
         self.duplicates.get_or_init(|| duplicates::duplicates(self))
@@ -130,6 +175,26 @@ impl<'r> RunView<'r> {
     /// The stretches that overlap an earlier stretch of the same code, each with that stretch.
     pub(crate) fn overlapping_stretches(&self) -> &[(usize, usize)] {
         self.overlapping_stretches.get_or_init(|| duplicates::overlapping_stretches(self))
+    }
+
+    /// The column whose values stand in the row before or after their own, if there is one.
+    pub(crate) fn shift(&self) -> Option<&Shift> {
+        self.shift.get_or_init(|| shifted_column::shift(self)).as_ref()
+    }
+
+    /// Whether a value of a row stands in the row before or after its own.
+    pub(crate) fn is_shifted(&self, index: usize) -> bool {
+        self.shift().is_some_and(|shift| index >= shift.from)
+    }
+
+    /// What its rows mean in the project's own terms, if the document is coded in another list.
+    pub(crate) fn terms(&self) -> &[Option<Term<'static>>] {
+        self.terms.get_or_init(|| self.rows().map(|row| terms::translated(&row)).collect())
+    }
+
+    /// Its rows by the time in their recordings.
+    pub(crate) fn late_offsets(&self) -> &LateOffsets {
+        self.late_offsets.get_or_init(|| late_offsets::late_offsets(self))
     }
 
     /// The fields that do not meet the demands of the profile; computed on first use.
@@ -278,6 +343,12 @@ impl<'r> RowView<'r> {
             .iter()
             .zip(rows)
             .map(|(reference, row)| (reference, row.map(|row| &head.media[row])))
+    }
+
+    /// What people who work here must know to stay safe, by the code list.
+    #[must_use]
+    pub fn caution(&self) -> Option<&'r Text> {
+        self.code?.caution(&self.row.characterisation)
     }
 
     /// One of its amounts in the code list's unit; `None` if it is not recorded or measures

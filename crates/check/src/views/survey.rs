@@ -3,7 +3,7 @@
 use std::sync::OnceLock;
 
 use obvert_geo::Crs;
-use obvert_model::lists::{Code, CodeList, GradeScheme};
+use obvert_model::lists::{Code, CodeList, Crosswalk, GradeScheme};
 use obvert_model::number::{Length, Section};
 use obvert_model::profile::Profile;
 use obvert_model::tables::{Equipment, Head, Media, Party, Pipe, Structure};
@@ -50,6 +50,9 @@ pub struct Survey<'d> {
     structures: IdIndex,
     pipes: IdIndex,
     media: IdIndex,
+    /// The links from the document's code list to the project's own terms; `None` if the document
+    /// is coded in them, or its list is not available.
+    pub(crate) crosswalk: Option<Crosswalk<'d>>,
     map_lengths: OnceLock<MapLengths>,
     section_unit_votes: OnceLock<SectionUnitVotes>,
     violations: OnceLock<Violations>,
@@ -76,9 +79,10 @@ impl<'d> Survey<'d> {
             of if of.list == list.id && of.version == list.version => Some(Grader::new(scheme)),
             _ => Grader::across(scheme, list, graded?),
         });
-        let own = grader.as_ref().filter(|grader| grader.links.is_none());
-        let entries = |code: &str| own.and_then(|grader| grader.entries(code)).cloned();
+        let graded = grader.as_ref().filter(|grader| grader.links.is_none());
+        let entries = |code: &str| graded.and_then(|grader| grader.entries(code)).cloned();
         let codes = list.map(CodeList::by_code).unwrap_or_default();
+        let own = CodeList::obvert_terms();
         Self {
             head,
             today,
@@ -96,6 +100,7 @@ impl<'d> Survey<'d> {
             structures: IdIndex::new(&head.structures),
             pipes: IdIndex::new(&head.pipes),
             media: IdIndex::new(&head.media),
+            crosswalk: list.filter(|list| list.id != own.id).map(|list| Crosswalk::new(list, own)),
             map_lengths: OnceLock::new(),
             section_unit_votes: OnceLock::new(),
             violations: OnceLock::new(),

@@ -5,6 +5,7 @@ mod output;
 mod pipeline;
 mod target;
 
+use std::io::Write;
 use std::path::Path;
 
 use obvert::convert::recode::Recoder;
@@ -20,7 +21,7 @@ use self::pipeline::{Pipeline, report_recoded};
 use self::target::Target;
 use crate::args::Convert;
 use crate::input::{self, ByLayout, Input};
-use crate::render::{losses, progress};
+use crate::render::{count, losses, progress};
 use crate::{Failure, Status, atomic_output, lists};
 
 /// Converts a survey, run by run if both formats allow it.
@@ -68,7 +69,26 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
         let text = serde_json::to_string_pretty(&account)?;
         atomic_output::write_file(path, arguments.replace, |sink| Ok(writeln!(sink, "{text}")?))?;
     }
-    kept.map(|()| Status::Success)
+    kept?;
+    if arguments.output != Path::new("-") {
+        let (runs, observations) =
+            (count(converted.runs, "run"), count(converted.observations, "observation"));
+        let what = target.format.title;
+        let out = arguments.output.display();
+        log(&format!("{out}: written as {what}, from {runs} and {observations}"));
+        if let Some(lost) = losses::summary(&reports) {
+            let warning = crate::render::strong("warning:");
+            log(&format!(
+                "{warning} {out} does not hold the whole survey: {lost}; --lossless refuses to write such a file"
+            ));
+        }
+    }
+    Ok(Status::Success)
+}
+
+/// Prints a line to standard error. The output is written whether or not that can be.
+fn log(line: &str) {
+    let _ = writeln!(anstream::stderr(), "{line}");
 }
 
 /// Refuses options that have no effect with this input and output.
@@ -126,7 +146,8 @@ struct Converted {
     /// The code list of the document before and after.
     from: String,
     to: String,
-    /// The number of observations.
+    /// The number of runs, and of observations.
+    runs: usize,
     observations: usize,
     /// What reading lost.
     read: LossReport,
@@ -166,7 +187,7 @@ fn convert(
     let mut pipeline = Pipeline::new(&mut *reader, recoder, stage, &arguments.output);
     let written = output.write(&mut pipeline, target);
     let to = obvert::model::read::RunReader::head(&pipeline).coding.list.to_string();
-    let (observations, recoded, failed) = pipeline.finish();
+    let (runs, observations, recoded, failed) = pipeline.finish();
     let written = match (written, failed) {
         (Ok(written), _) => written,
         (Err(error), true) => return Err(Stop::Reading(error)),
@@ -179,6 +200,7 @@ fn convert(
         id: head.id.clone(),
         from: head.coding.list.to_string(),
         to,
+        runs,
         observations,
         read,
         locations: locations.filter(|_| by_layout),

@@ -27,7 +27,8 @@ pub(super) struct Pipeline<'r, 'l> {
     path: &'r Path,
     /// The last update of the progress line.
     updated: Instant,
-    /// The number of observations so far.
+    /// The number of runs and of observations so far.
+    runs: usize,
     observations: usize,
     /// Whether the survey could not be read.
     failed: bool,
@@ -51,15 +52,16 @@ impl<'r, 'l> Pipeline<'r, 'l> {
             stage,
             path,
             updated: Instant::now(),
+            runs: 0,
             observations: 0,
             failed: false,
         }
     }
 
-    /// The number of observations, what translating them lost, and whether the survey could not be
-    /// read.
-    pub(super) fn finish(self) -> (usize, Option<LossReport>, bool) {
-        (self.observations, self.recoder.map(Recoder::finish), self.failed)
+    /// The number of runs and of observations, what translating them lost, and whether the survey
+    /// could not be read.
+    pub(super) fn finish(self) -> (usize, usize, Option<LossReport>, bool) {
+        (self.runs, self.observations, self.recoder.map(Recoder::finish), self.failed)
     }
 }
 
@@ -77,6 +79,7 @@ impl RunReader for Pipeline<'_, '_> {
     fn next_run(&mut self) -> Result<Option<Run>, ConvertError> {
         let mut run = self.survey.next_run().inspect_err(|_| self.failed = true)?;
         if let Some(run) = &mut run {
+            self.runs += 1;
             self.observations += run.observations.len();
             if let Some(recoder) = &mut self.recoder {
                 recoder.run(run);

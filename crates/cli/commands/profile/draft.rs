@@ -1,13 +1,10 @@
 //! `obvert profile draft`: drafts a profile from surveys that an office has accepted.
 
-use std::fs;
 use std::io::Write;
-use std::path::{Path, PathBuf};
 
-use obvert::check::{Draft, DraftSettings};
+use obvert::check::{Checker, Draft, DraftSettings};
 
 use crate::args::ProfileDraft;
-use crate::formats::formats;
 use crate::{Failure, Status, atomic_output, input, render};
 
 /// Drafts a profile.
@@ -16,16 +13,15 @@ pub(super) fn run(arguments: &ProfileDraft) -> Result<Status, Failure> {
     if let Some(output) = &arguments.output {
         atomic_output::may_write(output, arguments.replace)?;
     }
+    let checker = Checker::new(check.clone())?;
     let mut draft = Draft::new(
         DraftSettings::new(super::super::layout::id(&arguments.id)?)
             .with_least_rows(arguments.min_rows.max(1))
             .with_least_surveys(arguments.min_surveys.max(1))
             .with_check(check),
     )?;
-    let mut surveys = Vec::new();
-    for path in &arguments.files {
-        surveys.extend(surveys_in(path)?);
-    }
+    let surveys = input::surveys(&arguments.files);
+    let mut with_errors = 0;
     for path in &surveys {
         let mut input = input::open(path, None, None)?;
         let name = input.name().to_owned();
@@ -34,6 +30,14 @@ pub(super) fn run(arguments: &ProfileDraft) -> Result<Status, Failure> {
                 format!("{name}: is not a valid survey; draft from accepted surveys only").into()
             );
         };
+        let errors = checker.check_document(&document).totals.error;
+        if errors > 0 {
+            with_errors += 1;
+            render::note(&format!(
+                "{name}: has {}, so what it shows may be a mistake; run obvert check for details",
+                render::count(errors, "error")
+            ));
+        }
         draft.add(&document).map_err(|error| format!("{name}: {error}"))?;
     }
     let profile = draft.finish()?;
@@ -49,44 +53,14 @@ pub(super) fn run(arguments: &ProfileDraft) -> Result<Status, Failure> {
     let mut log = anstream::stderr().lock();
     let surveys = render::count(surveys.len(), "survey");
     writeln!(log, "drafted from {surveys}: {}", super::summary(&profile))?;
+    if with_errors > 0 {
+        let errors = render::count(with_errors, "survey");
+        writeln!(log, "{errors} of them with errors: an accepted survey has none; draft again")?;
+    }
     writeln!(
         log,
         "the basis of each requirement states how many rows it rests on; delete the requirements \
          that hold only by chance"
     )?;
     Ok(Status::Success)
-}
-
-/// The surveys at a path: the path itself, or the surveys in the folder.
-fn surveys_in(path: &Path) -> Result<Vec<PathBuf>, Failure> {
-    if !path.is_dir() || is_tables(path) {
-        return Ok(vec![path.to_owned()]);
-    }
-    let name = path.display();
-    let mut found = Vec::new();
-    for entry in fs::read_dir(path).map_err(|error| format!("{name}: {error}"))? {
-        let entry = entry.map_err(|error| format!("{name}: {error}"))?.path();
-        if if entry.is_dir() { is_tables(&entry) } else { input::by_name(&entry).is_some() } {
-            found.push(entry);
-        }
-    }
-    if found.is_empty() {
-        return Err(format!("{name}: there is no survey in this folder").into());
-    }
-    found.sort();
-    Ok(found)
-}
-
-/// Whether a folder holds the tables of one survey.
-fn is_tables(folder: &Path) -> bool {
-    let names = |entries: fs::ReadDir| {
-        entries
-            .flatten()
-            .map(|entry| entry.file_name().to_string_lossy().into_owned())
-            .collect::<Vec<_>>()
-    };
-    fs::read_dir(folder).map(names).is_ok_and(|names| {
-        let names: Vec<&str> = names.iter().map(String::as_str).collect();
-        formats().detect_folder(&names, None).is_ok()
-    })
 }

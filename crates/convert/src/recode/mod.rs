@@ -35,7 +35,7 @@
 mod original;
 mod words;
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use obvert_model::lists::{
     Code, CodeList, Crosswalk, Lost, NoEquivalent, Role, Standing, Translated,
@@ -147,14 +147,16 @@ impl<'l> Recoder<'l> {
     /// The losses, and other notes.
     #[must_use]
     pub fn finish(mut self) -> LossReport {
-        for Memory { list, used, .. } in &self.lists {
-            if !used.is_empty() {
+        for memory in &self.lists {
+            let words = memory.words();
+            if !words.is_empty() {
+                let words: Vec<&str> = words.iter().map(String::as_str).collect();
                 self.report.note(
                     "/coding",
                     format!(
-                        "the codes {1} of {0} are from memory only; compare them with the text of the list before relying on them",
-                        list.id,
-                        several(&used.iter().copied().collect::<Vec<_>>())
+                        "of {}, {} are from memory only; compare them with the text of the list before relying on them",
+                        memory.list.id,
+                        several(&words)
                     ),
                 );
             }
@@ -322,13 +324,14 @@ impl Step {
     }
 }
 
-/// The codes of a list that a document uses and whose meaning, values or amounts were transcribed
-/// from memory.
+/// What of a list a document uses and what was transcribed from memory: codes, and values of
+/// characterisations of other codes.
 #[derive(Debug)]
 struct Memory<'l> {
     list: &'l CodeList,
     codes: HashMap<&'l str, &'l Code>,
     used: BTreeSet<&'l str>,
+    values: BTreeSet<(&'l str, usize, &'l str)>,
 }
 
 impl<'l> Memory<'l> {
@@ -337,22 +340,43 @@ impl<'l> Memory<'l> {
             list,
             codes: list.codes.iter().map(|code| (code.code.as_str(), code)).collect(),
             used: BTreeSet::new(),
+            values: BTreeSet::new(),
         }
     }
 
     fn look(&mut self, row: &Observation) {
         let is = |standing: Option<Standing>| standing == Some(Standing::FromMemory);
-        let Some(code) = self.codes.get(row.code.as_str()) else { return };
-        let mut values =
-            code.characterisation.iter().zip(&row.characterisation).filter_map(|(place, value)| {
-                place.values.iter().find(|known| known.value == *value)
-            });
+        let Some(code) = self.codes.get(row.code.as_str()).copied() else { return };
         let mut amounts = code.amounts(&row.characterisation).take(row.quantities.len());
-        if is(code.standing)
-            || values.any(|value| is(value.standing))
-            || amounts.any(|amount| is(amount.standing))
-        {
+        if is(code.standing) || amounts.any(|amount| is(amount.standing)) {
             self.used.insert(&code.code);
         }
+        // A value without a standing has that of its code.
+        let places = code.characterisation.iter().zip(&row.characterisation).enumerate();
+        for (number, (place, value)) in places {
+            let known = place.values.iter().find(|known| known.value == *value);
+            if let Some(known) = known.filter(|known| is(known.standing.or(code.standing))) {
+                self.values.insert((&code.code, number, &known.value));
+            }
+        }
+    }
+
+    /// What is from memory, for a note: `the codes BCC and BDD`, `the characterisations A, B of BAF`.
+    fn words(&self) -> Vec<String> {
+        let mut words = Vec::new();
+        if !self.used.is_empty() {
+            let codes: Vec<&str> = self.used.iter().copied().collect();
+            words.push(format!("the codes {}", several(&codes)));
+        }
+        let mut by_place: BTreeMap<(&str, usize), Vec<&str>> = BTreeMap::new();
+        for (code, place, value) in &self.values {
+            by_place.entry((code, *place)).or_default().push(value);
+        }
+        for ((code, place), values) in by_place {
+            let name = self.codes.get(code).and_then(|code| code.characterisation.get(place));
+            let name = name.map_or("characterisation", |place| place.name.as_str());
+            words.push(format!("the {name} {} of {code}", several(&values)));
+        }
+        words
     }
 }

@@ -46,6 +46,7 @@ impl Phrase<'_> {
                 QuantityUnit::Degrees => "°",
                 QuantityUnit::Count => "",
                 QuantityUnit::LitresPerSecond => " l/s",
+                QuantityUnit::Minutes => " min",
                 unit => &format!(" {unit}"),
             };
             text.push_str(&format!(", {name}{}{unit}", amount.value));

@@ -6,7 +6,7 @@ use std::collections::HashMap;
 
 use obvert_model::edit::token;
 use obvert_model::read::{Problem, ProblemKind};
-use obvert_model::text::nearest;
+use obvert_model::synonyms::nearest_key;
 use serde_json::{Map, Value};
 
 use super::cell::{self, Cell, CellError};
@@ -99,7 +99,9 @@ impl Sheet {
             }
             if !table.headings().any(|known| known == heading) {
                 let missing = table.headings().filter(|known| !found.contains_key(known));
-                report.unknown(number, heading, nearest(heading, missing));
+                let missing: Vec<&str> = missing.collect();
+                let near = nearest_key(&table.path.join("."), heading, &missing);
+                report.unknown(number, heading, near);
             } else if found.get(heading) != Some(&number) {
                 report.duplicate(number, heading);
             }

@@ -8,6 +8,8 @@
 // Every test file is a separate crate and uses only some of these functions.
 #![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+pub mod changes;
+
 use std::collections::{BTreeMap, BTreeSet};
 
 use obvert_model::shape::{self, Field, ObjectShape, Shape};

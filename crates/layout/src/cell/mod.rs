@@ -145,6 +145,38 @@ impl<'l> CellFormat<'l> {
         }
     }
 
+    /// The unit of a word: a word for a unit in the layout, or the unit's own name.
+    pub(crate) fn unit(&self, word: &str) -> Option<QuantityUnit> {
+        let of_layout = self.units.iter().find(|own| own.text.trim() == word);
+        of_layout.map(|own| own.unit).or_else(|| word.parse().ok())
+    }
+
+    /// The words for units that a cell can have.
+    pub(crate) fn unit_words(&self) -> Vec<String> {
+        if !self.column.translate.is_empty() {
+            return self.column.translate.iter().map(|word| word.text.to_string()).collect();
+        }
+        let of_layout = self.units.iter().map(|word| word.text.trim().to_owned());
+        let all = QuantityUnit::ALL.iter().map(|unit| unit.as_str().to_owned());
+        let mut words: Vec<String> = Vec::new();
+        for word in of_layout.chain(all) {
+            if !words.contains(&word) {
+                words.push(word);
+            }
+        }
+        words
+    }
+
+    /// The cell of a unit; `None` if the column translates words and has none for it.
+    pub(crate) fn write_unit(&self, unit: QuantityUnit) -> Option<String> {
+        let value = CellValue::Text(unit.as_str().to_owned());
+        if !self.column.translate.is_empty() {
+            return self.write_value(&value);
+        }
+        let of_layout = self.units.iter().find(|own| own.unit == unit);
+        Some(of_layout.map_or_else(|| unit.as_str().to_owned(), |own| own.text.trim().to_owned()))
+    }
+
     fn is_text(&self) -> bool {
         self.column.kind.unwrap_or(CellKind::Text) == CellKind::Text
     }

@@ -2,7 +2,7 @@
 
 use std::ops::RangeInclusive;
 
-use obvert_model::layout::Target;
+use obvert_model::layout::{LineEnd, Target};
 use obvert_model::tables::QuantityUnit;
 
 use super::choice::{Choice, Column};
@@ -18,6 +18,8 @@ pub(super) enum FileKind {
         /// The encoding; `None` for a workbook.
         charset: Option<Charset>,
         delimiter: char,
+        /// How its lines end, if not with CR and LF.
+        line_end: Option<LineEnd>,
         /// The first row of headings, from 0, and the number of rows of headings.
         first: usize,
         deep: usize,

@@ -18,7 +18,7 @@ mod xml;
 mod xml_tree;
 
 use obvert_convert::ConvertError;
-use obvert_model::layout::Layout;
+use obvert_model::layout::{Layout, Target};
 
 use crate::grid::refuse;
 
@@ -119,6 +119,25 @@ fn workbook(_: &[u8], name: &str, _: Option<&str>) -> Result<Draft, ConvertError
         1,
         "this is a workbook or another zip archive, which this build cannot read; save the table as CSV",
     ))
+}
+
+/// Whether a heading is a word for a field.
+pub(crate) fn is_word_for(heading: &str, target: Target) -> bool {
+    let words = vocabulary::words(heading);
+    vocabulary::meaning_of(target).is_some_and(|meaning| vocabulary::named(&words, meaning) >= 0.9)
+}
+
+/// The value of a field that a word probably means.
+pub(crate) fn probably_meant(word: &str, target: Target) -> Option<&'static str> {
+    vocabulary::probably_meant(word, target)
+}
+
+/// The codes of the project's own list that words may mean, the most likely first.
+pub(crate) fn likely_codes(words: &str) -> Vec<&'static str> {
+    match choice::codes::meant(words) {
+        Some((code, _)) => vec![&code.code],
+        None => choice::codes::alternatives(words),
+    }
 }
 
 /// Whether months come before days: this is so if times have am and pm.

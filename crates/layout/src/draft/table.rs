@@ -2,6 +2,7 @@
 //! columns.
 
 use obvert_convert::ConvertError;
+use obvert_model::layout::LineEnd;
 
 use super::analysis::{Analysis, FileKind, Merged};
 use super::choice::{Column, Level, sizes};
@@ -16,6 +17,8 @@ pub(super) struct Table<'s> {
     pub(super) name: &'s str,
     pub(super) rows: Vec<GridRow>,
     pub(super) delimiter: char,
+    /// How its lines end, if not with CR and LF.
+    pub(super) line_end: Option<LineEnd>,
     pub(super) charset: Option<Charset>,
     /// The separators of its numbers and the reason, if they are known in advance.
     pub(super) marks: Option<NumberMarks>,
@@ -50,7 +53,13 @@ impl Table<'_> {
             choices: &choices,
             cells: &cells,
             rows: &body,
-            form: FileKind::Table { charset: self.charset, delimiter: self.delimiter, first, deep },
+            form: FileKind::Table {
+                charset: self.charset,
+                delimiter: self.delimiter,
+                line_end: self.line_end,
+                first,
+                deep,
+            },
             marks,
             unsettled,
             american,

@@ -7,7 +7,7 @@ use super::table::Table;
 use super::{Draft, refuse};
 use crate::encoding::{self, Known};
 use crate::grid::GridRow;
-use crate::grid::text::{Swallowed, split, swallowed};
+use crate::grid::text::{Swallowed, line_end, split, swallowed};
 
 /// How much of a text is used to find the delimiter.
 const SAMPLE: usize = 256 * 1024;
@@ -53,6 +53,7 @@ pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
         name,
         rows,
         delimiter,
+        line_end: line_end(part),
         charset: Some(charset),
         marks: None,
         open_ended: false,

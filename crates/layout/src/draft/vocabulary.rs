@@ -3,11 +3,14 @@
 //! data, in `words.json`. This module reads them, splits a heading into words, without accents and
 //! units, and compares them.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::OnceLock;
 
 use obvert_model::layout::{Record, Target};
+use obvert_model::shape::Shape;
+use obvert_model::synonyms::{self, Synonym};
 use obvert_model::tables::QuantityUnit;
+use obvert_model::text::nearest;
 use serde::Deserialize;
 
 use super::choice::directions;
@@ -147,6 +150,61 @@ fn list(meaning: &Meaning) -> Option<&'static Words> {
     vocabulary().values.get(meaning.words.as_ref()?)
 }
 
+/// The synonyms of the trade for a text, ignoring case, accents, hyphens and a plural. Many values
+/// are looked up.
+pub(super) fn synonyms_of(text: &str) -> &'static [&'static Synonym] {
+    static KNOWN: OnceLock<HashMap<String, Vec<&'static Synonym>>> = OnceLock::new();
+    let known = KNOWN.get_or_init(|| {
+        let mut known: HashMap<String, Vec<&'static Synonym>> = HashMap::new();
+        for synonym in synonyms::all() {
+            for word in &synonym.words {
+                known.entry(words(word).join(" ")).or_default().push(synonym);
+            }
+        }
+        known
+    });
+    let own = words(text).join(" ");
+    let singular = || own.strip_suffix('s').and_then(|own| known.get(own));
+    known.get(&own).or_else(singular).map_or(&[], Vec::as_slice)
+}
+
+/// The value of a field that a synonym of the trade has.
+fn by_synonym(text: &str, meaning: &Meaning) -> Option<&'static str> {
+    let Role::Field(target) = meaning.role else { return None };
+    let mut values = synonyms_of(text).iter().filter_map(|synonym| {
+        match synonym.values.get(target.path()).map(Vec::as_slice) {
+            Some([value]) => Some(value.as_str()),
+            _ => None,
+        }
+    });
+    let value = values.next()?;
+    values.all(|other| other == value).then_some(value)
+}
+
+/// The value of a field that a text probably means: by the words for it, by a synonym of the trade,
+/// or by a word that is spelled alike.
+pub(super) fn probably_meant(text: &str, target: Target) -> Option<&'static str> {
+    let Shape::Word(values) = target.shape() else { return None };
+    let by_word = meaning_of(target).and_then(|meaning| meant(text, meaning));
+    let by_synonym = || {
+        let mut found = synonyms_of(text)
+            .iter()
+            .filter_map(|synonym| synonym.values.get(target.path())?.first());
+        found.next().map(String::as_str)
+    };
+    let alike = || {
+        let phrases = meaning_of(target).and_then(list).into_iter().flatten();
+        let words = phrases.flat_map(|(value, words)| words.iter().map(move |word| (word, value)));
+        let words: Vec<(&str, &str)> = words
+            .map(|(word, value)| (word.as_str(), value.as_str()))
+            .chain(values.iter().map(|value| (value.as_str(), value.as_str())))
+            .collect();
+        let near = nearest(&self::words(text).join(" "), words.iter().map(|(word, _)| *word))?;
+        words.iter().find(|(word, _)| *word == near).map(|(_, value)| *value)
+    };
+    by_word.or_else(by_synonym).or_else(alike)
+}
+
 /// The unit in a heading.
 pub(super) fn unit_in(heading: &[String]) -> Option<QuantityUnit> {
     unit_with(&vocabulary().units, |words| heading.iter().any(|own| words.contains(own)))
@@ -182,8 +240,8 @@ pub(super) fn meant(text: &str, meaning: &Meaning) -> Option<&'static str> {
     };
     let found =
         found.filter_map(|(value, phrase)| Some((value, phrase.split(' ').count(), at(phrase)?)));
-    let (value, longest, _) =
-        found.clone().max_by_key(|(_, long, at)| (*long, std::cmp::Reverse(*at)))?;
+    let best = found.clone().max_by_key(|(_, long, at)| (*long, std::cmp::Reverse(*at)));
+    let Some((value, longest, _)) = best else { return by_synonym(text, meaning) };
     let other = || found.clone().any(|(other, long, _)| long == longest && other != value);
     (!directions::is(meaning) || !other()).then_some(value.as_str())
 }
@@ -244,11 +302,16 @@ pub(super) fn in_code_words(text: &str) -> Vec<String> {
         for phrase in phrases {
             let parts: Vec<&str> = phrase.split(' ').collect();
             if let Some(at) = own.windows(parts.len()).position(|some| some == parts) {
-                own.splice(at..at + parts.len(), [word.clone()]);
+                own.splice(at..at + parts.len(), word.split(' ').map(str::to_owned));
             }
         }
     }
     own
+}
+
+/// The single words of offices for words of the code list.
+pub(super) fn words_for_codes() -> impl Iterator<Item = String> {
+    vocabulary().codes.values().flatten().filter(|word| !word.contains(' ')).cloned()
 }
 
 /// Whether a heading has only words without meaning.

@@ -154,6 +154,7 @@ fn of_sheet(name: &str, sheet: &Sheet, merged: &[Merged]) -> Result<Draft, Conve
         name: &name,
         rows,
         delimiter: ',',
+        line_end: None,
         charset: None,
         marks: Some(marks),
         open_ended: true,

@@ -47,6 +47,8 @@ pub struct Grid {
     pub heading_line: usize,
     /// The rows, in the order of the file.
     pub rows: Vec<GridRow>,
+    /// The rows above the headings that are not blank. They are not read, and reported.
+    pub above: Vec<GridRow>,
     /// The name of the sheet, if the file is a workbook.
     pub sheet: Option<String>,
     /// Notes of the reader, such as assumptions, in lower case without a full stop.
@@ -136,12 +138,14 @@ impl Grid {
         }
         let mut body = rows.split_off(before + deep);
         body.retain(|row| row.flaw.is_some() || !row.is_blank());
-        let above = &rows[before..];
-        let line = above.last().map_or(0, |row| row.line);
+        let heads = rows.split_off(before);
+        rows.retain(|row| !row.is_blank());
+        let line = heads.last().map_or(0, |row| row.line);
         Ok(Self {
-            headings: headings(above),
+            headings: headings(&heads),
             heading_line: line,
             rows: body,
+            above: rows,
             sheet: None,
             notes: Vec::new(),
         })
@@ -149,6 +153,12 @@ impl Grid {
 }
 
 impl GridRow {
+    /// Its cells that are not blank, as one text.
+    pub(crate) fn text(&self) -> String {
+        let cells = self.cells.iter().map(|cell| cell.text.trim());
+        cells.filter(|text| !text.is_empty()).collect::<Vec<_>>().join(" | ")
+    }
+
     /// Whether it is blank.
     #[must_use]
     pub fn is_blank(&self) -> bool {

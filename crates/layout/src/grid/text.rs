@@ -37,7 +37,8 @@ pub(crate) fn read(
         }
         Known::Declared => None,
     };
-    let mut rows = split(&text, delimiter(table)).map_err(|(line, why)| refuse(file, line, why))?;
+    let Split { mut rows, normalised } =
+        split_all(&text, delimiter(table)).map_err(|(line, why)| refuse(file, line, why))?;
     let wide = rows
         .get(table.heading_row.unwrap_or(1).saturating_sub(1) as usize)
         .map_or(0, |row| row.cells.len());
@@ -59,6 +60,14 @@ pub(crate) fn read(
         return Err(refuse(file, grid.heading_line, message));
     }
     grid.notes.extend(note);
+    if normalised > 0 {
+        let cells = if normalised == 1 {
+            "1 line break".to_owned()
+        } else {
+            format!("{normalised} line breaks")
+        };
+        grid.notes.push(format!("{cells} of CR, or CR and LF, inside cells became LF"));
+    }
     Ok(grid)
 }
 
@@ -88,7 +97,19 @@ pub(crate) fn swallowed(row: &GridRow, wide: usize, delimiter: char) -> Option<S
 /// # Errors
 /// When a quotation mark is never closed: its line, and what to do.
 pub(crate) fn split(text: &str, delimiter: char) -> Result<Vec<GridRow>, (usize, String)> {
-    let mut splitter = Splitter { letters: text.chars().peekable(), delimiter, line: 1 };
+    Ok(split_all(text, delimiter)?.rows)
+}
+
+/// The rows of a text.
+struct Split {
+    rows: Vec<GridRow>,
+    /// The number of line breaks in cells that became LF.
+    normalised: usize,
+}
+
+fn split_all(text: &str, delimiter: char) -> Result<Split, (usize, String)> {
+    let letters = text.chars().peekable();
+    let mut splitter = Splitter { letters, delimiter, line: 1, normalised: 0 };
     let mut rows: Vec<GridRow> = Vec::new();
     while splitter.letters.peek().is_some() {
         // Most rows are as wide as the previous one.
@@ -98,7 +119,7 @@ pub(crate) fn split(text: &str, delimiter: char) -> Result<Vec<GridRow>, (usize,
     while rows.last().is_some_and(|row| row.flaw.is_none() && row.is_blank()) {
         rows.pop();
     }
-    Ok(rows)
+    Ok(Split { rows, normalised: splitter.normalised })
 }
 
 /// A text that is being split.
@@ -106,6 +127,7 @@ struct Splitter<'t> {
     letters: Peekable<Chars<'t>>,
     delimiter: char,
     line: usize,
+    normalised: usize,
 }
 
 /// The end of a cell.
@@ -167,6 +189,7 @@ impl Splitter<'_> {
                     self.letters.next_if_eq(&'\n');
                     cell.push('\n');
                     self.line += 1;
+                    self.normalised += 1;
                 }
                 Some(letter) => {
                     self.line += usize::from(letter == '\n');
@@ -191,6 +214,11 @@ impl Splitter<'_> {
             _ => End::Row,
         }
     }
+}
+
+/// The line ends of a text: LF only, or none of those to write as they are.
+pub(crate) fn line_end(text: &str) -> Option<LineEnd> {
+    (text.contains('\n') && !text.contains('\r')).then_some(LineEnd::Lf)
 }
 
 /// Writes a table: its headings, in as many rows as they take, and its rows.

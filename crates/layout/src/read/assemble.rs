@@ -4,7 +4,7 @@
 use std::collections::HashSet;
 
 use obvert_convert::{ConvertError, Loss, LossKind, LossReport, Survey};
-use obvert_model::layout::{Record, Target};
+use obvert_model::layout::{Record, Target, Template};
 use obvert_model::read::ProblemKind;
 use obvert_model::tables::Document;
 use serde::Deserialize;
@@ -48,11 +48,13 @@ impl<'l> Collector<'_, 'l> {
     }
 
     fn assembly(self, plan: &Plan<'l>) -> Assembly<'l> {
-        let Collector { mut records, mut journal, last, latest, .. } = self;
+        let Collector { mut records, mut journal, last, latest, digest, .. } = self;
+        records.report_disputes(&mut journal);
+        records.set_ends(&mut journal);
         complete_runs(&mut records, plan);
         let mut document = records.take_document();
         document.insert("obvert".to_owned(), obvert_model::versions::CURRENT.into());
-        make(&mut document, latest, &last, plan, &mut records, &mut journal);
+        make(&mut document, latest, (&last, &digest), plan, &mut records, &mut journal);
         for (target, value) in &plan.fixed {
             if target.record() == Record::Document {
                 fix(*target, value, &mut document, &records, plan, &mut journal);
@@ -93,7 +95,9 @@ fn complete_runs(records: &mut Records, plan: &Plan<'_>) {
             .get_in(run)
             .and_then(Value::as_str)
             .and_then(|id| id.strip_suffix(suffix));
-        if let Some(other) = other.filter(|other| ids.contains(*other)).map(str::to_owned) {
+        let other = other.filter(|other| ids.contains(*other)).map(str::to_owned);
+        // A column that has it takes precedence.
+        if let Some(other) = other.filter(|_| Target::REVERSE_OF.get_in(run).is_none()) {
             Target::REVERSE_OF.put(run, other.into());
         }
     }
@@ -103,7 +107,7 @@ fn complete_runs(records: &mut Records, plan: &Plan<'_>) {
 fn make(
     document: &mut Map<String, Value>,
     mut latest: Option<Latest>,
-    last: &LastRow,
+    (last, digest): (&LastRow, &str),
     plan: &Plan<'_>,
     records: &mut Records,
     journal: &mut Journal<'_>,
@@ -123,9 +127,12 @@ fn make(
         if let Some(issued) = &issued {
             journal.places.record(Target::ISSUED.pointer(), issued.origin);
         }
-        let Some(text) = issued.map(|issued| issued.text).or_else(of_last) else { continue };
+        let Some(mut text) = issued.map(|issued| issued.text).or_else(of_last) else { continue };
+        if template.has_digest() {
+            text = text.replace(Template::DIGEST, digest);
+        }
         if is_issued {
-            let message = "the table does not have it; the layout makes it from the row with the latest value";
+            let message = "the table does not have the time of issue; the layout makes it from the latest value of this column";
             note_default(*target, text.clone().into(), message, journal);
         }
         target.put(document, text.into());

@@ -42,6 +42,7 @@ impl Checked<'_, '_> {
         let rest = rest.filter(|_| !own.iter().any(is_of_column));
         let reported = Reported::of(&own);
         found.retain(|placed| !reported.explains(placed));
+        found.retain(|placed| !self.is_of_missing_column(placed));
         for placed in &mut found {
             self.name_columns(placed);
         }
@@ -55,6 +56,14 @@ impl Checked<'_, '_> {
         all.extend(found);
         all.sort_by_key(|placed| placed.place.as_ref().map(|place| (place.line, place.column)));
         Err(ConvertError::Structure(Problems::new(all, rest)))
+    }
+
+    /// Whether a value is missing because the table lacks its column, which has been reported, and
+    /// would be reported for every row.
+    fn is_of_missing_column(&self, placed: &PlacedProblem) -> bool {
+        let needed = needs::needed(&placed.problem, self.plan).filter(|_| !self.plan.is_xml());
+        let has = |heading: &&str| self.headings.iter().any(|own| own == heading);
+        needed.is_some_and(|needed| !needed.columns.iter().all(has))
     }
 
     /// Names the column that should hold a missing key, since people who fill in a table know

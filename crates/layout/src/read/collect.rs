@@ -4,12 +4,16 @@ use obvert_convert::{Loss, LossKind};
 use obvert_model::layout::{Record, Target};
 use obvert_model::read::ProblemKind;
 
+use super::blanks::Blanks;
 use super::headings::Bindings;
 use super::journal::{Journal, one_line};
 use super::observation::Seen;
 use super::records::{Held, Records};
 use super::row::{Excess, Row, WrongCell};
+use super::spaces::Spaces;
 use super::stretches::OpenStretches;
+use crate::as_text;
+use crate::detect::Texts;
 use crate::grid::{GridCell, GridRow, Origin};
 use crate::needs;
 use crate::plan::{ColumnUse, Plan};
@@ -21,8 +25,13 @@ pub(crate) struct Collector<'p, 'l> {
     pub(super) journal: Journal<'l>,
     pub(super) records: Records,
     stretches: OpenStretches,
+    spaces: Spaces,
+    blanks: Blanks,
+    texts: Texts,
     pub(super) last: LastRow,
     pub(super) latest: Option<Latest>,
+    /// The digest of the rows, if the layout uses it.
+    pub(super) digest: String,
 }
 
 /// The row from which fields of the document are made.
@@ -47,8 +56,12 @@ impl<'p, 'l> Collector<'p, 'l> {
             journal,
             records: Records::default(),
             stretches: OpenStretches::default(),
+            spaces: Spaces::default(),
+            blanks: Blanks::default(),
+            texts: Texts::default(),
             last: LastRow::default(),
             latest: None,
+            digest: String::new(),
         }
     }
 
@@ -57,6 +70,16 @@ impl<'p, 'l> Collector<'p, 'l> {
         if let Some((origin, message)) = self.bindings.misfit(grid_row, self.plan.layout) {
             self.journal.problem(ProblemKind::OrphanRow, origin, "", message);
             return;
+        }
+        for (index, (cell, column)) in grid_row.cells.iter().zip(&self.bindings.columns).enumerate()
+        {
+            column.iter().for_each(|column| self.spaces.add(cell, column, index + 1));
+            let place = || {
+                let heading = self.journal.places.headings.get(index);
+                let heading = heading.map(|heading| one_line(heading)).unwrap_or_default();
+                format!("in line {} (column {heading})", cell.line)
+            };
+            self.texts.add(&cell.text, place);
         }
         let (mut row, wrong) = Row::read(grid_row, &self.bindings.columns, self.plan);
         row.complete(self.plan);
@@ -72,6 +95,7 @@ impl<'p, 'l> Collector<'p, 'l> {
             self.report_unnamed(&row, grid_row, wrong);
             return;
         };
+        self.count_blanks(grid_row, &pipe, &run);
         let of = self.add_row(&row, (&pipe, &run), &wrong, line);
         self.report_dropped(&grid_row.cells, &of);
         for excess in std::mem::take(&mut row.excess) {
@@ -79,6 +103,44 @@ impl<'p, 'l> Collector<'p, 'l> {
         }
         self.note_issued(&row, line);
         self.last = LastRow { row: Some(row), line };
+    }
+
+    /// Counts the blank cells of a row. A pipe or run that this row is the first to name has a place
+    /// only afterwards.
+    fn count_blanks(&mut self, row: &GridRow, pipe: &str, run: &str) {
+        let named = [(Record::Document, ""), (Record::Pipe, pipe), (Record::Run, run)];
+        for (record, id) in named {
+            let place = self.records.place_or_next(record, id);
+            self.blanks.add(record, place, row, &self.bindings.columns);
+        }
+    }
+
+    /// Notes texts that look damaged, and white space that is not kept.
+    pub(super) fn note_texts(&mut self) {
+        let (records, headings) = (&self.records, &self.journal.places.headings);
+        let name = |record: Record, place: usize| match records.get(record, place) {
+            Some(own) if record != Record::Document => {
+                let id = own.get("id").map(as_text).unwrap_or_default();
+                format!("{} {id}", record.name())
+            }
+            _ => "the document".to_owned(),
+        };
+        let mut notes = self.texts.notes();
+        notes.extend(self.blanks.notes(headings, name));
+        notes.extend(self.stretches.note());
+        for note in notes {
+            self.journal.report.note("", note);
+        }
+        let Some((count, first)) = self.spaces.found() else { return };
+        let at = self.journal.places.location(first);
+        let heading = at.heading.map(|heading| format!(" (column {heading})")).unwrap_or_default();
+        let cells = if count == 1 { "1 cell".to_owned() } else { format!("{count} cells") };
+        let first = if count == 1 { "in" } else { "first in" };
+        let message = format!(
+            "white space around the values of {cells} is not kept, {first} line {}{heading}",
+            at.line
+        );
+        self.journal.report.note("", message);
     }
 
     /// Adds a row of a pipe and a run, and returns the pointer of its record.
@@ -95,23 +157,28 @@ impl<'p, 'l> Collector<'p, 'l> {
             self.records.set(Target::RUN_PIPE, run, cell, line, &mut self.journal);
         }
         self.records.add_named(row, line, &mut self.journal);
-        let next = self.records.observations(run).len();
+        let is_observation = row.is_observation()
+            || wrong.iter().any(|cell| cell.target.record() == Record::Observation);
+        let of = if is_observation {
+            let next = self.records.observations(run).len();
+            let code = row.text(Target::CODE).and_then(|code| self.plan.codes.get(&code));
+            let seen = Seen { plan: self.plan, row, code, run, run_id, place: next, line };
+            // The row that ends a stretch is part of the observation that an earlier row starts.
+            let place = seen.add(&mut self.records, &mut self.stretches, &mut self.journal);
+            format!("/runs/{run}/observations/{place}")
+        } else {
+            format!("/runs/{run}")
+        };
         for cell in wrong {
             let above = match cell.target.record() {
                 Record::Pipe => format!("/pipes/{pipe}"),
                 Record::Run => format!("/runs/{run}"),
-                Record::Observation => format!("/runs/{run}/observations/{next}"),
+                Record::Observation => of.clone(),
                 _ => String::new(),
             };
             self.report_wrong(cell, &above);
         }
-        if !row.is_observation() {
-            return format!("/runs/{run}");
-        }
-        let code = row.text(Target::CODE).and_then(|code| self.plan.codes.get(&code));
-        let seen = Seen { plan: self.plan, row, code, run, run_id, place: next, line };
-        let place = seen.add(&mut self.records, &mut self.stretches, &mut self.journal);
-        format!("/runs/{run}/observations/{place}")
+        of
     }
 
     pub(super) fn merge(&mut self, record: Record, id: &str, row: &Row, line: usize) -> usize {

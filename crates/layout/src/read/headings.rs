@@ -1,11 +1,12 @@
 //! The headings of a file, compared with the columns of its layout.
 
 use obvert_model::edit::token;
-use obvert_model::layout::Layout;
+use obvert_model::layout::{Column, Layout};
 use obvert_model::read::ProblemKind;
 use obvert_model::text::nearest;
 
 use super::journal::{Journal, one_line};
+use crate::draft;
 use crate::grid::{Grid, GridRow, Origin};
 use crate::plan::{ColumnBinding, Plan};
 
@@ -137,7 +138,12 @@ fn report_missing(meant: &[&str], grid: &Grid, layout: &Layout, journal: &mut Jo
         .filter(|own| !meant.contains(own) && !grid.headings.iter().any(|other| other == own))
     {
         let others = grid.headings.iter().map(String::as_str).filter(|other| !is_known(other));
-        let near = nearest(heading, others)
+        let target = layout.columns.iter().find(|own| *own.heading == *heading);
+        let target = target.and_then(Column::target);
+        // Another word for the same thing need not look alike.
+        let same = |other: &&str| target.is_some_and(|target| draft::is_word_for(other, target));
+        let near = nearest(heading, others.clone()).or_else(|| others.clone().find(same));
+        let near = near
             .map(|near| format!("; did you mean {:?}, which the layout lacks?", one_line(near)));
         let message = format!(
             "the table has no column {:?}, which the layout {} describes{}",

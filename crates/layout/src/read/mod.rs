@@ -5,26 +5,31 @@
 //! nothing is guessed.
 
 mod assemble;
+mod blanks;
 mod check;
 mod collect;
+mod disputes;
 mod headings;
 pub(crate) mod journal;
 mod observation;
 mod records;
 mod repeated;
 pub(crate) mod row;
+mod spaces;
 mod stretches;
+pub(crate) mod suggest;
 
-use obvert_convert::{ConvertError, Location, LossReport, Survey};
+use obvert_convert::{ConvertError, Location, Loss, LossKind, LossReport, Survey};
 use obvert_model::layout::Layout;
 use obvert_model::lists::CodeList;
+use sha2::{Digest, Sha256};
 
 use self::assemble::Read;
 use self::collect::Collector;
 use self::headings::Bindings;
 use self::journal::{Journal, Places, one_line};
 pub(crate) use self::observation::is_recording;
-use crate::grid::{self, Grid};
+use crate::grid::{self, Grid, Origin};
 use crate::plan::Plan;
 
 /// Reads a table by a layout. The report lists the values of the table that are not in the
@@ -106,16 +111,43 @@ fn collect<'p, 'l>(
     for note in grid.notes.drain(..) {
         journal.report.note("", note);
     }
+    for row in &grid.above {
+        let text = one_line(&row.text());
+        let loss = Loss::new(LossKind::Dropped, "", "the rows above the headings are not read");
+        journal.lose(loss.with_values(Some(text.into()), None), Origin::line(row.line));
+    }
     if let Some(message) = repeated::rows(&grid.rows) {
         journal.report.note("", message);
     }
     let bindings = Bindings::of(&grid, plan, &mut journal);
     let mut collector = Collector::new(plan, bindings, journal);
+    if plan.made.iter().any(|(_, template)| template.has_digest()) {
+        collector.digest = digest(&grid);
+    }
     // Each row is dropped once it has been read, so that table and document are not both in memory.
     for row in grid.rows {
         collector.add(&row);
     }
+    collector.note_texts();
     Ok(collector)
+}
+
+/// A digest of the headings and rows of a grid: the beginning of their SHA-256. White space around
+/// values does not count.
+fn digest(grid: &Grid) -> String {
+    let mut hasher = Sha256::new();
+    for heading in &grid.headings {
+        hasher.update(heading);
+        hasher.update([0x1F]);
+    }
+    for row in &grid.rows {
+        hasher.update([0x1E]);
+        for cell in &row.cells {
+            hasher.update(cell.text.trim());
+            hasher.update([0x1F]);
+        }
+    }
+    hasher.finalize().iter().take(6).map(|byte| format!("{byte:02x}")).collect()
 }
 
 fn refuse(name: &str, line: usize, message: String) -> ConvertError {

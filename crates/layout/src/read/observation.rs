@@ -1,6 +1,7 @@
 //! The observation of a row, with its amounts, its grade and its media; or the end of an
 //! observation that an earlier row starts.
 
+use obvert_convert::{Loss, LossKind};
 use obvert_model::layout::{Record, Target};
 use obvert_model::lists::{Code, Family, Role};
 use obvert_model::read::ProblemKind;
@@ -8,7 +9,7 @@ use obvert_model::tables::{MediaKind, QuantityUnit, StopReason};
 use serde_json::{Map, Value, json};
 
 use super::journal::Journal;
-use super::records::{Records, put};
+use super::records::{Records, RunEnd, put};
 use super::row::{Amount, Row};
 use super::stretches::{Mark, OpenStretches};
 use crate::as_text;
@@ -52,7 +53,7 @@ impl Seen<'_, '_> {
         if Target::OBSERVATION_ID.get_in(&observation).is_none() {
             Target::OBSERVATION_ID.put(&mut observation, (self.place + 1).to_string().into());
         }
-        self.end_run(&observation, records, journal);
+        self.end_run(&observation, records);
         self.record_places(journal);
         if let Some(list) = records.observations_mut(self.run) {
             list.push(Value::Object(observation));
@@ -98,9 +99,19 @@ impl Seen<'_, '_> {
 
     fn quantities(&self, characterisation: &[String], journal: &mut Journal<'_>) -> Vec<Value> {
         let (mut quantities, mut wrong) = (Vec::new(), Vec::new());
+        for (place, cell) in &self.row.units {
+            if !self.row.amounts.contains_key(place) {
+                let message = format!(
+                    "found the unit {} without an amount; fill in the amount, or clear the unit",
+                    cell.unit
+                );
+                wrong.push((place, cell.origin, message));
+            }
+        }
         for (place, amount) in &self.row.amounts {
+            let own = self.row.units.get(place).map(|cell| cell.unit);
             let implied = implied_unit(self.code, characterisation, *place);
-            match self.unit(amount, implied, *place == quantities.len()) {
+            match self.unit(amount, (own, implied), *place == quantities.len()) {
                 Ok(Some(unit)) => {
                     quantities.push(json!({"value": amount.value, "unit": unit.as_str()}))
                 }
@@ -120,9 +131,17 @@ impl Seen<'_, '_> {
     fn unit(
         &self,
         amount: &Amount,
-        implied: Option<QuantityUnit>,
+        (own, implied): (Option<QuantityUnit>, Option<QuantityUnit>),
         is_next: bool,
     ) -> Result<Option<QuantityUnit>, String> {
+        if let (Some(unit), Some(other)) = (amount.unit, own)
+            && unit != other
+        {
+            return Err(format!(
+                "found {} in {unit}, and the column of its unit has {other}; correct one of them",
+                as_text(&amount.value)
+            ));
+        }
         let other =
             implied.filter(|unit| amount.shown_in_percent && *unit != QuantityUnit::Percent);
         if let Some(other) = other {
@@ -132,7 +151,7 @@ impl Seen<'_, '_> {
                 as_text(&amount.value)
             ));
         }
-        match amount.unit.or(implied) {
+        match amount.unit.or(own).or(implied) {
             Some(unit) if is_next => Ok(Some(unit)),
             Some(_) => {
                 let message = "an earlier amount is blank; fill it in, or move this one there";
@@ -198,7 +217,10 @@ impl Seen<'_, '_> {
         let mut references = Vec::new();
         let mut offset = self.row.get(Target::MEDIA_OFFSET);
         for file in &self.row.files {
-            self.add_medium(&file.name, file.kind, file.origin, records, journal);
+            let is_new = self.add_medium(&file.name, file.kind, file.origin, records, journal);
+            if !is_recording(file.kind) && self.ends_stretch() {
+                self.place_at_end((&file.name, is_new), file.origin, records, journal);
+            }
             let into = if is_recording(file.kind) { offset.take() } else { None };
             references.push(reference(&file.name, into.map(|cell| &cell.value)));
         }
@@ -224,6 +246,37 @@ impl Seen<'_, '_> {
         references
     }
 
+    /// Whether the row is the one that ends a stretch.
+    fn ends_stretch(&self) -> bool {
+        let stretches = self.plan.layout.stretches.as_ref();
+        stretches.zip(self.row.stretch.as_ref()).is_some_and(|(stretches, (text, origin))| {
+            Mark { text, origin: *origin }.number(&stretches.finish).is_some()
+        })
+    }
+
+    /// Records the distance of a picture in the row that ends a stretch, since the observation does
+    /// not have at which of its ends the picture was taken.
+    fn place_at_end(
+        &self,
+        (file, is_new): (&str, bool),
+        origin: Origin,
+        records: &mut Records,
+        journal: &mut Journal<'_>,
+    ) {
+        let distance = self.row.get(Target::DISTANCE).map(|cell| &cell.value);
+        let Some(medium) = records.named_mut(Record::Media, file) else { return };
+        if medium.get("at") == distance && distance.is_some() {
+            return;
+        }
+        if let Some(distance) = distance.filter(|_| is_new) {
+            medium.insert("at".to_owned(), distance.clone());
+            return;
+        }
+        let message = "the picture is in the row that ends a stretch, and has no distance or is in another row too; the survey does not keep at which end it was taken";
+        let loss = Loss::new(LossKind::Changed, self.pointer(), message);
+        journal.lose(loss.with_values(Some(file.into()), None), origin);
+    }
+
     fn add_medium(
         &self,
         file: &str,
@@ -231,19 +284,22 @@ impl Seen<'_, '_> {
         origin: Origin,
         records: &mut Records,
         journal: &mut Journal<'_>,
-    ) {
+    ) -> bool {
         let fields =
             [("file", file.into()), ("kind", kind.as_str().into()), ("run", self.run_id.into())];
-        records.add(Record::Media, file, fields, origin, journal);
+        let earlier = records.named(Record::Media, file).and_then(|medium| medium.get("kind"));
+        if let Some(earlier) = earlier.and_then(Value::as_str).filter(|own| *own != kind.as_str()) {
+            let message = format!(
+                "found {file:?} as {}, and another cell names it as {earlier}; correct one of them",
+                kind.as_str()
+            );
+            journal.problem(ProblemKind::TextForm, origin, &self.pointer(), message);
+        }
+        records.add(Record::Media, file, fields, origin, journal)
     }
 
     /// How the run ended and at which distance, if its rows say so.
-    fn end_run(
-        &self,
-        observation: &Map<String, Value>,
-        records: &mut Records,
-        journal: &mut Journal<'_>,
-    ) {
+    fn end_run(&self, observation: &Map<String, Value>, records: &mut Records) {
         if self.plan.layout.outcome_from_codes != Some(true) {
             return;
         }
@@ -253,6 +309,7 @@ impl Seen<'_, '_> {
         let reason = self.row.characterisation.values().next().and_then(|cell| cell.value.as_str());
         let outcome = match role {
             Role::Finish if &*code.code == "run.met" => json!({"kind": "met"}),
+            Role::Finish if &*code.code == "run.as-ordered" => json!({"kind": "as-ordered"}),
             Role::Finish => json!({"kind": "reached"}),
             Role::Stopped => match reason.filter(|reason| reason.parse::<StopReason>().is_ok()) {
                 Some(reason) => json!({"kind": "stopped", "reason": reason}),
@@ -260,16 +317,10 @@ impl Seen<'_, '_> {
             },
             _ => return,
         };
-        let Some(run) = records.get_mut(Record::Run, self.run) else { return };
-        Target::OUTCOME.put(run, outcome);
-        if let Some(distance) = Target::DISTANCE.get_in(observation) {
-            Target::SURVEYED.put(run, distance.clone());
-        }
-        let of_run = |target: Target| format!("/runs/{}{}", self.run, target.pointer());
-        journal.places.record(&of_run(Target::OUTCOME), Origin::line(self.line));
-        journal
-            .places
-            .record(&of_run(Target::SURVEYED), self.row.origin(Target::DISTANCE, self.line));
+        let distance = Target::DISTANCE.get_in(observation).cloned();
+        let origin = self.row.origin(Target::DISTANCE, self.line);
+        let line = Origin::line(self.line);
+        records.end_run(self.run, RunEnd { outcome, distance, line, origin });
     }
 
     /// Records the locations of the observation and its values.
@@ -282,6 +333,9 @@ impl Seen<'_, '_> {
             .amounts
             .iter()
             .map(|(place, amount)| (of_list(Target::AMOUNTS, *place), amount.origin));
+        let units = row.units.iter().map(|(place, cell)| {
+            (format!("{}/unit", of_list(Target::AMOUNTS, *place)), cell.origin)
+        });
         let values = row
             .characterisation
             .iter()
@@ -294,7 +348,7 @@ impl Seen<'_, '_> {
             .map(|(file, place)| (of_list(Target::MEDIA_REFERENCES, place), file.origin));
         let begins = row.stretch.iter().map(|(_, origin)| (below(Target::CONTINUOUS), *origin));
         for (below, origin) in
-            cells.chain(amounts).chain(values).chain(grade).chain(files).chain(begins)
+            cells.chain(amounts).chain(units).chain(values).chain(grade).chain(files).chain(begins)
         {
             journal.places.record_below(&pointer, self.line, &below, origin);
         }

@@ -4,9 +4,9 @@ use std::collections::{BTreeMap, HashMap};
 
 use obvert_model::edit::token;
 use obvert_model::layout::{Record, Target};
-use obvert_model::read::ProblemKind;
 use serde_json::{Map, Value};
 
+use super::disputes::Disputes;
 use super::journal::Journal;
 use super::row::{Cell, Row};
 use crate::as_text;
@@ -20,6 +20,21 @@ pub(crate) struct Records {
     places: HashMap<(Record, String), usize>,
     /// The locations of the fields of the document.
     origins: HashMap<Target, Origin>,
+    /// How runs ended by the codes of their rows, by index.
+    ends: BTreeMap<usize, RunEnd>,
+    /// How many rows each record has so far.
+    counts: HashMap<(Record, usize), usize>,
+    /// Values on which rows disagree, by pointer.
+    disputes: Disputes,
+}
+
+/// How a run ended by the code of a row, and at which distance.
+pub(crate) struct RunEnd {
+    pub(crate) outcome: Value,
+    pub(crate) distance: Option<Value>,
+    /// The location of the row, and of its distance.
+    pub(crate) line: Origin,
+    pub(crate) origin: Origin,
 }
 
 /// The kind of a record.
@@ -50,6 +65,7 @@ impl Records {
         if record != Record::Document && journal.places.of(&above).is_none() {
             journal.places.record(&above, Origin::line(line));
         }
+        *self.counts.entry((record, place)).or_default() += 1;
         for (target, cell) in row.of(record) {
             self.set(target, place, cell, line, journal);
         }
@@ -99,7 +115,9 @@ impl Records {
         cell: &Cell,
         journal: &mut Journal<'_>,
     ) -> bool {
-        let Some(object) = self.get_mut(record, place) else { return false };
+        let Self { lists, counts, disputes, .. } = self;
+        let object = lists.get_mut(&record).and_then(|rows| rows.get_mut(place));
+        let Some(object) = object else { return false };
         let (first, rest) = keys.split_first().map_or(("", keys), |(first, rest)| (*first, rest));
         let earlier =
             rest.iter().try_fold(object.get(first), |value, key| Some(value?.get(*key))).flatten();
@@ -109,22 +127,23 @@ impl Records {
                 journal.places.record(pointer, cell.origin);
                 return true;
             }
-            Some(earlier) if *earlier != cell.value => {
-                let at = journal.places.of(pointer).map_or(0, |location| location.line);
-                let message = format!(
-                    "found {}, and line {at} has {} for the same {}; correct one of them",
-                    as_text(&cell.value),
-                    as_text(earlier),
-                    record.name()
-                );
-                journal.problem(ProblemKind::TextForm, cell.origin, pointer, message);
+            Some(earlier) => {
+                let first = || {
+                    let count = counts.get(&(record, place)).copied().unwrap_or(1);
+                    let at = journal.places.of(pointer);
+                    let column = at.as_ref().and_then(|at| at.column).unwrap_or(0);
+                    let line = at.map_or(0, |at| at.line);
+                    let heading =
+                        if cell.origin.column == column { cell.origin.heading } else { 0 };
+                    (count.saturating_sub(1).max(1), Origin { line, column, heading })
+                };
+                disputes.note(pointer, record, (earlier, first), cell);
             }
-            Some(_) => {}
         }
         false
     }
 
-    /// Adds a record with some fields, unless it exists.
+    /// Adds a record with some fields, unless it exists; returns whether it is new.
     pub(crate) fn add(
         &mut self,
         record: Record,
@@ -132,16 +151,17 @@ impl Records {
         fields: impl IntoIterator<Item = (&'static str, Value)>,
         origin: Origin,
         journal: &mut Journal<'_>,
-    ) {
+    ) -> bool {
         let rows = self.lists.entry(record).or_default();
         let std::collections::hash_map::Entry::Vacant(free) =
             self.places.entry((record, id.to_owned()))
         else {
-            return;
+            return false;
         };
         journal.places.record(&pointer(record, *free.insert(rows.len())), origin);
         let id = std::iter::once(("id", Value::from(id)));
         rows.push(id.chain(fields).map(|(key, value)| (key.to_owned(), value)).collect());
+        true
     }
 
     /// Adds the structures and parties that a row names.
@@ -159,6 +179,55 @@ impl Records {
             let fields = std::iter::once(("name", cell.value.clone())).chain(role);
             self.add(Record::Party, &as_text(&cell.value), fields, origin(cell), journal);
         }
+    }
+
+    /// Reports the values on which rows disagree: the odd rows, if most rows have another value.
+    pub(crate) fn report_disputes(&mut self, journal: &mut Journal<'_>) {
+        self.disputes.report(journal);
+    }
+
+    /// Notes how a run ended; the last such row of a run counts.
+    pub(crate) fn end_run(&mut self, run: usize, end: RunEnd) {
+        self.ends.insert(run, end);
+    }
+
+    /// Sets how the runs ended, unless columns have it.
+    pub(crate) fn set_ends(&mut self, journal: &mut Journal<'_>) {
+        for (run, end) in std::mem::take(&mut self.ends) {
+            let values = [
+                (Target::OUTCOME, Some(end.outcome), end.line),
+                (Target::SURVEYED, end.distance, end.origin),
+            ];
+            let Some(record) = self.get_mut(Record::Run, run) else { continue };
+            for (target, value, origin) in values {
+                let Some(value) = value.filter(|_| target.get_in(record).is_none()) else {
+                    continue;
+                };
+                target.put(record, value);
+                journal.places.record(&format!("/runs/{run}{}", target.pointer()), origin);
+            }
+        }
+    }
+
+    /// The index of the record with an id, or that it will have.
+    pub(crate) fn place_or_next(&self, record: Record, id: &str) -> usize {
+        let known = self.places.get(&(record, id.to_owned())).copied();
+        known.unwrap_or_else(|| self.lists.get(&record).map_or(0, Vec::len))
+    }
+
+    /// The record with an id.
+    pub(crate) fn named(&self, record: Record, id: &str) -> Option<&Map<String, Value>> {
+        self.get(record, *self.places.get(&(record, id.to_owned()))?)
+    }
+
+    /// The record with an id, for changing.
+    pub(crate) fn named_mut(
+        &mut self,
+        record: Record,
+        id: &str,
+    ) -> Option<&mut Map<String, Value>> {
+        let place = *self.places.get(&(record, id.to_owned()))?;
+        self.get_mut(record, place)
     }
 
     pub(crate) fn get(&self, record: Record, place: usize) -> Option<&Map<String, Value>> {

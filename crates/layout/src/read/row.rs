@@ -6,8 +6,10 @@ use std::collections::BTreeMap;
 use jiff::civil::{Date, Time};
 use obvert_model::layout::{Record, Target};
 use obvert_model::tables::{MediaKind, QuantityUnit};
+use obvert_model::text::nearest;
 use serde_json::{Map, Value};
 
+use super::suggest::Advice;
 use crate::as_text;
 use crate::cell::{CellValue, number};
 use crate::grid::{GridCell, GridRow, Origin};
@@ -28,6 +30,13 @@ pub(crate) struct Amount {
     pub(crate) unit: Option<QuantityUnit>,
     /// Whether it is a percentage only because of the cell format of a sheet.
     pub(crate) shown_in_percent: bool,
+    pub(crate) origin: Origin,
+}
+
+/// A unit in a cell of its own.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct UnitCell {
+    pub(crate) unit: QuantityUnit,
     pub(crate) origin: Origin,
 }
 
@@ -63,6 +72,8 @@ pub(crate) struct Row {
     pub(crate) characterisation: BTreeMap<usize, Cell>,
     /// Amounts, by index.
     pub(crate) amounts: BTreeMap<usize, Amount>,
+    /// Units of amounts, by the index of their amount.
+    pub(crate) units: BTreeMap<usize, UnitCell>,
     pub(crate) files: Vec<NamedFile>,
     /// A grade whose aspect depends on the code.
     pub(crate) grade: Option<Cell>,
@@ -80,7 +91,7 @@ impl Row {
         columns: &[Option<ColumnBinding<'_>>],
         plan: &Plan<'_>,
     ) -> (Self, Vec<WrongCell>) {
-        let mut reading = Reading::default();
+        let mut reading = Reading::new(&plan.advice);
         for (index, (cell, column)) in row.cells.iter().zip(columns).enumerate() {
             let Some(column) = column.as_ref().filter(|_| !cell.text.trim().is_empty()) else {
                 continue;
@@ -126,7 +137,12 @@ impl Row {
     pub(crate) fn is_observation(&self) -> bool {
         self.of(Record::Observation).next().is_some()
             || !self.amounts.is_empty()
+            || !self.units.is_empty()
+            || !self.characterisation.is_empty()
             || !self.files.is_empty()
+            || self.grade.is_some()
+            || self.stretch.is_some()
+            || self.texts(Record::Observation).next().is_some()
     }
 
     /// The observation, as far as single cells determine it.
@@ -196,8 +212,8 @@ impl Row {
 type Word = (String, Origin);
 
 /// A row that is being read.
-#[derive(Default)]
-struct Reading {
+struct Reading<'p> {
+    advice: &'p Advice,
     row: Row,
     wrong: Vec<WrongCell>,
     /// The words that together determine the code, by the index of their column.
@@ -212,7 +228,12 @@ struct Moment {
     time: Option<(Time, Origin)>,
 }
 
-impl Reading {
+impl<'p> Reading<'p> {
+    fn new(advice: &'p Advice) -> Self {
+        let (row, wrong) = (Row::default(), Vec::new());
+        Self { advice, row, wrong, words: BTreeMap::new(), moments: BTreeMap::new() }
+    }
+
     fn wrong(&mut self, target: Target, origin: Origin, message: impl Into<String>) {
         self.wrong.push(WrongCell { target, origin, message: message.into() });
     }
@@ -225,7 +246,7 @@ impl Reading {
             }
             ColumnUse::Stretch => self.row.stretch = Some((text.to_owned(), origin)),
             ColumnUse::Field(target) => {
-                for (index, part) in parts(&cell.text, column, target).into_iter().enumerate() {
+                for (index, part) in parts(&cell.text, column, target) {
                     self.part(part, cell, column, target, (column.place() + index, origin));
                 }
             }
@@ -248,7 +269,9 @@ impl Reading {
         };
         match read {
             Err(expected) => {
-                self.wrong(target, origin, format!("found {:?}; expected {expected}", part.trim()))
+                let part = part.trim();
+                let advice = self.advice.on_word(part, column.column, target);
+                self.wrong(target, origin, format!("found {part:?}; expected {expected}{advice}"))
             }
             Ok(CellValue::Moment(date, time)) => {
                 let excess = cell.timestamp().map(|timestamp| Excess {
@@ -270,7 +293,7 @@ impl Reading {
             }
             Ok(CellValue::Amount(value, unit)) => {
                 if let Some(value) = converted(&number(value), Some(unit), column.unit) {
-                    self.row.fields.insert(target, Cell { value, origin });
+                    self.set(target, Cell { value, origin });
                 } else {
                     let message = format!("found {:?}; expected a length", part.trim());
                     self.wrong(target, origin, message);
@@ -293,20 +316,74 @@ impl Reading {
                 let unit = column.column.unit;
                 self.amount(place, Amount { value, unit, shown_in_percent: false, origin });
             }
-            Target::CHARACTERISATION => {
-                self.row.characterisation.insert(place, Cell { value, origin });
-            }
+            Target::AMOUNT_UNIT => self.unit(place, part, &value, column, origin),
+            Target::CHARACTERISATION => self.characterise(place, Cell { value, origin }),
             Target::MEDIA_FILE => self.file(&value, part, column, origin),
-            Target::GRADES => self.row.grade = Some(Cell { value, origin }),
+            Target::GRADES => {
+                let cell = Cell { value, origin };
+                if let Some(message) =
+                    self.row.grade.as_ref().and_then(|earlier| contradiction(earlier, &cell))
+                {
+                    self.wrong(target, origin, message);
+                } else {
+                    self.row.grade = Some(cell);
+                }
+            }
             _ if target.is_extensions() => {
                 let key = (target.record(), column.heading().to_owned());
                 self.row.kept.insert(key, (as_text(&value), origin));
             }
             _ => {
                 let value = converted(&value, column.column.unit, column.unit).unwrap_or(value);
-                self.row.fields.insert(target, Cell { value, origin });
+                self.set(target, Cell { value, origin });
             }
         }
+    }
+
+    /// Sets a field, unless another cell of the row has another value for it.
+    fn set(&mut self, target: Target, cell: Cell) {
+        match self.row.fields.get(&target).and_then(|earlier| contradiction(earlier, &cell)) {
+            Some(message) => self.wrong(target, cell.origin, message),
+            None => {
+                self.row.fields.entry(target).or_insert(cell);
+            }
+        }
+    }
+
+    fn characterise(&mut self, place: usize, cell: Cell) {
+        let earlier = self.row.characterisation.get(&place);
+        match earlier.and_then(|earlier| contradiction(earlier, &cell)) {
+            Some(message) => self.wrong(Target::CHARACTERISATION, cell.origin, message),
+            None => {
+                self.row.characterisation.entry(place).or_insert(cell);
+            }
+        }
+    }
+
+    /// Sets the unit of an amount: a word that the column translates, a word for a unit in the
+    /// layout, or the unit's own name.
+    fn unit(
+        &mut self,
+        place: usize,
+        part: &str,
+        value: &Value,
+        column: &ColumnBinding<'_>,
+        origin: Origin,
+    ) {
+        let word = value.as_str().unwrap_or_default().trim();
+        let Some(unit) = column.format.unit(word) else {
+            let known = column.format.unit_words();
+            let near = nearest(word, known.iter().map(String::as_str));
+            let near = near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
+            let message = format!(
+                "found {:?}; expected a unit, one of {}{near}",
+                part.trim(),
+                known.join(", ")
+            );
+            self.wrong(Target::AMOUNT_UNIT, origin, message);
+            return;
+        };
+        self.row.units.insert(place, UnitCell { unit, origin });
     }
 
     fn amount(&mut self, place: usize, amount: Amount) {
@@ -346,18 +423,17 @@ impl Reading {
         let Some(entry) = entry else {
             let found: Vec<&str> = self.words.values().map(|(word, _)| word.as_str()).collect();
             let id = &plan.layout.id;
+            let advice = self.advice.on_code(&found, codes);
             let message = format!(
-                "found {:?}; expected words with a code in the layout {id}",
+                "found {:?}; expected words with a code in the layout {id}{advice}",
                 found.join(", ")
             );
             self.wrong(Target::CODE, origin, message);
             return;
         };
-        self.row.fields.insert(Target::CODE, Cell { value: entry.code.to_string().into(), origin });
+        self.set(Target::CODE, Cell { value: entry.code.to_string().into(), origin });
         for (place, value) in entry.characterisation.iter().enumerate() {
-            self.row
-                .characterisation
-                .insert(place, Cell { value: value.to_string().into(), origin });
+            self.characterise(place, Cell { value: value.to_string().into(), origin });
         }
     }
 
@@ -375,7 +451,7 @@ impl Reading {
                 (Some((date, origin)), Some((time, _))) => {
                     self.drop_shown(target, date, time);
                     let value = format!("{date}T{time}{zone}").into();
-                    self.row.fields.insert(target, Cell { value, origin });
+                    self.set(target, Cell { value, origin });
                 }
                 // The other part exists and could not be read, which has been reported.
                 _ if self.wrong.iter().any(|wrong| wrong.target == target) => {}
@@ -392,17 +468,37 @@ impl Reading {
     }
 }
 
-/// The values in a cell, which may have a separator.
-fn parts<'c>(cell: &'c str, column: &ColumnBinding<'_>, target: Target) -> Vec<&'c str> {
+/// The values in a cell, which may have a separator, each with its index.
+fn parts<'c>(cell: &'c str, column: &ColumnBinding<'_>, target: Target) -> Vec<(usize, &'c str)> {
     let separator = column.column.separator.as_deref();
     match separator.filter(|_| matches!(target, Target::MEDIA_FILE | Target::CHARACTERISATION)) {
         Some(separator) => {
-            // White space around the separator is ignored.
-            let mark = if separator.trim().is_empty() { separator } else { separator.trim() };
-            cell.split(mark).map(str::trim).filter(|part| !part.is_empty()).collect()
+            let parts = split(cell, separator);
+            // Files have no places of their own; a characterisation does.
+            if target == Target::MEDIA_FILE {
+                return parts.filter(|part| !part.is_empty()).enumerate().collect();
+            }
+            parts.enumerate().filter(|(_, part)| !part.is_empty()).collect()
         }
-        None => vec![cell],
+        None => vec![(0, cell)],
     }
+}
+
+/// The parts of a cell. White space around the separator is ignored.
+pub(super) fn split<'c>(cell: &'c str, separator: &str) -> impl Iterator<Item = &'c str> {
+    let mark = if separator.trim().is_empty() { separator } else { separator.trim() };
+    cell.split(mark).map(str::trim)
+}
+
+/// What to say if two cells of a row have different values for one field.
+fn contradiction(earlier: &Cell, cell: &Cell) -> Option<String> {
+    (earlier.value != cell.value).then(|| {
+        format!(
+            "found {}, and another column of the row has {} for the same value; correct one of them",
+            as_text(&cell.value),
+            as_text(&earlier.value)
+        )
+    })
 }
 
 /// Whether a text that no separator splits names several files: each part of it, between commas for

@@ -21,7 +21,7 @@ pub(crate) struct Mark<'r> {
 
 impl Mark<'_> {
     /// The number in a pattern, at its `#`.
-    fn number(self, pattern: &str) -> Option<String> {
+    pub(super) fn number(self, pattern: &str) -> Option<String> {
         let (before, after) = pattern.split_once('#')?;
         let number = self.text.strip_prefix(before)?.strip_suffix(after)?;
         (!number.is_empty() && number.bytes().all(|byte| byte.is_ascii_digit()))
@@ -29,9 +29,16 @@ impl Mark<'_> {
     }
 }
 
-/// The open stretches: the index of their observation, by run and number.
+/// The open stretches: the index of their observation, by run and number; and what the rows that
+/// ended others do not have.
 #[derive(Default)]
-pub(crate) struct OpenStretches(HashMap<(usize, String), usize>);
+pub(crate) struct OpenStretches {
+    open: HashMap<(usize, String), usize>,
+    /// The number of values that the row that starts a stretch has and the row that ends it has not,
+    /// or the other way round for remarks, and the line of the first such row.
+    differing: usize,
+    first: usize,
+}
 
 impl OpenStretches {
     /// Starts or ends a stretch. A row that ends one is not an observation; the index of the
@@ -51,7 +58,7 @@ impl OpenStretches {
         let text = mark.text;
         if let Some(number) = mark.number(start) {
             Target::CONTINUOUS.put(observation, true.into());
-            if self.0.insert((seen.run, number), seen.place).is_some() {
+            if self.open.insert((seen.run, number), seen.place).is_some() {
                 let message = format!(
                     "found {text:?}, and this stretch is already open in the run; end it, or use the next number"
                 );
@@ -65,20 +72,41 @@ impl OpenStretches {
             problem(ProblemKind::TextForm, message);
             return None;
         };
-        let Some(begun) = self.0.remove(&(seen.run, number)) else {
+        let Some(begun) = self.open.remove(&(seen.run, number)) else {
             let message = format!(
                 "found {text:?}, and no earlier row of this run starts the stretch; add its start, or remove the mark"
             );
             problem(ProblemKind::OrphanRow, message);
             return Some(seen.place);
         };
-        end(begun, mark, seen, std::mem::take(observation), records, journal);
+        let differing = end(begun, mark, seen, std::mem::take(observation), records, journal);
+        if self.differing == 0 {
+            self.first = seen.line;
+        }
+        self.differing += differing;
         Some(begun)
+    }
+
+    /// What the rows that end stretches do not repeat, for a note; a writer repeats all but the
+    /// remark.
+    pub(super) fn note(&self) -> Option<String> {
+        let values = if self.differing == 1 {
+            "1 value".to_owned()
+        } else {
+            format!("{} values", self.differing)
+        };
+        (self.differing > 0).then(|| {
+            format!(
+                "{values} of rows that end stretches are blank, or repeat a remark, unlike the rows that start them, first in line {}; the \
+                 values at the start count for the stretch",
+                self.first
+            )
+        })
     }
 }
 
 /// Ends the stretch at an index of the run by a row, and reports values of the row that differ from
-/// those of the row that starts it.
+/// those of the row that starts it. Returns the number of values that it does not repeat.
 fn end(
     begun: usize,
     mark: Mark<'_>,
@@ -86,13 +114,20 @@ fn end(
     mut finish: Map<String, Value>,
     records: &mut Records,
     journal: &mut Journal<'_>,
-) {
+) -> usize {
     let start = records
         .observations_mut(seen.run)
         .and_then(|list| list.get_mut(begun))
         .and_then(Value::as_object_mut);
-    let Some(start) = start else { return };
+    let Some(start) = start else { return 0 };
     let (distance, media) = (key(Target::DISTANCE), key(Target::MEDIA_REFERENCES));
+    let own = [Target::OBSERVATION_ID, Target::CONTINUOUS, Target::DISTANCE, Target::DISTANCE_TO];
+    let remark = key(Target::REMARK);
+    let unlike = start.keys().filter(|at| {
+        let is_own = own.iter().any(|own| key(*own) == *at) || *at == media;
+        !is_own && finish.contains_key(*at) == (*at == remark)
+    });
+    let unlike = unlike.count();
     if let Some(to) = finish.remove(distance) {
         Target::DISTANCE_TO.put(start, to);
     }
@@ -128,6 +163,7 @@ fn end(
                 .lose(loss.with_values(was, None), origin_of(&other, seen).unwrap_or(mark.origin));
         }
     }
+    unlike
 }
 
 /// The key of a field that is directly in its record.

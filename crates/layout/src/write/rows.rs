@@ -3,7 +3,7 @@
 use std::collections::{BTreeSet, HashMap, HashSet};
 
 use obvert_model::layout::{CellKind, CodeWords, Record, Target};
-use obvert_model::tables::QuantityUnit;
+use obvert_model::tables::{MediaKind, QuantityUnit};
 use serde_json::{Value, json};
 
 use super::list;
@@ -157,19 +157,17 @@ struct Writer<'w, 'l> {
     plan: &'w Plan<'l>,
     document: &'w Value,
     pipes: HashMap<&'w str, &'w Value>,
-    /// The kinds of media, by id.
-    media: HashMap<&'w str, &'w str>,
+    /// The media, by id.
+    media: HashMap<&'w str, &'w Value>,
 }
 
 impl<'w, 'l> Writer<'w, 'l> {
     fn new(document: &'w Value, plan: &'w Plan<'l>) -> Self {
-        let media = list(document, Target::MEDIA).iter();
-        let kind = |medium: &'w Value| Some((id(medium)?, medium.get("kind")?.as_str()?));
         Self {
             plan,
             document,
             pipes: by_id(document, Target::PIPES),
-            media: media.filter_map(kind).collect(),
+            media: by_id(document, Target::MEDIA),
         }
     }
 
@@ -308,6 +306,7 @@ impl<'w, 'l> Writer<'w, 'l> {
                 }
             }
             Target::AMOUNT => self.amount(row, column),
+            Target::AMOUNT_UNIT => self.amount_unit(row, column),
             // One column holds one grade.
             Target::GRADES => {
                 let mut grades = target.get(row)?.as_object()?.values();
@@ -340,17 +339,45 @@ impl<'w, 'l> Writer<'w, 'l> {
     fn media_file(&self, column: &ColumnBinding<'_>, row: &Value, part: Part) -> Option<String> {
         let kind = column.column.media.map_or("photo", |kind| kind.as_str());
         let references = list(row, Target::MEDIA_REFERENCES).iter().filter_map(id);
-        let mut of_kind =
-            references.filter(|id| self.media.get(id).is_some_and(|own| *own == kind));
+        let mut of_kind = references.filter(|id| self.kind_of(id) == Some(kind));
         let write = |id: &str| column.write(&id.into());
         if column.names_recording() && self.plan.names_recordings() {
             return of_kind.nth(usize::from(part.is_finish())).and_then(write);
         }
+        // A picture of the end of a stretch is in the row that ends it.
+        let mut of_kind = of_kind.filter(|id| self.is_at_end(id, row) == part.is_finish());
         match &column.column.separator {
-            _ if part.is_finish() => None,
             Some(separator) => Some(of_kind.filter_map(write).collect::<Vec<_>>().join(separator)),
-            None => of_kind.nth(column.place()).and_then(write),
+            None => of_kind.nth(self.media_place(column)).and_then(write),
         }
+    }
+
+    fn kind_of(&self, medium: &str) -> Option<&'w str> {
+        self.media.get(medium)?.get("kind")?.as_str()
+    }
+
+    /// Whether a picture was taken at the end of a stretch that has two rows.
+    fn is_at_end(&self, medium: &str, row: &Value) -> bool {
+        let is_stretch = Target::CONTINUOUS.get(row).and_then(Value::as_bool) == Some(true);
+        let at = self.media.get(medium).and_then(|medium| medium.get("at")?.as_f64());
+        let to = Target::DISTANCE_TO.get(row).and_then(Value::as_f64);
+        is_stretch && self.plan.layout.stretches.is_some() && at.is_some() && at == to
+    }
+
+    /// The index of the file that a column names: its place, or its index among the columns for
+    /// the same kind of file.
+    fn media_place(&self, column: &ColumnBinding<'_>) -> usize {
+        if column.column.place.is_some() {
+            return column.place();
+        }
+        let kind = column.column.media.unwrap_or(MediaKind::Photo);
+        let before = self.plan.columns.iter().take_while(|own| own.heading() != column.heading());
+        before
+            .filter(|own| {
+                own.target() == Some(Target::MEDIA_FILE)
+                    && own.column.media.unwrap_or(MediaKind::Photo) == kind
+            })
+            .count()
     }
 
     /// The offset of an observation into the recording that the row names, or that the layout
@@ -364,7 +391,7 @@ impl<'w, 'l> Writer<'w, 'l> {
             })
         });
         let is_into = |id: &str| match self.plan.names_recordings() {
-            true => self.media.get(id).is_some_and(|kind| self.names_kind(kind)),
+            true => self.kind_of(id).is_some_and(|kind| self.names_kind(kind)),
             false => video.as_deref() == Some(id),
         };
         let references = list(subject.row, Target::MEDIA_REFERENCES).iter();
@@ -386,7 +413,24 @@ impl<'w, 'l> Writer<'w, 'l> {
                 .write(quantity)
                 .or_else(|| column.format.write(&self.in_word(quantity)?));
         }
+        if let Some(units) = self.unit_column(column.place()) {
+            return column.format.write(&with_word(quantity, units)?.0);
+        }
         column.format.write(&self.in_unit(row, quantity, column)?)
+    }
+
+    /// The column with the units of the amounts at a place.
+    fn unit_column(&self, place: usize) -> Option<&ColumnBinding<'l>> {
+        let is = |own: &&ColumnBinding<'_>| {
+            own.target() == Some(Target::AMOUNT_UNIT) && own.place() == place
+        };
+        self.plan.columns.iter().find(is)
+    }
+
+    /// The unit of an amount, in a column of its own.
+    fn amount_unit(&self, row: &Value, column: &ColumnBinding<'_>) -> Option<String> {
+        let quantity = list(row, Target::AMOUNTS).get(column.place())?;
+        column.format.write_unit(with_word(quantity, column)?.1)
     }
 
     /// An amount in the unit of the column, or of the code list, since the cell has no unit.
@@ -424,6 +468,17 @@ impl<'w, 'l> Writer<'w, 'l> {
 
 fn text(value: &Value) -> &str {
     value.as_str().unwrap_or_default()
+}
+
+/// An amount in a unit that a column of units has a word for, converted if needed.
+fn with_word(quantity: &Value, units: &ColumnBinding<'_>) -> Option<(Value, QuantityUnit)> {
+    let (value, unit) = parts_of(quantity)?;
+    if units.format.write_unit(unit).is_some() {
+        return Some((value.clone(), unit));
+    }
+    let mut others =
+        QuantityUnit::ALL.iter().filter(|own| units.format.write_unit(**own).is_some());
+    others.find_map(|other| Some((converted(value, Some(unit), Some(*other))?, *other)))
 }
 
 /// The value of an amount, and its unit.

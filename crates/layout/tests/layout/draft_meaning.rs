@@ -70,7 +70,7 @@ fn a_column_of_dates_never_names_a_run() {
             (None, reason),
             "{heading}"
         );
-        let open = format!("{heading:?}: {reason}; set its field in to");
+        let open = format!("{heading:?}: {reason}; set `to` to its field");
         assert!(draft.open.iter().any(|one| one.starts_with(&open)), "{:#?}", draft.open);
         assert!(
             draft.open.iter().any(|one| one.starts_with("no column identifies the run")),

@@ -272,7 +272,7 @@ fn a_blank_column_of_yes_and_no_is_left() {
         draft.layout.columns[5].drop.as_deref(),
         Some("its words for yes and no are not known")
     );
-    let end = "set its field in to and those words in translate, or set drop to the reason for leaving it out";
+    let end = "set `to` to its field and `translate` to the meaning of those words, or set drop to the reason for leaving it out";
     assert!(open(&draft, "\"Joint\": the heading")[0].ends_with(end), "{:#?}", draft.open);
 }
 

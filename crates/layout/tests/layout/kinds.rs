@@ -10,7 +10,7 @@ use super::{json, read};
 
 /// A layout with a column of every kind, as a table or as XML. With `comma`, it has a decimal comma
 /// and points between thousands.
-fn every_kind(comma: bool, xml: bool) -> Layout {
+pub(super) fn every_kind(comma: bool, xml: bool) -> Layout {
     let (decimal, thousands) = if comma { (",", ".") } else { (".", ",") };
     let heading = |name: &str| if xml { format!("S/R/O/@{name}") } else { name.to_owned() };
     let column = |name: &str, to: &str, more: Value| {

@@ -19,7 +19,9 @@ mod draft_open;
 mod draft_values;
 mod draft_xml;
 mod kinds;
+mod nothing_lost;
 mod robust;
+mod told;
 mod xml;
 
 const A: &[u8] = include_bytes!("../../../../examples/layouts/office-a.csv");

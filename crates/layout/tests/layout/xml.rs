@@ -7,9 +7,9 @@ use serde_json::json;
 
 use super::{json, read, refused};
 
-const C: &[u8] = include_bytes!("../../../../examples/layouts/office-c.xml");
+pub(super) const C: &[u8] = include_bytes!("../../../../examples/layouts/office-c.xml");
 
-fn c() -> Layout {
+pub(super) fn c() -> Layout {
     Layout::read(include_bytes!("../../../../examples/layouts/office-c.layout.json")).unwrap()
 }
 

@@ -145,7 +145,8 @@ table! {
         drop?: Text,
         /// What its cells hold; text when absent.
         kind?: CellKind,
-        /// The position of the value in a list, from 1; 1 when absent.
+        /// The position of the value in a list of the observation, from 1; 1 when absent. Only for
+        /// characterisation, for amounts and their units, and for media.
         place?: u32,
         /// The pattern of a date (`d`, `dd`, `m`, `mm`, `yyyy`; `yy` for a year from 2000 to 2099,
         /// `mmm` for `Jan` to `Dec`) or a time (`h`, `hh`, `mm`, `ss`, `am`), other characters
@@ -212,7 +213,8 @@ table! {
         to: FieldPath,
         /// Its text, with fields of the same row in braces: `{pipes.upstream}/{pipes.downstream}`.
         /// Fields of the document are taken from the last row; `issued` from the row with the
-        /// latest date.
+        /// latest date. `{digest}` in the id of the document is a digest of the rows of the table,
+        /// so that two tables have two ids even if their rows name the same runs.
         text: Text,
     }
 }

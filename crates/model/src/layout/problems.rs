@@ -96,10 +96,17 @@ impl Layout {
         }
         for (index, made) in self.made.iter().enumerate() {
             let pointer = format!("/made/{index}");
-            problems.target(&format!("{pointer}/to"), &made.to);
+            let to = problems.target(&format!("{pointer}/to"), &made.to);
+            if made.text.contains(Template::DIGEST) && to != Some(Target::ID) {
+                let message = "{digest} is for the id of the document only; use other fields";
+                problems.add(format!("{pointer}/text"), message);
+            }
             template_problems(&format!("{pointer}/text"), &made.text, &mut problems);
         }
         if let Some(video) = &self.video {
+            if video.contains(Template::DIGEST) {
+                problems.add("/video", "{digest} is for the id of the document only");
+            }
             template_problems("/video", video, &mut problems);
         }
         self.requirement_problems(&mut problems);
@@ -207,7 +214,6 @@ impl Layout {
 
     fn column_problems(&self, problems: &mut Problems) {
         let mut headings = BTreeMap::new();
-        let mut targets = BTreeMap::new();
         for (index, column) in self.columns.iter().enumerate() {
             let pointer = format!("/columns/{index}");
             if let Some(earlier) = headings.insert(column.heading.as_str(), index) {
@@ -229,7 +235,7 @@ impl Layout {
             if ways != 1 {
                 let what = if ways == 0 { "has no field" } else { "has more than one field" };
                 let message = format!(
-                    "{:?} {what}; set its field in to, or the reason for skipping it in drop",
+                    "{:?} {what}; set `to` to its field, or `drop` to the reason for skipping it",
                     column.heading
                 );
                 problems.add(&pointer, message);
@@ -237,20 +243,8 @@ impl Layout {
             let Some(to) = &column.to else { continue };
             let at = format!("{pointer}/to");
             let kind = column.kind.unwrap_or(CellKind::Text);
-            let target = problems.target(&at, to);
-            let keeps =
-                target.is_some_and(|target| target.is_extensions() || target == Target::MEDIA_FILE);
-            let part = matches!(kind, CellKind::Date | CellKind::Time).then_some(kind);
-            let same = (to.as_str(), column.place, part, column.unit.map(|unit| unit.as_str()));
-            if let Some(earlier) = (!keeps).then(|| targets.insert(same, index)).flatten() {
-                let advice = if target.is_some_and(is_moment) {
-                    "; a date and a time of day can share it, each with its kind and pattern"
-                } else {
-                    ""
-                };
-                problems.add(&at, format!("/columns/{earlier} already maps to {to}{advice}"));
-            }
-            let Some(target) = target else { continue };
+            let Some(target) = problems.target(&at, to) else { continue };
+            self.clash_problem(index, target, problems);
             let of_row = matches!(
                 target.record(),
                 Record::Document | Record::Pipe | Record::Run | Record::Observation
@@ -261,6 +255,20 @@ impl Layout {
                 );
                 problems.add(&at, message);
             }
+            if of_row && target.is_in_unknown_list() {
+                let message = format!(
+                    "{to} is a list, or in one, which the columns of a row cannot fill; drop the column, or map it to extensions"
+                );
+                problems.add(&at, message);
+            }
+            if target.is_extensions() && target.keys().len() > 1 {
+                let record = target.record().list();
+                let dot = if record.is_empty() { "" } else { "." };
+                let message = format!(
+                    "columns keep their texts in the extensions of a record; use {record}{dot}extensions"
+                );
+                problems.add(&at, message);
+            }
             if target.is_extensions() && self.extension.is_none() {
                 problems.add(&at, "extensions need a key; set it in extension");
             }
@@ -268,9 +276,40 @@ impl Layout {
         }
     }
 
+    /// Reports an earlier column for the same value: the two cells of a row would contradict each
+    /// other.
+    fn clash_problem(&self, index: usize, target: Target, problems: &mut Problems) {
+        let Some((column, earlier)) = self.columns.get(index).zip(self.columns.get(..index)) else {
+            return;
+        };
+        let at = format!("/columns/{index}/to");
+        let clash = earlier.iter().position(|other| {
+            let own = other.target();
+            own == Some(target) && same_value(other, column, target)
+                || own.is_some_and(|own| own != target && (own.holds(target) || target.holds(own)))
+        });
+        let Some(clash) = clash else { return };
+        let to = column.to.as_deref().unwrap_or_default();
+        let advice = match self.columns.get(clash).and_then(Column::target) {
+            Some(other) if other != target => {
+                format!("; {other} and {to} contain each other, so use one of them")
+            }
+            _ if is_moment(target) => {
+                "; a date and a time of day can share it, each with its kind and pattern".to_owned()
+            }
+            _ if target.has_places() => "; give each its place".to_owned(),
+            _ => "; a row has one value of it, so drop one of them, or give further observations rows of their own".to_owned(),
+        };
+        problems.add(at, format!("/columns/{clash} already maps to {to}{advice}"));
+    }
+
     fn code_problems(&self, problems: &mut Problems) {
         let Some(codes) = &self.codes else { return };
         for (index, heading) in codes.columns.iter().enumerate() {
+            if let Some(earlier) = codes.columns[..index].iter().position(|own| own == heading) {
+                let message = format!("duplicate of /codes/columns/{earlier}; keep one");
+                problems.add(format!("/codes/columns/{index}"), message);
+            }
             self.heading(&format!("/codes/columns/{index}"), heading, problems);
         }
         let mut seen = BTreeMap::new();
@@ -355,6 +394,25 @@ const SURVEY_FIELDS: [Target; 7] = [
 /// Fields that every row has, from its cells or from the layout.
 const ROW_FIELDS: [Target; 4] =
     [Target::PIPE_ID, Target::RUN_ID, Target::DIRECTION, Target::DISTANCE];
+
+/// Whether two columns that map to one field hold the same value of it.
+fn same_value(one: &Column, other: &Column, target: Target) -> bool {
+    let parts = (one.kind, other.kind);
+    let date_and_time = [
+        (Some(CellKind::Date), Some(CellKind::Time)),
+        (Some(CellKind::Time), Some(CellKind::Date)),
+    ];
+    let place = |column: &Column| column.place.unwrap_or(1);
+    match target {
+        _ if target.is_extensions() || date_and_time.contains(&parts) => false,
+        // Files without a place are in the order of their columns.
+        Target::MEDIA_FILE => {
+            one.place.is_some() && one.place == other.place && one.media == other.media
+        }
+        Target::AMOUNT => place(one) == place(other) && one.unit == other.unit,
+        _ => !target.has_places() || place(one) == place(other),
+    }
+}
 
 /// Whether a field is a date with a time of day.
 fn is_moment(target: Target) -> bool {

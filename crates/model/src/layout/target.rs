@@ -128,6 +128,8 @@ targets! {
     /// One amount of an observation; its unit is in the cell, in the column or follows from the
     /// code.
     AMOUNT = "runs.observations.quantities.value";
+    /// The unit of an amount, if it has a column of its own.
+    AMOUNT_UNIT = "runs.observations.quantities.unit";
     /// The grades of an observation. A column has one; its aspect follows from the code.
     GRADES = "runs.observations.grades";
     /// The clock reference of an observation: one position, or two.
@@ -299,6 +301,30 @@ impl Target {
     #[must_use]
     pub fn is_unlisted(self) -> bool {
         self.entry().unlisted
+    }
+
+    /// Whether its value is one item of a list of an observation, or a part of such an item, so that
+    /// several columns can hold several items.
+    #[must_use]
+    pub fn has_places(self) -> bool {
+        [Self::CHARACTERISATION, Self::AMOUNT, Self::AMOUNT_UNIT, Self::MEDIA_FILE].contains(&self)
+    }
+
+    /// Whether it is a list, or in a list, that a column cannot fill: all but those of an
+    /// observation that layouts know.
+    #[must_use]
+    pub fn is_in_unknown_list(self) -> bool {
+        if self.has_places() || self == Self::MEDIA_OFFSET {
+            return false;
+        }
+        let record = self.record().list();
+        let is_list = |path: &str| {
+            let target = Self::named(path);
+            target.is_some_and(|target| matches!(target.field().shape, Shape::List(_)))
+        };
+        let path = self.path();
+        let ends = path.match_indices('.').map(|(end, _)| end).chain([path.len()]);
+        ends.map(|end| &path[..end]).any(|above| above.len() > record.len() && is_list(above))
     }
 
     /// Whether it is the extensions of a record.

@@ -38,21 +38,38 @@ pub enum TemplateError {
 }
 
 impl Template {
+    /// In the id of the document: a digest of the rows of the table. [`Template::fill`] leaves it as
+    /// it is.
+    pub const DIGEST: &'static str = "{digest}";
+
     /// Resolves the paths in the braces of a text.
     ///
     /// # Errors
     /// With every problem of its braces.
     pub fn parse(text: &str) -> Result<Self, Vec<TemplateError>> {
         let mut pieces = text.split('{');
-        let start = pieces.next().unwrap_or_default().to_owned();
-        let (mut fields, mut errors) = (Vec::new(), Vec::new());
+        let mut start = pieces.next().unwrap_or_default().to_owned();
+        let (mut fields, mut errors) = (Vec::<(Target, String)>::new(), Vec::new());
         for piece in pieces {
+            if piece.starts_with(&Self::DIGEST[1..]) {
+                let before = fields.last_mut().map_or(&mut start, |(_, behind)| behind);
+                before.push('{');
+                before.push_str(piece);
+                continue;
+            }
             match field(piece) {
                 Ok(found) => fields.push(found),
                 Err(error) => errors.push(error),
             }
         }
         if errors.is_empty() { Ok(Self { start, fields }) } else { Err(errors) }
+    }
+
+    /// Whether it has the digest of the rows.
+    #[must_use]
+    pub fn has_digest(&self) -> bool {
+        let behind = self.fields.iter().map(|(_, behind)| behind);
+        std::iter::once(&self.start).chain(behind).any(|text| text.contains(Self::DIGEST))
     }
 
     /// The fields in its braces.

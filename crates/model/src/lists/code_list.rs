@@ -61,6 +61,8 @@ words! {
         Photo = "photo",
         /// A remark.
         Remark = "remark",
+        /// The run pauses; its amount `duration` is how long.
+        Paused = "paused",
     }
 }
 
@@ -161,6 +163,10 @@ table! {
         /// What it means, by language.
         #[serde(deserialize_with = "super::labels")]
         label: Labels,
+        /// What people who work here must know to stay safe; instead of that of the code.
+        caution?: Text,
+        /// The value as seen from the other end, if that differs: `right` for `left`.
+        turned?: Text,
         /// How far to trust it, if that differs from its code.
         standing?: Standing,
         /// Where it was read, or what is uncertain about it.
@@ -274,6 +280,10 @@ table! {
         label: Labels,
         /// What the operator sees.
         meaning?: Text,
+        /// What people who work here must know to stay safe: lower case, no full stop.
+        caution?: Text,
+        /// The code as seen from the other end, if that differs: the end of a lining for its start.
+        turned?: CodeId,
         /// Its role in a run.
         role?: Role,
         /// Its characterisation, place by place.
@@ -310,12 +320,59 @@ impl Code {
         self.label.get("en").or_else(any).map_or(self.code.as_str(), Text::as_str)
     }
 
+    /// What people who work at an observation with this characterisation must know to stay safe:
+    /// that of a value, or else that of the code.
+    #[must_use]
+    pub fn caution<C: AsRef<str>>(&self, characterisation: &[C]) -> Option<&Text> {
+        let values = self.characterisation.iter().zip(characterisation);
+        let of_value = values.filter_map(|(place, is)| {
+            let known = place.values.iter().find(|known| *known.value == *is.as_ref())?;
+            known.caution.as_ref()
+        });
+        of_value.last().or(self.caution.as_ref())
+    }
+
     /// What the amounts of an observation with this characterisation measure, in their order.
     pub fn amounts<'c, C: AsRef<str>>(
         &'c self,
         characterisation: &'c [C],
     ) -> impl Iterator<Item = &'c QuantityMeaning> {
         self.quantities.iter().filter(move |meaning| begins(characterisation, &meaning.when))
+    }
+}
+
+impl CodeList {
+    /// A code and its characterisation as a camera from the other end sees them: a bend to the left
+    /// is one to the right, and where a lining begins it ends. `None` if the list does not have the
+    /// code. Codes of the roles `material-change`, `size-change` and `shape-change` state what lies
+    /// after them, and keep that here: from the other end, it is what the pipe had before.
+    ///
+    /// ```
+    /// use obvert_model::lists::CodeList;
+    /// let terms = CodeList::obvert_terms();
+    /// let (code, to) = terms.turned("bend.fitting", &["left"]).ok_or("unknown")?;
+    /// assert_eq!((code.code.as_str(), to[0]), ("bend.fitting", "right"));
+    /// let (code, _) = terms.turned("lining.start", &["cured-in-place"]).ok_or("unknown")?;
+    /// assert_eq!(code.code.as_str(), "lining.finish");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    #[must_use]
+    pub fn turned<'c>(
+        &'c self,
+        code: &str,
+        characterisation: &[&'c str],
+    ) -> Option<(&'c Code, Vec<&'c str>)> {
+        let find = |wanted: &str| self.codes.iter().find(|code| *code.code == *wanted);
+        let own = find(code)?;
+        let places = own.characterisation.iter().map(Some).chain(std::iter::repeat(None));
+        let values = characterisation.iter().zip(places).map(|(value, place)| {
+            let known = place.and_then(|place| place.values.iter().find(|v| *v.value == **value));
+            known.and_then(|known| known.turned.as_ref()).map_or(*value, Text::as_str)
+        });
+        let turned = own.turned.as_ref().and_then(|other| find(other));
+        // The other code may take fewer values: the end of a lining does not say of what kind it is.
+        let places = turned.map_or(usize::MAX, |other| other.characterisation.len());
+        Some((turned.unwrap_or(own), values.take(places).collect()))
     }
 }
 

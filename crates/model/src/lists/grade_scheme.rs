@@ -95,6 +95,8 @@ table! {
         bands[]: Band,
         /// The grade if there are no bands or the amount was not recorded.
         grade?: Grade,
+        /// Where the limits come from, if they have a published source.
+        source?: Text,
     }
 }
 

@@ -46,9 +46,39 @@ impl CodeList {
         );
         for (index, code) in each() {
             code_problems(code, &format!("/codes/{index}"), &mut problems);
+            self.turned_problems(code, &format!("/codes/{index}"), &mut problems);
         }
         link_problems::add(self, others, &mut problems);
         problems.0
+    }
+}
+
+impl CodeList {
+    /// Reports what is seen from the other end and does not lead back.
+    fn turned_problems(&self, code: &Code, at: &str, problems: &mut Problems) {
+        let leads_back = |other: &str| {
+            let other = self.codes.iter().find(|known| *known.code == *other);
+            other.is_some_and(|other| other.turned.as_ref() == Some(&code.code))
+        };
+        if let Some(other) = code.turned.as_ref().filter(|other| !leads_back(other)) {
+            let message = format!(
+                "{other:?} is what is seen from the other end, but it does not lead back; set turned in both codes"
+            );
+            problems.add(ListProblemKind::Contradiction, format!("{at}/turned"), message);
+        }
+        for (index, place) in code.characterisation.iter().enumerate() {
+            for (number, value) in place.values.iter().enumerate() {
+                let Some(other) = &value.turned else { continue };
+                let back = place.values.iter().find(|known| known.value == *other);
+                if back.is_none_or(|back| back.turned.as_ref() != Some(&value.value)) {
+                    let at = format!("{at}/characterisation/{index}/values/{number}/turned");
+                    let message = format!(
+                        "{other:?} is what is seen from the other end, but it does not lead back; set turned in both values"
+                    );
+                    problems.add(ListProblemKind::Contradiction, at, message);
+                }
+            }
+        }
     }
 }
 

@@ -4,7 +4,7 @@
 use super::problems::{Problems, ProfileProblemKind};
 use super::{Condition, Demand, FieldDemand, Pattern, Resolved, Scalar};
 use crate::shape::Shape;
-use crate::text::nearest;
+use crate::synonyms::nearest_value;
 
 pub(super) fn demand_problems(
     demand: &FieldDemand,
@@ -97,7 +97,8 @@ fn value_problem(shape: &Shape, name: &str, value: &Scalar) -> Option<(String, O
             if words.iter().any(|word| **word == **text) {
                 return None;
             }
-            let near = nearest(text, words.iter().map(String::as_str)).map(str::to_owned);
+            let known: Vec<&str> = words.iter().map(String::as_str).collect();
+            let near = nearest_value(name, text, &known).map(str::to_owned);
             let words = words.join(", ");
             return Some((format!("{value} is not one of the words of {name}: {words}"), near));
         }

@@ -1,7 +1,7 @@
 //! Fields by name: resolves `runs.counter.zero` to a field and the row that has it.
 
 use crate::shape::{self, Field, ObjectShape, Shape};
-use crate::text::nearest;
+use crate::synonyms::nearest_key;
 
 texts! {
     /// A field, by its keys: `runs.operator`.
@@ -120,11 +120,19 @@ fn walk(
         let Some(field) = holder.field(key) else {
             let before = keys[..index].join(".");
             let place = if before.is_empty() { start.to_owned() } else { before.clone() };
-            let near = nearest(key, holder.fields.iter().map(|field| field.name.as_str()))
-                .map(str::to_owned);
-            let near = near.map(|near| {
-                let rest = [&[near.as_str()], &keys[index + 1..]].concat().join(".");
-                if before.is_empty() { rest } else { format!("{before}.{rest}") }
+            let names: Vec<&str> = holder.fields.iter().map(|field| field.name.as_str()).collect();
+            let near = nearest_key(&before, key, &names).map(str::to_owned);
+            // A suggestion that would be refused is none.
+            let near = near.and_then(|near| {
+                let rest = [&[near.as_str()], &keys[index + 1..]].concat();
+                match walk(holder, &rest, start) {
+                    Ok(_) => Some(rest.join(".")),
+                    Err(error) => error.near,
+                }
+            });
+            let near = near.map(|rest| match before.is_empty() {
+                true => rest,
+                false => format!("{before}.{rest}"),
             });
             return Err(FieldPathError { message: format!("{place} has no field {key:?}"), near });
         };

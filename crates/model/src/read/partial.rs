@@ -285,6 +285,10 @@ impl Head {
             return Ok(None);
         }
         let mut problems = diagnose::problems_of(&rest, duplicates, "");
+        // What is wrong by this version's schema may be right by that of another.
+        if problems.iter().any(diagnose::is_of_version) {
+            return Ok(None);
+        }
         let places = locate_all(source, problems.iter().map(|p| p.pointer.as_str()));
         diagnose::place(&mut problems, &places, &tokens, (1, 1));
         // What is wrong elsewhere may be right in the other version.

@@ -8,6 +8,7 @@ use serde_json::Value;
 use super::diagnose::Subject;
 use super::error::{Problem, ProblemKind};
 use crate::edit;
+use crate::synonyms::{nearest_key, nearest_value};
 use crate::text::nearest;
 
 /// Every problem that the schema of a subject finds in a value, without locations. A value can have
@@ -201,7 +202,11 @@ impl Schema {
             return Problem::new(ProblemKind::TextForm, child(at, key), message);
         }
         let known = object.map(keys_of).unwrap_or_default();
-        let suggestion = nearest(key, known.iter().copied()).map(str::to_owned);
+        let suggestion = match self.subject {
+            Subject::Document => nearest_key(at, key, &known),
+            _ => nearest(key, known.iter().copied()),
+        };
+        let suggestion = suggestion.map(str::to_owned);
         let advice = match self.subject {
             Subject::Document | Subject::Document0_1 => "; move your own data to \"extensions\"",
             // Without a suggestion, list the keys that exist.
@@ -232,7 +237,11 @@ impl Schema {
             );
             return Some(Problem::new(ProblemKind::UnknownWord, at, message));
         }
-        let suggestion = nearest(word, words.iter().copied()).map(str::to_owned);
+        let suggestion = match self.subject {
+            Subject::Document => nearest_value(&at, word, &words),
+            _ => nearest(word, words.iter().copied()),
+        };
+        let suggestion = suggestion.map(str::to_owned);
         let message = format!("{word:?} is not one of: {list}");
         Some(Problem { suggestion, ..Problem::new(ProblemKind::UnknownWord, at, message) })
     }

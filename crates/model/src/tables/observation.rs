@@ -25,6 +25,8 @@ words! {
         Count = "count",
         /// Litres per second.
         LitresPerSecond = "litres-per-second",
+        /// Minutes of time.
+        Minutes = "minutes",
     }
 }
 
@@ -42,6 +44,8 @@ pub enum Dimension {
     Count,
     /// A flow.
     Flow,
+    /// A time.
+    Time,
 }
 
 impl QuantityUnit {
@@ -56,6 +60,7 @@ impl QuantityUnit {
             Self::Degrees => Dimension::Angle,
             Self::Count => Dimension::Count,
             Self::LitresPerSecond => Dimension::Flow,
+            Self::Minutes => Dimension::Time,
         }
     }
 
@@ -74,7 +79,8 @@ impl QuantityUnit {
                 QuantityUnit::Percent
                 | QuantityUnit::Degrees
                 | QuantityUnit::Count
-                | QuantityUnit::LitresPerSecond => (1.0, 1.0),
+                | QuantityUnit::LitresPerSecond
+                | QuantityUnit::Minutes => (1.0, 1.0),
             }
         }
         let ((a, b), (c, d)) = (tenths(self), tenths(other));

@@ -126,6 +126,8 @@ words! {
         Metal = "metal",
         /// Brick and stone.
         Masonry = "masonry",
+        /// Bituminised fibre, which is flexible.
+        Fibre = "fibre",
         /// Everything else.
         Other = "other",
     }
@@ -149,7 +151,8 @@ impl Material {
             Self::CastIron | Self::DuctileIron | Self::Steel | Self::CorrugatedMetal => {
                 MaterialClass::Metal
             }
-            Self::BituminisedFibre | Self::Other => MaterialClass::Other,
+            Self::BituminisedFibre => MaterialClass::Fibre,
+            Self::Other => MaterialClass::Other,
         }
     }
 }

@@ -110,6 +110,8 @@ words! {
         Met = "met",
         /// It was stopped, for the `reason` stated.
         Stopped = "stopped",
+        /// It ended where the order said, before the far structure.
+        AsOrdered = "as-ordered",
     }
 }
 
@@ -126,6 +128,10 @@ words! {
         Roots = "roots",
         /// High water.
         HighWater = "high-water",
+        /// Deposits.
+        Deposits = "deposits",
+        /// A connection that projects into the pipe.
+        IntrudingConnection = "intruding-connection",
         /// A bend that the camera could not pass.
         Bend = "bend",
         /// Loss of vision.
@@ -134,6 +140,8 @@ words! {
         CableEnd = "cable-end",
         /// The equipment failed.
         EquipmentFailure = "equipment-failure",
+        /// It was not safe to go on.
+        UnsafeConditions = "unsafe-conditions",
         /// Another reason, which `reason_text` states.
         Other = "other",
     }

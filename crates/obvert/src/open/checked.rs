@@ -132,7 +132,7 @@ fn help_for_cells(report: &mut Report, format: &Format) {
             _ => continue,
         };
         // A suggestion is more helpful.
-        if !finding.help.as_ref().is_some_and(|help| help.starts_with("did you mean")) {
+        if !finding.help.as_ref().is_some_and(|help| help.starts_with("Did you mean")) {
             finding.help = Some(help.to_owned());
         }
     }

@@ -44,10 +44,13 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         } else {
             format!(", one of {}", values.join(", "))
         };
-        out.report(
+        let finding = out.report(
             row.subject(if row.row.characterisation.is_empty() { "" } else { "/characterisation" }),
             format!("{} is missing its {}{values}", code.code, place.name),
-        )
-        .fact("missing", place.name.as_str());
+        );
+        finding.fact("missing", place.name.as_str());
+        if let Some(caution) = row.caution() {
+            finding.help(format!("add the {}; caution: {caution}", place.name));
+        }
     }
 }

@@ -79,11 +79,11 @@ fn advice(code: &Code, place: &Characterisation, value: &str, out: &mut Sink<'_>
     if let Some(known) =
         place.values.iter().find(|known| known.label.values().any(|l| l.to_lowercase() == meant))
     {
-        return format!("did you mean {:?}?", known.value.as_str());
+        return format!("Did you mean {:?}?", known.value.as_str());
     }
     let values = || place.values.iter().map(|known| known.value.as_str());
     match out.near(value, values()) {
-        Some(near) => format!("did you mean {near:?}?"),
+        Some(near) => format!("Did you mean {near:?}?"),
         None => format!("write one of {}", values().collect::<Vec<_>>().join(", ")),
     }
 }

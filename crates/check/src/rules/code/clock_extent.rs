@@ -4,6 +4,7 @@ use obvert_model::lists::{ClockExtent, ClockUse};
 use obvert_model::tables::ClockReading;
 
 use crate::sink::Sink;
+use crate::support::column_votes::{Cause, Causes};
 use crate::views::RowView;
 
 rule! {
@@ -16,6 +17,7 @@ rule! {
     ///   (`clock-form`).
     /// - The arc begins and ends at the same hour (`clock-full-circle`).
     /// - The code takes no clock reference (`clock-not-applicable`).
+    /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     ///
     /// # Exactly
     /// `extent` `either`, or none, takes both.
@@ -48,11 +50,13 @@ rule! {
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
+    let shifted = Causes::default().with(Cause::Shifted, row.run.is_shifted(row.index));
     let Some(code) = row.code.filter(|code| code.clock.usage != ClockUse::None) else { return };
     let Some(reading) = row.row.clock.as_ref().and_then(|clock| clock.reading()) else { return };
     match (reading, code.clock.extent) {
         (ClockReading::Point(at), Some(ClockExtent::Span)) if at.is_valid() => {
-            out.report(
+            out.report_unless(
+                shifted,
                 row.subject("/clock"),
                 format!("{} extends over an arc, but only {at} o'clock is recorded", code.code),
             );
@@ -60,7 +64,8 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         (ClockReading::Arc(from, to), Some(ClockExtent::Point))
             if from.is_valid() && to.is_valid() && from != to =>
         {
-            out.report(
+            out.report_unless(
+                shifted,
                 row.subject("/clock"),
                 format!(
                     "{} is at one hour, but an arc from {from} to {to} o'clock is recorded",

@@ -1,10 +1,10 @@
 //! See the rule's documentation below.
 
-use obvert_model::edit::Edit;
 use obvert_model::lists::ClockUse;
 use obvert_model::number::ClockHour;
 
 use crate::sink::Sink;
+use crate::support::column_votes::{Cause, Causes};
 use crate::views::{Part, Subject};
 
 rule! {
@@ -14,6 +14,7 @@ rule! {
     ///
     /// # Exceptions
     /// - The code takes no clock reference (`clock-not-applicable`).
+    /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     ///
     /// # Exactly
     /// The exception is for observations, and needs the code list.
@@ -61,26 +62,33 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
         Part::Head(survey) => {
             for view in survey.pipes() {
                 let clock = view.pipe.joins.as_ref().and_then(|joins| joins.clock);
-                judge(clock, || view.subject("/joins/clock"), out);
+                judge(clock, Causes::default(), || view.subject("/joins/clock"), out);
             }
         }
         Part::Run(run) => {
+            let column = Causes::from(Cause::ClockUnit);
             let clock = run.run.launched.as_ref().and_then(|launched| launched.clock);
-            judge(clock, || run.subject("/launched/clock"), out);
+            judge(clock, Causes::default(), || run.subject("/launched/clock"), out);
             for row in run.rows() {
                 let Some(clock) = &row.row.clock else { continue };
                 if row.code.is_some_and(|code| code.clock.usage == ClockUse::None) {
                     continue;
                 }
-                judge(clock.at, || row.subject("/clock/at"), out);
-                judge(clock.from, || row.subject("/clock/from"), out);
-                judge(clock.to, || row.subject("/clock/to"), out);
+                judge(clock.at, column, || row.subject("/clock/at"), out);
+                judge(clock.from, column, || row.subject("/clock/from"), out);
+                judge(clock.to, column, || row.subject("/clock/to"), out);
             }
         }
     }
 }
 
-fn judge(hour: Option<ClockHour>, subject: impl FnOnce() -> Subject, out: &mut Sink<'_>) {
+/// Reports an invalid hour. A mistake in the whole column explains 0 and hours from 13 on.
+fn judge(
+    hour: Option<ClockHour>,
+    column: Causes,
+    subject: impl FnOnce() -> Subject,
+    out: &mut Sink<'_>,
+) {
     let Some(hour) = hour.filter(|hour| !hour.is_valid()) else { return };
     let value = hour.get();
     let why = if value == 0.0 {
@@ -92,13 +100,14 @@ fn judge(hour: Option<ClockHour>, subject: impl FnOnce() -> Subject, out: &mut S
     } else {
         "hours are from 1 to 12.5"
     };
-    let subject = subject();
-    // In 24-hour counting, the hour from 0 on is the clock's 12.
-    let meant = Some(value + 12.0).filter(|_| value == 0.0 || value == 0.5);
-    let edits = meant.map(|meant| vec![Edit::replace(subject.path.as_str(), meant)]);
-    let finding =
-        out.report(subject, format!("{hour} is not a clock reference: {why}")).fact("hour", value);
-    if let (Some(meant), Some(edits)) = (meant, edits) {
-        finding.fix_if_confirmed(format!("{value} means {meant} o'clock"), edits);
+    let column = if value == 0.0 || value >= 13.0 { column } else { Causes::default() };
+    let message = format!("{hour} is not a clock reference: {why}");
+    let finding = out.report_unless(column, subject(), message).fact("hour", value);
+    // An empty cell is exported as 0 too, so the top of the pipe is only one of two meanings.
+    if value == 0.0 {
+        finding.help(
+            "write 12 if the top of the pipe was meant; if nothing was entered, read the hour from \
+             the picture: 12 is the top, 6 the bottom, clockwise in the direction of travel",
+        );
     }
 }

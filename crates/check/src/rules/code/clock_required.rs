@@ -3,11 +3,18 @@
 use obvert_model::lists::{ClockExtent, ClockUse};
 
 use crate::sink::Sink;
+use crate::support::column_votes::{Cause, Causes};
 use crate::views::RowView;
 
 rule! {
     /// # What it checks
     /// A code that requires a clock reference is recorded without one.
+    ///
+    /// # Exceptions
+    /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
+    ///
+    /// # Exactly
+    /// `clock` is absent, and `clock.use` of the code is `required`.
     ///
     /// # Why it matters
     /// The place on the wall is needed to open a connection in a lining, or to dig down to a hole.
@@ -31,6 +38,7 @@ rule! {
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
+    let shifted = Causes::default().with(Cause::Shifted, row.run.is_shifted(row.index));
     if row.row.clock.is_some() {
         return;
     }
@@ -40,6 +48,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             Some(ClockExtent::Span) => "an arc from one hour to another",
             Some(ClockExtent::Either) | None => "one hour, or an arc",
         };
-        out.report(row.subject(""), format!("{} requires a clock reference: {form}", code.code));
+        out.report_unless(
+            shifted,
+            row.subject(""),
+            format!("{} requires a clock reference: {form}", code.code),
+        );
     }
 }

@@ -3,6 +3,7 @@
 use obvert_model::edit::Edit;
 
 use crate::sink::Sink;
+use crate::support::versions::same_version;
 use crate::views::{Subject, Survey};
 
 rule! {
@@ -16,6 +17,11 @@ rule! {
     /// At `/coding/version`:
     /// ```json
     /// [{"op": "replace", "path": "/coding/version", "value": "7"}]
+    /// ```
+    ///
+    /// The same number, written differently. At `/coding/version`:
+    /// ```json
+    /// [{"op": "replace", "path": "/coding/version", "value": "v1.0"}]
     /// ```
     ///
     /// # Passes
@@ -43,8 +49,8 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let finding = out.report(Subject::at("/coding/version"), message).fact("list", id).fact("version", version).help(
         format!("write {newest:?} if that is the version in use, or pass version {version} to the checker as a file"),
     );
-    if let [only] = survey.list_versions.as_slice() {
-        let edits = vec![Edit::replace("/coding/version", *only)];
+    if let Some(only) = same_version(version, &survey.list_versions) {
+        let edits = vec![Edit::replace("/coding/version", only)];
         finding.fix_if_confirmed(format!("the survey is coded in version {only} of {id}"), edits);
     }
 }

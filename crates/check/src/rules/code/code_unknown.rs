@@ -76,7 +76,7 @@ fn advice(
     let meant = code.to_lowercase();
     let named = |known: &Code| known.label.values().any(|label| label.to_lowercase() == meant);
     if let Some(known) = list.codes.iter().find(|known| named(known)) {
-        return Some(format!("did you mean {:?}? {code:?} is its label", known.code.as_str()));
+        return Some(format!("Did you mean {:?}? {code:?} is its label", known.code.as_str()));
     }
     let links = || {
         list.codes.iter().flat_map(|known| known.same_as.iter().map(move |other| (known, other)))
@@ -114,12 +114,12 @@ fn advice(
         .collect();
     match synonyms.as_slice() {
         [] => {}
-        [only] => return Some(format!("did you mean {only:?}?")),
-        several => return Some(format!("did you mean one of {}?", several.join(", "))),
+        [only] => return Some(format!("Did you mean {only:?}?")),
+        several => return Some(format!("Did you mean one of {}?", several.join(", "))),
     }
     let words = list.codes.iter().flat_map(|known| [known.code.as_str(), label(known, language)]);
     let near = out.near(code, words)?;
     let known =
         list.codes.iter().find(|known| *known.code == *near || label(known, language) == near)?;
-    Some(format!("did you mean {:?}, {}?", known.code.as_str(), label(known, language)))
+    Some(format!("Did you mean {:?}, {}?", known.code.as_str(), label(known, language)))
 }

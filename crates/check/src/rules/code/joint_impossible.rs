@@ -1,6 +1,5 @@
 //! See the rule's documentation below.
 
-use obvert_model::edit::Edit;
 use obvert_model::lists::JointUse;
 
 use crate::sink::Sink;
@@ -37,13 +36,10 @@ rule! {
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     if row.row.joint == Some(true) {
         if let Some(code) = row.code.filter(|code| code.joint == JointUse::Never) {
-            let subject = row.subject("/joint");
-            let edits = vec![Edit::remove(subject.path.as_str())];
             out.report(
-                subject,
+                row.subject("/joint"),
                 format!("{} cannot be at a joint, but is recorded at one", code.code),
-            )
-            .fix_if_confirmed("the code is right, and joint: true is a mistake", edits);
+            );
         }
     }
 }

@@ -1,6 +1,5 @@
 //! See the rule's documentation below.
 
-use obvert_model::edit::Edit;
 use obvert_model::lists::JointUse;
 
 use crate::sink::Sink;
@@ -48,9 +47,5 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     out.report(
         row.subject(if row.row.joint.is_some() { "/joint" } else { "" }),
         format!("{} occurs only at joints, but the row {recorded}", code.code),
-    )
-    .fix_if_confirmed(
-        "the code is right, and it is at a joint",
-        vec![Edit::add(row.subject("/joint").path, true)],
     );
 }

@@ -2,8 +2,8 @@
 
 use obvert_model::tables::MaterialClass;
 
-use crate::sink::Sink;
-use crate::views::RowView;
+use crate::sink::{Sink, Unless};
+use crate::views::{RowView, changes};
 
 rule! {
     /// # What it checks
@@ -13,6 +13,8 @@ rule! {
     /// # Exceptions
     /// - The pipe is lined, so the camera sees the lining.
     /// - The material is `other`.
+    /// - The run did not go through the whole pipe and records no change of material, but another
+    ///   run of the pipe does: this one may have begun in the other material.
     ///
     /// # Exactly
     /// By the class of the *cross-section* at the row (Code lists), if known. Any `lining` counts.
@@ -40,6 +42,13 @@ rule! {
     ///  {"op": "replace", "path": "/runs/0/observations/3/code", "value": "change.material"},
     ///  {"op": "add", "path": "/runs/0/observations/3/characterisation", "value": ["masonry"]}]
     /// ```
+    /// The other end of the pipe is of that material, by the run from there.
+    /// ```json
+    /// [{"op": "add", "path": "/runs/2/observations/1", "value":
+    ///   {"id": "1a", "at": 20, "code": "deformation.dent", "clock": {"at": 3}, "grades": {"structural": 2}}},
+    ///  {"op": "add", "path": "/runs/1/observations/1", "value":
+    ///   {"id": "1a", "at": 85, "code": "change.material", "characterisation": ["plastic"]}}]
+    /// ```
     /// The pipe is lined.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/5/code", "value": "brick.missing"},
@@ -51,7 +60,7 @@ rule! {
     /// changes.
     name: "material-excludes-code", severity: Error, scope: Observation, since: "0.1", clause: "observations#codes",
     needs: [Codes],
-    concludes_from: ["pipe.lining"],
+    concludes_from: ["pipe.lining", "pipe.runs"],
     uses: [cross_section],
     facts: {
         "material" = Word "the class of the pipe's material at the row",
@@ -71,11 +80,14 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     if !code.materials.contains(&class) {
         let only: Vec<&str> = code.materials.iter().map(|class| class.as_str()).collect();
         let allowed = only.join(", ");
-        out.report(
-            row.subject("/code"),
-            format!("{} occurs only in {allowed}, but the pipe is of {class} here", code.code),
-        )
-        .fact("material", class.as_str())
-        .fact("materials", only);
+        let message =
+            format!("{} occurs only in {allowed}, but the pipe is of {class} here", code.code);
+        let finding = if row.run.may_differ(changes::MATERIAL) {
+            let (pipe, subject) = (&row.run.run.pipe, row.subject("/code"));
+            out.report_unless(Unless::changed(pipe, changes::MATERIAL), subject, message)
+        } else {
+            out.report(row.subject("/code"), message)
+        };
+        finding.fact("material", class.as_str()).fact("materials", only);
     }
 }

@@ -1,11 +1,15 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
+use crate::support::column_votes::{Cause, Causes};
 use crate::views::RowView;
 
 rule! {
     /// # What it checks
     /// A quantity that the code list requires is missing: the row has none at its position.
+    ///
+    /// # Exceptions
+    /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     ///
     /// # Exactly
     /// One finding, at `quantities`, or else at the row.
@@ -36,6 +40,7 @@ rule! {
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
+    let shifted = Causes::default().with(Cause::Shifted, row.run.is_shifted(row.index));
     let Some(code) = row.code else { return };
     let missing = || {
         let amounts = code.amounts(&row.row.characterisation).skip(row.row.quantities.len());
@@ -54,7 +59,8 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         .collect();
     let missing_names = missing_names.join(" and ");
     let names: Vec<&str> = missing().map(|meaning| meaning.name.as_str()).collect();
-    out.report(
+    out.report_unless(
+        shifted,
         row.subject(if row.row.quantities.is_empty() { "" } else { "/quantities" }),
         format!("{} is missing its {missing_names}", code.code),
     )

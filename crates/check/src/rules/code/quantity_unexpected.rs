@@ -1,6 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
+use crate::support::column_votes::{Cause, Causes};
 use crate::views::RowView;
 
 rule! {
@@ -10,6 +11,7 @@ rule! {
     /// # Exceptions
     /// - A characterisation in an open position is not in the code list: it may take an additional
     ///   quantity.
+    /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     ///
     /// # Exactly
     /// Beyond the *places* for the row (Code lists); at the first such quantity.
@@ -44,6 +46,7 @@ rule! {
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
+    let shifted = Causes::default().with(Cause::Shifted, row.run.is_shifted(row.index));
     let Some(code) = row.code else { return };
     // A characterisation that is not in the list may take an additional quantity.
     let known =
@@ -62,7 +65,8 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         } else {
             format!("only its {}", names.join(" and "))
         };
-        out.report(
+        out.report_unless(
+            shifted,
             row.subject(&format!("/quantities/{places}")),
             format!(
                 "{} takes {takes}, but {} {} is recorded as well",

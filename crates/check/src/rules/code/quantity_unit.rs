@@ -1,12 +1,19 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
+use crate::support::column_votes::{Cause, Causes};
 use crate::views::RowView;
 
 rule! {
     /// # What it checks
     /// The unit of a quantity measures something else than the code list's: a percentage where the
     /// list has a length, for example.
+    ///
+    /// # Exceptions
+    /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
+    ///
+    /// # Exactly
+    /// Each quantity with a place, by the dimension of its unit.
     ///
     /// # Why it matters
     /// It cannot be converted, so a grade that rests on it is a guess.
@@ -34,12 +41,14 @@ rule! {
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
+    let shifted = Causes::default().with(Cause::Shifted, row.run.is_shifted(row.index));
     let Some(code) = row.code else { return };
     for (index, (recorded, meaning)) in
         row.row.quantities.iter().zip(code.amounts(&row.row.characterisation)).enumerate()
     {
         if recorded.unit.dimension() != meaning.unit.dimension() {
-            out.report(
+            out.report_unless(
+                shifted,
                 row.subject(&format!("/quantities/{index}/unit")),
                 format!(
                     "the {} of {} is measured in {}, but {} {} is recorded",

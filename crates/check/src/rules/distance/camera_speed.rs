@@ -19,6 +19,7 @@ rule! {
     /// - The run is longer than its pipe (`run-longer-than-pipe`).
     /// - `surveyed` contradicts the closing row (`surveyed-contradicts-finish`).
     /// - Lengths are in a doubtful unit (`length-unit-suspect`).
+    /// - Between two rows: the offsets of the run seem to be in minutes (`offset-unit-suspect`).
     ///
     /// # Exactly
     /// Speed is *distance* ∕ (*time* + *rounding*), the divisor being at least 1 s.
@@ -96,8 +97,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if run.run.method == Some(Method::Pole) || run.survey.lengths_doubtful() {
         return;
     }
+    let by_video = |least| fastest(run, least).filter(|_| run.late_offsets().minutes.is_empty());
     let (limit, least) = (out.limit("limit"), out.limit("least_distance"));
-    let (travel, row) = match (whole_run(run), fastest(run, least)) {
+    let (travel, row) = match (whole_run(run), by_video(least)) {
         (Some(travel), _) if exceeds(travel.speed(), limit) => (travel, None),
         (_, Some((travel, row))) if exceeds(travel.speed(), limit) => (travel, Some(row)),
         _ => return,
@@ -141,18 +143,14 @@ fn fastest<'r>(run: &'r RunView<'_>, least: f64) -> Option<(Travel, RowView<'r>)
             continue;
         }
         let metres = run.survey.metres(row.row.at);
-        match mark {
-            Some((video, from, since)) if video == id && offset > since => {
-                if metres - from < least {
-                    continue;
-                }
-                let travel =
-                    Travel { metres: metres - from, seconds: offset - since, rounding: 1.0 };
-                if worst.as_ref().is_none_or(|(most, _)| travel.speed() > most.speed()) {
-                    worst = Some((travel, row));
-                }
+        if let Some((_, from, since)) = mark.filter(|mark| mark.0 == id && offset > mark.2) {
+            if metres - from < least {
+                continue;
             }
-            _ => {}
+            let travel = Travel { metres: metres - from, seconds: offset - since, rounding: 1.0 };
+            if worst.as_ref().is_none_or(|(most, _)| travel.speed() > most.speed()) {
+                worst = Some((travel, row));
+            }
         }
         mark = Some((id, metres, offset));
     }

@@ -1,11 +1,12 @@
 //! See the rule's documentation below.
 
 use obvert_model::edit::Edit;
+use obvert_model::tables::OutcomeKind;
 
 use crate::sink::Sink;
 use crate::support::row_order;
-use crate::support::run_extent::exceeds;
-use crate::views::RunView;
+use crate::support::run_extent::{exceeds, far_position, pipe_with_length};
+use crate::views::{RunView, tolerance};
 
 rule! {
     /// # What it checks
@@ -32,6 +33,14 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/0/at", "value": 4.7},
     ///  {"op": "replace", "path": "/runs/0/observations/1/at", "value": 4.7}]
+    /// ```
+    ///
+    /// All distances are too long, as the end of the run shows. At `/runs/0/observations/0/at`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/0/at", "value": 10},
+    ///  {"op": "replace", "path": "/runs/0/observations/1/at", "value": 10},
+    ///  {"op": "replace", "path": "/runs/0/observations/6/at", "value": 210},
+    ///  {"op": "replace", "path": "/runs/0/surveyed", "value": 210}]
     /// ```
     ///
     /// # Passes
@@ -84,10 +93,23 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         );
         let finding =
             out.report(start.subject("/at"), message).fact("at", at.get()).fact("reads", reads);
-        if run.run.counter.is_some() {
+        if run.run.counter.is_some() && end_confirms(run, at.get() - reads) {
             let edits = vec![Edit::add(run.subject("/counter/reads").path, at.get())];
             finding
                 .fix_if_confirmed(format!("the counter read {at_text} at the zero point"), edits);
         }
     }
+}
+
+/// Whether the end of the run shows that all of its distances are too long by `surplus`: it reached
+/// the far structure, and is longer than its pipe by as much. Otherwise only the start row may be
+/// wrong.
+fn end_confirms(run: &RunView<'_>, surplus: f64) -> bool {
+    let reached =
+        run.run.outcome.as_ref().is_some_and(|outcome| outcome.kind == OutcomeKind::Reached);
+    let pipe = pipe_with_length(run.survey, run.run);
+    let far = far_position(run.survey, run.run, run.marks());
+    let (true, Some((_, length)), Some(far)) = (reached, pipe, far) else { return false };
+    let surplus = surplus * run.survey.head.units.length.metres();
+    far - length > 2.0 * tolerance(length) && (far - surplus - length).abs() <= tolerance(length)
 }

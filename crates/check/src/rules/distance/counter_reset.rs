@@ -31,6 +31,14 @@ rule! {
     ///  {"op": "replace", "path": "/runs/0/surveyed", "value": 103.7}]
     /// ```
     ///
+    /// Two rows where the counter was set to zero. At `/runs/0/observations/4/at`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/4/at", "value": 0},
+    ///  {"op": "replace", "path": "/runs/0/observations/5/at", "value": 0},
+    ///  {"op": "replace", "path": "/runs/0/observations/6/at", "value": 20},
+    ///  {"op": "replace", "path": "/runs/0/surveyed", "value": 20}]
+    /// ```
+    ///
     /// # Passes
     /// One mistyped row.
     /// ```json

@@ -5,7 +5,7 @@ use obvert_model::number::Length;
 
 use crate::sink::Sink;
 use crate::support::row_order;
-use crate::views::RunView;
+use crate::views::{RowView, RunView};
 
 rule! {
     /// # What it checks
@@ -14,6 +14,9 @@ rule! {
     /// Other rules about its distance are then skipped.
     ///
     /// # Exceptions
+    /// - With its decimal point moved, it would have more decimals than the counter shows.
+    /// - Exchanging it with a neighbour would put the rows in order too, unless it has more decimals
+    ///   than the counter shows.
     /// - The run is disordered (`distance-decreases`).
     /// - This rule reports the row above: of two rows that break the order, either may fit when
     ///   moved.
@@ -37,7 +40,22 @@ rule! {
     /// [{"op": "replace", "path": "/runs/0/observations/6/at", "value": 20}]
     /// ```
     ///
+    /// Its photo was taken at 12.4 ft. At `/runs/0/observations/2/at`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/2/at", "value": 124},
+    ///  {"op": "remove", "path": "/runs/0/observations/2/to"},
+    ///  {"op": "remove", "path": "/runs/0/observations/2/continuous"}]
+    /// ```
+    ///
     /// # Passes
+    /// Moved, it would be finer than the counter shows.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/3/at", "value": 250.5}]
+    /// ```
+    /// Two rows changed places.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/4/at", "value": 130}]
+    /// ```
     /// No move of the decimal point fits.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/3/at", "value": 0.9}]
@@ -83,12 +101,26 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         let at_text = run.survey.format_length(at);
         let subject = row.subject("/at");
         let edits = vec![Edit::replace(subject.path.as_str(), moved)];
-        out.report(
-            subject,
-            format!("{at_text} breaks the order of the rows; {corrected} would not"),
-        )
-        .fact("at", at.get())
-        .fact("fits", moved)
-        .fix_if_confirmed(format!("the decimal point slipped: the distance is {corrected}"), edits);
+        let message = format!(
+            "{at_text} is out of order with the rows around it, but {corrected} would not be"
+        );
+        let finding = out.report(subject, message).fact("at", at.get()).fact("fits", moved);
+        if confirmed_by_media(&row, moved) {
+            let does = format!(
+                "the decimal point slipped: the distance is {corrected}, as its picture states"
+            );
+            finding.fix_if_confirmed(does, edits);
+        } else {
+            finding.help(format!(
+                "look up the distance in the video: {corrected} if the decimal point slipped"
+            ));
+        }
     }
+}
+
+/// Whether a picture of the row states the distance. Any mistyped number may fit with its decimal
+/// point moved, so the order of the rows alone does not show what was meant.
+fn confirmed_by_media(row: &RowView<'_>, moved: f64) -> bool {
+    let mut stated = row.media().filter_map(|(_, media)| media?.at);
+    stated.any(|at| (at.get() - moved).abs() <= 1e-6)
 }

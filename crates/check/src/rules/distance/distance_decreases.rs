@@ -1,8 +1,5 @@
 //! See the rule's documentation below.
 
-use obvert_model::lists::Role;
-use obvert_model::number::Length;
-
 use crate::sink::Sink;
 use crate::support::{reordering, row_order};
 use crate::views::RunView;
@@ -22,8 +19,9 @@ rule! {
     ///
     /// # Exactly
     /// Each *fall* of a run that is not disordered is one finding, in row order. The *upper* row is
-    /// out of step if a row follows the lower one and lies before the upper, and the row above the
-    /// upper, if any, does not lie beyond the lower; otherwise the *lower* is.
+    /// out of step if the row above it, if any, does not lie beyond the lower, and if the row that
+    /// follows the lower one lies before the upper or, where none follows, the upper one is past the
+    /// end of the run and the lower one is not; otherwise the *lower* is.
     ///
     /// # Why it matters
     /// The distance was mistyped, the row was entered late, or the counter was reset: the defect is
@@ -37,6 +35,10 @@ rule! {
     /// The upper row is out of step, at `/runs/0/observations/3/at`:
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/3/at", "value": 121}]
+    /// ```
+    /// Entered late, as the numbers of the rows show. At `/runs/0/observations/4/at`:
+    /// ```json
+    /// [{"op": "move", "from": "/runs/0/observations/3", "path": "/runs/0/observations/4"}]
     /// ```
     /// Entered from the far end, at `/runs/2/observations`:
     /// ```json
@@ -103,14 +105,14 @@ fn report_disordered(run: &RunView<'_>, out: &mut Sink<'_>) {
         );
         match edits {
             // A start row at the least distance shows from where the distances were measured.
-            Some(edits) if starts_at(run, last) => {
+            Some((edits, _)) if row_order::starts_at(run, last) => {
                 finding.fix_safely("reverses the order of the rows", edits)
             }
-            Some(edits) => finding.fix_if_confirmed(
+            Some((edits, true)) => finding.fix_if_confirmed(
                 "the distances are measured from where the run began; only the rows were entered from the far end",
                 edits,
             ),
-            None => finding,
+            _ => finding,
         };
         return;
     }
@@ -122,15 +124,10 @@ fn report_disordered(run: &RunView<'_>, out: &mut Sink<'_>) {
     let edits = out.lists().then(|| reordering::by_distance(run)).flatten();
     let finding = out.report(run.subject("/observations"), message);
     finding.fact("rows", of).fact("misplaced", misplaced);
-    finding.help("sort the rows by distance, then check again");
+    finding.help("if only the order is wrong, sort the rows; otherwise correct the distances");
     if let Some(edits) = edits {
         finding.fix_safely("sorts the rows by distance", edits);
     }
-}
-
-/// Whether there is a start row at a distance.
-fn starts_at(run: &RunView<'_>, at: Length) -> bool {
-    run.rows().any(|row| row.row.at == at && row.role() == Some(Role::Start))
 }
 
 fn report_fall(run: &RunView<'_>, index: usize, out: &mut Sink<'_>) {
@@ -150,9 +147,11 @@ fn report_fall(run: &RunView<'_>, index: usize, out: &mut Sink<'_>) {
     let finding =
         out.report(row.subject("/at"), format!("the distance decreases from {from} to {to}"));
     finding.fact("at", at.get()).fact("before", before.get());
-    let distance = run.survey.format_length(row.row.at);
-    let assumed = format!(
-        "the row was entered late: its distance of {distance} is right, only its order is wrong"
-    );
-    finding.fix_if_confirmed(assumed, reordering::into_place(run, out_of_step));
+    if let Some(edits) = reordering::into_place(run, out_of_step) {
+        let distance = run.survey.format_length(row.row.at);
+        let assumed = format!(
+            "the row was entered late: its distance of {distance} is right, only its order is wrong"
+        );
+        finding.fix_if_confirmed(assumed, edits);
+    }
 }

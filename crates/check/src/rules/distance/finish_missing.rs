@@ -1,6 +1,7 @@
 //! See the rule's documentation below.
 
 use obvert_model::lists::Role;
+use obvert_model::tables::OutcomeKind;
 
 use crate::sink::Sink;
 use crate::views::RunView;
@@ -13,6 +14,8 @@ rule! {
     /// - Another row at the same distance has such a role: rows at one distance have no order.
     /// - The code of the last row is unknown.
     /// - The code list has no code with such a role.
+    /// - The outcome is `met` or `as-ordered`, and the last row has the role `remark`: the list has no
+    ///   code for such an end.
     /// - The run is disordered (`distance-decreases`) or has no rows (`start-missing`).
     ///
     /// # Exactly
@@ -32,6 +35,10 @@ rule! {
     /// ```json
     /// [{"op": "move", "from": "/runs/1/observations/1", "path": "/runs/1/observations/2"}]
     /// ```
+    /// Its meeting the other run is a remark.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/2/observations/1", "value": {"id": "2", "at": 90, "code": "note.remark", "remark": "met the other run"}}]
+    /// ```
     ///
     /// # Fix
     /// Add the row that states how the run ended, or restore the lost rows.
@@ -45,6 +52,11 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let Some(last) = run.rows().next_back() else { return };
+    let outcome = run.run.outcome.as_ref().map(|outcome| outcome.kind);
+    let told_in_words = matches!(outcome, Some(OutcomeKind::Met | OutcomeKind::AsOrdered));
+    if told_in_words && last.role() == Some(Role::Remark) {
+        return;
+    }
     let Some(code) = last.code else { return };
     let closes = |role| matches!(role, Some(Role::Finish | Role::Stopped));
     let listed =

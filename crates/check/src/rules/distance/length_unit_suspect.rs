@@ -1,11 +1,11 @@
 //! See the rule's documentation below.
 
 use obvert_model::edit::Edit;
-use obvert_model::tables::LengthUnit;
+use obvert_model::tables::{LengthUnit, OutcomeKind};
 
 use crate::sink::Sink;
-use crate::support::map_lengths::WrongUnit;
-use crate::support::run_extent::{unit_advice, unit_mixup};
+use crate::support::map_lengths::{WrongUnit, depths_confirm};
+use crate::support::run_extent::{far_position, pipe_with_length, unit_advice, unit_mixup};
 use crate::views::{Ending, Subject};
 
 rule! {
@@ -94,7 +94,8 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     };
     let finding = out.report(Subject::at("/units/length"), message);
     finding.fact("lengths", of).fact("agree", agree).fact("ratio", vote.ratio);
-    if declares != meant {
+    // Elevations and distances may be in the declared unit although the lengths are not.
+    if declares != meant && whole_document_agrees(ending, vote.ratio) {
         let unit = if meant == "feet" { LengthUnit::Foot } else { LengthUnit::Metre };
         let edits = vec![Edit::replace("/units/length", unit.as_str())];
         finding.fix_if_confirmed(
@@ -102,4 +103,28 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
             edits,
         );
     }
+}
+
+/// Whether everything else that is measured in the unit of length is in the same unit as the
+/// lengths of the pipes: the runs that reached the far structure are as long as their pipes, and
+/// the depths of the manholes, if there are any, are ordinary in the other unit only.
+fn whole_document_agrees(ending: &Ending<'_>, ratio: f64) -> bool {
+    let reached =
+        ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Reached));
+    let mut ratios = reached.filter_map(|summary| {
+        let (_, length) = pipe_with_length(ending.survey, &summary.run)?;
+        Some(far_position(ending.survey, &summary.run, summary.marks)? / length)
+    });
+    let mut compared = 0;
+    let agree = ratios.all(|ratio| {
+        compared += 1;
+        (0.85..=1.15).contains(&ratio)
+    });
+    let head = ending.survey.head;
+    let vertical = head
+        .structures
+        .iter()
+        .any(|row| row.depth.is_some() || row.ground.is_some() || row.invert.is_some())
+        || head.pipes.iter().any(|pipe| pipe.inverts.is_some());
+    agree && compared > 0 && (!vertical || depths_confirm(ending.survey, ratio))
 }

@@ -14,7 +14,7 @@ rule! {
     /// In this order:
     ///
     /// - `stopped` goes with a closing row of the role `stopped`, `reached` with the role `finish`,
-    ///   `met` with either.
+    ///   `met` and `as-ordered` with either.
     /// - In a closing row of the role `stopped`, the first characterisation that is a word of
     ///   `outcome.reason`, if any, equals a stated `outcome.reason`.
     ///
@@ -60,7 +60,8 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let (Some(outcome), Some(row)) = (&run.run.outcome, run.closing_row()) else { return };
     let stopped = row.role() == Some(Role::Stopped);
     let kind = outcome.kind;
-    if stopped != (kind == OutcomeKind::Stopped) && !(stopped && kind == OutcomeKind::Met) {
+    let either = matches!(kind, OutcomeKind::Met | OutcomeKind::AsOrdered);
+    if stopped != (kind == OutcomeKind::Stopped) && !(stopped && either) {
         let role = if stopped { "stopped" } else { "finish" };
         let message = format!(
             "the outcome is {:?}, but the closing row has the role {role:?}",

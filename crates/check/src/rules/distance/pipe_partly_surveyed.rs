@@ -10,6 +10,7 @@ rule! {
     ///
     /// # Exceptions
     /// - The document names a missing run in any table (`unknown-run`).
+    /// - A run of the pipe ended as ordered: not all of it was to be surveyed.
     /// - Lengths are in a doubtful unit (`length-unit-suspect`).
     ///
     /// # Exactly
@@ -33,6 +34,10 @@ rule! {
     /// ```json
     /// [{"op": "remove", "path": "/runs/2/reverse_of"},
     ///  {"op": "replace", "path": "/runs/2/outcome", "value": {"kind": "stopped", "reason": "collapse"}}]
+    /// ```
+    /// More was not ordered.
+    /// ```json
+    /// [{"op": "remove", "path": "/runs/2"}, {"op": "replace", "path": "/runs/1/outcome", "value": {"kind": "as-ordered"}}]
     /// ```
     ///
     /// # Fix

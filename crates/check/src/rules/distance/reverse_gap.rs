@@ -1,8 +1,9 @@
 //! See the rule's documentation below.
 
-use obvert_model::tables::CounterZero;
+use obvert_model::tables::{CounterZero, Direction};
 
 use crate::sink::Sink;
+use crate::support::coverage::unseen_between;
 use crate::support::run_extent::{
     beyond_pipe, exceeds, far_position, pipe_with_length, unit_mixup,
 };
@@ -15,11 +16,13 @@ rule! {
     /// # Exceptions
     /// - `reverse-mismatch` or `run-longer-than-pipe` reports one of the runs.
     /// - Runs and pipes are in different units (`length-unit-suspect`).
-    /// - It is not known how far one of the runs came.
+    /// - It is not known how far one of the runs, or another run of the pipe, came.
+    /// - A run of the pipe ended as ordered.
     ///
     /// # Exactly
-    /// *A gap between two runs* in Checking. Of two runs that name each other, the first is
-    /// reported.
+    /// As *Lengths* in Checking: *L* − *a* − *b* exceeds tolerance(*L*), and `structure_allowance`
+    /// more unless both counters are centred, and so does the longest part of that gap that no
+    /// other run of the pipe covers. Of two runs that name each other, the first is reported.
     ///
     /// # Why it matters
     /// The part between the two was never seen; often it holds what stopped the first run.
@@ -44,6 +47,13 @@ rule! {
     /// [{"op": "replace", "path": "/pipes/1/length", "value": 185},
     ///  {"op": "replace", "path": "/runs/1/counter/zero", "value": "structure-wall"}]
     /// ```
+    /// A third run saw what the two left.
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/1/length", "value": 200},
+    ///  {"op": "copy", "from": "/runs/1", "path": "/runs/3"}, {"op": "replace", "path": "/runs/3/id", "value": "R-102B"},
+    ///  {"op": "replace", "path": "/runs/3/surveyed", "value": 110}, {"op": "replace", "path": "/runs/3/observations/1/at", "value": 110},
+    ///  {"op": "replace", "path": "/runs/3/observations/2/at", "value": 110}]
+    /// ```
     ///
     /// # Fix
     /// State the counters' offsets if the gap is not real. If it is, keep the record and tell the
@@ -55,7 +65,7 @@ rule! {
             "length taken up by the two structures: 5 ft; common practice, no published source",
     },
     facts: {
-        "gap" = Length "length of the pipe − how far the two runs came",
+        "gap" = Length "the longest part between the two runs that no run saw",
         "reverse_of" = Id "the run that this one completes",
     },
 }
@@ -107,11 +117,18 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let allowance = out.limit("structure_allowance");
     let mut mixup = None;
     for pair in pairs(ending, allowance) {
-        let gap = pair.length - pair.far[0] - pair.far[1];
+        let between = pair.length - pair.far[0] - pair.far[1];
         let structures = if centred(pair.run) && centred(pair.other) { 0.0 } else { allowance };
-        if !exceeds(gap, tolerance(pair.length) + structures) {
+        let counts = |gap: f64| exceeds(gap, tolerance(pair.length) + structures);
+        if !counts(between) {
             continue;
         }
+        let edges = match pair.run.run.direction {
+            Direction::Downstream => (pair.far[0], pair.length - pair.far[1]),
+            Direction::Upstream => (pair.far[1], pair.length - pair.far[0]),
+        };
+        let unseen = unseen_between(ending, [pair.run, pair.other], edges, allowance);
+        let Some(gap) = unseen.filter(|gap| counts(*gap)) else { continue };
         if *mixup.get_or_insert_with(|| unit_mixup(ending).is_some()) {
             return;
         }

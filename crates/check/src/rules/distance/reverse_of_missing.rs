@@ -4,7 +4,8 @@ use obvert_model::edit::Edit;
 use obvert_model::tables::OutcomeKind;
 
 use crate::sink::Sink;
-use crate::views::{Ending, RunSummary};
+use crate::support::run_extent::{far_position, pipe_with_length};
+use crate::views::{Ending, RunSummary, tolerance};
 
 rule! {
     /// # What it checks
@@ -51,9 +52,25 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let id = other.run.id.as_str();
         let message =
             format!("the run met another but has no `reverse_of`; {id:?} came from the other end");
-        let edits = vec![Edit::add(summary.subject("/reverse_of").path, id)];
-        out.report(summary.subject(""), message)
-            .fact("other", id)
-            .fix_if_confirmed(format!("the run completes {id:?}"), edits);
+        let only = others().filter(|other| other.run.direction != run.direction).count() == 1;
+        let finding = out.report(summary.subject(""), message).fact("other", id);
+        if only && fill_pipe(ending, summary, other) {
+            let edits = vec![Edit::add(summary.subject("/reverse_of").path, id)];
+            finding.fix_if_confirmed(format!("the run completes {id:?}"), edits).resting_on([
+                summary.subject("/outcome").path,
+                summary.subject("/surveyed").path,
+                other.subject("/surveyed").path,
+            ]);
+        }
     }
+}
+
+/// Whether two runs from opposite ends met: the other one did not reach the far structure, and
+/// together they are as long as the pipe.
+fn fill_pipe(ending: &Ending<'_>, one: &RunSummary, other: &RunSummary) -> bool {
+    let far = |summary: &RunSummary| far_position(ending.survey, &summary.run, summary.marks);
+    let Some((_, length)) = pipe_with_length(ending.survey, &one.run) else { return false };
+    let (Some(first), Some(second)) = (far(one), far(other)) else { return false };
+    other.outcome() != Some(OutcomeKind::Reached)
+        && (first + second - length).abs() <= 2.0 * tolerance(length)
 }

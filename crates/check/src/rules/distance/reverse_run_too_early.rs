@@ -53,7 +53,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
             let message = format!(
                 "started at {this}, but {id:?}, which it completes, was started at {first}"
             );
-            out.report(summary.subject("/started"), message).fact("reverse_of", id);
+            out.report(summary.subject("/started"), message).fact("reverse_of", id).help(
+                "one of the two times is wrong: compare both with the runs before and after them",
+            );
         }
     }
 }

@@ -12,6 +12,7 @@ rule! {
     /// # Exceptions
     /// - A run of the pipe has `reverse_of` (`reverse-gap`).
     /// - All runs of the pipe were stopped (`pipe-partly-surveyed`).
+    /// - A run of the pipe ended as ordered: not all of it was to be surveyed.
     /// - Lengths are in a doubtful unit (`length-unit-suspect`).
     ///
     /// # Exactly

@@ -6,32 +6,33 @@ use crate::views::Ending;
 
 rule! {
     /// # What it checks
-    /// A run is longer than its pipe, beyond the tolerance.
+    /// A run is much longer than its pipe.
     ///
     /// # Exceptions
     /// - The closing row contradicts `surveyed` (`surveyed-contradicts-finish`).
     /// - The run has `launched`, and its counter was not set at the lateral (`pipe-end`,
     ///   `access-fitting`).
+    /// - The run is longer by a small share only (`run-slightly-longer-than-pipe`).
     /// - `distance-drift` reports the run's camera.
     /// - Runs and pipes are in different units (`length-unit-suspect`).
     ///
     /// # Exactly
     /// As *Lengths* in Checking: *far* − *surplus* exceeds *L* + 2 × tolerance(*L*), for the
     /// counter and for the owner's record, and `structure_allowance` more unless `length_between`
-    /// is `centres`.
+    /// is `centres`; and (*far* − *surplus*) ∕ *L* − 1 exceeds `share`.
     ///
     /// # Why it matters
     /// The run was in another pipe, went past the structure, or its counter is off: every distance
     /// is in doubt.
     ///
     /// # Source
-    /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762. Structures:
-    /// common practice, no published source.
+    /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762. Structures and
+    /// share: common practice, no published source.
     ///
     /// # Fails
     /// At `/runs/0/surveyed`:
     /// ```json
-    /// [{"op": "replace", "path": "/pipes/0/length", "value": 197}]
+    /// [{"op": "replace", "path": "/pipes/0/length", "value": 190}]
     /// ```
     /// One run does not prove a wrong unit, at `/runs/0/surveyed`:
     /// ```json
@@ -39,6 +40,10 @@ rule! {
     /// ```
     ///
     /// # Passes
+    /// 5 % may be the owner's map.
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/length", "value": 190.5}]
+    /// ```
     /// 2 ft are allowed between centres.
     /// ```json
     /// [{"op": "replace", "path": "/pipes/0/length", "value": 198}]
@@ -62,6 +67,8 @@ rule! {
     limits: {
         "structure_allowance" = 1.524 "m"
             "length taken up by the two structures: 5 ft; common practice, no published source",
+        "share" = 5.0 "%"
+            "by how much a run may exceed a length from a map; common practice, no published source",
     },
     facts: {
         "far" = Length "how far along the pipe the run came",
@@ -70,15 +77,26 @@ rule! {
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
+    report_longer(ending, out, |excess, share| excess > share);
+}
+
+/// Reports the runs that are past their pipes by an excess that `belongs` to the rule, given the
+/// share that an owner's record may be wrong by.
+pub(super) fn report_longer(
+    ending: &Ending<'_>,
+    out: &mut Sink<'_>,
+    belongs: impl Fn(f64, f64) -> bool,
+) {
     let survey = ending.survey;
     let allowance = out.limit("structure_allowance");
+    let share = out.limit("share") / 100.0 + 1e-9;
     let mut mixup = None;
     for summary in ending.runs {
         let Some(extent) = run_extent::beyond_pipe(survey, &summary.run, summary.marks, allowance)
         else {
             continue;
         };
-        if ending.camera_drifts(&summary.run) {
+        if !belongs(extent.excess, share) || ending.camera_drifts(&summary.run) {
             continue;
         }
         if *mixup.get_or_insert_with(|| run_extent::unit_mixup(ending).is_some()) {
@@ -90,9 +108,8 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         finding
             .fact("far", survey.in_units(extent.far))
             .fact("length", survey.in_units(extent.length));
-        if extent.unit_ratio().is_some() {
-            let unit = run_extent::unit_advice(survey.head.units.length, true);
-            finding.help(format!("check the units: {unit}"));
+        if let Some(advice) = run_extent::single_unit_advice(survey, &summary.run, extent) {
+            finding.help(advice);
         }
     }
 }

@@ -3,7 +3,9 @@
 use obvert_model::tables::OutcomeKind;
 
 use crate::sink::Sink;
-use crate::support::run_extent::{exceeds, far_position, pipe_with_length, unit_mixup};
+use crate::support::run_extent::{
+    RunExtent, exceeds, far_position, pipe_with_length, single_unit_advice, unit_mixup,
+};
 use crate::views::{Ending, tolerance};
 
 rule! {
@@ -81,8 +83,11 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let message = format!(
             "the run reached the far structure, but covers only {came} of a pipe that is {whole} long"
         );
-        out.report(summary.subject("/surveyed"), message)
-            .fact("far", survey.in_units(far))
-            .fact("length", survey.in_units(length));
+        let finding = out.report(summary.subject("/surveyed"), message);
+        finding.fact("far", survey.in_units(far)).fact("length", survey.in_units(length));
+        let extent = RunExtent { far, length, excess: far / length - 1.0 };
+        if let Some(advice) = single_unit_advice(survey, &summary.run, extent) {
+            finding.help(advice);
+        }
     }
 }

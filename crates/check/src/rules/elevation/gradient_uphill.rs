@@ -1,8 +1,9 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::support::elevations::{any_invert_mismatch, consistent, exceeds};
-use crate::views::PipeView;
+use crate::support::elevations::exceeds;
+use crate::support::streets::{reversed_by_inverts, reversed_by_runs, rise};
+use crate::views::{Ending, PipeView, Subject};
 
 rule! {
     /// # What it checks
@@ -14,8 +15,12 @@ rule! {
     ///   `invert-above-ground`).
     /// - Elevations and depth of a structure whose invert is used contradict each other
     ///   (`depth-contradicts-elevations`, `invert-above-ground`).
+    /// - The runs contradict the whole street (`direction-contradicts`).
     ///
     /// # Exactly
+    /// If at least three pipes of a `street` rise, and four in five of those with inverts, that is
+    /// one finding, at the first of them; pipes without `street` are taken for one. Otherwise:
+    ///
     /// The finding is at the pipe's own downstream invert, or else at its own upstream one, or else
     /// at the pipe.
     ///
@@ -47,34 +52,47 @@ rule! {
     /// # Fix
     /// Correct the invert, or exchange `upstream` and `downstream`. A pipe that does rise, such as
     /// a siphon, may stay as it is.
-    name: "gradient-uphill", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#gradient",
-    concludes_from: ["structures", "structures.ground", "structures.invert", "structures.depth"],
+    name: "gradient-uphill", severity: Warning, scope: Ending, since: "0.1", clause: "pipes#gradient",
+    concludes_from: ["structures", "structures.ground", "structures.invert", "structures.depth", "pipes", "pipes.inverts", "pipes.street", "runs", "runs.from", "runs.to", "runs.direction"],
     limits: { "slack" = 0.02 "m" "1 cm at each end, Tauranga City Council QA-3.7" },
     facts: {
-        "upstream" = Length "the upper invert, as recorded",
-        "downstream" = Length "the lower invert, as recorded",
-        "rise" = Length "`downstream` − `upstream`",
+        "pipes" = Count "pipes of the street that rise" if "most of its pipes rise",
+        "of" = Count "pipes of the street that were compared" if "`pipes` is present",
+        "upstream" = Length "the upper invert, as recorded" if "the pipe is reported by itself",
+        "downstream" = Length "the lower invert, as recorded" if "the pipe is reported by itself",
+        "rise" = Length "`downstream` − `upstream`" if "the pipe is reported by itself",
     },
 }
 
-fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
+fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
+    let slack = out.limit("slack");
+    let by_runs = reversed_by_runs(ending);
+    let mut streets = reversed_by_inverts(ending, slack);
+    streets.retain(|street| !by_runs.iter().any(|known| known.street == street.street));
+    for street in &streets {
+        let (pipes, of, name) = (street.pipes, street.of, street.name());
+        let message = format!("{pipes} of {of} pipes{name} rise in the direction of flow");
+        let finding = out.report(Subject::at(format!("/pipes/{}", street.first)), message);
+        finding.fact("pipes", pipes).fact("of", of).help(
+            "the pipes seem to be recorded against the flow: exchange `upstream` and `downstream` of all of them, or their inverts",
+        );
+    }
+    for view in ending.survey.pipes() {
+        if by_runs.iter().chain(&streets).any(|street| street.has(&view)) {
+            continue;
+        }
+        if let Some(rise) = rise(&view).filter(|rise| exceeds(*rise, slack)) {
+            report(&view, rise, out);
+        }
+    }
+}
+
+fn report(view: &PipeView<'_>, rise: f64, out: &mut Sink<'_>) {
     let survey = view.survey;
     let Some((upper, lower)) = view.inverts() else { return };
-    let rise = (lower - upper) * survey.head.units.length.metres();
-    if !exceeds(rise, out.limit("slack")) || any_invert_mismatch(view) {
-        return;
-    }
     let own = view.pipe.inverts.as_ref();
     let (own_upper, own_lower) =
         (own.and_then(|row| row.upstream), own.and_then(|row| row.downstream));
-    let reliable = |own: bool, structure: Option<_>| {
-        own || structure.is_none_or(|row| consistent(survey, row))
-    };
-    if !reliable(own_upper.is_some(), view.upstream())
-        || !reliable(own_lower.is_some(), view.downstream())
-    {
-        return;
-    }
     let unit = survey.head.units.length;
     let message = format!(
         "the pipe rises by {} in the direction of flow, from {upper} {unit} to {lower} {unit}",

@@ -3,6 +3,7 @@
 use obvert_model::tables::Aspect;
 
 use crate::sink::Sink;
+use crate::support::column_votes::causes_of_grade;
 use crate::views::RowView;
 
 rule! {
@@ -12,6 +13,7 @@ rule! {
     /// # Exceptions
     /// - The scheme grades another list, and the row has no exact link to it or keeps a former
     ///   coding.
+    /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     ///
     /// # Exactly
     /// No entry of the scheme is for the aspect and the code, or the code that it links to.
@@ -59,7 +61,8 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let other = Aspect::ALL.iter().find(|other| row.gradable(**other));
         let gives =
             other.map_or_else(|| "no grade".to_owned(), |other| format!("{other} grades only"));
-        out.report(
+        out.report_unless(
+            causes_of_grade(row, *aspect, grade),
             row.subject(&format!("/grades/{aspect}")),
             format!(
                 "{aspect} grade {grade} is recorded for {}, but {id} gives it {gives}",

@@ -1,10 +1,10 @@
 //! See the rule's documentation below.
 
-use obvert_model::edit::Edit;
 use obvert_model::tables::Aspect;
 
-use crate::sink::Sink;
-use crate::views::RowView;
+use crate::sink::{Sink, Unless};
+use crate::support::column_votes::causes_of_grade;
+use crate::views::{RowView, changes};
 
 rule! {
     /// # What it checks
@@ -18,6 +18,9 @@ rule! {
     /// - The scheme's grade is not certain (*Certain grades* in Grade schemes): a quantity is out
     ///   of range or in the wrong unit, or the pipe's material or size is missing or doubtful and
     ///   the scheme depends on it.
+    /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
+    /// - The scheme depends on the material or size, the run did not go through the whole pipe and
+    ///   records no such change, but another run of the pipe does.
     ///
     /// # Exactly
     /// A *certain* grade is another, or there is certainly none in an aspect with entries for the
@@ -32,12 +35,23 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/4/quantities/0", "value": {"value": 50, "unit": "mm"}}]
     /// ```
+    /// A gas pipe that takes little room is graded by its size. At
+    /// `/runs/0/observations/5/grades/operational`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/5", "value": {"id": "6", "at": 120, "code": "obstacle.crossing-pipe",
+    ///   "characterisation": ["gas"], "quantities": [{"value": 2, "unit": "percent"}], "clock": {"at": 3}, "grades": {"operational": 4}}}]
+    /// ```
     /// At `/runs/1/observations/1/grades/structural`:
     /// ```json
     /// [{"op": "replace", "path": "/runs/1/observations/1/grades/structural", "value": 4}]
     /// ```
     ///
     /// # Passes
+    /// The pipe of another service is a danger whatever its size.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/5", "value": {"id": "6", "at": 120, "code": "obstacle.crossing-pipe",
+    ///   "characterisation": ["gas"], "quantities": [{"value": 2, "unit": "percent"}], "clock": {"at": 3}, "grades": {"operational": 5}}}]
+    /// ```
     /// 24 mm belongs to the band from 24 mm.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/4/quantities/0", "value": {"value": 24, "unit": "mm"}},
@@ -54,10 +68,11 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Look at the observation again and correct the code, the quantity or the grade.
+    /// Either the grade is wrong, or the code or a quantity from which it follows. Look at the
+    /// observation again and correct the one that is.
     name: "grade-contradicts", severity: Error, scope: Observation, since: "0.1", clause: "observations#grades",
     needs: [Grades],
-    concludes_from: ["observation.quantities"],
+    concludes_from: ["observation.quantities", "pipe.runs"],
     uses: [cross_section],
     facts: {
         "recorded" = Grade "the grade, as recorded",
@@ -83,19 +98,33 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let reason = row.reason(&judgement);
         let gives = judgement.grade.map_or_else(|| "none".to_owned(), |grade| grade.to_string());
         let id = &grader.scheme.id;
-        let finding = out.report(
-            row.subject(&format!("/grades/{aspect}")),
-            format!(
-                "{aspect} grade {recorded} is recorded for {}, but {id} gives {gives}: {reason}",
-                code.code
-            ),
+        let message = format!(
+            "{aspect} grade {recorded} is recorded for {}, but {id} gives {gives}: {reason}",
+            code.code
         );
+        let subject = row.subject(&format!("/grades/{aspect}"));
+        let unless = Unless::from(causes_of_grade(row, *aspect, recorded));
+        let unless = unless.or_changed(&row.run.run.pipe, depends_on(row, *aspect));
+        let finding = out.report_unless(unless, subject, message);
+        if let Some(caution) = row.caution() {
+            finding.help(format!(
+                "look again, and correct the code, the quantity or the grade; caution: {caution}"
+            ));
+        }
         finding.fact("recorded", recorded.get());
         if let Some(grade) = judgement.grade {
-            finding.fact("computed", grade.get()).fix_if_confirmed(
-                format!("the code and its quantities are right, and the grade is {grade}"),
-                vec![Edit::replace(row.subject(&format!("/grades/{aspect}")).path, grade.get())],
-            );
+            finding.fact("computed", grade.get());
         }
     }
+}
+
+/// The changes of the cross-section that the grade depends on and that another run of the pipe may
+/// record for the part that this run went through.
+fn depends_on(row: &RowView<'_>, aspect: Aspect) -> u8 {
+    let entries = row.facts.entries.map_or(&[][..], |entries| entries.of(aspect));
+    let by = |depends: bool, change: u8| {
+        if depends && row.run.may_differ(change) { change } else { 0 }
+    };
+    by(entries.iter().any(|entry| !entry.materials.is_empty()), changes::MATERIAL)
+        | by(entries.iter().any(|entry| entry.size.is_some()), changes::SIZE)
 }

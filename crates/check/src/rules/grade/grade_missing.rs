@@ -5,6 +5,7 @@ use obvert_model::tables::Aspect;
 use serde_json::json;
 
 use crate::sink::Sink;
+use crate::support::column_votes::{Cause, Causes};
 use crate::views::RowView;
 
 rule! {
@@ -13,6 +14,7 @@ rule! {
     ///
     /// # Exceptions
     /// - It has a grade in an aspect in which its code is not graded (`grade-aspect-unexpected`).
+    /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     ///
     /// # Exactly
     /// One finding for each aspect, at `grades`, or else at the row. The grade need not be
@@ -70,13 +72,31 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             }
         };
         let message = format!("no {aspect} grade is recorded for {}", code.code);
-        out.report(row.subject(field), message)
-            .help(format!("{scheme} gives it {grade}: {}", row.reason(&judgement)))
+        let mut help = format!("{scheme} gives it {grade}: {}", row.reason(&judgement));
+        if let Some(caution) = row.caution() {
+            help.push_str(&format!("; caution: {caution}"));
+        }
+        let shifted = Causes::default().with(Cause::Shifted, row.run.is_shifted(row.index));
+        out.report_unless(shifted, row.subject(field), message)
+            .help(help)
             .fact("aspect", aspect.as_str())
             .fact("computed", grade.get())
             .fix_if_confirmed(
                 format!("the {aspect} grade is the one that {scheme} gives, {grade}"),
                 vec![add],
-            );
+            )
+            .resting_on(graded_from(row));
     }
+}
+
+/// The values that a grade is computed from.
+fn graded_from(row: &RowView<'_>) -> Vec<String> {
+    // Grades that other codes of the run cannot have may have slid from row to row.
+    let grades = row.run.subject("/observations/*/grades").path;
+    let mut values = vec![row.subject("").path, grades, "/units/section".to_owned()];
+    if let Some(pipe) = &row.run.pipe {
+        let fields = ["/height", "/width", "/shape", "/material"];
+        values.extend(fields.map(|field| pipe.subject(field).path));
+    }
+    values
 }

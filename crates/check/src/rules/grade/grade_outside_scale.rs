@@ -4,11 +4,18 @@ use obvert_model::lists::GradeScheme;
 use obvert_model::tables::Aspect;
 
 use crate::sink::Sink;
+use crate::support::column_votes::causes_of_grade;
 use crate::views::RowView;
 
 rule! {
     /// # What it checks
     /// A recorded grade of an observation is not on the grade scheme's scale.
+    ///
+    /// # Exceptions
+    /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
+    ///
+    /// # Exactly
+    /// The grade is none of the scale's `steps`.
     ///
     /// # Why it matters
     /// It was mistyped, or all grades were given on another scale.
@@ -39,7 +46,8 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(grader) = &row.survey().grader else { return };
     for aspect in Aspect::ALL {
         if let Some(grade) = row.recorded(*aspect).filter(|grade| !grader.on_scale(*grade)) {
-            out.report(
+            out.report_unless(
+                causes_of_grade(row, *aspect, grade),
                 row.subject(&format!("/grades/{aspect}")),
                 message(*aspect, grade, grader.scheme),
             )

@@ -75,6 +75,6 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     );
     finding.fact("scheme", id).fact("version", version);
     if let Some(near) = near {
-        finding.help(format!("did you mean {near:?}?"));
+        finding.help(format!("Did you mean {near:?}?"));
     }
 }

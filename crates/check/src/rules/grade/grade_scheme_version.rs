@@ -3,6 +3,7 @@
 use obvert_model::edit::Edit;
 
 use crate::sink::Sink;
+use crate::support::versions::same_version;
 use crate::views::{Subject, Survey};
 
 rule! {
@@ -16,6 +17,11 @@ rule! {
     /// At `/grading/version`:
     /// ```json
     /// [{"op": "replace", "path": "/grading/version", "value": "7"}]
+    /// ```
+    ///
+    /// The same number, written differently. At `/grading/version`:
+    /// ```json
+    /// [{"op": "replace", "path": "/grading/version", "value": "v1"}]
     /// ```
     ///
     /// # Passes
@@ -47,8 +53,8 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         out.report(Subject::at("/grading/version"), message).fact("scheme", id).fact("version", version).help(format!(
             "write {newest:?} if that is the version in use, or pass version {version} to the checker as a file"
         ));
-    if let [only] = survey.scheme_versions.as_slice() {
-        let edits = vec![Edit::replace("/grading/version", *only)];
+    if let Some(only) = same_version(version, &survey.scheme_versions) {
+        let edits = vec![Edit::replace("/grading/version", only)];
         finding.fix_if_confirmed(format!("the grades follow version {only} of {id}"), edits);
     }
 }

@@ -146,14 +146,11 @@ fn report(view: &RatingView<'_>, wrong: &[WrongFigure], out: &mut Sink<'_>) {
         .report(view.subject(&field), message)
         .fact("stated", of(|one| Some(one.stated)))
         .fact("computed", of(|one| one.computed));
-    let known: Vec<(&str, f64)> =
-        wrong.iter().filter_map(|one| Some((one.field, tidy(one.computed?)))).collect();
-    if known.is_empty() {
-        return;
+    let [WrongFigure { field, computed: Some(is), .. }] = wrong else { return };
+    if rating_totals::others_determine(view.rating, field) {
+        let is = tidy(*is);
+        let edits = vec![Edit::replace(view.subject(&format!("/{field}")).path, is)];
+        let does = format!("the grades and the other figures are right, and {field} is {is}");
+        finding.fix_if_confirmed(does, edits);
     }
-    let figures: Vec<String> = known.iter().map(|(field, is)| format!("{field} is {is}")).collect();
-    let edits =
-        known.iter().map(|(field, is)| Edit::replace(view.subject(&format!("/{field}")).path, *is));
-    let does = format!("the grades are right, and {}", figures.join(", "));
-    finding.fix_if_confirmed(does, edits.collect());
 }

@@ -4,6 +4,7 @@ use obvert_model::tables::{Aspect, MediaKind};
 
 use crate::profile::graded;
 use crate::sink::Sink;
+use crate::support::column_votes::causes_of_grade;
 use crate::views::RowView;
 
 rule! {
@@ -13,6 +14,7 @@ rule! {
     /// # Exceptions
     /// - The observation names a file that is not in the media table (`unknown-media`).
     /// - The office's profile requires a photo of it (`graded-media-missing`).
+    /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     ///
     /// # Exactly
     /// A grade in either aspect is on the scale, less than `steps` from `worst`. A photo counts in
@@ -74,9 +76,13 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             Some(_) => {}
         }
     }
-    out.report(
+    let finding = out.report_unless(
+        causes_of_grade(row, aspect, grade),
         row.subject(if row.row.media.is_empty() { "" } else { "/media" }),
         format!("{} has {aspect} grade {grade} but no photo", row.row.code),
-    )
-    .fact("grade", grade.get());
+    );
+    finding.fact("grade", grade.get());
+    if let Some(caution) = row.caution() {
+        finding.help(format!("add a still, which can be taken from the video; caution: {caution}"));
+    }
 }

@@ -5,6 +5,7 @@ use obvert_model::tables::{ClockReading, CounterZero, Direction};
 
 use crate::sink::Sink;
 use crate::support::clock::hours_outside;
+use crate::support::column_votes::{Cause, Causes};
 use crate::support::row_order;
 use crate::support::run_extent::{direction_contradicts, exceeds};
 use crate::views::{RowView, tolerance};
@@ -136,7 +137,9 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let message = format!(
             "{lateral:?} connects at another hour, but by its record it joins at {clock} o'clock, looking downstream"
         );
-        out.report(row.subject("/joins"), message).fact("joins_clock", clock.get());
+        let column =
+            Causes::from(Cause::ClockUnit).with(Cause::Shifted, row.run.is_shifted(row.index));
+        out.report_unless(column, row.subject("/joins"), message).fact("joins_clock", clock.get());
     }
 }
 

@@ -1,7 +1,5 @@
 //! See the rule's documentation below.
 
-use obvert_model::edit::Edit;
-
 use crate::sink::Sink;
 use crate::views::RunView;
 
@@ -35,10 +33,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         if named[..index].contains(id) {
             let message = format!("the run names the equipment {:?} more than once", id.as_str());
             let subject = run.subject(&format!("/equipment/{index}"));
-            let edits = vec![Edit::remove(subject.path.as_str())];
-            out.report(subject, message)
-                .fact("equipment", id.as_str())
-                .fix_if_confirmed("it is a duplicate, and no other piece was meant", edits);
+            out.report(subject, message).fact("equipment", id.as_str());
         }
     }
 }

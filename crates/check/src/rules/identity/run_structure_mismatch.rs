@@ -78,7 +78,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
             let finding = out.report(run.subject("/pipe"), message);
             finding.fact("from", a).fact("to", b);
             if let Some(id) = only_pipe_between(survey, from, to) {
-                finding.help(format!("did you mean the pipe {id:?}, which lies between them?"));
+                finding.help(format!("Did you mean the pipe {id:?}, which lies between them?"));
             }
         }
         (true, _, Some(id), _) => {

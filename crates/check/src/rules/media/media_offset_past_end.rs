@@ -1,11 +1,15 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::views::RowView;
+use crate::views::{RowView, RunView};
 
 rule! {
     /// # What it checks
     /// An observation is shown at a time before the beginning or after the end of its recording.
+    ///
+    /// # Exceptions
+    /// - After the end: three or more observations of the run are shown more than 1 s after the end
+    ///   of one recording (`duration-contradicts-offsets`).
     ///
     /// # Exactly
     /// `offset` is negative, or greater than `duration` + `rounding`.
@@ -30,16 +34,23 @@ rule! {
     ///
     /// # Fix
     /// Look up the time in the video; correct the reference if it belongs to another file.
-    name: "media-offset-past-end", severity: Error, scope: Observation, since: "0.1", clause: "media#time-in-recordings",
+    name: "media-offset-past-end", severity: Error, scope: Run, since: "0.1", clause: "media#time-in-recordings",
     limits: { "rounding" = 1.0 "s" "greatest offset beyond the end; common practice, no published source" },
     facts: { "offset" = Seconds "the offset, as recorded" },
 }
 
-fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
+fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
+    let late = run.late_offsets();
+    for row in run.rows().filter(|row| !row.row.media.is_empty()) {
+        report(&row, late.has_several(), out);
+    }
+}
+
+fn report(row: &RowView<'_>, several: bool, out: &mut Sink<'_>) {
     for (index, (reference, media)) in row.media().enumerate() {
         let Some(offset) = reference.offset else { continue };
         let duration = media.and_then(|media| media.duration).filter(|duration| {
-            offset > *duration && offset.get() > duration.get() + out.limit("rounding")
+            offset > *duration && offset.get() > duration.get() + out.limit("rounding") && !several
         });
         let problem = match duration {
             Some(duration) => format!("which is {duration} s long"),

@@ -24,8 +24,8 @@ rule! {
     /// before `started` or after `finished`, and not in the future. If all files of a run, three or
     /// more, are off, the run is off. The finding is
     ///
-    /// - one at `/media` if three or more runs, and four in five of those with files that count,
-    ///   are off; otherwise
+    /// - one at `/media` if all files that count of three or more runs, and of four in five of
+    ///   those with such files, are off; otherwise
     /// - one at `started` of each run that is off;
     /// - one at the first file of another run with more than three files that are off;
     /// - one at each other file that is off.
@@ -74,13 +74,13 @@ rule! {
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let runs = files_by_run(ending, out.limit("slack") * 3600.0);
-    let off = runs.iter().filter(|(_, files)| files.all_outliers()).count();
+    let off = runs.values().filter(|files| files.outliers.len() == files.of).count();
     if off >= MIN_COUNT && four_in_five(off, runs.len()) {
         let of = runs.len();
         let message =
             format!("in {off} of {of} runs all files were taken at other times than the run");
         out.report(Subject::at("/media"), message).fact("runs", of).fact("mismatched", off).help(
-            "check the clock of the camera and that of the recorder; one of the two was not set",
+            "check the clock of the camera and that of the recorder: one of the two was not set, or they are in different time zones",
         );
         return;
     }

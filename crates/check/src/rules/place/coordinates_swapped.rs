@@ -1,10 +1,10 @@
 //! See the rule's documentation below.
 
-use obvert_geo::{Fit, LonLatIssue, Slip, lonlat_issue};
+use obvert_geo::{Crs, Fit, LonLatIssue, Slip, lonlat_issue};
 use obvert_model::edit::Edit;
 
 use crate::sink::Sink;
-use crate::support::map_lengths::positions;
+use crate::support::map_lengths::{PositionRef, positions};
 use crate::views::{Subject, Survey};
 
 rule! {
@@ -60,21 +60,45 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         return;
     };
     let order = if geographic { "longitude and latitude" } else { "easting and northing" };
-    out.report(
+    let finding = out.report(
         Subject::at("/crs"),
         format!(
             "{order} are swapped, for example [{}, {}] in {stated}",
             position.x(),
             position.y()
         ),
-    )
-    .fact("first", place.pointer())
-    .fix_if_confirmed(
-        "the two numbers of every position are swapped",
-        positions(survey.head)
-            .map(|(place, _)| {
-                Edit::relocate(format!("{}/1", place.pointer()), format!("{}/0", place.pointer()))
-            })
-            .collect(),
     );
+    finding.fact("first", place.pointer());
+    let Some(swapped) = swapped_positions(survey, crs) else { return };
+    let all = swapped.len() == positions(survey.head).count();
+    let does = if all {
+        "the two numbers of every position are swapped".to_owned()
+    } else {
+        format!("the two numbers of {} positions are swapped, the others are right", swapped.len())
+    };
+    let edits = swapped.iter().map(|place| {
+        Edit::relocate(format!("{}/1", place.pointer()), format!("{}/0", place.pointer()))
+    });
+    finding.fix_if_confirmed(does, edits.collect());
+}
+
+/// The positions that are swapped, if the area of use shows it for each. `None` if it does not show
+/// it for all: a position is outside in both orders, or inside in both while some are right.
+fn swapped_positions(survey: &Survey<'_>, crs: &Crs) -> Option<Vec<PositionRef>> {
+    let inside = |x: f64, y: f64| crs.fit(&[[x, y]]) == Ok(Fit::Inside);
+    let (mut swapped, mut either, mut right) = (Vec::new(), Vec::new(), 0);
+    for (place, position) in positions(survey.head) {
+        let (x, y) = (position.x(), position.y());
+        match (inside(x, y), inside(y, x)) {
+            (false, true) => swapped.push(place),
+            (true, true) => either.push(place),
+            (true, false) => right += 1,
+            (false, false) => return None,
+        }
+    }
+    if swapped.is_empty() || right > 0 && !either.is_empty() {
+        return None;
+    }
+    swapped.append(&mut either);
+    Some(swapped)
 }

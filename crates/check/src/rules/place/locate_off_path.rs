@@ -2,8 +2,10 @@
 
 use obvert_geo::Fit;
 
+use super::locate_beyond_cable::{ACCURACY, MAP};
 use super::locates_too_far_apart::wrong;
 use crate::sink::Sink;
+use crate::support::locating::beyond_cable;
 use crate::support::map_lengths::PositionRef;
 use crate::views::Ending;
 
@@ -15,7 +17,7 @@ rule! {
     /// - The pipe has no `path`: it may bend anywhere.
     /// - The reference system or the unit of lengths is in doubt, or the position is outside the
     ///   area of use.
-    /// - `locates-too-far-apart` reports the locate.
+    /// - `locates-too-far-apart` or `locate-beyond-cable` reports the locate.
     ///
     /// # Exactly
     /// The distance is greater than `slack` + `accuracy` of the locate, or the limit `accuracy`
@@ -30,7 +32,7 @@ rule! {
     /// # Fails
     /// At `/locates/0/position`:
     /// ```json
-    /// [{"op": "replace", "path": "/locates/0/position", "value": [19623850, 322140]}, {"op": "remove", "path": "/locates/1"}]
+    /// [{"op": "replace", "path": "/locates/0/position", "value": [19623850, 322125]}, {"op": "remove", "path": "/locates/1"}]
     /// ```
     ///
     /// # Passes
@@ -75,7 +77,10 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
             PositionRef::Vertex(pipe, _) => pipe == row,
             PositionRef::Structure(_) => false,
         });
-        if outside_area || wrong.iter().any(|chord| chord.wrong == view.index) {
+        if outside_area
+            || wrong.iter().any(|chord| chord.wrong == view.index)
+            || beyond_cable(&view, MAP, ACCURACY).is_some()
+        {
             continue;
         }
         let Ok(path) = crs.path(&path) else { continue };

@@ -1,10 +1,10 @@
 //! See the rule's documentation below.
 
-use obvert_model::tables::LengthBetween;
+use obvert_model::tables::{LengthBetween, LengthUnit};
 
 use crate::sink::Sink;
 use crate::support::map_lengths::ENDS_SLACK;
-use crate::views::PipeView;
+use crate::views::{PipeView, Survey};
 
 rule! {
     /// # What it checks
@@ -84,10 +84,22 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let message = format!("the stated length is {length}, but {what} is {measured} long");
     let finding = out.report(view.subject("/length"), message);
     finding.fact("stated", survey.in_units(stated)).fact("course", survey.in_units(course));
-    if !own && stated > course {
+    if let Some(unit) = other_unit(survey, stated / course) {
+        finding.help(format!("check the unit: the stated length seems to be in {unit}"));
+    } else if !own && stated > course {
         finding.help("add the path if the pipe bends; otherwise correct the length");
     } else if !own {
         finding
             .help("correct the length or the positions of the structures: no pipe is shorter than the straight line");
+    }
+}
+
+/// The unit that a stated length seems to be in, if it is as many times the measured one as a foot
+/// is of a metre, in the direction that the declared unit explains.
+fn other_unit(survey: &Survey<'_>, ratio: f64) -> Option<&'static str> {
+    let near = |wanted: f64| (ratio / wanted - 1.0).abs() <= 0.1;
+    match survey.head.units.length {
+        LengthUnit::Metre => near(1.0 / 0.3048).then_some("feet"),
+        _ => near(0.3048).then_some("metres"),
     }
 }

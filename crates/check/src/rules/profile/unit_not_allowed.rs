@@ -45,8 +45,9 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let mut check_unit = |field: &str, what: &str, unit: &str, allowed: Vec<&str>| {
         if !allowed.is_empty() && !allowed.contains(&unit) {
             let allowed = list_of(allowed.into_iter().map(|unit| (unit, None)));
-            let message =
-                format!("the profile does not allow {what} in {unit}; it allows {allowed}");
+            let message = format!(
+                "the profile does not allow the unit {unit} for {what}; it allows {allowed}"
+            );
             out.report(Subject::at(field), message).fact("unit", unit);
         }
     };

@@ -4,7 +4,7 @@ use obvert_model::edit::Edit;
 use obvert_model::tables::SectionUnit;
 
 use crate::sink::Sink;
-use crate::support::section_unit::{fits_other_unit_only, other_unit};
+use crate::support::section_unit::{fits_other_unit_only, may_be_centimetres, other_unit};
 use crate::views::{Subject, Survey};
 
 rule! {
@@ -63,17 +63,28 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
             "of {} pipe heights that fit one unit only, {} fit {meant} and not {unit}",
             section_unit_votes.of, section_unit_votes.other
         );
-        out.report(Subject::at("/units/section"), message)
+        let finding = out
+            .report(Subject::at("/units/section"), message)
             .fact("pipes", section_unit_votes.other)
             .fact("of", section_unit_votes.of)
             .fact("fits", meant.as_str())
             .help(format!(
                 "declare {meant} as the section unit if all sizes are in it; otherwise convert them to {unit}"
-            ))
-            .fix_if_confirmed(
-                format!("every height and width of a pipe is in {meant}"),
-                vec![Edit::replace("/units/section", meant.as_str())],
-            );
+            ));
+        if survey.sizes_may_be_centimetres() {
+            finding.help(format!(
+                "the sizes are ordinary in centimetres as well as in {meant}: ask which it is, then \
+                 convert centimetres to {unit}, or declare {meant}"
+            ));
+            return;
+        }
+        if !survey.widths_fit_other_unit() {
+            return;
+        }
+        finding.fix_if_confirmed(
+            format!("every height and width of a pipe is in {meant}"),
+            vec![Edit::replace("/units/section", meant.as_str())],
+        );
         return;
     }
     for view in survey.pipes().filter(|view| fits_other_unit_only(unit, view.pipe)) {
@@ -82,8 +93,9 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
             SectionUnit::Inch => format!(" ({:.1} m)", survey.millimetres(height) / 1000.0),
             SectionUnit::Millimetre => String::new(),
         };
+        let centimetres = if may_be_centimetres(unit, height.get()) { " or cm" } else { "" };
         let message = format!(
-            "the height of {}{size} is not a pipe size, but {height} {meant} is",
+            "the height of {}{size} is not a pipe size, but {height} {meant}{centimetres} is",
             survey.format_section(height)
         );
         out.report(view.subject("/height"), message)

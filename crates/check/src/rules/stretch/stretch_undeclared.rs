@@ -56,8 +56,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         // Only a stretch has an end beyond its start, and readers of the format already treat it as
         // one.
         None if to > row.row.at => finding.fix_safely("adds continuous: true", edits),
-        Some(false) if to > row.row.at => finding
-            .fix_if_confirmed("the row is a stretch, and continuous: false is a mistake", edits),
+        Some(false) if to > row.row.at => finding.help(
+            "`to` and continuous: false contradict each other: write continuous: true if the row is \
+             a stretch, or remove `to` if it is at one point",
+        ),
         _ => finding,
     };
 }

@@ -1,6 +1,5 @@
 //! See the rule's documentation below.
 
-use obvert_model::edit::Edit;
 use obvert_model::lists::StretchUse;
 
 use crate::sink::Sink;
@@ -57,10 +56,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     // The closing row gives the end of the run; without one, `surveyed` does.
     let end = row.run.marks().finish.or(row.run.run.surveyed).filter(|end| *end > row.row.at);
     if let Some(end) = end.filter(|_| !row.run.disordered()) {
-        let does = format!(
-            "the stretch continues to the end of the run, {}",
+        finding.help(format!(
+            "look up in the video where it ends and write that as `to`; if it continues to the end \
+             of the run, that is {}",
             row.survey().format_length(end)
-        );
-        finding.fix_if_confirmed(does, vec![Edit::add(row.subject("/to").path, end.get())]);
+        ));
     }
 }

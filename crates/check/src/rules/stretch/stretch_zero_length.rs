@@ -1,6 +1,5 @@
 //! See the rule's documentation below.
 
-use obvert_model::edit::Edit;
 use obvert_model::lists::StretchUse;
 
 use crate::sink::Sink;
@@ -44,9 +43,5 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     }
     let message =
         format!("the stretch begins and ends at {}", row.survey().format_length(row.row.at));
-    let mut edits = vec![Edit::remove(row.subject("/to").path)];
-    edits.extend(row.row.continuous.map(|_| Edit::remove(row.subject("/continuous").path)));
-    out.report(row.subject("/to"), message)
-        .fact("at", row.row.at.get())
-        .fix_if_confirmed("the observation is at a single point", edits);
+    out.report(row.subject("/to"), message).fact("at", row.row.at.get());
 }

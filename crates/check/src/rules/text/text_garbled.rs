@@ -1,5 +1,7 @@
 //! See the rule's documentation below.
 
+use obvert_model::misread::damage;
+
 use crate::sink::Sink;
 use crate::support::texts::UnusualText;
 use crate::views::Part;
@@ -13,8 +15,10 @@ rule! {
     /// - U+FFFD, the replacement character;
     /// - a control character (U+0000 to U+001F, U+007F to U+009F) other than tab, line feed and
     ///   carriage return;
-    /// - `Â` or `Ã` followed by a character from U+0080 to U+00BF;
-    /// - `â€`.
+    /// - letters beyond ASCII that are UTF-8 read as an encoding of single bytes (Western, Central
+    ///   European, Cyrillic, Greek, Turkish or Baltic), such as `Ã¼` for ü and `Ĺ™` for ř. A single
+    ///   pair that can also be a letter before a dash or a quotation mark, such as `Ä–`, must be
+    ///   inside a word.
     ///
     /// There is one finding for the document, at the first garbled text in its order. Checked are
     /// the texts of `text-untrimmed`.
@@ -64,28 +68,14 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
 
 /// Whether a text shows that it was decoded with the wrong encoding.
 fn garbled(text: &str) -> bool {
-    if text
-        .bytes()
-        .any(|byte| byte < b' ' && !matches!(byte, b'\t' | b'\n' | b'\r') || byte == 0x7f)
-    {
-        return true;
-    }
-    if text.is_ascii() {
-        return false;
-    }
-    // The first byte of most Western letters in UTF-8, read as Latin-1, then a character that
-    // follows no letter.
-    let pair = |a: char, b: char| matches!(a, 'Â' | 'Ã') && ('\u{80}'..='\u{bf}').contains(&b);
-    text.contains("â€")
-        || text.chars().any(|c| c == '\u{fffd}' || ('\u{80}'..='\u{9f}').contains(&c))
-        || text.chars().zip(text.chars().skip(1)).any(|(a, b)| pair(a, b))
+    damage(text).is_some()
 }
 
 #[cfg(test)]
 mod tests {
     use super::garbled;
 
-    // UTF-8 read as Latin-1 or Windows-1252, made with Python's codecs.
+    // UTF-8 read as encodings of single bytes, made with Python's codecs.
     #[test]
     fn marks_of_a_wrong_encoding() {
         for text in [
@@ -98,6 +88,10 @@ mod tests {
             "â€œ",
             "LPB\u{1b}118",
             "\u{7f}",
+            "PĹ™Ă­bram",
+            "РўСЂСѓР±Р°",
+            "Ξ£Ο‰Ξ»Ξ®Ξ½Ξ±Ο‚",
+            "Å½vyro gatvÄ—",
         ] {
             assert!(garbled(text), "{text}");
         }
@@ -115,6 +109,9 @@ mod tests {
             "Straße",
             "â",
             "日本",
+            "Příbram",
+            "Труба",
+            "Σωλήνας",
             "one\r\n\ttwo",
         ] {
             assert!(!garbled(text), "{text}");

@@ -6,6 +6,7 @@ use std::collections::BTreeSet;
 use obvert_model::edit::token;
 use obvert_model::read::{Problem, ProblemKind};
 use obvert_model::shape;
+use obvert_model::synonyms::nearest_key;
 use obvert_model::text::nearest;
 use serde_json::Value;
 
@@ -239,7 +240,7 @@ impl<'t> Build<'t> {
                     "unknown element <{name}> in <{}>; put your own data into <extensions>",
                     parent.name
                 );
-                (message, nearest(start.name, known.iter().copied()).map(str::to_owned))
+                (message, nearest_key(pointer, start.name, known).map(str::to_owned))
             }
         };
         let below = format!("{pointer}/{}", token(start.name));

@@ -11,6 +11,9 @@ use crate::draft::vocabulary::{self, Meaning, Role, Wants};
 /// A column with more different words does not have words of a list.
 const FEW: usize = 25;
 
+/// The fit of words of which none is known.
+pub(super) const UNKNOWN: f64 = 0.2;
+
 /// The number of digits up to which a number may be a name.
 const NAMES: [Target; 7] = [
     Target::PIPE_ID,
@@ -97,6 +100,8 @@ fn word(meaning: &Meaning, statistics: &ColumnStatistics) -> Option<f64> {
         // The direction of the camera has few words in any language; there are more materials and
         // shapes than are known.
         Some(0.0) if directions::is(meaning) => None,
+        // Or the column holds something else.
+        Some(0.0) => Some(UNKNOWN),
         Some(share) => Some(0.5 + 0.5 * share),
         None => Some(0.7),
     }

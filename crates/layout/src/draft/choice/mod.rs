@@ -166,6 +166,11 @@ fn weigh(column: &Column, meaning: &'static Meaning) -> Option<Choice> {
             None => (&column.statistics, 1.0),
         };
     let named = named(column, meaning, statistics);
+    // There are more words for what was seen than are known, but some are.
+    let is_code = statistics.has(&CellPattern::StandardCode) || statistics.count == 0;
+    let is_unknown =
+        named > 0.0 && meaning.role == Role::Codes && !is_code && codes::are_unknown(statistics);
+    let fit = if is_unknown { fit::UNKNOWN } else { fit };
     let confidence = match named {
         0.0 if statistics.count > 0 && fit::is_unambiguous(meaning, statistics, column.level) => {
             BY_VALUES * share

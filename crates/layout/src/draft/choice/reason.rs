@@ -43,6 +43,9 @@ pub(crate) fn of(choice: &Choice, column: &Column) -> String {
         let count = statistics.distinct.len();
         return format!("{heading}, but most of its {count} different values are words for codes");
     }
+    if choice.fit <= fit::UNKNOWN && statistics.count > 0 {
+        return format!("doubtful: {heading}, and none of its values is a known word");
+    }
     let values = match statistics.count {
         0 => "and there are no values".to_owned(),
         1 => "and the only value is possible".to_owned(),

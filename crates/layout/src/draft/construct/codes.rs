@@ -60,6 +60,9 @@ fn is_of(analysis: &Analysis<'_>, column: usize, list: &CodeList, open: &mut Vec
     is_of
 }
 
+/// For how many unknown words codes are suggested.
+const SHOWN: usize = 20;
+
 /// The words of a file for codes, with their probable codes.
 fn words(
     analysis: &Analysis<'_>,
@@ -81,10 +84,19 @@ fn words(
     for column in std::iter::once(column).chain(detail) {
         codes.columns.push(text(&analysis.columns[column].heading)?);
     }
+    let mut unknown = 0;
     for (words, line) in seen {
         let Some((code, characterisation)) = codes::meant(&words.join(" ")) else {
+            // Each costs a comparison with all words.
+            unknown += 1;
+            let is_shown = unknown <= SHOWN;
+            let likely = if is_shown { codes::alternatives(&words.join(" ")) } else { Vec::new() };
+            let may = match likely.as_slice() {
+                [] => String::new(),
+                some => format!(", which may be {}", some.join(" or ")),
+            };
             open.push(format!(
-                "line {line}: no code is known for {:?}; add one to codes.words",
+                "line {line}: no code is known for {:?}{may}; add one to codes.words",
                 words.join(", ")
             ));
             continue;

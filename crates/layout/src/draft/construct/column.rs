@@ -138,9 +138,9 @@ fn dropped(choice: Option<&Choice>) -> (&'static str, &'static str) {
     match choice.map(|choice| choice.meaning.wants) {
         Some(Wants::Yes) => (
             "its words for yes and no are not known",
-            "set its field in to and those words in translate",
+            "set `to` to its field and `translate` to the meaning of those words",
         ),
-        _ => ("the draft found no field for it", "set its field in to"),
+        _ => ("the draft found no field for it", "set `to` to its field"),
     }
 }
 

@@ -4,7 +4,7 @@
 use std::collections::HashMap;
 
 use obvert_convert::ConvertError;
-use obvert_model::layout::{Fixed, Layout, Made, Stretches, Target, UnitWord};
+use obvert_model::layout::{Fixed, Layout, Made, Stretches, Target, Template, UnitWord};
 use obvert_model::lists::CodeList;
 use obvert_model::profile::Scalar;
 use obvert_model::tables::QuantityUnit;
@@ -149,7 +149,8 @@ fn add_names(
             );
         }
     }
-    make(layout, Target::ID, &format!("draft:{run}"))?;
+    // Next month's table can name the same runs.
+    make(layout, Target::ID, &format!("draft:{run}:{}", Template::DIGEST))?;
     let names_recordings =
         analysis.choices.iter().flatten().any(|choice| choice.meaning.wants == Wants::Recording);
     if analysis.has(Target::MEDIA_OFFSET) && !names_recordings {

@@ -26,7 +26,7 @@ struct Gaps<'l> {
 pub(super) fn report(analysis: &Analysis<'_>, layout: &Layout) -> Option<String> {
     // In XML, the values around a row belong to the row.
     let FileKind::Table { .. } = analysis.form else { return None };
-    let plan = Plan::new(layout, &[]).ok()?;
+    let plan = Plan::resolved(layout, &[])?;
     let gaps = find(analysis, &plan);
     let first = gaps.lines.first()?;
     let (count, all) = (gaps.lines.len(), analysis.rows.len());

@@ -8,7 +8,7 @@ use obvert_model::tables::MediaKind;
 use super::super::choice::Choice;
 use super::super::statistics::dates::{SERIAL, are_settled};
 use super::super::statistics::{CellPattern, ColumnStatistics};
-use super::super::vocabulary::{self, Wants};
+use super::super::vocabulary::{self, Role, Wants};
 use super::{Context, doubts, text};
 
 /// Sets how the cells of a column with a field are read.
@@ -186,8 +186,11 @@ fn words(
         .iter()
         .filter(|(value, _)| vocabulary::meant(value, choice.meaning).is_none());
     open.extend(unknown.map(|(value, line)| {
+        let Role::Field(target) = choice.role() else { return String::new() };
+        let likely = vocabulary::probably_meant(value, target);
+        let likely = likely.map(|value| format!(" (probably {value})")).unwrap_or_default();
         format!(
-            "{heading:?}: line {line} has {value:?}, which is not a known word; add it to translate"
+            "{heading:?}: line {line} has {value:?}, which is not a known word{likely}; add it to translate"
         )
     }));
     Ok(())

@@ -117,9 +117,10 @@ fn set_form(layout: &mut Layout, analysis: &Analysis<'_>) -> Result<(), ConvertE
     let thousands_mark = thousands.map(mark).transpose()?;
     let count = |number: usize| u32::try_from(number).ok();
     match &analysis.form {
-        FileKind::Table { charset, delimiter, first, deep } => {
+        FileKind::Table { charset, delimiter, line_end, first, deep } => {
             let mut table = TableForm::new(mark(*delimiter)?);
             table.encoding = charset.and_then(Charset::label);
+            table.line_end = *line_end;
             table.heading_row = if *first > 0 { count(first + 1) } else { None };
             table.heading_rows = if *deep > 1 { count(*deep) } else { None };
             table.decimal_mark = Some(mark(decimal)?);

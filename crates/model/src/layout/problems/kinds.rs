@@ -4,7 +4,7 @@ use super::super::{CellKind, Column, Layout, Target};
 use super::Problems;
 use crate::profile::Scalar;
 use crate::shape::Shape;
-use crate::text::nearest;
+use crate::synonyms::nearest_value;
 
 pub(super) fn kind_problems(
     at: &str,
@@ -43,6 +43,14 @@ pub(super) fn kind_problems(
     }
     if column.place == Some(0) {
         problems.add(format!("{at}/place"), "places are counted from 1");
+    } else if column.place.is_some() && !target.has_places() {
+        let message = format!(
+            "{target} is not a list, so a row has one value of it; remove place, and give further observations rows of their own"
+        );
+        problems.add(format!("{at}/place"), message);
+    }
+    if target == Target::AMOUNT_UNIT {
+        unit_column_problem(at, column, layout, problems);
     }
     for (index, translation) in column.translate.iter().enumerate() {
         let pointer = format!("{at}/translate/{index}");
@@ -89,10 +97,37 @@ fn unit_problems(
     }
 }
 
+/// Reports a column of units without the one column of numbers that they belong to.
+fn unit_column_problem(at: &str, column: &Column, layout: &Layout, problems: &mut Problems) {
+    let place = |column: &Column| column.place.unwrap_or(1);
+    let is_amount =
+        |own: &&Column| own.target() == Some(Target::AMOUNT) && place(own) == place(column);
+    let mut amounts = layout.columns.iter().filter(is_amount);
+    let message = match (amounts.next(), amounts.next()) {
+        (None, _) => format!(
+            "no column has the amount of this unit; map one to {} with the same place",
+            Target::AMOUNT
+        ),
+        (Some(_), Some(_)) => {
+            "several columns have the amount of this unit; a unit column takes one".to_owned()
+        }
+        (Some(amount), None) if amount.unit.is_some() => format!(
+            "the amounts in {:?} have a unit already; remove unit there, or drop this column",
+            amount.heading
+        ),
+        (Some(amount), None) if amount.kind == Some(CellKind::Amount) => {
+            format!("the cells of {:?} have their units already; drop this column", amount.heading)
+        }
+        (Some(_), None) => return,
+    };
+    problems.add(at, message);
+}
+
 pub(super) fn value_problem(pointer: &str, shape: &Shape, value: &Scalar, problems: &mut Problems) {
     let message = match (shape, value) {
         (Shape::Word(words), Scalar::Text(text)) if !words.iter().any(|word| **word == **text) => {
-            let near = nearest(text, words.iter().map(String::as_str)).map(str::to_owned);
+            let known: Vec<&str> = words.iter().map(String::as_str).collect();
+            let near = nearest_value("", text, &known);
             let near = near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
             format!("{text:?} is not one of {}{near}", words.join(", "))
         }

@@ -1,0 +1,532 @@
+//! Nothing is lost or changed without a word: a change of any one cell of a table changes the
+//! document, the report or the error; a change of any one value of a document changes the written
+//! file or the report; and a report without losses is true. For tables, workbooks and XML.
+//! `OBVERT_CASES` sets how many changes of each table and document are tried; a large number tries
+//! all.
+
+use std::collections::BTreeMap;
+
+use obvert_convert::{ConvertError, LossReport};
+use obvert_layout as layout;
+use obvert_model::layout::{Column, Layout, Target};
+use obvert_model::tables::Document;
+use serde_json::{Value, json};
+
+use super::kinds::every_kind;
+use super::xml::{C, c};
+use super::{A, B, a, b};
+
+#[path = "../../../convert/tests/common/changes.rs"]
+mod changes;
+
+/// The rows of a table, the headings first.
+type Rows = Vec<Vec<String>>;
+/// The result of reading.
+type Outcome = Result<(Value, LossReport), String>;
+
+/// How many changes of a table are tried.
+fn asked(all: usize, usual: usize) -> usize {
+    let asked = std::env::var("OBVERT_CASES").ok().and_then(|text| text.parse().ok());
+    asked.unwrap_or(usual).min(all)
+}
+
+fn outcome(source: &[u8], layout: &Layout) -> Outcome {
+    match layout::read(source, "t", layout, &[]) {
+        Ok((survey, report)) => Ok((serde_json::to_value(&survey.document).unwrap(), report)),
+        Err(ConvertError::Structure(all)) => {
+            Err(all.iter().map(|one| format!("{one}\n")).collect())
+        }
+        Err(other) => Err(other.to_string()),
+    }
+}
+
+/// A table with what its layout has beyond those of the offices: a column of units, words, places,
+/// lists, headings in two rows below a title, stretches with pictures at both ends, defaults, values
+/// that codes and columns have, and columns that are kept as texts or dropped.
+fn wide() -> (Layout, Rows) {
+    let seen = |below: &str| format!("runs.observations.{below}");
+    let layout = json!({
+        "layout": "0.1", "id": "wide", "version": "1", "title": "wide",
+        "table": {"encoding": "windows-1250", "delimiter": ";", "decimal_mark": ",", "thousands_mark": ".",
+                  "heading_row": 2, "heading_rows": 2},
+        "columns": [
+            {"heading": "Pipe", "to": "pipes.id"},
+            {"heading": "Ends\nfrom", "to": "runs.from"}, {"heading": "Ends\nto", "to": "runs.to"},
+            {"heading": "Way", "to": "runs.direction", "translate": [
+                {"text": "with", "value": "downstream"}, {"text": "against", "value": "upstream"}]},
+            {"heading": "Covered", "to": "runs.surveyed", "kind": "number"},
+            {"heading": "Length", "to": "pipes.length", "kind": "amount"},
+            {"heading": "When", "to": "runs.started", "kind": "date-time", "pattern": "dd.mm.yyyy hh:mm"},
+            {"heading": "At", "to": seen("at"), "kind": "number"},
+            {"heading": "Seen"}, {"heading": "Kind"},
+            {"heading": "More", "to": seen("characterisation"), "separator": "/"},
+            {"heading": "Amount\nfirst", "to": seen("quantities.value"), "kind": "number", "place": 1},
+            {"heading": "Unit\nfirst", "to": seen("quantities.unit"), "place": 1},
+            {"heading": "Amount\nsecond", "to": seen("quantities.value"), "kind": "number", "place": 2},
+            {"heading": "Unit\nsecond", "to": seen("quantities.unit"), "place": 2, "translate": [
+                {"text": "mm", "value": "mm"}, {"text": "Zoll", "value": "in"}, {"text": "%", "value": "percent"}]},
+            {"heading": "Clock", "to": seen("clock"), "kind": "clock", "separator": "-"},
+            {"heading": "Stretch"},
+            {"heading": "Joint", "to": seen("joint"), "kind": "yes-no", "translate": [
+                {"text": "ja", "value": true}, {"text": "nein", "value": false}]},
+            {"heading": "Grade", "to": seen("grades"), "kind": "number"},
+            {"heading": "Picture 1", "to": seen("media.id")}, {"heading": "Picture 2", "to": seen("media.id")},
+            {"heading": "Film", "to": seen("media.offset"), "kind": "duration"},
+            {"heading": "Words", "to": seen("remark")},
+            {"heading": "Ward", "to": "pipes.extensions"}, {"heading": "Mark", "to": seen("extensions")},
+            {"heading": "Order", "to": "assignment.contract"},
+            {"heading": "Old", "drop": "its meaning is not known"}
+        ],
+        "codes": {"columns": ["Seen", "Kind"], "words": [
+            {"words": ["Anfang"], "code": "run.start"}, {"words": ["Ende"], "code": "run.finish"},
+            {"words": ["Riss", "l\u{e4}ngs"], "code": "crack.longitudinal"},
+            {"words": ["Wurzeln", "fein"], "code": "roots.fine"},
+            {"words": ["Ablagerung"], "code": "deposit.settled", "characterisation": ["fine"]},
+            {"words": ["Abbruch", "Wurzeln"], "code": "run.stopped", "characterisation": ["roots"]}
+        ]},
+        "stretches": {"column": "Stretch", "start": "A#", "finish": "B#"},
+        "units": [{"text": " m", "unit": "m"}, {"text": " mm", "unit": "mm"}, {"text": " %", "unit": "percent"}],
+        "fixed": [
+            {"to": "issued", "value": "2026-05-06T16:20:00-05:00"},
+            {"to": "units.length", "value": "m"}, {"to": "units.section", "value": "mm"},
+            {"to": "coding.list", "value": "obvert-terms"}, {"to": "coding.version", "value": "1"},
+            {"to": "grading.scheme", "value": "obvert-grades"}, {"to": "grading.version", "value": "1"},
+            {"to": "structures.kind", "value": "manhole"}, {"to": "pipes.shape", "value": "circular"}
+        ],
+        "made": [{"to": "id", "text": "wide:{runs.id}"}, {"to": "runs.id", "text": "{pipes.id} {runs.direction}"}],
+        "zone": "+01:00", "outcome_from_codes": true, "video": "{runs.id}.mp4", "extension": "org.example.wide"
+    });
+    let layout = Layout::read(layout.to_string().as_bytes()).unwrap();
+    assert_eq!(layout.problems(), []);
+    let text = "Survey of P\u{159}\u{ed}bram;;;;;;;;;;;;;;;;;;;;;;;;;;
+Pipe;Ends;;Way;Covered;Length;When;At;Seen;Kind;More;Amount;Unit;Amount;Unit;Clock;Stretch;Joint;Grade;Picture 1;Picture 2;Film;Words;Ward;Mark;Order;Old
+;from;to;;;;;;;;;first;first;second;second;;;;;;;;;;;;
+P1;A;B;with;;30,5 m;06.05.2026 09:31;0;Anfang;;;;;;;;;;;;;0:00:00;;North;;C 1;
+P1;A;B;with;;30,5 m;06.05.2026 09:31;1,5;Riss;l\u{e4}ngs;;6;in;;;11-1;A1;ja;2;p1.jpg;p2.jpg;0:00:10;so;North;m1;C 1;x
+P1;A;B;with;;30,5 m;06.05.2026 09:31;4;Wurzeln;fein;;10;%;3;Zoll;3;;nein;;p3.jpg;;;;North;;C 1;
+P1;A;B;with;;30,5 m;06.05.2026 09:31;7,25;Riss;l\u{e4}ngs;;6;in;;;11-1;B1;ja;2;p4.jpg;;0:00:30;;North;m1;C 1;
+P1;A;B;with;;30,5 m;06.05.2026 09:31;30;Ende;;;;;;;;;;;;;0:01:00;;North;;C 1;
+P2;B;C;against;12,5;10,4 m;06.05.2026 10:05;0;Anfang;;;;;;;;;;;;;;;South;;C 1;
+P2;B;C;against;12,5;10,4 m;06.05.2026 10:05;8;Ablagerung;;;15;;;;5-7;;;1;;;;\"two
+lines\";South;;C 1;
+P2;B;C;against;12,5;10,4 m;06.05.2026 10:05;9;Ablagerung;;;;;;;6;;;;;;;;South;;C 1;
+P2;B;C;against;12,5;10,4 m;06.05.2026 10:05;12,4;Abbruch;Wurzeln;;;;;;;;;;;;;;South;;C 1;
+";
+    let rows = parsed(text.as_bytes(), b';', "utf-8");
+    (layout, rows)
+}
+
+/// The cells of a text table.
+fn parsed(source: &[u8], delimiter: u8, encoding: &str) -> Rows {
+    let text: String = match encoding {
+        "utf-8" => String::from_utf8(source.to_vec()).unwrap(),
+        _ => source
+            .iter()
+            .map(|byte| if *byte == 0x96 { '\u{2013}' } else { char::from(*byte) })
+            .collect(),
+    };
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .delimiter(delimiter)
+        .from_reader(text.as_bytes());
+    reader.records().map(|row| row.unwrap().iter().map(str::to_owned).collect()).collect()
+}
+
+/// A table as a file in UTF-8; its layout declares the same.
+fn as_text(rows: &Rows) -> Vec<u8> {
+    let mut writer = csv::WriterBuilder::new().flexible(true).from_writer(Vec::new());
+    rows.iter().for_each(|row| writer.write_record(row).unwrap());
+    writer.into_inner().unwrap()
+}
+
+/// A layout for tables that [`as_text`] writes.
+fn in_utf8(layout: &Layout) -> Layout {
+    let mut layout = serde_json::to_value(layout).unwrap();
+    layout["table"]["encoding"] = "utf-8".into();
+    layout["table"]["delimiter"] = ",".into();
+    Layout::read(layout.to_string().as_bytes()).unwrap()
+}
+
+#[cfg(feature = "xlsx")]
+fn as_book(rows: &Rows) -> Vec<u8> {
+    let mut book = rust_xlsxwriter::Workbook::new();
+    let sheet = book.add_worksheet();
+    for (line, row) in (0..).zip(rows) {
+        for (column, cell) in (0..).zip(row) {
+            if !cell.is_empty() {
+                sheet.write_string(line, column, cell).unwrap();
+            }
+        }
+    }
+    book.save_to_buffer().unwrap()
+}
+
+/// The tables of the tests, each with its layout and the number of its first row of values.
+fn tables() -> Vec<(&'static str, Layout, Rows, usize)> {
+    let (wide_layout, wide_rows) = wide();
+    vec![
+        ("office A", in_utf8(&a()), parsed(A, b',', "windows-1252"), 1),
+        ("office B", in_utf8(&b()), parsed(B, b';', "iso-8859-1"), heading_rows(&b())),
+        ("wide", in_utf8(&wide_layout), wide_rows, 3),
+    ]
+}
+
+fn heading_rows(layout: &Layout) -> usize {
+    let table = layout.table.as_ref().unwrap();
+    (table.heading_row.unwrap_or(1) - 1 + table.heading_rows.unwrap_or(1)) as usize
+}
+
+/// What a cell is changed to: blank, what other rows have, and what nobody has.
+fn candidates(rows: &Rows, first: usize, line: usize, column: usize) -> Vec<String> {
+    let own = &rows[line][column];
+    let mut all: Vec<String> = vec![
+        String::new(),
+        format!("{own}x"),
+        format!(" {own} "),
+        format!("{own}\u{159}"),
+        "7".into(),
+        "7,125".into(),
+        "12.5".into(),
+        "x".into(),
+        "\u{c5}\u{2122}".into(),
+        "a\nb".into(),
+    ];
+    let below = rows.get(first..).unwrap_or_default();
+    all.extend(below.iter().filter_map(|row| row.get(column).cloned()));
+    if let Some(at) = own.rfind(|letter: char| letter.is_ascii_digit()) {
+        let digit = (own.as_bytes()[at] - b'0' + 1) % 10;
+        all.push(format!("{}{digit}{}", &own[..at], &own[at + 1..]));
+    }
+    all.sort();
+    all.dedup();
+    all.retain(|other| other != own);
+    all
+}
+
+/// Whether two cells are two spellings of one value: the same number, words that the layout
+/// declares to have one value, or an apostrophe that keeps a spreadsheet from running a text.
+fn is_same(one: &str, other: &str, column: Option<&Column>, layout: &Layout) -> bool {
+    let (decimal, thousands) = layout.marks();
+    let number = |text: &str| {
+        let text = thousands.map_or_else(|| text.to_owned(), |mark| text.replace(mark, ""));
+        text.trim().replace(decimal, ".").parse::<f64>().ok()
+    };
+    let is_text = column.is_some_and(|column| column.kind.is_none());
+    let meant = |text: &str| {
+        let translate = &column?.translate;
+        translate.iter().find(|word| *word.text == *text.trim()).map(|word| word.value.clone())
+    };
+    one == other
+        || !is_text && number(one).is_some() && number(one) == number(other)
+        || meant(one).is_some() && meant(one) == meant(other)
+}
+
+/// All changes of single cells, as many as are asked for.
+fn cell_changes(rows: &Rows, first: usize, usual: usize) -> Vec<(usize, usize, String)> {
+    let mut all = Vec::new();
+    for line in 0..rows.len() {
+        for column in 0..rows[line].len() {
+            let found = candidates(rows, first, line, column);
+            all.extend(found.into_iter().map(|other| (line, column, other)));
+        }
+    }
+    let step = all.len().div_ceil(asked(all.len(), usual)).max(1);
+    all.into_iter().step_by(step).collect()
+}
+
+/// The column of the layout for each column of a table.
+fn columns<'l>(rows: &Rows, layout: &'l Layout) -> Vec<Option<&'l Column>> {
+    let heads = heading_rows(layout);
+    let deep = layout.table.as_ref().unwrap().heading_rows.unwrap_or(1) as usize;
+    let mut above: BTreeMap<usize, String> = BTreeMap::new();
+    let wide = rows[heads - 1].len();
+    (0..wide)
+        .map(|column| {
+            let mut parts = Vec::new();
+            for row in heads - deep..heads {
+                let own = rows[row].get(column).map_or("", |cell| cell.trim());
+                if row + 1 < heads && !own.is_empty() {
+                    above.insert(row, own.to_owned());
+                }
+                let is_blank_below = rows[heads - 1][column].trim().is_empty();
+                let text = match above.get(&row) {
+                    Some(text) if row + 1 < heads && !is_blank_below => text.clone(),
+                    _ => own.to_owned(),
+                };
+                parts.extend((!text.is_empty()).then_some(text));
+            }
+            let heading = parts.join("\n");
+            layout.columns.iter().find(|own| *own.heading == *heading)
+        })
+        .collect()
+}
+
+fn assert_cells_count(
+    name: &str,
+    layout: &Layout,
+    rows: &Rows,
+    first: usize,
+    usual: usize,
+    file: fn(&Rows) -> Vec<u8>,
+) {
+    let base = outcome(&file(rows), layout);
+    assert!(base.is_ok(), "{name}: {}", base.unwrap_err());
+    let columns = columns(rows, layout);
+    let (mut count, mut kept, mut silent) = (0, 0, Vec::new());
+    for (line, column, other) in cell_changes(rows, first, usual) {
+        let own = &rows[line][column];
+        // Headings and titles are trimmed. A unit is the same if the code list has it.
+        let is_unit = columns[column].and_then(Column::target) == Some(Target::AMOUNT_UNIT);
+        if line < first && other.trim() == own.trim()
+            || line >= first && is_same(own, &other, columns[column], layout)
+            || line >= first && is_unit && (own.is_empty() || other.is_empty())
+        {
+            continue;
+        }
+        let mut changed = rows.clone();
+        changed[line][column].clone_from(&other);
+        let result = outcome(&file(&changed), layout);
+        count += 1;
+        kept += usize::from(result.is_ok());
+        if result == base {
+            silent.push(format!("row {}, column {}: {own:?} -> {other:?}", line + 1, column + 1));
+        }
+    }
+    println!("{name}: {count} changes of cells, {kept} of them read");
+    assert!(
+        silent.is_empty(),
+        "{name}: {} of {count} are silent:\n{}",
+        silent.len(),
+        silent.join("\n")
+    );
+    assert!(count > 80 && kept > 10, "{name}: {count}, {kept}");
+}
+
+#[test]
+fn a_change_of_any_cell_of_a_table_is_told() {
+    for (name, layout, rows, first) in tables() {
+        assert_cells_count(name, &layout, &rows, first, 500, as_text);
+    }
+}
+
+#[cfg(feature = "xlsx")]
+#[test]
+fn a_change_of_any_cell_of_a_workbook_is_told() {
+    for (name, layout, rows, first) in tables() {
+        assert_cells_count(name, &layout, &rows, first, 100, as_book);
+    }
+}
+
+/// Each attribute and text of an office's XML, with a letter or digit replaced.
+#[test]
+fn a_change_of_any_value_of_xml_is_told() {
+    let layout = c();
+    let base = outcome(C, &layout);
+    assert!(base.is_ok());
+    let letters: Vec<usize> = (0..C.len()).filter(|at| C[*at].is_ascii_alphanumeric()).collect();
+    // The declaration of the encoding and the comment below it have no value.
+    let start = C.windows(3).position(|three| three == b"-->").unwrap_or(0);
+    let (mut count, mut silent) = (0, Vec::new());
+    for at in letters.into_iter().filter(|at| *at > start) {
+        for step in [1, 3] {
+            let mut changed = C.to_vec();
+            changed[at] = match changed[at] {
+                digit if digit.is_ascii_digit() => b'0' + (digit - b'0' + step) % 10,
+                letter => {
+                    let first = if letter.is_ascii_lowercase() { b'a' } else { b'A' };
+                    first + (letter - first + step) % 26
+                }
+            };
+            count += 1;
+            if outcome(&changed, &layout) == base {
+                let around = &changed[at.saturating_sub(30)..(at + 30).min(C.len())];
+                silent.push(String::from_utf8_lossy(around).into_owned());
+            }
+        }
+    }
+    println!("XML: {count} changes");
+    assert!(
+        silent.is_empty(),
+        "{} of {count} are silent:\n{}",
+        silent.len(),
+        silent.join("\n---\n")
+    );
+    assert!(count > 500);
+}
+
+/// The documents of the tests, with the layouts that can write them.
+fn documents() -> Vec<(&'static str, Layout, Document)> {
+    let read =
+        |source: &[u8], layout: &Layout| layout::read(source, "t", layout, &[]).unwrap().0.document;
+    let (wide_layout, rows) = wide();
+    let wide_document = read(&as_text(&rows), &in_utf8(&wide_layout));
+    let kinds = [every_kind(false, false), every_kind(true, true)];
+    let of_c = read(C, &c());
+    let mut all = vec![
+        ("office A", a(), read(A, &a())),
+        ("office B", b(), read(B, &b())),
+        ("office C", c(), of_c.clone()),
+        ("wide", wide_layout, wide_document),
+    ];
+    for layout in kinds {
+        all.push(("every kind", layout, of_c.clone()));
+    }
+    let every_field = include_bytes!("../../../../tests/data/every-field.obvert.json");
+    let every_field = obvert_model::read::document(every_field).unwrap();
+    all.push(("every field by C", c(), every_field));
+    all
+}
+
+type Written = Result<(Vec<u8>, LossReport), String>;
+
+fn written(document: &Document, layout: &Layout, is_book: bool) -> Written {
+    #[cfg(feature = "xlsx")]
+    if is_book {
+        return layout::write_workbook(document, layout, &[]).map_err(|error| error.to_string());
+    }
+    let _ = is_book;
+    layout::write(document, layout, &[]).map_err(|error| error.to_string())
+}
+
+/// The first value of a document that another one does not have; what that has beyond was added.
+/// Rows with ids are found by them.
+fn missing(before: &Value, after: &Value, at: &str) -> Option<String> {
+    match (before, after) {
+        (Value::Object(before), Value::Object(after)) => before.iter().find_map(|(key, value)| {
+            let at = format!("{at}/{key}");
+            match after.get(key) {
+                Some(own) => missing(value, own, &at),
+                None => Some(at),
+            }
+        }),
+        (Value::Array(before), Value::Array(after)) => {
+            before.iter().enumerate().find_map(|(index, value)| {
+                let at = format!("{at}/{index}");
+                let same =
+                    |own: &&Value| value.get("id").is_some() && own.get("id") == value.get("id");
+                let here = after.get(index).filter(same);
+                match here.or_else(|| after.iter().find(same)).or_else(|| after.get(index)) {
+                    Some(own) => missing(value, own, &at),
+                    None => Some(at),
+                }
+            })
+        }
+        _ if before == after || before.as_f64().is_some() && before.as_f64() == after.as_f64() => {
+            None
+        }
+        _ => Some(format!("{at}: {before} becomes {after}")),
+    }
+}
+
+/// A report without losses is true: what is read back has everything that was written.
+fn assert_true(name: &str, document: &Document, layout: &Layout, written: &Written) {
+    let Ok((bytes, report)) = written else { return };
+    if report.loses() {
+        return;
+    }
+    let (back, _) = outcome(bytes, layout).unwrap_or_else(|error| panic!("{name}: {error}"));
+    let before = serde_json::to_value(document).unwrap();
+    let lost = missing(&before, &back, "");
+    assert!(
+        lost.is_none(),
+        "{name}: {lost:?} is not read back, and the report has no loss: {report:#?}"
+    );
+    let added = missing(&back, &before, "");
+    assert!(!report.is_empty() || added.is_none(), "{name}: {added:?} was added without a word");
+}
+
+#[test]
+fn a_change_of_any_value_of_a_document_is_told() {
+    for (name, layout, document) in documents() {
+        let value = serde_json::to_value(&document).unwrap();
+        for is_book in [false, cfg!(feature = "xlsx") && layout.table.is_some()] {
+            let base = written(&document, &layout, is_book);
+            let usual = if is_book { 20 } else { 150 };
+            let changes = changes::of(&value, asked(usize::MAX, usual));
+            let (mut count, mut silent) = (0, Vec::new());
+            for change in &changes {
+                let result = written(&change.document, &layout, is_book);
+                count += 1;
+                if result == base && result.is_ok() {
+                    silent.push(format!("{} becomes {:?}", change.pointer, change.becomes));
+                }
+                assert_true(name, &change.document, &layout, &result);
+            }
+            println!(
+                "{name}, workbook {is_book}: {count} changes of values, written {}",
+                base.is_ok()
+            );
+            assert!(
+                silent.is_empty(),
+                "{name}: {} of {count} are silent:\n{}",
+                silent.len(),
+                silent.join("\n")
+            );
+        }
+    }
+}
+
+/// A table that is read without losses is written again with the same values in every cell.
+#[test]
+fn a_table_read_without_losses_comes_back_from_its_document() {
+    for (name, layout, rows, first) in tables() {
+        let columns = columns(&rows, &layout);
+        let (mut count, mut wrong) = (0, Vec::new());
+        for (line, column, other) in cell_changes(&rows, first, 300) {
+            if line < first || other == "a\nb" {
+                continue;
+            }
+            let mut changed = rows.clone();
+            changed[line][column] = other;
+            // A dropped column and a title are losses of every reading.
+            let source = as_text(&changed);
+            let Ok((survey, report)) = layout::read(&source, "t", &layout, &[]) else { continue };
+            let is_dropped = |message: &str| {
+                message.contains("is not carried over") || message.contains("above the headings")
+            };
+            // And a blank that other rows fill.
+            if report.notes.iter().any(|note| note.message.contains("counts for all its rows")) {
+                continue;
+            }
+            if report.losses.iter().any(|loss| {
+                loss.kind != obvert_convert::LossKind::Defaulted && !is_dropped(&loss.message)
+            }) {
+                continue;
+            }
+            let Ok((bytes, lost)) = layout::write(&survey.document, &layout, &[]) else { continue };
+            if lost.loses() {
+                continue;
+            }
+            count += 1;
+            let back = parsed(&bytes, b',', "utf-8");
+            // The row that ends a stretch can be anywhere below the one that starts it.
+            let is_row = |row: &Vec<String>, again: &Vec<String>| {
+                row.iter().enumerate().all(|(place, cell)| {
+                    let is_read = columns[place].is_some_and(|own| own.drop.is_none());
+                    let again = again.get(place).map_or("", String::as_str).trim();
+                    // Values that follow from others can fill a blank.
+                    !is_read
+                        || cell.trim().is_empty()
+                        || is_same(cell.trim(), again, columns[place], &layout)
+                })
+            };
+            for row in &changed[first..] {
+                if !back.iter().any(|again| is_row(row, again)) {
+                    wrong.push(format!(
+                        "{row:?} does not come back:\n{}",
+                        String::from_utf8_lossy(&bytes)
+                    ));
+                }
+            }
+        }
+        println!("{name}: {count} tables come back");
+        assert!(
+            wrong.is_empty(),
+            "{name}: {} cells:\n{}",
+            wrong.len(),
+            wrong[..wrong.len().min(5)].join("\n")
+        );
+        assert!(count > 20, "{name}: {count}");
+    }
+}
