@@ -37,6 +37,12 @@ def concurrent(survey, first, second):
     return times(later)[0] < in_time(earlier)[1]
 
 
+def launched(first, second):
+    """Whether one of two runs was launched from the pipe of the other."""
+    pairs = ((first, second), (second, first))
+    return any(one.row.get("launched", {}).get("pipe") == two.row["pipe"] for one, two in pairs)
+
+
 @rule("warning")
 def runs_concurrent(survey):
     found = {}
@@ -44,7 +50,7 @@ def runs_concurrent(survey):
         runs = [run for run in survey.runs if timed(run) and row["id"] in cameras(survey, run)]
         runs.sort(key=in_time)
         for earlier, later in zip(runs, runs[1:]):
-            if times(later)[0] < in_time(earlier)[1]:
+            if times(later)[0] < in_time(earlier)[1] and not launched(later, earlier):
                 facts = {"other": earlier.row["id"], "equipment": row["id"]}
                 found.setdefault((earlier.place, later.place), (later.path("started"), facts))
     yield from found.values()
