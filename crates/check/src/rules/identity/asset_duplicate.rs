@@ -17,6 +17,9 @@ rule! {
     /// - Three or more pipes have the number, and each has an end in common with another of them:
     ///   the owner numbers whole sewers.
     ///
+    /// # Exactly
+    /// Compared as texts. The finding is at each later `asset`; `other` is the first row with it.
+    ///
     /// # Why it matters
     /// The owner's records are matched by that number: one of the two gets the survey of the other.
     ///

@@ -12,6 +12,9 @@ rule! {
     /// # Exceptions
     /// - It ends at an outfall as well: it is a culvert, or a balancing pipe between two waters.
     ///
+    /// # Exactly
+    /// `upstream` is a structure of the kind `outfall`.
+    ///
     /// # Why it matters
     /// Water leaves the network at an outfall: the ends of the pipe are exchanged, and with them
     /// directions and clock references, or the outfall is an inlet.

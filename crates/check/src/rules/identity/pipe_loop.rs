@@ -16,6 +16,9 @@ rule! {
     ///   ends where it begins, within 5 m, or it has a run, and no run of it names another
     ///   structure in `from` or `to`.
     ///
+    /// # Exactly
+    /// At `downstream` if it is `upstream`, otherwise at `joins.pipe`.
+    ///
     /// # Why it matters
     /// Water does not flow in a loop: one of the two ends was copied from the other.
     ///

@@ -19,6 +19,9 @@ rule! {
     /// - A pipe of masonry or corrugated metal of at most 12 m, in a document in inches, may be a
     ///   tunnel, and does not count.
     ///
+    /// # Exactly
+    /// One finding is at `/units/section`, others at `height`.
+    ///
     /// # Why it matters
     /// Liners are ordered and grades computed by these sizes; 200 mm as 200 in is 25 times too
     /// large.

@@ -17,9 +17,9 @@ rule! {
     /// - A run was finished before it was started (`time-order`).
     ///
     /// # Exactly
-    /// *Concurrent* in Checking. Of a camera's runs by beginning, end and row, each is compared
-    /// with the one before that finished last, of equals the first. Two runs have one finding, at
-    /// `started`, with the first camera in the table.
+    /// *Concurrent* in Checking. The runs of a camera are sorted by beginning, end and row, and
+    /// each is compared with the next. Two runs have one finding, at `started` of the later, with
+    /// the first camera in the table.
     ///
     /// # Why it matters
     /// A time or the camera was copied from another row, or a run is recorded twice.
@@ -80,21 +80,17 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     };
     // Two runs may share more than one piece of equipment.
     let mut reported = FxHashSet::default();
-    // A long run may contain several: each is compared with the one that lasts longest.
-    for of_camera in used.chunk_by(|a, b| a.0 == b.0) {
-        let mut latest = of_camera[0];
-        for &next in &of_camera[1..] {
-            let ((camera, (_, finished), first), (_, (started, ended), second)) = (latest, next);
-            if started < finished
-                && !(from_the_other(first, second) || from_the_other(second, first))
-                && reported.insert((first, second))
-            {
-                report(ending, camera, [first, second], out);
-            }
-            if ended > finished {
-                latest = next;
-            }
+    for pair in used.windows(2) {
+        let ((camera, (_, finished), first), (next, (started, _), second)) = (pair[0], pair[1]);
+        if camera != next
+            || started >= finished
+            || from_the_other(first, second)
+            || from_the_other(second, first)
+            || !reported.insert((first, second))
+        {
+            continue;
         }
+        report(ending, camera, [first, second], out);
     }
 }
 
