@@ -19,6 +19,29 @@ def code_unknown(survey):
             yield run.path("observations", index, "code"), facts
 
 
+def foreign_wall(survey, run, row):
+    """Whether the wall at a row may be that of a lining or a repair that the run records."""
+    start, end = row["at"] * run.metre, row.get("to", row["at"]) * run.metre
+    lined = within = False
+    for other in run.rows:
+        first, last = other["at"] * run.metre, other.get("to", other["at"]) * run.metre
+        if survey.means(other, "lining.start") and first <= start + 0.5:
+            lined = True
+        elif survey.means(other, "lining.finish"):
+            within = within or first >= start - 0.5 and not lined
+            lined = lined and first >= start - 0.5
+        elif survey.means(other, "repair.", "lining."):
+            reach = 3.0
+            for meaning, _, amount in measured(survey.codes[other["code"]], other):
+                if meaning["name"] == "length" and amount is not None:
+                    reach = max(reach, amount * factor(meaning["unit"], "m"))
+            if other.get("continuous") or "to" in other:
+                reach = 0.5
+            if first - reach <= end and start <= last + reach:
+                return True
+    return lined or within
+
+
 @rule("error")
 def material_excludes_code(survey):
     for run, index, row, code, path in survey.coded_rows:
@@ -28,6 +51,8 @@ def material_excludes_code(survey):
         if run.elsewhere("material-change"):
             continue
         if code.get("materials") and material not in code["materials"]:
+            if foreign_wall(survey, run, row):
+                continue
             yield f"{path}/code", {"material": material, "materials": code["materials"]}
 
 
@@ -187,6 +212,8 @@ def water_level_jump(survey):
 def quantity_exceeds_pipe(survey):
     for run, index, row, code, path in survey.coded_rows:
         height = run.cross_sections[index].height
+        if height is not None:
+            height = max(height, (run.pipe or {}).get("width", 0) * survey.millimetre)
         if height is None or code.get("role") == "size-change":
             continue
         if survey.size_doubtful(survey.place("pipes", run.row["pipe"])):

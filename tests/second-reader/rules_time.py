@@ -37,6 +37,12 @@ def concurrent(survey, first, second):
     return times(later)[0] < in_time(earlier)[1]
 
 
+def launched(first, second):
+    """Whether one of two runs was launched from the pipe of the other."""
+    pairs = ((first, second), (second, first))
+    return any(one.row.get("launched", {}).get("pipe") == two.row["pipe"] for one, two in pairs)
+
+
 @rule("warning")
 def runs_concurrent(survey):
     found = {}
@@ -44,7 +50,7 @@ def runs_concurrent(survey):
         runs = [run for run in survey.runs if timed(run) and row["id"] in cameras(survey, run)]
         last = None
         for run in sorted(runs, key=in_time):
-            if last is not None and times(run)[0] < in_time(last)[1]:
+            if last is not None and times(run)[0] < in_time(last)[1] and not launched(run, last):
                 facts = {"other": last.row["id"], "equipment": row["id"]}
                 found.setdefault((last.place, run.place), (run.path("started"), facts))
             if last is None or in_time(run)[1] > in_time(last)[1]:

@@ -94,6 +94,20 @@ impl<'r> RunView<'r> {
         self.run.counter.as_ref().and_then(|counter| counter.reads).map_or(0.0, Length::get)
     }
 
+    /// The smallest step of its counter: as the run states it, or else the largest of its
+    /// equipment.
+    pub(crate) fn counter_step(&self) -> Option<Length> {
+        let stated = self.run.counter.as_ref().and_then(|counter| counter.resolution);
+        let equipment = || {
+            let rows = self.run.equipment.iter().filter_map(|id| {
+                let row = &self.survey.head.equipment[self.survey.equipment_index(id)?];
+                row.counter_resolution
+            });
+            rows.max_by(|a, b| a.get().total_cmp(&b.get()))
+        };
+        stated.or_else(equipment)
+    }
+
     /// The distance from the zero point to the last reading, in metres.
     #[must_use]
     pub fn travelled(&self) -> Option<f64> {

@@ -12,6 +12,8 @@ rule! {
     /// Two runs with the same camera overlap in time.
     ///
     /// # Exceptions
+    /// - One was `launched` from the pipe of the other: a satellite camera goes out into a lateral
+    ///   while the run in the main is paused.
     /// - A run was finished before it was started (`time-order`).
     ///
     /// # Exactly
@@ -44,6 +46,13 @@ rule! {
     ///  {"op": "replace", "path": "/runs/1/started", "value": "2026-05-06T09:40:00-05:00"}]
     /// ```
     ///
+    /// Launched from the pipe of the other.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/1/started", "value": "2026-05-06T09:40:00-05:00"},
+    ///  {"op": "replace", "path": "/runs/1/finished", "value": "2026-05-06T09:43:00-05:00"},
+    ///  {"op": "add", "path": "/runs/1/launched", "value": {"pipe": "L-101", "at": 40, "clock": 2}}]
+    /// ```
+    ///
     /// # Fix
     /// Correct the times or the equipment, or remove the duplicate run.
     name: "runs-concurrent", severity: Warning, scope: Ending, since: "0.1", clause: "runs#time",
@@ -65,6 +74,10 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     used.sort_unstable();
     // A run may name its camera twice.
     used.dedup();
+    let from_the_other = |a: usize, b: usize| {
+        let (a, b) = (&ending.runs[a].run, &ending.runs[b].run);
+        a.launched.as_ref().is_some_and(|launched| launched.pipe == b.pipe)
+    };
     // Two runs may share more than one piece of equipment.
     let mut reported = FxHashSet::default();
     // A long run may contain several: each is compared with the one that lasts longest.
@@ -72,7 +85,10 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let mut latest = of_camera[0];
         for &next in &of_camera[1..] {
             let ((camera, (_, finished), first), (_, (started, ended), second)) = (latest, next);
-            if started < finished && reported.insert((first, second)) {
+            if started < finished
+                && !(from_the_other(first, second) || from_the_other(second, first))
+                && reported.insert((first, second))
+            {
                 report(ending, camera, [first, second], out);
             }
             if ended > finished {
