@@ -2,7 +2,6 @@
 
 use std::collections::BTreeSet;
 
-use serde_json::json;
 
 use crate::fixtures::{Fixture, all, check, minimal, today};
 use crate::{FORMS, text};

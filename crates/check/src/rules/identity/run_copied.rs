@@ -27,6 +27,14 @@ rule! {
     /// [{"op": "copy", "from": "/runs/0", "path": "/runs/-"}, {"op": "replace", "path": "/runs/3/id", "value": "R-103"}]
     /// ```
     ///
+    /// With other times and in the other direction. At `/runs/3`:
+    /// ```json
+    /// [{"op": "copy", "from": "/runs/0", "path": "/runs/-"}, {"op": "replace", "path": "/runs/3/id", "value": "R-103"},
+    ///  {"op": "replace", "path": "/runs/3/direction", "value": "upstream"},
+    ///  {"op": "replace", "path": "/runs/3/started", "value": "2026-05-06T13:05:00-05:00"},
+    ///  {"op": "replace", "path": "/runs/3/finished", "value": "2026-05-06T13:20:00-05:00"}]
+    /// ```
+    ///
     /// # Passes
     /// One distance differs.
     /// ```json
