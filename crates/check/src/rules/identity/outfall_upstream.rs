@@ -32,7 +32,7 @@ rule! {
     ///
     /// Between two waters.
     /// ```json
-    /// [{"op": "replace", "path": "/structures/0/kind", "value": "outfall"}, {"op": "replace", "path": "/structures/1/kind", "value": "outfall"}]
+    /// [{"op": "replace", "path": "/structures/0/kind", "value": "outfall"}, {"op": "replace", "path": "/structures/1/kind", "value": "outfall"}, {"op": "replace", "path": "/structures/2/kind", "value": "outfall"}]
     /// ```
     ///
     /// # Fix
