@@ -209,8 +209,9 @@ pub(crate) fn unit_advice(declared: LengthUnit, long: bool) -> &'static str {
     }
 }
 
-/// Which of a run and its pipe is in the other unit, as advice, if their lengths differ by the ratio
-/// of feet and metres. The map tells; without it, the number that is wrong by the declared unit.
+/// Which of a run and its pipe is in the other unit, as advice, if their lengths differ by the
+/// ratio of feet and metres. The map tells; without it, the number that is wrong by the declared
+/// unit.
 pub(crate) fn single_unit_advice(
     survey: &Survey<'_>,
     run: &Run,

@@ -111,8 +111,8 @@ impl RunFigures {
     }
 }
 
-/// A number that is the same for two runs with the same rows; `None` if fewer than two distances lie
-/// between the first and the last one.
+/// A number that is the same for two runs with the same rows; `None` if fewer than two distances
+/// lie between the first and the last one.
 fn content(rows: &[Observation]) -> Option<u64> {
     let (first, last) = (rows.first()?.at, rows.last()?.at);
     let inner = |at| at != first && at != last;

@@ -15,8 +15,8 @@ rule! {
     /// # Exactly
     /// A run with the outcome `met` was `started` at an earlier instant than the run that its
     /// `reverse_of` names, which is of the same pipe and has another outcome than `met`. It is not
-    /// reported if it was finished after the other was started, with another camera: two cameras may work from both
-    /// ends.
+    /// reported if it was finished after the other was started, with another camera: two cameras
+    /// may work from both ends.
     ///
     /// # Why it matters
     /// The runs are dated or joined the wrong way round; wrong dates mean wrong weather and flow.

@@ -26,8 +26,8 @@ rule! {
     /// is in doubt.
     ///
     /// # Source
-    /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762. Structures and
-    /// share: common practice, no published source.
+    /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762. Structures
+    /// and share: common practice, no published source.
     ///
     /// # Fails
     /// At `/runs/0/surveyed`:

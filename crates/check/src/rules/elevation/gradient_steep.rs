@@ -106,9 +106,7 @@ fn is_upright(stated: Option<f64>, course: Option<f64>, drop: f64) -> bool {
         return false;
     };
     match course {
-        Some(course) => {
-            course < stated * 0.9 && course.hypot(drop) <= stated + tolerance(stated)
-        }
+        Some(course) => course < stated * 0.9 && course.hypot(drop) <= stated + tolerance(stated),
         None => stated <= BACKDROP,
     }
 }

@@ -18,8 +18,8 @@ rule! {
     ///   manholes in capitals and gullies in small letters.
     ///
     /// # Exactly
-    /// Each id is compared with the first of its table and kind in the same lower-case form, unless equal to
-    /// it.
+    /// Each id is compared with the first of its table and kind in the same lower-case form, unless
+    /// equal to it.
     ///
     /// # Why it matters
     /// `LM-014` and `lm-014` are one manhole to a person and two to software; some databases merge

@@ -13,8 +13,8 @@ rule! {
     ///
     /// # Exceptions
     /// - The file names no run.
-    /// - The observation has no grade, and is a start, an end, a photo, a remark or a connection with
-    ///   `joins`: where two pipes meet, one picture shows both.
+    /// - The observation has no grade, and is a start, an end, a photo, a remark or a connection
+    ///   with `joins`: where two pipes meet, one picture shows both.
     /// - Fewer than three are found, and no other file belongs to that run: the run is taken to be
     ///   mistyped (`unknown-run`).
     ///
