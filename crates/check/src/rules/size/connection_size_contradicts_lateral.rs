@@ -16,7 +16,7 @@ rule! {
     /// - The size of the lateral is implausible or in a doubtful unit (`size-implausible`,
     ///   `size-unit-suspect`).
     /// - The pipe that the connection names has no `joins`.
-    /// - The unit of all connections is doubtful (`connection-unit-suspect`).
+    /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     ///
     /// # Exactly
     /// The code has the role `connection`. The first amount and the height of the lateral, in one
@@ -89,7 +89,8 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         lateral.as_str(),
         survey.format_section(height)
     );
-    let column = Causes::from(Cause::ConnectionUnit);
+    let column =
+        Causes::from(Cause::ConnectionUnit).with(Cause::Shifted, row.run.is_shifted(row.index));
     out.report_unless(column, row.subject("/quantities/0/value"), message)
         .fact("size", size)
         .fact("height", height_mm);
