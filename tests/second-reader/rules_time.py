@@ -39,8 +39,14 @@ def concurrent(survey, first, second):
 
 def launched(first, second):
     """Whether one of two runs was launched from the pipe of the other."""
-    pairs = ((first, second), (second, first))
-    return any(one.row.get("launched", {}).get("pipe") == two.row["pipe"] for one, two in pairs)
+    for one, two in ((first, second), (second, first)):
+        pipe = one.row.get("launched", {}).get("pipe")
+        for _ in range(5):
+            if pipe is not None and pipe == two.row["pipe"]:
+                return True
+            row = one.survey.row("pipes", pipe) or {}
+            pipe = row.get("joins", {}).get("pipe")
+    return False
 
 
 @rule("warning")

@@ -1,5 +1,6 @@
 //! See the rule's documentation below.
 
+use obvert_model::text::PipeId;
 use rustc_hash::FxHashSet;
 
 use crate::sink::Sink;
@@ -12,7 +13,7 @@ rule! {
     /// Two runs with the same camera overlap in time.
     ///
     /// # Exceptions
-    /// - One was `launched` from the pipe of the other: a satellite camera goes out into a lateral
+    /// - One was `launched` from the pipe of the other, or from a lateral of it: a satellite camera goes out into a lateral
     ///   while the run in the main is paused.
     /// - A run was finished before it was started (`time-order`).
     ///
@@ -62,6 +63,9 @@ rule! {
     },
 }
 
+/// Through how many laterals a launched camera is followed back to its main.
+const FOLLOWED: usize = 5;
+
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let mut used: Vec<_> = ending
         .runs
@@ -76,7 +80,10 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     used.dedup();
     let from_the_other = |a: usize, b: usize| {
         let (a, b) = (&ending.runs[a].run, &ending.runs[b].run);
-        a.launched.as_ref().is_some_and(|launched| launched.pipe == b.pipe)
+        // From a lateral the camera may go on into another lateral.
+        let main = |id: &PipeId| Some(&ending.survey.pipe(id)?.joins.as_ref()?.pipe);
+        let first = a.launched.as_ref().map(|launched| &launched.pipe);
+        std::iter::successors(first, |id| main(id)).take(FOLLOWED).any(|id| *id == b.pipe)
     };
     // Two runs may share more than one piece of equipment.
     let mut reported = FxHashSet::default();
