@@ -30,10 +30,6 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/runs/1/started", "value": "2026-05-06T09:40:00-05:00"}]
     /// ```
-    /// The third run within the first, like the second, at `/runs/2/started`:
-    /// ```json
-    /// [{"op": "replace", "path": "/runs/0/finished", "value": "2026-05-06T12:00:00-05:00"}]
-    /// ```
     ///
     /// # Passes
     /// One begins when the other ends.
