@@ -326,8 +326,8 @@ fn the_summary_counts_what_is_left() {
     let demo = root().join("examples/data/larkmoor-rejected.obvert.json");
     std::fs::copy(demo, folder.path().join("survey.json")).expect("copy");
     let text = stdout(&fix(folder.path(), &["survey.json"]));
-    let expected = "survey.json: 3 fixes; 131 findings before; left: 54 errors, 68 warnings, \
-                    6 notes\n\
+    let expected = "survey.json: 3 fixes; 131 findings before; left: 54 errors, 67 warnings, \
+                    7 notes\n\
                     run `obvert check` to see the findings that are left\n\
                     3 can be fixed with --confirm; --only RULE applies the fixes of one rule\n\
                     nothing is written yet: --write fixes the file in place, -o OUT writes a new \

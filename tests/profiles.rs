@@ -85,7 +85,7 @@ fn each_survey_is_rejected_by_the_other_profiles_for_known_reasons() {
         "house-drain-sale",
         &[
             ("forbidden-field-present", 2),
-            ("graded-media-missing", 2),
+            ("graded-media-missing", 3),
             ("observation-media-missing", 19),
             ("value-not-allowed", 21),
         ],

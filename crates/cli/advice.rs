@@ -130,7 +130,7 @@ mod tests {
         let shown = excerpt("a.json", "a.json:3:3: expected a key", text);
         assert_eq!(shown.as_deref(), Some("    3 | // why\n      | ^"));
         let long = format!("{{\"a\": \"{}\" \"b\"}}", "x".repeat(500));
-        let shown = excerpt("a.json", "a.json:1:511: expected a comma", long.as_bytes());
+        let shown = excerpt("a.json", "a.json:1:510: expected a comma", long.as_bytes());
         let shown = shown.expect("a line");
         let lines: Vec<&str> = shown.lines().collect();
         let at = |line: &str, letter: char| line.chars().position(|one| one == letter);

@@ -412,7 +412,7 @@ fn a_grade_follows_the_material_at_the_row() {
     assert!(
         found[0]
             .message
-            .ends_with("gives 2: reduction 6 percent, from 5 to below 9 percent; in plastic")
+            .ends_with("gives 2: reduction 6 percent, from 5 to below 7.5 percent; in plastic")
     );
     // If the run changes to the recorded material, the material before the change is unknown.
     document["runs"][0]["observations"] =

@@ -1,10 +1,12 @@
 //! Computations that several rules share, one module per topic.
 
+pub(crate) mod areas_of_use;
 pub(crate) mod cameras;
 pub(crate) mod changes;
 pub(crate) mod clock;
 pub(crate) mod column_votes;
 pub(crate) mod corrected_grades;
+pub(crate) mod course_length;
 pub(crate) mod course_marks;
 pub(crate) mod coverage;
 pub(crate) mod cross_section;
@@ -21,6 +23,7 @@ pub(crate) mod media_types;
 pub(crate) mod missing_runs;
 pub(crate) mod nearby;
 pub(crate) mod neighbours;
+pub(crate) mod photo_distances;
 pub(crate) mod rating_totals;
 pub(crate) mod remarks;
 pub(crate) mod reordering;
@@ -36,5 +39,6 @@ pub(crate) mod terms;
 pub(crate) mod terms_of_codes;
 pub(crate) mod texts;
 pub(crate) mod time;
+pub(crate) mod travel_speed;
 pub(crate) mod versions;
 pub(crate) mod water;

@@ -185,7 +185,7 @@ fn documents_are_matched() {
 fn rules_with_unlisted_findings_are_uncertain() {
     let mut document = minimal();
     for row in document["runs"][0]["observations"].as_array_mut().expect("rows") {
-        row["clock"] = json!({ "at": 13 });
+        row["clock"] = json!({ "at": 3.2 });
     }
     let capped = check(&document, "m.json", today().with_keep(2));
     let mut now = checked(&document);

@@ -309,7 +309,9 @@ fn every_finding_has_a_number_a_location_and_advice() {
 fn a_check_is_described_with_its_exceptions() {
     let page = page(&check(&mistaken(), "m.obvert.json", today()));
     let exceptions = "<h5>Exceptions</h5><ul><li>The code takes no clock reference \
-                      (<code>clock-not-applicable</code>).</li></ul><h5>Why it matters</h5>";
+                      (<code>clock-not-applicable</code>).</li><li>A mistake in the whole column explains \
+                      it (<em>Mistakes in a column</em> in Checking).</li></ul><h5>Why it \
+                      matters</h5>";
     assert!(page.contains(exceptions), "{page}");
 }
 
@@ -418,7 +420,7 @@ fn a_pipe_without_lengths_is_not_drawn() {
 fn the_page_states_that_findings_are_not_shown() {
     let mut document = minimal();
     for row in document["runs"][0]["observations"].as_array_mut().expect("rows") {
-        row["clock"] = json!({ "at": 13 });
+        row["clock"] = json!({ "at": 3.2 });
     }
     let report = check(&document, "m.json", today());
     let total =

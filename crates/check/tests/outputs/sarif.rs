@@ -105,10 +105,11 @@ fn rules_have_their_exceptions() {
     let rules = list(&run["tool"]["driver"], "rules");
     let range = rules.iter().find(|rule| rule["id"] == "clock-range").expect("the rule");
     let (text, markdown) = (&range["help"]["text"], &range["help"]["markdown"]);
-    let exception = "Exceptions:\n- The code takes no clock reference (clock-not-applicable).\n\n";
+    let exception = "Exceptions:\n- The code takes no clock reference (clock-not-applicable).\n- A mistake in \
+                     the whole column explains it (*Mistakes in a column* in Checking).\n\n";
     assert!(text.as_str().expect("a text").contains(exception), "{text}");
-    let exception =
-        "## Exceptions\n\n- The code takes no clock reference (`clock-not-applicable`).\n\n";
+    let exception = "## Exceptions\n\n- The code takes no clock reference (`clock-not-applicable`).\n- A mistake in the \
+                     whole column explains it (*Mistakes in a column* in Checking).\n\n";
     assert!(markdown.as_str().expect("Markdown").contains(exception), "{markdown}");
     // A list of several items has a line for each, and a wrapped item is one line.
     let drift = rules.iter().find(|rule| rule["id"] == "clock-extent").expect("the rule");

@@ -1,13 +1,11 @@
 //! See the rule's documentation below.
 
-use obvert_model::tables::{MediaKind, Method};
-use obvert_model::text::Timestamp;
+use obvert_model::tables::Method;
 
 use crate::sink::Sink;
-use crate::support::row_order;
 use crate::support::run_extent::{beyond_pipe, exceeds, surveyed_contradicts_finish};
-use crate::support::time::seconds_between;
-use crate::views::{RowView, RunView};
+use crate::support::travel_speed::{fastest, scans, whole_run};
+use crate::views::RunView;
 
 rule! {
     /// # What it checks
@@ -93,19 +91,6 @@ rule! {
     facts: { "metres_per_minute" = MetresPerMinute "the speed that is compared with the limit" },
 }
 
-/// A distance, the seconds that the camera took for it, and the rounding of the times in seconds.
-struct Travel {
-    metres: f64,
-    seconds: f64,
-    rounding: f64,
-}
-
-impl Travel {
-    fn speed(&self) -> f64 {
-        self.metres / (self.seconds + self.rounding).max(1.0) * 60.0
-    }
-}
-
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let unlimited = matches!(
         run.run.method,
@@ -140,45 +125,4 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         "the camera moved at {speed} per minute {part} ({distance} in {seconds} s); the limit is {most} per minute"
     );
     out.report(subject, message).fact("metres_per_minute", travel.speed());
-}
-
-/// Whether an observation of the run refers to a scan.
-fn scans(run: &RunView<'_>) -> bool {
-    let media = &run.survey.head.media;
-    run.media.iter().flatten().any(|row| media[*row].kind == MediaKind::Scan)
-}
-
-fn whole_run(run: &RunView<'_>) -> Option<Travel> {
-    let (started, finished) = (run.run.started.as_ref()?, run.run.finished.as_ref()?);
-    let seconds = seconds_between(started, finished).filter(|seconds| *seconds >= 0.0)?;
-    let whole =
-        |time: &Timestamp| matches!(time.as_str().get(16..20), Some(":00Z" | ":00+" | ":00-"));
-    let rounded = whole(started) && whole(finished);
-    Some(Travel { metres: run.travelled()?, seconds, rounding: if rounded { 60.0 } else { 0.0 } })
-}
-
-fn fastest<'r>(run: &'r RunView<'_>, least: f64) -> Option<(Travel, RowView<'r>)> {
-    let mut mark: Option<(&str, f64, f64)> = None;
-    let mut worst: Option<(Travel, RowView<'r>)> = None;
-    for row in run.rows() {
-        let timed = row
-            .media()
-            .find_map(|(shown, media)| Some((shown.id.as_str(), shown.offset?.get(), media)));
-        let Some((id, offset, Some(media))) = timed else { continue };
-        if media.kind != MediaKind::Video || !row_order::in_order(run, row.index) {
-            continue;
-        }
-        let metres = run.survey.metres(row.row.at);
-        if let Some((_, from, since)) = mark.filter(|mark| mark.0 == id && offset > mark.2) {
-            if metres - from < least {
-                continue;
-            }
-            let travel = Travel { metres: metres - from, seconds: offset - since, rounding: 1.0 };
-            if worst.as_ref().is_none_or(|(most, _)| travel.speed() > most.speed()) {
-                worst = Some((travel, row));
-            }
-        }
-        mark = Some((id, metres, offset));
-    }
-    worst
 }

@@ -40,7 +40,9 @@ rule! {
     /// [{"op": "replace", "path": "/runs/0/observations/0/at", "value": 10},
     ///  {"op": "replace", "path": "/runs/0/observations/1/at", "value": 10},
     ///  {"op": "replace", "path": "/runs/0/observations/6/at", "value": 210},
-    ///  {"op": "replace", "path": "/runs/0/surveyed", "value": 210}]
+    ///  {"op": "replace", "path": "/runs/0/surveyed", "value": 210},
+    ///  {"op": "replace", "path": "/locates/0/at", "value": 60},
+    ///  {"op": "replace", "path": "/locates/1/at", "value": 160}]
     /// ```
     ///
     /// # Passes

@@ -45,6 +45,7 @@ rule! {
     /// # Fix
     /// Keep the run that counts, or name it in the rating.
     name: "run-duplicate", severity: Note, scope: Ending, since: "0.1", clause: "runs#identity",
+    concludes_from: ["equipment"],
     facts: { "other" = Id "the first run" },
 }
 

@@ -1,12 +1,11 @@
 //! See the rule's documentation below.
 
-use obvert_model::tables::{LengthBetween, LengthUnit, OutcomeKind};
+use obvert_model::tables::{LengthBetween, LengthUnit};
 
 use crate::sink::Sink;
-use crate::support::course_marks::CourseMarks;
+use crate::support::course_length::explained;
 use crate::support::map_lengths::ENDS_SLACK;
-use crate::support::run_extent::far_position;
-use crate::views::{Ending, PipeView, Survey, tolerance};
+use crate::views::{Ending, PipeView, Survey};
 
 rule! {
     /// # What it checks
@@ -95,40 +94,6 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     for view in ending.survey.pipes() {
         check_pipe(ending, &view, out);
     }
-}
-
-/// The longest that two chambers can be together, in metres; common practice, no published source.
-const LARGEST_CHAMBERS: f64 = 20.0;
-
-/// Whether something in the record explains that a pipe is longer or shorter than its course.
-fn explained(ending: &Ending<'_>, view: &PipeView<'_>, stated: f64, course: f64) -> bool {
-    let unit = ending.survey.head.units.length.metres();
-    let fall = view.inverts().map_or(0.0, |(upper, lower)| (upper - lower).abs() * unit);
-    let tolerance = tolerance(stated);
-    // The length that a run through the whole pipe gives.
-    let came = |wanted: f64, tolerance: f64| {
-        ending.runs_of(&view.pipe.id).any(|summary| {
-            summary.outcome() == Some(OutcomeKind::Reached)
-                && far_position(ending.survey, &summary.run, summary.marks)
-                    .is_some_and(|far| (far - wanted).abs() <= tolerance)
-        })
-    };
-    if stated > course {
-        let sloping = stated <= course.hypot(view.plausible_fall(stated)) + tolerance;
-        let upright = fall > course
-            && (course.hypot(fall) - tolerance..=course + fall + tolerance).contains(&stated);
-        let marks = CourseMarks::of_pipe(ending, view.pipe);
-        // A path of two vertices is a straight line, drawn or not.
-        let drawn = view.pipe.path.len() > 2;
-        return sloping
-            || upright
-            || marks.levels
-            || !drawn && (marks.bends || came(stated, tolerance));
-    }
-    let between = view.pipe.length_between;
-    matches!(between, Some(LengthBetween::Walls | LengthBetween::Ends))
-        && course - stated <= LARGEST_CHAMBERS
-        && came(course, tolerance + ENDS_SLACK / 5.0)
 }
 
 fn check_pipe(ending: &Ending<'_>, view: &PipeView<'_>, out: &mut Sink<'_>) {

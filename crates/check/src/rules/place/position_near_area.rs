@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
-use super::position_outside_area::{area, bounds, first_near};
 use crate::sink::Sink;
+use crate::support::areas_of_use::{area, bounds, first_near};
 use crate::support::map_lengths::positions;
 use crate::views::{Subject, Survey};
 

@@ -39,7 +39,7 @@ rule! {
     /// Add the file to the media table, with its run.
     name: "run-media-missing", severity: Error, scope: Run, since: "0.1", clause: "profiles#media",
     needs: [Profile],
-    concludes_from: ["media", "observation.media"],
+    concludes_from: ["media", "media.run", "observation.media"],
     facts: {
         "kinds" = Words "the kinds of media that are accepted, in the order of the profile",
         "basis" = Text "the basis of the demand" if "the profile states one",
