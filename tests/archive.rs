@@ -174,7 +174,7 @@ fn all_duplicates_are_reported_and_can_be_set_aside() {
     let text = stderr(&refused);
     for number in [1, 4, 29] {
         let clash = format!(
-            "error: month-{number}.json: has the same id \"a\" as a.json, but its content differs"
+            "obvert: month-{number}.json: has the same id \"a\" as a.json, but its content differs"
         );
         assert!(text.contains(&clash), "{text}");
     }

@@ -106,7 +106,7 @@ fn alike_findings_fold() {
     for run in document["runs"].as_array_mut().expect("runs") {
         for row in run["observations"].as_array_mut().expect("rows") {
             if row["clock"].is_object() {
-                row["clock"] = serde_json::json!({ "at": 13 });
+                row["clock"] = serde_json::json!({ "at": 7.3 });
                 made += 1;
             }
         }
@@ -501,7 +501,9 @@ fn unreadable_tables_report_what_was_left_out() {
         .replace(",ft,", ",feet,");
     std::fs::write(tables.join("document.csv"), units).expect("written");
     let text = stdout(&check(&[to]));
-    assert!(text.contains("skipped: 180 rules, because /units/length could not be read"), "{text}");
+    let rules = obvert::check::catalogue().len();
+    let skipped = format!("skipped: {rules} rules, because /units/length could not be read");
+    assert!(text.contains(&skipped), "{text}");
     // Every command names the folder once, in front of the table.
     std::fs::write(tables.join("document.csv"), &document[..document.len() / 2]).expect("written");
     for command in [&["check", to][..], &["grade", to], &["convert", to, "-o", "-", "--to", "json"]]

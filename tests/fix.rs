@@ -329,7 +329,7 @@ fn the_summary_counts_what_is_left() {
     let expected = "survey.json: 3 fixes; 131 findings before; left: 54 errors, 68 warnings, \
                     6 notes\n\
                     run `obvert check` to see the findings that are left\n\
-                    13 can be fixed with --confirm; --only RULE applies the fixes of one rule\n\
+                    3 can be fixed with --confirm; --only RULE applies the fixes of one rule\n\
                     nothing is written yet: --write fixes the file in place, -o OUT writes a new \
                     one\n";
     assert!(text.ends_with(expected), "{text}");

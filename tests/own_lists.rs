@@ -362,3 +362,33 @@ fn a_scheme_that_does_not_grade_all_is_used() {
         "{message}"
     );
 }
+
+/// A scheme grades one version of a code list: codes of another may mean something else.
+#[test]
+fn a_scheme_for_another_version_of_the_list_is_not_used() {
+    let folder = tempfile::tempdir().expect("folder");
+    let mut survey: serde_json::Value =
+        serde_json::from_str(&read("crates/check/src/minimal.obvert.json")).expect("json");
+    survey["coding"] = serde_json::json!({ "list": "larkmoor-own", "version": "4" });
+    survey["grading"] = serde_json::json!({ "scheme": "larkmoor-grades", "version": "1" });
+    std::fs::write(folder.path().join("survey.obvert.json"), survey.to_string()).expect("write");
+    let newer = LIST.replace("\"version\": \"3\"", "\"version\": \"4\"");
+    std::fs::write(folder.path().join("list.json"), newer).expect("write");
+    let check = |scheme: String| {
+        std::fs::write(folder.path().join("scheme.json"), scheme).expect("write");
+        let own = ["--code-list", "list.json", "--grade-scheme", "scheme.json"];
+        let arguments = [&["check", "survey.obvert.json", "--format", "json"], &own[..]].concat();
+        let output = stdout(&obvert_in(folder.path(), &arguments));
+        serde_json::from_str::<serde_json::Value>(&output).expect("a report")
+    };
+    let unknown = |report: &serde_json::Value| {
+        report.to_string().contains("\"rule\":\"grade-scheme-unknown\"")
+    };
+    let other = check(SCHEME.to_owned());
+    assert!(unknown(&other), "{other:#}");
+    let why =
+        "the grade scheme larkmoor-grades grades codes of larkmoor-own 3, not of larkmoor-own 4";
+    assert!(other["not_run"].to_string().contains(why), "{other:#}");
+    let own = SCHEME.replace("\"version\": \"3\"", "\"version\": \"4\"");
+    assert!(!unknown(&check(own)));
+}

@@ -71,11 +71,11 @@ fn each_survey_is_rejected_by_the_other_profiles_for_known_reasons() {
             ("code-list-not-allowed", 1),
             ("crs-not-allowed", 1),
             ("required-field-missing", 4),
-            ("forbidden-field-present", 234),
+            ("forbidden-field-present", 239),
             ("observation-media-missing", 19),
             ("pattern-mismatch", 39),
             ("unit-not-allowed", 2),
-            ("value-not-allowed", 70),
+            ("value-not-allowed", 66),
             ("vertical-not-allowed", 1),
         ],
     );

@@ -144,6 +144,16 @@ fn checked(text: &str) -> Report {
     Checker::new(settings).expect("settings").check(text.as_bytes()).expect("json")
 }
 
+/// What the rules about codes and grades find in a document of an earlier draft, since it is
+/// checked by the code list and the grade scheme of today (Versions in the specification).
+const BY_NEWER_LISTS: [&str; 5] = [
+    "characterisation-missing",
+    "quantity-range",
+    "quantity-unit",
+    "grade-contradicts",
+    "rating-contradicts",
+];
+
 /// Every archived document is valid by its own schema, migrates to this version, is valid by its
 /// schema, and keeps its findings.
 #[test]
@@ -174,6 +184,7 @@ fn every_archived_document_is_still_one() {
                 .findings
                 .iter()
                 .filter(|finding| finding.severity == Severity::Error)
+                .filter(|finding| !BY_NEWER_LISTS.contains(&&*finding.rule))
                 .count();
             // Documents that were clean have no error, also by newer rules.
             let spoilt =

@@ -108,14 +108,17 @@ pub(crate) fn refusal(name: &str, error: &FormatError) -> Failure {
             format!("{error}; state it with --from")
         }
         FormatError::NoFile(_) => {
-            format!("{error}; name the surveys one by one, or the right folder")
+            format!("{error}, and there is no survey in this folder; name the right folder")
         }
         FormatError::Contradicted { stated, detected } => {
             format!("looks like {detected}, but --from is {stated}; correct --from, or omit it")
         }
-        FormatError::OneFile(_) => format!(
-            "{error}, or for an office's own table its --layout (check, convert, archive pack)"
-        ),
+        FormatError::OneFile(_) if crate::advice::has("layout") => {
+            format!("{error}, or for an office's own table its --layout")
+        }
+        FormatError::OneFile(_) => {
+            format!("{error}; for an office's own table, {}", crate::advice::for_table())
+        }
         FormatError::WriteOnly(format) if format.folder().is_some() && !format.is_named(name) => {
             format!("{}: {error}", format.title)
         }

@@ -348,7 +348,7 @@ fn open_folder<'l>(path: &Path, stated: Option<&'static Format>) -> Result<Input
 /// without surveys stays, so that opening it says so.
 pub(crate) fn surveys(paths: &[PathBuf]) -> Vec<PathBuf> {
     let mut all: Vec<PathBuf> = Vec::new();
-    for survey in paths.iter().flat_map(|path| surveys_in(path)) {
+    for survey in in_folders(paths) {
         if all.iter().any(|known| atomic_output::is_same_file(known, &survey)) {
             render::note(&format!("{}: is named more than once, and read once", survey.display()));
         } else {
@@ -356,6 +356,11 @@ pub(crate) fn surveys(paths: &[PathBuf]) -> Vec<PathBuf> {
         }
     }
     all
+}
+
+/// The surveys that are named on the command line: files, and those in folders.
+pub(crate) fn in_folders(paths: &[PathBuf]) -> Vec<PathBuf> {
+    paths.iter().flat_map(|path| surveys_in(path)).collect()
 }
 
 /// The surveys at a path: the path itself, or the surveys in the folder if it holds any.

@@ -1,7 +1,7 @@
 //! Mistakes in what rows state about the pipe, and mistakes in whole columns. Each is one mistake,
 //! however many rows it affects.
 
-use obvert::model::lists::ClockUse;
+use obvert::model::lists::{ClockExtent, ClockUse};
 use serde_json::{Value, json};
 
 use super::edit::{Edit, Mistake, inner, to};
@@ -131,15 +131,18 @@ fn every_hour(row: &mut Value, change: fn(f64) -> f64) {
     }
 }
 
-/// Moves the values of a column of a run one row down, from some row on.
-fn shift_down(edit: &mut Edit<'_>, key: &str) -> Option<String> {
-    let run = edit.row("runs", |run| {
+/// A run with so many values in a column.
+fn run_with(edit: &mut Edit<'_>, key: &str, least: usize) -> Option<usize> {
+    edit.row("runs", |run| {
         let rows = run["observations"].as_array().into_iter().flatten();
-        rows.filter(|row| row.get(key).is_some()).count() >= 9
-    })?;
-    let rows = edit.rows(run);
+        rows.filter(|row| row.get(key).is_some()).count() >= least
+    })
+}
+
+/// Moves the values of a column of a run one row down, from the third row on.
+fn shift_down(edit: &mut Edit<'_>, run: usize, key: &str) -> Option<String> {
     let mut last = None;
-    for row in rows.iter_mut().skip(2) {
+    for row in edit.rows(run).iter_mut().skip(2) {
         let keys = row.as_object_mut()?;
         let own = keys.remove(key);
         if let Some(before) = last.take() {
@@ -151,18 +154,32 @@ fn shift_down(edit: &mut Edit<'_>, key: &str) -> Option<String> {
     Some(format!("/runs/{run}/observations"))
 }
 
+/// The runs whose clock references show that they are shifted. Where every code may have one,
+/// nothing shows it.
+fn runs_with_strict_clocks(edit: &mut Edit<'_>) -> Vec<usize> {
+    let runs = edit.document["runs"].as_array().map_or(0, Vec::len);
+    let shows = |run: &usize| {
+        let (mut document, mut random) = (edit.document.clone(), fastrand::Rng::with_seed(1));
+        let mut copy = Edit { document: &mut document, random: &mut random };
+        let observations = shift_down(&mut copy, *run, "clock");
+        observations.is_some_and(|observations| wrong_clocks(&copy, &observations) >= 5)
+    };
+    (0..runs).filter(shows).collect()
+}
+
 /// How many rows of a run have a clock reference that their code does not take, or none where it is
-/// required.
+/// required, or an hour for an arc or the reverse.
 fn wrong_clocks(edit: &Edit<'_>, observations: &str) -> usize {
     let codes = edit.list().by_code();
     let rows = edit.document.pointer(observations).and_then(Value::as_array);
     let is_wrong = |row: &&Value| {
-        let usage =
-            codes.get(row["code"].as_str().unwrap_or_default()).map(|code| code.clock.usage);
-        match row.get("clock") {
-            Some(_) => usage == Some(ClockUse::None),
-            None => usage == Some(ClockUse::Required),
-        }
+        let Some(code) = codes.get(row["code"].as_str().unwrap_or_default()) else { return false };
+        let Some(clock) = row.get("clock") else { return code.clock.usage == ClockUse::Required };
+        let extent = match clock.get("at") {
+            Some(_) => ClockExtent::Span,
+            None => ClockExtent::Point,
+        };
+        code.clock.usage == ClockUse::None || code.clock.extent == Some(extent)
     };
     rows.into_iter().flatten().filter(is_wrong).count()
 }
@@ -490,22 +507,28 @@ pub(crate) const ALL: &[Mistake] = &[
         about: "the grades of a run one row too low",
         rules: &["column-shifted"],
         by_catch: 1,
-        make: |edit| shift_down(edit, "grades"),
+        make: |edit| {
+            let run = run_with(edit, "grades", 8)?;
+            shift_down(edit, run, "grades")
+        },
     },
     Mistake {
         about: "the clock references of a run one row too low",
         rules: &["column-shifted"],
         by_catch: 1,
         make: |edit| {
-            let observations = shift_down(edit, "clock")?;
-            // Where every code may have a clock reference, nothing shows the shift.
-            (wrong_clocks(edit, &observations) >= 5).then_some(observations)
+            let runs = runs_with_strict_clocks(edit);
+            let run = edit.choice(&runs)?;
+            shift_down(edit, run, "clock")
         },
     },
     Mistake {
         about: "the quantities of a run one row too low",
         rules: &["column-shifted"],
         by_catch: 1,
-        make: |edit| shift_down(edit, "quantities"),
+        make: |edit| {
+            let run = run_with(edit, "quantities", 8)?;
+            shift_down(edit, run, "quantities")
+        },
     },
 ];

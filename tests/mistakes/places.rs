@@ -276,7 +276,7 @@ pub(crate) const ALL: &[Mistake] = &[
             // Rows between with other values would interrupt them.
             edit.rows(run).retain(|row| {
                 let added = row["id"].as_str().is_some_and(|id| id.starts_with("fill-"));
-                added || row["clock"].is_null() || row["quantities"].is_null()
+                added || row["clock"].is_null() && row["quantities"].is_null()
             });
             let first = edit.rows(run).iter().position(|row| row["id"] == "fill-0")?;
             Some(to((run, first), ""))

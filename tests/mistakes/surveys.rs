@@ -101,6 +101,15 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
+        about: "positions with a false northing that is 500,000 ft too small",
+        rules: &["position-near-area"],
+        by_catch: 0,
+        make: |edit| {
+            move_south(edit.document, 500_000.0);
+            Some("/crs".into())
+        },
+    },
+    Mistake {
         about: "an observation entered twice",
         rules: &["observation-duplicate"],
         // Grades count twice as well.
@@ -254,3 +263,24 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
 ];
+
+/// Takes something from the second number of every position.
+fn move_south(value: &mut Value, by: f64) {
+    let south = |position: &mut Value| {
+        if let Some(northing) = position[1].as_f64() {
+            position[1] = (northing - by).into();
+        }
+    };
+    for (key, inner) in value.as_object_mut().into_iter().flatten() {
+        match key.as_str() {
+            "position" => south(inner),
+            "path" => inner.as_array_mut().into_iter().flatten().for_each(south),
+            "structures" | "pipes" | "locates" => {
+                for row in inner.as_array_mut().into_iter().flatten() {
+                    move_south(row, by);
+                }
+            }
+            _ => {}
+        }
+    }
+}

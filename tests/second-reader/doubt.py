@@ -21,6 +21,25 @@ def _sensible(millimetres):
     return 40 <= millimetres <= 6000
 
 
+LARGE = (
+    "vitrified-clay",
+    "concrete",
+    "reinforced-concrete",
+    "asbestos-cement",
+    "brick",
+    "stone",
+    "ductile-iron",
+    "corrugated-metal",
+    "bituminised-fibre",
+)
+
+
+def _waste(pipe):
+    """Whether a height in millimetres may be that of a waste."""
+    circular = pipe.get("shape", "circular") == "circular"
+    return circular and 25 <= pipe["height"] <= 50 and pipe.get("material") not in LARGE
+
+
 def sizes(survey):
     """Whether the section unit is wrong; the places of the pipes whose height makes sense only in
     the other; and the number of those whose height makes sense in one unit only."""
@@ -34,8 +53,10 @@ def sizes(survey):
         if inches:
             circular = pipe.get("shape", "circular") == "circular"
             wrong = here > 6000 or circular and height > 144 and height in (150, 160, 200, 225)
+            tunnel = pipe.get("material") in ("brick", "stone", "corrugated-metal")
+            wrong = wrong and not (tunnel and here <= 12000)
         else:
-            wrong = here < 40 or height in (42, 48)
+            wrong = (here < 40 or height in (42, 48)) and not _waste(pipe)
         if wrong and _sensible(there):
             only_other.append(place)
         elif _sensible(here) and not _sensible(there):

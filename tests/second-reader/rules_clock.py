@@ -65,7 +65,7 @@ def clock_extent(survey):
             yield path, {}
 
 
-@rule("warning")
+@rule("note")
 def clock_full_circle(survey):
     for path, clock, _ in clocks(survey):
         if (

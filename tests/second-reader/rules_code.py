@@ -5,7 +5,7 @@ from code_lists import measured, places
 from figures import factor, in_range
 
 # code-lists.md, Quantities: what is measured across the pipe.
-ACROSS = ("height", "depth", "offset", "drop", "bulge")
+ACROSS = ("height", "width", "depth", "offset", "drop", "bulge", "size")
 LENGTHS = ("mm", "in", "m", "ft", "us-ft")
 
 
@@ -19,6 +19,29 @@ def code_unknown(survey):
             yield run.path("observations", index, "code"), facts
 
 
+def foreign_wall(survey, run, row):
+    """Whether the wall at a row may be that of a lining or a repair that the run records."""
+    start, end = row["at"] * run.metre, row.get("to", row["at"]) * run.metre
+    lined = within = False
+    for other in run.rows:
+        first, last = other["at"] * run.metre, other.get("to", other["at"]) * run.metre
+        if survey.means(other, "lining.start") and first <= start + 0.5:
+            lined = True
+        elif survey.means(other, "lining.finish"):
+            within = within or first >= start - 0.5 and not lined
+            lined = lined and first >= start - 0.5
+        elif survey.means(other, "repair.", "lining."):
+            reach = 3.0
+            for meaning, _, amount in measured(survey.codes[other["code"]], other):
+                if meaning["name"] == "length" and amount is not None:
+                    reach = max(reach, amount * factor(meaning["unit"], "m"))
+            if other.get("continuous") or "to" in other:
+                reach = 0.5
+            if first - reach <= end and start <= last + reach:
+                return True
+    return lined or within
+
+
 @rule("error")
 def material_excludes_code(survey):
     for run, index, row, code, path in survey.coded_rows:
@@ -28,6 +51,8 @@ def material_excludes_code(survey):
         if run.elsewhere("material-change"):
             continue
         if code.get("materials") and material not in code["materials"]:
+            if foreign_wall(survey, run, row):
+                continue
             yield f"{path}/code", {"material": material, "materials": code["materials"]}
 
 
@@ -187,13 +212,22 @@ def water_level_jump(survey):
 def quantity_exceeds_pipe(survey):
     for run, index, row, code, path in survey.coded_rows:
         height = run.cross_sections[index].height
+        if height is not None:
+            height = max(height, (run.pipe or {}).get("width", 0) * survey.millimetre)
         if height is None or code.get("role") == "size-change":
             continue
         if survey.size_doubtful(survey.place("pipes", run.row["pipe"])):
             continue
         for number, (place, _, amount) in enumerate(measured(code, row)):
-            if place["name"] not in ACROSS or place["unit"] not in LENGTHS or amount is None:
+            gap = place["name"] == "gap" and code["joint"] == "never"
+            if place["name"] not in ACROSS and not gap:
                 continue
+            if place["unit"] not in LENGTHS or amount is None:
+                continue
+            limit = height
+            pipe = survey.row("pipes", run.row["pipe"]) or {}
+            if place["name"] in ("width", "gap") and "width" in pipe:
+                limit = max(height, pipe["width"] * survey.millimetre)
             millimetres = amount * factor(place["unit"], "mm")
-            if in_range(place, amount) and millimetres > height * 1.1:
+            if in_range(place, amount) and millimetres > limit * 1.1:
                 yield f"{path}/quantities/{number}/value", {"millimetres": millimetres}

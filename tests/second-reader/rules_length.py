@@ -16,7 +16,8 @@ def drifting(survey, least=0.01):
             continue
         if run.length * run.metre < 20 or run.pipe.get("length_between", "centres") != "centres":
             continue
-        shares.setdefault(camera(survey, run), []).append(run.far / run.length - 1)
+        length = run.far if run.length <= run.far <= run.slope_length() else run.length
+        shares.setdefault(camera(survey, run), []).append(run.far / length - 1)
     for key, found in shares.items():
         share = sorted(found)[len(found) // 2]
         if not least <= abs(share) <= 0.1:
@@ -155,7 +156,9 @@ def covered(run, past):
     """What a run saw of its pipe, from the upstream structure; None if it cannot be told."""
     if run.length is None or run.far is None or "launched" in run.row or run.place in past:
         return None
-    begin, end = run.offset, run.length if run.kind == "reached" else run.far
+    walled = run.counter.get("zero") in ("structure-wall", "pipe-end")
+    begin = 0 if walled and run.offset * run.metre <= 20 else run.offset
+    end = run.length if run.kind == "reached" else run.far
     if run.row["direction"] == "downstream":
         return begin, end
     return run.length - end, run.length - begin
@@ -266,5 +269,10 @@ def reverse_run_too_early(survey):
         if other.row["pipe"] != run.row["pipe"]:
             continue
         began, first = instant(run.row.get("started", "")), instant(other.row.get("started", ""))
-        if None not in (began, first) and began < first:
+        ended = instant(run.row.get("finished", ""))
+        if None in (began, first) or began >= first:
+            continue
+        used = camera(survey, run)
+        same = used is not None and used == camera(survey, other)
+        if same or ended is None or ended <= first:
             yield run.path("started"), {"reverse_of": run.row["reverse_of"]}

@@ -4,7 +4,7 @@ from catalogue import rule
 from figures import case_clash, exceeds, tolerance
 
 # What distinguishes two pipes of the same ends, if both state it.
-DISTINCT = ("asset", "height", "width", "shape", "material", "lining", "laid")
+DISTINCT = ("asset", "carries", "height", "width", "shape", "material", "lining", "laid", "path")
 
 
 @rule("error")
@@ -28,10 +28,19 @@ def joined(survey, start):
     return []
 
 
+def ring(survey, pipe):
+    """Whether the runs of a pipe that ends where it begins agree with it. The map is not read."""
+    runs = [run for run in survey.runs if run.pipe is pipe]
+    ends = [run.row.get(key, pipe["upstream"]) for run in runs for key in ("from", "to")]
+    return bool(runs) and all(end == pipe["upstream"] for end in ends)
+
+
 @rule("error")
 def pipe_loop(survey):
     for place, pipe in survey.table("pipes"):
         if pipe["upstream"] == pipe.get("downstream"):
+            if ring(survey, pipe):
+                continue
             yield f"/pipes/{place}/downstream", {"structure": pipe["upstream"]}
         elif place == min(joined(survey, place), default=None):
             yield f"/pipes/{place}/joins/pipe", {}
@@ -43,6 +52,10 @@ def distinct(survey, one, other):
     pairs.append((one.get("joins", {}).get("clock"), other.get("joins", {}).get("clock")))
     if any(None not in pair and pair[0] != pair[1] for pair in pairs):
         return True
+    for end in ("upstream", "downstream"):
+        levels = [row.get("inverts", {}).get(end) for row in (one, other)]
+        if None not in levels and abs(levels[0] - levels[1]) * survey.metre > 0.05 + 1e-6:
+            return True
     lengths = [(one.get("length"), other.get("length"))]
     lengths.append((one.get("joins", {}).get("at"), other.get("joins", {}).get("at")))
     for first, second in lengths:
@@ -71,19 +84,39 @@ def pipe_duplicate(survey):
 @rule("warning")
 def outfall_upstream(survey):
     for place, pipe in survey.table("pipes"):
-        structure = survey.row("structures", pipe["upstream"])
-        if structure and structure["kind"] == "outfall":
+        ends = [survey.row("structures", pipe.get(end)) for end in ("upstream", "downstream")]
+        outfalls = [bool(end) and end["kind"] == "outfall" for end in ends]
+        if outfalls == [True, False]:
             yield f"/pipes/{place}/upstream", {"upstream": pipe["upstream"]}
+
+
+def ends_of(pipe):
+    return {pipe["upstream"], pipe.get("downstream")} - {None}
+
+
+def together(table, rows):
+    """Whether rows of one asset number are parts of one asset."""
+    if table == "structures":
+        return all(row["kind"] in ("other", "pump-station", "outfall") for row in rows)
+    if all("downstream" in row and ends_of(row) == ends_of(rows[0]) for row in rows):
+        return True
+    return 3 <= len(rows) <= 100 and all(
+        any(row is not other and ends_of(row) & ends_of(other) for other in rows) for row in rows
+    )
 
 
 @rule("warning")
 def asset_duplicate(survey):
     for table in ("structures", "pipes"):
-        first = {}
-        for place, row in survey.table(table):
+        numbered = {}
+        for _, row in survey.table(table):
             if "asset" in row:
-                other = first.setdefault(row["asset"], row)
-                if other is not row:
+                numbered.setdefault(row["asset"], []).append(row)
+        for place, row in survey.table(table):
+            rows = numbered.get(row.get("asset"), [row])
+            if not together(table, rows):
+                other = rows[0]
+                if other["id"] != row["id"]:
                     yield f"/{table}/{place}/asset", {"other": other["id"]}
 
 
@@ -92,7 +125,8 @@ def id_case_clash(survey):
     for table in ("parties", "equipment", "structures", "pipes", "runs"):
         ids = {}
         for place, row in survey.table(table):
-            earlier = ids.setdefault(row["id"].lower(), [])
+            kind = row.get("kind", row.get("name", "joins" in row))
+            earlier = ids.setdefault((row["id"].lower(), kind), [])
             other = next((key for key in earlier if case_clash(key, row["id"])), None)
             if other is not None and row["id"] not in earlier:
                 yield f"/{table}/{place}/id", {"other": other}

@@ -237,6 +237,9 @@ def joint_spacing_irregular(survey):
             or survey.lengths_doubtful
         ):
             continue
+        coarse = run.step * 4 > spacing
+        if coarse or any(map(survey.other_pieces, run.rows)):
+            continue
         at = [row["at"] for row in run.rows if row.get("joint")]
         parts = [(lower - upper) / spacing for upper, lower in zip(at, at[1:])]
         parts = [abs(part - math.floor(part + 0.5)) for part in parts if 0.25 <= part <= 8]
@@ -293,7 +296,10 @@ def camera_speed(survey):
     for run in survey.runs:
         if run.place in past or run.contradicts:
             continue
-        if run.row.get("method") == "pole":
+        if run.row.get("method") in ("pole", "walk-through", "float", "other"):
+            continue
+        shown = [item["id"] for row in run.rows for item in row.get("media", ())]
+        if any((survey.row("media", key) or {}).get("kind") == "scan" for key in shown):
             continue
         began, ended = (instant(run.row.get(key, "")) for key in ("started", "finished"))
         if None not in (began, ended, run.surveyed) and ended >= began:

@@ -123,5 +123,6 @@ def material_newer_than_pipe(survey):
 @rule("warning")
 def year_laid_implausible(survey):
     for place, pipe in survey.table("pipes"):
-        if "laid" in pipe and pipe["laid"] < 1600:
+        built = pipe.get("material") in ("brick", "stone", "bituminised-fibre", "other")
+        if "laid" in pipe and pipe["laid"] < (100 if built else 1600):
             yield f"/pipes/{place}/laid", {"laid": pipe["laid"]}

@@ -37,16 +37,26 @@ def concurrent(survey, first, second):
     return times(later)[0] < in_time(earlier)[1]
 
 
+def launched(first, second):
+    """Whether one of two runs was launched from the pipe of the other."""
+    for one, two in ((first, second), (second, first)):
+        pipe = one.row.get("launched", {}).get("pipe")
+        for _ in range(5):
+            if pipe is not None and pipe == two.row["pipe"]:
+                return True
+            row = one.survey.row("pipes", pipe) or {}
+            pipe = row.get("joins", {}).get("pipe")
+    return False
+
+
 @rule("warning")
 def runs_concurrent(survey):
     found = {}
     for row in survey.document.get("equipment", ()):
         runs = [run for run in survey.runs if timed(run) and row["id"] in cameras(survey, run)]
-        last = None
-        for run in sorted(runs, key=in_time):
-            if last is not None and times(run)[0] < in_time(last)[1]:
-                facts = {"other": last.row["id"], "equipment": row["id"]}
-                found.setdefault((last.place, run.place), (run.path("started"), facts))
-            if last is None or in_time(run)[1] > in_time(last)[1]:
-                last = run
+        runs.sort(key=in_time)
+        for earlier, later in zip(runs, runs[1:]):
+            if times(later)[0] < in_time(earlier)[1] and not launched(later, earlier):
+                facts = {"other": earlier.row["id"], "equipment": row["id"]}
+                found.setdefault((earlier.place, later.place), (later.path("started"), facts))
     yield from found.values()

@@ -12,6 +12,8 @@ from figures import FOOT, decimals, exceeds, tolerance
 # checking.md, Lengths: the structure allowance by default.
 ALLOWANCE = 5 * FOOT
 
+ENDS = ("upstream", "downstream")
+
 
 class Repeat(NamedTuple):
     """Consecutive rows that repeat rows above them."""
@@ -54,6 +56,13 @@ class Run:
         self.contradicts = self._contradicts()
         self.end = self._end()
         self.far = self._far()
+
+    @cached_property
+    def step(self):
+        """The smallest step of the counter; 0 if it is unknown."""
+        rows = [self.survey.row("equipment", key) or {} for key in self.row.get("equipment", ())]
+        steps = [row["counter_resolution"] for row in rows if "counter_resolution" in row]
+        return self.counter.get("resolution", max(steps, default=0))
 
     def path(self, *parts):
         return "/".join(("/runs", str(self.place)) + tuple(str(part) for part in parts))
@@ -298,9 +307,29 @@ class Run:
             return False
         surplus = 0 if self.start is None else max(0, self.at[self.start] - self.reads)
         limit = self.length * self.metre + 2 * self.slack(self.length)
-        if self.pipe.get("length_between") != "centres":
-            limit += allowance
+        limit += (self.slope_length() - self.length) * self.metre
+        limit += self._chambers(allowance)
         return exceeds((self.far - surplus) * self.metre, limit)
+
+    def slope_length(self):
+        """The length along the slope, by the inverts, where they fall by at most 40 %."""
+        inverts = []
+        for end in ENDS:
+            structure = self.survey.row("structures", self.pipe.get(end)) or {}
+            inverts.append(self.pipe.get("inverts", {}).get(end, structure.get("invert")))
+        fall = 0 if None in inverts else abs(inverts[0] - inverts[1])
+        return math.hypot(self.length, fall if fall <= 0.4 * self.length else 0)
+
+    def _chambers(self, allowance):
+        """What a run may cover of the two structures, in metres. The map is not read."""
+        between, offset = self.pipe.get("length_between"), max(0, self.offset) * self.metre
+        if between == "centres":
+            return 0
+        if between is None:
+            return max(allowance, offset)
+        ends = [self.survey.row("structures", self.pipe.get(key)) for key in ENDS]
+        large = sum(6 for end in ends if end and end["kind"] in ("other", "pump-station"))
+        return max(allowance, large, offset + allowance)
 
     def short_of_pipe(self, allowance):
         if self.kind != "reached" or self.far is None or self.length is None:
@@ -326,6 +355,8 @@ class Run:
     def duplicates(self):
         """The nearest row above it that is the same, for each row that is the same as another."""
         found = {}
+        if self.step * self.metre >= 0.3:
+            return found
         for index, row in enumerate(self.rows):
             for place in range(index - 1, max(index - 17, -1), -1):
                 other = self.rows[place]

@@ -109,6 +109,20 @@ class Survey:
     def role(self, row):
         return self.codes.get(row["code"], {}).get("role")
 
+    def means(self, row, *terms):
+        """Whether a code, or an own term that it is linked to, begins with one of these."""
+        code = self.codes.get(row["code"])
+        if code is None:
+            return False
+        links = code.get("same_as", ())
+        linked = [link["code"] for link in links if link["list"] == "obvert-terms"]
+        return any(name.startswith(terms) for name in [code["code"], *linked])
+
+    def other_pieces(self, row):
+        """Whether a row records that the pieces of the pipe are not all of one length."""
+        changes = ("material-change", "size-change", "shape-change")
+        return self.role(row) in changes or self.means(row, "change.unit-length", "repair.replaced")
+
     def has_role(self, *roles):
         return any(code.get("role") in roles for code in self.codes.values())
 

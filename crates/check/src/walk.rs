@@ -225,9 +225,12 @@ fn no_grades(survey: &Survey<'_>) -> Option<String> {
             format!("the grade scheme {} {} is not available", grading.scheme, grading.version)
         }
         (_, None) => no_list(survey),
-        (Some(scheme), Some(list)) => format!(
-            "the grade scheme {} grades codes of {}, not of {}",
-            grading.scheme, scheme.code_list.list, list.id
-        ),
+        (Some(scheme), Some(list)) => {
+            let of = &scheme.code_list;
+            format!(
+                "the grade scheme {} grades codes of {} {}, not of {} {}",
+                grading.scheme, of.list, of.version, list.id, list.version
+            )
+        }
     })
 }

@@ -278,7 +278,7 @@ fn pack(arguments: &Pack) -> Result<Status, Failure> {
         // With a layout, a folder may hold tables of an office.
         let files = match layout {
             Some(_) => arguments.files.clone(),
-            None => input::surveys(&arguments.files),
+            None => input::in_folders(&arguments.files),
         };
         for path in &files {
             packing.add_path(path, layout.as_ref(), sink)?;

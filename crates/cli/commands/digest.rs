@@ -17,7 +17,7 @@ pub(crate) fn run(arguments: &Digest) -> Result<Status, Failure> {
         .into());
     }
     let mut failed = false;
-    for path in &input::surveys(&arguments.files) {
+    for path in &input::in_folders(&arguments.files) {
         let input = input::open(path, arguments.from, None);
         let bytes = input.and_then(|mut input| output(&mut input, arguments.canonical));
         match bytes {

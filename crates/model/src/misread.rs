@@ -136,7 +136,12 @@ fn is_certain_run(run: &str, meant: &str, (before, after): (&str, &str)) -> bool
     // The first byte of most Western letters, then a character of its second half.
     let is_western = first.is_some_and(|first| matches!(first, 'Â' | 'Ã'));
     match second {
-        Some(second) if ('\u{80}'..='\u{bf}').contains(&second) && is_western => true,
+        Some(second) if ('\u{80}'..='\u{bf}').contains(&second) && is_western => {
+            // «RUA DA MANHÃ»: what is misread would be a small letter among capitals.
+            let is_in_capitals = before.ends_with(|letter: char| letter.is_ascii_uppercase())
+                && !after.starts_with(|letter: char| letter.is_ascii_lowercase());
+            !(first == Some('Ã') && second >= '\u{a0}' && is_in_capitals)
+        }
         Some(second) if !follows(second) => true,
         Some(_) => is_capital && is_within,
         None => false,
@@ -189,6 +194,8 @@ mod tests {
             "ÂGE",
             "“Å”",
             "«KÖ»",
+            "«RUA DA MANHÃ»",
+            "AMANHÃ\u{a0}CEDO",
             "Ä–",
             "10 ½",
             "Straße",

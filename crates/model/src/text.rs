@@ -168,14 +168,13 @@ fn look(text: &str) -> String {
 /// Greek letters and full-width forms like Latin ones. From memory, after the confusables of Unicode
 /// Technical Standard 39.
 fn look_alike(letter: char) -> char {
-    const ALIKE: [(char, &str); 24] = [
+    const ALIKE: [(char, &str); 23] = [
         ('0', "oοоøº"),
         ('1', "li|ıіιӏ!"),
         ('2', "z"),
         ('5', "sѕ"),
         ('6', "б"),
         ('8', "bвβ"),
-        ('9', "gq"),
         ('a', "аαɑ"),
         ('c', "сϲ"),
         ('d', "ԁ"),

@@ -126,7 +126,7 @@ INVENTED = [
     ("J1-278.1", "upstream", "14:10:00", "15:01:50", 596.8, [
         {"at": 1, "code": "water.level", "quantities": [{"value": 20, "unit": "percent"}]},
         {"at": 77, "code": "roots.tap", "quantities": [{"value": 9, "unit": "percent"}], "joint": True, "grades": {"operational": 3}},
-        {"at": 310.6, "code": "water.sag", "quantities": [{"value": 2, "unit": "in"}]},
+        {"at": 310.6, "code": "water.sag", "quantities": [{"value": 12, "unit": "percent"}], "grades": {"operational": 2}},
         {"at": 455.2, "code": "crack.helical", "quantities": [{"value": 1, "unit": "mm"}], "clock": {"from": 10, "to": 2}, "grades": {"structural": 2}},
     ]),
 ]

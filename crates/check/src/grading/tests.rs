@@ -144,18 +144,34 @@ fn the_same_offset_counts_for_more_in_a_smaller_pipe() {
 #[test]
 fn a_material_decides_before_the_general_entry() {
     let graded =
-        |class| structural("crack.longitudinal", amount(2.0, "mm"), &section(class, 300.0));
+        |class| structural("fracture.longitudinal", amount(2.0, "mm"), &section(class, 300.0));
     assert_eq!(graded(MaterialClass::Masonry), Some(2));
     assert_eq!(graded(MaterialClass::Clayware), Some(3));
     // Without an amount the plain grade holds.
-    assert_eq!(
-        structural(
-            "crack.longitudinal",
-            amount(1.0, "mm"),
-            &section(MaterialClass::Clayware, 300.0)
-        ),
-        Some(2)
-    );
+    let masonry = section(MaterialClass::Masonry, 300.0);
+    assert_eq!(structural("fracture.longitudinal", json!([]), &masonry), Some(3));
+}
+
+/// Bituminised fibre gives way like plastic, and does not break like clay.
+#[test]
+fn fibre_is_flexible_and_a_crack_has_no_gap_to_grade() {
+    let graded = |class, percent| {
+        let amount = amount(percent, "percent");
+        structural("deformation.vertical", amount, &section(class, 100.0))
+    };
+    for percent in [2.0, 6.0, 9.0, 12.0, 20.0] {
+        assert_eq!(
+            graded(MaterialClass::Fibre, percent),
+            graded(MaterialClass::Plastic, percent),
+            "{percent}"
+        );
+    }
+    assert_eq!(graded(MaterialClass::Fibre, 6.0), Some(2));
+    assert_eq!(graded(MaterialClass::Clayware, 6.0), Some(4));
+    let pipe = section(MaterialClass::Clayware, 300.0);
+    for width in [0.1, 1.0, 2.0, 4.0, 20.0] {
+        assert_eq!(structural("crack.longitudinal", amount(width, "mm"), &pipe), Some(2));
+    }
 }
 
 #[test]

@@ -73,7 +73,7 @@ families! {
         gradient_below_minimum,
     }
     place {
-        crs_missing, crs_unknown, position_outside_area, coordinates_swapped, crs_unit_suspect, path_length_contradicts, path_end_mismatch,
+        crs_missing, crs_unknown, position_outside_area, position_near_area, coordinates_swapped, crs_unit_suspect, path_length_contradicts, path_end_mismatch,
         locates_too_far_apart, locate_past_run, locate_depth, transmitter_offset_missing,
         locate_off_path,
         locate_off_gradient,

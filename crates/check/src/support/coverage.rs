@@ -1,7 +1,7 @@
 //! The part of a pipe that no run has surveyed.
 
 use obvert_model::number::Length;
-use obvert_model::tables::{Direction, OutcomeKind};
+use obvert_model::tables::{CounterZero, Direction, OutcomeKind};
 
 use crate::support::run_extent::{
     beyond_pipe, direction_contradicts, far_position, pipe_with_length,
@@ -18,9 +18,9 @@ pub(crate) struct UnsurveyedPart {
 }
 
 /// The longest part of a pipe that no run has surveyed, if it is longer than the tolerance and
-/// `allowance` for the structures. `None` also if it cannot be computed, or if another rule compares
-/// the runs: runs that refer to each other, a run that is longer than the pipe, a direction that
-/// contradicts the structures.
+/// `allowance` for the structures. `None` also if it cannot be computed, or if another rule
+/// compares the runs: runs that refer to each other, a run that is longer than the pipe, a
+/// direction that contradicts the structures.
 pub(crate) fn longest_unsurveyed(
     ending: &Ending<'_>,
     view: &PipeView<'_>,
@@ -84,9 +84,19 @@ pub(crate) fn unseen_between(
     longest_gap(surveyed, gap.0, gap.1).map(|(from, to)| to - from)
 }
 
+/// How far the wall of a chamber may be from its centre, in metres; common practice, no published
+/// source.
+const LARGEST_CHAMBER: f64 = 20.0;
+
 fn offset(ending: &Ending<'_>, summary: &RunSummary) -> f64 {
-    let offset = summary.run.counter.as_ref().and_then(|counter| counter.offset);
-    offset.map_or(0.0, Length::get) * ending.survey.head.units.length.metres()
+    let counter = summary.run.counter.as_ref();
+    let offset = counter.and_then(|counter| counter.offset).map_or(0.0, Length::get);
+    let metres = offset * ending.survey.head.units.length.metres();
+    // From the centre of a chamber to its wall there is no pipe to see.
+    let at_wall = counter.is_some_and(|counter| {
+        matches!(counter.zero, CounterZero::StructureWall | CounterZero::PipeEnd)
+    });
+    if at_wall && metres <= LARGEST_CHAMBER { 0.0 } else { metres }
 }
 
 /// The longest part of `start` to `end` that no interval covers.

@@ -6,7 +6,7 @@ use rustc_hash::FxHashMap;
 
 use crate::support::cameras::cameras;
 use crate::support::map_lengths::four_in_five;
-use crate::support::run_extent::far_position;
+use crate::support::run_extent::{far_position, slope_length};
 use crate::views::{Ending, RunSummary};
 
 /// How many runs must agree.
@@ -56,6 +56,9 @@ pub(crate) fn drifting_cameras(
         }
         let Some(length) = length(summary).filter(|metres| *metres >= MIN_LENGTH) else { continue };
         let Some(far) = far_position(ending.survey, &summary.run, summary.marks) else { continue };
+        // The counter measures along the slope, and owners often on plan.
+        let slope = slope_length(ending.survey, &summary.run.pipe, length);
+        let length = if (length..=slope).contains(&far) { far } else { length };
         by_camera.entry(camera_of(ending, &summary.run)).or_default().push((far, length));
     }
     let mut found: Vec<Drift> = by_camera

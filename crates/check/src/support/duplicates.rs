@@ -9,6 +9,9 @@ use crate::views::RunView;
 /// wrong.
 const MAX_SAME_DISTANCE: usize = 16;
 
+/// A counter with such steps, in metres, shows one reading for two things at different places.
+const COARSE: f64 = 0.3;
+
 /// How many earlier stretches of a code are compared, so that the time stays linear in the rows.
 const MAX_EARLIER_STRETCHES: usize = 32;
 
@@ -16,6 +19,9 @@ const MAX_EARLIER_STRETCHES: usize = 32;
 pub(crate) fn duplicates(run: &RunView<'_>) -> Vec<(usize, usize)> {
     let rows = &run.run.observations;
     let mut duplicates = Vec::new();
+    if run.counter_step().is_some_and(|step| run.survey.metres(step) >= COARSE) {
+        return duplicates;
+    }
     for (index, row) in rows.iter().enumerate().skip(1) {
         if rows[index - 1].at != row.at || row.is_stretch() {
             continue;
@@ -29,8 +35,8 @@ pub(crate) fn duplicates(run: &RunView<'_>) -> Vec<(usize, usize)> {
     duplicates
 }
 
-/// Consecutive rows that repeat earlier rows, or one row out of order that repeats another: probably
-/// pasted or imported twice.
+/// Consecutive rows that repeat earlier rows, or one row out of order that repeats another:
+/// probably pasted or imported twice.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct RepeatedRows {
     /// The first of them.

@@ -20,6 +20,12 @@ pub(crate) const EVIDENCE: &[&str] = &[
     "runs.counter",
     "runs.launched",
     "runs.from",
+    "locates",
+    "locates.run",
+    "locates.at",
+    "locates.position",
+    "locates.accuracy",
+    "locates.transmitter_offset",
 ];
 
 /// The length taken up by a structure, in metres: half of 5 ft. It counts if it is not known where

@@ -29,6 +29,18 @@ impl RunFiles<'_> {
     }
 }
 
+/// How long before or after a run the site may be photographed; common practice, no published
+/// source.
+const SITE_HOURS: f64 = 18.0;
+
+/// Whether a file shows the site and not the pipe: a photo without a distance that no observation
+/// refers to.
+fn of_site(ending: &Ending<'_>, view: &MediaView<'_>) -> bool {
+    view.media.kind == MediaKind::Photo
+        && view.media.at.is_none()
+        && ending.shown_by(view.index).is_none()
+}
+
 /// The dated files of each run whose time is known, by the run's row.
 pub(crate) fn files_by_run<'d>(
     ending: &'d Ending<'_>,
@@ -39,7 +51,9 @@ pub(crate) fn files_by_run<'d>(
     for view in survey.all_media() {
         let (Some(captured), Some(run)) = (&view.media.captured, &view.media.run) else { continue };
         let Some(summary) = ending.run(run) else { continue };
-        if ending.is_date_outlier(summary)
+        // A permit or a plan is older than the run.
+        if view.media.kind == MediaKind::Document
+            || ending.is_date_outlier(summary)
             || summary.started().is_some_and(|time| in_future(survey, time))
         {
             continue;
@@ -55,10 +69,14 @@ pub(crate) fn files_by_run<'d>(
         let (Some((started, finished)), Some(at)) = (files.span, instant(captured)) else {
             continue;
         };
-        files.of += 1;
         let (early, late) =
             (started.duration_since(at).as_secs_f64(), at.duration_since(finished).as_secs_f64());
-        if early.max(late) > slack && !in_future(survey, captured) {
+        let apart = early.max(late);
+        if apart > slack && apart <= SITE_HOURS * 3600.0 && of_site(ending, &view) {
+            continue;
+        }
+        files.of += 1;
+        if apart > slack && !in_future(survey, captured) {
             files.outliers.push(view);
         }
     }

@@ -5,10 +5,11 @@
 
 use obvert_model::number::Length;
 use obvert_model::tables::{
-    CounterZero, Direction, LengthBetween, LengthUnit, OutcomeKind, Pipe, Run,
+    CounterZero, Direction, LengthBetween, LengthUnit, OutcomeKind, Pipe, Run, Structure,
+    StructureKind,
 };
 
-use crate::views::{Ending, Marks, Survey, tolerance};
+use crate::views::{Ending, Marks, PipeView, Survey, tolerance};
 
 /// Feet per metre. A length in feet that is read as metres is too long by this factor.
 const FEET_PER_METRE: f64 = 1.0 / 0.3048;
@@ -93,18 +94,63 @@ pub(crate) fn beyond_pipe(
 ) -> Option<RunExtent> {
     let (pipe, length) = pipe_with_length(survey, run)?;
     let far = far_position(survey, run, marks)?;
-    let structures =
-        if pipe.length_between == Some(LengthBetween::Centres) { 0.0 } else { allowance };
+    let structures = chambers(survey, run, pipe, length, allowance);
+    let sloping = slope_length(survey, &run.pipe, length);
     // A counter that was not zeroed shows too much during the whole run; another rule reports that.
     let reads = run.counter.as_ref().and_then(|counter| counter.reads).map_or(0.0, Length::get);
     let surplus = marks.start.map_or(0.0, |start| (start.get() - reads).max(0.0))
         * survey.head.units.length.metres();
     let excess = (far - surplus) / length - 1.0;
-    exceeds(far - surplus, length + 2.0 * tolerance(length) + structures).then_some(RunExtent {
+    exceeds(far - surplus, sloping + 2.0 * tolerance(length) + structures).then_some(RunExtent {
         far,
         length,
         excess,
     })
+}
+
+/// The longest that a pipe of a recorded length can be along its slope: owners' lengths are often
+/// measured on plan, and a counter measures along the pipe.
+pub(crate) fn slope_length(survey: &Survey<'_>, pipe: &str, length: f64) -> f64 {
+    let view = survey.pipe_index(pipe).map(|index| PipeView {
+        survey,
+        pipe: &survey.head.pipes[index],
+        index,
+    });
+    view.map_or(length, |view| length.hypot(view.plausible_fall(length)))
+}
+
+/// How far a tank or a chamber of a kind of its own may reach from its centre, in metres; common
+/// practice, no published source.
+const LARGE_CHAMBER: f64 = 6.0;
+
+/// How much of a run may be in the two structures, in metres, if the recorded length of the pipe
+/// does not include them.
+fn chambers(survey: &Survey<'_>, run: &Run, pipe: &Pipe, length: f64, allowance: f64) -> f64 {
+    if pipe.length_between == Some(LengthBetween::Centres) {
+        return 0.0;
+    }
+    let offset = run.counter.as_ref().and_then(|counter| counter.offset);
+    let offset = offset.map_or(0.0, |offset| survey.metres(offset).max(0.0));
+    if pipe.length_between.is_none() {
+        return allowance.max(offset);
+    }
+    let lower = pipe.downstream.as_ref().and_then(|id| survey.structure(id));
+    let ends = [survey.structure(&pipe.upstream), lower];
+    let large = ends.into_iter().flatten().filter(|structure| {
+        matches!(structure.kind, StructureKind::PumpStation | StructureKind::Other)
+    });
+    let large: f64 = large.map(|_| LARGE_CHAMBER).sum();
+    // The centres of the structures may be farther apart than the pipe is long.
+    let apart = between_structures(survey, ends).map_or(0.0, |apart| apart - length);
+    let apart = if apart <= 2.0 * LARGE_CHAMBER + large { apart } else { 0.0 };
+    allowance.max(large).max(apart).max(offset + allowance)
+}
+
+/// The distance of two structures on the map, in metres.
+fn between_structures(survey: &Survey<'_>, ends: [Option<&Structure>; 2]) -> Option<f64> {
+    let [from, to] = [ends[0]?.position?, ends[1]?.position?];
+    let (crs, map_lengths) = (survey.crs.as_ref()?, survey.map_lengths());
+    Some(map_lengths.distance(crs, from, to)? * map_lengths.position_factor(crs))
 }
 
 /// Whether the run is shorter than its pipe by more than the tolerance and `allowance` metres for
@@ -163,8 +209,9 @@ pub(crate) fn unit_advice(declared: LengthUnit, long: bool) -> &'static str {
     }
 }
 
-/// Which of a run and its pipe is in the other unit, as advice, if their lengths differ by the ratio
-/// of feet and metres. The map tells; without it, the number that is wrong by the declared unit.
+/// Which of a run and its pipe is in the other unit, as advice, if their lengths differ by the
+/// ratio of feet and metres. The map tells; without it, the number that is wrong by the declared
+/// unit.
 pub(crate) fn single_unit_advice(
     survey: &Survey<'_>,
     run: &Run,

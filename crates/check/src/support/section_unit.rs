@@ -1,7 +1,7 @@
 //! Finds in which unit the heights of pipes are plausible. A wrong unit in a column heading makes
 //! every size wrong, so all heights are judged together.
 
-use obvert_model::tables::{Pipe, SectionUnit, Shape};
+use obvert_model::tables::{Material, MaterialClass, Pipe, SectionUnit, Shape};
 
 use crate::support::map_lengths::four_in_five;
 use crate::views::{PipeView, Survey};
@@ -9,6 +9,10 @@ use crate::views::{PipeView, Survey};
 /// The smallest and the largest pipe that is surveyed by camera, in millimetres; common practice,
 /// no published source.
 pub(crate) const PLAUSIBLE_HEIGHTS: std::ops::RangeInclusive<f64> = 40.0..=6000.0;
+
+/// The outside diameters of wastes and condensate pipes, in millimetres; common practice, no
+/// published source. As inches they are ordinary sewers.
+const WASTES: std::ops::RangeInclusive<f64> = 25.0..=50.0;
 
 /// The largest precast circular pipe, in inches: ASTM C76 (from memory).
 const LARGEST_CIRCULAR: f64 = 144.0;
@@ -62,14 +66,48 @@ pub(crate) fn fits_other_unit_only(unit: SectionUnit, pipe: &Pipe) -> bool {
     }
     match unit {
         SectionUnit::Inch => {
+            if here <= LARGEST_TUNNEL && may_be_tunnel(pipe) {
+                return false;
+            }
             let circular = pipe.shape.is_none_or(|shape| shape == Shape::Circular);
             here > *PLAUSIBLE_HEIGHTS.end()
                 || circular && height > LARGEST_CIRCULAR && NOMINAL_MILLIMETRES.contains(&height)
         }
         SectionUnit::Millimetre => {
-            here < *PLAUSIBLE_HEIGHTS.start() || NOMINAL_INCHES.contains(&height)
+            (here < *PLAUSIBLE_HEIGHTS.start() || NOMINAL_INCHES.contains(&height))
+                && !may_be_waste(pipe)
         }
     }
+}
+
+/// The largest tunnel that is walked or surveyed, in millimetres; common practice, no published
+/// source.
+const LARGEST_TUNNEL: f64 = 12_000.0;
+
+/// Whether a pipe may be a tunnel: pipes of masonry and of corrugated metal are made on site, and
+/// not as small as the sizes in millimetres that can be mistaken for inches.
+fn may_be_tunnel(pipe: &Pipe) -> bool {
+    pipe.material.is_some_and(|material| {
+        material.class() == MaterialClass::Masonry || material == Material::CorrugatedMetal
+    })
+}
+
+/// Whether a pipe may be a waste by its height in millimetres: pipes of fired clay, concrete,
+/// masonry or corrugated metal are not made so small, nor in other shapes.
+fn may_be_waste(pipe: &Pipe) -> bool {
+    let large = match pipe.material {
+        Some(Material::CorrugatedMetal | Material::DuctileIron | Material::BituminisedFibre) => {
+            true
+        }
+        Some(material) => matches!(
+            material.class(),
+            MaterialClass::Clayware | MaterialClass::Concrete | MaterialClass::Masonry
+        ),
+        None => false,
+    };
+    !large
+        && pipe.height.is_some_and(|height| WASTES.contains(&height.get()))
+        && pipe.shape.is_none_or(|shape| shape == Shape::Circular)
 }
 
 fn fits_declared_unit_only(unit: SectionUnit, pipe: &Pipe) -> bool {
@@ -115,8 +153,8 @@ impl Survey<'_> {
 }
 
 impl PipeView<'_> {
-    /// Whether the pipe's height is probably not in the declared unit. Rules do not conclude anything
-    /// from the size of the pipe then; `size-unit-suspect` reports it.
+    /// Whether the pipe's height is probably not in the declared unit. Rules do not conclude
+    /// anything from the size of the pipe then; `size-unit-suspect` reports it.
     pub(crate) fn size_doubtful(&self) -> bool {
         self.survey.section_unit_votes().unit_is_wrong()
             || fits_other_unit_only(self.survey.head.units.section, self.pipe)
@@ -148,7 +186,10 @@ mod tests {
             (Millimetre, 300.0, "circular", false, true),
             (Millimetre, 8.0, "circular", true, false),
             (Millimetre, 40.0, "circular", false, false),
-            (Millimetre, 48.0, "circular", true, false),
+            (Millimetre, 48.0, "egg", true, false),
+            (Millimetre, 48.0, "circular", false, false),
+            (Millimetre, 32.0, "circular", false, false),
+            (Millimetre, 24.0, "circular", true, false),
             (Millimetre, 0.2, "circular", false, false),
         ];
         for (unit, height, shape, there, here) in cases {

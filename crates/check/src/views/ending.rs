@@ -16,10 +16,11 @@ use crate::profile::Violations;
 use crate::support::changes::Changes;
 use crate::support::column_votes::ColumnVotes;
 use crate::support::corrected_grades::corrected_totals;
+use crate::support::course_marks::CourseMarks;
 use crate::support::distance_drift::{
     Drift, MIN_SHARE, camera_of, drifting_cameras, stated_length,
 };
-use crate::support::late_offsets::{LateOffsets, late_offsets};
+use crate::support::late_offsets::LateOffsets;
 use crate::support::missing_runs::refers_to_missing_run;
 use crate::support::row_digest::{RowDigest, digests, laterals};
 use crate::support::run_dates;
@@ -37,6 +38,8 @@ pub struct RunSummary {
     pub run: Run,
     /// How many observations it had.
     pub observations: usize,
+    /// What they record of the course of the pipe.
+    pub(crate) course: CourseMarks,
     /// Its changes of the cross-section.
     pub(crate) changes: Changes,
     /// How many of them had a recorded grade.
@@ -66,6 +69,7 @@ pub struct RunSummary {
 /// Figures that are computed from the observations of a run, before they are dropped.
 pub(crate) struct RunFigures {
     observations: usize,
+    course: CourseMarks,
     changes: Changes,
     graded: usize,
     travelled: Option<f64>,
@@ -90,6 +94,7 @@ impl RunFigures {
         }
         Self {
             observations: view.run.observations.len(),
+            course: CourseMarks::of(view),
             changes: Changes::of(view),
             graded: view.run.observations.iter().filter(|row| row.grades.is_some()).count(),
             travelled: view.travelled(),
@@ -100,14 +105,14 @@ impl RunFigures {
             corrected: grader.and_then(|grader| corrected_totals(view, grader.scheme)),
             rows: digests(view),
             laterals: laterals(view),
-            late: late_offsets(view),
+            late: view.late_offsets().clone(),
             unrecorded_reason: unrecorded_reason(view),
         }
     }
 }
 
-/// A number that is the same for two runs with the same rows; `None` if fewer than two distances lie
-/// between the first and the last one.
+/// A number that is the same for two runs with the same rows; `None` if fewer than two distances
+/// lie between the first and the last one.
 fn content(rows: &[Observation]) -> Option<u64> {
     let (first, last) = (rows.first()?.at, rows.last()?.at);
     let inner = |at| at != first && at != last;
@@ -144,6 +149,7 @@ impl RunSummary {
         let RunFigures {
             observations,
             changes,
+            course,
             changed,
             graded,
             travelled,
@@ -159,6 +165,7 @@ impl RunSummary {
             run,
             observations,
             changes,
+            course,
             changed,
             graded,
             travelled,

@@ -118,6 +118,7 @@ impl<'s> Facts<'s> {
             overlapping_stretches: OnceCell::new(),
             shift: OnceCell::new(),
             terms: OnceCell::new(),
+            late_offsets: OnceCell::new(),
         }
     }
 }

@@ -13,6 +13,7 @@ use crate::grading::{GradeExtent, Judgement};
 use crate::profile::{MediaKinds, Violations};
 use crate::support::cross_section::CrossSection;
 use crate::support::duplicates::{self, RepeatedRows};
+use crate::support::late_offsets::{self, LateOffsets};
 use crate::support::row_order;
 use crate::support::shifted_column::{self, Shift};
 use crate::support::terms::{self, Term};
@@ -66,6 +67,7 @@ pub struct RunView<'r> {
     pub(crate) overlapping_stretches: OnceCell<Vec<(usize, usize)>>,
     pub(crate) shift: OnceCell<Option<Shift>>,
     pub(crate) terms: OnceCell<Vec<Option<Term<'static>>>>,
+    pub(crate) late_offsets: OnceCell<LateOffsets>,
 }
 
 impl<'r> RunView<'r> {
@@ -90,6 +92,20 @@ impl<'r> RunView<'r> {
     #[must_use]
     pub fn reads(&self) -> f64 {
         self.run.counter.as_ref().and_then(|counter| counter.reads).map_or(0.0, Length::get)
+    }
+
+    /// The smallest step of its counter: as the run states it, or else the largest of its
+    /// equipment.
+    pub(crate) fn counter_step(&self) -> Option<Length> {
+        let stated = self.run.counter.as_ref().and_then(|counter| counter.resolution);
+        let equipment = || {
+            let rows = self.run.equipment.iter().filter_map(|id| {
+                let row = &self.survey.head.equipment[self.survey.equipment_index(id)?];
+                row.counter_resolution
+            });
+            rows.max_by(|a, b| a.get().total_cmp(&b.get()))
+        };
+        stated.or_else(equipment)
     }
 
     /// The distance from the zero point to the last reading, in metres.
@@ -188,6 +204,11 @@ impl<'r> RunView<'r> {
     /// What its rows mean in the project's own terms, if the document is coded in another list.
     pub(crate) fn terms(&self) -> &[Option<Term<'static>>] {
         self.terms.get_or_init(|| self.rows().map(|row| terms::translated(&row)).collect())
+    }
+
+    /// Its rows by the time in their recordings.
+    pub(crate) fn late_offsets(&self) -> &LateOffsets {
+        self.late_offsets.get_or_init(|| late_offsets::late_offsets(self))
     }
 
     /// The fields that do not meet the demands of the profile; computed on first use.

@@ -12,6 +12,7 @@ mod disputes;
 mod headings;
 pub(crate) mod journal;
 mod observation;
+mod parts;
 mod records;
 mod repeated;
 pub(crate) mod row;

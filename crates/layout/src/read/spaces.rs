@@ -41,7 +41,7 @@ fn loses_spaces(text: &str, column: &ColumnBinding<'_>) -> bool {
     let separator = column.column.separator.as_deref();
     match separator.filter(|_| matches!(target, Target::MEDIA_FILE | Target::CHARACTERISATION)) {
         Some(separator) => {
-            let parts: Vec<&str> = crate::read::row::split(text, separator).collect();
+            let parts: Vec<&str> = super::parts::split(text, separator).collect();
             parts.join(separator) != text || parts.contains(&"")
         }
         None => {

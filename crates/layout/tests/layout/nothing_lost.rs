@@ -10,7 +10,7 @@ use obvert_convert::{ConvertError, LossReport};
 use obvert_layout as layout;
 use obvert_model::layout::{Column, Layout, Target};
 use obvert_model::tables::Document;
-use serde_json::{Value, json};
+use serde_json::Value;
 
 use super::kinds::every_kind;
 use super::xml::{C, c};
@@ -18,6 +18,9 @@ use super::{A, B, a, b};
 
 #[path = "../../../convert/tests/common/changes.rs"]
 mod changes;
+mod wide;
+
+use self::wide::{parsed, wide};
 
 /// The rows of a table, the headings first.
 type Rows = Vec<Vec<String>>;
@@ -38,99 +41,6 @@ fn outcome(source: &[u8], layout: &Layout) -> Outcome {
         }
         Err(other) => Err(other.to_string()),
     }
-}
-
-/// A table with what its layout has beyond those of the offices: a column of units, words, places,
-/// lists, headings in two rows below a title, stretches with pictures at both ends, defaults, values
-/// that codes and columns have, and columns that are kept as texts or dropped.
-fn wide() -> (Layout, Rows) {
-    let seen = |below: &str| format!("runs.observations.{below}");
-    let layout = json!({
-        "layout": "0.1", "id": "wide", "version": "1", "title": "wide",
-        "table": {"encoding": "windows-1250", "delimiter": ";", "decimal_mark": ",", "thousands_mark": ".",
-                  "heading_row": 2, "heading_rows": 2},
-        "columns": [
-            {"heading": "Pipe", "to": "pipes.id"},
-            {"heading": "Ends\nfrom", "to": "runs.from"}, {"heading": "Ends\nto", "to": "runs.to"},
-            {"heading": "Way", "to": "runs.direction", "translate": [
-                {"text": "with", "value": "downstream"}, {"text": "against", "value": "upstream"}]},
-            {"heading": "Covered", "to": "runs.surveyed", "kind": "number"},
-            {"heading": "Length", "to": "pipes.length", "kind": "amount"},
-            {"heading": "When", "to": "runs.started", "kind": "date-time", "pattern": "dd.mm.yyyy hh:mm"},
-            {"heading": "At", "to": seen("at"), "kind": "number"},
-            {"heading": "Seen"}, {"heading": "Kind"},
-            {"heading": "More", "to": seen("characterisation"), "separator": "/"},
-            {"heading": "Amount\nfirst", "to": seen("quantities.value"), "kind": "number", "place": 1},
-            {"heading": "Unit\nfirst", "to": seen("quantities.unit"), "place": 1},
-            {"heading": "Amount\nsecond", "to": seen("quantities.value"), "kind": "number", "place": 2},
-            {"heading": "Unit\nsecond", "to": seen("quantities.unit"), "place": 2, "translate": [
-                {"text": "mm", "value": "mm"}, {"text": "Zoll", "value": "in"}, {"text": "%", "value": "percent"}]},
-            {"heading": "Clock", "to": seen("clock"), "kind": "clock", "separator": "-"},
-            {"heading": "Stretch"},
-            {"heading": "Joint", "to": seen("joint"), "kind": "yes-no", "translate": [
-                {"text": "ja", "value": true}, {"text": "nein", "value": false}]},
-            {"heading": "Grade", "to": seen("grades"), "kind": "number"},
-            {"heading": "Picture 1", "to": seen("media.id")}, {"heading": "Picture 2", "to": seen("media.id")},
-            {"heading": "Film", "to": seen("media.offset"), "kind": "duration"},
-            {"heading": "Words", "to": seen("remark")},
-            {"heading": "Ward", "to": "pipes.extensions"}, {"heading": "Mark", "to": seen("extensions")},
-            {"heading": "Order", "to": "assignment.contract"},
-            {"heading": "Old", "drop": "its meaning is not known"}
-        ],
-        "codes": {"columns": ["Seen", "Kind"], "words": [
-            {"words": ["Anfang"], "code": "run.start"}, {"words": ["Ende"], "code": "run.finish"},
-            {"words": ["Riss", "l\u{e4}ngs"], "code": "crack.longitudinal"},
-            {"words": ["Wurzeln", "fein"], "code": "roots.fine"},
-            {"words": ["Ablagerung"], "code": "deposit.settled", "characterisation": ["fine"]},
-            {"words": ["Abbruch", "Wurzeln"], "code": "run.stopped", "characterisation": ["roots"]}
-        ]},
-        "stretches": {"column": "Stretch", "start": "A#", "finish": "B#"},
-        "units": [{"text": " m", "unit": "m"}, {"text": " mm", "unit": "mm"}, {"text": " %", "unit": "percent"}],
-        "fixed": [
-            {"to": "issued", "value": "2026-05-06T16:20:00-05:00"},
-            {"to": "units.length", "value": "m"}, {"to": "units.section", "value": "mm"},
-            {"to": "coding.list", "value": "obvert-terms"}, {"to": "coding.version", "value": "1"},
-            {"to": "grading.scheme", "value": "obvert-grades"}, {"to": "grading.version", "value": "1"},
-            {"to": "structures.kind", "value": "manhole"}, {"to": "pipes.shape", "value": "circular"}
-        ],
-        "made": [{"to": "id", "text": "wide:{runs.id}"}, {"to": "runs.id", "text": "{pipes.id} {runs.direction}"}],
-        "zone": "+01:00", "outcome_from_codes": true, "video": "{runs.id}.mp4", "extension": "org.example.wide"
-    });
-    let layout = Layout::read(layout.to_string().as_bytes()).unwrap();
-    assert_eq!(layout.problems(), []);
-    let text = "Survey of P\u{159}\u{ed}bram;;;;;;;;;;;;;;;;;;;;;;;;;;
-Pipe;Ends;;Way;Covered;Length;When;At;Seen;Kind;More;Amount;Unit;Amount;Unit;Clock;Stretch;Joint;Grade;Picture 1;Picture 2;Film;Words;Ward;Mark;Order;Old
-;from;to;;;;;;;;;first;first;second;second;;;;;;;;;;;;
-P1;A;B;with;;30,5 m;06.05.2026 09:31;0;Anfang;;;;;;;;;;;;;0:00:00;;North;;C 1;
-P1;A;B;with;;30,5 m;06.05.2026 09:31;1,5;Riss;l\u{e4}ngs;;6;in;;;11-1;A1;ja;2;p1.jpg;p2.jpg;0:00:10;so;North;m1;C 1;x
-P1;A;B;with;;30,5 m;06.05.2026 09:31;4;Wurzeln;fein;;10;%;3;Zoll;3;;nein;;p3.jpg;;;;North;;C 1;
-P1;A;B;with;;30,5 m;06.05.2026 09:31;7,25;Riss;l\u{e4}ngs;;6;in;;;11-1;B1;ja;2;p4.jpg;;0:00:30;;North;m1;C 1;
-P1;A;B;with;;30,5 m;06.05.2026 09:31;30;Ende;;;;;;;;;;;;;0:01:00;;North;;C 1;
-P2;B;C;against;12,5;10,4 m;06.05.2026 10:05;0;Anfang;;;;;;;;;;;;;;;South;;C 1;
-P2;B;C;against;12,5;10,4 m;06.05.2026 10:05;8;Ablagerung;;;15;;;;5-7;;;1;;;;\"two
-lines\";South;;C 1;
-P2;B;C;against;12,5;10,4 m;06.05.2026 10:05;9;Ablagerung;;;;;;;6;;;;;;;;South;;C 1;
-P2;B;C;against;12,5;10,4 m;06.05.2026 10:05;12,4;Abbruch;Wurzeln;;;;;;;;;;;;;;South;;C 1;
-";
-    let rows = parsed(text.as_bytes(), b';', "utf-8");
-    (layout, rows)
-}
-
-/// The cells of a text table.
-fn parsed(source: &[u8], delimiter: u8, encoding: &str) -> Rows {
-    let text: String = match encoding {
-        "utf-8" => String::from_utf8(source.to_vec()).unwrap(),
-        _ => source
-            .iter()
-            .map(|byte| if *byte == 0x96 { '\u{2013}' } else { char::from(*byte) })
-            .collect(),
-    };
-    let mut reader = csv::ReaderBuilder::new()
-        .has_headers(false)
-        .flexible(true)
-        .delimiter(delimiter)
-        .from_reader(text.as_bytes());
-    reader.records().map(|row| row.unwrap().iter().map(str::to_owned).collect()).collect()
 }
 
 /// A table as a file in UTF-8; its layout declares the same.
@@ -217,7 +127,14 @@ fn is_same(one: &str, other: &str, column: Option<&Column>, layout: &Layout) -> 
         let translate = &column?.translate;
         translate.iter().find(|word| *word.text == *text.trim()).map(|word| word.value.clone())
     };
+    // The number of a stretch only pairs its two rows; a writer numbers them anew.
+    let is_mark = layout
+        .stretches
+        .as_ref()
+        .is_some_and(|stretches| column.is_some_and(|column| column.heading == stretches.column));
+    let unnumbered = |text: &str| text.replace(|letter: char| letter.is_ascii_digit(), "");
     one == other
+        || is_mark && unnumbered(one) == unnumbered(other)
         || !is_text && number(one).is_some() && number(one) == number(other)
         || meant(one).is_some() && meant(one) == meant(other)
 }
@@ -300,13 +217,13 @@ fn assert_cells_count(
         silent.len(),
         silent.join("\n")
     );
-    assert!(count > 80 && kept > 10, "{name}: {count}, {kept}");
+    assert!(count > 40 && kept > 10, "{name}: {count}, {kept}");
 }
 
 #[test]
 fn a_change_of_any_cell_of_a_table_is_told() {
     for (name, layout, rows, first) in tables() {
-        assert_cells_count(name, &layout, &rows, first, 500, as_text);
+        assert_cells_count(name, &layout, &rows, first, 250, as_text);
     }
 }
 
@@ -314,7 +231,7 @@ fn a_change_of_any_cell_of_a_table_is_told() {
 #[test]
 fn a_change_of_any_cell_of_a_workbook_is_told() {
     for (name, layout, rows, first) in tables() {
-        assert_cells_count(name, &layout, &rows, first, 100, as_book);
+        assert_cells_count(name, &layout, &rows, first, 60, as_book);
     }
 }
 
@@ -372,6 +289,12 @@ fn documents() -> Vec<(&'static str, Layout, Document)> {
     for layout in kinds {
         all.push(("every kind", layout, of_c.clone()));
     }
+    // Without columns for some values, which are lost with a word.
+    let mut narrow = a();
+    narrow
+        .columns
+        .retain(|column| !["Street", "Comment", "Clock", "Joint"].contains(&&*column.heading));
+    all.push(("office A, few columns", narrow, read(A, &a())));
     let every_field = include_bytes!("../../../../tests/data/every-field.obvert.json");
     let every_field = obvert_model::read::document(every_field).unwrap();
     all.push(("every field by C", c(), every_field));
@@ -442,7 +365,12 @@ fn a_change_of_any_value_of_a_document_is_told() {
         let value = serde_json::to_value(&document).unwrap();
         for is_book in [false, cfg!(feature = "xlsx") && layout.table.is_some()] {
             let base = written(&document, &layout, is_book);
-            let usual = if is_book { 20 } else { 150 };
+            let usual = match name {
+                "office A, few columns" => 400,
+                _ if is_book => 15,
+                _ => 100,
+            };
+            assert!(base.is_ok() || name == "every field by C", "{name}: {}", base.unwrap_err());
             let changes = changes::of(&value, asked(usize::MAX, usual));
             let (mut count, mut silent) = (0, Vec::new());
             for change in &changes {
@@ -473,7 +401,7 @@ fn a_table_read_without_losses_comes_back_from_its_document() {
     for (name, layout, rows, first) in tables() {
         let columns = columns(&rows, &layout);
         let (mut count, mut wrong) = (0, Vec::new());
-        for (line, column, other) in cell_changes(&rows, first, 300) {
+        for (line, column, other) in cell_changes(&rows, first, 150) {
             if line < first || other == "a\nb" {
                 continue;
             }
@@ -501,10 +429,16 @@ fn a_table_read_without_losses_comes_back_from_its_document() {
             count += 1;
             let back = parsed(&bytes, b',', "utf-8");
             // The row that ends a stretch can be anywhere below the one that starts it.
-            let is_row = |row: &Vec<String>, again: &Vec<String>| {
+            let is_row = |row: &Vec<String>, row_again: &Vec<String>| {
                 row.iter().enumerate().all(|(place, cell)| {
                     let is_read = columns[place].is_some_and(|own| own.drop.is_none());
-                    let again = again.get(place).map_or("", String::as_str).trim();
+                    let again = row_again.get(place).map_or("", String::as_str).trim();
+                    // Files are a list, whose columns are filled from the first.
+                    let is_file =
+                        columns[place].and_then(Column::target) == Some(Target::MEDIA_FILE);
+                    if is_file && row_again.iter().any(|other| other.trim() == cell.trim()) {
+                        return true;
+                    }
                     // Values that follow from others can fill a blank.
                     !is_read
                         || cell.trim().is_empty()

@@ -220,6 +220,7 @@ pub(super) fn problems_of(part: &Value, duplicates: Vec<String>, holder: &str) -
     let duplicates = duplicates.into_iter().map(|pointer| format!("{holder}{pointer}"));
     let mut problems: Vec<Problem> = duplicates.map(repeated_key).collect();
     problems.extend(problems_as(part, Subject::Document));
+    keep_version_only(&mut problems, Subject::Document);
     deduplicate(&mut problems);
     fix::add_fixes(part, &mut problems);
     problems
@@ -269,7 +270,7 @@ fn keep_version_only(problems: &mut Vec<Problem>, subject: Subject) {
     }
 }
 
-/// Whether a problem is that of an unknown version.
+/// Whether a problem is that the version of the document is not known.
 #[cfg(feature = "diagnose")]
 pub(super) fn is_of_version(problem: &Problem) -> bool {
     problem.kind == ProblemKind::UnknownWord && problem.pointer == "/obvert"

@@ -291,6 +291,14 @@ impl Head {
         }
         let places = locate_all(source, problems.iter().map(|p| p.pointer.as_str()));
         diagnose::place(&mut problems, &places, &tokens, (1, 1));
+        // What is wrong elsewhere may be right in the other version.
+        if problems.iter().any(diagnose::is_of_version) {
+            if json::is_too_deep(text) {
+                return Ok(None);
+            }
+            let damage = vec![RowDamage { problems, value: Value::Null }];
+            return Ok(Some(Self { readable: None, damage, runs: source.len() }));
+        }
         let mut readable = remains(rest, &problems).map(|head| head.into_parts().0);
         if readable.is_none() && problems.is_empty() {
             return Ok(None);

@@ -37,6 +37,13 @@ rule! {
     /// [{"op": "add", "path": "/runs/0/observations/2", "value":
     ///   {"id": "2a", "at": 8, "code": "change.size", "quantities": [{"value": 8, "unit": "in"}]}}]
     /// ```
+    /// Twice to plastic. At `/runs/0/observations/3/characterisation/0`:
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/2", "value":
+    ///   {"id": "2a", "at": 6, "code": "change.material", "characterisation": ["plastic"]}},
+    ///  {"op": "add", "path": "/runs/0/observations/3", "value":
+    ///   {"id": "2b", "at": 9, "code": "change.material", "characterisation": ["plastic"]}}]
+    /// ```
     ///
     /// # Passes
     /// A plastic piece, and back.

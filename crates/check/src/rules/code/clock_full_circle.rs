@@ -9,8 +9,9 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// An arc begins and ends at the same hour. The format reads it as the whole circumference, but
-    /// one hour may be meant.
+    /// An arc begins and ends at the same hour. The format reads it as the whole circumference, and
+    /// roots and infiltration all round are written so, but one hour may be meant. Nothing in the
+    /// record tells the two apart, so this is a note.
     ///
     /// # Exceptions
     /// - The hours are invalid (`clock-range`), or there is `at` as well (`clock-form`).
@@ -45,7 +46,7 @@ rule! {
     /// # Fix
     /// Write `at` for one hour. For the whole circumference remove the clock reference or, if it is
     /// required, end the arc half an hour before it begins.
-    name: "clock-full-circle", severity: Warning, scope: Observation, since: "0.1", clause: "observations#clock",
+    name: "clock-full-circle", severity: Note, scope: Observation, since: "0.1", clause: "observations#clock",
     facts: { "hour" = ClockHour "where the arc begins and ends" },
 }
 

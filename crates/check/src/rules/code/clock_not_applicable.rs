@@ -14,6 +14,9 @@ rule! {
     /// # Exceptions
     /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     ///
+    /// # Exactly
+    /// `clock` is present, and `clock.use` of the code is `none`.
+    ///
     /// # Why it matters
     /// It belongs to another row, which now lacks it.
     ///

@@ -13,6 +13,9 @@ rule! {
     /// # Exceptions
     /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     ///
+    /// # Exactly
+    /// `clock` is absent, and `clock.use` of the code is `required`.
+    ///
     /// # Why it matters
     /// The place on the wall is needed to open a connection in a lining, or to dig down to a hole.
     ///

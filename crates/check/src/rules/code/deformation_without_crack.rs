@@ -18,6 +18,7 @@ rule! {
     /// # Exceptions
     /// - The pipe is lined there: the lining is deformed, and hides the cracks.
     /// - The amount is not a percentage.
+    /// - The code does not apply to the pipe's shape (`shape-excludes-code`).
     ///
     /// # Exactly
     /// The deformation is `deformation.vertical`, `deformation.horizontal` or `deformation.oval`,
@@ -64,7 +65,7 @@ rule! {
     /// amount.
     name: "deformation-without-crack", severity: Warning, scope: Run, since: "0.1", clause: "observations#codes",
     needs: [Codes],
-    concludes_from: ["pipe.material", "pipe.lining"],
+    concludes_from: ["pipe.material", "pipe.lining", "pipe.shape"],
     limits: {
         "from" = 3.0 "percent" "the deformation from which a rigid pipe must have cracked; common practice",
         "within" = 1.5 "m" "how far away the crack may be; common practice",
@@ -114,7 +115,12 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
 fn deformed(row: &RowView<'_>) -> Option<(MaterialClass, f64)> {
     let rigid =
         |class: &MaterialClass| matches!(class, MaterialClass::Clayware | MaterialClass::Concrete);
-    let class = row.cross_section().class.filter(rigid)?;
+    let section = row.cross_section();
+    let class = section.class.filter(rigid)?;
+    let shapes = &row.code?.shapes;
+    if !shapes.is_empty() && section.shape.is_some_and(|shape| !shapes.contains(&shape)) {
+        return None;
+    }
     let quantity = row.row.quantities.first()?;
     (quantity.unit == QuantityUnit::Percent && !row.run.is_shifted(row.index))
         .then(|| (class, quantity.value.get()))

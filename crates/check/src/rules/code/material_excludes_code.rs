@@ -3,6 +3,7 @@
 use obvert_model::tables::MaterialClass;
 
 use crate::sink::{Sink, Unless};
+use crate::support::foreign_wall;
 use crate::views::{RowView, changes};
 
 rule! {
@@ -13,6 +14,9 @@ rule! {
     /// # Exceptions
     /// - The pipe is lined, so the camera sees the lining.
     /// - The material is `other`.
+    /// - The row is in a lining that the run records (`lining.start`, `lining.finish`), or within 3
+    ///   m of a repair or a defect of a lining that it records, or within the stretch of one: the
+    ///   wall may be of another material there.
     /// - The run did not go through the whole pipe and records no change of material, but another
     ///   run of the pipe does: this one may have begun in the other material.
     ///
@@ -41,6 +45,12 @@ rule! {
     ///  {"op": "replace", "path": "/runs/0/observations/4/code", "value": "note.photo"},
     ///  {"op": "replace", "path": "/runs/0/observations/3/code", "value": "change.material"},
     ///  {"op": "add", "path": "/runs/0/observations/3/characterisation", "value": ["masonry"]}]
+    /// ```
+    /// In a piece that was replaced.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/5", "value":
+    ///   {"id": "6", "at": 120, "code": "deformation.dent", "clock": {"at": 3}, "grades": {"structural": 2}}},
+    ///  {"op": "add", "path": "/runs/0/observations/5", "value": {"id": "5a", "at": 118, "to": 130, "continuous": true, "code": "repair.replaced"}}]
     /// ```
     /// The other end of the pipe is of that material, by the run from there.
     /// ```json
@@ -77,7 +87,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     else {
         return;
     };
-    if !code.materials.contains(&class) {
+    if !code.materials.contains(&class) && !foreign_wall::at(row) {
         let only: Vec<&str> = code.materials.iter().map(|class| class.as_str()).collect();
         let allowed = only.join(", ");
         let message =

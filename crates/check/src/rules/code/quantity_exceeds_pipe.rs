@@ -12,7 +12,7 @@ use crate::views::RowView;
 rule! {
     /// # What it checks
     /// A quantity that is measured across the pipe, or a hole in its wall, is larger than the pipe
-    /// there.
+    /// there: than its height, or its width if that is larger.
     ///
     /// # Exceptions
     /// - The code records a change of size.
@@ -23,8 +23,8 @@ rule! {
     /// # Exactly
     /// By the height of the *cross-section* at the row (Code lists). Quantities measured across the
     /// pipe have a unit of length and the name `height`, `width`, `depth`, `offset`, `drop`,
-    /// `bulge` or `size`. A `width` is compared with the larger one of the pipe's height and width,
-    /// and the gap between a connection and its opening (the name `gap`, not at a joint) as well.
+    /// `bulge` or `size`; the gap between a connection and its opening (the name `gap`, not at a
+    /// joint) is one as well.
     ///
     /// # Why it matters
     /// Usually the unit is wrong: 4 in became 4 ft, or 150 mm became 150 in.
@@ -53,6 +53,12 @@ rule! {
     /// As large as the pipe.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/3/quantities/0/value", "value": 8}]
+    /// ```
+    ///
+    /// An opening in the roof of a low, wide box.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/3/quantities/0/value", "value": 12},
+    ///  {"op": "replace", "path": "/pipes/0/shape", "value": "rectangular"}, {"op": "add", "path": "/pipes/0/width", "value": 24}]
     /// ```
     ///
     /// # Fix
@@ -86,21 +92,22 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         else {
             continue;
         };
-        let Some(height) = row.cross_section().height else { return };
+        let Some(high) = row.cross_section().height else { return };
+        // What is in the roof or the invert of a wide pipe is limited by its width.
         let wide = row.run.pipe.and_then(|view| view.pipe.width);
-        let wide = wide.filter(|_| matches!(meaning.name.as_str(), "width" | "gap"));
-        let height = wide.map_or(height, |width| height.max(row.survey().millimetres(width)));
+        let wide = wide.map_or(0.0, |width| row.survey().millimetres(width));
+        let height = high.max(wide);
         if !exceeds(amount * factor, height * out.limit("factor"))
             || !in_range(meaning, amount)
             || row.run.pipe.is_some_and(|view| view.size_doubtful())
         {
             continue;
         }
-        let across = if wide.is_some() { "height or width" } else { "height" };
         let (name, value, unit) = (meaning.name.as_str(), quantity.value, quantity.unit);
+        let side = if wide > high { "width" } else { "height" };
         let high = (height / row.survey().head.units.section.millimetres() * 10.0).round() / 10.0;
         let message = format!(
-            "the {name} of {value} {unit} is more than the pipe's {across} of {high} {}",
+            "the {name} of {value} {unit} is more than the pipe's {side} of {high} {}",
             row.survey().head.units.section
         );
         let column = Causes::default()

@@ -12,6 +12,9 @@ rule! {
     /// # Exceptions
     /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     ///
+    /// # Exactly
+    /// Each quantity with a place, by the dimension of its unit.
+    ///
     /// # Why it matters
     /// It cannot be converted, so a grade that rests on it is a guess.
     ///

@@ -9,8 +9,8 @@ use crate::views::{Ending, RunSummary};
 
 rule! {
     /// # What it checks
-    /// A run was stopped because the cable or rod was used up, but its equipment has far more cable,
-    /// or the same camera came far farther in another run.
+    /// A run was stopped because the cable or rod was used up, but its equipment has far more
+    /// cable, or the same camera came far farther in another run.
     ///
     /// # Exceptions
     /// - The run was launched into a lateral: the cable lies in the main.

@@ -4,7 +4,6 @@ use obvert_model::tables::{MediaKind, Method};
 use obvert_model::text::Timestamp;
 
 use crate::sink::Sink;
-use crate::support::late_offsets::late_offsets;
 use crate::support::row_order;
 use crate::support::run_extent::{beyond_pipe, exceeds, surveyed_contradicts_finish};
 use crate::support::time::seconds_between;
@@ -16,7 +15,10 @@ rule! {
     /// video. If the whole run was too fast, only that is reported; otherwise the fastest pair.
     ///
     /// # Exceptions
-    /// - The `method` is `pole`.
+    /// - The `method` is `pole`, `walk-through`, `float` or `other`: the limit is that of crawlers
+    ///   and push rods.
+    /// - An observation of the run refers to a `scan`: a scanning camera records the whole wall at
+    ///   speed, and is looked at afterwards.
     /// - The run is longer than its pipe (`run-longer-than-pipe`).
     /// - `surveyed` contradicts the closing row (`surveyed-contradicts-finish`).
     /// - Lengths are in a doubtful unit (`length-unit-suspect`).
@@ -69,6 +71,16 @@ rule! {
     /// [{"op": "replace", "path": "/runs/0/finished", "value": "2026-05-06T09:37:00-05:00"}]
     /// ```
     ///
+    /// On foot.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/finished", "value": "2026-05-06T09:37:05-05:00"}, {"op": "replace", "path": "/runs/0/method", "value": "walk-through"},
+    ///  {"op": "replace", "path": "/runs/0/equipment", "value": ["E-2"]}]
+    /// ```
+    /// A scanning camera.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/finished", "value": "2026-05-06T09:37:05-05:00"}, {"op": "replace", "path": "/media/0/kind", "value": "scan"}]
+    /// ```
+    ///
     /// # Fix
     /// Correct the times, distances or offsets, or repeat the run more slowly.
     name: "camera-speed", severity: Warning, scope: Run, since: "0.1", clause: "runs#time",
@@ -95,16 +107,23 @@ impl Travel {
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
-    if run.run.method == Some(Method::Pole) || run.survey.lengths_doubtful() {
+    let unlimited = matches!(
+        run.run.method,
+        Some(Method::Pole | Method::WalkThrough | Method::Float | Method::Other)
+    );
+    if unlimited || run.survey.lengths_doubtful() {
         return;
     }
-    let by_video = |least| fastest(run, least).filter(|_| late_offsets(run).minutes.is_empty());
+    let by_video = |least| fastest(run, least).filter(|_| run.late_offsets().minutes.is_empty());
     let (limit, least) = (out.limit("limit"), out.limit("least_distance"));
     let (travel, row) = match (whole_run(run), by_video(least)) {
         (Some(travel), _) if exceeds(travel.speed(), limit) => (travel, None),
         (_, Some((travel, row))) if exceeds(travel.speed(), limit) => (travel, Some(row)),
         _ => return,
     };
+    if scans(run) {
+        return;
+    }
     // A speed computed from wrong distances is wrong too.
     let wrong = surveyed_contradicts_finish(run.survey, run.run, run.marks());
     if wrong || beyond_pipe(run.survey, run.run, run.marks(), 1.524).is_some() {
@@ -121,6 +140,12 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         "the camera moved at {speed} per minute {part} ({distance} in {seconds} s); the limit is {most} per minute"
     );
     out.report(subject, message).fact("metres_per_minute", travel.speed());
+}
+
+/// Whether an observation of the run refers to a scan.
+fn scans(run: &RunView<'_>) -> bool {
+    let media = &run.survey.head.media;
+    run.media.iter().flatten().any(|row| media[*row].kind == MediaKind::Scan)
 }
 
 fn whole_run(run: &RunView<'_>) -> Option<Travel> {

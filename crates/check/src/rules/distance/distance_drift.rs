@@ -37,6 +37,17 @@ rule! {
     ///  {"op": "replace", "path": "/runs/2/outcome", "value": {"kind": "reached"}}]
     /// ```
     ///
+    /// Lengths on plan of pipes that fall by 20 %.
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/length", "value": 196.2}, {"op": "replace", "path": "/pipes/1/length", "value": 88.3},
+    ///  {"op": "replace", "path": "/pipes/0/inverts/upstream", "value": 679.7}, {"op": "replace", "path": "/pipes/1/inverts/downstream", "value": 621.4},
+    ///  {"op": "remove", "path": "/structures/0/ground"}, {"op": "remove", "path": "/structures/0/invert"}, {"op": "remove", "path": "/structures/0/depth"},
+    ///  {"op": "remove", "path": "/structures/2/ground"}, {"op": "remove", "path": "/structures/2/invert"}, {"op": "remove", "path": "/structures/2/depth"},
+    ///  {"op": "replace", "path": "/runs/1/outcome", "value": {"kind": "reached"}},
+    ///  {"op": "replace", "path": "/runs/2/outcome", "value": {"kind": "reached"}},
+    ///  {"op": "copy", "from": "/runs/0", "path": "/runs/-"}, {"op": "replace", "path": "/runs/3/id", "value": "R-103"}]
+    /// ```
+    ///
     /// # Fix
     /// Have the counter calibrated and repeat the runs, or correct the distances by the share if a
     /// tape confirms it.

@@ -20,11 +20,12 @@ rule! {
     ///
     /// - The distances before and after it count and are off by more than `off`, and their sum by
     ///   `regular` at most.
-    /// - Of the other distances at least `least` count, and at least four in five of them are off by
-    ///   `regular` at most.
+    /// - Of the other distances at least `least` count, and at least four in five of them are off
+    ///   by `regular` at most.
     ///
     /// # Why it matters
-    /// The distance of the row is mistyped, or it is not at a joint: the repair is placed beside it.
+    /// The distance of the row is mistyped, or it is not at a joint: the repair is placed beside
+    /// it.
     ///
     /// # Source
     /// Common practice, no published source.

@@ -1,6 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
+use crate::support::terms_of_codes::means;
 use crate::views::{RunView, Subject};
 
 rule! {
@@ -10,7 +11,9 @@ rule! {
     ///
     /// # Exceptions
     /// - The run is disordered, or lengths are in a doubtful unit.
-    /// - `joint_spacing` is below 0.5 m.
+    /// - `joint_spacing` is below 0.5 m, or below four steps of the counter.
+    /// - The run records a change of the length of its pieces, of material, size or shape, or a
+    ///   piece that was replaced.
     ///
     /// # Exactly
     /// Distances are taken from each row with `joint` to the next such row, in lengths of
@@ -49,6 +52,18 @@ rule! {
     ///  {"op": "add", "path": "/runs/0/observations/12", "value": {"id": "6g", "at": 172.2, "code": "joint.open", "joint": true, "grades": {"structural": 1}}}]
     /// ```
     ///
+    /// The length of the pieces changes underway.
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/6", "value": {"id": "6a", "at": 126.1, "code": "joint.open", "joint": true, "grades": {"structural": 1}}},
+    ///  {"op": "add", "path": "/runs/0/observations/7", "value": {"id": "6b", "at": 131.8, "code": "joint.open", "joint": true, "grades": {"structural": 1}}},
+    ///  {"op": "add", "path": "/runs/0/observations/8", "value": {"id": "6c", "at": 137.9, "code": "joint.open", "joint": true, "grades": {"structural": 1}}},
+    ///  {"op": "add", "path": "/runs/0/observations/9", "value": {"id": "6d", "at": 147.6, "code": "joint.open", "joint": true, "grades": {"structural": 1}}},
+    ///  {"op": "add", "path": "/runs/0/observations/10", "value": {"id": "6e", "at": 153.7, "code": "joint.open", "joint": true, "grades": {"structural": 1}}},
+    ///  {"op": "add", "path": "/runs/0/observations/11", "value": {"id": "6f", "at": 163.6, "code": "joint.open", "joint": true, "grades": {"structural": 1}}},
+    ///  {"op": "add", "path": "/runs/0/observations/12", "value": {"id": "6g", "at": 169.5, "code": "joint.open", "joint": true, "grades": {"structural": 1}}},
+    ///  {"op": "add", "path": "/runs/0/observations/13", "value": {"id": "6h", "at": 180, "code": "change.unit-length", "quantities": [{"value": 6, "unit": "ft"}]}}]
+    /// ```
+    ///
     /// # Fix
     /// Measure the distance of two joints in the video and correct the spacing, or remove `joint`
     /// where there is none.
@@ -72,6 +87,17 @@ const LENGTHS: f64 = 8.0;
 /// In metres. The error of reading a distance is as large as a shorter spacing.
 const SHORTEST: f64 = 0.5;
 
+/// Whether the pieces of the pipe are not all of one length, by the rows.
+fn changes_pieces(run: &RunView<'_>) -> bool {
+    let other = |code| means(code, "change.unit-length") || means(code, "repair.replaced");
+    !run.changes.is_empty() || run.rows().filter_map(|row| row.code).any(other)
+}
+
+/// Whether a step of the counter is too large a part of one length.
+fn coarse(run: &RunView<'_>, spacing: f64) -> bool {
+    run.counter_step().is_some_and(|step| step.get() * 4.0 > spacing)
+}
+
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let Some(view) = run.pipe else { return };
     let Some(spacing) = view.pipe.joint_spacing else { return };
@@ -90,7 +116,10 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
             count += 1;
         }
     }
-    if count < FEWEST || sum / f64::from(count) <= out.limit("mean") {
+    if count < FEWEST || changes_pieces(run) || coarse(run, spacing.get()) {
+        return;
+    }
+    if sum / f64::from(count) <= out.limit("mean") {
         return;
     }
     let mean = sum / f64::from(count);

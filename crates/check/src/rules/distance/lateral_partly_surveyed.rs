@@ -14,8 +14,8 @@ rule! {
     /// - A run reached the end of the lateral.
     /// - The length of the lateral or `surveyed` of a run is missing, a counter seems to have been
     ///   set to zero again, or `surveyed` contradicts the closing row.
-    /// - The document names a missing run in any table (`unknown-run`), or lengths are in a doubtful
-    ///   unit (`length-unit-suspect`).
+    /// - The document names a missing run in any table (`unknown-run`), or lengths are in a
+    ///   doubtful unit (`length-unit-suspect`).
     ///
     /// # Exactly
     /// The *unseen* part is the lateral's `length`, less the longest `surveyed` − *reads* of its

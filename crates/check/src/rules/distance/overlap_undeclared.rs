@@ -23,8 +23,8 @@ rule! {
     /// # Exactly
     /// The pairs are those of the first eight runs of a pipe. The part is longer than *slack*: 2 ×
     /// tolerance(*L*), and 1.524 m more unless `length_between` is `centres` or the later run's
-    /// counter states its `offset`. A pair is reported at the later run in the table if one of these
-    /// holds:
+    /// counter states its `offset`. A pair is reported at the later run in the table if one of
+    /// these holds:
     ///
     /// - The two go in different directions, and neither reached the far structure.
     /// - One of them did not reach it, and both record a defect of one code and characterisation
@@ -57,8 +57,8 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Name the run that the later one completes in `reverse_of`, and keep a defect that both record
-    /// in one of them only; or name in the rating the runs that count.
+    /// Name the run that the later one completes in `reverse_of`, and keep a defect that both
+    /// record in one of them only; or name in the rating the runs that count.
     name: "overlap-undeclared", severity: Warning, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
     concludes_from: ["pipe.runs", "observations", "observations.at", "observations.code"],
     limits: {

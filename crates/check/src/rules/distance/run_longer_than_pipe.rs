@@ -26,8 +26,8 @@ rule! {
     /// is in doubt.
     ///
     /// # Source
-    /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762. Structures and
-    /// share: common practice, no published source.
+    /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762. Structures
+    /// and share: common practice, no published source.
     ///
     /// # Fails
     /// At `/runs/0/surveyed`:
@@ -58,6 +58,17 @@ rule! {
     /// [{"op": "replace", "path": "/pipes/0/length", "value": 190},
     ///  {"op": "replace", "path": "/runs/0/counter/reads", "value": 10},
     ///  {"op": "replace", "path": "/runs/0/observations/0/at", "value": 10}]
+    /// ```
+    ///
+    /// On plan: the pipe falls by 40 ft.
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/length", "value": 196}, {"op": "replace", "path": "/pipes/0/inverts/upstream", "value": 679.7},
+    ///  {"op": "remove", "path": "/structures/0/ground"}, {"op": "remove", "path": "/structures/0/invert"}, {"op": "remove", "path": "/structures/0/depth"}]
+    /// ```
+    /// The counter was set at the end of the pipe, 20 ft from the centre of the chamber.
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/length", "value": 200}, {"op": "replace", "path": "/pipes/0/length_between", "value": "ends"},
+    ///  {"op": "replace", "path": "/runs/0/counter", "value": {"zero": "pipe-end", "offset": 20}}]
     /// ```
     ///
     /// # Fix

@@ -17,9 +17,9 @@ rule! {
     ///
     /// # Exactly
     /// The term of the row is `collapse` or `blockage`: its code in `obvert-terms`, by the links of
-    /// the code list. `surveyed` is farther than the end of the row by more than `within`. A row with
-    /// the term `note.cleaned` or `run.paused` lies at or beyond the row. The first such row of a run is
-    /// reported.
+    /// the code list. `surveyed` is farther than the end of the row by more than `within`. A row
+    /// with the term `note.cleaned` or `run.paused` lies at or beyond the row. The first such row
+    /// of a run is reported.
     ///
     /// # Why it matters
     /// No camera passes a collapse. It was a break or a deformation, or the distance of the row or

@@ -18,8 +18,8 @@ rule! {
     ///   a doubtful unit.
     ///
     /// # Exactly
-    /// The reason is `outcome.reason`, or else the one of the closing row. A row is *near* the end if
-    /// it, or its stretch, comes within 5 m of `surveyed`. It records the reason if its term is
+    /// The reason is `outcome.reason`, or else the one of the closing row. A row is *near* the end
+    /// if it, or its stretch, comes within 5 m of `surveyed`. It records the reason if its term is
     /// one of these or begins with one of them and a full stop. The term is its code in
     /// `obvert-terms`, by the links of the code list.
     ///
@@ -28,8 +28,8 @@ rule! {
     /// - `displaced-joint`: joint
     /// - `bend`: bend, fitting.drop
     /// - `high-water`: water, but not water.dry; note.camera-submerged
-    /// - `obstruction`: obstacle, blockage, deposit, roots, collapse, break, deformation, soil, brick,
-    ///   joint, connection, lining, repair, fitting, vermin, change
+    /// - `obstruction`: obstacle, blockage, deposit, roots, collapse, break, deformation, soil,
+    ///   brick, joint, connection, lining, repair, fitting, vermin, change
     ///
     /// # Why it matters
     /// What stopped the camera is the worst defect of the pipe, and without a row it has no grade:

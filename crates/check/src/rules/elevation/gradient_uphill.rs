@@ -1,5 +1,7 @@
 //! See the rule's documentation below.
 
+use obvert_model::tables::StructureKind;
+
 use crate::sink::Sink;
 use crate::support::elevations::exceeds;
 use crate::support::streets::{reversed_by_inverts, reversed_by_runs, rise};
@@ -15,6 +17,7 @@ rule! {
     ///   `invert-above-ground`).
     /// - Elevations and depth of a structure whose invert is used contradict each other
     ///   (`depth-contradicts-elevations`, `invert-above-ground`).
+    /// - The pipe begins at a pumping station: it is a rising main.
     /// - The runs contradict the whole street (`direction-contradicts`).
     ///
     /// # Exactly
@@ -47,6 +50,11 @@ rule! {
     /// A flat pipe.
     /// ```json
     /// [{"op": "replace", "path": "/pipes/0/inverts/downstream", "value": 640.5}]
+    /// ```
+    ///
+    /// A rising main.
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/inverts/downstream", "value": 641.7}, {"op": "replace", "path": "/structures/0/kind", "value": "pump-station"}]
     /// ```
     ///
     /// # Fix
@@ -90,6 +98,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
 fn report(view: &PipeView<'_>, rise: f64, out: &mut Sink<'_>) {
     let survey = view.survey;
     let Some((upper, lower)) = view.inverts() else { return };
+    if view.upstream().is_some_and(|structure| structure.kind == StructureKind::PumpStation) {
+        return;
+    }
     let own = view.pipe.inverts.as_ref();
     let (own_upper, own_lower) =
         (own.and_then(|row| row.upstream), own.and_then(|row| row.downstream));

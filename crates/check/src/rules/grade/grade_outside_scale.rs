@@ -14,6 +14,9 @@ rule! {
     /// # Exceptions
     /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     ///
+    /// # Exactly
+    /// The grade is none of the scale's `steps`.
+    ///
     /// # Why it matters
     /// It was mistyped, or all grades were given on another scale.
     ///

@@ -9,10 +9,11 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// An observation whose recorded grade is the worst of the scale has no photo.
+    /// An observation whose recorded grade is the worst of the scale has no photo or scan.
     ///
     /// # Exceptions
     /// - The observation names a file that is not in the media table (`unknown-media`).
+    /// - Nobody took photos in the run, and the observation has a place in a video.
     /// - The office's profile requires a photo of it (`graded-media-missing`).
     /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     ///
@@ -42,6 +43,16 @@ rule! {
     /// [{"op": "replace", "path": "/runs/0/observations/4/media", "value": [{"id": "M-2", "offset": 300}]}]
     /// ```
     ///
+    /// An unfolded scan.
+    /// ```json
+    /// [{"op": "replace", "path": "/media/2/kind", "value": "scan"}]
+    /// ```
+    /// A run with a video only.
+    /// ```json
+    /// [{"op": "replace", "path": "/media/2", "value": {"id": "M-3", "file": "videos/r102.mp4", "kind": "video", "type": "video/mp4", "duration": 420, "run": "R-102"}},
+    ///  {"op": "replace", "path": "/runs/1/observations/1/media", "value": [{"id": "M-3", "offset": 300}]}]
+    /// ```
+    ///
     /// # Fix
     /// Add a still; it can be taken from the video.
     name: "worst-grade-without-photo", severity: Warning, scope: Observation, since: "0.1", clause: "observations#media",
@@ -69,12 +80,16 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     if row.survey().profile().is_some_and(demanded) {
         return;
     }
-    for (_, media) in row.media() {
+    let mut filmed = false;
+    for (shown, media) in row.media() {
         match media {
             None => return,
-            Some(media) if media.kind == MediaKind::Photo => return,
-            Some(_) => {}
+            Some(media) if matches!(media.kind, MediaKind::Photo | MediaKind::Scan) => return,
+            Some(media) => filmed |= media.kind == MediaKind::Video && shown.offset.is_some(),
         }
+    }
+    if filmed && !row.run.media_kinds().has_one(&[MediaKind::Photo]) {
+        return;
     }
     let finding = out.report_unless(
         causes_of_grade(row, aspect, grade),

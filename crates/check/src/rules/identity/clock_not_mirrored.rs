@@ -60,7 +60,8 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Look at both places in the videos, and correct the clock references of the run that is wrong.
+    /// Look at both places in the videos, and correct the clock references of the run that is
+    /// wrong.
     name: "clock-not-mirrored", severity: Warning, scope: Ending, since: "0.1", clause: "observations#clock",
     concludes_from: ["pipe.runs", "observations", "observations.at", "observations.code", "observations.clock"],
     facts: {

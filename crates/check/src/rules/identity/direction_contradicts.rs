@@ -16,9 +16,9 @@ rule! {
     /// A run downstream is `from` the pipe's `downstream` or `to` its `upstream`; a run upstream
     /// the reverse. A pipe with one structure at both ends contradicts nothing (`pipe-loop`).
     /// A pipe is *turned* if all of its runs that name a structure contradict it. If at least three
-    /// pipes of a `street` are turned, and four in five of those with such runs, that is one finding,
-    /// at the first turned pipe, and the runs through the street are not reported; pipes without
-    /// `street` are taken for one.
+    /// pipes of a `street` are turned, and four in five of those with such runs, that is one
+    /// finding, at the first turned pipe, and the runs through the street are not reported; pipes
+    /// without `street` are taken for one.
     ///
     /// # Why it matters
     /// Distances are taken from the wrong end, and left and right are exchanged: a connection at 3

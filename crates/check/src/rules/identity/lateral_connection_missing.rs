@@ -12,8 +12,8 @@ use crate::views::{Ending, PipeView, RunSummary, Survey, tolerance};
 
 rule! {
     /// # What it checks
-    /// A run passed the place at which a lateral joins its pipe, and no run through the pipe records
-    /// a connection there. Several laterals of one pipe are one finding, at the first run.
+    /// A run passed the place at which a lateral joins its pipe, and no run through the pipe
+    /// records a connection there. Several laterals of one pipe are one finding, at the first run.
     ///
     /// # Exceptions
     /// - The code list has no code of the role `connection`.
@@ -32,8 +32,8 @@ rule! {
     /// run of the pipe is within *slack* + tolerance(`joins.at`) of it.
     ///
     /// # Why it matters
-    /// After lining, connections are cut open by these rows: the lateral stays closed, and the house
-    /// has no drain. Or the lateral joins another pipe, or was taken away.
+    /// After lining, connections are cut open by these rows: the lateral stays closed, and the
+    /// house has no drain. Or the lateral joins another pipe, or was taken away.
     ///
     /// # Source
     /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762. The others:
@@ -62,7 +62,7 @@ rule! {
     /// Look for the connection in the video and record it, or correct where the lateral joins.
     name: "lateral-connection-missing", severity: Warning, scope: Ending, since: "0.1", clause: "pipes#ends",
     needs: [Codes],
-    concludes_from: ["pipe.runs", "pipes", "pipes.joins", "observations", "observations.at", "observations.code", "observations.joins"],
+    concludes_from: ["runs", "pipe.runs", "pipes", "pipes.joins", "observations", "observations.at", "observations.code", "observations.joins"],
     limits: {
         "structure_allowance" = 1.524 "m"
             "length taken up by the two structures: 5 ft; common practice, no published source",

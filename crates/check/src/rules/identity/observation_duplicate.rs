@@ -10,6 +10,8 @@ rule! {
     ///
     /// # Exceptions
     /// - Stretches at one distance (`stretch-overlap`).
+    /// - Two rows at one distance, if the counter shows steps of 0.3 m (a foot) or more: what is at
+    ///   one reading need not be at one place.
     ///
     /// # Exactly
     /// Two rows at one distance are the *same* if code, characterisation, amounts, clock reference,
@@ -80,6 +82,12 @@ rule! {
     /// [{"op": "add", "path": "/pipes/-", "value": {"id": "L-3", "upstream": "LM-016", "joins": {"pipe": "L-101", "at": 31.9, "clock": 2}}},
     ///  {"op": "add", "path": "/runs/0/observations/4", "value": {"id": "4a", "at": 31.9, "code": "connection.preformed",
     ///   "quantities": [{"value": 4, "unit": "in"}], "clock": {"at": 2}, "joins": "L-3"}}]
+    /// ```
+    ///
+    /// Two fittings within a foot, by a counter in whole feet.
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/4", "value": {"id": "4a", "at": 31.9, "code": "connection.preformed",
+    ///   "quantities": [{"value": 4, "unit": "in"}], "clock": {"at": 2}}}, {"op": "replace", "path": "/runs/0/counter/resolution", "value": 1}]
     /// ```
     ///
     /// # Fix

@@ -1,6 +1,6 @@
 //! See the rule's documentation below.
 
-use obvert_model::tables::StructureKind;
+use obvert_model::tables::{Structure, StructureKind};
 
 use crate::sink::Sink;
 use crate::views::PipeView;
@@ -8,6 +8,12 @@ use crate::views::PipeView;
 rule! {
     /// # What it checks
     /// A pipe begins at an outfall.
+    ///
+    /// # Exceptions
+    /// - It ends at an outfall as well: it is a culvert, or a balancing pipe between two waters.
+    ///
+    /// # Exactly
+    /// `upstream` is a structure of the kind `outfall`.
     ///
     /// # Why it matters
     /// Water leaves the network at an outfall: the ends of the pipe are exchanged, and with them
@@ -24,6 +30,11 @@ rule! {
     /// [{"op": "replace", "path": "/structures/2/kind", "value": "outfall"}]
     /// ```
     ///
+    /// Between two waters.
+    /// ```json
+    /// [{"op": "replace", "path": "/structures/0/kind", "value": "outfall"}, {"op": "replace", "path": "/structures/1/kind", "value": "outfall"}, {"op": "replace", "path": "/structures/2/kind", "value": "outfall"}]
+    /// ```
+    ///
     /// # Fix
     /// Exchange `upstream` and `downstream`, or correct the kind of the structure.
     name: "outfall-upstream", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#identity",
@@ -31,7 +42,10 @@ rule! {
 }
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
-    if view.upstream().is_some_and(|structure| structure.kind == StructureKind::Outfall) {
+    let outfall = |end: Option<&Structure>| {
+        end.is_some_and(|structure| structure.kind == StructureKind::Outfall)
+    };
+    if outfall(view.upstream()) && !outfall(view.downstream()) {
         let id = view.pipe.upstream.as_str();
         out.report(
             view.subject("/upstream"),

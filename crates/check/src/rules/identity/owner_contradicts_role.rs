@@ -8,7 +8,10 @@ use crate::views::{Subject, Survey};
 rule! {
     /// # What it checks
     /// The party that the assignment names as the owner has the role `contractor`, `operator` or
-    /// `reviewer`.
+    /// `reviewer`, and another party has the role `owner`.
+    ///
+    /// # Exactly
+    /// Without such a party the owner may have surveyed the pipes: a party has one role only.
     ///
     /// # Why it matters
     /// The delivery is filed under the contractor, or the wrong party gets the bill.
@@ -24,6 +27,11 @@ rule! {
     /// [{"op": "remove", "path": "/parties/1/role"}, {"op": "replace", "path": "/assignment/owner", "value": "P-2"}]
     /// ```
     ///
+    /// The owner's own crew.
+    /// ```json
+    /// [{"op": "remove", "path": "/parties/0/role"}, {"op": "replace", "path": "/assignment/owner", "value": "P-2"}]
+    /// ```
+    ///
     /// # Fix
     /// Name the owner, or correct the role of the party.
     name: "owner-contradicts-role", severity: Warning, scope: Document, since: "0.1", clause: "parties#references",
@@ -37,6 +45,9 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     else {
         return;
     };
+    if !survey.head.parties.iter().any(|party| party.role == Some(PartyRole::Owner)) {
+        return;
+    }
     let role = survey.party(owner).and_then(|party| party.role);
     if let Some(role @ (PartyRole::Contractor | PartyRole::Operator | PartyRole::Reviewer)) = role {
         let (id, role) = (owner.as_str(), role.as_str());

@@ -1,9 +1,11 @@
 //! See the rule's documentation below.
 
+use obvert_model::number::Length;
 use obvert_model::tables::Pipe;
 use rustc_hash::FxHashMap;
 
 use crate::sink::Sink;
+use crate::support::elevations::{self, TOLERANCE};
 use crate::support::run_extent::exceeds;
 use crate::views::{PipeView, Survey, tolerance};
 
@@ -13,10 +15,11 @@ rule! {
     ///
     /// # Exactly
     /// The ends are the same two structures in either order, or the same upstream structure and the
-    /// same main. Pipes are distinguished, where both state it, by a different `asset`, `height`,
-    /// `width`, `shape`, `material`, `lining`, `laid` or `joins.clock`, or by a `length` or
-    /// `joins.at` that differs by more than the tolerance of the first pipe's. Each pipe is
-    /// compared with the first one of its ends.
+    /// same main. Pipes are distinguished, where both state it, by a different `asset`, `carries`,
+    /// `height`, `width`, `shape`, `material`, `lining`, `laid`, `path` or `joins.clock`, or by a
+    /// `length` or `joins.at` that differs by more than the tolerance of the first pipe's, or by an
+    /// invert that differs by more than 0.05 m. Each pipe is compared with the first one of its
+    /// ends.
     ///
     /// # Why it matters
     /// One pipe under two ids gets two condition grades, and is repaired twice or not at all.
@@ -43,6 +46,11 @@ rule! {
     /// ```json
     /// [{"op": "add", "path": "/pipes/0/asset", "value": "4711-A"},
     ///  {"op": "add", "path": "/pipes/-", "value": {"id": "L-103", "upstream": "LM-014", "downstream": "LM-015", "asset": "4711-B", "height": 8, "length": 200}}]
+    /// ```
+    ///
+    /// Two barrels side by side.
+    /// ```json
+    /// [{"op": "add", "path": "/pipes/-", "value": {"id": "L-103", "upstream": "LM-014", "downstream": "LM-015", "height": 8, "length": 200, "path": [[19623800, 322106], [19624000, 322106]]}}]
     /// ```
     ///
     /// # Fix
@@ -90,6 +98,14 @@ fn alike(survey: &Survey<'_>, a: &Pipe, b: &Pipe) -> bool {
         }
         _ => true,
     };
+    let level = |a: Option<Length>, b: Option<Length>| match (a, b) {
+        (Some(a), Some(b)) => {
+            !elevations::exceeds((survey.metres(a) - survey.metres(b)).abs(), TOLERANCE)
+        }
+        _ => true,
+    };
+    let upper = |a: &Pipe| a.inverts.as_ref().and_then(|inverts| inverts.upstream);
+    let lower = |a: &Pipe| a.inverts.as_ref().and_then(|inverts| inverts.downstream);
     let joins = |a: &Pipe| a.joins.as_ref().and_then(|joins| joins.at);
     let clock = |a: &Pipe| a.joins.as_ref().and_then(|joins| joins.clock);
     same(a.asset.as_ref(), b.asset.as_ref())
@@ -100,6 +116,10 @@ fn alike(survey: &Survey<'_>, a: &Pipe, b: &Pipe) -> bool {
         && same(a.lining.as_ref(), b.lining.as_ref())
         && same(a.laid.as_ref(), b.laid.as_ref())
         && same(clock(a).as_ref(), clock(b).as_ref())
+        && same(a.carries.as_ref(), b.carries.as_ref())
+        && (a.path.is_empty() || b.path.is_empty() || a.path == b.path)
+        && level(upper(a), upper(b))
+        && level(lower(a), lower(b))
         && near(a.length, b.length)
         && near(joins(a), joins(b))
 }

@@ -21,7 +21,8 @@ rule! {
     ///   eight places that have it and the row after it. The finding is at the first of the rows.
     ///
     /// # Why it matters
-    /// The rows were pasted into the wrong run, and this pipe is repaired for the defects of another.
+    /// The rows were pasted into the wrong run, and this pipe is repaired for the defects of
+    /// another.
     ///
     /// # Source
     /// Common practice, no published source.
@@ -151,7 +152,6 @@ fn equal_rows<'d>(ending: &'d Ending<'_>, meeting: &Meeting) -> &'d [RowDigest] 
     &rows[..equal.count()]
 }
 
-/// How many of some rows differ from each other.
 fn different(rows: &[RowDigest]) -> usize {
     let mut seen: Vec<u32> = rows.iter().map(|row| row.seen).collect();
     seen.sort_unstable();

@@ -15,7 +15,7 @@ rule! {
     ///   pipe without defects may be equal.
     ///
     /// # Exactly
-    /// Rows are the same if `at`, `to`, `code` and the quantities are equal, in the same order. The
+    /// Rows are the same if `at`, `to`, `code` and the amounts are equal, in the same order. The
     /// rows between are counted by their different distances. The later run is reported.
     ///
     /// # Why it matters
@@ -25,6 +25,14 @@ rule! {
     /// At `/runs/3`:
     /// ```json
     /// [{"op": "copy", "from": "/runs/0", "path": "/runs/-"}, {"op": "replace", "path": "/runs/3/id", "value": "R-103"}]
+    /// ```
+    ///
+    /// With other times and in the other direction. At `/runs/3`:
+    /// ```json
+    /// [{"op": "copy", "from": "/runs/0", "path": "/runs/-"}, {"op": "replace", "path": "/runs/3/id", "value": "R-103"},
+    ///  {"op": "replace", "path": "/runs/3/direction", "value": "upstream"},
+    ///  {"op": "replace", "path": "/runs/3/started", "value": "2026-05-06T13:05:00-05:00"},
+    ///  {"op": "replace", "path": "/runs/3/finished", "value": "2026-05-06T13:20:00-05:00"}]
     /// ```
     ///
     /// # Passes

@@ -15,13 +15,13 @@ rule! {
     /// - The clock reference is the full circle.
     ///
     /// # Exactly
-    /// Rows of a code without a role and with both a clock reference and an amount count; the others
-    /// are left out, and do not interrupt the rows. At least `rows` of those that count follow each
-    /// other with equal `clock` and `quantities`, at different distances.
+    /// Rows of a code without a role and with a clock reference or an amount are taken in order. At
+    /// least `rows` of them follow each other with equal `clock` and `quantities`, both recorded,
+    /// at different distances.
     ///
     /// # Why it matters
-    /// The values of one row were filled down the column, or the form kept them from the row before:
-    /// grades and repairs follow from values that nobody saw.
+    /// The values of one row were filled down the column, or the form kept them from the row
+    /// before: grades and repairs follow from values that nobody saw.
     ///
     /// # Source
     /// Common practice, no published source.
@@ -66,11 +66,11 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
             format!("{rows} rows from here on have the same clock reference and the same amounts");
         out.report(first.subject(""), message).fact("rows", rows);
     };
-    for row in run.rows().filter(counts) {
+    for row in run.rows().filter(differs) {
         let same = first.is_some_and(|first| same_values(first.row, row.row));
         if !same {
             report(first, rows, out);
-            (first, rows, last) = (Some(row), 0, f64::NEG_INFINITY);
+            (first, rows, last) = (Some(row).filter(counts), 0, f64::NEG_INFINITY);
         }
         if row.row.at.get() > last {
             rows += 1;
@@ -81,11 +81,15 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
 }
 
 /// Whether a row has values that differ from place to place.
-fn counts(row: &RowView<'_>) -> bool {
+fn differs(row: &RowView<'_>) -> bool {
     let role = row.code.is_none_or(|code| code.role.is_some());
+    !role && (row.row.clock.is_some() || !row.row.quantities.is_empty())
+}
+
+/// Whether a row has a clock reference that is not the full circle, and an amount.
+fn counts(row: &RowView<'_>) -> bool {
     let reading = row.row.clock.as_ref().and_then(|clock| clock.reading());
-    let partial = reading.is_some_and(|reading| reading.hours() < 12.0);
-    !role && partial && !row.row.quantities.is_empty()
+    reading.is_some_and(|reading| reading.hours() < 12.0) && !row.row.quantities.is_empty()
 }
 
 fn same_values(a: &Observation, b: &Observation) -> bool {

@@ -25,8 +25,9 @@ rule! {
     /// A photo counts if an observation names it, it has an `at`, and its `run` is this one or
     /// absent; once for each observation that names it. It is off by how far its `at` lies before
     /// the observation's `at` or behind its end; behind a stretch without `to`, or with one
-    /// before `at`, nothing lies. *Off* exceeds `distance`. Photos beyond their run count for the
-    /// run, but are not reported one by one.
+    /// before `at`, nothing lies. *Off* exceeds `distance`, and five times the height or width of
+    /// the pipe, whichever is larger: in a tunnel pictures are taken from afar. Photos beyond their
+    /// run count for the run, but are not reported one by one.
     ///
     /// # Why it matters
     /// One of the two distances is wrong, or the photo shows something else. Excavations follow the
@@ -58,6 +59,11 @@ rule! {
     /// [{"op": "replace", "path": "/media/0/at", "value": 9}]
     /// ```
     ///
+    /// In a tunnel of 10 ft.
+    /// ```json
+    /// [{"op": "replace", "path": "/media/2/at", "value": 55}, {"op": "replace", "path": "/pipes/1/height", "value": 120}]
+    /// ```
+    ///
     /// # Fix
     /// Correct the distance of the photo, or name the right photo. If all photos of a run are off,
     /// check in the video which distance it shows.
@@ -79,8 +85,18 @@ rule! {
 /// From this many photos on, the run is taken to be wrong and not the photos.
 const SEVERAL: usize = 3;
 
+/// From how many pipe sizes away pictures are taken; common practice, no published source.
+const SIZES: f64 = 5.0;
+
+/// The larger of height and width of the pipe, in metres; 0 if it is unknown or doubtful.
+fn largest_size(run: &RunView<'_>) -> f64 {
+    let Some(view) = run.pipe.filter(|view| !view.size_doubtful()) else { return 0.0 };
+    let sizes = [view.pipe.height, view.pipe.width].into_iter().flatten();
+    sizes.map(|size| run.survey.millimetres(size) / 1000.0).fold(0.0, f64::max)
+}
+
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
-    let limit = out.limit("distance");
+    let limit = out.limit("distance").max(SIZES * largest_size(run));
     let (mut wrong, mut of) = (0, 0);
     for row in run.rows().filter(|row| !row.row.media.is_empty()) {
         for photo in photos(row) {

@@ -11,7 +11,7 @@ rule! {
     /// A still has a duration or frame rate, or an audio file has a frame rate or rotation.
     ///
     /// # Exactly
-    /// A *still* is a `photo`, a `document`, or a `scan` whose `type` is not `video/…`.
+    /// A *still* is a `photo`, a `document`, or a `scan` whose `type` is stated and not `video/…`.
     ///
     /// # Why it matters
     /// The kind is wrong, or the row was copied from another file; a program that relies on the
@@ -36,6 +36,11 @@ rule! {
     /// [{"op": "replace", "path": "/media/1/kind", "value": "scan"}, {"op": "add", "path": "/media/1/duration", "value": 600}]
     /// ```
     ///
+    /// A filmed scan.
+    /// ```json
+    /// [{"op": "replace", "path": "/media/1/kind", "value": "scan"}]
+    /// ```
+    ///
     /// # Fix
     /// Correct the kind, or remove the number.
     name: "media-kind-contradicts", severity: Warning, scope: Media, since: "0.1", clause: "media#kind-and-type",
@@ -44,7 +49,9 @@ rule! {
 
 fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
     let media = view.media;
-    let still = is_still(media);
+    // A film of a scan need not state its type.
+    let film = media.kind == MediaKind::Scan && media.media_type.is_none();
+    let still = is_still(media) && !film;
     let sound = media.kind == MediaKind::Audio;
     let (field, what) = if still && media.duration.is_some() {
         ("/duration", "a duration")

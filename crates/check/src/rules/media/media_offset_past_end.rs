@@ -1,7 +1,6 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::support::late_offsets::late_offsets;
 use crate::views::{RowView, RunView};
 
 rule! {
@@ -41,7 +40,7 @@ rule! {
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
-    let late = late_offsets(run);
+    let late = run.late_offsets();
     for row in run.rows().filter(|row| !row.row.media.is_empty()) {
         report(&row, late.has_several(), out);
     }

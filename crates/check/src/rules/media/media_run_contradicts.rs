@@ -1,5 +1,6 @@
 //! See the rule's documentation below.
 
+use obvert_model::lists::Role;
 use obvert_model::tables::{Media, MediaKind};
 
 use crate::sink::Sink;
@@ -12,6 +13,8 @@ rule! {
     ///
     /// # Exceptions
     /// - The file names no run.
+    /// - The observation has no grade, and is a start, an end, a photo, a remark or a connection
+    ///   with `joins`: where two pipes meet, one picture shows both.
     /// - Fewer than three are found, and no other file belongs to that run: the run is taken to be
     ///   mistyped (`unknown-run`).
     ///
@@ -39,6 +42,11 @@ rule! {
     /// A run that no other file names.
     /// ```json
     /// [{"op": "replace", "path": "/media/0/run", "value": "R-999"}]
+    /// ```
+    ///
+    /// The end of a lateral, seen from the main.
+    /// ```json
+    /// [{"op": "add", "path": "/runs/2/observations/1/media", "value": [{"id": "M-1"}]}]
     /// ```
     ///
     /// # Fix
@@ -94,7 +102,14 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
 
 /// The stills of a row that belong to another run, with their index in the row.
 fn of_another<'r>(row: RowView<'r>) -> impl Iterator<Item = (RowView<'r>, usize, &'r Media)> {
-    row.media().enumerate().filter_map(move |(index, (_, media))| {
+    // Where two pipes meet, one picture shows both.
+    let meets = row.row.grades.is_none()
+        && match row.role() {
+            Some(Role::Start | Role::Finish | Role::Stopped | Role::Photo | Role::Remark) => true,
+            Some(Role::Connection) => row.row.joins.is_some(),
+            _ => false,
+        };
+    row.media().enumerate().filter(move |_| !meets).filter_map(move |(index, (_, media))| {
         let media =
             media.filter(|media| matches!(media.kind, MediaKind::Photo | MediaKind::Scan))?;
         media.run.as_ref().filter(|run| **run != row.run.run.id).map(|_| (row, index, media))

@@ -17,15 +17,18 @@ rule! {
     /// - The run is dated far from the others (`run-date-outlier`) or begins in the future.
     /// - The camera was in another run at the time (`runs-concurrent`).
     /// - An observation of another run names the still (`media-run-contradicts`).
+    /// - It is a document, such as a permit.
+    /// - It is a photo without `at` that no observation names, of the 18 hours before or after the
+    ///   run: it shows the site.
     ///
     /// # Exactly
     /// Files count that have `captured` and a `run` with `started` and `finished` in order, except
-    /// those of the second and fourth exception. A file is *off* if it was taken more than `slack`
-    /// before `started` or after `finished`, and not in the future. If all files of a run, three or
-    /// more, are off, the run is off. The finding is
+    /// those of the second exception and of the last three. A file is *off* if it was taken more
+    /// than `slack` before `started` or after `finished`, and not in the future. If all files of a
+    /// run, three or more, are off, the run is off. The finding is
     ///
-    /// - one at `/media` if all files that count of three or more runs, and of four in five of those
-    ///   with such files, are off; otherwise
+    /// - one at `/media` if all files that count of three or more runs, and of four in five of
+    ///   those with such files, are off; otherwise
     /// - one at `started` of each run that is off;
     /// - one at the first file of another run with more than three files that are off;
     /// - one at each other file that is off.
@@ -52,6 +55,11 @@ rule! {
     /// Another clock.
     /// ```json
     /// [{"op": "add", "path": "/media/0/captured", "value": "2026-05-06T10:40:00-05:00"}]
+    /// ```
+    ///
+    /// The cover, in the morning.
+    /// ```json
+    /// [{"op": "add", "path": "/media/-", "value": {"id": "M-4", "file": "site/cover.jpg", "kind": "photo", "run": "R-101", "captured": "2026-05-06T06:20:00-05:00"}}]
     /// ```
     ///
     /// # Fix

@@ -12,10 +12,10 @@ rule! {
     ///
     /// # Exactly
     /// At least four rows of the run have an `offset` into one recording of 120 s or more, the
-    /// farthest of them is at 80 % of `surveyed` or beyond, and the latest offset, times 60, is from
-    /// 50 to 102 % of `duration`. If that holds for at least three runs, and for four in five of
-    /// those that give times in recordings of known duration, the finding is at `/runs`; otherwise
-    /// at the observations of each.
+    /// farthest of them is at 80 % of `surveyed` or beyond, and the latest offset, times 60, is
+    /// from 50 to 102 % of `duration`. If that holds for at least three runs, and for four in five
+    /// of those that give times in recordings of known duration, the finding is at `/runs`;
+    /// otherwise at the observations of each.
     ///
     /// # Why it matters
     /// Every defect is looked for in the first seconds of the video, where it is not.

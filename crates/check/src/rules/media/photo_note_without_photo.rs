@@ -17,8 +17,8 @@ rule! {
     /// - The document has no photo at all: they are delivered apart from it.
     ///
     /// # Exactly
-    /// The code has the role `photo`, and no file in `media` of the observation has the kind `photo`
-    /// or `scan`.
+    /// The code has the role `photo`, and no file in `media` of the observation has the kind
+    /// `photo` or `scan`.
     ///
     /// # Why it matters
     /// The photo is missing from the delivery, or it is shown beside another observation.

@@ -55,8 +55,8 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Play the video to its end; copy it again, name the right one, or correct `duration`, which is
-    /// in seconds.
+    /// Play the video to its end; copy it again, name the right one, or correct `duration`, which
+    /// is in seconds.
     name: "video-shorter-than-run", severity: Warning, scope: Ending, since: "0.1", clause: "media#time-in-recordings",
     concludes_from: ["media", "media.duration", "media.run", "media.kind", "media.state", "runs", "runs.started", "runs.finished", "observations", "observations.media", "observations.code"],
     limits: {

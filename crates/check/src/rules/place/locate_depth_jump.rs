@@ -6,8 +6,8 @@ use crate::views::{Ending, LocateView};
 
 rule! {
     /// # What it checks
-    /// Two located depths of a run, one after the other, differ by more than the pipe and the ground
-    /// can fall between them.
+    /// Two located depths of a run, one after the other, differ by more than the pipe and the
+    /// ground can fall between them.
     ///
     /// # Exceptions
     /// - Both locates have `ground`, both inverts of the pipe are known, and the run was not

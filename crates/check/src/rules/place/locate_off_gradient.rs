@@ -4,6 +4,7 @@ use obvert_model::number::Length;
 use obvert_model::tables::{DepthTo, Direction};
 
 use crate::sink::Sink;
+use crate::support::course_marks::CourseMarks;
 use crate::support::elevations::any_invert_mismatch;
 use crate::views::{LocateView, PipeView};
 
@@ -14,6 +15,8 @@ rule! {
     ///
     /// # Exceptions
     /// - The pipe rises, falls by more than 40 %, or another rule reports its inverts.
+    /// - A run of the pipe records a change of gradient or a drop: the pipe is a siphon, or its
+    ///   fall is in a backdrop at its end.
     /// - The run has `launched`, or its counter seems to have been set to zero again.
     /// - The transmitter is more than 1 m outside the pipe.
     /// - The depth is negative, or lengths are in a doubtful unit.
@@ -51,6 +54,12 @@ rule! {
     /// ```
     /// ```json
     /// [{"op": "remove", "path": "/locates/0/ground"}, {"op": "replace", "path": "/locates/0/depth", "value": 3}]
+    /// ```
+    ///
+    /// A siphon.
+    /// ```json
+    /// [{"op": "replace", "path": "/locates/0/depth", "value": 13},
+    ///  {"op": "add", "path": "/runs/0/observations/4", "value": {"id": "4a", "at": 40, "code": "gradient.steeper"}}]
     /// ```
     ///
     /// # Fix
@@ -94,6 +103,7 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
         || any_invert_mismatch(&pipe)
         || ending.lengths_doubtful()
         || summary.marks.counter_reset
+        || CourseMarks::of_pipe(ending, pipe.pipe).levels
     {
         return;
     }

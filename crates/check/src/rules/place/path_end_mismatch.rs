@@ -1,10 +1,12 @@
 //! See the rule's documentation below.
 
+use obvert_model::tables::{LengthBetween, StructureKind};
+
 use crate::sink::Sink;
 use crate::support::streets::{
     ReversedStreet, path_reversed, reversed_by_inverts, reversed_by_paths, reversed_by_runs,
 };
-use crate::views::{Ending, PipeView, Subject};
+use crate::views::{Ending, PipeView, Subject, tolerance};
 
 rule! {
     /// # What it checks
@@ -12,14 +14,18 @@ rule! {
     /// downstream structure, within the limit.
     ///
     /// # Exceptions
+    /// - `length_between` is `walls` or `ends`, the path is as long as the pipe within the
+    ///   tolerance, and it ends at most 20 m from a structure of the kind `other` or
+    ///   `pump-station`, or 10 m from another: it ends at the wall of a tank or a chamber.
     /// - The runs or the inverts contradict the whole street (`direction-contradicts`,
     ///   `gradient-uphill`).
     ///
     /// # Exactly
-    /// A path is *turned* if both ends are off by more than 5 m, and neither is when it is read from
-    /// its last vertex. If at least three paths of a `street` are turned, and four in five of those of
-    /// its pipes, that is one finding, at the first of them; pipes without `street` are taken for one.
-    /// Otherwise a turned path is one finding, at `path`, and each end of another is one.
+    /// A path is *turned* if both ends are off by more than 5 m, and neither is when it is read
+    /// from its last vertex. If at least three paths of a `street` are turned, and four in five of
+    /// those of its pipes, that is one finding, at the first of them; pipes without `street` are
+    /// taken for one. Otherwise a turned path is one finding, at `path`, and each end of another is
+    /// one.
     ///
     /// # Why it matters
     /// The path is that of another pipe, or the table connects the pipe to the wrong structures.
@@ -37,6 +43,12 @@ rule! {
     /// # Passes
     /// ```json
     /// [{"op": "replace", "path": "/pipes/0/path/1", "value": [19624000, 322103]}]
+    /// ```
+    ///
+    /// At the wall of a tank.
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/path/1", "value": [19623960, 322100]}, {"op": "replace", "path": "/pipes/0/length", "value": 160},
+    ///  {"op": "replace", "path": "/pipes/0/length_between", "value": "ends"}, {"op": "replace", "path": "/structures/1/kind", "value": "pump-station"}]
     /// ```
     ///
     /// # Fix
@@ -93,7 +105,7 @@ fn report(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let gaps = view.survey.map_lengths().end_gaps(view);
     for ((vertex, structure), gap) in ends.into_iter().zip(gaps) {
         let (Some(structure), Some(gap)) = (structure, gap) else { continue };
-        if gap > out.limit("slack") {
+        if gap > out.limit("slack") && !ends_at_wall(view, vertex, gap) {
             let end = if vertex == 0 { "begins" } else { "ends" };
             let far = view.survey.format_metres(gap);
             out.report(
@@ -103,4 +115,27 @@ fn report(view: &PipeView<'_>, out: &mut Sink<'_>) {
             .fact("gap", view.survey.in_units(gap));
         }
     }
+}
+
+/// How far the wall of a tank, and that of another structure, may be from its position, in metres;
+/// common practice, no published source.
+const TO_WALL: [f64; 2] = [20.0, 10.0];
+
+/// Whether a path ends at the wall of its structure, by the length of the pipe.
+fn ends_at_wall(view: &PipeView<'_>, vertex: usize, gap: f64) -> bool {
+    let structure = if vertex == 0 { view.upstream() } else { view.downstream() };
+    let large = structure.is_some_and(|structure| {
+        matches!(structure.kind, StructureKind::Other | StructureKind::PumpStation)
+    });
+    let [tank, chamber] = TO_WALL;
+    let between = view.pipe.length_between;
+    let fits = || {
+        let course = view.survey.map_lengths().fitted_length(view.index);
+        view.metres()
+            .zip(course)
+            .is_some_and(|(stated, course)| (stated - course).abs() <= tolerance(stated))
+    };
+    matches!(between, Some(LengthBetween::Walls | LengthBetween::Ends))
+        && gap <= if large { tank } else { chamber }
+        && fits()
 }

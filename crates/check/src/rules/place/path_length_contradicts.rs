@@ -1,10 +1,12 @@
 //! See the rule's documentation below.
 
-use obvert_model::tables::{LengthBetween, LengthUnit};
+use obvert_model::tables::{LengthBetween, LengthUnit, OutcomeKind};
 
 use crate::sink::Sink;
+use crate::support::course_marks::CourseMarks;
 use crate::support::map_lengths::ENDS_SLACK;
-use crate::views::{PipeView, Survey};
+use crate::support::run_extent::far_position;
+use crate::views::{Ending, PipeView, Survey, tolerance};
 
 rule! {
     /// # What it checks
@@ -12,6 +14,16 @@ rule! {
     ///
     /// # Exceptions
     /// - The path ends elsewhere than at its structures (`path-end-mismatch`).
+    /// - The length follows the slope: it is not above √(course² + fall²), the fall being that of
+    ///   the inverts, at most 40 %.
+    /// - The pipe is upright: its fall is greater than its course, and its length not below
+    ///   √(course² + fall²), nor above the sum of the two.
+    /// - The pipe is longer than the straight line, and a run records a bend or a change of
+    ///   gradient; or than its path, and a run records a change of gradient or a drop.
+    /// - The pipe is longer than the straight line, and a run that reached the far structure came
+    ///   as far as the pipe is long, within the tolerance: the pipe bends, though nobody drew it.
+    /// - `length_between` is `walls` or `ends`, the pipe is shorter than its course, and a run that
+    ///   reached the far structure came as far as the course: the rest is in the chambers.
     ///
     /// # Exactly
     /// The course is the path, or without one the straight line between the structures, in the unit
@@ -42,12 +54,30 @@ rule! {
     /// [{"op": "replace", "path": "/pipes/0/length", "value": 203}]
     /// ```
     ///
+    /// The run came as far.
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/1/length", "value": 186},
+    ///  {"op": "replace", "path": "/runs/1/surveyed", "value": 186}, {"op": "replace", "path": "/runs/1/outcome", "value": {"kind": "reached"}},
+    ///  {"op": "replace", "path": "/runs/1/observations/2", "value": {"id": "3", "at": 186, "code": "run.finish"}},
+    ///  {"op": "remove", "path": "/runs/2"}]
+    /// ```
+    /// The pipe bends.
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/1/length", "value": 186},
+    ///  {"op": "add", "path": "/runs/1/observations/1", "value": {"id": "1a", "at": 20, "code": "bend.curved", "characterisation": ["left"], "quantities": [{"value": 40, "unit": "degrees"}]}}]
+    /// ```
+    /// Along the slope.
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/1/length", "value": 186}, {"op": "replace", "path": "/pipes/1/inverts/downstream", "value": 592},
+    ///  {"op": "remove", "path": "/structures/2/invert"}, {"op": "remove", "path": "/structures/2/depth"}, {"op": "remove", "path": "/structures/2/ground"}]
+    /// ```
+    ///
     /// # Fix
     /// Correct the length or the path. If the straight line is shorter than the pipe, the pipe
     /// probably bends: add its path.
-    name: "path-length-contradicts", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#path",
+    name: "path-length-contradicts", severity: Warning, scope: Ending, since: "0.1", clause: "pipes#path",
     needs: [Crs],
-    concludes_from: ["structures.position"],
+    concludes_from: ["structures.position", "pipe.runs"],
     limits: {
         "share" = 0.5 "%"
             "greatest difference in per cent of the course: City of Sunny Isles Beach FL, Section 02762",
@@ -61,7 +91,47 @@ rule! {
     },
 }
 
-fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
+fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
+    for view in ending.survey.pipes() {
+        check_pipe(ending, &view, out);
+    }
+}
+
+/// The longest that two chambers can be together, in metres; common practice, no published source.
+const LARGEST_CHAMBERS: f64 = 20.0;
+
+/// Whether something in the record explains that a pipe is longer or shorter than its course.
+fn explained(ending: &Ending<'_>, view: &PipeView<'_>, stated: f64, course: f64) -> bool {
+    let unit = ending.survey.head.units.length.metres();
+    let fall = view.inverts().map_or(0.0, |(upper, lower)| (upper - lower).abs() * unit);
+    let tolerance = tolerance(stated);
+    // The length that a run through the whole pipe gives.
+    let came = |wanted: f64, tolerance: f64| {
+        ending.runs_of(&view.pipe.id).any(|summary| {
+            summary.outcome() == Some(OutcomeKind::Reached)
+                && far_position(ending.survey, &summary.run, summary.marks)
+                    .is_some_and(|far| (far - wanted).abs() <= tolerance)
+        })
+    };
+    if stated > course {
+        let sloping = stated <= course.hypot(view.plausible_fall(stated)) + tolerance;
+        let upright = fall > course
+            && (course.hypot(fall) - tolerance..=course + fall + tolerance).contains(&stated);
+        let marks = CourseMarks::of_pipe(ending, view.pipe);
+        // A path of two vertices is a straight line, drawn or not.
+        let drawn = view.pipe.path.len() > 2;
+        return sloping
+            || upright
+            || marks.levels
+            || !drawn && (marks.bends || came(stated, tolerance));
+    }
+    let between = view.pipe.length_between;
+    matches!(between, Some(LengthBetween::Walls | LengthBetween::Ends))
+        && course - stated <= LARGEST_CHAMBERS
+        && came(course, tolerance + ENDS_SLACK / 5.0)
+}
+
+fn check_pipe(ending: &Ending<'_>, view: &PipeView<'_>, out: &mut Sink<'_>) {
     let map_lengths = view.survey.map_lengths();
     let (Some(stated), Some(course)) = (view.metres(), map_lengths.fitted_length(view.index))
     else {
@@ -75,6 +145,9 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let structures = if between { 0.0 } else { out.limit("structures") };
     let off = (stated - course).abs() - structures;
     if off <= out.limit("slack") || off <= course * out.limit("share") / 100.0 {
+        return;
+    }
+    if explained(ending, view, stated, course) {
         return;
     }
     let own = view.pipe.path.len() >= 2;

@@ -1,6 +1,7 @@
 //! See the rule's documentation below.
 
 use obvert_geo::{Crs, Fit, Slip};
+use obvert_model::number::Position;
 
 use crate::sink::Sink;
 use crate::support::map_lengths::positions;
@@ -8,14 +9,19 @@ use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
-    /// Positions lie outside the area of use of their reference system and a tenth of a degree
-    /// around it.
+    /// Positions lie far outside the area of use of their reference system.
     ///
     /// # Exceptions
     /// - The two numbers are swapped (`coordinates-swapped`).
     /// - The unit is wrong (`crs-unit-suspect`).
+    /// - They lie near the area (`position-near-area`).
     ///
     /// # Exactly
+    /// Far is more than three degrees of longitude or latitude, or more than nine of longitude in a
+    /// system whose own name has `UTM`: whole states and countries use one zone beyond its edges.
+    /// One position among others that are inside is far if it is more than 0.1 degrees outside, and
+    /// more than half a degree from the first one that is inside.
+    ///
     /// If most positions are outside, or more than five, that is one finding at `/crs`; otherwise
     /// each is reported.
     ///
@@ -83,7 +89,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         _ => None,
     };
     // `coordinates-swapped` reports swapped numbers.
-    if let Some(why) = why.filter(|_| !map_lengths.exchanged) {
+    if let Some(why) = why.filter(|_| !map_lengths.exchanged && !near_area(survey)) {
         let Some((first, _)) = positions(survey.head).next() else { return };
         let message =
             format!("the positions lie outside the area of use of {stated} ({}): {why}", area(crs));
@@ -92,7 +98,10 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
             .fact("area", bounds(crs));
         return;
     }
-    let outside = &map_lengths.outliers;
+    let all = &map_lengths.outliers;
+    let inside = first_inside(survey, crs);
+    let outside: Vec<_> =
+        all.iter().filter(|(_, position)| !near(crs, inside, *position)).collect();
     if let Some((first, _)) = outside.first().filter(|_| outside.len() > FEW) {
         let (some, of) = (outside.len(), positions(survey.head).count());
         let message = format!(
@@ -105,7 +114,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
             .fact("first", first.pointer());
         return;
     }
-    for (place, position) in outside {
+    for (place, position) in &outside {
         let [x, y] = (*position).into();
         let message =
             format!("[{x}, {y}] lies outside the area of use of {stated} ({})", area(crs));
@@ -116,14 +125,61 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     }
 }
 
+/// How far beyond the area of use one system is used throughout a state, in degrees; common
+/// practice, no published source.
+const NEAR: f64 = 3.0;
+
+/// The same for a zone that a whole country uses, as Norway does zone 33.
+const NEAR_ZONE: f64 = 9.0;
+
+/// How far a position outside the area may be from one that is inside, in degrees, to be a part of
+/// a survey at its edge.
+const NEIGHBOUR: f64 = 0.5;
+
+/// The first position of a document, in degrees, if most of its positions lie near the area of use
+/// of its reference system, but not inside.
+pub(super) fn first_near(survey: &Survey<'_>) -> Option<[f64; 2]> {
+    let (crs, map_lengths) = (survey.crs.as_ref()?, survey.map_lengths());
+    let Some(Fit::Outside { .. }) = map_lengths.fit else { return None };
+    let area = crs.area();
+    let sides = if crs.name().contains("UTM") { NEAR_ZONE } else { NEAR };
+    let near = |[lon, lat]: &[f64; 2]| {
+        (area.west - sides..=area.east + sides).contains(lon)
+            && (area.south - NEAR..=area.north + NEAR).contains(lat)
+    };
+    let (_, first) = positions(survey.head).next()?;
+    crs.to_geographic(first.into()).ok().filter(near)
+}
+
+fn near_area(survey: &Survey<'_>) -> bool {
+    first_near(survey).is_some()
+}
+
+/// The first position inside the area of use, in degrees, if there are others outside.
+fn first_inside(survey: &Survey<'_>, crs: &Crs) -> Option<[f64; 2]> {
+    if survey.map_lengths().outliers.is_empty() {
+        return None;
+    }
+    let inside = |position: Position| crs.fit(&[position.into()]) == Ok(Fit::Inside);
+    let (_, first) = positions(survey.head).find(|(_, position)| inside(*position))?;
+    crs.to_geographic(first.into()).ok()
+}
+
+/// Whether a position is next to one that is inside the area of use.
+fn near(crs: &Crs, inside: Option<[f64; 2]>, position: Position) -> bool {
+    inside
+        .zip(crs.to_geographic(position.into()).ok())
+        .is_some_and(|(a, b)| (a[0] - b[0]).abs() <= NEIGHBOUR && (a[1] - b[1]).abs() <= NEIGHBOUR)
+}
+
 /// The west, south, east and north edge of the area of use, in degrees.
-fn bounds(crs: &Crs) -> Vec<f64> {
+pub(super) fn bounds(crs: &Crs) -> Vec<f64> {
     let area = crs.area();
     vec![area.west, area.south, area.east, area.north]
 }
 
 /// The name of the reference system and its area of use.
-fn area(crs: &Crs) -> String {
+pub(super) fn area(crs: &Crs) -> String {
     let area = crs.area();
     let (name, [west, east], [south, north]) =
         (crs.name(), [area.west, area.east], [area.south, area.north]);

@@ -19,8 +19,8 @@ rule! {
     /// The neighbours are those of `pipe-size-odd`, with a `material` in place of a height.
     ///
     /// # Why it matters
-    /// The material decides which defects are possible, and how they are graded. A pipe may have been
-    /// replaced, but then the record can say when.
+    /// The material decides which defects are possible, and how they are graded. A pipe may have
+    /// been replaced, but then the record can say when.
     ///
     /// # Source
     /// Common practice, no published source.

@@ -12,18 +12,20 @@ rule! {
     /// The height of a pipe differs from that of its neighbours in the line, which are all equal.
     ///
     /// # Exceptions
-    /// - Several pipes come in or go out at one of its ends: sizes change there, and siphons divide.
+    /// - Several pipes come in or go out at one of its ends: sizes change there, and siphons
+    ///   divide.
     /// - The heights are in a doubtful unit (`size-unit-suspect`).
     ///
     /// # Exactly
-    /// One pipe ends at the pipe's upstream structure and one begins at its downstream structure, and
-    /// no other pipe begins or ends there. Of these two and of the next pipe of the line on either
-    /// side, found in the same way, at least three have a height, among them the first two, and their
-    /// heights are equal. The pipe's height differs from theirs by a factor greater than `factor`.
+    /// One pipe ends at the pipe's upstream structure and one begins at its downstream structure,
+    /// and no other pipe begins or ends there. Of these two and of the next pipe of the line on
+    /// either side, found in the same way, at least three have a height, among them the first two,
+    /// and their heights are equal. The pipe's height differs from theirs by a factor greater than
+    /// `factor`.
     ///
     /// # Why it matters
-    /// The size was mistyped or taken from another row. Liners are made to it, and quantities in per
-    /// cent are computed with it.
+    /// The size was mistyped or taken from another row. Liners are made to it, and quantities in
+    /// per cent are computed with it.
     ///
     /// # Source
     /// Common practice, no published source.

@@ -37,7 +37,7 @@ rule! {
     /// The limits themselves pass.
     /// ```json
     /// [{"op": "replace", "path": "/units/section", "value": "mm"},
-    ///  {"op": "replace", "path": "/pipes/0/height", "value": 40},
+    ///  {"op": "replace", "path": "/pipes/0/height", "value": 25}, {"op": "replace", "path": "/pipes/0/material", "value": "polyethylene"},
     ///  {"op": "replace", "path": "/pipes/1/height", "value": 6000}]
     /// ```
     ///
@@ -45,8 +45,8 @@ rule! {
     /// Correct the size; check the decimal point.
     name: "size-implausible", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#size",
     limits: {
-        "smallest" = 40.0 "mm" "the smallest pipe that is surveyed by push rod; common practice, no published source",
-        "largest" = 6000.0 "mm" "the largest pipe that is surveyed by camera; common practice, no published source",
+        "smallest" = 25.0 "mm" "the smallest pipe that is surveyed by push rod; common practice, no published source",
+        "largest" = 12000.0 "mm" "the largest tunnel that is walked or surveyed by camera; common practice, no published source",
     },
     facts: { "millimetres" = Millimetres "the height or width, converted" },
 }

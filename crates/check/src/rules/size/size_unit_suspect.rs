@@ -13,6 +13,15 @@ rule! {
     /// one (*Doubtful units* in Checking). If most heights are, the unit itself is wrong, and there
     /// is one finding for the document.
     ///
+    /// # Exceptions
+    /// - A circular pipe of 25 mm to 50 mm that is not of clay, concrete, masonry, ductile iron,
+    ///   corrugated metal or bituminised fibre, may be a waste, and does not count.
+    /// - A pipe of masonry or corrugated metal of at most 12 m, in a document in inches, may be a
+    ///   tunnel, and does not count.
+    ///
+    /// # Exactly
+    /// One finding is at `/units/section`, others at `height`.
+    ///
     /// # Why it matters
     /// Liners are ordered and grades computed by these sizes; 200 mm as 200 in is 25 times too
     /// large.
@@ -41,6 +50,13 @@ rule! {
     /// [{"op": "replace", "path": "/pipes/0/height", "value": 150},
     ///  {"op": "replace", "path": "/pipes/0/shape", "value": "arch"},
     ///  {"op": "add", "path": "/pipes/0/width", "value": 180}]
+    /// ```
+    ///
+    /// A copper waste.
+    /// ```json
+    /// [{"op": "replace", "path": "/units/section", "value": "mm"}, {"op": "replace", "path": "/pipes/1/height", "value": 200},
+    ///  {"op": "replace", "path": "/pipes/0/height", "value": 42}, {"op": "replace", "path": "/pipes/0/material", "value": "other"},
+    ///  {"op": "add", "path": "/pipes/0/material_text", "value": "copper"}]
     /// ```
     ///
     /// # Fix

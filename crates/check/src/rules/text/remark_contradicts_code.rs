@@ -29,7 +29,8 @@ rule! {
     /// sticks in the pipe (deposits, obstacles, soil), water through the wall, and vermin. Names of
     /// an obstruction, which anything can be, are not compared.
     ///
-    /// Statements that there is no defect are *no defect*, *no defects*, *no damage*, *ok*, *okay*,
+    /// A defect is of the families `structural` and `operational`, or has a grade. Statements that
+    /// there is none are *no defect*, *no defects*, *no damage*, *ok*, *okay*,
     /// *all ok*, *good condition*, *in good condition*, *nothing to report*, *sound*, *kein schaden*,
     /// *keine schäden*, *ohne befund*, *in ordnung*, *mängelfrei*, *sans défaut*, *aucun défaut*,
     /// *rien à signaler*, *bon état*, *sin defectos*, *sin daños* and *buen estado*.
@@ -77,7 +78,8 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
             continue;
         }
         let Some(code) = row.code else { continue };
-        let defect = matches!(code.family, Family::Structural | Family::Operational);
+        let defect = matches!(code.family, Family::Structural | Family::Operational)
+            || row.row.grades.is_some();
         let text = plain(remark.as_str());
         let spoken = words(remark.as_str()).join(" ");
         if defect && [&text, &spoken].iter().any(|text| NO_DEFECT.contains(&text.as_str())) {

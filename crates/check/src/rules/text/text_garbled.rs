@@ -18,7 +18,7 @@ rule! {
     /// - letters beyond ASCII that are UTF-8 read as an encoding of single bytes (Western, Central
     ///   European, Cyrillic, Greek, Turkish or Baltic), such as `Ã¼` for ü and `Ĺ™` for ř. A single
     ///   pair that can also be a letter before a dash or a quotation mark, such as `Ä–`, must be
-    ///   inside a word.
+    ///   inside a word. `Ã` after a capital letter is text before a mark, as in `«MANHÃ»`.
     ///
     /// There is one finding for the document, at the first garbled text in its order. Checked are
     /// the texts of `text-untrimmed`.
@@ -44,6 +44,11 @@ rule! {
     /// # Passes
     /// ```json
     /// [{"op": "add", "path": "/runs/0/remark", "value": "45\u00b0 bend at the caf\u00e9, \u00c2ge unknown, S\u00c3O \u2014 \u201c\u00c5\u201d"}]
+    /// ```
+    ///
+    /// Portuguese in capitals.
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/remark", "value": "\u00abRUA DA MANH\u00c3\u00bb"}]
     /// ```
     ///
     /// # Fix
@@ -87,6 +92,10 @@ mod tests {
             "Gr\u{81}n",
             "â€œ",
             "LPB\u{1b}118",
+            "GoÃ»t",
+            "Â«RueÂ»",
+            "LTDÂ\u{a0}",
+            "SÃ\u{83}O",
             "\u{7f}",
             "PĹ™Ă­bram",
             "РўСЂСѓР±Р°",
@@ -107,6 +116,8 @@ mod tests {
             "Ä–",
             "10 ½",
             "Straße",
+            "«RUA DA MANHÃ»",
+            "AMANHÃ\u{a0}CEDO",
             "â",
             "日本",
             "Příbram",

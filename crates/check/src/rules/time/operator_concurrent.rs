@@ -9,13 +9,17 @@ use crate::views::Ending;
 
 rule! {
     /// # What it checks
-    /// Two runs of one operator overlap in time. Each run is compared with the next one of its
-    /// operator.
+    /// Two runs of one operator overlap in time.
     ///
     /// # Exceptions
     /// - The operator is a firm or another party without the role `operator`: it has several crews.
     /// - The runs share a camera (`runs-concurrent`).
     /// - A run was finished before it was started (`time-order`).
+    ///
+    /// # Exactly
+    /// The runs with both times are sorted by beginning, end and row, and each is compared with the
+    /// next of its operator as in *concurrent* (Checking). The finding is at `started` of the
+    /// later.
     ///
     /// # Why it matters
     /// A time, or the operator, was copied from another row. Who is certified, and who is asked

@@ -23,9 +23,6 @@ rule! {
     /// run names a camera of such a kind and no crawler; otherwise with `shift`, since a crawler gets
     /// its power from the vehicle.
     ///
-    /// # Exactly
-    /// By `started` and `finished`.
-    ///
     /// # Why it matters
     /// The run was not closed when the camera came out, or a date is wrong.
     ///

@@ -1,5 +1,6 @@
 //! See the rule's documentation below.
 
+use obvert_model::text::PipeId;
 use rustc_hash::FxHashSet;
 
 use crate::sink::Sink;
@@ -12,12 +13,14 @@ rule! {
     /// Two runs with the same camera overlap in time.
     ///
     /// # Exceptions
+    /// - One was `launched` from the pipe of the other, or from a lateral of it: a satellite camera goes out into a lateral
+    ///   while the run in the main is paused.
     /// - A run was finished before it was started (`time-order`).
     ///
     /// # Exactly
-    /// *Concurrent* in Checking. Of a camera's runs by beginning, end and row, each is compared
-    /// with the one before that finished last, of equals the first. Two runs have one finding, at
-    /// `started`, with the first camera in the table.
+    /// *Concurrent* in Checking. The runs of a camera are sorted by beginning, end and row, and
+    /// each is compared with the next. Two runs have one finding, at `started` of the later, with
+    /// the first camera in the table.
     ///
     /// # Why it matters
     /// A time or the camera was copied from another row, or a run is recorded twice.
@@ -26,10 +29,6 @@ rule! {
     /// At `/runs/1/started`:
     /// ```json
     /// [{"op": "replace", "path": "/runs/1/started", "value": "2026-05-06T09:40:00-05:00"}]
-    /// ```
-    /// The third run within the first, like the second, at `/runs/2/started`:
-    /// ```json
-    /// [{"op": "replace", "path": "/runs/0/finished", "value": "2026-05-06T12:00:00-05:00"}]
     /// ```
     ///
     /// # Passes
@@ -44,6 +43,13 @@ rule! {
     ///  {"op": "replace", "path": "/runs/1/started", "value": "2026-05-06T09:40:00-05:00"}]
     /// ```
     ///
+    /// Launched from the pipe of the other.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/1/started", "value": "2026-05-06T09:40:00-05:00"},
+    ///  {"op": "replace", "path": "/runs/1/finished", "value": "2026-05-06T09:43:00-05:00"},
+    ///  {"op": "add", "path": "/runs/1/launched", "value": {"pipe": "L-101", "at": 40, "clock": 2}}]
+    /// ```
+    ///
     /// # Fix
     /// Correct the times or the equipment, or remove the duplicate run.
     name: "runs-concurrent", severity: Warning, scope: Ending, since: "0.1", clause: "runs#time",
@@ -52,6 +58,9 @@ rule! {
         "equipment" = Id "the camera that both name",
     },
 }
+
+/// Through how many laterals a launched camera is followed back to its main.
+const FOLLOWED: usize = 5;
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let mut used: Vec<_> = ending
@@ -65,20 +74,26 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     used.sort_unstable();
     // A run may name its camera twice.
     used.dedup();
+    let from_the_other = |a: usize, b: usize| {
+        let (a, b) = (&ending.runs[a].run, &ending.runs[b].run);
+        // From a lateral the camera may go on into another lateral.
+        let main = |id: &PipeId| Some(&ending.survey.pipe(id)?.joins.as_ref()?.pipe);
+        let first = a.launched.as_ref().map(|launched| &launched.pipe);
+        std::iter::successors(first, |id| main(id)).take(FOLLOWED).any(|id| *id == b.pipe)
+    };
     // Two runs may share more than one piece of equipment.
     let mut reported = FxHashSet::default();
-    // A long run may contain several: each is compared with the one that lasts longest.
-    for of_camera in used.chunk_by(|a, b| a.0 == b.0) {
-        let mut latest = of_camera[0];
-        for &next in &of_camera[1..] {
-            let ((camera, (_, finished), first), (_, (started, ended), second)) = (latest, next);
-            if started < finished && reported.insert((first, second)) {
-                report(ending, camera, [first, second], out);
-            }
-            if ended > finished {
-                latest = next;
-            }
+    for pair in used.windows(2) {
+        let ((camera, (_, finished), first), (next, (started, _), second)) = (pair[0], pair[1]);
+        if camera != next
+            || started >= finished
+            || from_the_other(first, second)
+            || from_the_other(second, first)
+            || !reported.insert((first, second))
+        {
+            continue;
         }
+        report(ending, camera, [first, second], out);
     }
 }
 

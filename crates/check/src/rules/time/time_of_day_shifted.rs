@@ -10,8 +10,8 @@ use crate::views::{Ending, RunSummary};
 
 rule! {
     /// # What it checks
-    /// The time of a run is twelve hours off: moved by twelve hours, it fits among the other runs of
-    /// its crew, and as it is, it does not.
+    /// The time of a run is twelve hours off: moved by twelve hours, it fits among the other runs
+    /// of its crew, and as it is, it does not.
     ///
     /// # Exceptions
     /// - Fewer than two other runs of the crew are within 18 hours of it.
