@@ -163,8 +163,11 @@ pub(crate) const ALL: &[Mistake] = &[
             edit.set(&pointer, (seconds * share).round());
             // Half of the time, no row says so.
             if edit.random.bool() {
-                for row in 0..edit.rows(run).len() {
-                    edit.remove(&to((run, row), "/media"));
+                let id = edit.document["media"][media]["id"].clone();
+                for row in edit.rows(run) {
+                    if let Some(shown) = row.get_mut("media").and_then(Value::as_array_mut) {
+                        shown.retain(|one| one["id"] != id);
+                    }
                 }
             }
             Some(pointer)

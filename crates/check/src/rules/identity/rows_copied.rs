@@ -152,7 +152,6 @@ fn equal_rows<'d>(ending: &'d Ending<'_>, meeting: &Meeting) -> &'d [RowDigest] 
     &rows[..equal.count()]
 }
 
-/// How many of some rows differ from each other.
 fn different(rows: &[RowDigest]) -> usize {
     let mut seen: Vec<u32> = rows.iter().map(|row| row.seen).collect();
     seen.sort_unstable();

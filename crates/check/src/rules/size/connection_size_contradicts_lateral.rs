@@ -3,6 +3,7 @@
 use obvert_model::lists::Role;
 
 use crate::sink::Sink;
+use crate::support::column_votes::{Cause, Causes};
 use crate::support::run_extent::exceeds;
 use crate::support::section_unit::PLAUSIBLE_HEIGHTS;
 use crate::views::{PipeView, RowView};
@@ -15,6 +16,7 @@ rule! {
     /// - The size of the lateral is implausible or in a doubtful unit (`size-implausible`,
     ///   `size-unit-suspect`).
     /// - The pipe that the connection names has no `joins`.
+    /// - The unit of all connections is doubtful (`connection-unit-suspect`).
     ///
     /// # Exactly
     /// The code has the role `connection`. The first amount and the height of the lateral, in one
@@ -87,7 +89,8 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         lateral.as_str(),
         survey.format_section(height)
     );
-    out.report(row.subject("/quantities/0/value"), message)
+    let column = Causes::from(Cause::ConnectionUnit);
+    out.report_unless(column, row.subject("/quantities/0/value"), message)
         .fact("size", size)
         .fact("height", height_mm);
 }
