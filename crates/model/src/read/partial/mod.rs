@@ -1,0 +1,344 @@
+//! Reads what is readable of a document with structural problems, run by run, so that a document
+//! with one bad word costs little more than one without.
+//!
+//! A run that the typed reader accepts has no problems. Any other run is diagnosed by itself, in a
+//! document of its own with a head that has no problems.
+
+mod readable_runs;
+mod rows;
+mod slices;
+
+use rustc_hash::FxHashMap;
+use serde_json::Value;
+
+pub use self::readable_runs::ReadableRuns;
+use self::rows::{
+    Alone, HEAD_TABLES, OBSERVATIONS, RUN, Rows, document_with, read_table, renumber, text_of,
+};
+use self::slices::{Slices, typed};
+use super::error::{Problem, ProblemKind, ReadError};
+use super::ids::{self, IdWatch};
+use super::remains::{Kept, Readable, RunStub, remains};
+use super::span::{Lines, locate_all};
+use super::{any, diagnose, huge, json, stopped};
+use crate::tables::Run;
+
+/// Reads a document with structural problems, run by run: every problem, and what is readable.
+///
+/// ```
+/// # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+/// # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"},
+/// # {"id":"R2","pipe":"L-1","direction":"up"}]}"#;
+/// let mut reader = obvert_model::read::PartialReader::new(source)?.expect("an object");
+/// let first = reader.next_run()?.expect("a run");
+/// assert!(first.run.is_some() && first.damage.is_empty());
+/// let second = reader.next_run()?.expect("a run");
+/// // A run requires a direction.
+/// assert!(second.run.is_none());
+/// assert_eq!(second.damage[0].problems[0].pointer, "/runs/1/direction");
+/// let readable = reader.into_readable().expect("a head");
+/// assert_eq!((readable.runs.len(), readable.original("/runs/0").as_str()), (1, "/runs/0"));
+/// # Ok::<(), obvert_model::read::ReadError>(())
+/// ```
+#[derive(Debug)]
+pub struct PartialReader<'s> {
+    slices: Slices<'s>,
+    damage: Vec<RowDamage>,
+    /// What is readable so far; `None` if the head is not.
+    readable: Option<Readable>,
+    /// The first run with each id.
+    first: FxHashMap<String, usize>,
+    /// The original index of each readable run.
+    rows: Vec<usize>,
+    lines: Lines<'s>,
+}
+
+/// A run of a document with structural problems.
+#[derive(Debug)]
+pub struct PartialRun {
+    /// Its number in the source, from 0.
+    pub index: usize,
+    /// What is readable of it.
+    pub run: Option<Run>,
+    /// Its id, if that is a text.
+    pub id: Option<String>,
+    /// The pipe that it went through, if that is a text.
+    pub pipe: Option<String>,
+    /// What is wrong with it and with its observations.
+    pub damage: Vec<RowDamage>,
+}
+
+/// The structural problems of a row, or of the head without its tables.
+#[derive(Debug)]
+pub struct RowDamage {
+    /// The problems, with locations in the source.
+    pub problems: Vec<Problem>,
+    /// The row as a value: a row of a table, an observation, or a run with its observations.
+    pub value: Value,
+}
+
+impl<'s> PartialReader<'s> {
+    /// Reads the head. `None` if the document has to be diagnosed as a whole, because it is not an
+    /// object with one list of runs.
+    ///
+    /// # Errors
+    /// If the source is not JSON.
+    pub fn new(source: &'s [u8]) -> Result<Option<Self>, ReadError> {
+        let source = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
+        let Ok(text) = std::str::from_utf8(source) else { return Err(stopped::not_text(source)) };
+        if let Some(error) = diagnose::not_text(source) {
+            return Err(error);
+        }
+        let start = match Head::sound(text) {
+            Some(start) => start,
+            None => match Head::new(text)? {
+                Some(start) => start,
+                None => return Ok(None),
+            },
+        };
+        Ok(Some(Self {
+            slices: Slices { text, at: start.runs, count: 0 },
+            damage: start.damage,
+            readable: start.readable,
+            first: FxHashMap::default(),
+            rows: Vec::new(),
+            lines: Lines::new(source),
+        }))
+    }
+
+    /// What is wrong with the head and with the rows of its tables.
+    #[must_use]
+    pub fn head_damage(&self) -> &[RowDamage] {
+        &self.damage
+    }
+
+    /// The next run; `None` after the last.
+    ///
+    /// # Errors
+    /// If it is nested too deeply.
+    pub fn next_run(&mut self) -> Result<Option<PartialRun>, ReadError> {
+        let Some((index, begin, text)) = self.slices.next() else { return Ok(None) };
+        if json::is_too_deep(text) {
+            return Err(stopped::too_deep(self.slices.text, begin));
+        }
+        let read = typed::<Run>(text);
+        let sound = read.as_ref().is_ok_and(|run| {
+            let mut ids = IdWatch::default();
+            ids.run(run);
+            !ids.has_duplicates() && !self.first.contains_key(run.id.as_str())
+        });
+        let found = match read {
+            Ok(run) if sound => {
+                let (id, pipe) = (run.id.to_string(), run.pipe.to_string());
+                self.first.insert(id.clone(), index);
+                let (id, pipe) = (Some(id), Some(pipe));
+                PartialRun { index, run: Some(run), id, pipe, damage: Vec::new() }
+            }
+            read => match self.by_rows(index, begin, text)? {
+                Some(found) => found,
+                None => self.in_one_piece(index, begin, text, read.err())?,
+            },
+        };
+        if let (Some(run), Some(readable)) = (&found.run, &mut self.readable) {
+            readable.runs.push(RunStub { id: run.id.clone(), pipe: run.pipe.clone() });
+            self.rows.push(index);
+        }
+        Ok(Some(found))
+    }
+
+    /// What is readable, after the last run; `None` if it is not a document, for example if the
+    /// units are invalid.
+    #[must_use]
+    pub fn into_readable(self) -> Option<Readable> {
+        let mut readable = self.readable?;
+        if self.rows.len() < self.slices.count {
+            readable.kept.insert("/runs".to_owned(), self.rows);
+        }
+        readable.sort();
+        Some(readable)
+    }
+
+    /// Diagnoses a run without its observations, and each observation that is not sound by itself.
+    /// `None` if the observations are not a list, or the rest of the run is not readable.
+    fn by_rows(
+        &mut self,
+        index: usize,
+        begin: usize,
+        text: &str,
+    ) -> Result<Option<PartialRun>, ReadError> {
+        let (tame, tokens) = huge::replace(text.as_bytes());
+        let tame = std::str::from_utf8(&tame).unwrap_or(text);
+        let parted = any::parted(tame, &["observations"]);
+        let parted =
+            parted.map_err(|error| stopped::syntax(self.slices.text.as_bytes(), begin, &error))?;
+        let Some(any::Parted { rest, duplicates, apart }) = parted else { return Ok(None) };
+        let Some((_, list)) = apart.first().filter(|(_, list)| list.starts_with('[')) else {
+            return Ok(None);
+        };
+        let at = list.as_ptr().addr() - tame.as_ptr().addr() + 1;
+        let target = format!("/runs/{index}");
+        let base = self.lines.advance(begin);
+        let mut alone =
+            Alone { pointer: RUN, target: &target, document: document_with("runs", rest) };
+        let mut problems = alone.problems(duplicates);
+        problems.extend(self.repeated(&alone.document, index));
+        alone.place(&mut problems, text, &tokens, base);
+        let value = alone.value();
+        let (Some(mut run), out, _) = alone.readable(&problems, |mut document| document.runs.pop())
+        else {
+            return Ok(None);
+        };
+        let mut left_out = out;
+        problems.iter_mut().for_each(|problem| renumber(problem, RUN, &target));
+        let (id, pipe) = (text_of(&value, "id"), text_of(&value, "pipe"));
+        let mut damage = Vec::new();
+        if !problems.is_empty() {
+            damage.push(RowDamage { problems, value });
+        }
+        let target = format!("{target}/observations");
+        let mut rows = Rows::new(self.slices.text, begin, &self.lines);
+        rows.read(Slices { text, at, count: 0 }, &OBSERVATIONS, &target, |row| {
+            run.observations.push(row);
+        })?;
+        damage.extend(rows.damage);
+        left_out.extend(rows.left_out);
+        if let Some(readable) = &mut self.readable {
+            readable.left_out.extend(left_out);
+            readable.kept.extend(rows.kept);
+        }
+        Ok(Some(PartialRun { index, run: Some(run), id, pipe, damage }))
+    }
+
+    /// Diagnoses a run with its observations.
+    fn in_one_piece(
+        &mut self,
+        index: usize,
+        begin: usize,
+        text: &str,
+        error: Option<serde_json::Error>,
+    ) -> Result<PartialRun, ReadError> {
+        let (tame, tokens) = huge::replace(text.as_bytes());
+        let (value, duplicates) = any::noting_duplicates(&tame)
+            .map_err(|error| stopped::syntax(self.slices.text.as_bytes(), begin, &error))?;
+        let target = format!("/runs/{index}");
+        let base = self.lines.advance(begin);
+        let mut alone =
+            Alone { pointer: RUN, target: &target, document: document_with("runs", value) };
+        let mut problems = alone.problems(duplicates);
+        problems.extend(self.repeated(&alone.document, index));
+        if let Some(error) = error.filter(|_| problems.is_empty()) {
+            // The typed reader decides what is valid.
+            problems.push(Problem::new(ProblemKind::WrongType, RUN, error.to_string()));
+        }
+        alone.place(&mut problems, text, &tokens, base);
+        let value = alone.value();
+        let (run, left_out, kept) = alone.readable(&problems, |mut document| document.runs.pop());
+        if let Some(readable) = &mut self.readable {
+            readable.left_out.extend(left_out);
+            readable.kept.extend(kept);
+        }
+        problems.iter_mut().for_each(|problem| renumber(problem, RUN, &target));
+        let (id, pipe) = (text_of(&value, "id"), text_of(&value, "pipe"));
+        Ok(PartialRun { index, run, id, pipe, damage: vec![RowDamage { problems, value }] })
+    }
+
+    /// The problem of a run whose id an earlier run has.
+    fn repeated(&mut self, document: &Value, index: usize) -> Option<Problem> {
+        let id = document.pointer("/runs/0/id")?.as_str()?;
+        match self.first.get(id) {
+            Some(first) if *first == index => None,
+            Some(first) => Some(ids::duplicate_row(RUN, id, format!("/runs/{first}"))),
+            None => {
+                self.first.insert(id.to_owned(), index);
+                None
+            }
+        }
+    }
+}
+
+/// The head of a document with structural problems.
+struct Head {
+    readable: Option<Readable>,
+    damage: Vec<RowDamage>,
+    /// The position after the opening bracket of the runs.
+    runs: usize,
+}
+
+impl Head {
+    /// A head without problems.
+    fn sound(text: &str) -> Option<Self> {
+        let (head, runs) = json::head_and_runs(text)?;
+        let mut ids = IdWatch::default();
+        ids.head(&head);
+        let readable = Readable { head, runs: Vec::new(), left_out: Vec::new(), kept: Kept::new() };
+        (!ids.has_duplicates()).then(|| Self { readable: Some(readable), damage: Vec::new(), runs })
+    }
+
+    /// Diagnoses the head without its tables, and each row that is not sound by itself.
+    fn new(text: &str) -> Result<Option<Self>, ReadError> {
+        let source = text.as_bytes();
+        let (tame, tokens) = huge::replace(source);
+        let tame = std::str::from_utf8(&tame).unwrap_or(text);
+        let keys: Vec<&str> = HEAD_TABLES.iter().copied().chain(["runs"]).collect();
+        let parted = any::parted(tame, &keys);
+        let parted = parted.map_err(|error| stopped::syntax(source, 0, &error))?;
+        let Some(any::Parted { rest, duplicates, apart }) = parted else { return Ok(None) };
+        // A table that is not a list is a problem of the head.
+        if apart.iter().any(|(_, list)| !list.starts_with('[')) {
+            return Ok(None);
+        }
+        let mut problems = diagnose::problems_of(&rest, duplicates, "");
+        // What is wrong by this version's schema may be right by that of another.
+        if problems.iter().any(diagnose::is_of_version) {
+            return Ok(None);
+        }
+        let places = locate_all(source, problems.iter().map(|p| p.pointer.as_str()));
+        diagnose::place(&mut problems, &places, &tokens, (1, 1));
+        // What is wrong elsewhere may be right in the other version.
+        if problems.iter().any(diagnose::is_of_version) {
+            if json::is_too_deep(text) {
+                return Ok(None);
+            }
+            let damage = vec![RowDamage { problems, value: Value::Null }];
+            return Ok(Some(Self { readable: None, damage, runs: source.len() }));
+        }
+        let mut readable = remains(rest, &problems).map(|head| head.into_parts().0);
+        if readable.is_none() && problems.is_empty() {
+            return Ok(None);
+        }
+        let mut damage = vec![RowDamage { problems, value: Value::Null }];
+        let lines = Lines::new(source);
+        let mut rows = Rows::new(text, 0, &lines);
+        let mut runs = source.len();
+        for (name, list) in apart {
+            let at = list.as_ptr().addr() - tame.as_ptr().addr() + 1;
+            if name == "runs" {
+                runs = at;
+                continue;
+            }
+            let head = readable.as_mut().map(|readable| &mut readable.head);
+            read_table(&name, &mut rows, Slices { text, at, count: 0 }, head)?;
+        }
+        damage.extend(rows.damage);
+        if let Some(readable) = &mut readable {
+            readable.left_out.extend(rows.left_out);
+            readable.kept.extend(rows.kept);
+        }
+        Ok(Some(Self { readable, damage, runs }))
+    }
+}
+
+/// Every structural problem of a document, in the order of the source; `None` if it has to be
+/// diagnosed as a whole.
+pub(super) fn all_problems(source: &[u8]) -> Result<Option<Vec<Problem>>, ReadError> {
+    let Some(mut reader) = PartialReader::new(source)? else { return Ok(None) };
+    // Only the problems are of interest.
+    reader.readable = None;
+    let mut problems = Vec::new();
+    while let Some(run) = reader.next_run()? {
+        problems.extend(run.damage.into_iter().flat_map(|damage| damage.problems));
+    }
+    problems.extend(reader.damage.into_iter().flat_map(|damage| damage.problems));
+    diagnose::sort(&mut problems);
+    Ok(Some(problems))
+}
