@@ -310,7 +310,7 @@ fn a_check_is_described_with_its_exceptions() {
     let page = page(&check(&mistaken(), "m.obvert.json", today()));
     let exceptions = "<h5>Exceptions</h5><ul><li>The code takes no clock reference \
                       (<code>clock-not-applicable</code>).</li><li>A mistake in the whole column explains \
-                      it (<em>Mistakes in a column</em> in Checking).</li></ul><h5>Why it \
+                      it (*Mistakes in a column* in Checking).</li></ul><h5>Why it \
                       matters</h5>";
     assert!(page.contains(exceptions), "{page}");
 }

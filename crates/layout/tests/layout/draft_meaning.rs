@@ -127,7 +127,7 @@ fn sizes_that_vary_within_a_pipe_belong_to_the_observation() {
         let draft = layout::draft(table(heading, widths).as_bytes(), "t.csv").unwrap();
         assert_eq!(draft.columns[7].to, None, "{:#?}", draft.columns[7]);
         let open = format!(
-            "{heading:?}: the heading has a word for the pipe's width, but {why}, so it belongs to the observation, and {rest}; set its field"
+            "{heading:?}: the heading has a word for the pipe's width, but {why}, so it belongs to the observation, and {rest}; set `to` to its field"
         );
         assert!(draft.open.iter().any(|one| one.starts_with(&open)), "{:#?}", draft.open);
     }

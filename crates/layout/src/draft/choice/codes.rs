@@ -56,7 +56,8 @@ pub(crate) fn alternatives(text: &str) -> Vec<&'static str> {
     let named = synonyms::all().iter().filter(|synonym| {
         synonym.words.iter().any(|phrase| {
             let phrase = vocabulary::words(phrase);
-            phrase.iter().all(|word| own.iter().any(|own| own == word))
+            // A phrase of signs has no words.
+            !phrase.is_empty() && phrase.iter().all(|word| own.iter().any(|own| own == word))
         })
     });
     for code in named.flat_map(|synonym| &synonym.codes) {
