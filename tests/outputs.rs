@@ -315,7 +315,7 @@ fn all_removes_the_limit() {
     for number in 0..1200 {
         let mut row = row.clone();
         row["id"] = json!(format!("x{number}"));
-        row["clock"] = json!({ "at": 13 });
+        row["clock"] = json!({ "at": 3.2 });
         rows.insert(6, row);
     }
     std::fs::write(folder.path().join("many.json"), document.to_string()).expect("write");

@@ -82,7 +82,10 @@ fn the_rules_about_codes_use_the_list() {
         ),
         (row("BAX", json!({})), &["code-unknown"]),
         // Entries that the list has from memory only may be incomplete.
-        (row("BAK", json!({ "characterisation": ["K", "B"], "quantities": mm(3.0) })), &[]),
+        (
+            row("BAK", json!({ "characterisation": ["K", "B"], "quantities": mm(3.0) })),
+            &["lining-not-recorded"],
+        ),
         // One place for an amount, whose unit depends on the characterisation.
         (
             row("BAJ", json!({ "characterisation": ["C"], "quantities": degrees, "joint": true })),
