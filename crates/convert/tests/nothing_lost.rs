@@ -33,12 +33,13 @@ const LARKMOOR: &str = include_str!("../../../examples/data/larkmoor.obvert.json
 /// The files of a format.
 type Files = Vec<(String, Vec<u8>)>;
 type Written = Result<(Files, LossReport), ConvertError>;
+type Reader = fn(&Files) -> Result<Survey, ConvertError>;
 
 /// A format: how it is written, and how it is read if it is.
 struct Form {
     name: &'static str,
     write: fn(&Document) -> Written,
-    read: Option<fn(&Files) -> Result<Survey, ConvertError>>,
+    read: Option<Reader>,
     /// How many changes are tried unless more are asked for; writing some formats takes longer.
     cases: u32,
 }

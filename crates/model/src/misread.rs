@@ -162,7 +162,7 @@ mod tests {
             ("itâ€™s", "it’s", "windows-1252"),
             ("ZoÃ«", "Zoë", "windows-1252"),
             ("â€œ", "“", "windows-1252"),
-            ("PĹ™Ă­bram", "Příbram", "windows-1250"),
+            ("PĹ™Ă\u{AD}bram", "Příbram", "windows-1250"),
             ("Ĺ‚Ä…ka", "łąka", "windows-1250"),
             ("MĂĽhlgasse", "Mühlgasse", "windows-1250"),
             ("Ð¢Ñ€ÑƒÐ±Ð°", "Труба", "windows-1252"),

@@ -137,7 +137,7 @@ impl<'d> Transmitter<'d> {
 
     /// How far the transmitter was from the other end of the pipe, in metres; `None` if the length of
     /// the pipe is unknown.
-    pub(crate) fn from_end(&self) -> Option<f64> {
+    pub(crate) fn to_end(self) -> Option<f64> {
         let length = self.pipe.metres().filter(|metres| *metres > 0.0)?;
         (self.from_start <= length + tolerance(length)).then(|| (length - self.from_start).max(0.0))
     }

@@ -174,7 +174,7 @@ impl Along {
     }
 
     /// How far a place is from the centre of the start structure, in metres.
-    pub(crate) fn from_start(&self, place: f64) -> f64 {
+    pub(crate) fn after_start(&self, place: f64) -> f64 {
         if self.upstream { self.length - place } else { place }
     }
 

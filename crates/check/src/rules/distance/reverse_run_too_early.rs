@@ -64,8 +64,8 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let (Some(this), Some(first)) = (summary.started(), other.started()) else { continue };
         if let (Some(begun), Some(before)) = (instant(this), instant(first))
             && begun < before
-            && !(finished_after(&summary.run, before)
-                && !same_camera(ending.survey, &summary.run, &other.run))
+            && (!finished_after(&summary.run, before)
+                || same_camera(ending.survey, &summary.run, &other.run))
         {
             let id = other.run.id.as_str();
             let message = format!(

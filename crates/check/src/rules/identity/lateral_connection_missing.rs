@@ -148,7 +148,7 @@ fn passed_without_row(ending: &Ending<'_>, main: &str, at: f64) -> Option<usize>
         }
         let far = far_position(survey, &summary.run, summary.marks);
         let reached = summary.outcome() == Some(OutcomeKind::Reached);
-        let from_start = along.from_start(at);
+        let from_start = along.after_start(at);
         if passed.is_none() && (reached || far.is_some_and(|far| far > from_start + slack)) {
             passed = Some(summary);
         }

@@ -75,7 +75,7 @@ fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
         MediaKind::IntervalVideo | MediaKind::Audio => rate < out.limit("audio"),
         _ => return,
     };
-    if !few && !(media.kind == MediaKind::Video && rate > out.limit("fastest")) {
+    if !(few || media.kind == MediaKind::Video && rate > out.limit("fastest")) {
         return;
     }
     let how = if few { "too small" } else { "too large" };

@@ -102,7 +102,7 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     let fall = match (lower, upstream) {
         (Some(_), _) => 0.0,
         (None, false) => transmitter.from_start.max(0.0) * FALL,
-        (None, true) => transmitter.from_end().or(pipe.metres()).unwrap_or(100.0) * FALL,
+        (None, true) => transmitter.to_end().or(pipe.metres()).unwrap_or(100.0) * FALL,
     };
     let shallow = upper.is_some() && to_invert < least * out.limit("share") / 100.0;
     if !shallow && depth <= most + out.limit("slack") + fall {

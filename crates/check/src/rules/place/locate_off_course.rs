@@ -119,7 +119,7 @@ fn compare(view: &LocateView<'_>, map: f64, accuracy: f64, out: &mut Sink<'_>) -
     let survey = view.ending.survey;
     let (crs, position) = (survey.crs.as_ref()?, view.locate.position?);
     let transmitter = Transmitter::of(view)?;
-    let (remains, length) = (transmitter.from_end()?, transmitter.pipe.metres()?);
+    let (remains, length) = (transmitter.to_end()?, transmitter.pipe.metres()?);
     if unfit_length(&transmitter.pipe, length) {
         return None;
     }
