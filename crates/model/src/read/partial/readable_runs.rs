@@ -18,7 +18,7 @@ pub struct ReadableRuns<'s> {
 }
 
 impl<'s> ReadableRuns<'s> {
-    /// The runs of a source that a [`PartialReader`] has read to its end.
+    /// The runs of a source that a [`PartialReader`](super::PartialReader) has read to its end.
     #[must_use]
     pub fn new(source: &'s [u8], readable: &'s Readable) -> Option<Self> {
         let source = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
