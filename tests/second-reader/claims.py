@@ -4,6 +4,7 @@ import importlib
 from pathlib import Path
 
 from catalogue import CLAIMED
+from columns import explained
 
 for module in sorted(Path(__file__).parent.glob("rules_*.py")):
     importlib.import_module(module.stem)
@@ -17,4 +18,4 @@ def check(survey):
             if (name, pointer) in found:
                 raise ValueError(f"{name} has two findings at {pointer!r}")
             found[name, pointer] = severity, facts
-    return found
+    return {key: finding for key, finding in found.items() if not explained(survey, found, *key)}

@@ -42,9 +42,13 @@ def computed(run, index, aspect, scheme):
 
 def _computed(run, index, aspect, scheme):
     row = coded(run.survey, run.rows[index], scheme["code_list"])
+    return grade_of(row, run.cross_sections[index], aspect, scheme)
+
+
+def grade_of(row, section, aspect, scheme):
+    """The grade of a row that is coded in the scheme's list, and whether it is certain."""
     if row is None:
         return None, False
-    section = run.cross_sections[index]
     certain = not row.dropped
     for entry in scheme.get("entries", ()):
         if (entry["code"], entry["aspect"]) != (row.code, aspect):

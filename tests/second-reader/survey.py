@@ -23,7 +23,8 @@ class Survey:
         self.codes = {code["code"]: code for code in self.list["codes"]} if self.list else {}
         self.scheme = self._scheme()
         # Computed grades, and rows as another code list has them.
-        self.grades, self.coded = {}, {}
+        self.grades, self.coded, self.kept = {}, {}, []
+        self.shifts = {}
         self.places = {}
         for table in ("parties", "equipment", "structures", "pipes", "media", "runs"):
             found = self.places[table] = {}
