@@ -51,32 +51,6 @@ def past_pipe(survey, rule="run-longer-than-pipe"):
     return {run.place for run in survey.runs if run.past_pipe(allowance)}
 
 
-def longer(survey, rule):
-    """(the run, whether it is longer by more than the share) of each run that is past its pipe."""
-    if survey.lengths_doubtful:
-        return
-    share = survey.limit(rule, "share", 5) / 100 + 1e-9
-    drift = {item[0] for item in drifting(survey)}
-    past = past_pipe(survey, rule)
-    for run in survey.runs:
-        if run.place in past and camera(survey, run) not in drift:
-            yield run, run.excess > share
-
-
-@rule("error")
-def run_longer_than_pipe(survey):
-    for run, much in longer(survey, "run-longer-than-pipe"):
-        if much:
-            yield run.path("surveyed"), {"far": run.far, "length": run.length}
-
-
-@rule("warning")
-def run_slightly_longer_than_pipe(survey):
-    for run, much in longer(survey, "run-slightly-longer-than-pipe"):
-        if not much:
-            yield run.path("surveyed"), {"far": run.far, "length": run.length}
-
-
 @rule("warning")
 def run_shorter_than_pipe(survey):
     if survey.lengths_doubtful:

@@ -1,6 +1,7 @@
 //! See the rule's documentation below.
 
 use obvert_model::tables::{Direction, OutcomeKind};
+use rustc_hash::FxHashSet;
 
 use crate::sink::Sink;
 use crate::support::row_digest::{Along, common_places, pairs_of_runs};
@@ -23,8 +24,8 @@ rule! {
     /// # Exactly
     /// The pairs are those of the first eight runs of a pipe. The part is longer than *slack*: 2 ×
     /// tolerance(*L*), and 1.524 m more unless `length_between` is `centres` or the later run's
-    /// counter states its `offset`. A pair is reported at the later run in the table if one of
-    /// these holds:
+    /// counter states its `offset`. The first pair of a run is reported, at the later one in the
+    /// table, if one of these holds:
     ///
     /// - The two go in different directions, and neither reached the far structure.
     /// - One of them did not reach it, and both record a defect of one code and characterisation
@@ -79,6 +80,8 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         return;
     }
     let survey = ending.survey;
+    // A run that overlaps with several has one finding.
+    let mut reported = FxHashSet::default();
     for [(earlier, along), (later, along_later)] in pairs_of_runs(ending) {
         let (a, b) = (extent(ending, earlier), extent(ending, later));
         let (Some(a), Some(b)) = (a, b) else { continue };
@@ -91,7 +94,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let repeated = repeated(earlier, along, later, along_later);
         let stopped = !reached(earlier) && !reached(later);
         let once = !(reached(earlier) && reached(later));
-        if !(opposite && stopped || once && repeated > 0) {
+        if !(opposite && stopped || once && repeated > 0) || !reported.insert(later.index) {
             continue;
         }
         let (part, id) = (survey.format_metres(overlap), earlier.run.id.as_str());
