@@ -219,6 +219,9 @@ fn explain_knows_rules_codes_fields_and_pointers() {
         ("clock.at", "runs.observations.clock.at"),
         ("obvert-terms", "and 169 more"),
         ("Wurzel", "roots"),
+        // The label of one code, in any language.
+        ("misconnection", "connection.misconnected (operational"),
+        ("Dimensionswechsel", "change.size ("),
         ("issued", "text, a date, time and offset, such as 2026-05-06T09:31:00-05:00"),
     ] {
         let output = obvert(&["explain", name]);

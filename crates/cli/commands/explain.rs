@@ -53,6 +53,9 @@ pub(crate) fn run(name: &str) -> Result<Status, Failure> {
     if let Some(new) = versions::renamed(name) {
         return Err(format!("{name:?} was renamed to {new:?}; use the new name").into());
     }
+    if let (Some(code), None) = (labelled(name), synonyms::of(name).next()) {
+        return out(|out| code::explain(out, CodeList::obvert_terms(), code));
+    }
     let found = search(name, &keys);
     if found.is_empty() {
         return Err(unknown(name).into());
@@ -74,6 +77,14 @@ pub(crate) fn run(name: &str) -> Result<Status, Failure> {
         }
         Ok(())
     })
+}
+
+/// The code whose label is a name, in any language; `None` if several have it.
+fn labelled(name: &str) -> Option<&'static Code> {
+    let name = name.trim().to_lowercase();
+    let is_label = |code: &&Code| code.label.values().any(|label| label.to_lowercase() == name);
+    let mut found = CodeList::obvert_terms().codes.iter().filter(is_label);
+    found.next().filter(|_| found.next().is_none())
 }
 
 /// How many results of a search are shown.
