@@ -29,6 +29,7 @@ pub(crate) mod remarks;
 pub(crate) mod reordering;
 pub(crate) mod row_digest;
 pub(crate) mod row_order;
+pub(crate) mod run_content;
 pub(crate) mod run_dates;
 pub(crate) mod run_extent;
 pub(crate) mod section_unit;

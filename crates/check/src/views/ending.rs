@@ -1,13 +1,9 @@
 //! The whole survey, after its runs were read and their observations dropped.
 
 use std::cell::OnceCell;
-use std::hash::{Hash, Hasher};
 
-use obvert_model::tables::{
-    Aspect, Head, Locate, Observation, OutcomeKind, Rating, Run, StopReason,
-};
+use obvert_model::tables::{Aspect, Head, Locate, OutcomeKind, Rating, Run, StopReason};
 use obvert_model::text::{RunId, Timestamp};
-use rustc_hash::FxHasher;
 
 use super::id_index::IdIndex;
 use super::{Marks, RowView, RunView, Subject, Survey};
@@ -23,6 +19,7 @@ use crate::support::distance_drift::{
 use crate::support::late_offsets::LateOffsets;
 use crate::support::missing_runs::refers_to_missing_run;
 use crate::support::row_digest::{RowDigest, digests, laterals};
+use crate::support::run_content::content;
 use crate::support::run_dates;
 use crate::support::run_extent::unit_mixup;
 use crate::support::stop_reasons::unrecorded_reason;
@@ -109,25 +106,6 @@ impl RunFigures {
             unrecorded_reason: unrecorded_reason(view),
         }
     }
-}
-
-/// A number that is the same for two runs with the same rows; `None` if fewer than two distances
-/// lie between the first and the last one.
-fn content(rows: &[Observation]) -> Option<u64> {
-    let (first, last) = (rows.first()?.at, rows.last()?.at);
-    let inner = |at| at != first && at != last;
-    let changes = rows.windows(2).filter(|pair| inner(pair[1].at) && pair[0].at != pair[1].at);
-    changes.take(2).nth(1)?;
-    let mut hasher = FxHasher::default();
-    for row in rows {
-        row.at.get().to_bits().hash(&mut hasher);
-        row.to.map(|to| to.get().to_bits()).hash(&mut hasher);
-        row.code.as_str().hash(&mut hasher);
-        for quantity in &row.quantities {
-            quantity.value.get().to_bits().hash(&mut hasher);
-        }
-    }
-    Some(hasher.finish())
 }
 
 /// Counts the grades of an observation: the recorded one, as ratings do, or else the computed one.
