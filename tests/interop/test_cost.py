@@ -209,7 +209,7 @@ def main():
     parser.add_argument("--only", nargs="*")
     parser.add_argument("--turns", type=int, default=2)
     parser.add_argument("--one-line", action="store_true", help="the survey as one line")
-    parser.add_argument("--time", type=float, default=5.0)
+    parser.add_argument("--time", type=float, default=8.0)
     parser.add_argument("--memory", type=float, default=2.0)
     arguments = parser.parse_args()
     command = os.environ.get("OBVERT", str(ROOT / "target/release/obvert"))
