@@ -25,9 +25,13 @@ def reported(names, folder):
     found = [{} for _ in names]
     for finding in report["findings"]:
         place, key = finding.get("document", 0), (finding["rule"], finding["path"])
+        facts = finding.get("params", {})
         if key in found[place]:
-            raise ValueError(f"{names[place]}: two findings of {key[0]} at {key[1]!r}")
-        found[place][key] = finding.get("params", {})
+            # A row can lack both of its grades. The report is sorted by message.
+            if facts.get("aspect") != "structural":
+                raise ValueError(f"{names[place]}: two findings of {key[0]} at {key[1]!r}")
+            found[place][key[0], f"{key[1]}/operational-too"] = found[place][key]
+        found[place][key] = facts
     for not_run in report.get("not_run", []):
         if len(not_run["rules"]) > 100:
             for place in not_run.get("documents", []):
