@@ -7,6 +7,7 @@ import sys
 from command import ROOT, command, run
 
 sys.path.insert(0, str(ROOT / "tests" / "second-reader"))
+from claims import together  # noqa: E402
 from run import alike  # noqa: E402
 
 TODAY = "2026-06-01"
@@ -27,10 +28,7 @@ def reported(names, folder):
         place, key = finding.get("document", 0), (finding["rule"], finding["path"])
         facts = finding.get("params", {})
         if key in found[place]:
-            # A row can lack both of its grades. The report is sorted by message.
-            if facts.get("aspect") != "structural":
-                raise ValueError(f"{names[place]}: two findings of {key[0]} at {key[1]!r}")
-            found[place][key[0], f"{key[1]}/operational-too"] = found[place][key]
+            facts = together(found[place][key], facts)
         found[place][key] = facts
     for not_run in report.get("not_run", []):
         if len(not_run["rules"]) > 100:
