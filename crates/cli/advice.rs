@@ -7,8 +7,10 @@ use std::io::{self, ErrorKind};
 use std::sync::OnceLock;
 
 use clap::{ArgMatches, Command};
+use obvert::check::Location;
 
 use crate::Failure;
+use crate::render::excerpt::{SourceLines, Texts};
 
 /// The long options of the command that runs.
 static OPTIONS: OnceLock<BTreeSet<String>> = OnceLock::new();
@@ -68,9 +70,6 @@ pub(crate) fn without_number(message: &str) -> String {
     text
 }
 
-/// The longest part of a line that is shown.
-const WINDOW: usize = 80;
-
 /// An error in a file, with the line that it is about. Only the terminal shows the line; a report
 /// has the message.
 #[derive(Debug)]
@@ -88,58 +87,19 @@ impl fmt::Display for InLine {
 
 impl std::error::Error for InLine {}
 
-/// An error with the line that it is about, if its message begins with the name of the file, a line
-/// and a column.
-pub(crate) fn with_line(name: &str, message: String, text: &[u8]) -> Failure {
-    match excerpt(name, &message, text) {
+/// An error with the line that it is about, if the source has lines to show.
+pub(crate) fn with_line(source: &dyn Texts, at: Option<&Location>, message: String) -> Failure {
+    // The column of a table is a cell, which the message names.
+    let at = at.filter(|at| at.column.is_some() && at.heading.is_none());
+    match at.and_then(|at| SourceLines::new(source).unstyled(at)) {
         Some(excerpt) => InLine { message, excerpt }.into(),
         None => message.into(),
     }
 }
 
-fn excerpt(name: &str, message: &str, text: &[u8]) -> Option<String> {
-    let mut parts = message.strip_prefix(name)?.strip_prefix(':')?.splitn(3, ':');
-    let number: usize = parts.next()?.parse().ok()?;
-    let column: usize = parts.next()?.parse().ok()?;
-    let line = text.split(|byte| *byte == b'\n').nth(number.checked_sub(1)?)?;
-    let line = String::from_utf8_lossy(line).replace('\t', " ");
-    let chars: Vec<char> = line.trim_end_matches('\r').chars().collect();
-    let at = column.saturating_sub(1).min(chars.len());
-    let indent = chars.iter().take_while(|letter| letter.is_whitespace()).count().min(at);
-    let from = if chars.len() - indent <= WINDOW {
-        indent
-    } else {
-        at.saturating_sub(WINDOW / 2).max(indent)
-    };
-    let to = (from + WINDOW).min(chars.len());
-    let (before, after) =
-        (if from > indent { "…" } else { "" }, if to < chars.len() { "…" } else { "" });
-    let shown: String = chars[from..to].iter().collect();
-    let gap = " ".repeat(at - from + before.chars().count());
-    Some(format!("{number:>5} | {before}{shown}{after}\n      | {gap}^"))
-}
-
 #[cfg(test)]
-#[allow(clippy::expect_used)]
 mod tests {
-    use super::{excerpt, system};
-
-    #[test]
-    fn the_line_of_an_error_is_shown() {
-        let text = b"{\n\t\"id\": 1,\r\n  // why\n}";
-        let shown = excerpt("a.json", "a.json:3:3: expected a key", text);
-        assert_eq!(shown.as_deref(), Some("    3 | // why\n      | ^"));
-        let long = format!("{{\"a\": \"{}\" \"b\"}}", "x".repeat(500));
-        let shown = excerpt("a.json", "a.json:1:510: expected a comma", long.as_bytes());
-        let shown = shown.expect("a line");
-        let lines: Vec<&str> = shown.lines().collect();
-        let at = |line: &str, letter: char| line.chars().position(|one| one == letter);
-        let mark = at(lines[1], '^').expect("a mark");
-        assert_eq!(lines[0].chars().nth(mark), Some('"'), "{shown}");
-        for message in ["b.json:1:1: x", "a.json: x", "a.json:9:1: x", "a.json:0:1: x"] {
-            assert_eq!(excerpt("a.json", message, text), None, "{message}");
-        }
-    }
+    use super::system;
 
     #[test]
     fn no_number_of_a_system_error_is_shown() {

@@ -7,8 +7,7 @@ use std::io::{self, Read};
 use std::ops::{Deref, DerefMut};
 use std::path::{Path, PathBuf};
 
-use obvert::Opened;
-use obvert::check::{Checker, Report};
+use obvert::check::{Checker, Location, Report};
 use obvert::convert::{
     self, ConvertError, Detection, Format, FormatError, Locations, LossReport, Provenance, Sample,
     SourceMap, SurveyReader, json,
@@ -17,6 +16,7 @@ use obvert::model::layout::Layout;
 use obvert::model::lists::CodeList;
 use obvert::model::read::ReadError;
 use obvert::open::LAYOUT;
+use obvert::{OpenError, Opened};
 
 use crate::formats::{formats, refusal};
 use crate::kinds::{Kind, kind_of};
@@ -132,12 +132,12 @@ impl<'l> Input<'l> {
     /// Checks it.
     pub(crate) fn check(&mut self, checker: &Checker) -> Result<Report, Failure> {
         let checked = self.opened.check(checker);
-        checked.map_err(|error| self.in_line(error.to_string()))
+        checked.map_err(|error| self.in_line(&error))
     }
 
     /// An error of reading it, with the line that it is about.
-    pub(crate) fn in_line(&self, message: String) -> Failure {
-        advice::with_line(self.name(), message, self.bytes())
+    fn in_line(&self, error: &OpenError) -> Failure {
+        advice::with_line(self, error.place(), error.to_string())
     }
 
     /// Starts to read it run by run.
@@ -155,7 +155,7 @@ impl<'l> Input<'l> {
                 }
                 Ok(Status::Failed)
             }
-            error => Err(self.in_line(self.error(error).to_string())),
+            error => Err(self.in_line(&self.error(error))),
         }
     }
 }
@@ -417,11 +417,19 @@ fn other_kind(name: &str, kind: &Kind) -> Failure {
     format!("{name}: is a {}, not a survey; {hint}", kind.name).into()
 }
 
-/// An error of reading JSON, with its location.
-pub(crate) fn located(name: &str, error: &ReadError) -> String {
+/// Where an error of reading JSON is.
+pub(crate) fn place(name: &str, error: &ReadError) -> Option<Location> {
     if matches!(error, ReadError::Empty) {
-        return format!("{name}: {error}");
+        return None;
     }
     let (line, column) = error.line_and_column();
-    format!("{name}:{line}:{column}: {}", error.message())
+    Some(Location { file: name.to_owned(), line, column: Some(column), heading: None })
+}
+
+/// An error of reading JSON, with its location.
+pub(crate) fn located(name: &str, error: &ReadError) -> String {
+    match place(name, error) {
+        Some(place) => format!("{place}: {}", error.message()),
+        None => format!("{name}: {error}"),
+    }
 }

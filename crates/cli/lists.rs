@@ -149,7 +149,8 @@ impl File {
 
     /// The error for a file that is not JSON.
     pub(crate) fn unreadable(&self, error: &ReadError) -> Failure {
-        advice::with_line(&self.name, input::located(&self.name, error), &self.bytes)
+        let place = input::place(&self.name, error);
+        advice::with_line(self, place.as_ref(), input::located(&self.name, error))
     }
 
     /// Prints structural problems.

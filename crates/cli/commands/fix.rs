@@ -12,7 +12,7 @@ use crate::args::{Fix, FixFormat};
 use crate::input;
 use crate::media_folder::MediaFolder;
 use crate::render::fixes::{self, Shown};
-use crate::{Failure, Status, render};
+use crate::{Failure, Status, advice, render};
 
 /// Fixes every file, and reports what was fixed and what was not.
 pub(crate) fn run(arguments: &Fix) -> Result<Status, Failure> {
@@ -81,7 +81,10 @@ fn one(
     let folder = if arguments.no_media { None } else { MediaFolder::of(path) };
     let media = folder.as_ref().map(|folder| folder as &dyn MediaSource);
     let mut fixed = checker.fix(source.bytes(), what, media).map_err(|error| match error {
-        FixError::Read(error) => source.in_line(input::located(name, &error)),
+        FixError::Read(error) => {
+            let place = input::place(name, &error);
+            advice::with_line(&source, place.as_ref(), input::located(name, &error))
+        }
         error => format!("{name}: {error}").into(),
     })?;
     fixed.document.name_file(name);

@@ -58,6 +58,13 @@ impl<'s> SourceLines<'s> {
         Self { source, files: BTreeMap::new() }
     }
 
+    /// The line of a location with a marker under its column, for a message.
+    pub(crate) fn unstyled(&mut self, at: &Location) -> Option<String> {
+        let (text, marker) = self.excerpt(at)?;
+        let mark = |marker: usize| format!("\n      | {}^", " ".repeat(marker));
+        Some(format!("{:>5} | {text}{}", at.line, marker.map(mark).unwrap_or_default()))
+    }
+
     /// Prints the line of a location with a marker under its column.
     pub(crate) fn show(
         &mut self,
@@ -248,6 +255,14 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn a_message_has_the_line_and_a_marker() {
+        let source = One(b"{\n\t\"id\": 1,\r\n  // why\n}".to_vec());
+        let mut lines = SourceLines::new(&source);
+        assert_eq!(lines.unstyled(&at(3, 3)).as_deref(), Some("    3 | // why\n      | ^"));
+        assert_eq!(lines.unstyled(&at(9, 1)), None);
     }
 
     #[test]

@@ -137,6 +137,15 @@ impl From<obvert_model::write::WriteError> for ConvertError {
 }
 
 impl ConvertError {
+    /// Where in the source it is, if that is known.
+    #[must_use]
+    pub fn place(&self) -> Option<&Location> {
+        match self {
+            Self::Format { place, .. } | Self::Invalid { place, .. } => place.as_ref(),
+            _ => None,
+        }
+    }
+
     /// The error of a survey that is not valid.
     pub(crate) fn invalid(place: Option<Location>, message: impl Into<String>) -> Self {
         Self::Invalid { place, message: message.into() }

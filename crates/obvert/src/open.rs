@@ -78,6 +78,15 @@ impl OpenError {
         &self.kind
     }
 
+    /// Where in the survey it is, if that is known.
+    #[must_use]
+    pub fn place(&self) -> Option<&Location> {
+        match &*self.kind {
+            OpenErrorKind::Format(_) => None,
+            OpenErrorKind::Read(error) => error.place(),
+        }
+    }
+
     /// An error about the format of a survey, with its name.
     #[must_use]
     pub fn format(name: &str, error: FormatError) -> Self {
