@@ -9,6 +9,8 @@
 use std::collections::BTreeMap;
 use std::sync::OnceLock;
 
+use rustc_hash::FxHashMap;
+
 use serde::Deserialize;
 
 use crate::text::nearest;
@@ -49,8 +51,26 @@ pub fn all() -> &'static [Synonym] {
 /// The synonyms of a word. Case, hyphens, a plural `s` and a size after the word, as in `DN 200`, are
 /// ignored. A word with two meanings has two: `DIP` is ductile iron pipe, and a dip is a sag.
 pub fn of(word: &str) -> impl Iterator<Item = &'static Synonym> {
-    let meant = normalized(without_size(word));
-    all().iter().filter(move |synonym| synonym.words.iter().any(|word| normalized(word) == meant))
+    let found = by_word().get(&normalized(without_size(word)));
+    found.into_iter().flatten().map(|index| &all()[*index])
+}
+
+/// The indexes of the synonyms of each word. A document with thousands of unknown keys asks for
+/// each of them.
+fn by_word() -> &'static FxHashMap<String, Vec<usize>> {
+    static BY_WORD: OnceLock<FxHashMap<String, Vec<usize>>> = OnceLock::new();
+    BY_WORD.get_or_init(|| {
+        let mut found: FxHashMap<String, Vec<usize>> = FxHashMap::default();
+        for (index, synonym) in all().iter().enumerate() {
+            for word in &synonym.words {
+                let indexes = found.entry(normalized(word)).or_default();
+                if indexes.last() != Some(&index) {
+                    indexes.push(index);
+                }
+            }
+        }
+        found
+    })
 }
 
 /// The word of a vocabulary that is meant by another word: one that is spelt nearly like it, or
