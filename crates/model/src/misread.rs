@@ -178,6 +178,9 @@ mod tests {
             let Some(Damage::Misread(misread)) = damage(text) else { panic!("{text}") };
             assert_eq!((&*misread.original, &*misread.read_as), (original, read_as), "{text}");
         }
+        for text in ["GoÃ»t", "Â«RueÂ»", "LTDÂ\u{a0}", "SÃ\u{83}O"] {
+            assert!(matches!(damage(text), Some(Damage::Misread(_))), "{text}");
+        }
         for text in ["caf\u{fffd}", "Gr\u{81}n", "LPB\u{1b}118", "\u{7f}"] {
             assert_eq!(damage(text), Some(Damage::Lost), "{text}");
         }
