@@ -1,6 +1,6 @@
 //! No fix makes a record less true. Mistakes are put into surveys that are known to be true, every
 //! fix that is offered is applied, and each value must then be the true one, or the mistaken one
-//! that nobody has corrected yet. Nothing else may change.
+//! that has not been corrected yet. Nothing else may change.
 //!
 //! `FIX_CASES=50 cargo test --test fix_truth -- --nocapture` makes 50 of each mistake in each
 //! survey; `MISTAKES_SEED=7` makes other ones.

@@ -13,7 +13,7 @@ const FOLDER: &str = "tests/data/unusual";
 /// The last day on which one of the surveys was made is before this.
 const TODAY: &str = "2026-11-30";
 
-/// The warnings that ask what nobody can tell from the record, by file and rule, with their number.
+/// The warnings about what the record does not show, by file and rule, with their number.
 const ASKED: &[(&str, &str, usize)] = &[
     ("031-foreign-services.obvert.json", "worst-grade-without-photo", 3),
     ("033-all-round-and-over-twelve.obvert.json", "combined-code-fits", 1),

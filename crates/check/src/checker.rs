@@ -325,7 +325,7 @@ impl Checker {
             let figures = RunFigures::of(&view);
             runs.recycle(std::mem::take(&mut run.observations));
             run.equipment.shrink_to_fit();
-            summaries.push(RunSummary::new(index, run, figures));
+            summaries.push(RunSummary { index, run, figures });
         }
         let ending = Ending::new(&survey, &summaries, &shown_by, &columns);
         walk.ending(&ending);
@@ -337,7 +337,7 @@ impl Checker {
             },
             pipes: head.pipes.len(),
             runs: summaries.len(),
-            observations: summaries.iter().map(|summary| summary.observations).sum(),
+            observations: summaries.iter().map(|summary| summary.figures.observations).sum(),
             ..CheckedDocument::default()
         });
         walk.finish(&mut report);

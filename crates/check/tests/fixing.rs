@@ -330,8 +330,8 @@ fn damaged_files_are_not_certified() {
     assert!(fixed.document.skipped[0].why.contains("index is missing"));
 }
 
-/// Whoever confirms that no other copy is left has the file recorded as truncated, with its size
-/// and digest, once.
+/// If the user confirms that no other copy is left, the file is recorded as truncated, with its
+/// size and digest, once.
 #[test]
 fn truncated_files_are_recorded_if_that_is_confirmed() {
     for (state, length) in [("", 30), (", \"state\": \"complete\"", 36)] {
@@ -349,14 +349,14 @@ fn truncated_files_are_recorded_if_that_is_confirmed() {
     }
 }
 
-/// Where the format does not show it, the log says so beside the size and digest.
+/// If the format does not show it, the log says that the file may be incomplete.
 #[test]
-fn the_log_says_where_nobody_can_tell() {
+fn the_log_says_which_files_may_be_incomplete() {
     let photo = "\"file\": \"a.jpg\", \"kind\": \"photo\"";
     let (_, fixed) = with_media(photo, b"abc");
     let does = &fixed.document.applied[0].does;
-    assert!(does.contains("nobody can tell whether the file is whole"), "{does}");
+    assert!(does.contains("the file may be incomplete"), "{does}");
     let (_, fixed) = with_media(photo, JPEG);
     let does = &fixed.document.applied[0].does;
-    assert!(!does.contains("nobody can tell"), "{does}");
+    assert!(!does.contains("may be incomplete"), "{does}");
 }

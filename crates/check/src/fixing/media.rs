@@ -101,7 +101,7 @@ pub(super) fn inspect(text: &str, source: &dyn MediaSource, confirmed: bool) -> 
             Ok(Completion { edits, unsure, .. }) => {
                 let mut does = describe(&edits);
                 if let Some(why) = unsure {
-                    does += &format!("; nobody can tell whether the file is whole: {why}");
+                    does += &format!("; the file may be incomplete: {why}");
                 }
                 inspection.candidates.push(candidate("", Fix::safe(does, edits)));
             }
@@ -133,7 +133,7 @@ enum Mismatch {
 /// What completes a row.
 struct Completion {
     edits: Vec<Edit>,
-    /// Why nobody can tell whether the file is whole; `None` if it is, or if the row states that it
+    /// Why the file may be incomplete; `None` if it is, or if the row states that it
     /// is truncated.
     unsure: Option<String>,
     /// Why its size and digest are not those of the recording, unless the row states that it is

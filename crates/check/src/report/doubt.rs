@@ -1,5 +1,5 @@
-//! Withdraws fixes that are computed from a value that another finding is about. `*` stands for every
-//! row of a list.
+//! Withdraws fixes that are computed from a value that another finding is about. In a path, `*`
+//! means every row of a list.
 
 use std::collections::BTreeMap;
 

@@ -25,7 +25,7 @@ pub(crate) enum Cause {
     ClockUnit,
     /// Sizes of connections are in another unit.
     ConnectionUnit,
-    /// The values of a column stand in the row before or after their own.
+    /// The values of a column are in the row before or after their own.
     Shifted,
 }
 

@@ -24,7 +24,7 @@ pub(crate) fn explained(
     let came = |wanted: f64, tolerance: f64| {
         ending.runs_of(&view.pipe.id).any(|summary| {
             summary.outcome() == Some(OutcomeKind::Reached)
-                && far_position(ending.survey, &summary.run, summary.marks)
+                && far_position(ending.survey, &summary.run, summary.figures.marks)
                     .is_some_and(|far| (far - wanted).abs() <= tolerance)
         })
     };

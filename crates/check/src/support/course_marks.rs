@@ -29,8 +29,8 @@ impl CourseMarks {
     /// What all runs of a pipe record.
     pub(crate) fn of_pipe(ending: &Ending<'_>, pipe: &Pipe) -> Self {
         ending.runs_of(&pipe.id).fold(Self::default(), |marks, summary| Self {
-            bends: marks.bends || summary.course.bends,
-            levels: marks.levels || summary.course.levels,
+            bends: marks.bends || summary.figures.course.bends,
+            levels: marks.levels || summary.figures.course.levels,
         })
     }
 }

@@ -50,8 +50,8 @@ pub(crate) fn longest_unsurveyed(
 fn seen(ending: &Ending<'_>, summary: &RunSummary, allowance: f64) -> Option<(f64, f64)> {
     let (survey, run) = (ending.survey, &summary.run);
     let (_, metres) = pipe_with_length(survey, run)?;
-    let far = far_position(survey, run, summary.marks)?;
-    let past = beyond_pipe(survey, run, summary.marks, allowance).is_some();
+    let far = far_position(survey, run, summary.figures.marks)?;
+    let past = beyond_pipe(survey, run, summary.figures.marks, allowance).is_some();
     if run.launched.is_some() || past {
         return None;
     }

@@ -55,7 +55,9 @@ pub(crate) fn drifting_cameras(
             continue;
         }
         let Some(length) = length(summary).filter(|metres| *metres >= MIN_LENGTH) else { continue };
-        let Some(far) = far_position(ending.survey, &summary.run, summary.marks) else { continue };
+        let Some(far) = far_position(ending.survey, &summary.run, summary.figures.marks) else {
+            continue;
+        };
         // The counter measures along the slope, and owners often on plan.
         let slope = slope_length(ending.survey, &summary.run.pipe, length);
         let length = if (length..=slope).contains(&far) { far } else { length };

@@ -56,7 +56,7 @@ impl<'d> Transmitter<'d> {
         let index = survey.pipe_index(&summary.run.pipe)?;
         let pipe = PipeView { survey, pipe: &survey.head.pipes[index], index };
         let counter = summary.run.counter.as_ref();
-        if summary.marks.counter_reset
+        if summary.figures.marks.counter_reset
             || ending.lengths_doubtful()
             || direction_contradicts(pipe.pipe, &summary.run)
             || starts_elsewhere(pipe.pipe, &summary.run)

@@ -241,7 +241,8 @@ pub(crate) fn vote_of_runs(ending: &Ending<'_>) -> Option<Vote> {
         .filter_map(|summary| {
             let course =
                 survey.map_lengths().length_on_map(survey.pipe_index(&summary.run.pipe)?)?;
-            Some(summary.travelled? / course).filter(|ratio| ratio.is_finite() && *ratio > 0.0)
+            Some(summary.figures.travelled? / course)
+                .filter(|ratio| ratio.is_finite() && *ratio > 0.0)
         })
         .collect();
     vote(&ratios)

@@ -72,7 +72,7 @@ impl<'d> RatingTotals<'d> {
     /// Whether no rule reports the length of one of the runs.
     pub(crate) fn length_certain(&self, survey: &Survey<'_>) -> bool {
         !self.runs.iter().any(|summary| {
-            let (run, marks) = (&summary.run, summary.marks);
+            let (run, marks) = (&summary.run, summary.figures.marks);
             marks.counter_reset
                 || run_extent::surveyed_contradicts_finish(survey, run, marks)
                 || run_extent::beyond_pipe(survey, run, marks, STRUCTURE_ALLOWANCE).is_some()
@@ -83,7 +83,7 @@ impl<'d> RatingTotals<'d> {
 
     /// The surveyed length in metres; `None` if a run does not record how far it went.
     fn metres(&self) -> Option<f64> {
-        self.runs.iter().map(|summary| summary.travelled).sum()
+        self.runs.iter().map(|summary| summary.figures.travelled).sum()
     }
 
     /// The total per length of the scheme.

@@ -2,7 +2,7 @@
 //! are moved, so that a person can follow the change.
 //!
 //! A falling distance can be a row in the wrong place or a wrong distance. An order is offered only
-//! if something beside the distances confirms it: the numbers of the rows or the times in a video.
+//! if something besides the distances confirms it: the numbers of the rows or the times in a video.
 
 use std::collections::BTreeMap;
 
@@ -51,8 +51,8 @@ pub(crate) fn into_place(run: &RunView<'_>, index: usize) -> Option<Vec<Edit>> {
     confirmed(run, &wanted).then(|| as_edits(run, &[(index, to)]))
 }
 
-/// Whether an order of the rows, a list of current indices, is confirmed by something beside the
-/// distances: the ids are numbers that rise in it, or the offsets into each video do, which fall in
+/// Whether an order of the rows, a list of current indices, is confirmed by something besides
+/// the distances: the ids are numbers that rise in it, or the offsets into each video do, which fall in
 /// the current order, and every row that moves has one.
 fn confirmed(run: &RunView<'_>, wanted: &[usize]) -> bool {
     let rows = &run.run.observations;

@@ -159,7 +159,7 @@ impl Along {
     /// on it: it was launched, or its counter was reset.
     pub(crate) fn of(ending: &Ending<'_>, summary: &RunSummary) -> Option<Self> {
         let (pipe, length) = pipe_with_length(ending.survey, &summary.run)?;
-        if summary.run.launched.is_some() || summary.marks.counter_reset {
+        if summary.run.launched.is_some() || summary.figures.marks.counter_reset {
             return None;
         }
         let counter = summary.run.counter.as_ref();
@@ -198,7 +198,7 @@ pub(crate) fn common_places<'r>(
     fits: impl Fn(&RowDigest, &RowDigest) -> bool,
 ) -> Vec<(&'r RowDigest, &'r RowDigest)> {
     let placed = |summary: &'r RunSummary, along: Along| -> Vec<(f64, &'r RowDigest)> {
-        let points = summary.rows.iter().filter(|row| row.is_point());
+        let points = summary.figures.rows.iter().filter(|row| row.is_point());
         let mut rows: Vec<_> = points.map(|row| (along.place(row.at), row)).collect();
         rows.sort_by(|a, b| a.0.total_cmp(&b.0));
         rows

@@ -119,7 +119,7 @@ pub(crate) fn slope_length(survey: &Survey<'_>, pipe: &str, length: f64) -> f64 
     view.map_or(length, |view| length.hypot(view.plausible_fall(length)))
 }
 
-/// How far a tank or a chamber of a kind of its own may reach from its centre, in metres; common
+/// How far a tank or another special chamber may extend from its centre, in metres; common
 /// practice, no published source.
 const LARGE_CHAMBER: f64 = 6.0;
 
@@ -180,8 +180,8 @@ pub(crate) fn unit_mixup(ending: &Ending<'_>) -> Option<UnitMixup> {
         ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Reached))
     {
         let Some((_, length)) = pipe_with_length(ending.survey, &summary.run) else { continue };
-        let Some(far) =
-            far_position(ending.survey, &summary.run, summary.marks).filter(|far| *far > 0.0)
+        let Some(far) = far_position(ending.survey, &summary.run, summary.figures.marks)
+            .filter(|far| *far > 0.0)
         else {
             continue;
         };

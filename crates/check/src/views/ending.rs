@@ -33,8 +33,15 @@ pub struct RunSummary {
     pub index: usize,
     /// The run without its observations.
     pub run: Run,
-    /// How many observations it had.
-    pub observations: usize,
+    /// What its observations showed.
+    pub(crate) figures: RunFigures,
+}
+
+/// Figures that are computed from the observations of a run, before they are dropped.
+#[derive(Clone, Debug)]
+pub(crate) struct RunFigures {
+    /// How many there are.
+    pub(crate) observations: usize,
     /// What they record of the course of the pipe.
     pub(crate) course: CourseMarks,
     /// Its changes of the cross-section.
@@ -42,7 +49,7 @@ pub struct RunSummary {
     /// How many of them had a recorded grade.
     pub(crate) graded: usize,
     /// The distance from its zero point to its last reading, in metres.
-    pub travelled: Option<f64>,
+    pub(crate) travelled: Option<f64>,
     /// Its start and end by its rows.
     pub(crate) marks: Marks,
     /// Which changes of the cross-section it records.
@@ -61,24 +68,6 @@ pub struct RunSummary {
     pub(crate) late: LateOffsets,
     /// Why it was stopped, if it can be seen and no row near its end records it.
     pub(crate) unrecorded_reason: Option<StopReason>,
-}
-
-/// Figures that are computed from the observations of a run, before they are dropped.
-pub(crate) struct RunFigures {
-    observations: usize,
-    course: CourseMarks,
-    changes: Changes,
-    graded: usize,
-    travelled: Option<f64>,
-    marks: Marks,
-    changed: u8,
-    content: Option<u64>,
-    totals: [GradeTotals; 2],
-    corrected: Option<Box<[GradeTotals; 2]>>,
-    rows: Box<[RowDigest]>,
-    laterals: Box<[usize]>,
-    late: LateOffsets,
-    unrecorded_reason: Option<StopReason>,
 }
 
 impl RunFigures {
@@ -122,40 +111,16 @@ fn add_grades(row: &RowView<'_>, grader: &Grader<'_>, totals: &mut [GradeTotals;
 }
 
 impl RunSummary {
-    /// Combines a run, whose observations were dropped, with its figures.
-    pub(crate) fn new(index: usize, run: Run, figures: RunFigures) -> Self {
-        let RunFigures {
-            observations,
-            changes,
-            course,
-            changed,
-            graded,
-            travelled,
-            marks,
-            content,
-            totals,
-            ..
-        } = figures;
-        let (rows, laterals, late) = (figures.rows, figures.laterals, figures.late);
-        let (corrected, unrecorded_reason) = (figures.corrected, figures.unrecorded_reason);
-        Self {
-            index,
-            run,
-            observations,
-            changes,
-            course,
-            changed,
-            graded,
-            travelled,
-            marks,
-            content,
-            totals,
-            corrected,
-            rows,
-            laterals,
-            late,
-            unrecorded_reason,
-        }
+    /// How many observations it had.
+    #[must_use]
+    pub fn observations(&self) -> usize {
+        self.figures.observations
+    }
+
+    /// The distance from its zero point to its last reading, in metres.
+    #[must_use]
+    pub fn travelled(&self) -> Option<f64> {
+        self.figures.travelled
     }
 
     /// The run, or a field of it; `field` is empty or a pointer such as `/reverse_of`.
@@ -166,12 +131,13 @@ impl RunSummary {
 
     /// The totals of its grades in an aspect.
     pub(crate) fn totals(&self, aspect: Aspect) -> &GradeTotals {
-        &self.totals[aspect as usize]
+        &self.figures.totals[aspect as usize]
     }
 
     /// The totals of its grades in an aspect without the faults that other rules report.
     pub(crate) fn corrected(&self, aspect: Aspect) -> &GradeTotals {
-        self.corrected
+        self.figures
+            .corrected
             .as_ref()
             .map_or_else(|| self.totals(aspect), |corrected| &corrected[aspect as usize])
     }
@@ -348,7 +314,7 @@ impl<'d> Ending<'d> {
 
     /// Whether a run through a pipe records one of these changes of the cross-section.
     pub(crate) fn changes_within(&self, pipe: &str, changes: u8) -> bool {
-        self.runs_of(pipe).any(|summary| summary.changed & changes != 0)
+        self.runs_of(pipe).any(|summary| summary.figures.changed & changes != 0)
     }
 
     /// The views of all ratings.

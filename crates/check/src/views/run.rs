@@ -191,12 +191,12 @@ impl<'r> RunView<'r> {
         self.overlapping_stretches.get_or_init(|| duplicates::overlapping_stretches(self))
     }
 
-    /// The column whose values stand in the row before or after their own, if there is one.
+    /// The column whose values are in the row before or after their own, if there is one.
     pub(crate) fn shift(&self) -> Option<&Shift> {
         self.shift.get_or_init(|| shifted_column::shift(self)).as_ref()
     }
 
-    /// Whether a value of a row stands in the row before or after its own.
+    /// Whether a value of a row is in the row before or after its own.
     pub(crate) fn is_shifted(&self, index: usize) -> bool {
         self.shift().is_some_and(|shift| index >= shift.from)
     }

@@ -87,7 +87,7 @@ fn heading_rows(layout: &Layout) -> usize {
     (table.heading_row.unwrap_or(1) - 1 + table.heading_rows.unwrap_or(1)) as usize
 }
 
-/// What a cell is changed to: blank, what other rows have, and what nobody has.
+/// What a cell is changed to: blank, what other rows have, and a value that no row has.
 fn candidates(rows: &Rows, first: usize, line: usize, column: usize) -> Vec<String> {
     let own = &rows[line][column];
     let mut all: Vec<String> = vec![

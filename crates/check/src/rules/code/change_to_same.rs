@@ -76,10 +76,10 @@ rule! {
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     for summary in ending.runs {
-        for change in &summary.changes.same {
+        for change in &summary.figures.changes.same {
             let away = |kind: usize| {
                 let mut runs = ending.runs_of(&summary.run.pipe);
-                runs.any(|other| other.index != summary.index && other.changes.away[kind])
+                runs.any(|other| other.index != summary.index && other.figures.changes.away[kind])
             };
             if change.since.is_some() || !away(change.kind) {
                 report(change, ending, out);

@@ -6,7 +6,7 @@ use crate::views::{RunView, Subject};
 
 rule! {
     /// # What it checks
-    /// The grades, clock references or quantities of a run stand in the row before or after their
+    /// The grades, clock references or quantities of a run are in the row before or after their
     /// own, from some row on (*Mistakes in a column* in Checking). Findings on single rows that only
     /// this causes are not reported.
     ///
@@ -48,7 +48,7 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// One clock reference stands in the wrong row.
+    /// One clock reference is in the wrong row.
     /// ```json
     /// [{"op": "remove", "path": "/runs/0/observations/3/clock"},
     ///  {"op": "add", "path": "/runs/0/observations/4/clock", "value": {"at": 2}}]
@@ -71,10 +71,10 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let Some(Shift { column, from, down, wrong, left }) = run.shift() else { return };
     let (key, row) = (column.key(), run.run.observations.get(*from));
     let Some(row) = row else { return };
-    let other = if *down { "after" } else { "before" };
+    let side = if *down { "late" } else { "early" };
     let message = format!(
-        "from row {} on, the {key} of {} stand in the row {other} their own: {wrong} values do not fit \
-         their rows, and {left} if {key} are moved back by a row",
+        "from row {} on, the {key} of {} are one row too {side}: {wrong} values do not fit their rows, \
+         and {left} if they are moved by a row",
         row.id, run.run.id
     );
     // Without the run's ids, since it takes the place of findings on many rows.

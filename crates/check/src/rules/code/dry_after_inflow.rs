@@ -27,7 +27,7 @@ rule! {
     /// `collapse`.
     ///
     /// # Why it matters
-    /// One of the two rows is wrong, or stands at the wrong distance.
+    /// One of the two rows is wrong, or is at the wrong distance.
     ///
     /// # Source
     /// Common practice, no published source.

@@ -46,7 +46,7 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// Water stands in a sag.
+    /// There is standing water in a sag.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/flow_control", "value": "bypassed"},
     ///  {"op": "add", "path": "/runs/0/observations/2", "value":

@@ -32,7 +32,7 @@ rule! {
     ///   reported at the next one if no other gap of the run is longer than a quarter of it.
     ///
     /// # Why it matters
-    /// Rows were lost, or nobody looked: a pipe without a water level, a connection or a joint worth
+    /// Rows were lost, or nothing was recorded: a pipe without a water level, a connection or a joint worth
     /// a row in such a length is rare.
     ///
     /// # Source

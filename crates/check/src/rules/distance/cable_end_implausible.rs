@@ -68,7 +68,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         {
             continue;
         }
-        let Some(travelled) = summary.travelled else { continue };
+        let Some(travelled) = summary.figures.travelled else { continue };
         let recorded = cable(ending, summary);
         let Some(cable) = recorded.or_else(|| farthest(ending, summary)) else { continue };
         if travelled >= cable * out.limit("share") / 100.0 {
@@ -103,5 +103,5 @@ fn farthest(ending: &Ending<'_>, summary: &RunSummary) -> Option<f64> {
             && other.run.launched.is_none()
             && same_camera(ending.survey, &other.run, &summary.run)
     });
-    others.filter_map(|other| other.travelled).reduce(f64::max)
+    others.filter_map(|other| other.figures.travelled).reduce(f64::max)
 }

@@ -80,12 +80,12 @@ fn report(
     let (mut up, mut down, mut launched) = (0.0_f64, 0.0_f64, None);
     for summary in ending.runs_of(&view.pipe.id) {
         if summary.outcome()? != OutcomeKind::Stopped && summary.outcome()? != OutcomeKind::Met
-            || summary.marks.counter_reset
-            || surveyed_contradicts_finish(survey, &summary.run, summary.marks)
+            || summary.figures.marks.counter_reset
+            || surveyed_contradicts_finish(survey, &summary.run, summary.figures.marks)
         {
             return None;
         }
-        let far = summary.travelled?.max(0.0);
+        let far = summary.figures.travelled?.max(0.0);
         match summary.run.direction {
             Direction::Upstream => up = up.max(far),
             Direction::Downstream => down = down.max(far),

@@ -113,7 +113,7 @@ fn whole_document_agrees(ending: &Ending<'_>, ratio: f64) -> bool {
         ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Reached));
     let mut ratios = reached.filter_map(|summary| {
         let (_, length) = pipe_with_length(ending.survey, &summary.run)?;
-        Some(far_position(ending.survey, &summary.run, summary.marks)? / length)
+        Some(far_position(ending.survey, &summary.run, summary.figures.marks)? / length)
     });
     let mut compared = 0;
     let agree = ratios.all(|ratio| {

@@ -115,8 +115,10 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
 fn extent(ending: &Ending<'_>, summary: &RunSummary) -> Option<(f64, f64)> {
     let (survey, run) = (ending.survey, &summary.run);
     let (_, length) = pipe_with_length(survey, run)?;
-    let far = far_position(survey, run, summary.marks)?.min(length);
-    if summary.outcome().is_none() || beyond_pipe(survey, run, summary.marks, WALLS).is_some() {
+    let far = far_position(survey, run, summary.figures.marks)?.min(length);
+    if summary.outcome().is_none()
+        || beyond_pipe(survey, run, summary.figures.marks, WALLS).is_some()
+    {
         return None;
     }
     Some(match run.direction {

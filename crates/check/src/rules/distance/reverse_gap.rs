@@ -91,13 +91,13 @@ pub(super) fn pairs<'d>(ending: &'d Ending<'d>, allowance: f64) -> impl Iterator
         let (_, length) = pipe_with_length(survey, &run.run)?;
         if [run, other]
             .iter()
-            .any(|one| beyond_pipe(survey, &one.run, one.marks, allowance).is_some())
+            .any(|one| beyond_pipe(survey, &one.run, one.figures.marks, allowance).is_some())
         {
             return None;
         }
         let far = [
-            far_position(survey, &run.run, run.marks)?,
-            far_position(survey, &other.run, other.marks)?,
+            far_position(survey, &run.run, run.figures.marks)?,
+            far_position(survey, &other.run, other.figures.marks)?,
         ];
         Some(Pair { run, other, far, length })
     })

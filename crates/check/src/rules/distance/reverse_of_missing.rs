@@ -68,7 +68,8 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
 /// Whether two runs from opposite ends met: the other one did not reach the far structure, and
 /// together they are as long as the pipe.
 fn fill_pipe(ending: &Ending<'_>, one: &RunSummary, other: &RunSummary) -> bool {
-    let far = |summary: &RunSummary| far_position(ending.survey, &summary.run, summary.marks);
+    let far =
+        |summary: &RunSummary| far_position(ending.survey, &summary.run, summary.figures.marks);
     let Some((_, length)) = pipe_with_length(ending.survey, &one.run) else { return false };
     let (Some(first), Some(second)) = (far(one), far(other)) else { return false };
     other.outcome() != Some(OutcomeKind::Reached)

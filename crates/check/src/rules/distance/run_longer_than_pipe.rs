@@ -103,7 +103,8 @@ pub(super) fn report_longer(
     let share = out.limit("share") / 100.0 + 1e-9;
     let mut mixup = None;
     for summary in ending.runs {
-        let Some(extent) = run_extent::beyond_pipe(survey, &summary.run, summary.marks, allowance)
+        let Some(extent) =
+            run_extent::beyond_pipe(survey, &summary.run, summary.figures.marks, allowance)
         else {
             continue;
         };

@@ -70,7 +70,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Reached))
     {
         let Some((_, length)) = pipe_with_length(survey, &summary.run) else { continue };
-        let Some(far) = far_position(survey, &summary.run, summary.marks) else { continue };
+        let Some(far) = far_position(survey, &summary.run, summary.figures.marks) else { continue };
         if !exceeds(length, far + tolerance(length) + allowance)
             || ending.camera_drifts(&summary.run)
         {

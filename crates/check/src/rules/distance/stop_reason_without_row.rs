@@ -79,12 +79,12 @@ rule! {
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     for summary in ending.runs {
-        let Some(reason) = summary.unrecorded_reason else { continue };
+        let Some(reason) = summary.figures.unrecorded_reason else { continue };
         let outcome = |run: &obvert_model::tables::Run| run.outcome.as_ref()?.reason;
         // The obstacle may be recorded by the run that came to it from the other end.
         let seen = ending.runs_of(&summary.run.pipe).any(|other| {
             other.index != summary.index
-                && other.unrecorded_reason.is_none()
+                && other.figures.unrecorded_reason.is_none()
                 && outcome(&other.run) == Some(reason)
         });
         if seen {

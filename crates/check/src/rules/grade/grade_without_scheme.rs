@@ -41,7 +41,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     if ending.survey.head.grading.is_some() {
         return;
     }
-    let graded: usize = ending.runs.iter().map(|summary| summary.graded).sum();
+    let graded: usize = ending.runs.iter().map(|summary| summary.figures.graded).sum();
     let ratings = ending.survey.head.ratings.len();
     let what = match (graded, ratings) {
         (0, 0) => return,

@@ -13,7 +13,7 @@ rule! {
     ///
     /// # Exceptions
     /// - The observation names a file that is not in the media table (`unknown-media`).
-    /// - Nobody took photos in the run, and the observation has a place in a video.
+    /// - The run has no photos, and the observation has a time in a video.
     /// - The office's profile requires a photo of it (`graded-media-missing`).
     /// - A mistake in the whole column explains it (*Mistakes in a column* in Checking).
     ///

@@ -95,7 +95,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     finding.fact("millimetres", millimetres);
     if limit == "walk_through" {
         finding.help(
-            "correct the method or the size. A pipe this low is a confined space: nobody enters it \
+            "correct the method or the size. A pipe this low is a confined space: do not enter it \
              unless local rules and licensed practice allow it",
         );
     }

@@ -80,7 +80,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         return;
     }
     let named: FxHashSet<usize> =
-        ending.runs.iter().flat_map(|summary| summary.laterals.iter().copied()).collect();
+        ending.runs.iter().flat_map(|summary| summary.figures.laterals.iter().copied()).collect();
     let mut missing: Vec<(usize, PipeView<'_>, f64)> = Vec::new();
     for lateral in survey.pipes() {
         let Some((main, at)) = lateral
@@ -142,11 +142,11 @@ fn passed_without_row(ending: &Ending<'_>, main: &str, at: f64) -> Option<usize>
         if at <= slack || at >= length - slack {
             return None;
         }
-        let mut rows = summary.rows.iter().filter(|row| row.connection || row.unknown);
+        let mut rows = summary.figures.rows.iter().filter(|row| row.connection || row.unknown);
         if rows.any(|row| (along.place(row.at) - at).abs() <= slack + tolerance(at)) {
             return None;
         }
-        let far = far_position(survey, &summary.run, summary.marks);
+        let far = far_position(survey, &summary.run, summary.figures.marks);
         let reached = summary.outcome() == Some(OutcomeKind::Reached);
         let from_start = along.after_start(at);
         if passed.is_none() && (reached || far.is_some_and(|far| far > from_start + slack)) {

@@ -116,7 +116,7 @@ fn enough(rows: usize, limit: f64) -> bool {
 fn meetings(ending: &Ending<'_>) -> Vec<Meeting> {
     let mut pairs: Vec<(u32, u32, u32)> = Vec::new();
     for (summary, run) in ending.runs.iter().zip(0_u32..) {
-        let keys = summary.rows.windows(2).zip(0_u32..);
+        let keys = summary.figures.rows.windows(2).zip(0_u32..);
         pairs.extend(keys.map(|(pair, row)| (key(&pair[0], &pair[1]), run, row)));
     }
     pairs.sort_unstable();
@@ -146,8 +146,8 @@ fn key(first: &RowDigest, second: &RowDigest) -> u32 {
 
 /// The rows of a run from a meeting on that equal those of the other run.
 fn equal_rows<'d>(ending: &'d Ending<'_>, meeting: &Meeting) -> &'d [RowDigest] {
-    let rows = &ending.runs[meeting.run as usize].rows[meeting.row as usize..];
-    let others = &ending.runs[meeting.other as usize].rows[meeting.other_row as usize..];
+    let rows = &ending.runs[meeting.run as usize].figures.rows[meeting.row as usize..];
+    let others = &ending.runs[meeting.other as usize].figures.rows[meeting.other_row as usize..];
     let equal = rows.iter().zip(others).take_while(|(a, b)| a.same == b.same);
     &rows[..equal.count()]
 }

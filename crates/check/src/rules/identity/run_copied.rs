@@ -59,13 +59,13 @@ rule! {
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let mut seen: FxHashMap<(&str, u64, usize), &RunSummary> = FxHashMap::default();
     for summary in ending.runs {
-        let Some(content) = summary.content else { continue };
-        let key = (summary.run.pipe.as_str(), content, summary.observations);
+        let Some(content) = summary.figures.content else { continue };
+        let key = (summary.run.pipe.as_str(), content, summary.figures.observations);
         let Some(first) = seen.get(&key) else {
             seen.insert(key, summary);
             continue;
         };
-        let (id, rows) = (first.run.id.as_str(), summary.observations);
+        let (id, rows) = (first.run.id.as_str(), summary.figures.observations);
         let message = format!("the run is a copy of run {id:?}: all {rows} rows are the same");
         out.report(summary.subject(""), message).fact("other", id).fact("rows", rows);
     }

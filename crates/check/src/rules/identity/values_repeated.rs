@@ -21,7 +21,7 @@ rule! {
     ///
     /// # Why it matters
     /// The values of one row were filled down the column, or the form kept them from the row
-    /// before: grades and repairs follow from values that nobody saw.
+    /// before: grades and repairs follow from values that were not observed.
     ///
     /// # Source
     /// Common practice, no published source.

@@ -58,12 +58,12 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let mut short: FxHashMap<usize, LateRecording> = FxHashMap::default();
     let (mut runs, mut timed) = (0, 0);
     for summary in ending.runs {
-        timed += usize::from(summary.late.timed);
-        if !summary.late.has_several() {
+        timed += usize::from(summary.figures.late.timed);
+        if !summary.figures.late.has_several() {
             continue;
         }
         runs += 1;
-        for late in &summary.late.recordings {
+        for late in &summary.figures.late.recordings {
             let known = short.entry(late.media).or_insert(LateRecording { rows: 0, ..*late });
             known.rows += late.rows;
             known.latest = known.latest.max(late.latest);

@@ -116,8 +116,8 @@ fn is_beyond(ending: &Ending<'_>, summary: &RunSummary, at: Length) -> bool {
         return true;
     }
     // If the closing row is as far out, the reading is wrong and not the picture.
-    let closes =
-        summary.marks.finish.is_some_and(|finish| finish >= at) || summary.marks.counter_reset;
+    let closes = summary.figures.marks.finish.is_some_and(|finish| finish >= at)
+        || summary.figures.marks.counter_reset;
     let end = summary.run.surveyed.map(|end| survey.metres(end));
     !closes && end.is_some_and(|end| survey.metres(at) > end + tolerance(end))
 }

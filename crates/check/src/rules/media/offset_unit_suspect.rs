@@ -52,11 +52,11 @@ rule! {
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
-    let timed = ending.runs.iter().filter(|summary| summary.late.timed).count();
+    let timed = ending.runs.iter().filter(|summary| summary.figures.late.timed).count();
     let found: Vec<(&RunSummary, &LateRecording)> = ending
         .runs
         .iter()
-        .filter_map(|summary| Some((summary, summary.late.minutes.first()?)))
+        .filter_map(|summary| Some((summary, summary.figures.late.minutes.first()?)))
         .collect();
     if found.len() >= SEVERAL && four_in_five(found.len(), timed) {
         let some = found.len();

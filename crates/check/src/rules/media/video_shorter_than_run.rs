@@ -120,7 +120,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
 
 /// How long a run took, if its video must show all of it.
 fn seconds(summary: &RunSummary) -> Option<f64> {
-    let late = &summary.late;
+    let late = &summary.figures.late;
     let whole = summary.outcome() == Some(OutcomeKind::Reached);
     if !whole || late.paused || !late.recordings.is_empty() {
         return None;

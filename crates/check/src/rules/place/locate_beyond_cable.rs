@@ -28,8 +28,8 @@ rule! {
     ///   `offset` or was set at the centre of the structure.
     ///
     /// # Why it matters
-    /// The position is that of another locate, or two digits are exchanged. Whoever digs there
-    /// finds no pipe, or another service.
+    /// The position is that of another locate, or two digits are exchanged. An excavation there
+    /// misses the pipe, or hits another service.
     ///
     /// # Source
     /// Geometry: a straight line is no longer than the cable. Tolerance (0.5 %, at least 1 ft):

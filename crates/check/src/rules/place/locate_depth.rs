@@ -62,7 +62,7 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
         )
         .fact("depth", depth.get())
         .help(
-            "correct the depth, which is in the document's length unit. Nobody digs by a doubtful \
+            "correct the depth, which is in the document's length unit. Do not dig by a doubtful \
              locate: measure again, ask the owners of all services, and follow local rules",
         );
     }

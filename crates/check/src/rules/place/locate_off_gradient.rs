@@ -102,7 +102,7 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
         || (upper - lower) * unit > length * STEEPEST
         || any_invert_mismatch(&pipe)
         || ending.lengths_doubtful()
-        || summary.marks.counter_reset
+        || summary.figures.marks.counter_reset
         || CourseMarks::of_pipe(ending, pipe.pipe).levels
     {
         return;

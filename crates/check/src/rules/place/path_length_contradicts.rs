@@ -20,7 +20,7 @@ rule! {
     /// - The pipe is longer than the straight line, and a run records a bend or a change of
     ///   gradient; or than its path, and a run records a change of gradient or a drop.
     /// - The pipe is longer than the straight line, and a run that reached the far structure came
-    ///   as far as the pipe is long, within the tolerance: the pipe bends, though nobody drew it.
+    ///   as far as the pipe is long, within the tolerance: the pipe bends, and its path is not recorded.
     /// - `length_between` is `walls` or `ends`, the pipe is shorter than its course, and a run that
     ///   reached the far structure came as far as the course: the rest is in the chambers.
     ///
