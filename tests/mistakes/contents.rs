@@ -106,6 +106,16 @@ fn class(pipe: &Value) -> Option<&'static str> {
     })
 }
 
+/// Changes every recorded grade.
+fn every_grade(edit: &mut Edit<'_>, change: impl Fn(i64) -> i64) -> Option<()> {
+    every_row(edit, |row| {
+        let grades = row.get_mut("grades").and_then(Value::as_object_mut);
+        for grade in grades.into_iter().flat_map(|grades| grades.values_mut()) {
+            *grade = json!(change(grade.as_i64().unwrap_or(3)));
+        }
+    })
+}
+
 /// Changes the values of every row of every run.
 fn every_row(edit: &mut Edit<'_>, change: impl Fn(&mut Value)) -> Option<()> {
     let runs = edit.document["runs"].as_array_mut()?;
@@ -409,14 +419,7 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["grade-column-suspect"],
         by_catch: 0,
         make: |edit| {
-            every_row(edit, |row| {
-                let Some(grades) = row.get_mut("grades").and_then(Value::as_object_mut) else {
-                    return;
-                };
-                grades.values_mut().for_each(|grade| {
-                    *grade = json!(6 - grade.as_i64().unwrap_or(3));
-                });
-            })?;
+            every_grade(edit, |grade| 6 - grade)?;
             Some("/grading".into())
         },
     },
@@ -425,14 +428,7 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["grade-column-suspect"],
         by_catch: 0,
         make: |edit| {
-            every_row(edit, |row| {
-                let Some(grades) = row.get_mut("grades").and_then(Value::as_object_mut) else {
-                    return;
-                };
-                grades.values_mut().for_each(|grade| {
-                    *grade = json!(grade.as_i64().unwrap_or(1) - 1);
-                });
-            })?;
+            every_grade(edit, |grade| grade - 1)?;
             Some("/grading".into())
         },
     },

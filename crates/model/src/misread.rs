@@ -71,6 +71,12 @@ fn is_control(letter: char) -> bool {
 
 /// The text as it was meant, if it is UTF-8 that was read as another encoding.
 fn misread(text: &str) -> Option<Misread> {
+    // A letter beyond ASCII has at least two bytes in UTF-8, none of them ASCII. Most texts in
+    // Western languages have no two such characters in a row.
+    let pair = |(a, b): (char, char)| !a.is_ascii() && !b.is_ascii();
+    if !text.chars().zip(text.chars().skip(1)).any(pair) {
+        return None;
+    }
     READ_AS.iter().find_map(|encoding| {
         let original = restored(text, encoding)?;
         Some(Misread { original, read_as: encoding.name().to_ascii_lowercase() })

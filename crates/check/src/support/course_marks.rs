@@ -4,7 +4,7 @@
 use obvert_model::lists::Role;
 use obvert_model::tables::Pipe;
 
-use crate::support::terms_of_codes::means;
+use crate::support::terms::means;
 use crate::views::{Ending, PipeView, RunView};
 
 /// What the rows of one run, or of all runs of a pipe, record.
@@ -21,7 +21,7 @@ impl CourseMarks {
         let mut marks = Self::default();
         for code in run.rows().filter_map(|row| row.code) {
             marks.bends |= code.role == Some(Role::Bend);
-            marks.levels |= means(code, "gradient.") || means(code, "fitting.drop");
+            marks.levels |= means(code, &["gradient", "fitting.drop"]);
         }
         marks
     }

@@ -2,7 +2,7 @@
 
 use obvert_model::tables::QuantityUnit;
 
-use crate::support::terms_of_codes::means;
+use crate::support::terms::means;
 use crate::views::RowView;
 
 /// How far the wall of a repair that is recorded at a point may reach to either side, in metres:
@@ -21,13 +21,13 @@ pub(crate) fn at(row: &RowView<'_>) -> bool {
     for other in row.run.rows() {
         let Some(code) = other.code else { continue };
         let (start, end) = (survey.metres(other.row.at), survey.metres(other.row.end()));
-        if means(code, "lining.start") && start <= from + END {
+        if means(code, &["lining.start"]) && start <= from + END {
             lined = true;
-        } else if means(code, "lining.finish") {
+        } else if means(code, &["lining.finish"]) {
             // A lining that the camera met from within has no beginning.
             ends |= start >= from - END && !lined;
             lined &= start >= from - END;
-        } else if means(code, "repair.") || means(code, "lining.") {
+        } else if means(code, &["repair", "lining"]) {
             let reach = if other.row.is_stretch() { END } else { length(&other).max(PIECE) };
             if start - reach <= to && from <= end + reach {
                 return true;

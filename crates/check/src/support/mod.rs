@@ -37,7 +37,6 @@ pub(crate) mod shifted_column;
 pub(crate) mod stop_reasons;
 pub(crate) mod streets;
 pub(crate) mod terms;
-pub(crate) mod terms_of_codes;
 pub(crate) mod texts;
 pub(crate) mod time;
 pub(crate) mod travel_speed;

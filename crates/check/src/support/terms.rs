@@ -75,14 +75,15 @@ pub(crate) fn term<'r>(row: &RowView<'r>) -> Option<&'r str> {
 /// Whether the document's code list has a code for one of these terms, or for terms that begin with
 /// one of them and a full stop.
 pub(crate) fn can_record(survey: &Survey<'_>, terms: &[&str]) -> bool {
-    let own = |list: &CodeList, code: &Code| {
-        if list.id.as_str() == TERMS {
-            return is_one_of(code.code.as_str(), terms);
-        }
-        let links = code.same_as.iter().filter(|link| link.list.as_str() == TERMS);
-        links.into_iter().any(|link| is_one_of(link.code.as_str(), terms))
-    };
-    survey.list.is_some_and(|list| list.codes.iter().any(|code| own(list, code)))
+    survey.list.is_some_and(|list| list.codes.iter().any(|code| means(code, terms)))
+}
+
+/// Whether a code, or one that it is linked to, is one of these terms or begins with one of them
+/// and a full stop.
+pub(crate) fn means(code: &Code, terms: &[&str]) -> bool {
+    let links = code.same_as.iter().filter(|link| link.list.as_str() == TERMS);
+    is_one_of(code.code.as_str(), terms)
+        || links.into_iter().any(|link| is_one_of(link.code.as_str(), terms))
 }
 
 /// Whether a term is one of these, or begins with one of them and a full stop.
@@ -97,7 +98,7 @@ mod tests {
     use super::is_one_of;
 
     #[test]
-    fn a_word_stands_for_all_that_begin_with_it() {
+    fn a_term_includes_all_that_begin_with_it() {
         assert!(is_one_of("roots.fine", &["collapse", "roots"]));
         assert!(is_one_of("collapse", &["collapse", "roots"]));
         assert!(!is_one_of("joint.open", &["joint.displaced"]));

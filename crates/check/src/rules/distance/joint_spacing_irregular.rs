@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::support::terms_of_codes::means;
+use crate::support::terms::means;
 use crate::views::{RunView, Subject};
 
 rule! {
@@ -89,7 +89,7 @@ const SHORTEST: f64 = 0.5;
 
 /// Whether the pieces of the pipe are not all of one length, by the rows.
 fn changes_pieces(run: &RunView<'_>) -> bool {
-    let other = |code| means(code, "change.unit-length") || means(code, "repair.replaced");
+    let other = |code| means(code, &["change.unit-length", "repair.replaced"]);
     !run.changes.is_empty() || run.rows().filter_map(|row| row.code).any(other)
 }
 
