@@ -19,6 +19,7 @@ rule! {
     /// - The pipe has no run, and a row names a run that is not in the document (`unknown-run`).
     /// - Lengths are in a doubtful unit (`length-unit-suspect`).
     /// - A grade is off the scale, or a graded stretch has no end or ends before it begins.
+    /// - The figures are right if a defect that two runs record counts once.
     /// - The figures are right once mistakes that other rules report are corrected, as below.
     ///
     /// # Exactly
@@ -30,8 +31,9 @@ rule! {
     /// - `per_length` is compared only if it can be computed and, for every run, the counter was
     ///   probably not reset, `surveyed` does not contradict the closing row, and the run is neither
     ///   past its pipe nor short of it, by the default limits.
-    /// - If figures differ, they are computed again from corrected rows. There is no finding if all
-    ///   then agree, or if a corrected row cannot be counted.
+    /// - If figures differ, they are computed again with defects that two runs record counted once
+    ///   (*Roll-up*), and again from corrected rows. There is no finding if all agree with one of the
+    ///   two, or if a corrected row cannot be counted.
     ///
     /// Rows are corrected as follows. Computed grades, and rows whose code is not in the list, stay
     /// as they are.
@@ -73,6 +75,12 @@ rule! {
     /// The grade of an observation is mistyped, and the rating follows the right one.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/4/grades/structural", "value": 4}]
+    /// ```
+    ///
+    /// Both runs record the collapse, and the rating counts it once.
+    /// ```json
+    /// [{"op": "add", "path": "/runs/2/observations/1", "value": {"id": "1a", "at": 90, "code": "collapse", "grades": {"structural": 5}}},
+    ///  {"op": "add", "path": "/ratings/2", "value": {"id": "G-3", "pipe": "L-102", "aspect": "structural", "peak": 5, "total": 5, "count": 1}}]
     /// ```
     ///
     /// # Fix
@@ -129,14 +137,7 @@ fn report_wrong_run(view: &RatingView<'_>, out: &mut Sink<'_>) -> bool {
 }
 
 fn report(view: &RatingView<'_>, wrong: &[WrongFigure], out: &mut Sink<'_>) {
-    let (field, message) = match wrong {
-        [one] => (format!("/{}", one.field), one.describe()),
-        several => {
-            let each: Vec<String> = several.iter().map(WrongFigure::describe).collect();
-            let (count, each) = (several.len(), each.join("; "));
-            (String::new(), format!("{count} figures differ from what the grades give: {each}"))
-        }
-    };
+    let (field, message) = rating_totals::place_and_message(wrong);
     let of = |amount: fn(&WrongFigure) -> Option<f64>| -> Value {
         let amounts =
             wrong.iter().filter_map(|one| Some((one.field.to_owned(), amount(one)?.into())));
