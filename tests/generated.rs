@@ -491,7 +491,8 @@ fn codes(list: &CodeList) -> String {
          materials and shapes are from memory unless *use* states otherwise. \\* marks what is \
          from memory if its code is not, … an open place.\n"
     } else {
-        " … repeats the beginning of the meaning above, ″ for the cell above.\n"
+        " … repeats the beginning of the meaning above, ″ for the cell above. Ranges and \
+         definitions without a `source` are common practice, no published source.\n"
     });
     let (column, rule) = if transcribed { (" Standing |", "---|") } else { ("", "") };
     for family in list.codes.chunk_by(|one, other| one.family == other.family) {

@@ -161,6 +161,13 @@ fn declarations_are_well_formed() {
             if limit.meaning.is_empty() || limit.unit.is_empty() {
                 report(format!("the limit {} says too little", limit.name));
             }
+            let sourced = !rule.section(Section::Source).is_empty()
+                || ["practice", "source", "definition", "memory"]
+                    .iter()
+                    .any(|word| limit.meaning.contains(word));
+            if !sourced {
+                report(format!("the limit {} has no source, and does not say so", limit.name));
+            }
         }
     }
     assert!(wrong.is_empty(), "{} wrong:\n{}", wrong.len(), wrong.join("\n"));

@@ -246,6 +246,9 @@ pub(crate) fn single_unit_advice(
     })
 }
 
+/// The end of a message about a place that would be right if the run had started at the other end.
+pub(crate) const TURNED: &str = "; measured from the other end it would fit, so the direction and the structures of the run may be the wrong way round";
+
 /// Whether the run's direction contradicts the structures that it names, by the ends of its pipe.
 pub(crate) fn direction_contradicts(pipe: &Pipe, run: &Run) -> bool {
     let (upper, lower) = (Some(&pipe.upstream), pipe.downstream.as_ref());

@@ -90,7 +90,7 @@ rule! {
     concludes_from: ["pipe.runs"],
     limits: {
         "slack" = 0.0005 "of the figure"
-            "the rounding error allowed in a figure other than count, or absolutely if that is more",
+            "the rounding error allowed in a figure other than count, or absolutely if that is more: four digits; common practice, no published source",
     },
     facts: {
         "stated" = Figures "the figures that differ, as recorded" if "there are runs, and all are of the pipe",
