@@ -30,10 +30,13 @@ mod tiff;
 
 use std::io::{self, Read, Seek};
 
+use serde::{Deserialize, Serialize};
+
 use self::source::{Source, Stop};
 
 /// Whether a file is whole.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 #[non_exhaustive]
 pub enum Wholeness {
     /// Everything that the file says it holds is there.
@@ -71,6 +74,13 @@ pub fn examine<R: Read + Seek>(reader: &mut R) -> io::Result<Wholeness> {
         Err(Stop::Unknown(why)) => Ok(Wholeness::CannotTell { why }),
         Err(Stop::Io(error)) => Err(error),
     }
+}
+
+/// The media type of a file by its first bytes, of which 4,096 are enough; `None` if they do not
+/// show it.
+#[must_use]
+pub fn type_of(head: &[u8]) -> Option<&'static str> {
+    crate::support::media_types::type_of(head)
 }
 
 /// Walks through the structure of a file to its end.
