@@ -11,10 +11,11 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread::{available_parallelism, scope};
 
 use obvert_check::files::{FileAudit, Files, FoundFile};
-use obvert_check::wholeness::examine;
+use obvert_check::wholeness::{Wholeness, examine};
 use obvert_model::tables::{Head, Media};
 use sha2::{Digest, Sha256};
 
+use crate::black::is_black;
 use crate::listing::{Listed, list};
 use crate::log::{AuditLog, Stamp};
 
@@ -207,6 +208,9 @@ pub fn look_at<R: Read + Seek>(reader: &mut R) -> io::Result<FoundFile> {
     reader.seek(SeekFrom::Start(0))?;
     let mut found = FoundFile::new(bytes, examine(reader)?).with_sha256(sha256);
     found.media_type = obvert_check::wholeness::type_of(&head).map(str::to_owned);
+    if let (Wholeness::Whole, Some(media_type)) = (&found.wholeness, &found.media_type) {
+        found.black = is_black(reader, bytes, media_type)?;
+    }
     Ok(found)
 }
 

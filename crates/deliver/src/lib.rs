@@ -15,6 +15,7 @@
 #![cfg_attr(docsrs, feature(doc_cfg))]
 
 mod audit;
+mod black;
 mod listing;
 mod log;
 
