@@ -117,7 +117,7 @@ families! {
     }
     files {
         file_missing, file_name_case, file_unreadable, file_damaged, file_wholeness_unknown,
-        file_size_contradicts, file_digest_contradicts, file_type_contradicts, file_duration_contradicts,
+        file_size_contradicts, file_digest_contradicts, file_type_contradicts, file_duration_contradicts, file_frame_rate_contradicts,
         file_shorter_than_offset, file_time_contradicts, file_rotation_contradicts, file_black,
         file_same_content, file_unnamed,
     }
