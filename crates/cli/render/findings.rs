@@ -129,11 +129,19 @@ fn one(
     }
     // The advice of a rule is printed once, the advice for a finding each time.
     if let Some(help) = &finding.help {
-        wrapped(out, "  ", &format!("-> {help}"))?;
+        wrapped(out, "  ", &format!("-> {}", sentence(help)))?;
     } else if let Some(rule) = find(&finding.rule).filter(|_| first) {
         wrapped(out, "  ", &format!("-> {}", rule.advice()))?;
     }
     Ok(())
+}
+
+/// Advice as a sentence, as the advice of a rule is. A name of a field stays as it is.
+fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().into_iter().flat_map(char::to_uppercase);
+    let end = if text.ends_with(['.', '?', '!', ':']) { "" } else { "." };
+    first.chain(letters).chain(end.chars()).collect()
 }
 
 /// Prints the totals of a check.
