@@ -22,7 +22,7 @@ pub struct MediaFacts {
     pub sound: Option<f64>,
     /// How many pictures it has in a second, on average.
     pub frame_rate: Option<f64>,
-    /// How the picture is to be turned, as Exif numbers it: 1 to 8, 1 is upright.
+    /// How the picture or the film is to be turned, as Exif numbers it: 1 to 8, 1 is upright.
     pub orientation: Option<u8>,
     /// When it was recorded.
     pub captured: Option<Captured>,

@@ -20,6 +20,7 @@
 
 mod adts;
 mod asf;
+mod avc;
 mod boxes;
 mod exif;
 mod facts;

@@ -21,6 +21,8 @@ struct Track {
     /// In units of time.
     duration: u64,
     samples: u64,
+    /// As Exif numbers it.
+    turned: Option<u8>,
     /// The duration of a sample in fragments that do not state it.
     usual: u64,
 }
@@ -110,6 +112,7 @@ impl Moments {
         facts.sound = longest(|track| track.sound);
         facts.duration = longest(|track| track.pictures);
         if let Some(track) = pictures {
+            facts.orientation = track.turned;
             facts.frame_rate = ratio(track.samples.saturating_mul(track.scale), track.duration);
         } else if facts.sound.is_some() || self.tracks.iter().any(|track| track.sound) {
             facts.duration = facts.sound;
@@ -131,7 +134,10 @@ fn descend(
     each(source, holder, |source, part| {
         match &part.name {
             b"mdia" | b"minf" | b"stbl" if depth < 4 => descend(source, part, depth + 1, track)?,
-            b"tkhd" => track.number = track_number(source, part)?,
+            b"tkhd" => {
+                track.number = track_number(source, part)?;
+                track.turned = turned(source, part)?;
+            }
             b"mdhd" => track.scale = time(source, part)?.1,
             b"hdlr" if part.end >= part.content + 12 => {
                 let kind = source.name(part.content + 8, INDEX)?;
@@ -168,6 +174,26 @@ fn track_number(source: &mut Source<'_>, part: Box) -> Result<u64, Stop> {
         return Err(Stop::damaged("its index is shorter than it states"));
     }
     source.big(part.content + at, 4, INDEX)
+}
+
+/// How the pictures of a track are to be turned, as numbers by which places are multiplied. `None`
+/// if it is no quarter turn.
+fn turned(source: &mut Source<'_>, part: Box) -> Result<Option<u8>, Stop> {
+    const ONE: u64 = 1 << 16;
+    const MINUS: u64 = (1 << 32) - ONE;
+    let long = source.byte(part.content, INDEX)? == 1;
+    let at = part.content + if long { 52 } else { 40 };
+    if part.end < at + 20 {
+        return Ok(None);
+    }
+    let mut number = |index: u64| source.big(at + index * 4, 4, INDEX);
+    Ok(match (number(0)?, number(1)?, number(3)?, number(4)?) {
+        (ONE, 0, 0, ONE) => Some(1),
+        (MINUS, 0, 0, MINUS) => Some(3),
+        (0, ONE, MINUS, 0) => Some(6),
+        (0, MINUS, ONE, 0) => Some(8),
+        _ => None,
+    })
 }
 
 /// The samples of a track: runs of samples that last as long as each other.

@@ -1,6 +1,7 @@
 //! How long an MPEG stream lasts, by the times that its packets carry (ISO/IEC 13818-1, 2.4.3.6;
 //! 11172-1, 2.4.3.3; and for the header of a sequence 13818-2, 6.2.2.1; from memory).
 
+use super::avc;
 use super::facts::{MediaFacts, ratio};
 
 /// Times are counted with 90 kHz, and begin anew after 26.5 hours.
@@ -62,6 +63,8 @@ pub(super) struct Times {
     sound: Line,
     /// The size and the rate of the pictures, if a header states them.
     stated: Option<(u64, u64, f64)>,
+    /// The size that the parameters of H.264 state.
+    parameters: Option<(u64, u64)>,
 }
 
 impl Times {
@@ -76,13 +79,17 @@ impl Times {
         if pictures && self.stated.is_none() {
             self.stated = sequence(packet);
         }
+        if pictures && self.stated.is_none() && self.parameters.is_none() {
+            self.parameters = avc::size(packet);
+        }
         if let Some(time) = time(packet) {
             if pictures { self.pictures.see(time) } else { self.sound.see(time) }
         }
     }
 
     pub(super) fn note(&self, facts: &mut MediaFacts) {
-        if let Some((width, height, _)) = self.stated {
+        let stated = self.stated.map(|(width, height, _)| (width, height));
+        if let Some((width, height)) = stated.or(self.parameters) {
             facts.note_pixels(width, height);
         }
         let rate = self.stated.map(|(_, _, rate)| rate);

@@ -10,6 +10,9 @@ fn near(found: Option<f64>, wanted: f64) -> bool {
 fn index(fragments: bool) -> Vec<u8> {
     // 2026-05-17T09:41:03Z, counted from 1904.
     let created = 3_861_855_663;
+    // Turned by a quarter.
+    let turn = [0, 1 << 16, 0, 0xFFFF_0000, 0, 0, 0, 0, 1 << 30];
+    let track_head = [&[0, 0, 0, 1, 0, 0, 0, 0, 0, 0][..], &turn, &[0, 0]].concat();
     let head = full(b"mvhd", &[0, created, created, 1000, 2000]);
     let media = full(b"mdhd", &[0, created, created, 12_800, 25_600, 0]);
     let handler = boxed(b"hdlr", b"\0\0\0\0\0\0\0\0vide\0\0\0\0\0\0\0\0\0\0\0\0");
@@ -19,7 +22,7 @@ fn index(fragments: bool) -> Vec<u8> {
     let times = if fragments { longs(&[0, 0]) } else { longs(&[0, 1, 50, 512]) };
     let tables = [boxed(b"stsd", &entry), boxed(b"stts", &times)].concat();
     let parts = [media, handler, boxed(b"minf", &boxed(b"stbl", &tables))].concat();
-    let track = [full(b"tkhd", &[0, 0, 0, 1, 0, 0]), boxed(b"mdia", &parts)].concat();
+    let track = [full(b"tkhd", &track_head), boxed(b"mdia", &parts)].concat();
     let mut content = [head, boxed(b"trak", &track)].concat();
     if fragments {
         content.extend(boxed(b"mvex", &full(b"trex", &[0, 1, 1, 512, 0, 0])));
@@ -33,6 +36,7 @@ fn films_in_boxes_state_times_and_sizes() {
     let facts = told(&[start.clone(), index(false)].concat());
     assert_eq!((facts.media_type, facts.pixels), (Some("video/mp4"), Some([320, 240])));
     assert!(near(facts.duration, 2.0) && near(facts.frame_rate, 25.0), "{facts:?}");
+    assert_eq!(facts.orientation, Some(6));
     let captured = facts.captured.unwrap();
     assert_eq!(captured.at.to_string(), "2026-05-17T09:41:03");
     assert_eq!(captured.offset.unwrap().seconds(), 0);
@@ -153,4 +157,28 @@ fn streams_last_from_their_first_packet_to_the_end_of_their_last() {
     assert!(near(stream(&[end - 0.04, end, end + 0.04]).duration, 0.12));
     // Two recordings in one file do not last as long as the pause between them.
     assert_eq!(stream(&[1.0, 1.04, 500.0, 500.04]).duration, None);
+}
+
+/// Parameters that libx264 wrote: 1,920 by 1,080, of which the last eight rows are left out.
+#[test]
+fn parameters_of_pictures_state_their_size() {
+    let simple = b"\
+      \x00\x00\x00\x01\x67\x42\xC0\x28\xDA\x01\xE0\x08\x9F\x97\x01\x10\
+      \x00\x00\x03\x00\x10\x00\x00\x03\x03\x20\xF1\x83\x2A\x00\x00\x00";
+    let high = b"\
+      \x00\x00\x00\x01\x67\x64\x00\x28\xAC\xD9\x40\x78\x02\x27\xE5\xC0\
+      \x44\x00\x00\x03\x00\x04\x00\x00\x03\x00\xC8\x3C\x60\xC6\x58\x00\
+      \x00\x00\x01\x68\xEA\xE3\xCB\x22";
+    for parameters in [&simple[..], high] {
+        let packet = packet(0xE0, 1.0, parameters);
+        assert_eq!(super::super::avc::size(&packet), Some((1920, 1080)));
+        for length in 0..packet.len() {
+            let _ = super::super::avc::size(&packet[..length]);
+        }
+    }
+    // A piece of a picture of another kind begins with the same number.
+    assert_eq!(
+        super::super::avc::size(&packet(0xE0, 1.0, b"\0\0\x01\x06\0\0\x01\x07pictures")),
+        None
+    );
 }
