@@ -30,9 +30,11 @@ pub(super) fn size(packet: &[u8]) -> Option<(u64, u64)> {
         if chroma == 3 {
             bits.bit()?;
         }
-        (bits.number()?, bits.number()?);
+        bits.number()?;
+        bits.number()?;
         // Lists of factors, which nearly all recorders leave out, would have to be read first.
-        if (bits.bit()?, bits.bit()?).1 == 1 {
+        bits.bit()?;
+        if bits.bit()? == 1 {
             return None;
         }
     }
@@ -42,7 +44,8 @@ pub(super) fn size(packet: &[u8]) -> Option<(u64, u64)> {
         1 => return None,
         _ => {}
     }
-    (bits.number()?, bits.bit()?);
+    bits.number()?;
+    bits.bit()?;
     let (width, height) = (bits.number()? + 1, bits.number()? + 1);
     let fields = 2 - bits.bit()?;
     if fields == 2 {
