@@ -28,6 +28,42 @@ pub(crate) fn is_still(media: &Media) -> bool {
     }
 }
 
+/// File extensions and the media types that go with them.
+pub(crate) const EXTENSIONS: &[(&str, &[&str])] = &[
+    ("jpg", &["image/jpeg"]),
+    ("jpeg", &["image/jpeg"]),
+    ("png", &["image/png"]),
+    ("tif", &["image/tiff"]),
+    ("tiff", &["image/tiff"]),
+    ("bmp", &["image/bmp"]),
+    ("webp", &["image/webp"]),
+    ("mp4", &["video/mp4", "audio/mp4"]),
+    ("m4v", &["video/mp4", "video/x-m4v"]),
+    ("mpg", &["video/mpeg"]),
+    ("mpeg", &["video/mpeg"]),
+    ("avi", &["video/x-msvideo", "video/vnd.avi"]),
+    ("mov", &["video/quicktime"]),
+    ("mkv", &["video/matroska", "video/x-matroska"]),
+    ("webm", &["video/webm", "audio/webm"]),
+    ("wmv", &["video/x-ms-wmv"]),
+    ("wav", &["audio/wav", "audio/x-wav", "audio/vnd.wave"]),
+    ("mp3", &["audio/mpeg"]),
+    ("m4a", &["audio/mp4", "audio/x-m4a"]),
+    ("pdf", &["application/pdf"]),
+];
+
+/// The extension of a path in lower case; empty if the name has no dot.
+pub(crate) fn extension_of(path: &str) -> String {
+    let name = path.rsplit('/').next().unwrap_or_default();
+    name.rsplit_once('.').map_or("", |(_, extension)| extension).to_ascii_lowercase()
+}
+
+/// The media types that go with the extension of a path, if it is a known one.
+pub(crate) fn types_of_extension(path: &str) -> Option<&'static [&'static str]> {
+    let extension = extension_of(path);
+    EXTENSIONS.iter().find(|(known, _)| *known == extension).map(|(_, types)| *types)
+}
+
 /// Names of the same type: the one registered with IANA first, then others in use.
 const SAME: &[&[&str]] = &[
     &["image/jpeg", "image/jpg", "image/pjpeg"],

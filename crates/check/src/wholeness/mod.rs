@@ -44,12 +44,16 @@ mod types;
 
 use std::io::{self, Read, Seek};
 
+use serde::{Deserialize, Serialize};
+
 pub use self::facts::{Captured, MediaFacts};
 use self::source::{Source, Stop};
-pub(crate) use self::types::{HEAD, type_of};
+pub(crate) use self::types::HEAD;
+pub use self::types::type_of;
 
 /// Whether a file is whole.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 #[non_exhaustive]
 pub enum Wholeness {
     /// Everything that the file says it holds is there.

@@ -3,7 +3,8 @@
 /// How many first bytes are needed.
 pub(crate) const HEAD: usize = 4096;
 
-/// The media type of a file by its first bytes; `None` if they do not show it.
+/// The media type of a file by its first bytes, of which 4,096 are enough; `None` if they do not
+/// show it.
 ///
 /// The signatures are those of the formats' own specifications: PNG (ISO/IEC 15948, 5.2), JPEG
 /// (ITU-T T.81, B.1.1.3), TIFF (TIFF 6.0, section 2), WebP (RFC 9649), BMP (RFC 7903), PDF (ISO
@@ -14,7 +15,7 @@ pub(crate) const HEAD: usize = 4096;
 /// 01.20.05).
 /// Brands of ISO base media files are those of the MP4 registration authority. All from memory.
 #[must_use]
-pub(crate) fn type_of(head: &[u8]) -> Option<&'static str> {
+pub fn type_of(head: &[u8]) -> Option<&'static str> {
     let at = |offset: usize, bytes: &[u8]| head.get(offset..offset + bytes.len()) == Some(bytes);
     let holds = |bytes: &[u8]| {
         head[..head.len().min(64)].windows(bytes.len()).any(|window| window == bytes)
