@@ -43,6 +43,19 @@ pub struct Captured {
 }
 
 impl MediaFacts {
+    /// How far a viewer turns the picture or the film, clockwise in degrees. `None` if that is not
+    /// stated, or if it is mirrored.
+    #[must_use]
+    pub const fn turned(&self) -> Option<u16> {
+        match self.orientation {
+            Some(1) => Some(0),
+            Some(3) => Some(180),
+            Some(6) => Some(90),
+            Some(8) => Some(270),
+            _ => None,
+        }
+    }
+
     pub(super) const fn new() -> Self {
         Self {
             media_type: None,

@@ -62,6 +62,7 @@ fn pictures_state_their_size_and_how_they_were_taken() {
         let facts = told(&file);
         assert_eq!(facts.whole, Wholeness::Whole);
         assert_eq!((facts.orientation, facts.pixels), (Some(6), Some([8, 8])));
+        assert_eq!(facts.turned(), Some(90));
         let captured = facts.captured.unwrap();
         assert_eq!(captured.at.to_string(), "2026-05-17T09:41:03");
         assert_eq!(captured.offset.unwrap().seconds(), 7200);
