@@ -1,4 +1,5 @@
-//! Tells whether media files are whole, and what they say about themselves: a line of JSON for each.
+//! Tells whether media files are whole, and what they say about themselves: a line of JSON for
+//! each.
 //!
 //! ```sh
 //! cargo run --example wholeness -- FILE...

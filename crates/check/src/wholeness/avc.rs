@@ -1,5 +1,5 @@
-//! The size of H.264 pictures (ITU-T H.264, 7.3.2.1.1; from memory), as its parameters state it in a
-//! stream that has no other place for it.
+//! The size of H.264 pictures (ITU-T H.264, 7.3.2.1.1; from memory), as its parameters state it in
+//! a stream that has no other place for it.
 
 /// Profiles whose parameters have more fields.
 const HIGH: [u8; 13] = [100, 110, 122, 244, 44, 83, 86, 118, 128, 138, 139, 134, 135];
@@ -7,8 +7,8 @@ const HIGH: [u8; 13] = [100, 110, 122, 244, 44, 83, 86, 118, 128, 138, 139, 134,
 /// Other profiles that recorders use.
 const SIMPLE: [u8; 3] = [66, 77, 88];
 
-/// The width and the height that the parameters in a packet state. `None` if it has none, or if they
-/// are of a rare kind.
+/// The width and the height that the parameters in a packet state. `None` if it has none, or if
+/// they are of a rare kind.
 pub(super) fn size(packet: &[u8]) -> Option<(u64, u64)> {
     // Behind the header of the packet a picture begins with a mark or with its parameters. Pictures
     // of other kinds begin with other numbers, and use these for something else.

@@ -22,7 +22,8 @@ struct Found {
     more: Option<u64>,
 }
 
-/// Notes what a block of Exif states. What is wrong in it is left out: the picture does not need it.
+/// Notes what a block of Exif states. What is wrong in it is left out: the picture does not need
+/// it.
 pub(super) fn note(block: &[u8], facts: &mut MediaFacts) {
     let block = block.strip_prefix(b"Exif\0\0").unwrap_or(block);
     let mut cursor = Cursor::new(block);

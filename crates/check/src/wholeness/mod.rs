@@ -80,8 +80,8 @@ pub fn examine<R: Read + Seek>(reader: &mut R) -> io::Result<Wholeness> {
     Ok(describe(reader)?.whole)
 }
 
-/// Tells whether a file is whole, and what it says about itself. A file that is cut off is described
-/// up to there.
+/// Tells whether a file is whole, and what it says about itself. A file that is cut off is
+/// described up to there.
 ///
 /// # Errors
 /// If it cannot be read.

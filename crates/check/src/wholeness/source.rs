@@ -160,7 +160,8 @@ impl<'r> Source<'r> {
     pub(super) fn torn(&mut self, place: u64, how: &str) -> Stop {
         match self.after_zeros(place) {
             Ok(after) if after == self.length => Stop::cut(format!(
-                "only zeros follow after {place} of its {after} bytes, as a loss of power leaves them"
+                "only zeros follow after {place} of its {after} bytes, as a loss of power leaves \
+                 them"
             )),
             Ok(_) => Stop::damaged(how),
             Err(stop) => stop,

@@ -72,7 +72,10 @@ proptest! {
 
     /// Whatever the picture, the film or the sound holds.
     #[test]
-    fn no_beginning_is_whole(content in vec(any::<u8>(), 1..120), cut in any::<prop::sample::Index>()) {
+    fn no_beginning_is_whole(
+        content in vec(any::<u8>(), 1..120),
+        cut in any::<prop::sample::Index>(),
+    ) {
         let even = content.len() - content.len() % 2;
         let scan: Vec<u8> = content.iter().flat_map(|byte| match byte {
             0xFF => vec![0xFF, 0],
@@ -86,7 +89,12 @@ proptest! {
             picture,
             riff(b"WAVE", &[header, chunk(b"data", &content[..even])]),
             riff(b"WEBP", &[chunk(b"VP8 ", &content[..even])]),
-            [boxed(b"ftyp", b"isom\0\0\0\0"), boxed(b"mdat", &content), mp4(false)[16 + 24..].to_vec()].concat(),
+            [
+                boxed(b"ftyp", b"isom\0\0\0\0"),
+                boxed(b"mdat", &content),
+                mp4(false)[16 + 24..].to_vec(),
+            ]
+            .concat(),
         ];
         for file in files {
             if file.len() > 1 {
