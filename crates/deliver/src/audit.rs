@@ -11,7 +11,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread::{available_parallelism, scope};
 
 use obvert_check::files::{FileAudit, Files, FoundFile};
-use obvert_check::wholeness::{Wholeness, examine};
+use obvert_check::wholeness::{Wholeness, describe};
 use obvert_model::tables::{Head, Media};
 use sha2::{Digest, Sha256};
 
@@ -190,24 +190,27 @@ pub fn look_at<R: Read + Seek>(reader: &mut R) -> io::Result<FoundFile> {
     reader.seek(SeekFrom::Start(0))?;
     let mut digest = Sha256::new();
     let mut part = vec![0; PART];
-    let mut head = Vec::new();
     loop {
         let read = reader.read(&mut part)?;
         if read == 0 {
             break;
         }
         digest.update(&part[..read]);
-        if head.len() < HEAD {
-            head.extend_from_slice(&part[..read.min(HEAD - head.len())]);
-        }
     }
     let sha256 = digest.finalize().iter().fold(String::new(), |mut text, byte| {
         text.push_str(&format!("{byte:02x}"));
         text
     });
     reader.seek(SeekFrom::Start(0))?;
-    let mut found = FoundFile::new(bytes, examine(reader)?).with_sha256(sha256);
-    found.media_type = obvert_check::wholeness::type_of(&head).map(str::to_owned);
+    let facts = describe(reader)?;
+    let turned = facts.turned();
+    let mut found = FoundFile::new(bytes, facts.whole).with_sha256(sha256);
+    found.media_type = facts.media_type.map(str::to_owned);
+    (found.pixels, found.duration) = (facts.pixels, facts.duration);
+    (found.frame_rate, found.turned) = (facts.frame_rate, turned);
+    // Films state when their file was made, and in UTC.
+    let is_picture = facts.media_type.is_some_and(|kind| kind.starts_with("image/"));
+    found.captured = facts.captured.filter(|_| is_picture).map(|taken| taken.at.to_string());
     if let (Wholeness::Whole, Some(media_type)) = (&found.wholeness, &found.media_type) {
         found.black = is_black(reader, bytes, media_type)?;
     }
@@ -216,9 +219,6 @@ pub fn look_at<R: Read + Seek>(reader: &mut R) -> io::Result<FoundFile> {
 
 /// How much is read at once.
 const PART: usize = 1 << 18;
-
-/// How many first bytes show the type.
-const HEAD: usize = 4096;
 
 /// Whether a name has the extension of a media file.
 fn has_media_name(path: &str) -> bool {

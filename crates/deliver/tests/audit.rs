@@ -71,6 +71,30 @@ fn a_complete_folder_has_no_findings() {
     assert_eq!((files.opened, files.missing, files.not_opened.as_deref()), (3, 0, None));
 }
 
+/// What a file states about itself reaches the rules.
+#[test]
+fn a_file_is_described() {
+    // A second of sound: 8,000 samples of one byte (RIFF WAVE, from memory).
+    let mut sound = b"RIFF\x64\x1F\0\0WAVEfmt \x10\0\0\0\x01\0\x01\0".to_vec();
+    sound.extend(b"\x40\x1F\0\0\x40\x1F\0\0\x01\0\x08\0data\x40\x1F\0\0");
+    sound.resize(sound.len() + 8000, 128);
+    let found = obvert_deliver::look_at(&mut std::io::Cursor::new(sound)).expect("read");
+    assert_eq!((found.media_type.as_deref(), found.duration), (Some("audio/vnd.wave"), Some(1.0)));
+    // A picture that is turned by a quarter, taken on 17 May (Exif, from memory).
+    let mut exif = b"Exif\0\0MM\0\x2A\0\0\0\x08\0\x02\x01\x12\0\x03\0\0\0\x01\0\x06\0\0".to_vec();
+    exif.extend(b"\x87\x69\0\x04\0\0\0\x01\0\0\0\x26\0\0\0\0");
+    exif.extend(b"\0\x01\x90\x03\0\x02\0\0\0\x14\0\0\0\x38\0\0\0\0");
+    exif.extend(b"2026:05:17 09:41:03\0");
+    let mut picture = b"\xFF\xD8\xFF\xE1".to_vec();
+    picture.extend(u16::try_from(exif.len() + 2).expect("short").to_be_bytes());
+    picture.extend(exif);
+    picture.extend(b"\xFF\xC0\0\x0B\x08\0\x08\0\x10\x01\x01\x11\0");
+    picture.extend(b"\xFF\xDA\0\x08\x01\x01\0\0\x3F\0\x12\xFF\xD9");
+    let found = obvert_deliver::look_at(&mut std::io::Cursor::new(picture)).expect("read");
+    assert_eq!((found.pixels, found.turned), (Some([16, 8]), Some(90)));
+    assert_eq!(found.captured.as_deref(), Some("2026-05-17T09:41:03"));
+}
+
 #[test]
 fn each_fault_of_a_folder_is_one_finding() {
     type Fault = fn(&Path);
