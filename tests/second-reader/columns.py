@@ -193,7 +193,11 @@ def explained(survey, found, name, pointer):
         if name in ("clock-against-gravity", "connection-contradicts-lateral"):
             return True
     if "connection-unit-suspect" in named and survey.role(row) == "connection":
-        if name in ("quantity-exceeds-pipe", "connection-size-contradicts-lateral"):
+        if name in (
+            "quantity-exceeds-pipe",
+            "quantity-range",
+            "connection-size-contradicts-lateral",
+        ):
             return True
     if name not in GRADES | {"grade-aspect-unexpected"} or parts[-1] not in ASPECTS:
         return False

@@ -155,6 +155,7 @@ def rating_contradicts(survey):
             index
             for index, key in enumerate(rating.get("runs", ()))
             if survey.row("runs", key)["pipe"] != rating["pipe"]
+            and survey.row("pipes", survey.row("runs", key)["pipe"]) is not None
         ]
         if other:
             yield f"/ratings/{place}/runs/{other[0]}", {}

@@ -185,12 +185,23 @@ def counter_reset(survey):
             )
 
 
+def corrected(survey, run, at):
+    """Whether a row states that the counter was corrected at a distance."""
+    return any(
+        survey.means(row, "run.counter-reset")
+        and not exceeds(abs(row["at"] - at) * run.metre, run.slack(at))
+        for row in run.rows
+    )
+
+
 @rule("warning")
 def counter_drift(survey):
     for run in survey.runs:
         worst = None
         for index, check in enumerate(run.counter.get("checks", ())):
             off = abs(check["reading"] - check["known"]) * run.metre
+            if any(corrected(survey, run, check[key]) for key in ("reading", "known")):
+                continue
             if exceeds(off, run.slack(check["known"])) and (worst is None or off > worst[0]):
                 worst = off, index, check
         if worst:

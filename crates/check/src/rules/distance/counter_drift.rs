@@ -10,7 +10,7 @@ rule! {
     /// tolerance.
     ///
     /// # Exceptions
-    /// - The counter was corrected there: a row within the tolerance of the reading has the code
+    /// - The counter was corrected there: a row within the tolerance of `reading` or of `known` has the code
     ///   `run.counter-reset`, or one that links to it.
     ///
     /// # Exactly
@@ -58,7 +58,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     for (index, check) in counter.checks.iter().enumerate() {
         let (reading, known) = (run.survey.metres(check.reading), run.survey.metres(check.known));
         let off = (reading - known).abs();
-        if corrected(run, reading) {
+        if [reading, known].into_iter().any(|at| corrected(run, at)) {
             continue;
         }
         if exceeds(off, tolerance(known)) && worst.is_none_or(|(_, most)| off > most) {
@@ -81,10 +81,10 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         .fact("known", check.known.get());
 }
 
-/// Whether the counter was corrected at a reading.
-fn corrected(run: &RunView<'_>, reading: f64) -> bool {
+/// Whether the counter was corrected at a distance in metres.
+fn corrected(run: &RunView<'_>, at: f64) -> bool {
     run.rows().any(|row| {
         row.term().is_some_and(|term| term.code == "run.counter-reset")
-            && !exceeds((run.survey.metres(row.row.at) - reading).abs(), tolerance(reading))
+            && !exceeds((run.survey.metres(row.row.at) - at).abs(), tolerance(at))
     })
 }
