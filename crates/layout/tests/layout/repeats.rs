@@ -307,3 +307,42 @@ fn mistakes_in_repeats_are_reported() {
         assert!(found.iter().any(|one| one.starts_with(message)), "{message}: {found:?}");
     }
 }
+
+/// Numbered distances and codes are repeats; other numbers are places, as of pictures.
+#[test]
+fn drafts_recognise_numbered_observations() {
+    let english = "Pipe,From,To,Direction,Run,Date,Obs 1 code,Obs 1 dist,Obs 1 photo,Obs 2 code,Obs 2 dist,Obs 2 photo,Obs 3 code,Obs 3 dist,Obs 3 photo
+P1,A,B,downstream,R1,2026-05-06,run.start,0,,crack.longitudinal,1.5,a.jpg,run.finish,30.25,
+P2,B,C,downstream,R2,2026-05-06,run.start,0,,run.finish,8.5,,,,
+P3,C,D,downstream,R3,2026-05-07,run.start,0,b.jpg,roots.fine,4.75,c.jpg,run.finish,21.5,
+";
+    let german = "Haltung;von Schacht;bis Schacht;Richtung;Code 1;Station 1;Bemerkung 1;Code 2;Station 2;Bemerkung 2
+H1;S1;S2;downstream;run.start;0,00;;crack.longitudinal;1,50;feucht
+H1;S1;S2;downstream;roots.fine;7,25;;run.finish;30,00;
+H2;S2;S3;downstream;run.start;0,00;;run.finish;12,50;
+";
+    let french = "Tron\u{e7}on;Regard amont;Regard aval;Sens;Distance1;Code1;Distance2;Code2
+T1;R1;R2;downstream;0,00;run.start;3,50;crack.longitudinal
+T1;R1;R2;downstream;4,50;roots.fine;12,25;run.finish
+";
+    for (text, per_row, count) in [(english, 3, 8), (german, 2, 6), (french, 2, 4)] {
+        let draft = layout::draft(text.as_bytes(), "t.csv").unwrap();
+        assert_eq!(draft.layout.observations_of_row(), per_row, "{:#?}", draft.columns);
+        assert_eq!(draft.layout.problems(), [], "{:#?}", draft.columns);
+        let document = read(&draft.layout, text);
+        assert_eq!(observations(&document).len(), count);
+        let guess = format!("{per_row} observations in a row");
+        assert!(draft.guesses.iter().any(|one| one.contains(&guess)), "{:?}", draft.guesses);
+    }
+    let draft = layout::draft(english.as_bytes(), "t.csv").unwrap();
+    let document = read(&draft.layout, english);
+    assert_eq!(document.head.media.len(), 3);
+    // One observation in a row, with two pictures and two amounts.
+    let places = "Pipe,From,To,Direction,Run,Distance,Code,Amount 1,Amount 2,Photo 1,Photo 2
+P1,A,B,downstream,R1,0,run.start,,,,
+P1,A,B,downstream,R1,1.5,crack.longitudinal,2,,a.jpg,b.jpg
+P1,A,B,downstream,R1,30.5,run.finish,,,,
+";
+    let draft = layout::draft(places.as_bytes(), "t.csv").unwrap();
+    assert_eq!(draft.layout.observations_of_row(), 1);
+}
