@@ -2,7 +2,7 @@
 
 use obvert_model::lists::GradeScheme;
 use obvert_model::number::Amount;
-use obvert_model::tables::{Aspect, OutcomeKind, Rating};
+use obvert_model::tables::{Aspect, OutcomeKind, Rating, Run};
 
 use crate::grading::{GradeTotals, Grader, tidy};
 use crate::support::run_extent;
@@ -173,6 +173,20 @@ impl<'d> RatingTotals<'d> {
     fn rule(&self) -> String {
         let interval = &self.scheme.rollup.interval;
         format!("a stretch once for each {} {} begun", interval.value, interval.unit)
+    }
+}
+
+/// The end of a message about a run of another pipe, if the run names both structures of this one.
+pub(crate) fn ends_of_pipe(survey: &Survey<'_>, run: &Run, pipe: &str) -> &'static str {
+    let Some(pipe) = survey.pipe(pipe) else { return "" };
+    let (Some(from), Some(to), Some(lower)) = (&run.from, &run.to, &pipe.downstream) else {
+        return "";
+    };
+    let ends = [&pipe.upstream, lower];
+    if [from, to] == ends || [to, from] == ends {
+        ", whose structures the run names: the `pipe` of the run may be wrong"
+    } else {
+        ""
     }
 }
 

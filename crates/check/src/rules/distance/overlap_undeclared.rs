@@ -19,6 +19,7 @@ rule! {
     /// - One of the two completes the other (`reverse_of`; `reverse-overlap` compares them).
     /// - They state different purposes or preparations, or started more than `days` apart: the pipe
     ///   was surveyed again.
+    /// - The two go in one direction: the run was repeated.
     /// - One of the two was launched, its outcome is missing, or it is longer than the pipe
     ///   (`run-longer-than-pipe`), or it is not known how far it came.
     ///
@@ -28,7 +29,7 @@ rule! {
     /// counter states its `offset`. The first pair of a run is reported, at the later one in the
     /// table, if one of these holds:
     ///
-    /// - The two go in different directions, and neither reached the far structure.
+    /// - Neither reached the far structure.
     /// - One of them did not reach it, and both record one defect (*Roll-up* in Grade schemes).
     ///
     /// # Why it matters
@@ -58,8 +59,8 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Name the run that the later one completes in `reverse_of`, and keep a defect that both
-    /// record in one of them only; or name in the rating the runs that count.
+    /// Name the run that the later one completes in `reverse_of`. Keep what each of them saw: a
+    /// rating may count a defect once that both record.
     name: "overlap-undeclared", severity: Warning, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
     concludes_from: ["pipe.runs", "observations", "observations.at", "observations.code"],
     limits: {
@@ -94,7 +95,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let repeated = repeated(earlier, along, later, along_later);
         let stopped = !reached(earlier) && !reached(later);
         let once = !(reached(earlier) && reached(later));
-        if !(opposite && stopped || once && repeated > 0) || !reported.insert(later.index) {
+        if !opposite || !(stopped || once && repeated > 0) || !reported.insert(later.index) {
             continue;
         }
         let (part, id) = (survey.format_metres(overlap), earlier.run.id.as_str());

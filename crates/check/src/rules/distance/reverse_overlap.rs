@@ -44,7 +44,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Keep a defect that both runs record in one of them only.
+    /// Keep what each run saw; a rating may count a defect once that both record.
     name: "reverse-overlap", severity: Note, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
     concludes_from: ["pipe.runs"],
     limits: {

@@ -23,7 +23,7 @@ rule! {
     /// - The figures are right once mistakes that other rules report are corrected, as below.
     ///
     /// # Exactly
-    /// - A rating that names a run of another pipe has a finding at the first such run, one of a
+    /// - A rating that names a run of another pipe of the document has a finding at the first such run, one of a
     ///   pipe without runs a finding at `pipe`; their figures are not compared.
     /// - Figures are compared in the order `peak`, `total`, `mean`, `count`, `per_length`. A stated
     ///   *s* differs from the computed *c* if |*s* − *c*| > `slack` × max(1, |*c*|), or if there is
@@ -84,7 +84,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Recompute the figure, or correct the grades that it rests on.
+    /// Look first whether rows are missing or in the wrong run; then correct grades or recompute.
     name: "rating-contradicts", severity: Error, scope: Rating, since: "0.1", clause: "ratings#roll-up",
     needs: [Grades],
     concludes_from: ["pipe.runs"],
@@ -126,9 +126,12 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
 fn report_wrong_run(view: &RatingView<'_>, out: &mut Sink<'_>) -> bool {
     let pipe = &view.rating.pipe;
     for (index, run) in view.rating.runs.iter().enumerate() {
-        let other = view.ending.run(run).map(|summary| &summary.run.pipe);
-        if let Some(other) = other.filter(|other| *other != pipe) {
-            let message = format!("run {run} went through {other}, but the rating is of {pipe}");
+        let Some(summary) = view.ending.run(run) else { continue };
+        let (survey, other) = (view.ending.survey, &summary.run.pipe);
+        if other != pipe && survey.pipe(other).is_some() {
+            let ends = rating_totals::ends_of_pipe(survey, &summary.run, pipe);
+            let message =
+                format!("run {run} went through {other}, but the rating is of {pipe}{ends}");
             out.report(view.subject(&format!("/runs/{index}")), message);
             return true;
         }
