@@ -325,6 +325,9 @@ fn what_was_written_is_printed() {
     let message = stderr(&output);
     let warning = message.lines().last().unwrap();
     assert!(warning.starts_with("warning: s.kml does not hold the whole survey: "), "{message}");
+    // The reason hides the fields that share it, so the warning names them with their counts.
+    assert!(warning.contains("runs.observations.media 266, pipes.path 18, "), "{message}");
+    assert!(warning.contains("--account FILE lists every value"), "{message}");
     assert!(warning.ends_with("--lossless refuses to write such a file"), "{message}");
     let table = root().join(A).display().to_string();
     let output = obvert_in(folder.path(), &["layout", "draft", &table, "-o", "l.json"]);

@@ -1,7 +1,7 @@
 //! The losses of a conversion, as text.
 
 use std::cmp::Reverse;
-use std::collections::{BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::io::{self, Write};
 
 use obvert::convert::{Loss, LossKind, LossReport, SourceMap};
@@ -70,6 +70,7 @@ pub(crate) fn summary(reports: &[LossReport]) -> Option<String> {
     let lost = all.filter(|loss| loss.kind != LossKind::Defaulted);
     let (rows, values): (Vec<&Loss>, Vec<&Loss>) = lost.partition(|loss| is_lost_row(loss));
     let rows: BTreeSet<&str> = rows.iter().map(|loss| &*loss.pointer).collect();
+    let fields = by_field(&values);
     let (observations, runs): (Vec<&str>, Vec<&str>) =
         rows.iter().partition(|pointer| pointer.contains("/observations/"));
     let parts = [(observations.len(), "observation"), (runs.len(), "run"), (values.len(), "value")];
@@ -77,7 +78,32 @@ pub(crate) fn summary(reports: &[LossReport]) -> Option<String> {
     let parts: Vec<String> = parts.map(|(number, what)| count(number, what)).collect();
     let are = if observations.len() + runs.len() + values.len() == 1 { "is" } else { "are" };
     (!parts.is_empty())
-        .then(|| format!("{} {are} lost or changed, as listed above", parts.join(", ")))
+        .then(|| format!("{} {are} lost or changed{fields}, as listed above", parts.join(", ")))
+}
+
+/// How many fields are named.
+const FIELDS: usize = 12;
+
+/// The fields of values, the most frequent first, each with how many of its values are lost or
+/// changed. Losses are listed by their reason, which hides the fields that share one.
+fn by_field(losses: &[&Loss]) -> String {
+    let mut counts: BTreeMap<String, usize> = BTreeMap::new();
+    for loss in losses {
+        let keys = loss.pointer.split('/').skip(1);
+        let keys = keys.filter(|key| !key.bytes().all(|byte| byte.is_ascii_digit()));
+        let field = keys.collect::<Vec<_>>().join(".");
+        *counts.entry(field).or_default() += 1;
+    }
+    counts.remove("");
+    let mut fields: Vec<(String, usize)> = counts.into_iter().collect();
+    fields.sort_by_key(|(_, count)| Reverse(*count));
+    let named = fields.iter().take(FIELDS);
+    let mut named: Vec<String> =
+        named.map(|(field, count)| format!("{} {count}", plain(field))).collect();
+    if fields.len() > FIELDS {
+        named.push(format!("and {} more fields", fields.len() - FIELDS));
+    }
+    if named.is_empty() { String::new() } else { format!(" ({})", named.join(", ")) }
 }
 
 /// Prints losses to standard error, folded by message.

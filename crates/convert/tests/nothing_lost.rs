@@ -13,6 +13,13 @@
 ))]
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
+#[path = "nothing_lost/database.rs"]
+mod database;
+#[path = "nothing_lost/features.rs"]
+mod features;
+#[path = "nothing_lost/sheets.rs"]
+mod sheets;
+
 mod common;
 
 use std::io::Cursor;

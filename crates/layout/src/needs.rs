@@ -77,13 +77,15 @@ fn above(problem: &Problem) -> Vec<&str> {
 
 /// The message for a missing key, and the heading of the column that should hold it, if there is
 /// one. `is_blank` is whether a column is blank in the last row, which the fields of the document
-/// are made from.
+/// are made from; `nth` is the observation of its row, if rows have several.
 pub(crate) fn missing<'l>(
     problem: &Problem,
     plan: &Plan<'l>,
     is_blank: &dyn Fn(&str) -> bool,
+    nth: Option<usize>,
 ) -> Option<(String, Option<&'l str>)> {
     let Needed { target, mut columns } = needed(problem, plan)?;
+    columns.iter_mut().for_each(|heading| *heading = plan.heading_of(heading, nth));
     let above = above(problem);
     let of_document = above.is_empty();
     let each = match target.record() {

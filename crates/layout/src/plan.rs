@@ -4,7 +4,7 @@
 use std::collections::HashMap;
 
 use obvert_convert::ConvertError;
-use obvert_model::layout::{CellKind, Column, Layout, LayoutProblem, Target, Template};
+use obvert_model::layout::{CellKind, Column, FileColumn, Layout, LayoutProblem, Target, Template};
 use obvert_model::lists::{Code, CodeList};
 use obvert_model::profile::FieldPath;
 use obvert_model::tables::QuantityUnit;
@@ -20,6 +20,8 @@ pub(crate) struct Plan<'l> {
     pub(crate) layout: &'l Layout,
     /// The columns, in the order of the layout.
     pub(crate) columns: Vec<ColumnBinding<'l>>,
+    /// The columns of the table, in the order of writing.
+    pub(crate) file_columns: Vec<FileColumn<'l>>,
     /// Fixed values.
     pub(crate) fixed: Vec<(Target, Value)>,
     /// Values made from others.
@@ -62,6 +64,7 @@ impl<'l> Plan<'l> {
         Some(Self {
             layout,
             columns: columns.collect::<Option<_>>()?,
+            file_columns: layout.file_columns(),
             fixed: fixed.collect::<Option<_>>()?,
             made: made.collect::<Option<_>>()?,
             video: match &layout.video {
@@ -97,14 +100,25 @@ impl<'l> Plan<'l> {
         self.columns.iter().any(|column| column.names_recording())
     }
 
-    /// The column with a heading.
+    /// The column with a heading, or with a repeat that has it.
     pub(crate) fn column(&self, heading: &str) -> Option<&ColumnBinding<'l>> {
-        self.columns.iter().find(|column| column.heading() == heading)
+        self.columns.get(self.file_column(heading, 0)?.index)
     }
 
-    /// The headings of the columns, in the order of the layout.
+    /// The column of the table with a heading; `nth` of them are before it.
+    pub(crate) fn file_column(&self, heading: &str, nth: usize) -> Option<FileColumn<'l>> {
+        self.file_columns.iter().filter(|column| column.heading == heading).nth(nth).copied()
+    }
+
+    /// The headings of the columns of the table, in the order of writing.
     pub(crate) fn headings(&self) -> Vec<&'l str> {
-        self.columns.iter().map(ColumnBinding::heading).collect()
+        self.file_columns.iter().map(|column| column.heading).collect()
+    }
+
+    /// The heading of a column in the table, for an observation of a row.
+    pub(crate) fn heading_of(&self, heading: &'l str, nth: Option<usize>) -> &'l str {
+        let column = self.layout.columns.iter().find(|column| *column.heading == *heading);
+        nth.and_then(|nth| column?.heading_of(nth)).unwrap_or(heading)
     }
 }
 

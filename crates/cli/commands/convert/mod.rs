@@ -79,7 +79,7 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
         if let Some(lost) = losses::summary(&reports) {
             let warning = crate::render::strong("warning:");
             log(&format!(
-                "{warning} {out} does not hold the whole survey: {lost}; --lossless refuses to write such a file"
+                "{warning} {out} does not hold the whole survey: {lost}; --account FILE lists every value, and --lossless refuses to write such a file"
             ));
         }
     }

@@ -2,11 +2,13 @@
 //! row, and its geometry. The values of rows are not checked here.
 
 use std::borrow::Cow;
+use std::fmt;
 use std::ops::Range;
 
 use obvert_model::read::strict_value;
 use obvert_model::shape::{self, ObjectShape, Shape};
-use serde::Deserialize;
+use serde::de::{Error, IgnoredAny, MapAccess, Visitor};
+use serde::{Deserialize, Deserializer};
 use serde_json::value::RawValue;
 use serde_json::{Map, Value};
 
@@ -16,24 +18,67 @@ use super::{ADDED, TABLES};
 use crate::ConvertError;
 use crate::map::geometry::{Geometry, LonLat};
 
-#[derive(Deserialize)]
-#[serde(expecting = "a GeoJSON feature collection")]
+/// A collection. Other members than these are about the file (RFC 7946, 6.1), unless they have the
+/// name of a key of the document.
+#[derive(Default)]
 struct Collection<'s> {
-    #[serde(rename = "type", borrow)]
-    kind: Option<Cow<'s, str>>,
-    #[serde(borrow)]
+    kind: Option<String>,
     survey: Option<&'s RawValue>,
-    #[serde(borrow)]
     crs: Option<&'s RawValue>,
-    #[serde(borrow)]
     features: Option<&'s RawValue>,
-    /// The first key of an obvert document.
-    #[serde(borrow)]
-    obvert: Option<&'s RawValue>,
+    /// The first member that has the name of a key of the document.
+    misplaced: Option<String>,
+    /// Whether there is the first key of an obvert document.
+    is_document: bool,
+}
+
+impl<'de> Deserialize<'de> for Collection<'de> {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        deserializer.deserialize_map(Members)
+    }
+}
+
+struct Members;
+
+impl<'de> Visitor<'de> for Members {
+    type Value = Collection<'de>;
+
+    fn expecting(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
+        formatter.write_str("a GeoJSON feature collection")
+    }
+
+    fn visit_map<M: MapAccess<'de>>(self, mut members: M) -> Result<Self::Value, M::Error> {
+        let mut found = Collection::default();
+        while let Some(name) = members.next_key::<String>()? {
+            let (part, name) = match name.as_str() {
+                "type" if found.kind.is_some() => return Err(M::Error::duplicate_field("type")),
+                "type" => {
+                    found.kind = members.next_value()?;
+                    continue;
+                }
+                "survey" => (&mut found.survey, "survey"),
+                "crs" => (&mut found.crs, "crs"),
+                "features" => (&mut found.features, "features"),
+                other => {
+                    found.is_document |= other == "obvert";
+                    if found.misplaced.is_none() && shape::document().field(other).is_some() {
+                        found.misplaced = Some(name);
+                    }
+                    members.next_value::<IgnoredAny>()?;
+                    continue;
+                }
+            };
+            if part.is_some() {
+                return Err(M::Error::duplicate_field(name));
+            }
+            *part = members.next_value()?;
+        }
+        Ok(found)
+    }
 }
 
 #[derive(Deserialize)]
-#[serde(expecting = "a GeoJSON feature")]
+#[serde(expecting = "a GeoJSON feature", deny_unknown_fields)]
 struct Feature<'s> {
     #[serde(rename = "type", borrow)]
     kind: Option<Cow<'s, str>>,
@@ -43,6 +88,8 @@ struct Feature<'s> {
     properties: Option<&'s RawValue>,
     #[serde(borrow)]
     geometry: Option<&'s RawValue>,
+    #[serde(rename = "bbox")]
+    _bbox: Option<IgnoredAny>,
 }
 
 /// JSON that became a row, and its location.
@@ -162,6 +209,10 @@ pub(super) fn collected<'s>(source: &Text<'s>) -> Result<Collected<'s>, ConvertE
                        from a document, and edited only by programs that keep foreign members (RFC 7946 section 6.1)";
         return Err(source.error(TextPosition::START, message));
     };
+    if let Some(name) = &collection.misplaced {
+        let message = format!("the collection has a member {name:?}; move it into \"survey\"");
+        return Err(source.error(TextPosition::START, message));
+    }
     let position = at(survey);
     let value = source.object(position, survey.get(), "the member \"survey\"")?;
     if let Some(table) = TABLES.iter().find(|table| value.contains_key(**table)) {
@@ -192,7 +243,7 @@ fn check_kind(source: &Text<'_>, collection: &Collection<'_>) -> Result<(), Conv
         Some(kind) if object => {
             format!("expected a GeoJSON feature collection, found the type {kind:?}")
         }
-        _ if collection.obvert.is_some() => {
+        _ if collection.is_document => {
             "this is an obvert document, not GeoJSON; read it as JSON".to_owned()
         }
         _ => {
@@ -319,6 +370,9 @@ fn unpack(value: &mut Map<String, Value>, row: &ObjectShape) {
     }
 }
 
+/// The members of a geometry: RFC 7946, 3.1 and 5.
+const GEOMETRY: [&str; 3] = ["type", "coordinates", "bbox"];
+
 /// The geometry of a feature; `None` for one without coordinates, which is how some programs write
 /// a missing geometry.
 fn drawn(
@@ -328,6 +382,12 @@ fn drawn(
 ) -> Result<Option<Drawn>, ConvertError> {
     let value = source.object(position, text, "a geometry")?;
     let kind = value.get("type").and_then(Value::as_str).unwrap_or_default();
+    if let Some(other) = value.keys().find(|key| !GEOMETRY.contains(&key.as_str())) {
+        let message = format!(
+            "the geometry has a member {other:?}; move it into \"properties\", or remove it"
+        );
+        return Err(source.error(position, message));
+    }
     let known = matches!(kind, "Point" | "MultiPoint" | "LineString" | "MultiLineString");
     let coordinates = match value.get("coordinates") {
         Some(Value::Array(coordinates)) if known => coordinates,

@@ -114,6 +114,16 @@ impl<'s> Text<'s> {
         let message = text_of_error
             .rsplit_once(" at line ")
             .map_or(text_of_error.as_str(), |(message, _)| message);
+        // Only the members of a feature are known.
+        let message = match message.strip_prefix("unknown field ") {
+            Some(rest) => {
+                let name = rest.split('`').nth(1).unwrap_or(rest);
+                format!(
+                    "the feature has a member {name:?}; move it into \"properties\", or remove it"
+                )
+            }
+            None => message.to_owned(),
+        };
         let within =
             Found { line: error.line().max(1), column: error.column().max(1), ..Found::default() };
         let column = if within.line == 1 { part.column + within.column - 1 } else { within.column };

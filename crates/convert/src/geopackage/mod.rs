@@ -43,6 +43,7 @@ mod blob;
 mod geometry;
 mod read;
 mod schema;
+mod stretches;
 mod systems;
 mod write;
 

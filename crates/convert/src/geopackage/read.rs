@@ -11,6 +11,7 @@ use serde_json::Number;
 
 use super::blob::{self, Xy};
 use super::geometry::{Drawn, SAME, check_geometry, compare_pipes};
+use super::stretches::{SHARED, Stretches};
 use super::systems::Systems;
 use super::{GEOMETRY, KEY, STRETCHES, name_of, quoted, schema};
 use crate::tables::assemble::{Names, format_error};
@@ -25,6 +26,9 @@ use crate::{ConvertError, Input, Source, Survey};
 const POSITIONED: [&str; 3] = ["structures", "pipes", "locates"];
 /// Tables that programs add to a GeoPackage for their own use.
 const OF_PROGRAMS: [&str; 2] = ["layer_styles", "qgis_projects"];
+
+/// The table whose rows the layer of stretches follows from.
+const OBSERVATIONS: &str = "observations";
 
 /// How many rows of a table are read at once.
 const BATCH: i64 = 256;
@@ -52,6 +56,9 @@ struct Database {
     unknown: Vec<UnknownTable>,
     systems: Systems,
     drawn: RefCell<Drawn>,
+    /// Whether there is the layer of stretches.
+    has_stretches: bool,
+    stretches: RefCell<Stretches>,
 }
 
 impl Database {
@@ -79,6 +86,15 @@ impl Database {
         let mut queries = Vec::new();
         for table in &plan().tables {
             let there = names.contains(&name_of(table));
+            // Without the table of the document, that is the error.
+            let is_lost = !there && !queries.is_empty();
+            if is_lost && base.table_exists(None, name_of(table).as_str()).unwrap_or_default() {
+                let message = format!(
+                    "gpkg_contents does not list the table {:?}, so its rows would be lost; add the row there, or drop the table",
+                    name_of(table)
+                );
+                return Err(refused(message));
+            }
             queries.push(if there { Some(Query::new(&base, table)?) } else { None });
         }
         if queries.first().is_none_or(Option::is_none) {
@@ -86,7 +102,15 @@ impl Database {
             return Err(refused(message.to_owned()));
         }
         let systems = Systems::of(&base);
-        Ok(Self { base, queries, unknown, systems, drawn: RefCell::default() })
+        Ok(Self {
+            base,
+            queries,
+            unknown,
+            systems,
+            drawn: RefCell::default(),
+            has_stretches: names.iter().any(|name| name == STRETCHES),
+            stretches: RefCell::default(),
+        })
     }
 }
 
@@ -97,6 +121,11 @@ impl TableFile for Database {
 
     fn tables(&mut self, pass: Pass) -> Result<Tables<'_, TableRows<'_>>, ConvertError> {
         self.drawn.get_mut().clear();
+        *self.stretches.get_mut() = if self.has_stretches && pass != Pass::Keys {
+            Stretches::of(&self.base)?
+        } else {
+            Stretches::default()
+        };
         let this = &*self;
         let rows = this
             .queries
@@ -187,6 +216,7 @@ struct TableRows<'f> {
     next: Option<i64>,
     row: TableRow,
     drawn: &'f RefCell<Drawn>,
+    stretches: &'f RefCell<Stretches>,
     systems: &'f Systems,
     /// The srs_id that the layer declares, if no geometry has been seen.
     layer: Option<i64>,
@@ -199,6 +229,11 @@ struct DatabaseRow {
     number: usize,
     geometry: Option<Vec<u8>>,
     cells: Vec<Found>,
+}
+
+/// The index of a column that the layer of stretches has too, by its heading.
+fn place_of(headings: &[String], heading: &str) -> usize {
+    headings.iter().position(|own| own == heading).unwrap_or(usize::MAX)
 }
 
 #[derive(Default)]
@@ -266,6 +301,7 @@ impl Database {
             next: Some(i64::MIN),
             row: TableRow::default(),
             drawn: &self.drawn,
+            stretches: &self.stretches,
             systems: &self.systems,
             layer: query.system,
             system: None,
@@ -288,7 +324,11 @@ impl TableRows<'_> {
             let number = usize::try_from(key).unwrap_or_default();
             let geometry = match row.get_ref(1).map_err(failed)? {
                 ValueRef::Blob(bytes) => Some(bytes.to_vec()),
-                _ => None,
+                ValueRef::Null => None,
+                _ => {
+                    let message = "the geometry is not in bytes; draw it again, or set it to NULL";
+                    return Err(format_error(name, number, message));
+                }
             };
             let cell = |index: usize| found(row.get_ref(index + 2).map_err(failed)?, name, number);
             let cells = (0..headings.len()).map(cell).collect::<Result<_, _>>()?;
@@ -298,6 +338,24 @@ impl TableRows<'_> {
             self.next = None;
         }
         Ok(())
+    }
+}
+
+impl TableRows<'_> {
+    /// Compares an observation with its row in the layer of stretches.
+    fn compare_stretches(&self) -> Result<(), ConvertError> {
+        let Query { table, headings, .. } = self.query;
+        if table.name != OBSERVATIONS || self.stretches.borrow().is_empty() {
+            return Ok(());
+        }
+        let shown = |heading: &str| self.row.shown(place_of(headings, heading)).into_owned();
+        let (run, observation) = (shown("run"), shown(ID));
+        // A cell that is not a number is an error of its own.
+        let is_readable = ["at", "to"].iter().all(|name| {
+            !matches!(self.row.found(place_of(headings, name)), Found::Text(_) | Found::Blob)
+        });
+        let values = is_readable.then(|| SHARED.map(shown));
+        self.stretches.borrow_mut().compare((&run, &observation), values.as_ref())
     }
 }
 
@@ -374,9 +432,13 @@ impl Rows for TableRows<'_> {
             self.fill()?;
         }
         let Some(DatabaseRow { number, geometry, cells }) = self.batch.pop_front() else {
+            if self.query.table.name == OBSERVATIONS {
+                self.stretches.borrow().finish()?;
+            }
             return Ok(None);
         };
         self.row.cells = cells;
+        self.compare_stretches()?;
         let Query { name, headings, .. } = self.query;
         if let Some(bytes) = geometry {
             let shape =

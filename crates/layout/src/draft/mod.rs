@@ -8,6 +8,7 @@ mod blocks;
 mod choice;
 mod construct;
 mod headings;
+mod repeats;
 mod statistics;
 mod table;
 mod text;

@@ -7,6 +7,7 @@ use obvert_model::layout::LineEnd;
 use super::analysis::{Analysis, FileKind, Merged};
 use super::choice::{Column, Level, sizes};
 use super::headings::{HeadingRows, complete_rows, named_columns, usual_width};
+use super::repeats::Repeats;
 use super::statistics::{ColumnStatistics, Marks, NumberMarks};
 use super::{Draft, ENOUGH, blocks, construct, is_american, refuse, vocabulary};
 use crate::encoding::Charset;
@@ -36,6 +37,16 @@ impl Table<'_> {
         let mut open = Vec::new();
         let headings = place.read(&self.rows);
         let body = self.body(place, headings.len(), &mut guesses, &mut open)?;
+        let (repeats, all) = (Repeats::of(&headings), headings.clone());
+        let long: Vec<GridRow>;
+        let (headings, body, merged) = match &repeats {
+            Some(repeats) => {
+                guesses.push(repeats.guess());
+                long = repeats.rows(&body);
+                (repeats.headings(&headings), long.iter().collect(), [].as_slice())
+            }
+            None => (headings, body, self.merged),
+        };
         let values = body.iter().flat_map(|row| &row.cells).map(|cell| cell.text.as_str());
         let american = is_american(values.clone());
         let NumberMarks { marks, reasons, unsettled } =
@@ -63,9 +74,13 @@ impl Table<'_> {
             marks,
             unsettled,
             american,
-            merged: self.merged,
+            merged,
         };
-        construct::draft(&analysis, guesses, open)
+        let mut draft = construct::draft(&analysis, guesses, open)?;
+        if let Some(repeats) = &repeats {
+            repeats.complete(&mut draft.layout, &all, &mut draft.open);
+        }
+        Ok(draft)
     }
 
     /// Finds the rows of headings.

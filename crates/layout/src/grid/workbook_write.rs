@@ -26,8 +26,13 @@ fn fill(sheet: &mut Worksheet, rows: &[Vec<String>], layout: &Layout) -> Result<
     sheet.set_freeze_panes(before + deep, 0)?;
     let (bold, text) =
         (Format::new().set_bold().set_num_format("@"), Format::new().set_num_format("@"));
-    for (number, column) in (0_u16..).zip(&layout.columns) {
-        for (line, part) in (before..before + deep).zip(column.heading.split('\n')) {
+    let file_columns = layout.file_columns();
+    let columns: Vec<(&str, &Column)> = file_columns
+        .iter()
+        .filter_map(|own| Some((own.heading, layout.columns.get(own.index)?)))
+        .collect();
+    for (number, (heading, column)) in (0_u16..).zip(&columns) {
+        for (line, part) in (before..before + deep).zip(heading.split('\n')) {
             if !part.is_empty() {
                 sheet.write_string_with_format(line, number, part, &bold)?;
             }
@@ -36,11 +41,11 @@ fn fill(sheet: &mut Worksheet, rows: &[Vec<String>], layout: &Layout) -> Result<
             sheet.set_column_format(number, &text)?;
         }
         let cells = rows.iter().filter_map(|row| row.get(usize::from(number)));
-        sheet.set_column_width(number, width(column, cells))?;
+        sheet.set_column_width(number, width(heading, cells))?;
     }
     let marks = Marks::of(layout);
     for (line, row) in (before + deep..).zip(rows) {
-        for ((number, cell), column) in (0_u16..).zip(row).zip(&layout.columns) {
+        for ((number, cell), (_, column)) in (0_u16..).zip(row).zip(&columns) {
             if cell.is_empty() {
                 continue;
             }
@@ -59,11 +64,8 @@ fn is_plain(column: &Column) -> bool {
 }
 
 /// The width of the widest cell, within limits.
-fn width<'r>(column: &Column, cells: impl Iterator<Item = &'r String>) -> u32 {
-    let widest = cells
-        .map(|cell| cell.chars().count())
-        .max()
-        .unwrap_or(0)
-        .max(column.heading.chars().count());
+fn width<'r>(heading: &str, cells: impl Iterator<Item = &'r String>) -> u32 {
+    let widest =
+        cells.map(|cell| cell.chars().count()).max().unwrap_or(0).max(heading.chars().count());
     u32::try_from(widest + 2).unwrap_or(u32::MAX).clamp(8, 44)
 }

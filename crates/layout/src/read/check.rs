@@ -75,9 +75,12 @@ impl Checked<'_, '_> {
                 self.last.row.as_ref().is_none_or(|row| row.get(target).is_none())
             })
         };
-        let Some((message, heading)) = needs::missing(&placed.problem, self.plan, &is_blank) else {
-            return;
-        };
+        // The location of an observation has a column if its row has several.
+        let column = placed.place.as_ref().and_then(|place| place.column);
+        let heading = column.and_then(|column| self.headings.get(column - 1));
+        let nth = heading.and_then(|heading| self.plan.file_column(heading, 0)?.nth);
+        let found = needs::missing(&placed.problem, self.plan, &is_blank, nth);
+        let Some((message, heading)) = found else { return };
         placed.problem.message = message;
         let Some(heading) = heading.filter(|_| !self.plan.is_xml()) else { return };
         // The fields of the document are made from the last row.

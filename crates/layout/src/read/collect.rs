@@ -5,7 +5,7 @@ use obvert_model::layout::{Record, Target};
 use obvert_model::read::ProblemKind;
 
 use super::blanks::Blanks;
-use super::headings::Bindings;
+use super::headings::{Bindings, Part};
 use super::journal::{Journal, one_line};
 use super::observation::Seen;
 use super::records::{Held, Records};
@@ -81,7 +81,25 @@ impl<'p, 'l> Collector<'p, 'l> {
             };
             self.texts.add(&cell.text, place);
         }
-        let (mut row, wrong) = Row::read(grid_row, &self.bindings.columns, self.plan);
+        for part in self.bindings.parts(grid_row) {
+            if !self.add_part(grid_row, part) {
+                return;
+            }
+        }
+    }
+
+    /// Adds the values of a part of a row; returns `false` if the row is skipped.
+    fn add_part(&mut self, grid_row: &GridRow, part: Part) -> bool {
+        let (mut row, mut wrong) = {
+            let is_in = |index: usize| self.bindings.is_in(index, part);
+            Row::read(grid_row, &self.bindings.columns, is_in, self.plan)
+        };
+        let is_reported = |origin: Origin| {
+            let index = origin.heading.checked_sub(1);
+            index.is_none_or(|index| self.bindings.is_reported_in(index, part))
+        };
+        wrong.retain(|cell| is_reported(cell.origin));
+        row.excess.retain(|excess| is_reported(excess.origin));
         row.complete(self.plan);
         let line = grid_row.line;
         self.merge(Record::Document, "", &row, line);
@@ -89,20 +107,24 @@ impl<'p, 'l> Collector<'p, 'l> {
             self.add_unsurveyed(&row, grid_row, &wrong);
             // Fields are made from the last row with a run, if there is any.
             self.last.row.get_or_insert(row);
-            return;
+            return true;
         }
         let (Some(pipe), Some(run)) = (row.text(Target::PIPE_ID), row.text(Target::RUN_ID)) else {
             self.report_unnamed(&row, grid_row, wrong);
-            return;
+            return false;
         };
-        self.count_blanks(grid_row, &pipe, &run);
-        let of = self.add_row(&row, (&pipe, &run), &wrong, line);
-        self.report_dropped(&grid_row.cells, &of);
+        if part.is_first {
+            self.count_blanks(grid_row, &pipe, &run);
+        }
+        let at = Origin { line, column: self.bindings.start(part), heading: 0 };
+        let of = self.add_row(&row, (&pipe, &run), &wrong, at);
+        self.report_dropped(&grid_row.cells, &of, part);
         for excess in std::mem::take(&mut row.excess) {
             self.report_excess(excess, &row, &of);
         }
         self.note_issued(&row, line);
         self.last = LastRow { row: Some(row), line };
+        true
     }
 
     /// Counts the blank cells of a row. A pipe or run that this row is the first to name has a place
@@ -149,8 +171,9 @@ impl<'p, 'l> Collector<'p, 'l> {
         row: &Row,
         (pipe_id, run_id): (&str, &str),
         wrong: &[WrongCell],
-        line: usize,
+        at: Origin,
     ) -> String {
+        let line = at.line;
         let pipe = self.merge(Record::Pipe, pipe_id, row, line);
         let run = self.merge(Record::Run, run_id, row, line);
         if let Some(cell) = row.get(Target::PIPE_ID) {
@@ -162,7 +185,7 @@ impl<'p, 'l> Collector<'p, 'l> {
         let of = if is_observation {
             let next = self.records.observations(run).len();
             let code = row.text(Target::CODE).and_then(|code| self.plan.codes.get(&code));
-            let seen = Seen { plan: self.plan, row, code, run, run_id, place: next, line };
+            let seen = Seen { plan: self.plan, row, code, run, run_id, place: next, at };
             // The row that ends a stretch is part of the observation that an earlier row starts.
             let place = seen.add(&mut self.records, &mut self.stretches, &mut self.journal);
             format!("/runs/{run}/observations/{place}")
@@ -276,15 +299,15 @@ impl<'p, 'l> Collector<'p, 'l> {
             let above = if cell.target.record() == Record::Pipe { pipe.as_str() } else { "" };
             self.report_wrong(cell, above);
         }
-        self.report_dropped(&grid_row.cells, &pipe);
+        self.report_dropped(&grid_row.cells, &pipe, Part::WHOLE);
     }
 
     /// Reports the values of a row that are not carried over; `of` is the pointer of its record.
-    fn report_dropped(&mut self, cells: &[GridCell], of: &str) {
+    fn report_dropped(&mut self, cells: &[GridCell], of: &str, part: Part) {
         for (index, (cell, column)) in cells.iter().zip(&self.bindings.columns).enumerate() {
             let Some(ColumnUse::Dropped(why)) = column.map(|column| column.role) else { continue };
             let text = cell.text.trim();
-            if text.is_empty() {
+            if text.is_empty() || !self.bindings.is_reported_in(index, part) {
                 continue;
             }
             let heading = self

@@ -43,9 +43,9 @@ impl<'l> Places<'l> {
         self.map.record(pointer, self.file, origin.line, origin.column);
     }
 
-    /// Records the row of an observation.
-    pub(crate) fn record_row(&mut self, pointer: &str, line: usize) {
-        self.map.record(pointer, self.rows_file, line, 0);
+    /// Records the row of an observation, with its first column if it is one of several.
+    pub(crate) fn record_row(&mut self, pointer: &str, at: Origin) {
+        self.map.record(pointer, self.rows_file, at.line, at.column);
     }
 
     /// Records the location of a value of an observation: its row, except for stretches.

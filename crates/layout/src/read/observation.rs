@@ -27,7 +27,8 @@ pub(crate) struct Seen<'r, 'l> {
     pub(crate) run_id: &'r str,
     /// The index of the observation in the run, if it is one.
     pub(crate) place: usize,
-    pub(crate) line: usize,
+    /// Its row, and its first column if the row has several observations.
+    pub(crate) at: Origin,
 }
 
 impl Seen<'_, '_> {
@@ -89,7 +90,8 @@ impl Seen<'_, '_> {
     fn characterisation(&self, journal: &mut Journal<'_>) -> Vec<String> {
         let values = &self.row.characterisation;
         if values.keys().enumerate().any(|(index, place)| index != *place) {
-            let origin = values.values().next().map_or(Origin::line(self.line), |cell| cell.origin);
+            let origin =
+                values.values().next().map_or(Origin::line(self.at.line), |cell| cell.origin);
             let pointer = format!("{}{}", self.pointer(), Target::CHARACTERISATION.pointer());
             let message = "a later characterisation is given and an earlier one is blank";
             journal.problem(ProblemKind::TextForm, origin, &pointer, message);
@@ -318,15 +320,15 @@ impl Seen<'_, '_> {
             _ => return,
         };
         let distance = Target::DISTANCE.get_in(observation).cloned();
-        let origin = self.row.origin(Target::DISTANCE, self.line);
-        let line = Origin::line(self.line);
+        let origin = self.row.origin(Target::DISTANCE, self.at.line);
+        let line = Origin::line(self.at.line);
         records.end_run(self.run, RunEnd { outcome, distance, line, origin });
     }
 
     /// Records the locations of the observation and its values.
     fn record_places(&self, journal: &mut Journal<'_>) {
         let (pointer, row) = (self.pointer(), self.row);
-        journal.places.record_row(&pointer, self.line);
+        journal.places.record_row(&pointer, self.at);
         let cells = row.of(Record::Observation).map(|(target, cell)| (below(target), cell.origin));
         let of_list = |target: Target, place: usize| format!("{}/{place}", below(target));
         let amounts = row
@@ -350,7 +352,7 @@ impl Seen<'_, '_> {
         for (below, origin) in
             cells.chain(amounts).chain(units).chain(values).chain(grade).chain(files).chain(begins)
         {
-            journal.places.record_below(&pointer, self.line, &below, origin);
+            journal.places.record_below(&pointer, self.at.line, &below, origin);
         }
         if let Some(offset) = row.get(Target::MEDIA_OFFSET) {
             let recording = row
@@ -361,18 +363,18 @@ impl Seen<'_, '_> {
             let medium = of_list(Target::MEDIA_REFERENCES, recording);
             journal.places.record_below(
                 &pointer,
-                self.line,
+                self.at.line,
                 &format!("{medium}/offset"),
                 offset.origin,
             );
             if recording == row.files.len() {
-                journal.places.record_below(&pointer, self.line, &medium, offset.origin);
+                journal.places.record_below(&pointer, self.at.line, &medium, offset.origin);
             }
         }
         // A position in the first of two columns only became a point, located in that column.
         if let Some(cell) = row.get(Target::CLOCK_FROM) {
             for target in [Target::CLOCK_AT, Target::CLOCK] {
-                journal.places.record_below(&pointer, self.line, &below(target), cell.origin);
+                journal.places.record_below(&pointer, self.at.line, &below(target), cell.origin);
             }
         }
     }

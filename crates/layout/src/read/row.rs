@@ -86,17 +86,17 @@ pub(crate) struct Row {
 }
 
 impl Row {
-    /// Reads the cells of a row; `columns` has the column of the layout for each cell.
+    /// Reads the cells of a part of a row; `columns` has the column of the layout for each cell.
     pub(crate) fn read(
         row: &GridRow,
         columns: &[Option<ColumnBinding<'_>>],
+        is_in: impl Fn(usize) -> bool,
         plan: &Plan<'_>,
     ) -> (Self, Vec<WrongCell>) {
         let mut reading = Reading::new(&plan.advice);
         for (index, (cell, column)) in row.cells.iter().zip(columns).enumerate() {
-            let Some(column) = column.as_ref().filter(|_| !cell.text.trim().is_empty()) else {
-                continue;
-            };
+            let is_read = !cell.text.trim().is_empty() && is_in(index);
+            let Some(column) = column.as_ref().filter(|_| is_read) else { continue };
             let origin = Origin { line: cell.line, column: cell.column, heading: index + 1 };
             reading.cell(cell, column, origin);
         }

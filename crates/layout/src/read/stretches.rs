@@ -81,7 +81,7 @@ impl OpenStretches {
         };
         let differing = end(begun, mark, seen, std::mem::take(observation), records, journal);
         if self.differing == 0 {
-            self.first = seen.line;
+            self.first = seen.at.line;
         }
         self.differing += differing;
         Some(begun)

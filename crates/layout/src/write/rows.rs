@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeSet, HashMap, HashSet};
 
-use obvert_model::layout::{CellKind, CodeWords, Record, Target};
+use obvert_model::layout::{CellKind, CodeWords, FileColumn, Record, Target};
 use obvert_model::tables::{MediaKind, QuantityUnit};
 use serde_json::{Value, json};
 
@@ -177,9 +177,11 @@ impl<'w, 'l> Writer<'w, 'l> {
         if parts.is_empty() {
             rows.push(self.row(Subject { pipe, run, row: &NOTHING, part: Part::Point(0.0) }));
         }
-        rows.extend(
-            parts.into_iter().map(|(row, part)| self.row(Subject { pipe, run, row, part })),
-        );
+        let of_row = self.plan.layout.observations_of_row();
+        for parts in parts.chunks(of_row) {
+            let subjects = parts.iter().map(|(row, part)| Subject { pipe, run, row, part: *part });
+            rows.push(self.row_of(&subjects.collect::<Vec<_>>()));
+        }
     }
 
     /// The observations of a run in the order of the table: stretches have a row for their start
@@ -232,11 +234,16 @@ impl<'w, 'l> Writer<'w, 'l> {
     }
 
     fn row(&self, subject: Subject<'_>) -> Vec<String> {
-        self.plan
-            .columns
-            .iter()
-            .map(|column| self.cell(column, subject).unwrap_or_default())
-            .collect()
+        self.row_of(&[subject])
+    }
+
+    /// A row with as many observations as it has room for, of one run.
+    fn row_of(&self, subjects: &[Subject<'_>]) -> Vec<String> {
+        let cell = |own: &FileColumn<'_>| {
+            let subject = subjects.get(own.nth.unwrap_or_default())?;
+            self.cell(self.plan.columns.get(own.index)?, *subject)
+        };
+        self.plan.file_columns.iter().map(|own| cell(own).unwrap_or_default()).collect()
     }
 
     fn cell(&self, column: &ColumnBinding<'_>, subject: Subject<'_>) -> Option<String> {

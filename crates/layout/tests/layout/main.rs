@@ -20,6 +20,7 @@ mod draft_values;
 mod draft_xml;
 mod kinds;
 mod nothing_lost;
+mod repeats;
 mod robust;
 mod told;
 mod xml;

@@ -28,11 +28,13 @@
 mod coding;
 mod kind;
 mod problems;
+mod repeats;
 mod target;
 mod template;
 
 pub use kind::CellKind;
 pub use problems::LayoutProblem;
+pub use repeats::FileColumn;
 pub use target::{Record, Target};
 pub use template::{Template, TemplateError};
 
@@ -137,6 +139,9 @@ table! {
         /// Its heading. In XML the path of an attribute, `Works/Line/@bore`, or of an element with
         /// a text, `Works/Line/Bore`.
         heading: Text,
+        /// Its headings for further observations, if a row has several: the second, the third, and
+        /// so on. A heading that the table has several times is given several times.
+        repeats[]: Text,
         /// The field that it holds, as the path of keys from the document, without the indexes of
         /// lists: `runs.observations.at`. Columns of dates and times that map to one field are
         /// joined.

@@ -28,10 +28,10 @@ impl std::fmt::Display for LayoutProblem {
 }
 
 #[derive(Default)]
-struct Problems(Vec<LayoutProblem>);
+pub(super) struct Problems(Vec<LayoutProblem>);
 
 impl Problems {
-    fn add(&mut self, pointer: impl Into<String>, message: impl Into<String>) {
+    pub(super) fn add(&mut self, pointer: impl Into<String>, message: impl Into<String>) {
         self.0.push(LayoutProblem { pointer: pointer.into(), message: message.into() });
     }
 
@@ -71,6 +71,7 @@ impl Layout {
         let mut problems = Problems::default();
         self.table_problems(&mut problems);
         self.column_problems(&mut problems);
+        self.repeat_problems(&mut problems);
         self.code_problems(&mut problems);
         if let Some(stretches) = &self.stretches {
             self.heading("/stretches/column", &stretches.column, &mut problems);
@@ -166,10 +167,10 @@ impl Layout {
         }
         let rows = table.heading_rows.unwrap_or(1) as usize;
         for (index, column) in self.columns.iter().enumerate() {
-            if column.heading.split('\n').count() > rows {
+            let mut headings = std::iter::once(&column.heading).chain(&column.repeats);
+            if let Some(heading) = headings.find(|heading| heading.split('\n').count() > rows) {
                 let message = format!(
-                    "{:?} has more lines than the {rows} of the headings; set their number in table.heading_rows",
-                    column.heading
+                    "{heading:?} has more lines than the {rows} of the headings; set their number in table.heading_rows"
                 );
                 problems.add(format!("/columns/{index}/heading"), message);
             }

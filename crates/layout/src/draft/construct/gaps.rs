@@ -87,7 +87,7 @@ fn is_blank(row: &GridRow, cell: usize) -> bool {
 
 /// Whether a row identifies its pipe and run.
 fn is_named(grid_row: &GridRow, columns: &[Option<ColumnBinding<'_>>], plan: &Plan<'_>) -> bool {
-    let (mut row, _) = Row::read(grid_row, columns, plan);
+    let (mut row, _) = Row::read(grid_row, columns, |_| true, plan);
     row.complete(plan);
     row.get(Target::PIPE_ID).is_some() && row.get(Target::RUN_ID).is_some()
 }
