@@ -192,6 +192,22 @@ mod tests {
     }
 
     #[test]
+    fn it_is_known_whether_the_runs_were_broken_off() {
+        struct Broken;
+        impl RunSource for Broken {
+            fn next_run(&mut self) -> Option<Run> {
+                None
+            }
+            fn is_broken_off(&self) -> bool {
+                true
+            }
+        }
+        let ask = |runs: &mut dyn RunSource| (runs.next_run().is_none(), runs.is_broken_off());
+        assert_eq!(on_two_threads(&mut Broken, ask), (true, true));
+        assert_eq!(on_two_threads(&mut runs(0), ask), (true, false));
+    }
+
+    #[test]
     fn reading_stops_soon_after_the_work_has_ended() {
         let mut source = runs(100 * BATCH);
         assert_eq!(

@@ -70,6 +70,10 @@ pub(super) struct Nodes {
     all: Vec<Node>,
     /// The node of values that are not looked at.
     pub(super) anything: usize,
+    /// The node of the rows of each table, by the path of the table.
+    rows: FxHashMap<String, usize>,
+    /// The node of an observation.
+    pub(super) observation: usize,
 }
 
 impl Nodes {
@@ -82,7 +86,10 @@ impl Nodes {
             builder.node(root, String::new());
             let anything = builder.all.len();
             builder.all.push(Node::default());
-            Self { all: builder.all, anything }
+            let item = |node: &Node| Some((node.path.clone(), node.item?));
+            let rows: FxHashMap<String, usize> = builder.all.iter().filter_map(item).collect();
+            let observation = rows.get("runs.observations").copied().unwrap_or(anything);
+            Self { all: builder.all, anything, rows, observation }
         })
     }
 
@@ -92,10 +99,7 @@ impl Nodes {
 
     /// The node of the rows of a table, by its path: `pipes` or `runs.observations`.
     pub(super) fn row(&self, table: &str) -> Option<usize> {
-        table.split('.').try_fold(0, |node, key| {
-            let list = self.get(node).fields.get(key)?;
-            self.get(*list).item
-        })
+        self.rows.get(table).copied()
     }
 }
 

@@ -96,7 +96,7 @@ pub(super) fn verify(
 ) -> Option<Verified> {
     let nodes = Nodes::of_survey();
     let node = nodes.row(table)?;
-    let observation = nodes.row("runs.observations")?;
+    let observation = nodes.observation;
     let mut walk = Walk {
         nodes,
         observation: (node != observation).then_some(observation),
@@ -441,6 +441,12 @@ impl<'s> Walk<'s, '_> {
     }
 }
 
+/// Whether the rows of a table have a key that is required.
+pub(super) fn requires(table: &str, key: &str) -> bool {
+    let nodes = Nodes::of_survey();
+    nodes.row(table).is_some_and(|row| nodes.get(row).required.contains(&key))
+}
+
 /// A value of a source that is JSON. A number too large for a double is replaced.
 pub(super) fn value_of(text: &str) -> Option<Value> {
     serde_json::from_slice(&huge::replace(text.as_bytes()).0).ok()
@@ -453,4 +459,42 @@ fn unquoted(text: &str) -> Option<Cow<'_, str>> {
         return serde_json::from_str::<String>(text).ok().map(Cow::Owned);
     }
     Some(Cow::Borrowed(inside))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn kinds(text: &str) -> Option<Vec<(ProblemKind, String)>> {
+        let verified = verify(text, "runs.observations", "/o", None, &mut Advice::default())?;
+        let pair = |found: Found| (found.problem.kind, found.problem.pointer);
+        Some(verified.found.into_iter().map(pair).collect())
+    }
+
+    /// What is left to the complete diagnosis costs a multiple, so it has to be rare.
+    #[test]
+    fn common_problems_are_found_in_the_text() {
+        use ProblemKind::*;
+        for (text, kind, pointer) in [
+            (r#"{"id":"1","at":"x","code":"c"}"#, WrongType, "/o/at"),
+            (r#"{"id":"1","at":1e400,"code":"c"}"#, NumberRange, "/o/at"),
+            (r#"{"id":"1","at":1,"code":"c","colour":[]}"#, UnknownKey, "/o/colour"),
+            (r#"{"id":"1","at":1}"#, MissingKey, "/o"),
+            (r#"{"id":"1","at":1,"code":null}"#, NullValue, "/o/code"),
+            (r#"{"id":"","at":1,"code":"c"}"#, EmptyText, "/o/id"),
+            (r#"{"id":"1","at":1,"code":"c","flow":"x"}"#, UnknownWord, "/o/flow"),
+            (r#"{"id":"1","at":1,"co\u0064e":"c","code":"d"}"#, DuplicateKey, "/o/code"),
+            (r#"{"id":"1","at":1,"code":"c","extensions":{"x":1}}"#, TextForm, "/o/extensions/x"),
+            (
+                r#"{"id":"1","at":1,"code":"c","media":[{"id":"M","offset":"1"}]}"#,
+                WrongType,
+                "/o/media/0/offset",
+            ),
+        ] {
+            assert_eq!(kinds(text), Some(vec![(kind, pointer.to_owned())]), "{text}");
+        }
+        assert_eq!(kinds(r#" { "id" : "1" , "at" : 1 , "code" : "c" } "#), Some(vec![]));
+        // What an earlier value has in it is not looked at here.
+        assert_eq!(kinds(r#"{"id":"1","at":1,"code":"c","clock":{},"clock":{"at":1}}"#), None);
+    }
 }

@@ -383,19 +383,22 @@ impl<'s> Head<'s> {
         let source = text.as_bytes();
         let (tame, tokens) = huge::replace(source);
         let tame = std::str::from_utf8(&tame).unwrap_or(text);
-        let keys: Vec<&str> = HEAD_TABLES.iter().copied().chain(["runs"]).collect();
-        let parted = any::parted(tame, &keys);
-        let parted = parted.map_err(|error| stopped::syntax(source, 0, &error))?;
-        let Some(any::Parted { rest, duplicates, apart }) = parted else { return Ok(None) };
+        let mut keys: Vec<&str> = HEAD_TABLES.iter().copied().chain(["runs"]).collect();
+        let part = |keys: &[&str]| {
+            any::parted(tame, keys).map_err(|error| stopped::syntax(source, 0, &error))
+        };
+        let Some(mut parted) = part(&keys)? else { return Ok(None) };
+        let odd = |(_, table): &&(String, &str)| !table.starts_with('[');
         // A table that is not a list is a problem of the head.
-        if apart.iter().any(|(_, list)| !list.starts_with('[')) {
-            return Ok(None);
+        if parted.apart.iter().any(|table| odd(&table)) {
+            let odd: Vec<&str> =
+                parted.apart.iter().filter(odd).map(|(name, _)| name.as_str()).collect();
+            keys.retain(|key| !odd.contains(key));
+            let Some(again) = part(&keys)? else { return Ok(None) };
+            parted = again;
         }
+        let any::Parted { rest, duplicates, apart } = parted;
         let mut problems = diagnose::problems_of(&rest, duplicates, "");
-        // What is wrong by this version's schema may be right by that of another.
-        if problems.iter().any(diagnose::is_of_version) {
-            return Ok(None);
-        }
         let places = locate_all(source, problems.iter().map(|p| p.pointer.as_str()));
         diagnose::place(&mut problems, &places, &tokens, (1, 1));
         // What is wrong elsewhere may be right in the other version.

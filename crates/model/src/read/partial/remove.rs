@@ -9,7 +9,7 @@ use super::slices::typed;
 use crate::read::error::ProblemKind;
 use crate::read::remains::{LeftOut, identity, order};
 use crate::read::scan;
-use crate::read::verify::{Advice, Found, Member, Verified, value_of, verify};
+use crate::read::verify::{Advice, Found, Member, Verified, requires, value_of, verify};
 
 /// What is readable of a row, and what was left out.
 pub(super) struct Rest<T> {
@@ -54,7 +54,13 @@ pub(super) fn rest_of<T: DeserializeOwned>(
         left_out.retain(|out| !is_gone(out));
         let removed_any = !places.is_empty();
         let rest = without(&text, spans);
-        if let Some(kind) = whole {
+        // Without a required key, the row cannot be read.
+        let is_required = |place: &Place<'_>| {
+            let key = place.pointer.get(pointer.len() + 1..);
+            key.is_some_and(|key| requires(table, key))
+        };
+        let lacks_key = places.iter().any(is_required).then_some(ProblemKind::MissingKey);
+        if let Some(kind) = whole.or(lacks_key) {
             let value = identity_of(&rest)?;
             let whole = LeftOut { pointer: pointer.to_owned(), kind, meant: None, value };
             return Some(Rest { row: None, left_out: vec![whole] });
