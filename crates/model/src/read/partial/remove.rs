@@ -251,7 +251,7 @@ mod tests {
             (vec!["ef"], r#"{"a": 1, "b": {"c": [1, 2] , "d": "}"}}"#),
             (vec!["b", "ef"], r#"{"a": 1}"#),
             (vec!["a", "b", "ef"], "{}"),
-            (vec!["b/d"], r#"{"a": 1, "b": {"c": [1, 2]}, "e\u0066": null }"#),
+            (vec!["b/d"], r#"{"a": 1, "b": {"c": [1, 2] }, "e\u0066": null }"#),
             (vec!["b/c", "b/d"], r#"{"a": 1, "b": {}, "e\u0066": null }"#),
         ] {
             assert_eq!(removed(text, &paths), rest);
