@@ -469,29 +469,6 @@ pub(super) fn head_and_runs(text: &str) -> Option<(Head, usize)> {
     Some((head, at))
 }
 
-/// A run without its observations, and their list as text. `None` if the run is not sound without
-/// them, or has no such list.
-#[cfg(feature = "diagnose")]
-pub(super) fn run_and_observations(text: &str) -> Option<(Run, &str)> {
-    struct Apart;
-    impl<'de> Visitor<'de> for Apart {
-        type Value = (Run, Option<&'de RawValue>);
-        fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-            f.write_str("a run")
-        }
-        fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Self::Value, A::Error> {
-            let mut keys = SetAside { map, key: "observations", value: None::<&'de RawValue> };
-            let run = Run::deserialize(MapAccessDeserializer::new(&mut keys))?;
-            Ok((run, keys.value))
-        }
-    }
-    let mut reader = Deserializer::from_str(text);
-    let (run, observations) = reader.deserialize_map(Apart).ok()?;
-    reader.end().ok()?;
-    let list = observations?.get();
-    list.starts_with('[').then_some((run, list))
-}
-
 /// Parses the whole source and reads the head, in any order of keys.
 fn any_order(text: &str) -> Result<(Head, Elements<'_>), Error> {
     struct Apart;

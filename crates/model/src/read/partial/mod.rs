@@ -18,7 +18,7 @@ use self::rows::{
     Alone, HEAD_TABLES, OBSERVATIONS, RUN, Rows, document_with, placed, read_table, renumber,
     text_of, untyped,
 };
-use self::slices::{Slices, typed};
+use self::slices::{Slices, run_and_observations, typed};
 use super::error::{Problem, ProblemKind, ReadError};
 use super::ids::{self, IdWatch};
 use super::remains::{Kept, Readable, RunStub, remains};
@@ -193,7 +193,7 @@ impl<'s> PartialReader<'s> {
 
     /// A run that is sound but for its observations, and the position of their list.
     fn without_observations(&mut self, text: &'s str) -> Option<(Run, usize)> {
-        let (run, list) = json::run_and_observations(text)?;
+        let (run, list) = run_and_observations(text)?;
         if self.first.contains_key(run.id.as_str()) {
             return None;
         }

@@ -5,9 +5,9 @@ use serde::de::DeserializeOwned;
 use serde_json::Value;
 
 use super::remove::row_without;
-use super::slices::{Slices, typed};
+use super::slices::{Slices, run_and_observations, typed};
 use crate::read::remains::Readable;
-use crate::read::{any, huge, json};
+use crate::read::{any, huge};
 use crate::tables::Run;
 
 /// Reads the readable runs again, once it is known what has to be left out of them.
@@ -46,7 +46,7 @@ impl<'s> ReadableRuns<'s> {
         const LIST: &str = "/observations/";
         let (of_rows, of_rest): (Vec<&str>, Vec<&str>) =
             left_out.iter().partition(|pointer| pointer.starts_with(LIST));
-        let sound = json::run_and_observations(text).filter(|_| of_rest.is_empty());
+        let sound = run_and_observations(text).filter(|_| of_rest.is_empty());
         let tame;
         let (mut run, list, text) = match sound {
             Some((run, list)) => (run, list, text),
