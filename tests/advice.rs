@@ -153,3 +153,29 @@ fn a_draft_says_that_its_surveys_have_errors() {
     let output = run(folder.path(), &[&draft[..], &["survey.json"]].concat());
     assert!(!stderr(&output).contains("error"), "{}", stderr(&output));
 }
+
+/// A run whose direction and structures are both the wrong way round contradicts other rows; the
+/// findings name the cause.
+#[test]
+fn a_run_that_is_the_wrong_way_round_is_called_so() {
+    let folder = folder();
+    let survey: serde_json::Value =
+        serde_json::from_str(&read("examples/data/larkmoor.obvert.json")).expect("JSON");
+    // Runs with locates, with laterals in the record, or with a run from the other end.
+    for run in ["R-01", "R-02", "R-03", "R-04", "R-08", "R-11", "R-12"] {
+        let mut turned = survey.clone();
+        let rows = turned["runs"].as_array_mut().expect("runs");
+        let row = rows.iter_mut().find(|row| row["id"] == run).expect("the run");
+        let ends = (row["from"].take(), row["to"].take());
+        (row["to"], row["from"]) = ends;
+        let upstream = row["direction"] == "upstream";
+        row["direction"] = (if upstream { "downstream" } else { "upstream" }).into();
+        std::fs::write(folder.path().join("turned.json"), turned.to_string()).expect("write");
+        let text = stdout(&run_of(folder.path()));
+        assert!(text.replace('\n', " ").contains("the wrong way"), "{run}: {text}");
+    }
+}
+
+fn run_of(folder: &Path) -> Output {
+    run(folder, &["check", "turned.json"])
+}

@@ -157,7 +157,8 @@ fn every_field_has_an_example() {
 #[test]
 fn every_rule_and_every_object_is_in_a_table_of_fields() {
     let named: BTreeSet<&str> = fields::guards().values().flatten().copied().collect();
-    let all = catalogue().iter().filter(|rule| rule.family() != "profile").map(|rule| rule.name);
+    let of_fields = |rule: &&&Rule| !["profile", "files"].contains(&rule.family());
+    let all = catalogue().iter().filter(of_fields).map(|rule| rule.name);
     let missing: Vec<&str> = all.filter(|name| !named.contains(name)).collect();
     assert_eq!(missing, Vec::<&str>::new());
     let text: String = generated()
@@ -298,7 +299,7 @@ fn rules() -> String {
         "# Rules\n\n*Generated from the rules.* {count} rules in these families: {links}.\n\n\
          An entry has the severity, the clause that the rule guards, and what it *needs*: *codes* \
          (the code list is available), *grades* (a grade scheme is used), *crs* (a known reference \
-         system), *today* (the date), *profile*. What it checks follows, then:\n\n\
+         system), *today* (the date), *profile*, *files* (the media files were opened). What it checks follows, then:\n\n\
          | Part | Content |\n|---|---|\n\
          | Exceptions | no finding; a rule named in brackets reports the case instead |\n\
          | Limits | numbers that a profile can set, with the source of the default; those without \
@@ -309,8 +310,8 @@ fn rules() -> String {
          | Exactly | the definition, if the text above is not exact; terms in *italics* are \
          defined in [Checking](checking.md) and [Conventions](../format/conventions.md) |\n\n\
          Rules are in the format since version {first} unless they state another. \
-         `tests/corpus/rules` has failing and passing examples of each, as JSON Patches on \
-         `tests/corpus/bases/minimal.obvert.json`. `obvert explain RULE` also tells why a rule \
+         `tests/corpus/rules` has failing and passing examples of each that needs no files, as JSON \
+         Patches on `tests/corpus/bases/minimal.obvert.json`. `obvert explain RULE` also tells why a rule \
          matters and how to correct a finding.\n",
         count = catalogue().len(),
         links = links.join(", "),
@@ -462,6 +463,7 @@ fn need_of(need: Need) -> &'static str {
         Need::Crs => "crs",
         Need::Today => "today",
         Need::Profile => "profile",
+        Need::Files => "files",
         _ => panic!("{need:?} has no name"),
     }
 }
@@ -491,7 +493,8 @@ fn codes(list: &CodeList) -> String {
          materials and shapes are from memory unless *use* states otherwise. \\* marks what is \
          from memory if its code is not, … an open place.\n"
     } else {
-        " … repeats the beginning of the meaning above, ″ for the cell above.\n"
+        " … repeats the beginning of the meaning above, ″ for the cell above. Ranges and \
+         definitions without a `source` are common practice, no published source.\n"
     });
     let (column, rule) = if transcribed { (" Standing |", "---|") } else { ("", "") };
     for family in list.codes.chunk_by(|one, other| one.family == other.family) {

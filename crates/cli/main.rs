@@ -10,6 +10,7 @@ mod formats;
 mod input;
 mod kinds;
 mod lists;
+mod media_audit;
 mod media_folder;
 mod render;
 

@@ -3,6 +3,7 @@
 import math
 from typing import NamedTuple
 
+import seen_twice
 from figures import convert, times_counted
 from grading import aspects, computed, on_scale
 
@@ -101,8 +102,29 @@ def travelled(runs):
     return sum((run.surveyed - run.reads) * run.metre for run in runs)
 
 
-def rolled(scheme, runs, rows_of):
-    """The figures of what `rows_of` gives of each run, or None if a grade cannot be counted."""
+def once(scheme, runs, aspect, only_computed=False):
+    """The grades that do not count if a defect that two runs record counts once."""
+
+    def grade_of(run, index):
+        grade = None if only_computed else run.rows[index].get("grades", {}).get(aspect)
+        return computed(run, index, aspect, scheme)[0] if grade is None else grade
+
+    def better(first, second):
+        rising = scheme["scale"]["worst"] >= scheme["scale"]["best"]
+        return first < second if rising else first > second
+
+    runs = sorted(runs, key=lambda run: run.place)
+    dropped = seen_twice.surplus(runs, grade_of, better)
+    places = {run.place: run for run in runs}
+    grades = [grade_of(places[run], index) for run, rows in dropped.items() for index in rows]
+    return [grade for grade in grades if on_scale(scheme, grade)]
+
+
+def rolled(scheme, runs, rows_of, surplus=()):
+    """The figures of what `rows_of` gives of each run without the `surplus` grades at points.
+
+    None if a grade cannot be counted.
+    """
     rollup = scheme["rollup"]
     interval = convert(rollup["interval"]["value"], rollup["interval"]["unit"], "m")
     total = count = 0
@@ -117,6 +139,7 @@ def rolled(scheme, runs, rows_of):
             grades.append(grade)
             places += [(place + number * interval, grade) for number in range(times)]
         places_of.append(places)
+    total, count = total - sum(surplus), count - len(surplus)
     figures = {"total": total, "count": count}
     way = travelled(runs)
     if way is not None and way > 0:

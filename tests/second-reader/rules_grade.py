@@ -131,6 +131,11 @@ def compared(survey, place, rating, runs):
     if figures is None or right is None:
         return None
     found = differing(survey, rating, figures, certain)
+    surplus = rollup.once(scheme, runs, rating["aspect"]) if found else ()
+    if surplus:
+        once = rollup.rolled(scheme, runs, rows[0], surplus)
+        if not differing(survey, rating, once, certain):
+            return None
     if not found or not differing(survey, rating, right, certain):
         return None
     path = f"/ratings/{place}" + (f"/{found[0]}" if len(found) == 1 else "")

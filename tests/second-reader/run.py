@@ -197,16 +197,12 @@ def grades():
         survey, wrong = Survey(document), []
         for rating in case["ratings"]:
             runs = [run for run in survey.runs if run.row["pipe"] == rating["pipe"]]
-            found = rollup.rolled(
-                scheme,
-                runs,
-                functools.partial(
-                    rollup.recorded,
-                    aspect=rating["aspect"],
-                    scheme=scheme,
-                    only_computed=case.get("computed", False),
-                ),
+            only = case.get("computed", False)
+            rows_of = functools.partial(
+                rollup.recorded, aspect=rating["aspect"], scheme=scheme, only_computed=only
             )
+            surplus = rollup.once(scheme, runs, rating["aspect"], only)
+            found = rollup.rolled(scheme, runs, rows_of, surplus)
             for key in ("total", "count", "mean", "peak", "per_length"):
                 ours, theirs = (found or {}).get(key), rating.get(key)
                 if (ours is None) != (theirs is None) or (

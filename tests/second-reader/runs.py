@@ -395,7 +395,9 @@ class Run:
         if self.row["direction"] == "upstream":
             ends.reverse()
         start, end = self.row.get("from"), self.row.get("to")
-        return (start is not None and start == ends[1]) or (end is not None and end == ends[0])
+        pairs = [(start, ends[1]), (end, ends[0])]
+        known = [(named, own) for named, own in pairs if named is not None and own is not None]
+        return bool(known) and all(named == own for named, own in known)
 
 
 def _is_point(row):

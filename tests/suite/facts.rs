@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use obvert::check::{FactKind, catalogue, find};
+use obvert::check::{FactKind, Need, catalogue, find};
 use obvert::model::tables::{LengthUnit, QuantityUnit, SectionUnit};
 use obvert::model::text::Timestamp;
 use serde_json::Value;
@@ -95,7 +95,7 @@ fn every_declared_fact_shows_up() {
         }
     }
     let mut wrong = Vec::new();
-    for rule in catalogue() {
+    for rule in catalogue().iter().filter(|rule| !rule.needs.contains(&Need::Files)) {
         for fact in rule.facts {
             let [without, with] = seen.get(&(rule.name, fact.name)).copied().unwrap_or_default();
             if with == 0 {

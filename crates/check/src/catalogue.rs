@@ -19,6 +19,10 @@ pub fn find(name: &str) -> Option<&'static Rule> {
 /// A small survey without findings. The examples in the documentation of rules are patches of it.
 pub const MINIMAL: &str = include_str!("minimal.obvert.json");
 
+/// The files of the small survey, all whole, in the form of [`Files`](crate::files::Files). An
+/// operation of an example whose path begins with `/files/` is one on them.
+pub const MINIMAL_FILES: &str = include_str!("minimal.files.json");
+
 /// The only candidate that equals a word except for its case and the white space around it.
 pub(crate) fn same_but_case<'w>(
     word: &str,

@@ -1,17 +1,19 @@
 //! The checker: rules with their severities and limits, ready to check documents.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use obvert_model::lists::{CodeList, GradeScheme};
 use obvert_model::read::{self, ProblemKind, ReadError, Reader, RunReader};
 use obvert_model::tables::{Document, Head};
 use obvert_model::text::nearest;
 
+use crate::files::{Audit, FileAudit, SurveyFiles};
 use crate::finding::{Finding, Severity};
 use crate::pipeline::{Borrowed, Pulled, RunSource, on_two_threads};
 use crate::profile::{Demands, PreparedSuppression};
-use crate::report::{self, CheckedDocument, DocumentInfo, NotRun, Report};
-use crate::rule::Rule;
+use crate::report::{self, CheckedDocument, DocumentInfo, NotRun, OpenedFiles, Report};
+use crate::rule::{Need, Rule};
 use crate::settings::{Settings, SettingsError};
 use crate::sink::{Confirm, Found, Sink};
 use crate::support::column_votes::ColumnVotes;
@@ -28,6 +30,7 @@ pub struct Checker {
     settings: Settings,
     demands: Option<Demands>,
     active: Vec<Active>,
+    audit: Option<Audit>,
 }
 
 /// Why no rule was run on a source that does not have the structure of a document.
@@ -54,7 +57,8 @@ impl Active {
             rule: self.rule,
             severity: self.severity,
             limits: &self.limits,
-            keep,
+            // Somebody looks for the files: a part of the list would be of no use.
+            keep: if self.rule.needs.contains(&Need::Files) { usize::MAX } else { keep },
             suppressions: &self.suppressions,
             confirm,
             found,
@@ -96,7 +100,20 @@ impl Checker {
             Some(Active { rule, severity, limits, suppressions })
         });
         let active = active.collect();
-        Ok(Self { active, settings, demands })
+        Ok(Self { active, settings, demands, audit: None })
+    }
+
+    /// Sets who looks at the files of the surveys that are checked from now on; without, the rules
+    /// about files are not run.
+    #[must_use]
+    pub fn with_files(mut self, files: impl FileAudit + 'static) -> Self {
+        self.set_files(Some(Arc::new(files)));
+        self
+    }
+
+    /// Sets who looks at the files of the surveys that are checked from now on.
+    pub fn set_files(&mut self, files: Option<Arc<dyn FileAudit>>) {
+        self.audit = files.map(Audit);
     }
 
     /// Checks a JSON document, run by run: only the head and one run are in memory at a time.
@@ -316,6 +333,12 @@ impl Checker {
         let graded = scheme.and_then(|scheme| self.list_graded(scheme));
         let mut survey = Survey::new(head, today, list, scheme, demands, graded);
         (survey.list_versions, survey.scheme_versions) = self.versions_for(head, &survey);
+        let audited = self.audit.as_ref().map(|audit| audit.0.audit(head));
+        match audited {
+            Some(Ok(files)) => survey.files = Some(SurveyFiles::new(files)),
+            Some(Err(why)) => survey.files_closed = Some(why),
+            None => {}
+        }
         let mut walk = Walk::new(&self.active, self.settings.keep, confirm, &survey);
         walk.head(&survey);
         let mut summaries = Vec::new();
@@ -349,6 +372,7 @@ impl Checker {
             pipes: head.pipes.len(),
             runs: summaries.len(),
             observations: summaries.iter().map(|summary| summary.figures.observations).sum(),
+            files: OpenedFiles::of(&survey),
             ..CheckedDocument::default()
         });
         walk.finish(&mut report);

@@ -111,7 +111,7 @@ impl Need {
             Self::Codes => Some("coding"),
             Self::Grades => Some("grading"),
             Self::Crs => Some("crs"),
-            Self::Today | Self::Profile => None,
+            Self::Today | Self::Profile | Self::Files => None,
         }
     }
 }

@@ -8,6 +8,7 @@
 //! - [`Rule::new`]: rules of your own, in addition to the [`catalogue`](catalogue());
 //! - [`report`]: the parts of a report, and the comparison with an earlier one;
 //! - [`output`]: reports as SARIF, JUnit XML, CSV, JSON lines, workflow commands and HTML;
+//! - [`files`]: the files of a delivery, for the rules about them;
 //! - [`fixing`]: automatic fixes;
 //! - [`grading`]: grades and their totals, pipe by pipe;
 //! - [`Draft`]: a profile drafted from accepted surveys.
@@ -41,6 +42,7 @@ mod checker;
 mod draft;
 mod evidence;
 mod fact;
+pub mod files;
 mod finding;
 pub mod fixing;
 pub mod grading;
@@ -59,7 +61,7 @@ mod views;
 mod walk;
 pub mod wholeness;
 
-pub use catalogue::{MINIMAL, catalogue, find};
+pub use catalogue::{MINIMAL, MINIMAL_FILES, catalogue, find};
 pub use checker::Checker;
 pub use draft::{Draft, DraftError, DraftSettings};
 pub use fact::{Fact, FactKind, JsonType};

@@ -100,6 +100,8 @@ pub enum Need {
     Today,
     /// A profile to check the survey against.
     Profile,
+    /// The files that the survey names.
+    Files,
 }
 
 impl Need {
@@ -111,6 +113,7 @@ impl Need {
             Self::Crs => "the document names no reference system",
             Self::Today => "the date of today was not given",
             Self::Profile => "no profile was given",
+            Self::Files => "the media files were not opened",
         }
     }
 }
@@ -376,9 +379,21 @@ impl Rule {
         summary(self.documentation)
     }
 
-    /// The examples in [`Section::Fails`] or [`Section::Passes`].
+    /// The examples in [`Section::Fails`] or [`Section::Passes`]; none of a rule that needs
+    /// [`Need::Files`], whose examples are [`delivery_examples`](Self::delivery_examples).
     #[must_use]
     pub fn examples(&self, section: Section) -> Vec<Example> {
+        if self.needs.contains(&Need::Files) { Vec::new() } else { self.all_examples(section) }
+    }
+
+    /// The examples of a rule that needs [`Need::Files`]: patches of [`MINIMAL`](crate::MINIMAL)
+    /// with [`MINIMAL_FILES`](crate::MINIMAL_FILES) under the key `files`.
+    #[must_use]
+    pub fn delivery_examples(&self, section: Section) -> Vec<Example> {
+        if self.needs.contains(&Need::Files) { self.all_examples(section) } else { Vec::new() }
+    }
+
+    fn all_examples(&self, section: Section) -> Vec<Example> {
         let text = self.section(section);
         let mut rest = text.as_str();
         let mut examples = Vec::new();

@@ -198,6 +198,7 @@ fn unmet(need: Need, survey: &Survey<'_>) -> Option<Unmet> {
         Need::Crs => survey.crs.is_some(),
         Need::Profile => survey.demands.is_some(),
         Need::Today => survey.today.is_some(),
+        Need::Files => survey.files.is_some(),
     };
     if met {
         return None;
@@ -206,7 +207,7 @@ fn unmet(need: Need, survey: &Survey<'_>) -> Option<Unmet> {
         Need::Codes => Some(no_list(survey)),
         Need::Grades => no_grades(survey),
         Need::Crs => survey.crs_error.clone(),
-        Need::Profile => None,
+        Need::Profile | Need::Files => None,
         Need::Today => Some(need.absent().to_owned()),
     };
     Some(why.map_or(Unmet::NotNamed, Unmet::Unavailable))

@@ -7,7 +7,7 @@ use obvert_check::{Checker, MINIMAL, Settings};
 use serde_json::{Value, json};
 
 /// The rules that are tested.
-const RULES: [&str; 18] = [
+const RULES: [&str; 19] = [
     "change-to-same",
     "clock-against-gravity",
     "clock-column-suspect",
@@ -24,6 +24,7 @@ const RULES: [&str; 18] = [
     "nothing-observed",
     "percent-column-suspect",
     "quantity-exceeds-pipe",
+    "quantity-range",
     "remark-contradicts-code",
     "water-contradicts",
 ];

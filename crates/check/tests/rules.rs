@@ -5,26 +5,47 @@
 
 use std::collections::BTreeSet;
 
-use obvert_check::{Checker, MINIMAL, Report, Rule, Section, Settings, catalogue};
+use obvert_check::files::Files;
+use obvert_check::{
+    Checker, Example, MINIMAL, MINIMAL_FILES, Need, Report, Rule, Section, Settings, catalogue,
+    find,
+};
 use obvert_model::profile::Profile;
 use serde_json::Value;
 
 /// The day on which the examples are checked.
 const TODAY: &str = "2026-06-01";
 
+/// A check of a document that may have a key `files`, with what was found in its folder.
 fn check(document: &Value, rule: Option<&Rule>) -> Report {
+    let mut document = document.clone();
+    let files = document.as_object_mut().and_then(|document| document.remove("files"));
+    let files: Option<Files> = files
+        .map(|files| serde_json::from_value(files).unwrap_or_else(|e| panic!("{rule:?}: {e}")));
+    let document = &document;
     let profile = rule.and_then(Rule::profile).map(|text| {
         Profile::read(text.as_bytes()).unwrap_or_else(|error| panic!("{rule:?}: {error} in {text}"))
     });
     let settings =
         Settings::default().with_profile(profile).with_today(TODAY.parse().expect("a date"));
-    let checker = Checker::new(settings).expect("settings");
+    let mut checker = Checker::new(settings).expect("settings");
+    if let Some(files) = files {
+        checker = checker.with_files(files);
+    }
     let text = serde_json::to_vec(document).expect("json");
     checker.check(&text).expect("json that was just written")
 }
 
+/// All examples of a rule.
+fn examples(rule: &Rule, section: Section) -> Vec<Example> {
+    [rule.examples(section), rule.delivery_examples(section)].concat()
+}
+
 fn patched(rule: &str, patch: &str) -> Value {
     let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
+    if find(rule).is_some_and(|rule| rule.needs.contains(&Need::Files)) {
+        document["files"] = serde_json::from_str(MINIMAL_FILES).expect("the files");
+    }
     let patch: json_patch::Patch =
         serde_json::from_str(patch).unwrap_or_else(|error| panic!("{rule}: {error} in {patch}"));
     json_patch::patch(&mut document, &patch)
@@ -48,7 +69,7 @@ fn the_minimal_document_is_clean() {
 fn documented_examples_hold() {
     let mut wrong = Vec::new();
     for rule in catalogue() {
-        for example in rule.examples(Section::Fails) {
+        for example in examples(rule, Section::Fails) {
             let report = check(&patched(rule.name, &example.patch), Some(rule));
             let at: Vec<&str> = report
                 .findings
@@ -68,7 +89,7 @@ fn documented_examples_hold() {
                 ));
             }
         }
-        for example in rule.examples(Section::Passes) {
+        for example in examples(rule, Section::Passes) {
             let report = check(&patched(rule.name, &example.patch), Some(rule));
             if let Some(finding) = report.findings.iter().find(|f| f.rule == rule.name) {
                 wrong.push(format!(
@@ -122,7 +143,7 @@ fn declarations_are_well_formed() {
             }
         }
         for section in [Section::Fails, Section::Passes] {
-            if rule.examples(section).is_empty() {
+            if examples(rule, section).is_empty() {
                 report(format!("no example in {:?}", section.heading()));
             }
         }
@@ -161,6 +182,13 @@ fn declarations_are_well_formed() {
             if limit.meaning.is_empty() || limit.unit.is_empty() {
                 report(format!("the limit {} says too little", limit.name));
             }
+            let sourced = !rule.section(Section::Source).is_empty()
+                || ["practice", "source", "definition", "memory"]
+                    .iter()
+                    .any(|word| limit.meaning.contains(word));
+            if !sourced {
+                report(format!("the limit {} has no source, and does not say so", limit.name));
+            }
         }
     }
     assert!(wrong.is_empty(), "{} wrong:\n{}", wrong.len(), wrong.join("\n"));
@@ -169,7 +197,7 @@ fn declarations_are_well_formed() {
 #[test]
 fn messages_are_well_formed() {
     for rule in catalogue() {
-        for example in rule.examples(Section::Fails) {
+        for example in examples(rule, Section::Fails) {
             for finding in check(&patched(rule.name, &example.patch), Some(rule)).findings {
                 let first = finding.message.chars().next().expect("a message");
                 assert!(!first.is_uppercase(), "{}: {:?}", rule.name, finding.message);
@@ -184,7 +212,7 @@ fn messages_are_well_formed() {
 fn paths_resolve() {
     let mut wrong = BTreeSet::new();
     for rule in catalogue() {
-        for example in rule.examples(Section::Fails) {
+        for example in examples(rule, Section::Fails) {
             let document = patched(rule.name, &example.patch);
             for finding in check(&document, Some(rule)).findings {
                 if document.pointer(&finding.subject.path).is_none() {

@@ -53,6 +53,15 @@ pub(crate) struct Check {
     /// Read an office's own tables by this layout (JSON).
     #[arg(long, value_name = "LAYOUT")]
     pub(crate) layout: Option<PathBuf>,
+    /// Look for the media files in this folder, instead of the one that the survey is in.
+    #[arg(long, value_name = "DIR", conflicts_with = "no_media")]
+    pub(crate) media: Option<PathBuf>,
+    /// Do not open media files.
+    #[arg(long)]
+    pub(crate) no_media: bool,
+    /// Keep a log of the media files in FILE; files that have not changed since are not read again.
+    #[arg(long, value_name = "FILE", conflicts_with = "no_media")]
+    pub(crate) media_log: Option<PathBuf>,
     /// Print the report in this format.
     #[arg(long, value_enum, default_value_t = ReportFormat::Text, value_name = "FORMAT")]
     pub(crate) format: ReportFormat,

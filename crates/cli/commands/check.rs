@@ -14,12 +14,13 @@ use super::outputs::Outputs;
 use crate::args::{Check, RuleOptions, Threshold};
 use crate::formats::format_names;
 use crate::input::{self, ByLayout, Input};
+use crate::media_audit::MediaAudits;
 use crate::render::progress;
 use crate::{Failure, Status, lists, render};
 
 /// Checks every file, and writes one report in every requested format.
 pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
-    let checker =
+    let mut checker =
         Checker::new(settings(&arguments.rules, arguments.all || arguments.baseline.is_some())?)?;
     let mut outputs = Outputs::new(arguments)?;
     let earlier = arguments.baseline.as_deref().map(baseline).transpose()?;
@@ -39,9 +40,13 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
     let mut failed = false;
     // With a baseline, the text has to wait: which findings are new is known at the end.
     let mut waiting = Vec::new();
-    let inputs = files.iter().flat_map(|path| inputs(path, arguments.from, layout.as_ref()));
-    for (name, input) in inputs {
+    let audits = MediaAudits::new(arguments, &files);
+    let inputs = files.iter().flat_map(|path| {
+        inputs(path, arguments.from, layout.as_ref()).map(move |(name, input)| (path, name, input))
+    });
+    for (path, name, input) in inputs {
         let checked = input.and_then(|mut input| {
+            checker.set_files(audits.of(path)?);
             let report = report_on(&checker, &mut input)?;
             failed |= unreadable_number(&input, &report);
             if earlier.is_none() {

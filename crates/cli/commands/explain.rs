@@ -268,7 +268,8 @@ fn limits_and_facts(out: &mut dyn Write, rule: &Rule) -> io::Result<()> {
 fn examples(out: &mut dyn Write, rule: &Rule) -> io::Result<()> {
     for section in [Section::Fails, Section::Passes] {
         writeln!(out, "{}", strong(section.heading()))?;
-        for example in rule.examples(section) {
+        let examples = rule.examples(section).into_iter().chain(rule.delivery_examples(section));
+        for example in examples {
             for line in example.patch.lines() {
                 writeln!(out, "  {line}")?;
             }

@@ -51,7 +51,8 @@ fn fact(fact: &Fact) -> Value {
 
 fn object(rule: &Rule) -> Value {
     let examples = |section| -> Vec<Value> {
-        rule.examples(section)
+        [rule.examples(section), rule.delivery_examples(section)]
+            .concat()
             .into_iter()
             .map(|example| {
                 let patch: Value = serde_json::from_str(&example.patch).unwrap_or_default();

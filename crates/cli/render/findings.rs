@@ -4,9 +4,10 @@
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 
-use obvert::check::report::CheckedDocument;
+use obvert::check::report::{CheckedDocument, OpenedFiles};
 use obvert::check::{Finding, Report, Severity, find};
 use obvert::model::read::ProblemKind;
+use serde_json::Value;
 
 use super::excerpt::SourceLines;
 use super::{count, faint, plain, severity, strong, wrapped};
@@ -28,6 +29,8 @@ pub(crate) fn document(
     report.findings.iter().for_each(|finding| *similar.entry(fold(finding)).or_default() += 1);
     let mut seen: BTreeMap<_, usize> = BTreeMap::new();
     let mut listed: BTreeMap<&str, usize> = BTreeMap::new();
+    // The files of folded findings: who has to find a file needs its name, and no more.
+    let mut folded: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
     for finding in &report.findings {
         let total = report.rules.iter().find(|rule| rule.rule == finding.rule);
         let hidden = total.map_or(0, |rule| rule.total - rule.listed);
@@ -35,6 +38,9 @@ pub(crate) fn document(
         *count += 1;
         // Folding a single finding would save no space.
         if !all && *count > LISTED && similar[&fold(finding)] + hidden > LISTED + 1 {
+            if let Some(file) = finding.params.get("file").and_then(Value::as_str) {
+                folded.entry(&finding.rule).or_default().push(file);
+            }
             continue;
         }
         let of_rule = listed.entry(&finding.rule).or_default();
@@ -46,9 +52,17 @@ pub(crate) fn document(
         let listed = listed.get(rule.rule.as_str()).copied().unwrap_or_default();
         if listed < rule.total {
             let more = rule.total - listed;
-            let hint = if all { " (not listed)" } else { "; --all lists them" };
+            let names = folded.get(rule.rule.as_str()).filter(|names| names.len() == more);
+            let hint = match (names, all) {
+                (Some(_), _) => ":",
+                (None, true) => " (not listed)",
+                (None, false) => "; --all lists them",
+            };
             let and = severity(rule.severity, "and");
             writeln!(out, "{and} {more} more of {}{hint}", strong(&rule.rule))?;
+            for name in names.into_iter().flatten() {
+                writeln!(out, "  {}", plain(name))?;
+            }
         }
     }
     limits(out, report, all)
@@ -115,17 +129,28 @@ fn one(
     }
     // The advice of a rule is printed once, the advice for a finding each time.
     if let Some(help) = &finding.help {
-        wrapped(out, "  ", &format!("-> {help}"))?;
+        wrapped(out, "  ", &format!("-> {}", sentence(help)))?;
     } else if let Some(rule) = find(&finding.rule).filter(|_| first) {
         wrapped(out, "  ", &format!("-> {}", rule.advice()))?;
     }
     Ok(())
 }
 
+/// Advice as a sentence, as the advice of a rule is. A name of a field stays as it is.
+fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().into_iter().flat_map(char::to_uppercase);
+    let end = if text.ends_with(['.', '?', '!', ':']) { "" } else { "." };
+    first.chain(letters).chain(end.chars()).collect()
+}
+
 /// Prints the totals of a check.
 pub(crate) fn summary(out: &mut dyn Write, report: &Report, rules: usize) -> io::Result<()> {
     if !sizes(out, report, rules)? {
         totals(out, report)?;
+    }
+    for files in report.documents.iter().filter_map(|document| document.files.as_ref()) {
+        writeln!(out, "{}", faint(&media_files(files)))?;
     }
     if let Some(profile) = &report.profile {
         let line = format!(
@@ -135,6 +160,16 @@ pub(crate) fn summary(out: &mut dyn Write, report: &Report, rules: usize) -> io:
         writeln!(out, "{}", faint(&line))?;
     }
     Ok(())
+}
+
+/// Whether media files were opened, and how many.
+fn media_files(files: &OpenedFiles) -> String {
+    let opened = count(files.opened, "media file");
+    match (&files.not_opened, files.missing) {
+        (Some(why), _) => format!("media files were not opened: {}", plain(why)),
+        (None, 0) => format!("{opened} opened, none missing"),
+        (None, missing) => format!("{opened} opened, {missing} missing"),
+    }
 }
 
 /// Prints the size of each document. The result is whether that says everything, as for a single

@@ -181,7 +181,10 @@ fn reason(row: &GradedRow, unit: &str) -> String {
         (true, None) => " (recorded; the scheme gives none)".to_owned(),
         _ => String::new(),
     };
-    format!("{}{differs} at {at} of {}: {}; {}", row.grade, row.run, row.code, row.because)
+    let again = row.counted_as.as_ref().map_or_else(String::new, |same| {
+        format!("; the same defect as in {}, so not counted again", same.run)
+    });
+    format!("{}{differs} at {at} of {}: {}; {}{again}", row.grade, row.run, row.code, row.because)
 }
 
 /// The tables of several surveys as one CSV (RFC 4180): one row per pipe and aspect, or per
@@ -205,6 +208,7 @@ pub(crate) fn csv(
             "grade",
             "recorded",
             "computed",
+            "counted_in_run",
             "because",
         ]
     } else {
@@ -257,6 +261,7 @@ fn of_row(row: &GradedRow, table: &GradeTable) -> Vec<String> {
         row.grade.to_string(),
         row.recorded.to_string(),
         row.computed.map_or_else(String::new, |grade| grade.to_string()),
+        row.counted_as.as_ref().map_or_else(|| row.run.clone(), |same| same.run.clone()),
         row.because.clone(),
     ]
 }

@@ -97,6 +97,8 @@ pub use obvert_model::write::to_string;
 pub use obvert_check as check;
 #[cfg(feature = "convert")]
 pub use obvert_convert as convert;
+#[cfg(feature = "deliver")]
+pub use obvert_deliver as deliver;
 #[cfg(feature = "layout")]
 pub use obvert_layout as layout;
 

@@ -11,8 +11,8 @@ use sha2::{Digest as _, Sha256};
 
 use super::{Candidate, MEDIA_FILE};
 use crate::subject::Subject;
-use crate::support::media_types::{HEAD, fits, same_type, type_of};
-use crate::wholeness::{Wholeness, examine};
+use crate::support::media_types::{fits, same_type};
+use crate::wholeness::{HEAD, Wholeness, examine, type_of};
 
 /// The media files of a document.
 pub trait MediaSource {

@@ -1,12 +1,15 @@
 //! Collects the grades of each pipe while its runs are read.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use obvert_model::lists::GradeScheme;
 use obvert_model::number::Grade;
 use obvert_model::tables::{Aspect, Pipe};
 
 use super::{AspectGrades, GradeTotals, GradedRow, Grader, PipeGrades, Ungraded, Why, tidy};
+use crate::grading::table::SameRow;
+use crate::support::row_digest::{Along, MAX_RUNS, RowDigest, digests};
+use crate::support::seen_twice::{is_better, seen_twice};
 use crate::views::{RowView, RunView, Survey};
 
 /// The grades of one pipe, while its runs are read.
@@ -15,8 +18,20 @@ pub(super) struct PipeTotals {
     runs: Vec<String>,
     metres: Option<f64>,
     totals: [GradeTotals; 2],
-    rows: [Vec<GradedRow>; 2],
+    rows: [Vec<CountedRow>; 2],
+    /// The rows of the first runs that can be placed on the pipe, by the number of the run.
+    placed: Vec<(usize, Box<[RowDigest]>, Along)>,
 }
+
+/// A row with a grade.
+struct CountedRow {
+    key: RowKey,
+    grade: Grade,
+    row: GradedRow,
+}
+
+/// The number of a run among those of the pipe, and of a row in the run.
+type RowKey = (usize, usize);
 
 impl PipeTotals {
     pub(super) fn new(pipe: &str) -> Self {
@@ -26,6 +41,7 @@ impl PipeTotals {
             metres: Some(0.0),
             totals: Default::default(),
             rows: Default::default(),
+            placed: Vec::new(),
         }
     }
 
@@ -36,15 +52,22 @@ impl PipeTotals {
         computed_only: bool,
         ungraded: &mut BTreeMap<Why, UngradedRows>,
     ) {
+        let run = self.runs.len();
         self.runs.push(view.run.id.to_string());
+        if run < MAX_RUNS
+            && let Some(along) = Along::of(view.survey, view.run, view.marks())
+        {
+            self.placed.push((run, digests(view), along));
+        }
         self.metres = self.metres.zip(view.travelled()).map(|(sum, run)| sum + run);
         for row in view.rows() {
             let mut has_grade = false;
             for aspect in [Aspect::Structural, Aspect::Operational] {
-                let Some(graded) = graded(&row, aspect, computed_only) else { continue };
+                let Some((grade, graded)) = graded(&row, aspect, computed_only) else { continue };
                 has_grade = true;
-                self.totals[aspect as usize].add(graded.0, row.grade_extent(), grader.scheme);
-                self.rows[aspect as usize].push(graded.1);
+                self.totals[aspect as usize].add(grade, row.grade_extent(), grader.scheme);
+                let key = (run, row.index);
+                self.rows[aspect as usize].push(CountedRow { key, grade, row: graded });
             }
             if !has_grade {
                 ungraded.entry(why(&row)).or_default().add(&row);
@@ -53,12 +76,36 @@ impl PipeTotals {
         self.totals.iter_mut().for_each(|totals| totals.end_run(grader.scheme));
     }
 
+    /// Counts a defect that two runs record once, with the worse of its two grades.
+    fn count_once(&mut self, scheme: &GradeScheme) {
+        for (totals, rows) in self.totals.iter_mut().zip(&mut self.rows) {
+            let index: HashMap<RowKey, usize> =
+                rows.iter().enumerate().map(|(at, row)| (row.key, at)).collect();
+            for (nth, (later, later_rows, along_later)) in self.placed.iter().enumerate() {
+                for (earlier, earlier_rows, along) in &self.placed[..nth] {
+                    let pairs = seen_twice((earlier_rows, *along), (later_rows, *along_later));
+                    for (one, other) in pairs {
+                        let find = |run: usize, row: &RowDigest| {
+                            index.get(&(run, row.row as usize)).copied()
+                        };
+                        let (Some(one), Some(other)) = (find(*earlier, one), find(*later, other))
+                        else {
+                            continue;
+                        };
+                        count_pair_once(totals, rows, (one, other), scheme);
+                    }
+                }
+            }
+        }
+    }
+
     pub(super) fn finish(
-        self,
+        mut self,
         survey: &Survey<'_>,
         scheme: &GradeScheme,
         pipe: Option<&Pipe>,
     ) -> PipeGrades {
+        self.count_once(scheme);
         let metres = self.metres.filter(|_| !self.runs.is_empty());
         let rising = scheme.scale.worst >= scheme.scale.best;
         let aspects =
@@ -66,7 +113,7 @@ impl PipeTotals {
         let aspects = aspects
             .filter(|((aspect, _), rows)| scheme.aspects.contains(aspect) || !rows.is_empty());
         let aspects = aspects.map(|((aspect, totals), mut rows)| {
-            rows.sort_by_key(|row| if rising { u8::MAX - row.grade } else { row.grade });
+            rows.sort_by_key(|row| if rising { u8::MAX - row.row.grade } else { row.row.grade });
             AspectGrades {
                 aspect: aspect.to_string(),
                 peak: totals.peak(scheme),
@@ -75,7 +122,7 @@ impl PipeTotals {
                 count: totals.count,
                 per_length: metres.and_then(|metres| totals.per_length(metres, scheme)).map(tidy),
                 doubtful: totals.doubtful,
-                observations: rows,
+                observations: rows.into_iter().map(|row| row.row).collect(),
             }
         });
         PipeGrades {
@@ -86,6 +133,24 @@ impl PipeTotals {
             runs: self.runs,
         }
     }
+}
+
+/// Takes back the better grade of two rows that record one defect.
+fn count_pair_once(
+    totals: &mut GradeTotals,
+    rows: &mut [CountedRow],
+    (one, other): (usize, usize),
+    scheme: &GradeScheme,
+) {
+    let better = is_better(rows[one].grade, rows[other].grade, scheme);
+    let (dropped, kept) = if better { (one, other) } else { (other, one) };
+    if rows[dropped].row.counted_as.is_some() {
+        return;
+    }
+    totals.take_back_point(rows[dropped].grade, scheme);
+    let kept = &rows[kept].row;
+    let same = SameRow { run: kept.run.clone(), observation: kept.observation.clone() };
+    rows[dropped].row.counted_as = Some(same);
 }
 
 /// The rows without a grade, while runs are read.
@@ -143,6 +208,7 @@ fn graded(row: &RowView<'_>, aspect: Aspect, computed_only: bool) -> Option<(Gra
         grade: grade.get(),
         recorded: recorded.is_some(),
         computed: computed.map(|grade| grade.get()),
+        counted_as: None,
         via: row.facts.via.map(|code| code.code.to_string()),
         because,
         caution: row.caution().map(ToString::to_string),

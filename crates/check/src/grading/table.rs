@@ -124,7 +124,8 @@ pub struct AspectGrades {
     pub per_length: Option<f64>,
     /// How many grades could not be counted: off the scale, or over a stretch whose end is unknown.
     pub doubtful: usize,
-    /// The graded observations, the worst first, then by run and distance.
+    /// The graded observations, the worst first, then by run and distance. Those that are
+    /// `counted_as` another one do not count.
     pub observations: Vec<GradedRow>,
 }
 
@@ -153,11 +154,24 @@ pub struct GradedRow {
     /// The code in the scheme's list, if the document is coded in another one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub via: Option<String>,
+    /// The row of another run that records the same defect, and counts in place of this one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub counted_as: Option<SameRow>,
     /// The reason for the computed grade.
     pub because: String,
     /// What people who work here must know to stay safe.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub caution: Option<String>,
+}
+
+/// A row of another run of the pipe.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[non_exhaustive]
+pub struct SameRow {
+    /// Its run.
+    pub run: String,
+    /// Its id in the run.
+    pub observation: String,
 }
 
 /// Why there is no table of grades.

@@ -90,6 +90,15 @@ impl GradeTotals {
         self.take_worst(Some(grade), scheme);
     }
 
+    /// Takes back one count of a grade at a point that is counted elsewhere, with a grade that is no
+    /// better. The peak stays: sums over lengths are of single runs.
+    pub(crate) fn take_back_point(&mut self, grade: Grade, scheme: &GradeScheme) {
+        if on_scale(scheme, grade) && self.count > 0 {
+            self.total -= f64::from(grade.get());
+            self.count -= 1;
+        }
+    }
+
     /// Finishes a run: lengths of different runs are not summed together.
     pub fn end_run(&mut self, scheme: &GradeScheme) {
         let Some((length, slides)) = scheme.rollup.peak_over().filter(|(length, _)| *length > 0.0)

@@ -10,6 +10,7 @@ use super::AffectedPipe;
 use crate::evidence::{OBSERVATIONS, is_document_table};
 use crate::finding::Severity;
 use crate::output::count;
+use crate::views::Survey;
 
 /// Which document was checked or fixed.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -58,6 +59,9 @@ pub struct CheckedDocument {
     pub runs: usize,
     /// How many observations it has.
     pub observations: usize,
+    /// Its media files in the folder, if somebody looked for them.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub files: Option<OpenedFiles>,
     /// What could not be read and was left out; the rules ran over the rest.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub left_out: Vec<LeftOut>,
@@ -74,6 +78,34 @@ pub struct CheckedDocument {
     /// draw each finding at its distance without the document.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub affected_pipes: Vec<AffectedPipe>,
+}
+
+/// The media files of a document, as they were found in its folder.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
+pub struct OpenedFiles {
+    /// How many files of its rows were opened.
+    pub opened: usize,
+    /// How many files of its rows were not found. Rows with the state `lost` do not count.
+    pub missing: usize,
+    /// Why no file was opened, if so.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub not_opened: Option<String>,
+}
+
+impl OpenedFiles {
+    /// What a check saw; `None` if nobody looked for files, or if the survey names none.
+    pub(crate) fn of(survey: &Survey<'_>) -> Option<Self> {
+        let media = &survey.head.media;
+        match (&survey.files, &survey.files_closed) {
+            (Some(files), _) if !media.is_empty() => {
+                let (opened, missing) = files.count(media);
+                Some(Self { opened, missing, not_opened: None })
+            }
+            (_, Some(why)) => Some(Self { not_opened: Some(why.clone()), ..Self::default() }),
+            _ => None,
+        }
+    }
 }
 
 /// Findings by severity.

@@ -37,7 +37,7 @@ use crate::settings::Settings;
 pub(crate) use self::affected::describe;
 pub use self::affected::{AffectedPipe, AffectedRun};
 pub use self::baseline::Comparison;
-pub use self::document::{CheckedDocument, DocumentInfo, LeftOut, RuleTotal, Totals};
+pub use self::document::{CheckedDocument, DocumentInfo, LeftOut, OpenedFiles, RuleTotal, Totals};
 pub(crate) use self::doubt::withdraw_fixes;
 pub(crate) use self::structural::{is_structural, structural};
 

@@ -115,6 +115,12 @@ families! {
         time_of_day_shifted,
         operator_concurrent,
     }
+    files {
+        file_missing, file_name_case, file_unreadable, file_damaged, file_wholeness_unknown,
+        file_size_contradicts, file_digest_contradicts, file_type_contradicts, file_duration_contradicts, file_frame_rate_contradicts,
+        file_shorter_than_offset, file_time_contradicts, file_rotation_contradicts, file_black,
+        file_same_content, file_unnamed,
+    }
     media {
         media_file_duplicate, media_case_clash, media_path_unportable, media_type_contradicts, media_unused,
         media_same_content, media_offset_past_end, media_offset_decreases, media_incomplete,

@@ -19,6 +19,16 @@ pub(crate) fn hours_outside(reading: ClockReading, hour: f64) -> f64 {
     }
 }
 
+/// Whether the ends of two clock references are one hour or less apart.
+pub(crate) fn alike(a: ClockReading, b: ClockReading) -> bool {
+    let ends = |reading: ClockReading| match reading {
+        ClockReading::Point(at) => [at.get(), at.get()],
+        ClockReading::Arc(from, to) => [from.get(), to.get()],
+    };
+    let (a, b) = (ends(a), ends(b));
+    hours_between(a[0], b[0]) <= 1.0 && hours_between(a[1], b[1]) <= 1.0
+}
+
 #[cfg(test)]
 mod tests {
     use obvert_model::number::ClockHour;

@@ -164,6 +164,8 @@ pub(crate) struct BeyondCable {
     pub(crate) away: f64,
     /// The cable to the transmitter, in metres.
     pub(crate) cable: f64,
+    /// Whether the cable reaches it from the other end of the pipe.
+    pub(crate) from_other_end: bool,
 }
 
 /// Whether a locate is farther from the start of its run than the cable allows. `map` is how far
@@ -174,8 +176,28 @@ pub(crate) fn beyond_cable(view: &LocateView<'_>, map: f64, accuracy: f64) -> Op
     let position = view.locate.position?;
     let transmitter = Transmitter::of(view)?;
     let start = transmitter.ends()[0]?;
-    let away = survey.map_lengths().distance(survey.crs.as_ref()?, start, position)?;
+    let crs = survey.crs.as_ref()?;
+    let away = survey.map_lengths().distance(crs, start, position)?;
     let accuracy = view.locate.accuracy.map_or(accuracy, |accuracy| survey.metres(accuracy));
     let cable = transmitter.from_start.max(0.0);
-    (away > cable + transmitter.slack + accuracy + map).then_some(BeyondCable { away, cable })
+    let reach = cable + transmitter.slack + accuracy + map;
+    let other = || survey.map_lengths().distance(crs, transmitter.ends()[1]?, position);
+    (away > reach).then(|| BeyondCable {
+        away,
+        cable,
+        from_other_end: other().is_some_and(|away| away <= reach),
+    })
+}
+
+/// `locate-off-path` reports a locate that is farther from the path than this, in metres, and its
+/// accuracy.
+pub(crate) const OFF_PATH: f64 = 5.0;
+
+/// Whether another rule reports the length of the pipe, or an end of its path.
+pub(crate) fn unfit_length(pipe: &PipeView<'_>, length: f64) -> bool {
+    let map_lengths = pipe.survey.map_lengths();
+    let ratio = map_lengths.length_on_map(pipe.index).map(|on_map| on_map / length);
+    let off = |gap: &Option<f64>| gap.is_some_and(|gap| gap > OFF_PATH);
+    ratio.is_some_and(|ratio| !(0.9..=1.1).contains(&ratio))
+        || map_lengths.end_gaps(pipe).iter().any(off)
 }

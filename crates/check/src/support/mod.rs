@@ -33,6 +33,7 @@ pub(crate) mod run_content;
 pub(crate) mod run_dates;
 pub(crate) mod run_extent;
 pub(crate) mod section_unit;
+pub(crate) mod seen_twice;
 pub(crate) mod shifted_column;
 pub(crate) mod stop_reasons;
 pub(crate) mod streets;

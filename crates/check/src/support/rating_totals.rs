@@ -2,10 +2,11 @@
 
 use obvert_model::lists::GradeScheme;
 use obvert_model::number::Amount;
-use obvert_model::tables::{Aspect, OutcomeKind, Rating};
+use obvert_model::tables::{Aspect, OutcomeKind, Rating, Run};
 
 use crate::grading::{GradeTotals, Grader, tidy};
 use crate::support::run_extent;
+use crate::support::seen_twice::surplus_grades;
 use crate::views::{RatingView, RunSummary, Survey};
 
 /// The length of the two structures, in metres: the default of `run-longer-than-pipe`.
@@ -57,6 +58,20 @@ impl<'d> RatingTotals<'d> {
         scheme: &'d GradeScheme,
     ) -> Self {
         Self::of(runs, scheme, |summary| summary.corrected(aspect))
+    }
+
+    /// The totals of the recorded grades, where a defect that two runs record counts once; `None`
+    /// if there is no such defect.
+    fn once(
+        view: &RatingView<'_>,
+        runs: &'d [&'d RunSummary],
+        aspect: Aspect,
+        scheme: &'d GradeScheme,
+    ) -> Option<Self> {
+        let surplus = surplus_grades(view.ending, runs, aspect, scheme);
+        let mut all = Self::new(runs, aspect, scheme);
+        surplus.iter().for_each(|grade| all.totals.take_back_point(*grade, scheme));
+        (!surplus.is_empty()).then_some(all)
     }
 
     fn of(
@@ -161,6 +176,20 @@ impl<'d> RatingTotals<'d> {
     }
 }
 
+/// The end of a message about a run of another pipe, if the run names both structures of this one.
+pub(crate) fn ends_of_pipe(survey: &Survey<'_>, run: &Run, pipe: &str) -> &'static str {
+    let Some(pipe) = survey.pipe(pipe) else { return "" };
+    let (Some(from), Some(to), Some(lower)) = (&run.from, &run.to, &pipe.downstream) else {
+        return "";
+    };
+    let ends = [&pipe.upstream, lower];
+    if [from, to] == ends || [to, from] == ends {
+        ", whose structures the run names: the `pipe` of the run may be wrong"
+    } else {
+        ""
+    }
+}
+
 /// A figure that differs from what the grades give.
 pub(crate) struct WrongFigure {
     pub(crate) field: &'static str,
@@ -170,14 +199,24 @@ pub(crate) struct WrongFigure {
 }
 
 impl WrongFigure {
-    pub(crate) fn describe(&self) -> String {
+    fn describe(&self) -> String {
         format!("{} {} is stated, but {}", self.field, self.stated, self.how)
     }
 }
 
-/// The figures of a rating that differ from the recorded grades, unless they agree with the
-/// corrected ones: other rules report recorded grades that differ from the scheme's, and a rating
-/// that follows the scheme is right.
+/// The field of a finding about wrong figures, and its message.
+pub(crate) fn place_and_message(wrong: &[WrongFigure]) -> (String, String) {
+    if let [one] = wrong {
+        return (format!("/{}", one.field), one.describe());
+    }
+    let each: Vec<String> = wrong.iter().map(WrongFigure::describe).collect();
+    let (count, each) = (wrong.len(), each.join("; "));
+    (String::new(), format!("{count} figures differ from what the grades give: {each}"))
+}
+
+/// The figures of a rating that differ from the recorded grades. They are right too if they count a
+/// defect once that two runs record, or if they agree with the corrected grades: other rules report
+/// recorded grades that differ from the scheme's, and a rating that follows the scheme is right.
 pub(crate) fn contradicted_figures(
     view: &RatingView<'_>,
     grader: &Grader<'_>,
@@ -193,6 +232,10 @@ pub(crate) fn contradicted_figures(
     let recorded = wrong(&RatingTotals::new(runs, aspect, scheme)).unwrap_or_default();
     if recorded.is_empty() {
         return recorded;
+    }
+    let once = RatingTotals::once(view, runs, aspect, scheme);
+    if once.is_some_and(|once| wrong(&once).is_some_and(|figures| figures.is_empty())) {
+        return Vec::new();
     }
     match wrong(&RatingTotals::corrected(runs, aspect, scheme)) {
         Some(corrected) if !corrected.is_empty() => recorded,

@@ -4,12 +4,12 @@
 use std::hash::{Hash, Hasher};
 
 use obvert_model::lists::{Family, Role};
-use obvert_model::number::{ClockHour, Length};
-use obvert_model::tables::{ClockReading, Direction, LengthBetween, Observation};
+use obvert_model::number::{ClockHour, Grade, Length};
+use obvert_model::tables::{Aspect, ClockReading, Direction, LengthBetween, Observation, Run};
 use rustc_hash::FxHasher;
 
 use crate::support::run_extent::pipe_with_length;
-use crate::views::{Ending, RowView, RunSummary, RunView, tolerance};
+use crate::views::{Ending, Marks, RowView, RunSummary, RunView, Survey, tolerance};
 
 /// A row of a run.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -18,7 +18,7 @@ pub(crate) struct RowDigest {
     pub(crate) row: u32,
     /// Its distance from the zero point, in metres.
     pub(crate) at: f32,
-    /// Where it ends, in metres from the zero point.
+    /// Where it ends, in metres from the zero point; infinite if it is an open stretch.
     pub(crate) end: f32,
     /// A hash of code and characterisation.
     pub(crate) code: u32,
@@ -30,6 +30,8 @@ pub(crate) struct RowDigest {
     size: u16,
     /// The clock reference in half hours; 0 if there is none.
     clock: [u8; 2],
+    /// Its grades by aspect, recorded or else computed.
+    grades: [Option<Grade>; 2],
     /// Whether it is a connection.
     pub(crate) connection: bool,
     /// Whether it is a defect.
@@ -57,6 +59,7 @@ impl RowDigest {
         }
         let survey = row.survey();
         let from_zero = |at: f64| (at - row.run.reads()) * survey.head.units.length.metres();
+        let open = row.row.is_stretch() && row.row.to.is_none();
         let connection = role == Some(Role::Connection);
         // The structure at which the run starts.
         let built = family == Some(Family::Construction) && !connection;
@@ -69,12 +72,14 @@ impl RowDigest {
         Some(Self {
             row: u32::try_from(row.index).ok()?,
             at: from_zero(row.row.at.get()) as f32,
-            end: from_zero(row.row.end().get()) as f32,
+            end: if open { f32::INFINITY } else { from_zero(row.row.end().get()) as f32 },
             code: code_hash,
             seen,
             same,
             size: size.clamp(0.0, f64::from(u16::MAX)) as u16,
             clock: clock(row.row),
+            grades: [Aspect::Structural, Aspect::Operational]
+                .map(|aspect| row.recorded(aspect).or_else(|| row.graded(aspect))),
             connection,
             defect: matches!(family, Some(Family::Structural | Family::Operational)),
             unknown: row.code.is_none(),
@@ -96,6 +101,11 @@ impl RowDigest {
         (self.size > 0).then(|| f64::from(self.size) / 10.0)
     }
 
+    /// Its grade in an aspect, recorded or else computed.
+    pub(crate) fn grade(&self, aspect: Aspect) -> Option<Grade> {
+        self.grades[aspect as usize]
+    }
+
     /// Whether it is at one distance.
     pub(crate) fn is_point(&self) -> bool {
         self.end <= self.at
@@ -105,11 +115,13 @@ impl RowDigest {
 fn clock(row: &Observation) -> [u8; 2] {
     let reading = row.clock.as_ref().and_then(|clock| clock.reading());
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
-    let halves = |hour: ClockHour| if hour.is_valid() { (hour.get() * 2.0) as u8 } else { 0 };
+    let halves = |hour: ClockHour| (hour.get() * 2.0) as u8;
     match reading {
-        None => [0, 0],
-        Some(ClockReading::Point(at)) => [halves(at), 0],
-        Some(ClockReading::Arc(from, to)) => [halves(from), halves(to)],
+        Some(ClockReading::Point(at)) if at.is_valid() => [halves(at), 0],
+        Some(ClockReading::Arc(from, to)) if from.is_valid() && to.is_valid() => {
+            [halves(from), halves(to)]
+        }
+        _ => [0, 0],
     }
 }
 
@@ -149,7 +161,7 @@ pub(crate) fn laterals(view: &RunView<'_>) -> Box<[usize]> {
 pub(crate) struct Along {
     offset: f64,
     length: f64,
-    upstream: bool,
+    pub(crate) upstream: bool,
     /// How far the distances of two runs may differ for one place.
     pub(crate) slack: f64,
 }
@@ -157,18 +169,18 @@ pub(crate) struct Along {
 impl Along {
     /// `None` if the length of the pipe is unknown, or if the distances of the run cannot be placed
     /// on it: it was launched, or its counter was reset.
-    pub(crate) fn of(ending: &Ending<'_>, summary: &RunSummary) -> Option<Self> {
-        let (pipe, length) = pipe_with_length(ending.survey, &summary.run)?;
-        if summary.run.launched.is_some() || summary.figures.marks.counter_reset {
+    pub(crate) fn of(survey: &Survey<'_>, run: &Run, marks: Marks) -> Option<Self> {
+        let (pipe, length) = pipe_with_length(survey, run)?;
+        if run.launched.is_some() || marks.counter_reset {
             return None;
         }
-        let counter = summary.run.counter.as_ref();
+        let counter = run.counter.as_ref();
         let offset = counter.and_then(|counter| counter.offset);
         let between = if pipe.length_between == Some(LengthBetween::Centres) { 0.0 } else { WALLS };
         Some(Self {
-            offset: offset.map_or(0.0, Length::get) * ending.survey.head.units.length.metres(),
+            offset: offset.map_or(0.0, Length::get) * survey.head.units.length.metres(),
             length,
-            upstream: summary.run.direction == Direction::Upstream,
+            upstream: run.direction == Direction::Upstream,
             slack: 2.0 * tolerance(length) + if offset.is_some() { 0.0 } else { between },
         })
     }
@@ -192,13 +204,13 @@ const WALLS: f64 = 1.524;
 /// The pairs of rows at one place of a pipe that two runs have seen, each row at most once: `fits`
 /// says whether two rows can be the same feature. A row with two candidates is left out.
 pub(crate) fn common_places<'r>(
-    (a, along_a): (&'r RunSummary, Along),
-    (b, along_b): (&'r RunSummary, Along),
+    (a, along_a): (&'r [RowDigest], Along),
+    (b, along_b): (&'r [RowDigest], Along),
     slack: f64,
     fits: impl Fn(&RowDigest, &RowDigest) -> bool,
 ) -> Vec<(&'r RowDigest, &'r RowDigest)> {
-    let placed = |summary: &'r RunSummary, along: Along| -> Vec<(f64, &'r RowDigest)> {
-        let points = summary.figures.rows.iter().filter(|row| row.is_point());
+    let placed = |rows: &'r [RowDigest], along: Along| -> Vec<(f64, &'r RowDigest)> {
+        let points = rows.iter().filter(|row| row.is_point());
         let mut rows: Vec<_> = points.map(|row| (along.place(row.at), row)).collect();
         rows.sort_by(|a, b| a.0.total_cmp(&b.0));
         rows
@@ -223,7 +235,7 @@ pub(crate) fn common_places<'r>(
 }
 
 /// How many runs of one pipe are compared with each other, so that the time stays linear.
-const MAX_RUNS: usize = 8;
+pub(crate) const MAX_RUNS: usize = 8;
 
 /// The pairs of runs of one pipe that can be placed on it, the earlier one in the document first.
 pub(crate) fn pairs_of_runs<'d>(ending: &'d Ending<'d>) -> Vec<[(&'d RunSummary, Along); 2]> {
@@ -232,7 +244,9 @@ pub(crate) fn pairs_of_runs<'d>(ending: &'d Ending<'d>) -> Vec<[(&'d RunSummary,
         let runs: Vec<(&RunSummary, Along)> = ending
             .runs_of(&view.pipe.id)
             .take(MAX_RUNS)
-            .filter_map(|summary| Some((summary, Along::of(ending, summary)?)))
+            .filter_map(|summary| {
+                Some((summary, Along::of(ending.survey, &summary.run, summary.figures.marks)?))
+            })
             .collect();
         for (index, later) in runs.iter().enumerate().skip(1) {
             pairs.extend(runs[..index].iter().map(|earlier| [*earlier, *later]));

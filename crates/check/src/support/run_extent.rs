@@ -246,17 +246,24 @@ pub(crate) fn single_unit_advice(
     })
 }
 
+/// The end of a message about a place that would be right if the run had started at the other end.
+pub(crate) const TURNED: &str = "; measured from the other end it would fit, so the direction and the structures of the run may be the wrong way round";
+
 /// Whether the run's direction contradicts the structures that it names, by the ends of its pipe.
 pub(crate) fn direction_contradicts(pipe: &Pipe, run: &Run) -> bool {
     let (upper, lower) = (Some(&pipe.upstream), pipe.downstream.as_ref());
     if lower == upper {
         return false;
     }
+    let (first, last) = match run.direction {
+        Direction::Downstream => (lower, upper),
+        Direction::Upstream => (upper, lower),
+    };
     let is = |named: &Option<_>, end: Option<_>| end.is_some() && named.as_ref() == end;
-    match run.direction {
-        Direction::Downstream => is(&run.from, lower) || is(&run.to, upper),
-        Direction::Upstream => is(&run.from, upper) || is(&run.to, lower),
-    }
+    // A structure of another pipe says that the run is of that pipe, not that it went the other way.
+    let may =
+        |named: &Option<_>, end: Option<_>| named.is_none() || end.is_none() || is(named, end);
+    is(&run.from, first) && may(&run.to, last) || is(&run.to, last) && may(&run.from, first)
 }
 
 /// Whether a value exceeds a limit by more than the rounding error of a conversion.

@@ -20,6 +20,11 @@ pub(crate) fn seconds_between(from: &text::Timestamp, to: &text::Timestamp) -> O
     Some(instant(to)?.duration_since(instant(from)?).as_secs_f64())
 }
 
+/// A date and time as the clock showed it, without its offset from UTC.
+pub(crate) fn local_time(timestamp: &text::Timestamp) -> Option<jiff::civil::DateTime> {
+    timestamp.get(..19)?.parse().ok()
+}
+
 /// Whether a date is in the calendar.
 #[must_use]
 pub(crate) fn is_date(date: &str) -> bool {

@@ -129,6 +129,11 @@ impl RunSummary {
         Subject::of_run(self.index, &self.run, field)
     }
 
+    /// Its rows, without those that only record the run.
+    pub(crate) fn digests(&self) -> &[RowDigest] {
+        &self.figures.rows
+    }
+
     /// The totals of its grades in an aspect.
     pub(crate) fn totals(&self, aspect: Aspect) -> &GradeTotals {
         &self.figures.totals[aspect as usize]

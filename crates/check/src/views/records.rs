@@ -3,6 +3,7 @@
 use obvert_model::tables::{Media, Pipe, Structure};
 
 use super::{Subject, Survey};
+use crate::files::{FileOf, FoundFile};
 
 /// A structure.
 #[derive(Clone, Copy, Debug)]
@@ -99,7 +100,17 @@ pub struct MediaView<'d> {
     pub index: usize,
 }
 
-impl MediaView<'_> {
+impl<'d> MediaView<'d> {
+    /// The file in the survey's folder; `None` if the files were not opened.
+    pub(crate) fn file(&self) -> Option<FileOf<'d>> {
+        Some(self.survey.files.as_ref()?.of(self.media))
+    }
+
+    /// The file in the survey's folder, if it is there and could be read.
+    pub(crate) fn readable_file(&self) -> Option<&'d FoundFile> {
+        self.file()?.readable()
+    }
+
     /// The file, or a field of it; `field` is empty or a pointer such as `/file`.
     #[must_use]
     pub fn subject(&self, field: &str) -> Subject {

@@ -12,6 +12,7 @@ use rustc_hash::FxHashMap;
 
 use super::id_index::IdIndex;
 use super::{LocateView, MediaView, PipeView, RatingView, StructureView, Subject};
+use crate::files::SurveyFiles;
 use crate::grading::{Entries, Grader};
 use crate::profile::{Demands, MediaKinds, Violations};
 use crate::support::map_lengths::{MapLengths, WrongUnit};
@@ -43,6 +44,10 @@ pub struct Survey<'d> {
     pub(crate) crs_error: Option<String>,
     /// The demands of the profile that the survey is checked against.
     pub(crate) demands: Option<&'d Demands>,
+    /// The files that were found in the survey's folder; `None` if they were not opened.
+    pub(crate) files: Option<SurveyFiles>,
+    /// Why they were not opened, if somebody tried.
+    pub(crate) files_closed: Option<String>,
     /// The codes of the list, each with the entries of the grade scheme.
     codes: FxHashMap<&'d str, (&'d Code, Option<Entries<'d>>)>,
     parties: IdIndex,
@@ -95,6 +100,8 @@ impl<'d> Survey<'d> {
             crs,
             crs_error,
             demands,
+            files: None,
+            files_closed: None,
             parties: IdIndex::new(&head.parties),
             equipment: IdIndex::new(&head.equipment),
             structures: IdIndex::new(&head.structures),

@@ -1,6 +1,8 @@
 //! MP4, QuickTime and HEIF: boxes (ISO/IEC 14496-12 and 23008-12; from memory). The boxes fill the
 //! file, there is an index, and every sample that it names is inside.
 
+use super::items;
+use super::moments::Moments;
 use super::samples;
 use super::source::{Source, Stop, shown};
 
@@ -57,43 +59,112 @@ struct Top {
     meta: Option<Box>,
     data: bool,
     open_data: bool,
-    fragments: usize,
+    fragments: u64,
     /// Whether the last fragment is followed by its data.
     complete: bool,
-    /// Whether an index of all fragments ends the file.
+    /// Whether an index of all fragments follows them.
     closed: bool,
+    moments: Moments,
+    /// Why what follows the last box may be a part of the file.
+    doubt: Option<String>,
+}
+
+impl Top {
+    fn indexed(&self) -> bool {
+        self.index.is_some() || self.meta.is_some()
+    }
+
+    fn see(&mut self, source: &mut Source<'_>, part: Box, open: bool) -> Result<(), Stop> {
+        match &part.name {
+            b"moov" => {
+                self.index = Some(part);
+                self.moments.index(source, part)?;
+            }
+            b"meta" => self.meta = Some(part),
+            b"mdat" => {
+                (self.data, self.complete) = (true, true);
+                self.open_data |= open;
+            }
+            b"moof" => {
+                self.fragments += 1;
+                (self.complete, self.closed) = (false, false);
+                self.moments.fragment(source, part)?;
+            }
+            b"mfra" => self.closed = true,
+            _ => {}
+        }
+        Ok(())
+    }
+
+    /// Whether the walk ends here: what follows is not a box. Bytes that a recorder or a copy left
+    /// behind the film do no harm.
+    fn ends(&mut self, source: &mut Source<'_>, place: u64) -> Result<bool, Stop> {
+        const KNOWN: [&[u8; 4]; 15] = [
+            b"ftyp", b"moov", b"mdat", b"free", b"skip", b"wide", b"udta", b"uuid", b"meta",
+            b"moof", b"mfra", b"sidx", b"styp", b"emsg", b"prft",
+        ];
+        let left = source.length() - place;
+        if !self.indexed() {
+            return Ok(false);
+        }
+        // A fragment may begin here, and the sound and the pictures of others are all there.
+        if left < 8 && self.fragments > 0 {
+            return Err(Stop::cut("the file ends within the header of a box"));
+        }
+        if left < 8 {
+            self.doubt = Some(format!("{left} bytes follow that may be the beginning of a part"));
+            return Ok(true);
+        }
+        let name = source.name(place + 4, "the header of a box")?;
+        let named = |byte: &u8| (0x20..0x7F).contains(byte) || *byte == 0xA9;
+        if !name.iter().all(named) {
+            if self.fragments > 0 && !self.closed {
+                self.doubt =
+                    Some(match source.torn(place, "there is no box where one should begin") {
+                        Stop::Cut(how) => how,
+                        stop => return Err(stop),
+                    });
+            }
+            source.facts.trailing = left;
+            return Ok(true);
+        }
+        let size = source.big(place, 4, "the header of a box")?;
+        if size > left && !KNOWN.contains(&&name) {
+            source.facts.trailing = left;
+            self.doubt = Some(format!("{left} bytes follow that may be an incomplete part"));
+            return Ok(true);
+        }
+        Ok(false)
+    }
 }
 
 pub(super) fn boxes(source: &mut Source<'_>) -> Result<(), Stop> {
     let length = source.length();
     let mut top = Top::default();
-    let mut place = 0;
-    while place < length {
-        let (part, open) = box_at(source, place, length)?;
-        top.closed = &part.name == b"mfra";
-        match &part.name {
-            b"moov" => top.index = Some(part),
-            b"meta" => top.meta = Some(part),
-            b"mdat" => {
-                (top.data, top.complete) = (true, true);
-                top.open_data |= open;
-            }
-            b"moof" => {
-                top.fragments += 1;
-                top.complete = false;
-            }
-            _ => {}
+    let walked = tops(source, length, &mut top);
+    top.moments.note(&mut source.facts);
+    walked?;
+    match (top.index, top.meta) {
+        (Some(index), _) => film(source, index, &top)?,
+        (None, Some(meta)) => items::items(source, meta)?,
+        (None, None) if top.data => {
+            return Err(Stop::cut(
+                "its index is missing, so the recording was cut off and cannot be played",
+            ));
         }
+        (None, None) => return Err(Stop::cut("it has neither an index nor pictures")),
+    }
+    top.doubt.map_or(Ok(()), |why| Err(Stop::Unknown(why)))
+}
+
+fn tops(source: &mut Source<'_>, length: u64, top: &mut Top) -> Result<(), Stop> {
+    let mut place = 0;
+    while place < length && !top.ends(source, place)? {
+        let (part, open) = box_at(source, place, length)?;
+        top.see(source, part, open)?;
         place = part.end;
     }
-    match (top.index, top.meta) {
-        (Some(index), _) => film(source, index, &top),
-        (None, Some(meta)) => items(source, meta),
-        (None, None) if top.data => Err(Stop::cut(
-            "its index is missing, so the recording was cut off and cannot be played",
-        )),
-        (None, None) => Err(Stop::cut("it has neither an index nor pictures")),
-    }
+    Ok(())
 }
 
 fn film(source: &mut Source<'_>, index: Box, top: &Top) -> Result<(), Stop> {
@@ -128,58 +199,4 @@ fn film(source: &mut Source<'_>, index: Box, top: &Top) -> Result<(), Stop> {
         return Err(Stop::unknown("the size of its pictures was never written"));
     }
     Ok(())
-}
-
-/// The items of a picture: where `iloc` says that they are.
-fn items(source: &mut Source<'_>, meta: Box) -> Result<(), Stop> {
-    let mut extents = 0;
-    let inner = Box { content: meta.content + 4, ..meta };
-    each(source, inner, |source, part| {
-        if &part.name == b"iloc" {
-            extents = item_locations(source, part)?;
-        }
-        Ok(())
-    })?;
-    if extents == 0 {
-        return Err(Stop::damaged("it does not say where its picture is"));
-    }
-    Ok(())
-}
-
-fn item_locations(source: &mut Source<'_>, part: Box) -> Result<u64, Stop> {
-    let what = "the list of its parts";
-    let version = source.byte(part.content, what)?;
-    let sizes = source.big(part.content + 4, 2, what)?;
-    let nibble = |shift: u32| usize::try_from(sizes >> shift & 15).unwrap_or(0).min(8);
-    let (offset, length, base) = (nibble(12), nibble(8), nibble(4));
-    let index = if version > 0 { nibble(0) } else { 0 };
-    let id = if version < 2 { 2 } else { 4 };
-    let mut place = part.content + 6;
-    let items = source.big(place, id, what)?;
-    place += id as u64;
-    let mut extents = 0;
-    for _ in 0..items {
-        place += id as u64;
-        let method = if version > 0 { source.big(place, 2, what)? & 15 } else { 0 };
-        place += if version > 0 { 4 } else { 2 };
-        let start = source.big(place, base, what)?;
-        place += base as u64;
-        let count = source.big(place, 2, what)?;
-        place += 2;
-        for _ in 0..count {
-            place += index as u64;
-            let from = source.big(place, offset, what)?;
-            let size = source.big(place + offset as u64, length, what)?;
-            place += (offset + length) as u64;
-            if place > part.end {
-                return Err(Stop::damaged("the list of its parts is too short"));
-            }
-            // Others lie in the index itself, which is inside the file.
-            if method == 0 {
-                source.inside(start.saturating_add(from), size, "its picture")?;
-            }
-            extents += 1;
-        }
-    }
-    Ok(extents)
 }

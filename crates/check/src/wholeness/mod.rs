@@ -4,6 +4,9 @@
 //! A file of a format in which any beginning of a file is a file too (MPEG streams, fragmented MP4)
 //! cannot show that nothing is missing, and is never called whole.
 //!
+//! [`describe`] tells on the same walk what the file says about itself: its type, the size of its
+//! pictures, how long it lasts, when it was recorded.
+//!
 //! ```
 //! use obvert_check::wholeness::{Wholeness, examine};
 //!
@@ -15,11 +18,20 @@
 //! # Ok::<(), std::io::Error>(())
 //! ```
 
+mod adts;
+mod asf;
+mod avc;
 mod boxes;
+mod exif;
+mod facts;
+mod flac;
 mod images;
+mod items;
 mod matroska;
+mod moments;
 mod mp3;
 mod mpeg;
+mod ogg;
 mod pdf;
 mod riff;
 mod samples;
@@ -27,13 +39,21 @@ mod source;
 #[cfg(test)]
 mod tests;
 mod tiff;
+mod times;
+mod types;
 
 use std::io::{self, Read, Seek};
 
+use serde::{Deserialize, Serialize};
+
+pub use self::facts::{Captured, MediaFacts};
 use self::source::{Source, Stop};
+pub(crate) use self::types::HEAD;
+pub use self::types::type_of;
 
 /// Whether a file is whole.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 #[non_exhaustive]
 pub enum Wholeness {
     /// Everything that the file says it holds is there.
@@ -52,30 +72,39 @@ pub enum Wholeness {
     },
 }
 
-/// How many first bytes show the format.
-const HEAD: usize = 4096;
-
 /// Tells whether a file is whole. It is read in parts of bounded size, wherever it is positioned.
 ///
 /// # Errors
 /// If it cannot be read.
 pub fn examine<R: Read + Seek>(reader: &mut R) -> io::Result<Wholeness> {
+    Ok(describe(reader)?.whole)
+}
+
+/// Tells whether a file is whole, and what it says about itself. A file that is cut off is
+/// described up to there.
+///
+/// # Errors
+/// If it cannot be read.
+pub fn describe<R: Read + Seek>(reader: &mut R) -> io::Result<MediaFacts> {
     let mut source = Source::new(reader)?;
-    if source.length() == 0 {
-        return Ok(Wholeness::Damaged { how: "the file is empty".to_owned(), cut: true });
-    }
-    match walk(&mut source) {
-        Ok(()) => Ok(Wholeness::Whole),
-        Err(Stop::Damaged(how)) => Ok(Wholeness::Damaged { how, cut: false }),
-        Err(Stop::Cut(how)) => Ok(Wholeness::Damaged { how, cut: true }),
-        Err(Stop::Unknown(why)) => Ok(Wholeness::CannotTell { why }),
-        Err(Stop::Io(error)) => Err(error),
-    }
+    let walked = match source.length() {
+        0 => Err(Stop::cut("the file is empty")),
+        _ => walk(&mut source),
+    };
+    let whole = match walked {
+        Ok(()) => Wholeness::Whole,
+        Err(Stop::Damaged(how)) => Wholeness::Damaged { how, cut: false },
+        Err(Stop::Cut(how)) => Wholeness::Damaged { how, cut: true },
+        Err(Stop::Unknown(why)) => Wholeness::CannotTell { why },
+        Err(Stop::Io(error)) => return Err(error),
+    };
+    Ok(MediaFacts { whole, ..source.facts })
 }
 
 /// Walks through the structure of a file to its end.
 fn walk(source: &mut Source<'_>) -> Result<(), Stop> {
     let head = source.head(HEAD)?;
+    source.facts.media_type = type_of(&head);
     let at = |offset: usize, bytes: &[u8]| head.get(offset..offset + bytes.len()) == Some(bytes);
     match head.as_slice() {
         [0x89, b'P', b'N', b'G', ..] => images::png(source),
@@ -83,13 +112,19 @@ fn walk(source: &mut Source<'_>) -> Result<(), Stop> {
         [b'G', b'I', b'F', b'8', b'7' | b'9', b'a', ..] => images::gif(source),
         [b'B', b'M', ..] if at(6, &[0; 4]) => images::bmp(source),
         [b'I', b'I', 42, 0, ..] | [b'M', b'M', 0, 42, ..] => tiff::tiff(source),
-        [b'R', b'I', b'F', b'F', ..] => riff::riff(source),
+        [b'R', b'I', b'F', b'F', ..] | [b'R', b'F', b'6', b'4', ..] => riff::riff(source),
         [b'%', b'P', b'D', b'F', b'-', ..] => pdf::pdf(source),
         [0x1A, 0x45, 0xDF, 0xA3, ..] => matroska::matroska(source),
         [0, 0, 1, 0xBA, ..] => mpeg::program_stream(source),
-        [0x47, ..] if at(188, &[0x47]) || head.len() < 377 => mpeg::transport_stream(source),
+        [b'O', b'g', b'g', b'S', ..] => ogg::ogg(source),
+        [b'f', b'L', b'a', b'C', ..] => flac::flac(source),
+        [0x30, 0x26, 0xB2, 0x75, 0x8E, 0x66, 0xCF, 0x11, ..] => asf::asf(source),
+        [0x47, ..] if at(188, &[0x47]) => mpeg::transport_stream(source, 0),
+        _ if at(4, &[0x47]) && at(196, &[0x47]) && at(388, &[0x47]) => {
+            mpeg::transport_stream(source, 4)
+        }
         [b'I', b'D', b'3', ..] => mp3::mp3(source),
-        [0xFF, second, ..] if second & 0xE0 == 0xE0 && second & 0x06 != 0 => mp3::mp3(source),
+        [0xFF, second, ..] if second & 0xE0 == 0xE0 => mp3::mp3(source),
         _ if ["ftyp", "moov", "mdat", "free", "wide", "skip"]
             .iter()
             .any(|name| at(4, name.as_bytes())) =>

@@ -1,6 +1,8 @@
 //! MPEG audio, layers I to III (ISO/IEC 11172-3 and 13818-3; the tags as in common use; from
 //! memory).
 
+use super::adts;
+use super::facts::ratio;
 use super::source::{Source, Stop};
 
 /// The header of a frame.
@@ -8,34 +10,99 @@ struct Frame {
     length: u64,
     /// Where the count of frames is, if this frame holds it.
     info: u64,
+    samples: u64,
+    /// Samples in a second.
+    sampling: u64,
+}
+
+/// What the first frame states about all of them.
+#[derive(Default)]
+struct Stated {
+    frames: Option<u64>,
+    /// From the first frame on.
+    bytes: Option<u64>,
 }
 
 /// Frames one after another. Only a count of frames shows the end.
 pub(super) fn mp3(source: &mut Source<'_>) -> Result<(), Stop> {
-    let mut place = after_tag(source)?;
-    let (mut frames, mut stated) = (0u64, None);
-    while place < source.length() {
-        if tail(source, place)? {
-            break;
-        }
+    let first = after_tag(source)?;
+    if adts::begins(source, first) {
+        source.facts.media_type = Some("audio/aac");
+        return adts::adts(source, first);
+    }
+    if first == 0 && !begins(source)? {
+        return Err(Stop::unknown("its format is not one whose structure is examined"));
+    }
+    source.facts.media_type = Some("audio/mpeg");
+    let (mut place, mut frames, mut stated, mut seconds) = (first, 0u64, None, 0.0);
+    while place < source.length() && !tail(source, place)? {
         let Some(frame) = frame(source, place)? else {
-            return Err(Stop::damaged("a frame does not begin where it should"));
+            return behind(source, place, frames, stated.as_ref());
         };
         source.inside(place, frame.length, "its last frame")?;
         match info(source, place, &frame)? {
-            Some(count) if frames == 0 && stated.is_none() => stated = Some(count),
-            _ => frames += 1,
+            Some(found) if frames == 0 && stated.is_none() => stated = Some(found),
+            _ => {
+                frames += 1;
+                seconds += ratio(frame.samples, frame.sampling).unwrap_or(0.0);
+            }
         }
         place += frame.length;
+        source.facts.duration = Some(seconds);
+        source.facts.sound = Some(seconds);
     }
-    match stated {
-        _ if frames == 0 => Err(Stop::damaged("it has no sound")),
-        Some(count) if count > frames => {
-            Err(Stop::cut(format!("it has {frames} of the {count} frames that it states")))
+    judge(place - first, frames, stated.as_ref())
+}
+
+/// What follows the frames, if it is neither a frame nor a tag. If all frames are there, it is no
+/// part of the sound.
+fn behind(
+    source: &mut Source<'_>,
+    place: u64,
+    frames: u64,
+    stated: Option<&Stated>,
+) -> Result<(), Stop> {
+    if stated.and_then(|stated| stated.frames).is_some_and(|count| count > 0 && count <= frames) {
+        source.facts.trailing = source.length() - place;
+        return Ok(());
+    }
+    Err(source.torn(place, "a frame does not begin where it should"))
+}
+
+fn judge(bytes: u64, frames: u64, stated: Option<&Stated>) -> Result<(), Stop> {
+    let count = stated.and_then(|stated| stated.frames).unwrap_or(0);
+    let size = stated.and_then(|stated| stated.bytes).unwrap_or(0);
+    if frames == 0 {
+        return Err(Stop::damaged("it has no sound"));
+    }
+    if count == 0 {
+        return Err(Stop::unknown("it does not state how many frames it has"));
+    }
+    // Some programs count the frame that holds the count.
+    if count == frames + 1 && size <= bytes {
+        if size > 0 {
+            return Ok(());
         }
-        Some(count) if count > 0 => Ok(()),
-        _ => Err(Stop::unknown("it does not state how many frames it has")),
+        return Err(Stop::unknown("its last frame may be missing"));
     }
+    if count > frames {
+        return Err(Stop::cut(format!("it has {frames} of the {count} frames that it states")));
+    }
+    Ok(())
+}
+
+/// Whether a file without a tag begins with frames. A frame begins with twelve bits, which other
+/// files have too, so that a second one must follow if there is room for it.
+fn begins(source: &mut Source<'_>) -> Result<bool, Stop> {
+    if source.length() < 4 {
+        return Ok(false);
+    }
+    let Some(first) = frame(source, 0)? else { return Ok(false) };
+    if first.length + 4 > source.length() {
+        // Layer I is as good as never used, and its first bytes are those of texts in UTF-16.
+        return Ok(source.byte(1, "its first frame")? & 6 != 6);
+    }
+    Ok(frame(source, first.length)?.is_some())
 }
 
 /// The place after the tags at the beginning.
@@ -101,21 +168,37 @@ fn frame(source: &mut Source<'_>, place: u64) -> Result<Option<Frame>, Stop> {
         (false, true) => 9,
         _ => 17,
     };
-    Ok((length > 4).then_some(Frame { length, info: place + 4 + side }))
+    let samples = match layer {
+        3 => 384,
+        1 if !first => 576,
+        _ => 1152,
+    };
+    Ok((length > 4).then_some(Frame { length, info: place + 4 + side, samples, sampling }))
 }
 
-/// The number of frames that the first frame states; 0 if it leaves that out.
-fn info(source: &mut Source<'_>, place: u64, frame: &Frame) -> Result<Option<u64>, Stop> {
-    if frame.info + 12 > place + frame.length {
+/// What a frame states about all frames, if it is one that does; one of two kinds in common use.
+fn info(source: &mut Source<'_>, place: u64, frame: &Frame) -> Result<Option<Stated>, Stop> {
+    let end = place + frame.length;
+    if place + 54 <= end && source.at(place + 36, 4, "a frame")? == b"VBRI" {
+        let bytes = Some(source.big(place + 46, 4, "a frame")?);
+        let frames = Some(source.big(place + 50, 4, "a frame")?);
+        return Ok(Some(Stated { frames, bytes }));
+    }
+    if frame.info + 16 > end {
         return Ok(None);
     }
     let name = source.name(frame.info, "a frame")?;
     if &name != b"Xing" && &name != b"Info" {
         return Ok(None);
     }
-    let counted = source.big(frame.info + 4, 4, "a frame")? & 1 == 1;
-    if !counted {
-        return Ok(Some(0));
+    let flags = source.big(frame.info + 4, 4, "a frame")?;
+    let (mut at, mut stated) = (frame.info + 8, Stated::default());
+    if flags & 1 == 1 {
+        stated.frames = Some(source.big(at, 4, "a frame")?);
+        at += 4;
     }
-    source.big(frame.info + 8, 4, "a frame").map(Some)
+    if flags & 2 == 2 {
+        stated.bytes = Some(source.big(at, 4, "a frame")?);
+    }
+    Ok(Some(stated))
 }

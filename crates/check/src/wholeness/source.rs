@@ -2,6 +2,8 @@
 
 use std::io::{self, Read, Seek, SeekFrom};
 
+use super::facts::MediaFacts;
+
 /// Why a walk ended before the end of the file.
 #[derive(Debug)]
 pub(super) enum Stop {
@@ -43,18 +45,39 @@ impl<R: Read + Seek> ReadSeek for R {}
 /// How many bytes are read at a time.
 const BLOCK: usize = 1 << 16;
 
-/// A file with a block of its bytes.
+/// How many blocks are held. An index has several tables, which are read side by side.
+const BLOCKS: usize = 4;
+
+/// Some bytes of a file.
+#[derive(Default)]
+struct Block {
+    bytes: Vec<u8>,
+    start: u64,
+    /// When it was last used: the greatest number is the latest.
+    used: u64,
+}
+
+impl Block {
+    fn holds(&self, place: u64, count: usize) -> bool {
+        place >= self.start && place + count as u64 <= self.start + self.bytes.len() as u64
+    }
+}
+
+/// A file with blocks of its bytes, and what its walk has shown.
 pub(super) struct Source<'r> {
     reader: &'r mut dyn ReadSeek,
     length: u64,
-    block: Vec<u8>,
-    start: u64,
+    blocks: [Block; BLOCKS],
+    latest: usize,
+    clock: u64,
+    pub(super) facts: MediaFacts,
 }
 
 impl<'r> Source<'r> {
     pub(super) fn new(reader: &'r mut dyn ReadSeek) -> io::Result<Self> {
         let length = reader.seek(SeekFrom::End(0))?;
-        Ok(Self { reader, length, block: Vec::new(), start: 0 })
+        let (blocks, facts) = (Default::default(), MediaFacts::new());
+        Ok(Self { reader, length, blocks, latest: 0, clock: 0, facts })
     }
 
     pub(super) fn length(&self) -> u64 {
@@ -70,25 +93,38 @@ impl<'r> Source<'r> {
     /// Some bytes at a place, at most a block. `what` names them if they are missing.
     pub(super) fn at(&mut self, place: u64, count: usize, what: &str) -> Result<&[u8], Stop> {
         self.inside(place, count as u64, what)?;
-        let end = place + count as u64;
-        let held = place >= self.start && end <= self.start + self.block.len() as u64;
-        if !held {
-            let left = usize::try_from(self.length - place).unwrap_or(usize::MAX);
-            self.block.resize(BLOCK.max(count).min(left), 0);
-            self.start = place;
-            self.reader.seek(SeekFrom::Start(place))?;
-            // A failed read leaves no block behind.
-            if let Err(error) = self.reader.read_exact(&mut self.block) {
-                self.block.clear();
-                return Err(if error.kind() == io::ErrorKind::UnexpectedEof {
-                    Stop::cut(format!("the file became shorter while {what} was read"))
-                } else {
-                    error.into()
-                });
+        if !self.blocks[self.latest].holds(place, count) {
+            match self.blocks.iter().position(|block| block.holds(place, count)) {
+                Some(held) => self.latest = held,
+                None => self.load(place, count, what)?,
             }
+            self.clock += 1;
+            self.blocks[self.latest].used = self.clock;
         }
-        let from = usize::try_from(place - self.start).unwrap_or(usize::MAX);
-        self.block.get(from..from + count).ok_or_else(|| Stop::cut(missing(what)))
+        let block = &self.blocks[self.latest];
+        let from = usize::try_from(place - block.start).unwrap_or(usize::MAX);
+        block.bytes.get(from..from + count).ok_or_else(|| Stop::cut(missing(what)))
+    }
+
+    /// Reads a block in place of the one that has not been used for longest.
+    fn load(&mut self, place: u64, count: usize, what: &str) -> Result<(), Stop> {
+        let oldest = (0..BLOCKS).min_by_key(|index| self.blocks[*index].used).unwrap_or(0);
+        let left = usize::try_from(self.length - place).unwrap_or(usize::MAX);
+        let block = &mut self.blocks[oldest];
+        block.bytes.resize(BLOCK.max(count).min(left), 0);
+        block.start = place;
+        self.latest = oldest;
+        self.reader.seek(SeekFrom::Start(place))?;
+        // A failed read leaves no block behind.
+        if let Err(error) = self.reader.read_exact(&mut block.bytes) {
+            block.bytes.clear();
+            return Err(if error.kind() == io::ErrorKind::UnexpectedEof {
+                Stop::cut(format!("the file became shorter while {what} was read"))
+            } else {
+                error.into()
+            });
+        }
+        Ok(())
     }
 
     /// The bytes from a place to the end of the block that is read there. Empty at the end of the
@@ -98,13 +134,38 @@ impl<'r> Source<'r> {
         if left == 0 {
             return Ok(&[]);
         }
-        let held = place >= self.start && place < self.start + self.block.len() as u64;
-        if !held {
+        if !self.blocks[self.latest].holds(place, 1) {
             let count = usize::try_from(left).unwrap_or(BLOCK).min(BLOCK);
             self.at(place, count, "its content")?;
         }
-        let from = usize::try_from(place - self.start).unwrap_or(usize::MAX);
-        Ok(self.block.get(from..).unwrap_or_default())
+        let block = &self.blocks[self.latest];
+        let from = usize::try_from(place - block.start).unwrap_or(usize::MAX);
+        Ok(block.bytes.get(from..).unwrap_or_default())
+    }
+
+    /// The first place from `place` on whose byte is not zero, or the end of the file.
+    pub(super) fn after_zeros(&mut self, mut place: u64) -> Result<u64, Stop> {
+        loop {
+            let rest = self.rest_of_block(place)?;
+            match rest.iter().position(|byte| *byte != 0) {
+                Some(found) => return Ok(place + found as u64),
+                None if rest.is_empty() => return Ok(place),
+                None => place += rest.len() as u64,
+            }
+        }
+    }
+
+    /// Why a walk stops at a place where the next part should begin. A loss of power leaves zeros
+    /// at the end of what was being written.
+    pub(super) fn torn(&mut self, place: u64, how: &str) -> Stop {
+        match self.after_zeros(place) {
+            Ok(after) if after == self.length => Stop::cut(format!(
+                "only zeros follow after {place} of its {after} bytes, as a loss of power leaves \
+                 them"
+            )),
+            Ok(_) => Stop::damaged(how),
+            Err(stop) => stop,
+        }
     }
 
     /// Requires that a part lies inside the file.

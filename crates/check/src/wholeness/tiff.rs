@@ -1,6 +1,7 @@
 //! TIFF (TIFF 6.0, sections 2 and 15; from memory): every directory, value, strip and tile lies
 //! inside the file.
 
+use super::exif;
 use super::source::{Source, Stop};
 
 /// The most directories of one file. A film as TIFF has one for each picture.
@@ -12,6 +13,13 @@ struct Tiff<'s, 'r> {
     /// Directories that are still to be walked through.
     left: Vec<u64>,
     pictures: usize,
+    /// How many bytes of directories and lists may still be walked through. They do not overlap in
+    /// a right file, so that they have no more than the file.
+    budget: u64,
+    /// Where the last part ends.
+    reach: u64,
+    /// How many pixels the largest picture has.
+    largest: u64,
 }
 
 /// A value of a directory: where it is, how many numbers it has, and how long each is.
@@ -24,7 +32,10 @@ struct Values {
 
 pub(super) fn tiff(source: &mut Source<'_>) -> Result<(), Stop> {
     let big = source.byte(0, "its header")? == b'M';
-    let mut tiff = Tiff { source, big, left: Vec::new(), pictures: 0 };
+    exif::note_tiff(source);
+    let budget = source.length().saturating_mul(4);
+    let mut tiff =
+        Tiff { source, big, left: Vec::new(), pictures: 0, budget, reach: 0, largest: 0 };
     let first = tiff.number(4, 4)?;
     tiff.left.push(first);
     let mut walked = 0;
@@ -38,6 +49,7 @@ pub(super) fn tiff(source: &mut Source<'_>) -> Result<(), Stop> {
     if tiff.pictures == 0 {
         return Err(Stop::damaged("it has no picture data"));
     }
+    tiff.source.facts.trailing = tiff.source.length() - tiff.reach;
     Ok(())
 }
 
@@ -53,14 +65,18 @@ impl Tiff<'_, '_> {
 
     fn directory(&mut self, place: u64) -> Result<(), Stop> {
         let entries = self.number(place, 2)?;
-        self.source.inside(place + 2, entries * 12 + 4, "its directory")?;
+        self.inside(place + 2, entries * 12 + 4, "its directory")?;
+        self.spend(entries * 12 + 6)?;
         let (mut offsets, mut lengths) = (None, None);
+        let (mut width, mut height) = (0, 0);
         let (mut preview, mut preview_length) = (None, None);
         for entry in 0..entries {
             let at = place + 2 + entry * 12;
             let tag = self.number(at, 2)?;
             let values = self.values(at)?;
             match tag {
+                256 => width = self.value(values, 0)?,
+                257 => height = self.value(values, 0)?,
                 // Strips and tiles, and a picture as JPEG.
                 273 | 324 => offsets = values,
                 279 | 325 => lengths = values,
@@ -70,7 +86,7 @@ impl Tiff<'_, '_> {
                 330 | 34665 | 34853 | 40965 => {
                     for index in 0..values.map_or(0, |values| values.count.min(1024)) {
                         let inner = self.value(values, index)?;
-                        self.left.push(inner);
+                        self.later(inner)?;
                     }
                 }
                 _ => {}
@@ -78,10 +94,37 @@ impl Tiff<'_, '_> {
         }
         let next = self.number(place + 2 + entries * 12, 4)?;
         if next != 0 {
-            self.left.push(next);
+            self.later(next)?;
+        }
+        // Previews are smaller.
+        if width.saturating_mul(height) > self.largest {
+            self.largest = width.saturating_mul(height);
+            self.source.facts.note_pixels(width, height);
         }
         self.parts(offsets, lengths)?;
         self.parts(preview, preview_length)
+    }
+
+    fn inside(&mut self, place: u64, count: u64, what: &str) -> Result<(), Stop> {
+        self.source.inside(place, count, what)?;
+        self.reach = self.reach.max(place + count);
+        Ok(())
+    }
+
+    fn later(&mut self, directory: u64) -> Result<(), Stop> {
+        self.left.push(directory);
+        if self.left.len() > DIRECTORIES {
+            return Err(Stop::damaged("it has more directories than a file can have"));
+        }
+        Ok(())
+    }
+
+    fn spend(&mut self, bytes: u64) -> Result<(), Stop> {
+        self.budget = self
+            .budget
+            .checked_sub(bytes)
+            .ok_or_else(|| Stop::damaged("its directories lead back to each other"))?;
+        Ok(())
     }
 
     /// The values of an entry, which must lie inside the file; `None` for an unknown type.
@@ -96,7 +139,7 @@ impl Tiff<'_, '_> {
         let count = self.number(entry + 4, 4)?;
         let size = count * width as u64;
         let place = if size <= 4 { entry + 8 } else { self.number(entry + 8, 4)? };
-        self.source.inside(place, size, "a value of its directory")?;
+        self.inside(place, size, "a value of its directory")?;
         Ok(Some(Values { place, count, width }))
     }
 
@@ -112,9 +155,10 @@ impl Tiff<'_, '_> {
         if stated < count {
             return Err(Stop::unknown("it does not state the lengths of its picture data"));
         }
+        self.spend(count * 2)?;
         for index in 0..count {
             let (place, length) = (self.value(offsets, index)?, self.value(lengths, index)?);
-            self.source.inside(place, length, "its picture data")?;
+            self.inside(place, length, "its picture data")?;
         }
         self.pictures += 1;
         Ok(())

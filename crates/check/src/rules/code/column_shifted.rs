@@ -73,9 +73,11 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let Some(row) = row else { return };
     let side = if *down { "late" } else { "early" };
     let message = format!(
-        "from row {} on, the {key} of {} are one row too {side}: {wrong} values do not fit their rows, \
-         and {left} if they are moved by a row",
-        row.id, run.run.id
+        "from row {} on, the {key} of {} are one row too {side}: {wrong} values do not fit their \
+         rows as they are; moved back by a row, {}",
+        row.id,
+        run.run.id,
+        if *left == 0 { "all fit".to_owned() } else { format!("{left} do not") }
     );
     // Without the run's ids, since it takes the place of findings on many rows.
     let subject = Subject::at(run.subject("/observations").path);

@@ -19,6 +19,7 @@ rule! {
     ///   high-water mark or surge, a deposit, roots, an obstacle, a blockage or a collapse, a weir,
     ///   gate or flap, or a trap.
     /// - The run was stopped by high water.
+    /// - Every level of the run is full, as in a siphon.
     /// - The level before or after it, within `close`, is not high (`water-level-jump`,
     ///   `water-contradicts`).
     ///
@@ -84,6 +85,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     };
     let high = |water: Water| level(water) >= out.limit("high");
     if !statements(run).any(|statement| high(statement.water)) {
+        return;
+    }
+    if statements(run).all(|statement| level(statement.water) >= 100.0) {
         return;
     }
     let held = Places::of(run, holds_water);

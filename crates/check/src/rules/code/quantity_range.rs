@@ -1,7 +1,10 @@
 //! See the rule's documentation below.
 
+use obvert_model::lists::Role;
+
 use crate::grading::{in_range, tidy};
 use crate::sink::Sink;
+use crate::support::column_votes::{Cause, Causes};
 use crate::views::RowView;
 
 rule! {
@@ -65,7 +68,11 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             (None, Some(max)) => format!("{max} or less"),
             (None, None) => continue,
         };
-        out.report(
+        // A column of sizes in another unit is one finding.
+        let connection = row.role() == Some(Role::Connection);
+        let column = Causes::default().with(Cause::ConnectionUnit, connection);
+        out.report_unless(
+            column,
             row.subject(&format!("/quantities/{index}/value")),
             format!(
                 "the {} of {} {}{converted} is out of range for {}: it must be {range} {}",

@@ -9,6 +9,10 @@ rule! {
     /// A counter check (`counter.checks`) differs from the known distance by more than the
     /// tolerance.
     ///
+    /// # Exceptions
+    /// - The counter was corrected there: a row within the tolerance of the reading has the code
+    ///   `run.counter-reset`, or one that links to it.
+    ///
     /// # Exactly
     /// \|`reading` − `known`\| exceeds tolerance(`known`); both count from where the counter
     /// shows 0. Of several in a run the one farthest off is reported, of equals the first.
@@ -54,6 +58,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     for (index, check) in counter.checks.iter().enumerate() {
         let (reading, known) = (run.survey.metres(check.reading), run.survey.metres(check.known));
         let off = (reading - known).abs();
+        if corrected(run, reading) {
+            continue;
+        }
         if exceeds(off, tolerance(known)) && worst.is_none_or(|(_, most)| off > most) {
             worst = Some((index, off));
         }
@@ -72,4 +79,12 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     out.report(run.subject(&format!("/counter/checks/{index}/reading")), message)
         .fact("reading", check.reading.get())
         .fact("known", check.known.get());
+}
+
+/// Whether the counter was corrected at a reading.
+fn corrected(run: &RunView<'_>, reading: f64) -> bool {
+    run.rows().any(|row| {
+        row.term().is_some_and(|term| term.code == "run.counter-reset")
+            && !exceeds((run.survey.metres(row.row.at) - reading).abs(), tolerance(reading))
+    })
 }

@@ -1,5 +1,7 @@
 //! See the rule's documentation below.
 
+use obvert_model::lists::Role;
+
 use crate::sink::Sink;
 use crate::support::{reordering, row_order};
 use crate::views::RunView;
@@ -144,14 +146,14 @@ fn report_fall(run: &RunView<'_>, index: usize, out: &mut Sink<'_>) {
     }
     let Some(row) = run.rows().nth(out_of_step) else { return };
     let (from, to) = (run.survey.format_length(before), run.survey.format_length(at));
-    let finding =
-        out.report(row.subject("/at"), format!("the distance decreases from {from} to {to}"));
+    let message = format!("the distance decreases from {from} to {to}");
+    let finding = out.report(row.subject("/at"), message);
     finding.fact("at", at.get()).fact("before", before.get());
-    if let Some(edits) = reordering::into_place(run, out_of_step) {
+    if matches!(row.role(), Some(Role::Finish | Role::Stopped)) {
+        finding.help("if the rows above are right, the end of the run is mistyped: compare it with the length of the pipe");
+    } else if let Some(edits) = reordering::into_place(run, out_of_step) {
         let distance = run.survey.format_length(row.row.at);
-        let assumed = format!(
-            "the row was entered late: its distance of {distance} is right, only its order is wrong"
-        );
+        let assumed = format!("the row was entered late: its distance of {distance} is right, only its order is wrong");
         finding.fix_if_confirmed(assumed, edits);
     }
 }

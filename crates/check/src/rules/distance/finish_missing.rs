@@ -62,11 +62,8 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let listed =
         run.survey.list.is_some_and(|list| list.codes.iter().any(|code| closes(code.role)));
     if listed && !run.disordered() {
-        let message = format!(
-            "the run ends with {:?} ({}), not with a closing row",
-            code.code.as_str(),
-            code.name()
-        );
+        let message =
+            format!("the run ends with {}, not with a row that closes it", code.code.as_str());
         let elsewhere = run.rows().find(|row| closes(row.role()));
         let finding = out.report(last.subject(""), message);
         finding.fact("code", code.code.as_str());

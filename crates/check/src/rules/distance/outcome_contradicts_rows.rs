@@ -62,9 +62,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let kind = outcome.kind;
     let either = matches!(kind, OutcomeKind::Met | OutcomeKind::AsOrdered);
     if stopped != (kind == OutcomeKind::Stopped) && !(stopped && either) {
-        let role = if stopped { "stopped" } else { "finish" };
+        let (code, end) = (&row.row.code, if stopped { "was stopped" } else { "reached its end" });
         let message = format!(
-            "the outcome is {:?}, but the closing row has the role {role:?}",
+            "the outcome is {:?}, but by the last row ({code}) the run {end}",
             kind.as_str()
         );
         out.report(run.subject("/outcome/kind"), message)

@@ -4,8 +4,9 @@ use obvert_model::tables::{Direction, OutcomeKind};
 use rustc_hash::FxHashSet;
 
 use crate::sink::Sink;
-use crate::support::row_digest::{Along, common_places, pairs_of_runs};
+use crate::support::row_digest::{Along, pairs_of_runs};
 use crate::support::run_extent::{beyond_pipe, exceeds, far_position, pipe_with_length};
+use crate::support::seen_twice::{and_in_both, seen_twice};
 use crate::support::time::seconds_between;
 use crate::views::{Ending, RunSummary};
 
@@ -18,6 +19,7 @@ rule! {
     /// - One of the two completes the other (`reverse_of`; `reverse-overlap` compares them).
     /// - They state different purposes or preparations, or started more than `days` apart: the pipe
     ///   was surveyed again.
+    /// - The two go in one direction: the run was repeated.
     /// - One of the two was launched, its outcome is missing, or it is longer than the pipe
     ///   (`run-longer-than-pipe`), or it is not known how far it came.
     ///
@@ -27,9 +29,8 @@ rule! {
     /// counter states its `offset`. The first pair of a run is reported, at the later one in the
     /// table, if one of these holds:
     ///
-    /// - The two go in different directions, and neither reached the far structure.
-    /// - One of them did not reach it, and both record a defect of one code and characterisation
-    ///   within 2 × tolerance(*L*) of one place; with two candidates for a row, it does not count.
+    /// - Neither reached the far structure.
+    /// - One of them did not reach it, and both record one defect (*Roll-up* in Grade schemes).
     ///
     /// # Why it matters
     /// The totals of grades and the length that is paid for contain the part twice.
@@ -58,8 +59,8 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Name the run that the later one completes in `reverse_of`, and keep a defect that both
-    /// record in one of them only; or name in the rating the runs that count.
+    /// Name the run that the later one completes in `reverse_of`. Keep what each of them saw: a
+    /// rating may count a defect once that both record.
     name: "overlap-undeclared", severity: Warning, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
     concludes_from: ["pipe.runs", "observations", "observations.at", "observations.code"],
     limits: {
@@ -94,15 +95,11 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let repeated = repeated(earlier, along, later, along_later);
         let stopped = !reached(earlier) && !reached(later);
         let once = !(reached(earlier) && reached(later));
-        if !(opposite && stopped || once && repeated > 0) || !reported.insert(later.index) {
+        if !opposite || !(stopped || once && repeated > 0) || !reported.insert(later.index) {
             continue;
         }
         let (part, id) = (survey.format_metres(overlap), earlier.run.id.as_str());
-        let more = match repeated {
-            0 => String::new(),
-            1 => ", and one defect is recorded in both".to_owned(),
-            some => format!(", and {some} defects are recorded in both"),
-        };
+        let more = and_in_both(repeated);
         let message = format!("{part} of the pipe were surveyed in run {id:?} too{more}");
         out.report(later.subject(""), message)
             .fact("overlap", survey.in_units(overlap))
@@ -140,9 +137,5 @@ fn same_survey(a: &RunSummary, b: &RunSummary, days: f64) -> bool {
 
 /// How many defects both runs record.
 fn repeated(a: &RunSummary, along: Along, b: &RunSummary, along_b: Along) -> usize {
-    let slack = along.slack.min(along_b.slack);
-    common_places((a, along), (b, along_b), slack, |one, other| {
-        one.defect && one.code == other.code
-    })
-    .len()
+    seen_twice((a.digests(), along), (b.digests(), along_b)).len()
 }

@@ -71,7 +71,13 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
             && !direction_wrong(summary)
             && !direction_wrong(other)
         {
-            format!("`reverse_of` names {id:?}, which also went {}", run.direction)
+            let one_start = run.from.is_some() && run.from == other.run.from;
+            let turned = if one_start {
+                " from the same structure: one of the two may have its direction and structures the wrong way round"
+            } else {
+                ""
+            };
+            format!("`reverse_of` names {id:?}, which also went {}{turned}", run.direction)
         } else {
             continue;
         };

@@ -2,10 +2,12 @@
 
 use obvert_model::tables::LengthBetween;
 
-use super::reverse_gap::pairs;
+use super::reverse_gap::{Pair, pairs};
 use crate::sink::Sink;
+use crate::support::row_digest::Along;
 use crate::support::run_extent::{exceeds, pipe_with_length, unit_mixup};
-use crate::views::{Ending, tolerance};
+use crate::support::seen_twice::{and_in_both, seen_twice};
+use crate::views::{Ending, Survey, tolerance};
 
 rule! {
     /// # What it checks
@@ -18,7 +20,7 @@ rule! {
     /// *An overlap* in Checking. Of two runs that name each other, the first is reported.
     ///
     /// # Why it matters
-    /// A defect in the overlap may be recorded and counted twice.
+    /// A defect in the overlap may be recorded twice, and a rating may count it twice.
     ///
     /// # Source
     /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762. Structures:
@@ -42,7 +44,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Keep a defect that both runs record in one of them only.
+    /// Keep what each run saw; a rating may count a defect once that both record.
     name: "reverse-overlap", severity: Note, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
     concludes_from: ["pipe.runs"],
     limits: {
@@ -73,10 +75,19 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let [a, b] = pair.far.map(|far| survey.format_metres(far));
         let (length, shared) = (survey.format_metres(pair.length), survey.format_metres(overlap));
         let message = format!(
-            "{shared} of the pipe was surveyed twice: the runs cover {a} and {b} of {length}"
+            "{shared} of the pipe was surveyed twice: the runs cover {a} and {b} of {length}{}",
+            and_in_both(recorded_in_both(&pair, survey))
         );
         out.report(pair.run.subject("/reverse_of"), message)
             .fact("overlap", survey.in_units(overlap))
             .fact("reverse_of", pair.other.run.id.as_str());
     }
+}
+
+/// How many defects both runs of a pair record.
+fn recorded_in_both(pair: &Pair<'_>, survey: &Survey<'_>) -> usize {
+    let [a, b] = [pair.run, pair.other]
+        .map(|summary| (summary, Along::of(survey, &summary.run, summary.figures.marks)));
+    let ((a, Some(along_a)), (b, Some(along_b))) = (a, b) else { return 0 };
+    seen_twice((a.digests(), along_a), (b.digests(), along_b)).len()
 }

@@ -68,8 +68,9 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Either the grade is wrong, or the code or a quantity from which it follows. Look at the
-    /// observation again and correct the one that is.
+    /// Either the grade is wrong, or something from which it follows: the code, an amount, its unit,
+    /// or the material or size of the pipe. Look at the observation again and correct the one that
+    /// is.
     name: "grade-contradicts", severity: Error, scope: Observation, since: "0.1", clause: "observations#grades",
     needs: [Grades],
     concludes_from: ["observation.quantities", "pipe.runs"],

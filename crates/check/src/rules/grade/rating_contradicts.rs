@@ -19,10 +19,11 @@ rule! {
     /// - The pipe has no run, and a row names a run that is not in the document (`unknown-run`).
     /// - Lengths are in a doubtful unit (`length-unit-suspect`).
     /// - A grade is off the scale, or a graded stretch has no end or ends before it begins.
+    /// - The figures are right if a defect that two runs record counts once.
     /// - The figures are right once mistakes that other rules report are corrected, as below.
     ///
     /// # Exactly
-    /// - A rating that names a run of another pipe has a finding at the first such run, one of a
+    /// - A rating that names a run of another pipe of the document has a finding at the first such run, one of a
     ///   pipe without runs a finding at `pipe`; their figures are not compared.
     /// - Figures are compared in the order `peak`, `total`, `mean`, `count`, `per_length`. A stated
     ///   *s* differs from the computed *c* if |*s* − *c*| > `slack` × max(1, |*c*|), or if there is
@@ -30,8 +31,9 @@ rule! {
     /// - `per_length` is compared only if it can be computed and, for every run, the counter was
     ///   probably not reset, `surveyed` does not contradict the closing row, and the run is neither
     ///   past its pipe nor short of it, by the default limits.
-    /// - If figures differ, they are computed again from corrected rows. There is no finding if all
-    ///   then agree, or if a corrected row cannot be counted.
+    /// - If figures differ, they are computed again with defects that two runs record counted once
+    ///   (*Roll-up*), and again from corrected rows. There is no finding if all agree with one of the
+    ///   two, or if a corrected row cannot be counted.
     ///
     /// Rows are corrected as follows. Computed grades, and rows whose code is not in the list, stay
     /// as they are.
@@ -75,14 +77,20 @@ rule! {
     /// [{"op": "replace", "path": "/runs/0/observations/4/grades/structural", "value": 4}]
     /// ```
     ///
+    /// Both runs record the collapse, and the rating counts it once.
+    /// ```json
+    /// [{"op": "add", "path": "/runs/2/observations/1", "value": {"id": "1a", "at": 90, "code": "collapse", "grades": {"structural": 5}}},
+    ///  {"op": "add", "path": "/ratings/2", "value": {"id": "G-3", "pipe": "L-102", "aspect": "structural", "peak": 5, "total": 5, "count": 1}}]
+    /// ```
+    ///
     /// # Fix
-    /// Recompute the figure, or correct the grades that it rests on.
+    /// Look first whether rows are missing or in the wrong run; then correct grades or recompute.
     name: "rating-contradicts", severity: Error, scope: Rating, since: "0.1", clause: "ratings#roll-up",
     needs: [Grades],
     concludes_from: ["pipe.runs"],
     limits: {
         "slack" = 0.0005 "of the figure"
-            "the rounding error allowed in a figure other than count, or absolutely if that is more",
+            "the rounding error allowed in a figure other than count, or absolutely if that is more: four digits; common practice, no published source",
     },
     facts: {
         "stated" = Figures "the figures that differ, as recorded" if "there are runs, and all are of the pipe",
@@ -118,9 +126,12 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
 fn report_wrong_run(view: &RatingView<'_>, out: &mut Sink<'_>) -> bool {
     let pipe = &view.rating.pipe;
     for (index, run) in view.rating.runs.iter().enumerate() {
-        let other = view.ending.run(run).map(|summary| &summary.run.pipe);
-        if let Some(other) = other.filter(|other| *other != pipe) {
-            let message = format!("run {run} went through {other}, but the rating is of {pipe}");
+        let Some(summary) = view.ending.run(run) else { continue };
+        let (survey, other) = (view.ending.survey, &summary.run.pipe);
+        if other != pipe && survey.pipe(other).is_some() {
+            let ends = rating_totals::ends_of_pipe(survey, &summary.run, pipe);
+            let message =
+                format!("run {run} went through {other}, but the rating is of {pipe}{ends}");
             out.report(view.subject(&format!("/runs/{index}")), message);
             return true;
         }
@@ -129,14 +140,7 @@ fn report_wrong_run(view: &RatingView<'_>, out: &mut Sink<'_>) -> bool {
 }
 
 fn report(view: &RatingView<'_>, wrong: &[WrongFigure], out: &mut Sink<'_>) {
-    let (field, message) = match wrong {
-        [one] => (format!("/{}", one.field), one.describe()),
-        several => {
-            let each: Vec<String> = several.iter().map(WrongFigure::describe).collect();
-            let (count, each) = (several.len(), each.join("; "));
-            (String::new(), format!("{count} figures differ from what the grades give: {each}"))
-        }
-    };
+    let (field, message) = rating_totals::place_and_message(wrong);
     let of = |amount: fn(&WrongFigure) -> Option<f64>| -> Value {
         let amounts =
             wrong.iter().filter_map(|one| Some((one.field.to_owned(), amount(one)?.into())));

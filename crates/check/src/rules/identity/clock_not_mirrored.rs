@@ -1,9 +1,7 @@
 //! See the rule's documentation below.
 
-use obvert_model::tables::ClockReading;
-
 use crate::sink::Sink;
-use crate::support::clock::hours_between;
+use crate::support::clock::alike;
 use crate::support::row_digest::{RowDigest, common_places, pairs_of_runs};
 use crate::support::run_extent::direction_contradicts;
 use crate::views::{Ending, Subject};
@@ -81,9 +79,14 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
             continue;
         }
         let slack = along.slack.max(along_later.slack);
-        let pairs = common_places((earlier, along), (later, along_later), slack, |one, other| {
-            one.code == other.code && one.reading().is_some() && other.reading().is_some()
-        });
+        let pairs = common_places(
+            (earlier.digests(), along),
+            (later.digests(), along_later),
+            slack,
+            |one, other| {
+                one.code == other.code && one.reading().is_some() && other.reading().is_some()
+            },
+        );
         let seen: Vec<(&RowDigest, bool)> = pairs
             .into_iter()
             .filter_map(|(one, other)| {
@@ -114,14 +117,4 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
             .fact("features", equal)
             .fact("of", seen.len());
     }
-}
-
-/// Whether two clock references are one hour or less apart.
-fn alike(a: ClockReading, b: ClockReading) -> bool {
-    let ends = |reading: ClockReading| match reading {
-        ClockReading::Point(at) => [at.get(), at.get()],
-        ClockReading::Arc(from, to) => [from.get(), to.get()],
-    };
-    let (a, b) = (ends(a), ends(b));
-    hours_between(a[0], b[0]) <= 1.0 && hours_between(a[1], b[1]) <= 1.0
 }

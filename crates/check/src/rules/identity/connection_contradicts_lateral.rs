@@ -7,7 +7,7 @@ use crate::sink::Sink;
 use crate::support::clock::hours_outside;
 use crate::support::column_votes::{Cause, Causes};
 use crate::support::row_order;
-use crate::support::run_extent::{direction_contradicts, exceeds};
+use crate::support::run_extent::{TURNED, direction_contradicts, exceeds};
 use crate::views::{RowView, tolerance};
 
 rule! {
@@ -112,16 +112,18 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             .as_ref()
             .is_some_and(|c| c.offset.is_some() || c.zero == CounterZero::StructureCentre);
         let structures = if known { 0.0 } else { out.limit("structure_allowance") };
-        let off = exceeds((seen - joined).abs(), 2.0 * tolerance(joined) + structures);
+        let limit = 2.0 * tolerance(joined) + structures;
+        let differs = |seen: f64| exceeds((seen - joined).abs(), limit);
         if on_it
-            && off
+            && differs(seen)
             && row_order::in_order(run, row.index)
             && !run.disordered()
             && !run.marks().counter_reset
         {
             let (here, there) = (survey.format_metres(seen), survey.format_metres(joined));
+            let turned = if length > 0.0 && !differs(length - seen) { TURNED } else { "" };
             let message = format!(
-                "{lateral:?} connects {here} from the upstream structure, but by its record it joins at {there}"
+                "{lateral:?} connects {here} from the upstream structure, but by its record it joins at {there}{turned}"
             );
             out.report(row.subject("/joins"), message)
                 .fact("observed_at", survey.in_units(seen))

@@ -63,9 +63,12 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let factor = out.limit("factor");
     for [(earlier, along), (later, along_later)] in pairs_of_runs(ending) {
         let slack = along.slack.max(along_later.slack);
-        let pairs = common_places((earlier, along), (later, along_later), slack, |one, other| {
-            one.connection && other.connection
-        });
+        let pairs = common_places(
+            (earlier.digests(), along),
+            (later.digests(), along_later),
+            slack,
+            |one, other| one.connection && other.connection,
+        );
         for (one, other) in pairs {
             let (Some(a), Some(b)) = (one.connection_height(), other.connection_height()) else {
                 continue;

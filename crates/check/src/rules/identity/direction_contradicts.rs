@@ -13,8 +13,8 @@ rule! {
     /// the pipe's upstream structure to its downstream one.
     ///
     /// # Exactly
-    /// A run downstream is `from` the pipe's `downstream` or `to` its `upstream`; a run upstream
-    /// the reverse. A pipe with one structure at both ends contradicts nothing (`pipe-loop`).
+    /// A run downstream is `from` the pipe's `downstream` and `to` its `upstream`, as far as run and
+    /// pipe name these, and at least one is named; a run upstream the reverse. A pipe with one structure at both ends contradicts nothing (`pipe-loop`).
     /// A pipe is *turned* if all of its runs that name a structure contradict it. If at least three
     /// pipes of a `street` are turned, and four in five of those with such runs, that is one
     /// finding, at the first turned pipe, and the runs through the street are not reported; pipes

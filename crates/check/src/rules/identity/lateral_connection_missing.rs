@@ -133,7 +133,7 @@ fn passed_without_row(ending: &Ending<'_>, main: &str, at: f64) -> Option<usize>
     let length = survey.metres(pipe.length?);
     let mut passed: Option<&RunSummary> = None;
     for summary in ending.runs_of(main) {
-        let along = Along::of(ending, summary)?;
+        let along = Along::of(survey, &summary.run, summary.figures.marks)?;
         if direction_contradicts(pipe, &summary.run) {
             return None;
         }

@@ -13,6 +13,8 @@ rule! {
     /// # Exceptions
     /// - Connections: one developer connects all houses of a street alike.
     /// - The clock reference is the full circle.
+    /// - All of the rows are at joints of a pipe with `joint_spacing`: such defects recur, and
+    ///   amounts are estimated in steps.
     ///
     /// # Exactly
     /// Rows of a code without a role and with a clock reference or an amount are taken in order. At
@@ -60,8 +62,12 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let least = out.limit("rows");
     let mut first: Option<RowView<'_>> = None;
     let (mut rows, mut last) = (0_u32, f64::NEG_INFINITY);
-    let report = |first: Option<RowView<'_>>, rows: u32, out: &mut Sink<'_>| {
-        let Some(first) = first.filter(|_| f64::from(rows) >= least) else { return };
+    let spaced = run.pipe.is_some_and(|view| view.pipe.joint_spacing.is_some());
+    let mut at_joints = true;
+    let report = |first: Option<RowView<'_>>, rows: u32, joints: bool, out: &mut Sink<'_>| {
+        let Some(first) = first.filter(|_| f64::from(rows) >= least && !(joints && spaced)) else {
+            return;
+        };
         let message =
             format!("{rows} rows from here on have the same clock reference and the same amounts");
         out.report(first.subject(""), message).fact("rows", rows);
@@ -69,15 +75,17 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     for row in run.rows().filter(differs) {
         let same = first.is_some_and(|first| same_values(first.row, row.row));
         if !same {
-            report(first, rows, out);
+            report(first, rows, at_joints, out);
+            at_joints = true;
             (first, rows, last) = (Some(row).filter(counts), 0, f64::NEG_INFINITY);
         }
+        at_joints &= row.row.joint == Some(true);
         if row.row.at.get() > last {
             rows += 1;
             last = row.row.at.get();
         }
     }
-    report(first, rows, out);
+    report(first, rows, at_joints, out);
 }
 
 /// Whether a row has values that differ from place to place.

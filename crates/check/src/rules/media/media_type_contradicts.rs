@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::support::media_types::fits;
+use crate::support::media_types::{extension_of, fits, types_of_extension};
 use crate::views::MediaView;
 
 rule! {
@@ -67,36 +67,10 @@ rule! {
     facts: { "type" = Text "the type, as recorded but in lower case" if "one is recorded" },
 }
 
-/// File extensions and the media types that go with them.
-const EXTENSIONS: &[(&str, &[&str])] = &[
-    ("jpg", &["image/jpeg"]),
-    ("jpeg", &["image/jpeg"]),
-    ("png", &["image/png"]),
-    ("tif", &["image/tiff"]),
-    ("tiff", &["image/tiff"]),
-    ("bmp", &["image/bmp"]),
-    ("webp", &["image/webp"]),
-    ("mp4", &["video/mp4", "audio/mp4"]),
-    ("m4v", &["video/mp4", "video/x-m4v"]),
-    ("mpg", &["video/mpeg"]),
-    ("mpeg", &["video/mpeg"]),
-    ("avi", &["video/x-msvideo", "video/vnd.avi"]),
-    ("mov", &["video/quicktime"]),
-    ("mkv", &["video/matroska", "video/x-matroska"]),
-    ("webm", &["video/webm", "audio/webm"]),
-    ("wmv", &["video/x-ms-wmv"]),
-    ("wav", &["audio/wav", "audio/x-wav", "audio/vnd.wave"]),
-    ("mp3", &["audio/mpeg"]),
-    ("m4a", &["audio/mp4", "audio/x-m4a"]),
-    ("pdf", &["application/pdf"]),
-];
-
 fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
     let media = view.media;
-    let name = media.file.rsplit('/').next().unwrap_or_default();
-    let extension = name.rsplit_once('.').map_or("", |(_, extension)| extension);
-    let extension = extension.to_ascii_lowercase();
-    let types = EXTENSIONS.iter().find(|(known, _)| *known == extension).map(|(_, types)| *types);
+    let extension = extension_of(&media.file);
+    let types = types_of_extension(&media.file);
     let by_extension = |types: &[&str]| {
         format!("a file with the extension .{extension} is {}", types.join(" or "))
     };
@@ -122,6 +96,7 @@ fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
 mod tests {
     use super::*;
     use crate::rule::Section;
+    use crate::support::media_types::EXTENSIONS;
 
     /// The documentation lists what the code compares.
     #[test]

@@ -4,6 +4,7 @@ use super::locates_too_far_apart::wrong;
 use crate::sink::Sink;
 use crate::support::locating::{beyond_cable, comparable};
 use crate::support::map_lengths::PositionRef;
+use crate::support::run_extent::TURNED;
 use crate::views::Ending;
 
 rule! {
@@ -100,8 +101,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         }
         let Some(found) = beyond_cable(&view, map, accuracy) else { continue };
         let [away, cable] = [found.away, found.cable].map(|metres| survey.format_metres(metres));
+        let turned = if found.from_other_end { TURNED } else { "" };
         let message = format!(
-            "{away} from where the run started, on the ground, but only {cable} along the cable"
+            "{away} from where the run started, on the ground, but only {cable} along the cable{turned}"
         );
         out.report(view.subject("/position"), message)
             .fact("away", survey.in_units(found.away))

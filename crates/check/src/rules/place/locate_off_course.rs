@@ -6,9 +6,10 @@ use obvert_model::tables::{Direction, LengthBetween};
 use super::locate_beyond_cable::MAP;
 use super::locates_too_far_apart::wrong;
 use crate::sink::Sink;
-use crate::support::locating::{Transmitter, beyond_cable, comparable};
+use crate::support::locating::{OFF_PATH, Transmitter, beyond_cable, comparable, unfit_length};
 use crate::support::map_lengths::PositionRef;
-use crate::views::{Ending, LocateView, PipeView, tolerance};
+use crate::support::run_extent::TURNED;
+use crate::views::{Ending, LocateView, tolerance};
 
 rule! {
     /// # What it checks
@@ -80,10 +81,6 @@ rule! {
     },
 }
 
-/// `locate-off-path` reports a locate that is farther from the path than this, in metres, and its
-/// accuracy.
-const OFF_PATH: f64 = 5.0;
-
 /// How much longer than from wall to wall a pipe is from centre to centre, in metres: 5 ft.
 const STRUCTURES: f64 = 1.524;
 
@@ -106,15 +103,6 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     }
 }
 
-/// Whether another rule reports the length of the pipe, or an end of its path.
-fn unfit_length(pipe: &PipeView<'_>, length: f64) -> bool {
-    let map_lengths = pipe.survey.map_lengths();
-    let ratio = map_lengths.length_on_map(pipe.index).map(|on_map| on_map / length);
-    let off = |gap: &Option<f64>| gap.is_some_and(|gap| gap > OFF_PATH);
-    ratio.is_some_and(|ratio| !(0.9..=1.1).contains(&ratio))
-        || map_lengths.end_gaps(pipe).iter().any(off)
-}
-
 fn compare(view: &LocateView<'_>, map: f64, accuracy: f64, out: &mut Sink<'_>) -> Option<()> {
     let survey = view.ending.survey;
     let (crs, position) = (survey.crs.as_ref()?, view.locate.position?);
@@ -135,13 +123,18 @@ fn compare(view: &LocateView<'_>, map: f64, accuracy: f64, out: &mut Sink<'_>) -
         survey.map_lengths().length_on_map(transmitter.pipe.index)?;
         let upstream = transmitter.summary.run.direction == Direction::Upstream;
         let along = if upstream { remains } else { (length - remains).max(0.0) };
-        let [x, y] = path.at_stated(along, length).ok()?;
-        let point = Position::new(x, y).ok()?;
-        let away = survey.map_lengths().distance(crs, point, position)?;
+        let away_from = |[x, y]: [f64; 2]| {
+            let point = Position::new(x, y).ok()?;
+            survey.map_lengths().distance(crs, point, position)
+        };
+        let away = away_from(path.at_stated(along, length).ok()?)?;
         let off = path.nearest(position.into()).ok()?.offset_metres;
         if away > slack && off <= OFF_PATH + accuracy {
             let far = survey.format_metres(away);
-            let message = format!("located {far} from where {id:?} is at this distance on the map");
+            let mirrored = away_from(path.at_stated((length - along).max(0.0), length).ok()?)?;
+            let turned = if mirrored <= slack { TURNED } else { "" };
+            let message =
+                format!("located {far} from where {id:?} is at this distance on the map{turned}");
             out.report(view.subject("/position"), message).fact("away", survey.in_units(away));
         }
         return Some(());

@@ -114,8 +114,23 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
             "the height of {}{size} is not a pipe size, but {height} {meant}{centimetres} is",
             survey.format_section(height)
         );
-        out.report(view.subject("/height"), message)
+        let finding = out
+            .report(view.subject("/height"), message)
             .fact("height", height.get())
             .fact("fits", meant.as_str());
+        if let Some(near) = near_in_centimetres(survey, height.get()) {
+            finding.help(format!(
+                "other pipes are {near} {unit} high: the size may be in centimetres, or a digit is missing; look it up"
+            ));
+        }
     }
+}
+
+/// The height of another pipe that a height in centimetres comes near to.
+fn near_in_centimetres(survey: &Survey<'_>, height: f64) -> Option<f64> {
+    if survey.head.units.section != SectionUnit::Millimetre {
+        return None;
+    }
+    let near = |other: &f64| (other - height * 10.0).abs() <= other * 0.05;
+    survey.head.pipes.iter().filter_map(|pipe| pipe.height.map(|height| height.get())).find(near)
 }
