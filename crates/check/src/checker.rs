@@ -66,6 +66,13 @@ impl Active {
     }
 }
 
+/// Whether the only problems of a document are duplicate ids. Every row can still be read, so the
+/// findings are valid.
+fn has_duplicates_only(error: &ReadError) -> bool {
+    let problems = error.problems();
+    !problems.is_empty() && problems.iter().all(|problem| problem.kind == ProblemKind::DuplicateId)
+}
+
 impl Checker {
     /// Prepares a checker.
     ///
@@ -120,14 +127,10 @@ impl Checker {
     #[doc(alias = "lint")]
     pub fn check(&self, source: &[u8]) -> Result<Report, ReadError> {
         if let Ok(mut reader) = Reader::new(source) {
-            let (mut report, error) = self.walk_reader(&mut reader);
+            let (mut report, error) = self.walk_reader(&mut reader, has_duplicates_only);
             let Some(error) = error else { return Ok(report) };
-            // With duplicate ids every row can still be read, so the findings are valid.
-            let problems = error.problems();
-            if !problems.is_empty()
-                && problems.iter().all(|problem| problem.kind == ProblemKind::DuplicateId)
-            {
-                self.add_structural(&mut report, problems);
+            if has_duplicates_only(&error) {
+                self.add_structural(&mut report, error.problems());
                 return Ok(report);
             }
         }
@@ -160,7 +163,7 @@ impl Checker {
     /// If the survey is not valid. Diagnose it with the format of the reader and give the diagnosis
     /// to [`check_value`](Self::check_value), which checks what is readable.
     pub fn check_reader<R: RunReader + ?Sized>(&self, reader: &mut R) -> Result<Report, R::Error> {
-        let (report, error) = self.walk_reader(reader);
+        let (report, error) = self.walk_reader(reader, |_| false);
         error.map_or(Ok(report), Err)
     }
 
@@ -294,9 +297,13 @@ impl Checker {
 
     /// Checks the runs of a reader, on another thread if the settings allow it. Also returns the
     /// error that ended the runs.
-    fn walk_reader<R: RunReader + ?Sized>(&self, reader: &mut R) -> (Report, Option<R::Error>) {
+    fn walk_reader<R: RunReader + ?Sized>(
+        &self,
+        reader: &mut R,
+        is_harmless: fn(&R::Error) -> bool,
+    ) -> (Report, Option<R::Error>) {
         let head = reader.share_head();
-        let mut runs = Pulled::new(reader);
+        let mut runs = Pulled::new(reader, is_harmless);
         let walk = |runs: &mut dyn RunSource| self.walk(&head, runs, &BTreeSet::new(), &[]);
         let report = self.on_threads(&mut runs, walk);
         (report, runs.into_error())
@@ -349,6 +356,10 @@ impl Checker {
             runs.recycle(std::mem::take(&mut run.observations));
             run.equipment.shrink_to_fit();
             summaries.push(RunSummary { index, run, figures });
+        }
+        if runs.is_broken_off() {
+            // The survey is checked again, without what cannot be read.
+            return self.empty();
         }
         let ending = Ending::new(&survey, &summaries, &shown_by, &columns);
         walk.ending(&ending);

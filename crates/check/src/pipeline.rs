@@ -4,6 +4,8 @@
 //! The pipeline reads the next runs on one thread while the rules check the previous ones on
 //! another. Reading takes about as long as all rules together, so two processors halve the time.
 
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{IntoIter, Sender, channel, sync_channel};
 use std::thread::{Builder, scope};
 
@@ -28,17 +30,25 @@ pub(crate) trait RunSource {
     fn recycle(&mut self, observations: Vec<Observation>) {
         drop(observations);
     }
+
+    /// Whether the runs ended in the middle of the survey, so that nothing can be said about it as
+    /// a whole.
+    fn is_broken_off(&self) -> bool {
+        false
+    }
 }
 
 /// The runs of a reader. An error ends them and is kept.
 pub(crate) struct Pulled<'r, R: RunReader + ?Sized> {
     reader: &'r mut R,
     error: Option<R::Error>,
+    is_harmless: fn(&R::Error) -> bool,
 }
 
 impl<'r, R: RunReader + ?Sized> Pulled<'r, R> {
-    pub(crate) fn new(reader: &'r mut R) -> Self {
-        Self { reader, error: None }
+    /// `is_harmless` states whether an error leaves every run readable.
+    pub(crate) fn new(reader: &'r mut R, is_harmless: fn(&R::Error) -> bool) -> Self {
+        Self { reader, error: None, is_harmless }
     }
 
     /// The error that ended the runs.
@@ -61,6 +71,10 @@ impl<R: RunReader + ?Sized> RunSource for Pulled<'_, R> {
     fn recycle(&mut self, observations: Vec<Observation>) {
         self.reader.recycle(observations);
     }
+
+    fn is_broken_off(&self) -> bool {
+        self.error.as_ref().is_some_and(|error| !(self.is_harmless)(error))
+    }
 }
 
 /// The runs of a document that is in memory.
@@ -82,8 +96,13 @@ pub(crate) fn on_two_threads<T: Send>(
     scope(|scope| {
         let (sender, receiver) = sync_channel::<Vec<Run>>(WAITING);
         let (back, returned) = channel();
-        let mut received =
-            Received { batches: receiver.into_iter(), batch: Vec::new().into_iter(), back };
+        let broken_off = Arc::new(AtomicBool::new(false));
+        let mut received = Received {
+            batches: receiver.into_iter(),
+            batch: Vec::new().into_iter(),
+            back,
+            broken_off: Arc::clone(&broken_off),
+        };
         let Ok(worker) = Builder::new().spawn_scoped(scope, move || work(&mut received)) else {
             return work(runs);
         };
@@ -100,6 +119,7 @@ pub(crate) fn on_two_threads<T: Send>(
                 break;
             }
         }
+        broken_off.store(runs.is_broken_off(), Ordering::Release);
         drop(sender);
         worker.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))
     })
@@ -109,6 +129,8 @@ struct Received {
     batches: IntoIter<Vec<Run>>,
     batch: std::vec::IntoIter<Run>,
     back: Sender<Vec<Observation>>,
+    /// Whether the runs ended in the middle of the survey. It is known when they have ended.
+    broken_off: Arc<AtomicBool>,
 }
 
 impl RunSource for Received {
@@ -124,6 +146,10 @@ impl RunSource for Received {
     fn recycle(&mut self, observations: Vec<Observation>) {
         // If the reader has ended, they are dropped here.
         let _ = self.back.send(observations);
+    }
+
+    fn is_broken_off(&self) -> bool {
+        self.broken_off.load(Ordering::Acquire)
     }
 }
 
@@ -163,6 +189,22 @@ mod tests {
                 (0..count).collect::<Vec<_>>()
             );
         }
+    }
+
+    #[test]
+    fn it_is_known_whether_the_runs_were_broken_off() {
+        struct Broken;
+        impl RunSource for Broken {
+            fn next_run(&mut self) -> Option<Run> {
+                None
+            }
+            fn is_broken_off(&self) -> bool {
+                true
+            }
+        }
+        let ask = |runs: &mut dyn RunSource| (runs.next_run().is_none(), runs.is_broken_off());
+        assert_eq!(on_two_threads(&mut Broken, ask), (true, true));
+        assert_eq!(on_two_threads(&mut runs(0), ask), (true, false));
     }
 
     #[test]

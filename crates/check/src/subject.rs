@@ -120,12 +120,17 @@ impl Subject {
 
     /// The same for a location in a row of a run: the run with its observations, or one of them.
     #[cfg(feature = "diagnose")]
-    pub(crate) fn complete_from_row(&mut self, found: &PartialRun, row: &Value) {
+    pub(crate) fn complete_from_row<'v>(
+        &mut self,
+        found: &PartialRun<'_>,
+        row: impl FnOnce() -> &'v Value,
+    ) {
         let full = |text: &Option<String>| text.clone().filter(|text| !text.is_empty());
         (self.pipe, self.run) = (full(&found.pipe), full(&found.id));
         let tokens: Vec<&str> = self.path.split('/').skip(3).take(2).collect();
         let ["observations", index] = tokens.as_slice() else { return };
         let Ok(index) = index.parse::<usize>() else { return };
+        let row = row();
         let row = match row.get("observations") {
             Some(rows) => rows.get(index),
             None => Some(row),

@@ -210,7 +210,12 @@ macro_rules! texts {
                 schema
             }
         }
-    )+ };
+    )+
+        /// The patterns of these texts, each with the test that every reader of the crate applies.
+        #[cfg(feature = "diagnose")]
+        #[allow(dead_code, reason = "only the texts of surveys are looked up")]
+        pub(crate) const FORMS: &[(&str, fn(&str) -> bool)] = &[$($(($pattern, $check),)?)+];
+    };
 }
 
 /// Declares a newtype over a number, with its unit for the schema if that is always the same.

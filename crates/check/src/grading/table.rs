@@ -250,7 +250,7 @@ impl Checker {
     pub fn grades(&self, source: &[u8], by: GradeSettings<'_>) -> Result<GradeTable, GradeError> {
         let mut reader = Reader::new(source).map_err(|error| error.with_all_problems(source))?;
         let head = reader.share_head();
-        let mut runs = Pulled::new(&mut reader);
+        let mut runs = Pulled::new(&mut reader, |_| false);
         let table = self.table(&head, &mut runs, by);
         // An invalid run makes the whole document invalid, even after an error of grading.
         while runs.next_run().is_some() {}

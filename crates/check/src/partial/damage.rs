@@ -1,6 +1,6 @@
 //! The parts of a document that could not be read, and which findings on the rest are reliable.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeSet, HashMap, HashSet};
 
 use obvert_model::read::{LeftOut, ProblemKind, Readable, RunStub};
 use obvert_model::shape::{self, Field};
@@ -20,14 +20,14 @@ pub(super) struct Damage {
     losses: Vec<(Lost, String)>,
     known: BTreeSet<Lost>,
     /// Rows that lost a value.
-    rows: BTreeSet<String>,
-    /// Every value that was left out, with its row, or an empty text for a value of the head.
-    values: Vec<(String, String)>,
+    rows: HashSet<String>,
+    /// Every value that was left out, by its row; an empty text for the values of the head.
+    values: HashMap<String, Vec<String>>,
     /// Unknown columns, which may be misspelt, as pointers with `-` for the row number.
     columns: Vec<String>,
     /// The lost keys of runs, by the pointer of the run. Keys of observations begin with
     /// `observations.`.
-    runs: BTreeMap<String, BTreeSet<String>>,
+    runs: HashMap<String, BTreeSet<String>>,
     /// The ids of those runs.
     run_ids: BTreeSet<String>,
     /// Pipes that lost a value, a run, or a part of a run.
@@ -106,9 +106,9 @@ impl Damage {
             return false;
         }
         let row = row_of(path);
-        let lost = |(of, value): &(String, String)| of == row && leads_into(path, value);
+        let mut lost = self.values.get(row).into_iter().flatten();
         if self.rows.contains(row)
-            || self.values.iter().any(lost)
+            || lost.any(|value| leads_into(path, value))
             || self.columns.iter().any(|column| leads_into_rows(path, column))
         {
             return false;
@@ -160,10 +160,7 @@ impl Damage {
                 self.row(table, out, readable)
             }
             ["runs", run, OBSERVATIONS] | ["runs", run, OBSERVATIONS, _] => {
-                self.lose(
-                    format!("{} was left out", out.pointer),
-                    Lost::Row(OBSERVATIONS.to_owned()),
-                );
+                self.lose(Lost::Row(OBSERVATIONS.to_owned()), || was_left_out(out));
                 self.record("runs", &format!("/runs/{run}"), OBSERVATIONS, readable);
             }
             ["runs", run, OBSERVATIONS, row, ..] => {
@@ -180,31 +177,34 @@ impl Damage {
                 }
             }
             _ => {
-                self.values.push((String::new(), out.pointer.clone()));
+                self.values.entry(String::new()).or_default().push(out.pointer.clone());
                 let key =
                     out.meant.as_deref().or_else(|| tokens.first().copied()).unwrap_or_default();
-                self.lose(format!("{} could not be read", out.pointer), Lost::Head(key.to_owned()));
+                self.lose(Lost::Head(key.to_owned()), || {
+                    format!("{} could not be read", out.pointer)
+                });
             }
         }
     }
 
-    fn lose(&mut self, why: String, what: Lost) {
-        if self.known.insert(what.clone()) {
-            self.losses.push((what, why));
+    /// Adds a loss; the first one of a kind is the reason.
+    fn lose(&mut self, what: Lost, why: impl FnOnce() -> String) {
+        if !self.known.contains(&what) {
+            self.known.insert(what.clone());
+            self.losses.push((what, why()));
         }
     }
 
     /// A row of one of the document's tables is missing, or the table is.
     fn row(&mut self, table: &str, out: &LeftOut, readable: &Readable) {
-        let why = format!("{} was left out", out.pointer);
-        self.lose(why.clone(), Lost::Row(table.to_owned()));
+        self.lose(Lost::Row(table.to_owned()), || was_left_out(out));
         let text = |key: &str| out.value.get(key).and_then(Value::as_str).map(str::to_owned);
         if table == "runs" {
             match text("pipe") {
                 Some(pipe) => {
                     self.pipes.insert(pipe);
                 }
-                None => self.lose(why.clone(), Lost::Run),
+                None => self.lose(Lost::Run, || was_left_out(out)),
             }
         }
         // If no row is left, even the one finding for all references would be false.
@@ -212,22 +212,22 @@ impl Damage {
             Some(id) => {
                 self.ids.insert((table.to_owned(), id));
             }
-            None => self.lose(why, Lost::Unnamed(table.to_owned())),
+            None => self.lose(Lost::Unnamed(table.to_owned()), || was_left_out(out)),
         }
     }
 
     /// A value of a row is missing. Returns whether rules may depend on it.
     fn value(&mut self, table: &str, row: &str, out: &LeftOut, readable: &Readable) -> bool {
-        self.values.push((row.to_owned(), out.pointer.clone()));
+        match self.values.get_mut(row) {
+            Some(values) => values.push(out.pointer.clone()),
+            None => drop(self.values.insert(row.to_owned(), vec![out.pointer.clone()])),
+        }
         // An unknown key does not have a value of the format, unless it is a misspelt field.
         if out.kind == ProblemKind::UnknownKey && out.meant.is_none() {
             return false;
         }
         let key = key_of(out, row);
-        self.lose(
-            format!("{} was left out", out.pointer),
-            Lost::Value(table.to_owned(), key.to_owned()),
-        );
+        self.lose(Lost::Value(table.to_owned(), key.to_owned()), || was_left_out(out));
         if let Some(pipe) =
             Some(row).filter(|_| table == "pipes").and_then(|row| id_of(readable, row))
         {
@@ -245,6 +245,10 @@ impl Damage {
         match table {
             "pipes" => self.pipes.extend(id_of(readable, row)),
             "runs" => {
+                // Most rows of a damaged run have lost the same value.
+                if self.runs.get(row).is_some_and(|keys| keys.contains(key)) {
+                    return;
+                }
                 if let Some(run) = run_at(readable, row) {
                     self.pipes.insert(run.pipe.to_string());
                     self.run_ids.insert(run.id.to_string());
@@ -263,20 +267,20 @@ impl Damage {
         let mut lost = key.to_owned();
         match below.get(2) {
             Some(list) if of_observations => {
-                let why = format!("a row of {list} that belongs to no observation was left out");
-                self.lose(why.clone(), Lost::Item((*list).to_owned()));
-                self.lose(why, Lost::Value(OBSERVATIONS.to_owned(), (*list).to_owned()));
+                let why = || format!("a row of {list} that belongs to no observation was left out");
+                self.lose(Lost::Item((*list).to_owned()), why);
+                self.lose(Lost::Value(OBSERVATIONS.to_owned(), (*list).to_owned()), why);
                 lost = format!("{OBSERVATIONS}.{list}");
             }
             _ if of_observations => {
-                self.lose(
-                    "a row that belongs to no run was left out".into(),
-                    Lost::Row(OBSERVATIONS.to_owned()),
-                );
+                self.lose(Lost::Row(OBSERVATIONS.to_owned()), || {
+                    "a row that belongs to no run was left out".into()
+                });
             }
             _ => {
-                let why = format!("a row of {key} that belongs to no row of {table} was left out");
-                self.lose(why, Lost::Value(table.to_owned(), key.to_owned()));
+                self.lose(Lost::Value(table.to_owned(), key.to_owned()), || {
+                    format!("a row of {key} that belongs to no row of {table} was left out")
+                });
             }
         }
         if !self.doubted.insert((table.to_owned(), lost.clone())) {
@@ -377,32 +381,24 @@ fn first_tokens(path: &str, tokens: usize) -> &str {
 /// A run that was read, by its pointer in the source.
 fn run_at<'r>(readable: &'r Readable, run: &str) -> Option<&'r RunStub> {
     let runs = &readable.runs;
-    row_left(readable, "runs", run, runs.len()).map(|index| &runs[index])
+    row_left(readable, "/runs", run, runs.len()).map(|index| &runs[index])
 }
 
 /// The id of a pipe that was read, by its pointer in the source.
 fn id_of(readable: &Readable, pipe: &str) -> Option<String> {
     let pipes = &readable.head.pipes;
-    row_left(readable, "pipes", pipe, pipes.len()).map(|index| pipes[index].id.to_string())
+    row_left(readable, "/pipes", pipe, pipes.len()).map(|index| pipes[index].id.to_string())
 }
 
-/// The index of a row among those that were read, by its pointer in the source. The rows that were
-/// read keep their order, so that a binary search finds it. A linear search would make the whole
-/// quadratic.
+/// The index of a row among those that were read, by its pointer in the source.
 fn row_left(readable: &Readable, table: &str, row: &str, rows: usize) -> Option<usize> {
-    let number =
-        |pointer: &str| pointer.rsplit('/').next().and_then(|number| number.parse::<usize>().ok());
-    let wanted = number(row)?;
-    let (mut from, mut to) = (0, rows);
-    while from < to {
-        let middle = from + (to - from) / 2;
-        match number(&readable.original(&format!("/{table}/{middle}")))?.cmp(&wanted) {
-            std::cmp::Ordering::Less => from = middle + 1,
-            std::cmp::Ordering::Equal => return Some(middle),
-            std::cmp::Ordering::Greater => to = middle,
-        }
-    }
-    None
+    let number = row.rsplit('/').next()?.parse().ok()?;
+    readable.index_of(table, number, rows)
+}
+
+/// The reason of a loss.
+fn was_left_out(out: &LeftOut) -> String {
+    format!("{} was left out", out.pointer)
 }
 
 #[cfg(test)]

@@ -9,6 +9,7 @@
 mod damage;
 mod structural;
 
+use std::cell::LazyCell;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use obvert_model::read::{Diagnosis, PartialReader, Problem, ReadError, Readable, ReadableRuns};
@@ -62,8 +63,9 @@ impl Checker {
         let in_head = !reader.head_damage().is_empty();
         while let Some(found) = reader.next_run()? {
             for damage in &found.damage {
+                let value = LazyCell::new(|| damage.value());
                 structural.add(&damage.problems, |subject| {
-                    subject.complete_from_row(&found, &damage.value);
+                    subject.complete_from_row(&found, || &value);
                 });
             }
             if in_head && let (Some(run), Some(pipe)) = (found.id, found.pipe) {
@@ -71,8 +73,9 @@ impl Checker {
             }
         }
         for damage in reader.head_damage() {
+            let value = LazyCell::new(|| damage.value());
             structural.add(&damage.problems, |subject| {
-                subject.complete_from_record(&damage.value, |run| pipes.get(run).cloned());
+                subject.complete_from_record(&value, |run| pipes.get(run).cloned());
             });
         }
         if structural.is_empty() {

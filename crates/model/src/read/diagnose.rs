@@ -209,7 +209,7 @@ pub(super) fn sort(problems: &mut [Problem]) {
 
 /// The problem of a key that an object has twice.
 #[cfg(feature = "diagnose")]
-fn repeated_key(pointer: String) -> Problem {
+pub(super) fn repeated_key(pointer: String) -> Problem {
     Problem::new(ProblemKind::DuplicateKey, pointer, "duplicate key in one object; keep one")
 }
 

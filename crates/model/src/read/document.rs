@@ -20,22 +20,24 @@ impl<'de> Deserialize<'de> for Document {
                 f.write_str("an obvert document")
             }
             fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Document, A::Error> {
-                let mut keys = SetAside { map, runs: None::<Vec<Run>> };
+                let mut keys = SetAside { map, key: "runs", value: None::<Vec<Run>> };
                 let head = Head::deserialize(MapAccessDeserializer::new(&mut keys))?;
-                Ok(Document { head, runs: keys.runs.unwrap_or_default() })
+                Ok(Document { head, runs: keys.value.unwrap_or_default() })
             }
         }
         ObjectOnly(source).deserialize_any(Whole)
     }
 }
 
-/// The entries of a document without `runs`, whose value is kept aside.
-pub(super) struct SetAside<A, R> {
+/// The entries of an object without one of them, whose value is kept aside: the runs of a document,
+/// or the observations of a run.
+pub(super) struct SetAside<A, T> {
     pub(super) map: A,
-    pub(super) runs: Option<R>,
+    pub(super) key: &'static str,
+    pub(super) value: Option<T>,
 }
 
-impl<'de, A: MapAccess<'de>, R: Deserialize<'de>> MapAccess<'de> for SetAside<A, R> {
+impl<'de, A: MapAccess<'de>, T: Deserialize<'de>> MapAccess<'de> for SetAside<A, T> {
     type Error = A::Error;
     fn next_key_seed<K: DeserializeSeed<'de>>(
         &mut self,
@@ -44,9 +46,10 @@ impl<'de, A: MapAccess<'de>, R: Deserialize<'de>> MapAccess<'de> for SetAside<A,
         loop {
             match self.map.next_key::<Cow<'de, str>>()? {
                 None => return Ok(None),
-                Some(key) if key == "runs" => {
-                    if self.runs.replace(self.map.next_value()?).is_some() {
-                        return Err(A::Error::custom("duplicate key `runs`"));
+                Some(key) if key == self.key => {
+                    if self.value.replace(self.map.next_value()?).is_some() {
+                        let message = format_args!("duplicate key `{}`", self.key);
+                        return Err(A::Error::custom(message));
                     }
                 }
                 Some(key) => return seed.deserialize(key.into_deserializer()).map(Some),

@@ -58,6 +58,11 @@ pub(super) fn placeholder(token: &str) -> serde_json::Value {
     (if token.starts_with('-') { -9e99 } else { 9e99 }).into()
 }
 
+/// A message about a placeholder, with the number of the source instead.
+pub(super) fn restored(message: &str, token: &str) -> String {
+    message.replace(&placeholder(token).to_string(), &shorten(token))
+}
+
 fn shorten(token: &str) -> String {
     if token.len() > 60 { format!("{}…", &token[..60]) } else { token.to_owned() }
 }

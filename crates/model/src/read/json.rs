@@ -478,9 +478,9 @@ fn any_order(text: &str) -> Result<(Head, Elements<'_>), Error> {
             f.write_str("an obvert document")
         }
         fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Self::Value, A::Error> {
-            let mut keys = SetAside { map, runs: None::<&'de RawValue> };
+            let mut keys = SetAside { map, key: "runs", value: None::<&'de RawValue> };
             let head = Head::deserialize(MapAccessDeserializer::new(&mut keys))?;
-            Ok((head, keys.runs))
+            Ok((head, keys.value))
         }
     }
     let mut reader = Deserializer::from_str(text);

@@ -42,6 +42,8 @@ mod huge;
 mod ids;
 mod json;
 #[cfg(feature = "diagnose")]
+mod nodes;
+#[cfg(feature = "diagnose")]
 mod partial;
 mod reader;
 #[cfg(feature = "diagnose")]
@@ -52,6 +54,8 @@ mod schema;
 mod serde_parts;
 mod span;
 mod stopped;
+#[cfg(feature = "diagnose")]
+mod verify;
 
 pub use any::strict_value;
 pub(crate) use any::{Tree, strict};

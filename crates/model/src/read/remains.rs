@@ -26,7 +26,7 @@ pub struct LeftOut {
     pub kind: ProblemKind,
     /// For an unknown key, the key that was probably meant.
     pub meant: Option<String>,
-    /// The value.
+    /// The value. Of a row, only its id and the pipe that it names.
     pub value: Value,
 }
 
@@ -78,8 +78,18 @@ impl Readable {
         self.kept.is_empty()
     }
 
+    /// The index of a row among those that were read, by its number in the source; `None` if it
+    /// was not read. `table` is the pointer of its table, and `count` how many of it were read.
+    #[must_use]
+    pub fn index_of(&self, table: &str, row: usize, count: usize) -> Option<usize> {
+        match self.kept.get(table) {
+            Some(kept) => kept.binary_search(&row).ok(),
+            None => Some(row).filter(|row| *row < count),
+        }
+    }
+
     pub(super) fn sort(&mut self) {
-        self.left_out.sort_by(|a, b| order(&a.pointer).cmp(&order(&b.pointer)));
+        self.left_out.sort_by(|a, b| order(&a.pointer, &b.pointer));
     }
 }
 
@@ -100,7 +110,7 @@ pub(super) fn remains(mut value: Value, problems: &[Problem]) -> Option<Remains>
         let removed_count = remove_problems(&mut value, &found, &mut left_out, &mut kept)?
             + add_placeholders(&mut value, &mut left_out);
         if let Ok(document) = Document::deserialize(&value) {
-            left_out.sort_by(|a: &LeftOut, b: &LeftOut| order(&a.pointer).cmp(&order(&b.pointer)));
+            left_out.sort_by(|a: &LeftOut, b: &LeftOut| order(&a.pointer, &b.pointer));
             return Some(Remains { document, left_out, kept });
         }
         if removed_count == 0 {
@@ -196,7 +206,7 @@ fn remove_problems(
         places.push((removable(value, &problem.pointer)?.to_owned(), problem));
     }
     // From the end, so that the indexes of earlier rows stay valid, and values before their row.
-    places.sort_by(|a, b| order(&b.0).cmp(&order(&a.0)));
+    places.sort_by(|a, b| order(&b.0, &a.0));
     places.dedup_by(|a, b| a.0 == b.0);
     let mut gone: HashSet<String> = HashSet::new();
     for (place, problem) in places {
@@ -209,7 +219,7 @@ fn remove_problems(
                 Ok(row) if row < rows.len() => {
                     let table = original(kept, parent);
                     kept.entry(table).or_insert_with(|| (0..rows.len()).collect()).remove(row);
-                    Some(rows.remove(row))
+                    Some(identity(rows.remove(row)))
                 }
                 _ => None,
             },
@@ -235,6 +245,18 @@ fn remove_problems(
         }
     });
     Some(removed_count)
+}
+
+/// What identifies a row: its id, and the pipe that it names. Whole rows would need more memory
+/// than the survey.
+pub(super) fn identity(row: Value) -> Value {
+    match row {
+        Value::Object(mut row) => {
+            row.retain(|key, value| matches!(key.as_str(), "id" | "pipe") && value.is_string());
+            Value::Object(row)
+        }
+        value => value,
+    }
 }
 
 /// The nearest removable ancestor of a problem: a key, or a row of a table.
@@ -281,6 +303,21 @@ fn original(kept: &Kept, pointer: &str) -> String {
 }
 
 /// Sorts pointers by the indexes of rows as numbers, not as text.
-fn order(pointer: &str) -> Vec<(usize, &str)> {
-    pointer.split('/').skip(1).map(|token| (token.parse().unwrap_or(usize::MAX), token)).collect()
+pub(super) fn order(a: &str, b: &str) -> std::cmp::Ordering {
+    let key = |token: &str| token.parse().unwrap_or(usize::MAX);
+    let tokens = |pointer| str::split(pointer, '/').skip(1);
+    let (mut a, mut b) = (tokens(a), tokens(b));
+    loop {
+        let (one, other) = (a.next(), b.next());
+        let (Some(first), Some(second)) = (one, other) else {
+            return one.is_some().cmp(&other.is_some());
+        };
+        // Most tokens are equal: the same table, run and list.
+        if first != second {
+            let order = (key(first), first).cmp(&(key(second), second));
+            if order.is_ne() {
+                return order;
+            }
+        }
+    }
 }

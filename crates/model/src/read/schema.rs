@@ -22,9 +22,12 @@ pub(super) fn problems(value: &Value, subject: Subject) -> Vec<Problem> {
     problems
 }
 
+/// One for each subject, including the last.
+const SUBJECTS: usize = Subject::Layout as usize + 1;
+
 struct Schema {
     subject: Subject,
-    value: Value,
+    value: &'static Value,
     validator: jsonschema::Validator,
 }
 
@@ -52,28 +55,32 @@ impl Subject {
 }
 
 fn schema(subject: Subject) -> &'static Schema {
-    // One for each subject, including the last.
-    const SUBJECTS: usize = Subject::Layout as usize + 1;
     static SCHEMAS: [OnceLock<Schema>; SUBJECTS] = [const { OnceLock::new() }; SUBJECTS];
     SCHEMAS[subject as usize].get_or_init(|| {
-        let value = match subject {
-            Subject::Document => crate::schema::document(),
-            Subject::Document0_1 => crate::versions::schema("0.1").unwrap_or_default(),
-            Subject::CodeList => crate::lists::CodeList::schema(),
-            Subject::GradeScheme => crate::lists::GradeScheme::schema(),
-            Subject::Profile => crate::profile::Profile::schema(),
-            Subject::Layout => crate::layout::Layout::schema(),
-        };
+        let value = value(subject);
         // The schema is our own and covered by a test: it compiles.
         #[allow(clippy::expect_used)]
-        let validator = jsonschema::validator_for(&value).expect("the schema compiles");
+        let validator = jsonschema::validator_for(value).expect("the schema compiles");
         Schema { subject, value, validator }
     })
 }
 
-const EMPTY: &str = "empty text; leave the key out if the value is not known";
+/// The schema of a subject.
+pub(super) fn value(subject: Subject) -> &'static Value {
+    static VALUES: [OnceLock<Value>; SUBJECTS] = [const { OnceLock::new() }; SUBJECTS];
+    VALUES[subject as usize].get_or_init(|| match subject {
+        Subject::Document => crate::schema::document(),
+        Subject::Document0_1 => crate::versions::schema("0.1").unwrap_or_default(),
+        Subject::CodeList => crate::lists::CodeList::schema(),
+        Subject::GradeScheme => crate::lists::GradeScheme::schema(),
+        Subject::Profile => crate::profile::Profile::schema(),
+        Subject::Layout => crate::layout::Layout::schema(),
+    })
+}
 
-fn child(pointer: &str, key: &str) -> String {
+pub(super) const EMPTY: &str = "empty text; leave the key out if the value is not known";
+
+pub(super) fn child(pointer: &str, key: &str) -> String {
     format!("{pointer}/{}", edit::token(key))
 }
 
@@ -105,8 +112,7 @@ fn translate(
     let at = error.instance_path().to_string();
     let value = error.instance();
     if value.is_null() {
-        let message = "the format has no null; leave the key out if the value is not known";
-        return problems.push(Problem::new(ProblemKind::NullValue, at, message));
+        return problems.push(null(at));
     }
     let problem = match error.kind() {
         Kind::AdditionalProperties { unexpected } | Kind::UnevaluatedProperties { unexpected } => {
@@ -118,42 +124,52 @@ fn translate(
             problems.extend(schema.unknown_word(at, value, options));
             return;
         }
-        Kind::Required { property } => missing_key(at, property),
-        Kind::Type { kind } => wrong_type(at, value, kind),
+        Kind::Required { property } => missing_key(at, property.as_str().unwrap_or_default()),
+        Kind::Type { kind } => wrong_type(at, value, &expected_type(kind)),
         Kind::Minimum { limit } => out_of_range(at, value, "below", limit),
         Kind::Maximum { limit } => out_of_range(at, value, "above", limit),
-        Kind::MinLength { .. } => Problem::new(ProblemKind::EmptyText, at, EMPTY),
-        Kind::Pattern { .. } if value.as_str() == Some("") => {
-            Problem::new(ProblemKind::EmptyText, at, EMPTY)
-        }
+        Kind::MinLength { .. } => empty(at),
+        Kind::Pattern { .. } if value.as_str() == Some("") => empty(at),
         Kind::Pattern { .. } => {
-            let form = schema.form_at(&error.schema_path().to_string());
-            Problem::new(ProblemKind::TextForm, at, format!("{} is not {form}", show(value)))
+            wrong_form(at, value, schema.form_at(&error.schema_path().to_string()))
         }
-        Kind::MinItems { .. } | Kind::MaxItems { .. } => {
-            let message = format!(
-                "a position is two numbers, easting or longitude first; found {}",
-                show(value)
-            );
-            Problem::new(ProblemKind::WrongType, at, message)
-        }
-        Kind::MinProperties { .. } => {
-            Problem::new(ProblemKind::MissingKey, at, "empty extensions; leave the key out")
-        }
+        Kind::MinItems { .. } | Kind::MaxItems { .. } => no_position(at, value),
+        Kind::MinProperties { .. } => bare_extensions(at),
         Kind::PropertyNames { error } => not_a_domain_name(at, error.instance()),
         _ => Problem::new(ProblemKind::WrongType, at, error.to_string()),
     };
     problems.push(problem);
 }
 
-fn missing_key(at: String, key: &Value) -> Problem {
-    let key = key.as_str().unwrap_or_default();
+pub(super) fn null(at: String) -> Problem {
+    let message = "the format has no null; leave the key out if the value is not known";
+    Problem::new(ProblemKind::NullValue, at, message)
+}
+
+pub(super) fn empty(at: String) -> Problem {
+    Problem::new(ProblemKind::EmptyText, at, EMPTY)
+}
+
+pub(super) fn wrong_form(at: String, value: &Value, form: &str) -> Problem {
+    Problem::new(ProblemKind::TextForm, at, format!("{} is not {form}", show(value)))
+}
+
+pub(super) fn no_position(at: String, value: &Value) -> Problem {
+    let message =
+        format!("a position is two numbers, easting or longitude first; found {}", show(value));
+    Problem::new(ProblemKind::WrongType, at, message)
+}
+
+pub(super) fn bare_extensions(at: String) -> Problem {
+    Problem::new(ProblemKind::MissingKey, at, "empty extensions; leave the key out")
+}
+
+pub(super) fn missing_key(at: String, key: &str) -> Problem {
     let problem = Problem::new(ProblemKind::MissingKey, at, format!("the key {key:?} is missing"));
     Problem { key: Some(key.to_owned()), ..problem }
 }
 
-fn wrong_type(at: String, value: &Value, kind: &jsonschema::error::TypeKind) -> Problem {
-    let expected = expected_type(kind);
+pub(super) fn wrong_type(at: String, value: &Value, expected: &str) -> Problem {
     if expected == WHOLE_NUMBER && value.is_number() {
         let message = format!("{} is not a whole number", show(value));
         return Problem::new(ProblemKind::NumberRange, at, message);
@@ -162,12 +178,12 @@ fn wrong_type(at: String, value: &Value, kind: &jsonschema::error::TypeKind) -> 
     Problem::new(ProblemKind::WrongType, at, message)
 }
 
-fn out_of_range(at: String, value: &Value, side: &str, limit: &Value) -> Problem {
+pub(super) fn out_of_range(at: String, value: &Value, side: &str, limit: &Value) -> Problem {
     let message = format!("{} is {side} the limit of {limit}", show(value));
     Problem::new(ProblemKind::NumberRange, at, message)
 }
 
-fn not_a_domain_name(at: String, key: &Value) -> Problem {
+pub(super) fn not_a_domain_name(at: String, key: &Value) -> Problem {
     let message =
         format!("{} is not a reverse domain name, such as org.example.dispatch", show(key));
     let at = key.as_str().map_or_else(|| at.clone(), |key| child(&at, key));
@@ -177,21 +193,49 @@ fn not_a_domain_name(at: String, key: &Value) -> Problem {
 const WHOLE_NUMBER: &str = "a whole number";
 
 fn expected_type(kind: &jsonschema::error::TypeKind) -> String {
-    let one = |name: &str| match name {
-        "string" => "a text".to_owned(),
-        "integer" => WHOLE_NUMBER.to_owned(),
-        "number" => "a number".to_owned(),
-        "boolean" => "true or false".to_owned(),
-        "array" => "a list".to_owned(),
-        "object" => "an object".to_owned(),
-        other => other.to_owned(),
-    };
     match kind {
-        jsonschema::error::TypeKind::Single(name) => one(&name.to_string()),
+        jsonschema::error::TypeKind::Single(name) => expected_types([name.to_string().as_str()]),
         jsonschema::error::TypeKind::Multiple(names) => {
-            names.into_iter().map(|name| one(&name.to_string())).collect::<Vec<_>>().join(" or ")
+            let names: Vec<String> = names.into_iter().map(|name| name.to_string()).collect();
+            expected_types(names.iter().map(String::as_str))
         }
     }
+}
+
+/// Types of JSON in words.
+pub(super) fn expected_types<'n>(names: impl IntoIterator<Item = &'n str>) -> String {
+    let word = |name: &'n str| match name {
+        "string" => "a text",
+        "integer" => WHOLE_NUMBER,
+        "number" => "a number",
+        "boolean" => "true or false",
+        "array" => "a list",
+        "object" => "an object",
+        other => other,
+    };
+    names.into_iter().map(word).collect::<Vec<_>>().join(" or ")
+}
+
+/// The form of a text that the schema does not describe.
+pub(super) const ANY_FORM: &str = "in the required form";
+
+/// The problem of a text that is not one of the words of a vocabulary.
+pub(super) fn not_a_word(
+    at: String,
+    word: &str,
+    words: &[&str],
+    suggestion: Option<&str>,
+) -> Problem {
+    let message = format!("{word:?} is not one of: {}", words.join(", "));
+    let problem = Problem::new(ProblemKind::UnknownWord, at, message);
+    Problem { suggestion: suggestion.map(str::to_owned), ..problem }
+}
+
+/// The problem of a key that a document does not have there. `at` is the pointer of the key.
+pub(super) fn not_a_key(at: String, key: &str, suggestion: Option<&str>) -> Problem {
+    let message = format!("unknown key {key:?}; move your own data to \"extensions\"");
+    let problem = Problem::new(ProblemKind::UnknownKey, at, message);
+    Problem { suggestion: suggestion.map(str::to_owned), ..problem }
 }
 
 impl Schema {
@@ -206,13 +250,15 @@ impl Schema {
             Subject::Document => nearest_key(at, key, &known),
             _ => nearest(key, known.iter().copied()),
         };
-        let suggestion = suggestion.map(str::to_owned);
-        let advice = match self.subject {
-            Subject::Document | Subject::Document0_1 => "; move your own data to \"extensions\"",
+        if matches!(self.subject, Subject::Document | Subject::Document0_1) {
+            return not_a_key(child(at, key), key, suggestion);
+        }
+        let advice = match suggestion {
             // Without a suggestion, list the keys that exist.
-            _ if suggestion.is_none() => &format!("; known keys: {}", known.join(", ")),
-            _ => "",
+            None => format!("; known keys: {}", known.join(", ")),
+            Some(_) => String::new(),
         };
+        let suggestion = suggestion.map(str::to_owned);
         let message = format!("unknown key {key:?}{advice}");
         Problem { suggestion, ..Problem::new(ProblemKind::UnknownKey, child(at, key), message) }
     }
@@ -226,8 +272,8 @@ impl Schema {
         }
         let words: Vec<&str> =
             options.as_array().into_iter().flatten().filter_map(Value::as_str).collect();
-        let list = words.join(", ");
         if at == self.subject.version_pointer() {
+            let list = words.join(", ");
             // Another version is not a spelling mistake, so there is no suggestion.
             let noun = self.subject.noun();
             let older = self.subject == Subject::Document && crate::versions::KNOWN.contains(&word);
@@ -241,16 +287,14 @@ impl Schema {
             Subject::Document => nearest_value(&at, word, &words),
             _ => nearest(word, words.iter().copied()),
         };
-        let suggestion = suggestion.map(str::to_owned);
-        let message = format!("{word:?} is not one of: {list}");
-        Some(Problem { suggestion, ..Problem::new(ProblemKind::UnknownWord, at, message) })
+        Some(not_a_word(at, word, &words, suggestion))
     }
 
     /// The schema object that holds the keyword at a schema path such as
     /// `/$defs/Pipe/additionalProperties`.
     fn holder(&'static self, schema_path: &str) -> Option<&'static Value> {
         let parent = schema_path.rsplit_once('/').map_or("", |(parent, _)| parent);
-        let mut node = &self.value;
+        let mut node = self.value;
         for token in parent.split('/').skip(1) {
             // `$ref` is a separate step of the path.
             if token == "$ref" {
@@ -268,7 +312,7 @@ impl Schema {
 
     fn form_at(&'static self, schema_path: &str) -> &'static str {
         let comment = self.holder(schema_path).and_then(|node| node.get("$comment")?.as_str());
-        comment.unwrap_or("in the required form")
+        comment.unwrap_or(ANY_FORM)
     }
 }
 

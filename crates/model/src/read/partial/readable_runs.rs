@@ -4,7 +4,8 @@ use rustc_hash::FxHashMap;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
 
-use super::slices::{Slices, typed};
+use super::remove::row_without;
+use super::slices::{Slices, run_and_observations, typed};
 use crate::read::remains::Readable;
 use crate::read::{any, huge};
 use crate::tables::Run;
@@ -37,48 +38,53 @@ impl<'s> ReadableRuns<'s> {
 
     /// A run without what is left out of it.
     fn without(text: &str, left_out: &[&str]) -> Option<Run> {
-        Self::by_rows(text, left_out).or_else(|| {
-            let (tame, _) = huge::replace(text.as_bytes());
-            pruned(any::noting_duplicates(&tame).ok()?.0, left_out.iter().copied())
-        })
+        Self::by_rows(text, left_out).or_else(|| slowly(text, left_out))
     }
 
     /// The same with each observation by itself, if the observations are a list.
     fn by_rows(text: &str, left_out: &[&str]) -> Option<Run> {
         const LIST: &str = "/observations/";
-        let (tame, _) = huge::replace(text.as_bytes());
-        let tame = std::str::from_utf8(&tame).ok()?;
-        let any::Parted { rest, apart, .. } = any::parted(tame, &["observations"]).ok()??;
-        let (_, list) = apart.first()?;
-        if !list.starts_with('[') {
-            return None;
-        }
-        let at = list.as_ptr().addr() - tame.as_ptr().addr() + 1;
         let (of_rows, of_rest): (Vec<&str>, Vec<&str>) =
             left_out.iter().partition(|pointer| pointer.starts_with(LIST));
-        let mut run: Run = pruned(rest, of_rest.into_iter())?;
+        let sound = run_and_observations(text).filter(|_| of_rest.is_empty());
+        let tame;
+        let (mut run, list, text) = match sound {
+            Some((run, list)) => (run, list, text),
+            None => {
+                tame = huge::replace(text.as_bytes()).0;
+                let tame = std::str::from_utf8(&tame).ok()?;
+                let any::Parted { rest, apart, .. } =
+                    any::parted(tame, &["observations"]).ok()??;
+                let list = apart.first()?.1;
+                if !list.starts_with('[') {
+                    return None;
+                }
+                (pruned::<Run>(rest, of_rest.into_iter())?, list, tame)
+            }
+        };
+        let at = list.as_ptr().addr() - text.as_ptr().addr() + 1;
         let mut by_row: FxHashMap<usize, Vec<&str>> = FxHashMap::default();
         for pointer in of_rows {
             let inside = &pointer[LIST.len()..];
             let (row, inside) = inside.split_at(inside.find('/').unwrap_or(inside.len()));
             by_row.entry(row.parse().ok()?).or_default().push(inside);
         }
-        for (index, _, text) in (Slices { text: tame, at, count: 0 }) {
+        for (index, _, text) in (Slices { text, at, count: 0 }) {
             let row = match by_row.get(&index) {
                 Some(left_out) if left_out.contains(&"") => None,
-                Some(left_out) => pruned(
-                    any::noting_duplicates(text.as_bytes()).ok()?.0,
-                    left_out.iter().copied(),
-                ),
-                None => typed(text).ok().or_else(|| {
-                    // A duplicate key is a problem that leaves the last value.
-                    pruned(any::noting_duplicates(text.as_bytes()).ok()?.0, [].into_iter())
-                }),
+                Some(left_out) => row_without(text, left_out).or_else(|| slowly(text, left_out)),
+                None => typed(text).ok().or_else(|| slowly(text, &[])),
             };
             run.observations.extend(row);
         }
         Some(run)
     }
+}
+
+/// A row without the values at some pointers inside it. Of duplicate keys, it has the last value.
+fn slowly<T: DeserializeOwned>(text: &str, left_out: &[&str]) -> Option<T> {
+    let (tame, _) = huge::replace(text.as_bytes());
+    pruned(any::noting_duplicates(&tame).ok()?.0, left_out.iter().copied())
 }
 
 /// A row from its value, without some of its values.

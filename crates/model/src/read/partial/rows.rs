@@ -8,11 +8,13 @@ use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
 
 use super::RowDamage;
+use super::remove::rest_of;
 use super::slices::{Slices, typed};
 use crate::edit::Edit;
 use crate::read::error::{Problem, ProblemKind, ReadError};
 use crate::read::remains::{Kept, LeftOut, remains};
 use crate::read::span::{Lines, locate_all};
+use crate::read::verify::{Advice, Found, verify};
 use crate::read::{any, diagnose, huge, ids, json, stopped};
 use crate::tables::{
     Document, Equipment, Head, Locate, Media, Observation, Party, Pipe, Rating, Structure,
@@ -20,6 +22,8 @@ use crate::tables::{
 
 /// How the rows of a table are read.
 pub(super) struct Table<T: 'static> {
+    /// Its path: `runs.observations`.
+    path: &'static str,
     /// The pointer of a row that is alone in its document.
     pointer: &'static str,
     /// The document with such a row.
@@ -30,6 +34,7 @@ pub(super) struct Table<T: 'static> {
 }
 
 pub(super) const OBSERVATIONS: Table<Observation> = Table {
+    path: "runs.observations",
     pointer: "/runs/0/observations/0",
     document: |row| {
         let run = json!({ "id": "r", "pipe": "p", "direction": "downstream" });
@@ -46,15 +51,16 @@ macro_rules! head_tables {
         pub(super) const HEAD_TABLES: &[&str] = &[$(stringify!($table)),+];
 
         /// Reads a table of the head.
-        pub(super) fn read_table(
+        pub(super) fn read_table<'s>(
             name: &str,
-            rows: &mut Rows<'_>,
-            slices: Slices<'_>,
+            rows: &mut Rows<'s, '_>,
+            slices: Slices<'s>,
             mut head: Option<&mut Head>,
         ) -> Result<(), ReadError> {
             match name {
                 $(stringify!($table) => {
                     let table = Table::<$row> {
+                        path: stringify!($table),
                         pointer: concat!("/", stringify!($table), "/0"),
                         document: |row| document_with(stringify!($table), row),
                         id: |row| row.id.as_str(),
@@ -79,23 +85,30 @@ head_tables!(
 );
 
 /// Reads rows, and diagnoses those that are not sound.
-pub(super) struct Rows<'s> {
+pub(super) struct Rows<'s, 'a> {
     /// The source.
     whole: &'s str,
     /// Where the text with the rows begins in it.
     begin: usize,
     lines: Lines<'s>,
-    pub(super) damage: Vec<RowDamage>,
+    advice: &'a mut Advice,
+    pub(super) damage: Vec<RowDamage<'s>>,
     pub(super) left_out: Vec<LeftOut>,
     pub(super) kept: Kept,
 }
 
-impl<'s> Rows<'s> {
-    pub(super) fn new(whole: &'s str, begin: usize, lines: &Lines<'s>) -> Self {
+impl<'s, 'a> Rows<'s, 'a> {
+    pub(super) fn new(
+        whole: &'s str,
+        begin: usize,
+        lines: &Lines<'s>,
+        advice: &'a mut Advice,
+    ) -> Self {
         Self {
             whole,
             begin,
             lines: lines.clone(),
+            advice,
             damage: Vec::new(),
             left_out: Vec::new(),
             kept: Kept::new(),
@@ -105,7 +118,7 @@ impl<'s> Rows<'s> {
     /// Reads the rows of one table. `target` is its pointer in the document.
     pub(super) fn read<T: DeserializeOwned>(
         &mut self,
-        mut slices: Slices<'_>,
+        mut slices: Slices<'s>,
         table: &Table<T>,
         target: &str,
         mut push: impl FnMut(T),
@@ -126,7 +139,12 @@ impl<'s> Rows<'s> {
             let row = match read {
                 Ok(row) if first.get((table.id)(&row)) == Some(&index) => Some(row),
                 read => {
-                    self.diagnose(table, target, (index, begin, text), read.err(), &mut first)?
+                    let row = (index, begin, text);
+                    match self.verify(table, target, row, &read, &mut first) {
+                        Some(Verdict::Sound) => read.ok(),
+                        Some(Verdict::Rest(rest)) => rest,
+                        None => self.diagnose(table, target, row, read.err(), &mut first)?,
+                    }
                 }
             };
             if let Some(row) = row {
@@ -140,12 +158,47 @@ impl<'s> Rows<'s> {
         Ok(())
     }
 
+    /// Verifies one row as text. `None` if it has to be diagnosed.
+    fn verify<T: DeserializeOwned>(
+        &mut self,
+        table: &Table<T>,
+        target: &str,
+        (index, begin, text): (usize, usize, &'s str),
+        read: &Result<T, serde_json::Error>,
+        first: &mut FxHashMap<String, usize>,
+    ) -> Option<Verdict<T>> {
+        let pointer = format!("{target}/{index}");
+        let mut verified = verify(text, table.path, &pointer, None, self.advice)?;
+        if let (true, Err(error)) = (verified.found.is_empty(), read) {
+            verified.found.push(untyped(&pointer, error));
+        }
+        let verdict = match read {
+            Ok(_) => Verdict::Sound,
+            Err(_) => {
+                let row = (table.path, pointer.as_str());
+                let rest = rest_of::<T>(text, &verified, row, None, self.advice)?;
+                self.left_out.extend(rest.left_out);
+                Verdict::Rest(rest.row)
+            }
+        };
+        if let Some((id, offset)) = verified.id {
+            let earlier = *first.entry(id.clone()).or_insert(index);
+            if earlier != index {
+                let problem = ids::duplicate_row(&pointer, &id, format!("{target}/{earlier}"));
+                verified.found.push(Found { problem, offset, member: None });
+            }
+        }
+        let problems = placed(verified.found, begin, &mut self.lines);
+        self.damage.push(RowDamage { problems, text });
+        Some(verdict)
+    }
+
     /// Diagnoses one row; what is readable of it.
     fn diagnose<T>(
         &mut self,
         table: &Table<T>,
         target: &str,
-        (index, begin, text): (usize, usize, &str),
+        (index, begin, text): (usize, usize, &'s str),
         error: Option<serde_json::Error>,
         first: &mut FxHashMap<String, usize>,
     ) -> Result<Option<T>, ReadError> {
@@ -167,14 +220,41 @@ impl<'s> Rows<'s> {
             problems.push(Problem::new(ProblemKind::WrongType, pointer, error.to_string()));
         }
         alone.place(&mut problems, text, &tokens, self.lines.advance(begin));
-        let value = alone.value();
         let (read, left_out, kept) = alone.readable(&problems, table.take);
         self.left_out.extend(left_out);
         self.kept.extend(kept);
         problems.iter_mut().for_each(|problem| renumber(problem, pointer, &row));
-        self.damage.push(RowDamage { problems, value });
+        self.damage.push(RowDamage { problems, text });
         Ok(read)
     }
+}
+
+/// What was found out about a row.
+enum Verdict<T> {
+    /// It is readable as it is: only its id is a duplicate.
+    Sound,
+    /// What is readable of it.
+    Rest(Option<T>),
+}
+
+/// The problem of a row in which the schema finds none. The typed reader decides what is valid.
+pub(super) fn untyped(pointer: &str, error: &serde_json::Error) -> Found {
+    let problem = Problem::new(ProblemKind::WrongType, pointer, error.to_string());
+    Found { problem, offset: 0, member: None }
+}
+
+/// Problems with their lines and columns. `begin` is where the row begins in the source.
+pub(super) fn placed(found: Vec<Found>, begin: usize, lines: &mut Lines<'_>) -> Vec<Problem> {
+    let mut ends: Vec<usize> = found.iter().map(|found| found.offset).collect();
+    ends.sort_unstable();
+    let place = |offset| (offset, lines.advance(begin + offset));
+    let places: Vec<(usize, (usize, usize))> = ends.into_iter().map(place).collect();
+    let at = |offset| places.iter().find(|(end, _)| *end == offset).map(|(_, at)| *at);
+    let placed = |Found { problem, offset, .. }| {
+        let (line, column) = at(offset).unwrap_or_default();
+        Problem { line, column, ..problem }
+    };
+    found.into_iter().map(placed).collect()
 }
 
 /// A row that is alone in its document.
@@ -187,10 +267,6 @@ pub(super) struct Alone<'p> {
 }
 
 impl Alone<'_> {
-    pub(super) fn value(&self) -> Value {
-        self.document.pointer(self.pointer).cloned().unwrap_or_default()
-    }
-
     pub(super) fn problems(&self, duplicates: Vec<String>) -> Vec<Problem> {
         diagnose::problems_of(&self.document, duplicates, self.pointer)
     }

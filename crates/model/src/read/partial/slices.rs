@@ -1,8 +1,14 @@
 //! The elements of a list, as slices of the source.
 
-use serde::de::DeserializeOwned;
+use std::fmt;
 
+use serde::de::value::MapAccessDeserializer;
+use serde::de::{Deserialize, DeserializeOwned, Deserializer as _, MapAccess, Visitor};
+use serde_json::value::RawValue;
+
+use crate::read::document::SetAside;
 use crate::read::scan;
+use crate::tables::Run;
 
 pub(super) fn typed<T: DeserializeOwned>(text: &str) -> Result<T, serde_json::Error> {
     let mut reader = serde_json::Deserializer::from_str(text);
@@ -35,4 +41,26 @@ impl<'s> Iterator for Slices<'s> {
         (self.at, self.count) = (end, self.count + 1);
         Some((self.count - 1, begin, self.text.get(begin..end)?))
     }
+}
+
+/// A run without its observations, and their list as text. `None` if the run is not sound without
+/// them, or has no such list.
+pub(super) fn run_and_observations(text: &str) -> Option<(Run, &str)> {
+    struct Apart;
+    impl<'de> Visitor<'de> for Apart {
+        type Value = (Run, Option<&'de RawValue>);
+        fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+            f.write_str("a run")
+        }
+        fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Self::Value, A::Error> {
+            let mut keys = SetAside { map, key: "observations", value: None::<&'de RawValue> };
+            let run = Run::deserialize(MapAccessDeserializer::new(&mut keys))?;
+            Ok((run, keys.value))
+        }
+    }
+    let mut reader = serde_json::Deserializer::from_str(text);
+    let (run, observations) = reader.deserialize_map(Apart).ok()?;
+    reader.end().ok()?;
+    let list = observations?.get();
+    list.starts_with('[').then_some((run, list))
 }
