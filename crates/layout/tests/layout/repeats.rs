@@ -284,7 +284,8 @@ fn mistakes_in_repeats_are_reported() {
         let layout = Layout::read(changed.to_string().as_bytes()).unwrap();
         layout.problems().iter().map(ToString::to_string).collect::<Vec<_>>()
     };
-    let cases: [(&dyn Fn(&mut Value), &str); 4] = [
+    type Change = dyn Fn(&mut Value);
+    let cases: [(&Change, &str); 4] = [
         (
             &|layout| drop(layout["columns"][4]["repeats"].as_array_mut().unwrap().pop()),
             "/columns/4/repeats: \"Obs 1 code\" has 1 repeats, and a row has 3 observations",
