@@ -3,7 +3,7 @@
 use std::fmt;
 
 use serde::de::value::MapAccessDeserializer;
-use serde::de::{Deserialize, DeserializeOwned, Deserializer as _, MapAccess, Visitor};
+use serde::de::{DeserializeOwned, Deserializer as _, MapAccess, Visitor};
 use serde_json::value::RawValue;
 
 use crate::read::document::SetAside;
