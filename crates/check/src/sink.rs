@@ -210,9 +210,17 @@ impl Sink<'_> {
         }
         let mut known = known.peekable();
         self.found.empty = known.peek().is_none();
+        let subject = subject();
+        // Most ids that only a part of the document refers to are withheld, and need no advice.
+        let withheld = self.confirm.is_some_and(|Confirm(confirm)| {
+            let mut finding = Finding::new(self.rule.name, self.severity, "", subject.clone());
+            finding.fact("id", id);
+            !confirm(&finding)
+        });
         // Ids that differ only in their digits are different rows.
-        let near = self.near(id, known).filter(|near| without_digits(near) != without_digits(id));
-        self.found.missing.insert(id.into(), Missing { kind, near, subject: subject(), rows: 1 });
+        let near = if withheld { None } else { self.near(id, known) };
+        let near = near.filter(|near| without_digits(near) != without_digits(id));
+        self.found.missing.insert(id.into(), Missing { kind, near, subject, rows: 1 });
     }
 
     /// Counts an occurrence of a problem that is one finding for the whole document, reported at its
