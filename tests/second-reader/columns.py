@@ -25,6 +25,7 @@ SHIFTED = GRADES | {
     "quantity-unexpected",
     "quantity-unit",
     "quantity-exceeds-pipe",
+    "quantity-range",
     "grade-missing",
     "grade-aspect-unexpected",
 }

@@ -36,10 +36,10 @@ mod pdf;
 mod riff;
 mod samples;
 mod source;
-#[cfg(test)]
-mod tests;
 mod tiff;
 mod times;
+#[cfg(test)]
+mod trials;
 mod types;
 
 use std::io::{self, Read, Seek};

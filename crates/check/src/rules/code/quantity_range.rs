@@ -68,9 +68,11 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             (None, Some(max)) => format!("{max} or less"),
             (None, None) => continue,
         };
-        // A column of sizes in another unit is one finding.
+        // A column of sizes in another unit is one finding, and so is one that is a row off.
         let connection = row.role() == Some(Role::Connection);
-        let column = Causes::default().with(Cause::ConnectionUnit, connection);
+        let column = Causes::default()
+            .with(Cause::ConnectionUnit, connection)
+            .with(Cause::Shifted, row.run.is_shifted(row.index));
         out.report_unless(
             column,
             row.subject(&format!("/quantities/{index}/value")),

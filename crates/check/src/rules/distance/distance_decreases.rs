@@ -124,8 +124,8 @@ fn report_disordered(run: &RunView<'_>, out: &mut Sink<'_>) {
     let message =
         format!("the rows are not in order of distance{why}: {misplaced} of {of} are out of place");
     let edits = out.lists().then(|| reordering::by_distance(run)).flatten();
-    let finding = out.report(run.subject("/observations"), message);
-    finding.fact("rows", of).fact("misplaced", misplaced);
+    let finding = out.report(run.subject("/observations"), message).fact("rows", of);
+    finding.fact("misplaced", misplaced);
     finding.help("if only the order is wrong, sort the rows; otherwise correct the distances");
     if let Some(edits) = edits {
         finding.fix_safely("sorts the rows by distance", edits);
@@ -133,8 +133,7 @@ fn report_disordered(run: &RunView<'_>, out: &mut Sink<'_>) {
 }
 
 fn report_fall(run: &RunView<'_>, index: usize, out: &mut Sink<'_>) {
-    let rows = &run.run.observations;
-    let (at, before) = (rows[index].at, rows[index - 1].at);
+    let [before, at] = [index - 1, index].map(|row| run.run.observations[row].at);
     if at.get() < run.reads()
         || [index, index - 1].iter().any(|row| row_order::decimal_slip(run, *row).is_some())
     {
@@ -153,7 +152,9 @@ fn report_fall(run: &RunView<'_>, index: usize, out: &mut Sink<'_>) {
         finding.help("if the rows above are right, the end of the run is mistyped: compare it with the length of the pipe");
     } else if let Some(edits) = reordering::into_place(run, out_of_step) {
         let distance = run.survey.format_length(row.row.at);
-        let assumed = format!("the row was entered late: its distance of {distance} is right, only its order is wrong");
+        let assumed = format!(
+            "the row was entered late: its distance of {distance} is right, only its order is wrong"
+        );
         finding.fix_if_confirmed(assumed, edits);
     }
 }

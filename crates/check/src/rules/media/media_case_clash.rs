@@ -36,6 +36,7 @@ rule! {
     /// # Fix
     /// Rename one of the two files, and its row.
     name: "media-case-clash", severity: Warning, scope: Document, since: "0.1", clause: "media#paths",
+    concludes_from: ["media", "media.file"],
     facts: { "other" = Text "the first path that differs only by case" },
 }
 

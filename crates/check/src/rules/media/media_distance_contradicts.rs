@@ -66,7 +66,7 @@ rule! {
     /// Correct the distance of the photo, or name the right photo. If all photos of a run are off,
     /// check in the video which distance it shows.
     name: "media-distance-contradicts", severity: Warning, scope: Run, since: "0.1", clause: "media#references",
-    concludes_from: ["media", "media.at", "media.run"],
+    concludes_from: ["media", "media.at", "media.run", "pipe.height"],
     limits: {
         "distance" = 3.0 "m"
             "greatest distance of a photo from its observation: a lens looks some pipe lengths ahead; common practice, no published source",
