@@ -70,6 +70,14 @@ fn a_report_states_whether_files_were_opened() {
 }
 
 #[test]
+fn the_folder_of_the_files_must_exist() {
+    let (folder, _) = folder();
+    let output = obvert_in(folder.path(), &["check", "survey.json", "--media", "nowhere"]);
+    assert_eq!(status(&output), 2);
+    assert!(stderr(&output).contains("--media nowhere: is not a folder"), "{}", stderr(&output));
+}
+
+#[test]
 fn an_audit_goes_on_where_its_log_ends() {
     let (folder, files) = folder();
     let arguments = ["check", "survey.json", "--media", "films", "--media-log", "audit.jsonl"];

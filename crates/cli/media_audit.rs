@@ -34,6 +34,9 @@ impl<'a> MediaAudits<'a> {
             return closed("--no-media was given");
         }
         let mut audit = match &self.arguments.media {
+            Some(folder) if !folder.is_dir() => {
+                return Err(format!("--media {}: is not a folder", folder.display()).into());
+            }
             Some(folder) => FolderAudit::new(folder).required(),
             None if survey == Path::new("-") => {
                 return closed("standard input has no folder; --media DIR names one");

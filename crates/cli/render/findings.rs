@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 
-use obvert::check::report::{CheckedDocument, OpenedFiles};
+use obvert::check::report::CheckedDocument;
 use obvert::check::{Finding, Report, Severity, find};
 use obvert::model::read::ProblemKind;
 use serde_json::Value;
@@ -150,7 +150,7 @@ pub(crate) fn summary(out: &mut dyn Write, report: &Report, rules: usize) -> io:
         totals(out, report)?;
     }
     for files in report.documents.iter().filter_map(|document| document.files.as_ref()) {
-        writeln!(out, "{}", faint(&media_files(files)))?;
+        writeln!(out, "{}", faint(&plain(&files.describe())))?;
     }
     if let Some(profile) = &report.profile {
         let line = format!(
@@ -160,16 +160,6 @@ pub(crate) fn summary(out: &mut dyn Write, report: &Report, rules: usize) -> io:
         writeln!(out, "{}", faint(&line))?;
     }
     Ok(())
-}
-
-/// Whether media files were opened, and how many.
-fn media_files(files: &OpenedFiles) -> String {
-    let opened = count(files.opened, "media file");
-    match (&files.not_opened, files.missing) {
-        (Some(why), _) => format!("media files were not opened: {}", plain(why)),
-        (None, 0) => format!("{opened} opened, none missing"),
-        (None, missing) => format!("{opened} opened, {missing} missing"),
-    }
 }
 
 /// Prints the size of each document. The result is whether that says everything, as for a single

@@ -135,7 +135,12 @@ impl FolderAudit {
 impl FileAudit for FolderAudit {
     fn audit(&self, head: &Head) -> Result<Files, String> {
         let folder = self.folder.display();
-        let listed = list(&self.folder)
+        let wanted: BTreeSet<String> = head
+            .media
+            .iter()
+            .filter_map(|media| Some(media.file.rsplit_once('/')?.0.to_lowercase()))
+            .collect();
+        let listed = list(&self.folder, &wanted, self.others)
             .map_err(|error| format!("the folder {folder} was not read: {}", reason(&error)))?;
         let lower: BTreeSet<String> = listed.keys().map(|path| path.to_lowercase()).collect();
         let is_there = |media: &Media| lower.contains(&media.file.to_lowercase());

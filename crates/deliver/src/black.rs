@@ -10,9 +10,9 @@ use zune_jpeg::zune_core::bytestream::ZCursor;
 use zune_jpeg::zune_core::colorspace::ColorSpace;
 use zune_jpeg::zune_core::options::DecoderOptions;
 
-/// The bits for a pixel above which a picture is not black. A black JPEG of a noisy camera has
-/// about 0.2, one of a lit pipe 1 or more; common practice, no published source.
-const BITS: u64 = 1;
+/// How many pixels there are at least for a bit of a black picture. A black JPEG has 5 to 20, one of
+/// a lit pipe about 1; common practice, no published source.
+const PIXELS: u64 = 2;
 
 /// The largest picture that is decoded, in bytes and in pixels.
 const MOST_BYTES: u64 = 16 << 20;
@@ -43,7 +43,7 @@ pub(crate) fn is_black<R: Read + Seek>(
 
 /// Whether so many bytes for so many pixels can be black.
 fn plausible(bytes: usize, pixels: u64) -> bool {
-    pixels > 0 && pixels <= MOST_PIXELS && bytes as u64 * 8 <= pixels * BITS
+    pixels > 0 && pixels <= MOST_PIXELS && bytes as u64 * 8 * PIXELS <= pixels
 }
 
 /// The brightness of each pixel of a JPEG.

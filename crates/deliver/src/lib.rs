@@ -5,8 +5,8 @@
 //! use obvert_check::{Checker, MINIMAL, Settings};
 //! use obvert_deliver::FolderAudit;
 //!
-//! let folder = std::env::temp_dir();
-//! let checker = Checker::new(Settings::default())?.with_files(FolderAudit::new(folder).required());
+//! let audit = FolderAudit::new(std::env::temp_dir()).required().without_others();
+//! let checker = Checker::new(Settings::default())?.with_files(audit);
 //! let report = checker.check(MINIMAL.as_bytes())?;
 //! assert_eq!(report.documents[0].files.as_ref().map(|files| files.missing), Some(3));
 //! # Ok::<(), Box<dyn std::error::Error>>(())

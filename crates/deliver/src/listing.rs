@@ -1,7 +1,7 @@
 //! Lists the files in the folder of a survey. A folder that somebody sent is untrusted: a link may
 //! lead out of it, or round in a circle.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -17,9 +17,16 @@ pub(crate) enum Listed {
     Refused(String),
 }
 
-/// The files below a folder, by their path from it with `/` between folders. Names that are no text,
-/// and hidden files and folders, are left out.
-pub(crate) fn list(folder: &Path) -> std::io::Result<BTreeMap<String, Listed>> {
+/// The files directly in a folder and in those below it that are wanted, by their path from it with
+/// `/` between folders. `wanted` are paths of folders in lower case; other folders are not even
+/// listed, since a survey may be in a folder with everything that somebody has. With `below`, so are
+/// the folders inside the wanted ones. Names that are no text, and hidden files and folders, are
+/// left out.
+pub(crate) fn list(
+    folder: &Path,
+    wanted: &BTreeSet<String>,
+    below: bool,
+) -> std::io::Result<BTreeMap<String, Listed>> {
     let root = folder.canonicalize()?;
     let mut found = BTreeMap::new();
     let mut waiting = vec![(root.clone(), String::new(), 0)];
@@ -39,7 +46,7 @@ pub(crate) fn list(folder: &Path) -> std::io::Result<BTreeMap<String, Listed>> {
             }
             let name = if name.is_empty() { own } else { format!("{name}/{own}") };
             match listed(&root, &entry.path()) {
-                Some(Kind::Folder) if depth < MAX_DEPTH => {
+                Some(Kind::Folder) if depth < MAX_DEPTH && is_wanted(&name, wanted, below) => {
                     waiting.push((entry.path(), name, depth + 1));
                 }
                 Some(Kind::Folder) | None => {}
@@ -50,6 +57,17 @@ pub(crate) fn list(folder: &Path) -> std::io::Result<BTreeMap<String, Listed>> {
         }
     }
     Ok(found)
+}
+
+/// Whether a folder is wanted, leads to one that is, or is inside one.
+fn is_wanted(name: &str, wanted: &BTreeSet<String>, below: bool) -> bool {
+    let name = name.to_lowercase();
+    let inside = |inner: &str, outer: &str| {
+        inner.strip_prefix(outer).is_some_and(|rest| rest.starts_with('/'))
+    };
+    wanted
+        .iter()
+        .any(|folder| *folder == name || inside(folder, &name) || below && inside(&name, folder))
 }
 
 enum Kind {

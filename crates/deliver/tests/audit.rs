@@ -204,3 +204,23 @@ fn the_files_of_other_surveys_are_left_alone_if_asked() {
     let quiet = report(&survey(), FolderAudit::new(folder.path()).without_others());
     assert!(quiet.findings.iter().all(|finding| !finding.rule.starts_with("file-")));
 }
+
+/// A survey may be in a folder with everything that somebody has: only the folders that its rows
+/// name are listed.
+#[test]
+fn folders_that_no_row_names_are_left_alone() {
+    let folder = folder();
+    let other = folder.path().join("holiday/beach");
+    fs::create_dir_all(&other).expect("folder");
+    fs::write(other.join("sea.gif"), picture(9)).expect("write");
+    assert_eq!(found(&survey(), folder.path()), BTreeMap::new());
+    // A folder inside a named one belongs to the delivery.
+    let inside = folder.path().join("sub/more");
+    fs::create_dir_all(&inside).expect("folder");
+    fs::write(inside.join("sea.gif"), picture(9)).expect("write");
+    assert_eq!(found(&survey(), folder.path()), only("file-unnamed", "/media"));
+    // The folder may differ in case.
+    fs::remove_dir_all(inside).expect("remove");
+    fs::rename(folder.path().join("sub"), folder.path().join("SUB")).expect("rename");
+    assert_eq!(found(&survey(), folder.path()), only("file-name-case", "/media/2/file"));
+}

@@ -94,6 +94,17 @@ pub struct OpenedFiles {
 }
 
 impl OpenedFiles {
+    /// Whether files were opened, and how many, as a text.
+    #[must_use]
+    pub fn describe(&self) -> String {
+        let opened = count(self.opened, "media file");
+        match (&self.not_opened, self.missing) {
+            (Some(why), _) => format!("media files were not opened: {why}"),
+            (None, 0) => format!("{opened} opened, none missing"),
+            (None, missing) => format!("{opened} opened, {missing} missing"),
+        }
+    }
+
     /// What a check saw; `None` if nobody looked for files, or if the survey names none.
     pub(crate) fn of(survey: &Survey<'_>) -> Option<Self> {
         let media = &survey.head.media;

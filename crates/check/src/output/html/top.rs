@@ -7,7 +7,7 @@ use super::findings::mark;
 use super::groups::{Page, heading, meaning};
 use crate::finding::Severity;
 use crate::output::{CAUTION, Named, count, name_of, thousands};
-use crate::report::{NotRun, Report};
+use crate::report::{NotRun, OpenedFiles, Report};
 
 /// The verdict, in words.
 pub(super) struct Verdict {
@@ -71,14 +71,14 @@ pub(super) fn verdict(report: &Report) -> Verdict {
         ));
     }
     for document in &report.documents {
-        if let Some(incomplete) = document.incomplete() {
-            let of = if report.documents.len() > 1 {
-                format!("{}: ", name_of(document))
-            } else {
-                String::new()
-            };
-            sentences.push(format!("{of}{incomplete}."));
-        }
+        let of = match report.documents.len() {
+            1 => String::new(),
+            _ => format!("{}: ", name_of(document)),
+        };
+        let files = document.files.as_ref().map(OpenedFiles::describe);
+        let files = files.map(|text| text.replacen("media files were", "Media files were", 1));
+        let about = document.incomplete().into_iter().chain(files);
+        sentences.extend(about.map(|sentence| format!("{of}{sentence}.")));
     }
     if !report.not_run.is_empty() {
         sentences.push("Some checks could not be run; they are listed below.".to_owned());
