@@ -54,6 +54,8 @@ pub(crate) struct Found {
     pub(crate) suppressed: Vec<usize>,
     /// How many names were compared for "did you mean".
     compared: usize,
+    /// Advice by what it is about: a wrong word is often in many rows.
+    advice: FxHashMap<Box<str>, Option<String>>,
     /// Missing rows by id. The number of references to each is known only at the end.
     missing: FxHashMap<Box<str>, Missing>,
     /// Whether the table has no rows at all.
@@ -185,6 +187,23 @@ impl Sink<'_> {
             candidates.take(COMPARISONS - found.compared).inspect(|_| found.compared += 1),
         );
         guess.filter(|_| found.compared < COMPARISONS).map(str::to_owned)
+    }
+
+    /// The advice about something, computed once. `about` names all that it depends on.
+    pub(crate) fn advice(
+        &mut self,
+        about: &str,
+        compute: impl FnOnce(&mut Self) -> Option<String>,
+    ) -> Option<String> {
+        const REMEMBERED: usize = 1000;
+        if let Some(known) = self.found.advice.get(about) {
+            return known.clone();
+        }
+        let advice = compute(self);
+        if self.found.advice.len() < REMEMBERED {
+            self.found.advice.insert(about.into(), advice.clone());
+        }
+        advice
     }
 
     /// Records that a table has no row with an id. It is reported at the end of the document, as one

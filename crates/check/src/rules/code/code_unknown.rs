@@ -50,8 +50,13 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(list) = row.survey().list.filter(|_| row.code.is_none()) else { return };
     let code = row.row.code.as_str();
     let language = row.survey().head.language.as_ref().map_or("en", |language| language.as_str());
-    let help =
-        out.lists().then(|| advice(code, &row.row.characterisation, list, language, out)).flatten();
+    let characterisation = &row.row.characterisation;
+    let about = characterisation.iter().fold(code.to_owned(), |all, word| all + "\0" + word);
+    let lists = out.lists();
+    let advise = |out: &mut Sink<'_>| advice(code, characterisation, list, language, out);
+    let help = lists.then(|| out.advice(&about, advise)).flatten();
+    let meant = || same_but_case(code, list.codes.iter().map(|known| known.code.as_str()));
+    let meant = lists.then(|| out.advice(&format!("\0{code}"), |_| meant().map(str::to_owned)));
     let finding = out.report(
         row.subject("/code"),
         format!("{code:?} is not a code of {} {}", list.id, list.version),
@@ -60,8 +65,8 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     if let Some(help) = help {
         finding.help(help);
     }
-    if let Some(meant) = same_but_case(code, list.codes.iter().map(|known| known.code.as_str())) {
-        let edits = vec![Edit::replace(row.subject("/code").path, meant)];
+    if let Some(meant) = meant.flatten() {
+        let edits = vec![Edit::replace(row.subject("/code").path, meant.as_str())];
         finding.fix_safely(format!("writes the code {code:?} as {meant:?}"), edits);
     }
 }
