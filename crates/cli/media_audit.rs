@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use obvert::check::files::{FileAudit, Files};
-use obvert::deliver::FolderAudit;
+use obvert::deliver::{AuditLog, FolderAudit};
 use obvert::model::tables::Head;
 
 use crate::args::Check;
@@ -17,12 +17,18 @@ pub(crate) struct MediaAudits<'a> {
     arguments: &'a Check,
     /// Whether files that a survey does not name can be those of another one.
     shared: bool,
+    log: Arc<AuditLog>,
 }
 
 impl<'a> MediaAudits<'a> {
-    pub(crate) fn new(arguments: &'a Check, files: &[PathBuf]) -> Self {
+    pub(crate) fn new(arguments: &'a Check, files: &[PathBuf]) -> Result<Self, Failure> {
         let shared = files.len() > 1 || files.iter().any(|file| input::is_archive(file));
-        Self { arguments, shared }
+        let log = match &arguments.media_log {
+            None => AuditLog::default(),
+            Some(log) => AuditLog::open(log)
+                .map_err(|error| format!("--media-log {}: {error}", log.display()))?,
+        };
+        Ok(Self { arguments, shared, log: Arc::new(log) })
     }
 
     /// The audit of a survey's files; `None` if they are not to be opened, or if it has no folder.
@@ -46,11 +52,7 @@ impl<'a> MediaAudits<'a> {
         if self.shared {
             audit = audit.without_others();
         }
-        if let Some(log) = &self.arguments.media_log {
-            audit = audit
-                .with_log(log)
-                .map_err(|error| format!("--media-log {}: {error}", log.display()))?;
-        }
+        audit = audit.with_log(Arc::clone(&self.log));
         if std::io::stderr().is_terminal() {
             let stage = progress::stage("looking at media files");
             audit = audit.with_progress(Box::new(move |done, all| {

@@ -333,7 +333,9 @@ impl Checker {
         let graded = scheme.and_then(|scheme| self.list_graded(scheme));
         let mut survey = Survey::new(head, today, list, scheme, demands, graded);
         (survey.list_versions, survey.scheme_versions) = self.versions_for(head, &survey);
-        let audited = self.audit.as_ref().map(|audit| audit.0.audit(head));
+        let needed = self.active.iter().any(|active| active.rule.needs.contains(&Need::Files));
+        let audit = self.audit.as_ref().filter(|_| needed);
+        let audited = audit.map(|audit| audit.0.audit(head));
         match audited {
             Some(Ok(files)) => survey.files = Some(SurveyFiles::new(files)),
             Some(Err(why)) => survey.files_closed = Some(why),

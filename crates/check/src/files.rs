@@ -17,12 +17,15 @@
 
 use std::collections::BTreeMap;
 use std::fmt;
+use std::io::{self, Read};
 use std::sync::Arc;
 
 use obvert_model::tables::{Head, Media, MediaState};
 use rustc_hash::FxHashMap;
 use serde::{Deserialize, Serialize};
+use sha2::{Digest as _, Sha256};
 
+use crate::support::media_types;
 use crate::wholeness::Wholeness;
 
 /// What was found out about a file.
@@ -222,7 +225,7 @@ impl SurveyFiles {
 
     /// The file of a row of `media`.
     pub(crate) fn of(&self, media: &Media) -> FileOf<'_> {
-        let path = plain_path(&media.file);
+        let path = path_of(media);
         if let Some(file) = self.files.get(&path) {
             return FileOf::Found(file);
         }
@@ -236,7 +239,7 @@ impl SurveyFiles {
     /// The files that no row names, in the order of their paths.
     pub(crate) fn unnamed<'f>(&'f self, media: &[Media]) -> Vec<(&'f str, &'f FoundFile)> {
         let named: std::collections::HashSet<String> =
-            media.iter().map(|media| plain_path(&media.file).to_lowercase()).collect();
+            media.iter().map(|media| path_of(media).to_lowercase()).collect();
         let of_no_row = |path: &&str| !named.contains(&path.to_lowercase());
         self.files.iter().filter(|(path, _)| of_no_row(path)).collect()
     }
@@ -256,8 +259,34 @@ impl SurveyFiles {
     }
 }
 
-/// A path without `./` and empty parts.
-fn plain_path(path: &str) -> String {
-    let parts = path.split('/').filter(|part| !part.is_empty() && *part != ".");
+/// The path of a row's file as [`Files`] has it: without `./` and empty parts.
+#[must_use]
+pub fn path_of(media: &Media) -> String {
+    let parts = media.file.split('/').filter(|part| !part.is_empty() && *part != ".");
     parts.collect::<Vec<_>>().join("/")
 }
+
+/// Whether a path has the extension of a media file.
+#[must_use]
+pub fn has_media_name(path: &str) -> bool {
+    media_types::has_media_name(path)
+}
+
+/// The SHA-256 of a file from where it is positioned, in lower-case hexadecimal.
+///
+/// # Errors
+/// If it cannot be read.
+pub fn sha256_of(mut content: impl Read) -> io::Result<String> {
+    let mut hasher = Sha256::new();
+    let mut part = vec![0; PART];
+    loop {
+        match content.read(&mut part)? {
+            0 => break,
+            read => hasher.update(&part[..read]),
+        }
+    }
+    Ok(hasher.finalize().iter().map(|byte| format!("{byte:02x}")).collect())
+}
+
+/// How much is read at once.
+const PART: usize = 1 << 18;

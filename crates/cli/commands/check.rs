@@ -40,7 +40,7 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
     let mut failed = false;
     // With a baseline, the text has to wait: which findings are new is known at the end.
     let mut waiting = Vec::new();
-    let audits = MediaAudits::new(arguments, &files);
+    let audits = MediaAudits::new(arguments, &files)?;
     let inputs = files.iter().flat_map(|path| {
         inputs(path, arguments.from, layout.as_ref()).map(move |(name, input)| (path, name, input))
     });

@@ -10,7 +10,7 @@ use obvert::model::read::ProblemKind;
 use serde_json::Value;
 
 use super::excerpt::SourceLines;
-use super::{count, faint, plain, severity, strong, wrapped};
+use super::{capital, count, faint, plain, severity, strong, wrapped};
 use crate::input::Input;
 
 /// How many similar findings are listed before they are folded.
@@ -138,10 +138,8 @@ fn one(
 
 /// Advice as a sentence, as the advice of a rule is. A name of a field stays as it is.
 fn sentence(text: &str) -> String {
-    let mut letters = text.chars();
-    let first = letters.next().into_iter().flat_map(char::to_uppercase);
     let end = if text.ends_with(['.', '?', '!', ':']) { "" } else { "." };
-    first.chain(letters).chain(end.chars()).collect()
+    format!("{}{end}", capital(text))
 }
 
 /// Prints the totals of a check.

@@ -157,3 +157,9 @@ pub(crate) fn wrapped(out: &mut dyn Write, indent: &str, text: &str) -> io::Resu
     }
     end(out, &mut line, &mut first, hang)
 }
+
+/// A text that begins with a capital.
+pub(crate) fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map(|first| first.to_uppercase().chain(chars).collect()).unwrap_or_default()
+}

@@ -5,21 +5,20 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
-use std::path::{Path, PathBuf};
-use std::sync::Mutex;
+use std::path::PathBuf;
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Arc, Mutex};
 use std::thread::{available_parallelism, scope};
 
-use obvert_check::files::{FileAudit, Files, FoundFile};
+use obvert_check::files::{FileAudit, Files, FoundFile, has_media_name, path_of, sha256_of};
 use obvert_check::wholeness::{Wholeness, describe};
 use obvert_model::tables::{Head, Media};
-use sha2::{Digest, Sha256};
 
 use crate::black::is_black;
 use crate::listing::{Listed, list};
 use crate::log::{AuditLog, Stamp};
 
-/// Is told how many files of how many have been looked at.
+/// A callback with the number of files that were examined, and of all of them.
 pub type Progress = dyn Fn(usize, usize) + Send + Sync;
 
 /// Looks at the files in a folder. Give it to [`Checker::with_files`].
@@ -30,7 +29,7 @@ pub struct FolderAudit {
     required: bool,
     others: bool,
     threads: usize,
-    log: Option<AuditLog>,
+    log: Arc<AuditLog>,
     progress: Option<Box<Progress>>,
 }
 
@@ -55,7 +54,7 @@ impl FolderAudit {
             required: false,
             others: true,
             threads: available_parallelism().map_or(1, usize::from),
-            log: None,
+            log: Arc::default(),
             progress: None,
         }
     }
@@ -78,16 +77,13 @@ impl FolderAudit {
         Self { threads: threads.max(1), ..self }
     }
 
-    /// Keeps a log in this file, and trusts what it says of files whose size and time of change are
-    /// the same.
-    ///
-    /// # Errors
-    /// If the log cannot be read or begun.
-    pub fn with_log(self, path: &Path) -> io::Result<Self> {
-        Ok(Self { log: Some(AuditLog::open(path)?), ..self })
+    /// Uses a log. What it knows of files whose size and time of change are the same is trusted.
+    #[must_use]
+    pub fn with_log(self, log: Arc<AuditLog>) -> Self {
+        Self { log, ..self }
     }
 
-    /// Is told how far the audit is.
+    /// Calls this after each file.
     #[must_use]
     pub fn with_progress(self, progress: Box<Progress>) -> Self {
         Self { progress: Some(progress), ..self }
@@ -97,7 +93,7 @@ impl FolderAudit {
     /// to it.
     fn chosen(&self, head: &Head, listed: BTreeMap<String, Listed>) -> BTreeMap<String, Listed> {
         let named: BTreeSet<String> =
-            head.media.iter().map(|media| media.file.to_lowercase()).collect();
+            head.media.iter().map(|media| path_of(media).to_lowercase()).collect();
         let folders: BTreeSet<&str> =
             named.iter().filter_map(|path| Some(path.rsplit_once('/')?.0)).collect();
         let in_folder =
@@ -109,21 +105,20 @@ impl FolderAudit {
         listed.into_iter().filter(|(path, _)| wanted(path)).collect()
     }
 
-    fn look(&self, path: &str, listed: &Listed) -> FoundFile {
+    fn look(&self, listed: &Listed) -> FoundFile {
         let file = match listed {
             Listed::Refused(why) => return FoundFile::unreadable(why.as_str()),
             Listed::File(file) => file,
         };
+        let path = file.to_string_lossy();
         let stamp = file.metadata().ok().as_ref().and_then(Stamp::of);
-        if let (Some(log), Some(stamp)) = (&self.log, &stamp)
-            && let Some(known) = log.known(path, stamp)
-        {
+        if let Some(known) = stamp.as_ref().and_then(|stamp| self.log.known(&path, stamp)) {
             return known;
         }
         match File::open(file).and_then(|mut file| look_at(&mut file)) {
             Ok(found) => {
-                if let (Some(log), Some(stamp)) = (&self.log, stamp) {
-                    log.add(path, stamp, &found);
+                if let Some(stamp) = stamp {
+                    self.log.add(&path, stamp, &found);
                 }
                 found
             }
@@ -138,12 +133,12 @@ impl FileAudit for FolderAudit {
         let wanted: BTreeSet<String> = head
             .media
             .iter()
-            .filter_map(|media| Some(media.file.rsplit_once('/')?.0.to_lowercase()))
+            .filter_map(|media| Some(path_of(media).rsplit_once('/')?.0.to_lowercase()))
             .collect();
         let listed = list(&self.folder, &wanted, self.others)
             .map_err(|error| format!("the folder {folder} was not read: {}", reason(&error)))?;
         let lower: BTreeSet<String> = listed.keys().map(|path| path.to_lowercase()).collect();
-        let is_there = |media: &Media| lower.contains(&media.file.to_lowercase());
+        let is_there = |media: &Media| lower.contains(&path_of(media).to_lowercase());
         if !self.required && !head.media.iter().any(is_there) {
             return Err(match head.media.len() {
                 0 => "the survey names no media files".to_owned(),
@@ -159,7 +154,7 @@ impl FileAudit for FolderAudit {
                 let Some((path, listed)) = chosen.get(next.fetch_add(1, Ordering::Relaxed)) else {
                     return;
                 };
-                let found = self.look(path, listed);
+                let found = self.look(listed);
                 if let Ok(mut files) = files.lock() {
                     files.add(path.as_str(), found);
                 }
@@ -193,19 +188,7 @@ impl FileAudit for FolderAudit {
 pub fn look_at<R: Read + Seek>(reader: &mut R) -> io::Result<FoundFile> {
     let bytes = reader.seek(SeekFrom::End(0))?;
     reader.seek(SeekFrom::Start(0))?;
-    let mut digest = Sha256::new();
-    let mut part = vec![0; PART];
-    loop {
-        let read = reader.read(&mut part)?;
-        if read == 0 {
-            break;
-        }
-        digest.update(&part[..read]);
-    }
-    let sha256 = digest.finalize().iter().fold(String::new(), |mut text, byte| {
-        text.push_str(&format!("{byte:02x}"));
-        text
-    });
+    let sha256 = sha256_of(&mut *reader)?;
     reader.seek(SeekFrom::Start(0))?;
     let facts = describe(reader)?;
     let turned = facts.turned();
@@ -220,20 +203,6 @@ pub fn look_at<R: Read + Seek>(reader: &mut R) -> io::Result<FoundFile> {
         found.black = is_black(reader, bytes, media_type)?;
     }
     Ok(found)
-}
-
-/// How much is read at once.
-const PART: usize = 1 << 18;
-
-/// Whether a name has the extension of a media file.
-fn has_media_name(path: &str) -> bool {
-    const EXTENSIONS: [&str; 27] = [
-        "jpg", "jpeg", "png", "tif", "tiff", "bmp", "gif", "webp", "heic", "mp4", "m4v", "mpg",
-        "mpeg", "avi", "mov", "mkv", "webm", "wmv", "ts", "m2ts", "vob", "3gp", "wav", "mp3",
-        "m4a", "aac", "flac",
-    ];
-    let extension = path.rsplit_once('.').map_or("", |(_, extension)| extension);
-    EXTENSIONS.contains(&extension)
 }
 
 /// An error of the system in plain words.

@@ -20,3 +20,4 @@ mod listing;
 mod log;
 
 pub use audit::{FolderAudit, Progress, look_at};
+pub use log::AuditLog;

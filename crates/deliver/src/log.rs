@@ -1,5 +1,5 @@
-//! A log of the files that were looked at, so that an audit that was interrupted goes on where it
-//! was, and one that is repeated opens only what has changed: JSON lines, one a file.
+//! A log of the files that were examined, so that an interrupted audit continues where it stopped,
+//! and a repeated one opens only files that have changed. On disk it is JSON lines, one per file.
 
 use std::collections::HashMap;
 use std::fs::{File, OpenOptions};
@@ -28,7 +28,7 @@ impl Stamp {
 
 #[derive(Serialize, Deserialize)]
 struct Line {
-    /// The version of the program that looked at it: another one may see more.
+    /// The version of the program that examined it: another version may find more.
     tool: String,
     path: String,
     #[serde(flatten)]
@@ -38,17 +38,22 @@ struct Line {
 
 const TOOL: &str = env!("CARGO_PKG_VERSION");
 
-/// The log of a folder.
-#[derive(Debug)]
-pub(crate) struct AuditLog {
-    known: HashMap<String, (Stamp, FoundFile)>,
-    file: Mutex<File>,
+/// The files that were examined, by their path, so that none is read again unless it has changed:
+/// neither for the second pass over an invalid survey, nor for another survey in the same folder.
+/// With a file, the next program knows them too.
+#[derive(Debug, Default)]
+pub struct AuditLog {
+    known: Mutex<HashMap<String, (Stamp, FoundFile)>>,
+    file: Option<Mutex<File>>,
 }
 
 impl AuditLog {
     /// Opens a log, or begins one. Lines that are no record, such as one that was being written when
     /// the power failed, are skipped.
-    pub(crate) fn open(path: &Path) -> io::Result<Self> {
+    ///
+    /// # Errors
+    /// If the file cannot be read or begun.
+    pub fn open(path: &Path) -> io::Result<Self> {
         let mut file = OpenOptions::new().read(true).append(true).create(true).open(path)?;
         let mut known = HashMap::new();
         let mut torn = false;
@@ -66,22 +71,28 @@ impl AuditLog {
         if torn {
             file.write_all(b"\n")?;
         }
-        Ok(Self { known, file: Mutex::new(file) })
+        Ok(Self { known: Mutex::new(known), file: Some(Mutex::new(file)) })
     }
 
     /// What is known of a file, if it has not changed since.
     pub(crate) fn known(&self, path: &str, stamp: &Stamp) -> Option<FoundFile> {
-        self.known.get(path).filter(|(of, _)| of == stamp).map(|(_, found)| found.clone())
+        let known = self.known.lock().ok()?;
+        known.get(path).filter(|(of, _)| of == stamp).map(|(_, found)| found.clone())
     }
 
     /// Adds a file. An error of writing costs nothing but time later.
     pub(crate) fn add(&self, path: &str, stamp: Stamp, found: &FoundFile) {
-        let line =
-            Line { tool: TOOL.to_owned(), path: path.to_owned(), stamp, found: found.clone() };
-        let Ok(mut text) = serde_json::to_vec(&line) else { return };
-        text.push(b'\n');
-        if let Ok(mut file) = self.file.lock() {
-            let _ = file.write_all(&text);
+        if let Some(file) = &self.file {
+            let (tool, path) = (TOOL.to_owned(), path.to_owned());
+            let line = Line { tool, path, stamp: stamp.clone(), found: found.clone() };
+            let Ok(mut text) = serde_json::to_vec(&line) else { return };
+            text.push(b'\n');
+            if let Ok(mut file) = file.lock() {
+                let _ = file.write_all(&text);
+            }
+        }
+        if let Ok(mut known) = self.known.lock() {
+            known.insert(path.to_owned(), (stamp, found.clone()));
         }
     }
 }

@@ -6,9 +6,10 @@
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
+use std::sync::Arc;
 
 use obvert_check::{Checker, MINIMAL, Report, Settings};
-use obvert_deliver::FolderAudit;
+use obvert_deliver::{AuditLog, FolderAudit};
 use serde_json::{Value, json};
 
 /// A picture of one pixel: GIF89a, by the specification of the format.
@@ -169,7 +170,8 @@ fn a_log_is_trusted_until_a_file_changes() {
     let folder = folder();
     let log = folder.path().join("audit.jsonl");
     let audit = || {
-        let audit = FolderAudit::new(folder.path()).with_log(&log).expect("a log");
+        let opened = Arc::new(AuditLog::open(&log).expect("a log"));
+        let audit = FolderAudit::new(folder.path()).with_log(opened);
         report(&survey(), audit).findings.len()
     };
     let lines = || fs::read_to_string(&log).expect("a log").lines().count();
@@ -223,4 +225,27 @@ fn folders_that_no_row_names_are_left_alone() {
     fs::remove_dir_all(inside).expect("remove");
     fs::rename(folder.path().join("sub"), folder.path().join("SUB")).expect("rename");
     assert_eq!(found(&survey(), folder.path()), only("file-name-case", "/media/2/file"));
+}
+
+/// An invalid survey is read twice, its files once; so are files that two surveys name.
+#[test]
+fn no_file_is_read_twice() {
+    let folder = folder();
+    let log = Arc::new(AuditLog::open(&folder.path().join("audit.jsonl")).expect("a log"));
+    let audit = || FolderAudit::new(folder.path()).with_log(Arc::clone(&log));
+    let mut invalid = survey();
+    invalid["runs"][1]["surveyed"] = json!("far");
+    for survey in [invalid, survey()] {
+        report(&survey, audit());
+        let text = fs::read_to_string(folder.path().join("audit.jsonl")).expect("a log");
+        assert_eq!(text.lines().count(), 3, "{text}");
+    }
+}
+
+#[test]
+fn a_path_may_begin_with_the_folder_itself() {
+    let folder = folder();
+    let mut survey = survey();
+    survey["media"][2]["file"] = json!("./sub//c.gif");
+    assert_eq!(found(&survey, folder.path()), BTreeMap::new());
 }

@@ -7,12 +7,12 @@ use std::sync::Arc;
 use obvert_model::edit::{Edit, Fix};
 use obvert_model::read::{Reader, RunReader};
 use obvert_model::tables::{Head, Media, MediaState};
-use sha2::{Digest as _, Sha256};
 
 use super::{Candidate, MEDIA_FILE};
+use crate::files::sha256_of;
 use crate::subject::Subject;
 use crate::support::media_types::{fits, same_type};
-use crate::wholeness::{HEAD, Wholeness, examine, type_of};
+use crate::wholeness::{self, Wholeness};
 
 /// The media files of a document.
 pub trait MediaSource {
@@ -177,14 +177,13 @@ fn edits(media: &Media, index: usize, source: &dyn MediaSource) -> Result<Comple
     }
     let unreadable =
         |error: io::Error| mismatch("/file", format!("{name:?} was not read: {error}"));
-    let mut head = Vec::new();
-    content.by_ref().take(HEAD as u64).read_to_end(&mut head).map_err(unreadable)?;
+    let facts = wholeness::describe(&mut content).map_err(unreadable)?;
     let place = |field: &str| format!("/media/{index}/{field}");
     let mut edits = Vec::new();
-    if let Some(detected) = type_of(&head) {
+    if let Some(detected) = facts.media_type {
         edits.extend(type_edit(media, place("type"), detected)?);
     }
-    let (unsure, damage) = match examine(&mut content).map_err(unreadable)? {
+    let (unsure, damage) = match facts.whole {
         _ if media.state == Some(MediaState::Truncated) => (None, None),
         Wholeness::Whole => (None, None),
         Wholeness::Damaged { how, cut } => (None, Some(Damage { how, cut })),
@@ -193,7 +192,7 @@ fn edits(media: &Media, index: usize, source: &dyn MediaSource) -> Result<Comple
     // A digest needs the whole file, so it is computed only if a size or a digest will be written.
     if media.sha256.is_none() || media.bytes.is_none() {
         content.seek(SeekFrom::Start(0)).map_err(unreadable)?;
-        let digest = digest_of(content).map_err(unreadable)?;
+        let digest = sha256_of(content).map_err(unreadable)?;
         if let Some(stated) = media.sha256.as_ref().filter(|stated| stated.as_str() != digest) {
             let why = format!(
                 "the digest of {name:?} is {digest}, not {stated}: it was changed, or it is another \
@@ -233,19 +232,6 @@ fn type_edit(media: &Media, place: String, detected: &str) -> Result<Option<Edit
         }
         Some(_) => None,
     })
-}
-
-/// The SHA-256 of a file.
-fn digest_of(mut content: impl Read) -> io::Result<String> {
-    let mut hasher = Sha256::new();
-    let mut buffer = vec![0; 1 << 16];
-    loop {
-        match content.read(&mut buffer)? {
-            0 => break,
-            read => hasher.update(&buffer[..read]),
-        }
-    }
-    Ok(hasher.finalize().iter().map(|byte| format!("{byte:02x}")).collect())
 }
 
 /// The edits in words.

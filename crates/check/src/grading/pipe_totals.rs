@@ -9,7 +9,7 @@ use obvert_model::tables::{Aspect, Pipe};
 use super::{AspectGrades, GradeTotals, GradedRow, Grader, PipeGrades, Ungraded, Why, tidy};
 use crate::grading::table::SameRow;
 use crate::support::row_digest::{Along, MAX_RUNS, RowDigest, digests};
-use crate::support::seen_twice::{is_better, seen_twice};
+use crate::support::seen_twice::{each_seen_twice, is_better};
 use crate::views::{RowView, RunView, Survey};
 
 /// The grades of one pipe, while its runs are read.
@@ -81,21 +81,12 @@ impl PipeTotals {
         for (totals, rows) in self.totals.iter_mut().zip(&mut self.rows) {
             let index: HashMap<RowKey, usize> =
                 rows.iter().enumerate().map(|(at, row)| (row.key, at)).collect();
-            for (nth, (later, later_rows, along_later)) in self.placed.iter().enumerate() {
-                for (earlier, earlier_rows, along) in &self.placed[..nth] {
-                    let pairs = seen_twice((earlier_rows, *along), (later_rows, *along_later));
-                    for (one, other) in pairs {
-                        let find = |run: usize, row: &RowDigest| {
-                            index.get(&(run, row.row as usize)).copied()
-                        };
-                        let (Some(one), Some(other)) = (find(*earlier, one), find(*later, other))
-                        else {
-                            continue;
-                        };
-                        count_pair_once(totals, rows, (one, other), scheme);
-                    }
+            each_seen_twice(&self.placed, |(earlier, one), (later, other)| {
+                let find = |run: usize, row: &RowDigest| index.get(&(run, row.row as usize));
+                if let (Some(one), Some(other)) = (find(earlier, one), find(later, other)) {
+                    count_pair_once(totals, rows, (*one, *other), scheme);
                 }
-            }
+            });
         }
     }
 

@@ -105,7 +105,8 @@ impl OpenedFiles {
         }
     }
 
-    /// What a check saw; `None` if nobody looked for files, or if the survey names none.
+    /// The files that a check opened; `None` if it was not asked to open any, or if the survey names
+    /// none.
     pub(crate) fn of(survey: &Survey<'_>) -> Option<Self> {
         let media = &survey.head.media;
         match (&survey.files, &survey.files_closed) {

@@ -52,6 +52,16 @@ pub(crate) const EXTENSIONS: &[(&str, &[&str])] = &[
     ("pdf", &["application/pdf"]),
 ];
 
+/// Further extensions of media files, which no rule compares with a type.
+const MORE_EXTENSIONS: [&str; 8] = ["gif", "heic", "ts", "m2ts", "vob", "3gp", "aac", "flac"];
+
+/// Whether a path has the extension of a picture or a recording.
+pub(crate) fn has_media_name(path: &str) -> bool {
+    let extension = extension_of(path);
+    MORE_EXTENSIONS.contains(&extension.as_str())
+        || types_of_extension(path).is_some_and(|types| types != ["application/pdf"])
+}
+
 /// The extension of a path in lower case; empty if the name has no dot.
 pub(crate) fn extension_of(path: &str) -> String {
     let name = path.rsplit('/').next().unwrap_or_default();

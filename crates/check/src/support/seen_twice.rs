@@ -58,19 +58,29 @@ pub(crate) fn surplus_grades(
         .collect();
     let mut dropped = FxHashSet::default();
     let mut grades = Vec::new();
+    each_seen_twice(&placed, |(earlier, one), (later, other)| {
+        let (Some(a), Some(b)) = (one.grade(aspect), other.grade(aspect)) else { return };
+        let better = is_better(a, b, scheme);
+        let row = if better { (earlier, one.row) } else { (later, other.row) };
+        if dropped.insert(row) {
+            grades.push(if better { a } else { b });
+        }
+    });
+    grades
+}
+
+/// Calls `see` with every pair of rows of two runs that are one defect. Each run has a number and
+/// its rows, in the order of the document.
+pub(crate) fn each_seen_twice<R: AsRef<[RowDigest]>>(
+    placed: &[(usize, R, Along)],
+    mut see: impl FnMut((usize, &RowDigest), (usize, &RowDigest)),
+) {
     for (nth, (later, later_rows, along_later)) in placed.iter().enumerate() {
         for (earlier, rows, along) in &placed[..nth] {
-            for (one, other) in seen_twice((rows, *along), (later_rows, *along_later)) {
-                let (Some(a), Some(b)) = (one.grade(aspect), other.grade(aspect)) else { continue };
-                let better = is_better(a, b, scheme);
-                let row = if better { (*earlier, one.row) } else { (*later, other.row) };
-                if dropped.insert(row) {
-                    grades.push(if better { a } else { b });
-                }
-            }
+            let pairs = seen_twice((rows.as_ref(), *along), (later_rows.as_ref(), *along_later));
+            pairs.into_iter().for_each(|(one, other)| see((*earlier, one), (*later, other)));
         }
     }
-    grades
 }
 
 /// Whether two clock references can be of one place of the wall.

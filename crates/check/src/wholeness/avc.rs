@@ -112,3 +112,36 @@ impl Bits {
         Some(number - 1)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+
+    /// A packet of a picture at the time 0.
+    fn packet(content: &[u8]) -> Vec<u8> {
+        let length = u16::try_from(content.len() + 8).unwrap().to_be_bytes();
+        let time = [0x80, 0x80, 5, 0x21, 0, 1, 0, 1];
+        [&[0, 0, 1, 0xE0], &length[..], &time, content].concat()
+    }
+
+    /// Parameters that libx264 wrote: 1,920 by 1,080, of which the last eight rows are left out.
+    #[test]
+    fn parameters_of_pictures_state_their_size() {
+        let simple = b"\
+      \x00\x00\x00\x01\x67\x42\xC0\x28\xDA\x01\xE0\x08\x9F\x97\x01\x10\
+      \x00\x00\x03\x00\x10\x00\x00\x03\x03\x20\xF1\x83\x2A\x00\x00\x00";
+        let high = b"\
+      \x00\x00\x00\x01\x67\x64\x00\x28\xAC\xD9\x40\x78\x02\x27\xE5\xC0\
+      \x44\x00\x00\x03\x00\x04\x00\x00\x03\x00\xC8\x3C\x60\xC6\x58\x00\
+      \x00\x00\x01\x68\xEA\xE3\xCB\x22";
+        for parameters in [&simple[..], high] {
+            let packet = packet(parameters);
+            assert_eq!(super::size(&packet), Some((1920, 1080)));
+            for length in 0..packet.len() {
+                let _ = super::size(&packet[..length]);
+            }
+        }
+        // A piece of a picture of another kind begins with the same number.
+        assert_eq!(super::size(&packet(b"\0\0\x01\x06\0\0\x01\x07pictures")), None);
+    }
+}

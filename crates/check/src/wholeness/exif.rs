@@ -40,7 +40,7 @@ pub(super) fn note_tiff(source: &mut Source<'_>) {
     // A directory that ends early has been read up to there.
     let _ = read(source, &mut found);
     source.facts.orientation = found.orientation.or(source.facts.orientation);
-    // The time of the last change (tag 0132) is that of whoever edited the picture.
+    // Tag 0132 is the time of the last edit, not of the recording.
     if let Some(at) = found.taken.or(found.digitized) {
         source.facts.captured = Some(Captured { at, offset: found.offset });
     }

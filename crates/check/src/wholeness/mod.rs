@@ -38,8 +38,6 @@ mod samples;
 mod source;
 mod tiff;
 mod times;
-#[cfg(test)]
-mod trials;
 mod types;
 
 use std::io::{self, Read, Seek};

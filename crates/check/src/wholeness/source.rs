@@ -207,3 +207,26 @@ fn missing(what: &str) -> String {
 pub(super) fn shown(name: [u8; 4]) -> String {
     name.iter().map(|byte| char::from(*byte)).flat_map(char::escape_default).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+
+    use std::io::Cursor;
+
+    /// More places than blocks are held, read in turns: what is read stays what it was.
+    #[test]
+    fn blocks_are_exchanged() {
+        let file: Vec<u8> = (0..1_000_000u32).map(|at| u8::try_from(at % 251).unwrap()).collect();
+        let mut reader = Cursor::new(&file);
+        let mut source = super::Source::new(&mut reader).unwrap();
+        for turn in 0..50u64 {
+            for at in [3, 150_000, 299_990, 450_000, 600_001, 999_900] {
+                let place = at + turn;
+                let found = source.at(place, 40, "it").unwrap().to_vec();
+                let place = usize::try_from(place).unwrap();
+                assert_eq!(found, file[place..place + 40]);
+            }
+        }
+    }
+}

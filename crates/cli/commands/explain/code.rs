@@ -8,7 +8,7 @@ use obvert::model::lists::{
 };
 use obvert::model::text::Text;
 
-use crate::render::{strong, wrapped};
+use crate::render::{capital, strong, wrapped};
 
 /// Prints everything that a list has about a code.
 pub(super) fn explain(out: &mut dyn Write, list: &CodeList, code: &Code) -> io::Result<()> {
@@ -212,9 +212,4 @@ fn grades(out: &mut dyn Write, list: &CodeList, code: &Code) -> io::Result<()> {
         wrapped(out, "  ", &format!("{}{conditions}: {}", entry.aspect, all.join("; ")))?;
     }
     Ok(())
-}
-
-fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map(|first| first.to_uppercase().chain(chars).collect()).unwrap_or_default()
 }

@@ -191,7 +191,11 @@ pub(super) const fn meaning(severity: Severity) -> &'static str {
 /// A rule's name as a heading: `clock-range` is Clock range, and so is `org.example/clock-range`.
 pub(super) fn heading(rule: &str) -> String {
     let (_, name) = rule.split_once('/').unwrap_or(("", rule));
-    let words = name.replace('-', " ");
-    let mut chars = words.chars();
+    capital(&name.replace('-', " "))
+}
+
+/// A text that begins with a capital.
+pub(super) fn capital(text: &str) -> String {
+    let mut chars = text.chars();
     chars.next().map(|first| first.to_uppercase().chain(chars).collect()).unwrap_or_default()
 }

@@ -4,7 +4,7 @@ use std::io::{self, Write};
 
 use super::escape::Text;
 use super::findings::mark;
-use super::groups::{Page, heading, meaning};
+use super::groups::{Page, capital, heading, meaning};
 use crate::finding::Severity;
 use crate::output::{CAUTION, Named, count, name_of, thousands};
 use crate::report::{NotRun, OpenedFiles, Report};
@@ -71,14 +71,12 @@ pub(super) fn verdict(report: &Report) -> Verdict {
         ));
     }
     for document in &report.documents {
-        let of = match report.documents.len() {
-            1 => String::new(),
-            _ => format!("{}: ", name_of(document)),
-        };
         let files = document.files.as_ref().map(OpenedFiles::describe);
-        let files = files.map(|text| text.replacen("media files were", "Media files were", 1));
         let about = document.incomplete().into_iter().chain(files);
-        sentences.extend(about.map(|sentence| format!("{of}{sentence}.")));
+        sentences.extend(about.map(|sentence| match report.documents.len() {
+            1 => format!("{}.", capital(&sentence)),
+            _ => format!("{}: {sentence}.", name_of(document)),
+        }));
     }
     if !report.not_run.is_empty() {
         sentences.push("Some checks could not be run; they are listed below.".to_owned());

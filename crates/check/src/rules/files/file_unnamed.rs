@@ -11,7 +11,7 @@ rule! {
     /// A media file is one whose content shows a media type.
     ///
     /// # Why it matters
-    /// What nobody refers to is not looked at; often a row names the wrong file, or a run is
+    /// The office does not look at a file that no row names. Often a row names the wrong file, or a run is
     /// missing.
     ///
     /// # Fails
@@ -39,6 +39,9 @@ rule! {
     },
 }
 
+/// How many files the message names; the fact has all of them.
+const LISTED: usize = 20;
+
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let Some(files) = &survey.files else { return };
     let unnamed = files.unnamed(&survey.head.media);
@@ -47,7 +50,13 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let message = match names.as_slice() {
         [] => return,
         [one] => format!("no row names the file {one:?}"),
-        several => format!("no row names {} files: {}", several.len(), several.join(", ")),
+        several if several.len() <= LISTED => {
+            format!("no row names {} files: {}", several.len(), several.join(", "))
+        }
+        several => {
+            let (first, more) = (several[..LISTED].join(", "), several.len() - LISTED);
+            format!("no row names {} files: {first} and {more} more", several.len())
+        }
     };
     out.report(Subject::at("/media"), message).fact("files", names);
 }

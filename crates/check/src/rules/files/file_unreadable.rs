@@ -10,7 +10,7 @@ rule! {
     /// the folder, a folder, a device, a file without permission.
     ///
     /// # Why it matters
-    /// Nobody who receives the delivery can open it either.
+    /// The office that receives the delivery cannot open it either.
     ///
     /// # Fails
     /// At `/media/0/file`:

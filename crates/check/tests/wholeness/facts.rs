@@ -51,15 +51,20 @@ fn films_in_boxes_state_times_and_sizes() {
     assert!(matches!(facts.whole, Wholeness::CannotTell { .. }));
 }
 
+/// A JPEG with a block of Exif.
+fn with_exif(block: &[u8]) -> Vec<u8> {
+    let mut file = jpeg();
+    let block = [b"Exif\0\0".to_vec(), block.to_vec()].concat();
+    let length = u16::try_from(block.len() + 2).unwrap().to_be_bytes();
+    let segment = [b"\xFF\xE1".to_vec(), length.to_vec(), block].concat();
+    file.splice(2..2, segment);
+    file
+}
+
 #[test]
 fn pictures_state_their_size_and_how_they_were_taken() {
     for big in [false, true] {
-        let mut file = jpeg();
-        let block = [b"Exif\0\0".to_vec(), exif(big)].concat();
-        let length = u16::try_from(block.len() + 2).unwrap().to_be_bytes();
-        let segment = [b"\xFF\xE1".to_vec(), length.to_vec(), block].concat();
-        file.splice(2..2, segment);
-        let facts = told(&file);
+        let facts = told(&with_exif(&exif(big)));
         assert_eq!(facts.whole, Wholeness::Whole);
         assert_eq!((facts.orientation, facts.pixels), (Some(6), Some([8, 8])));
         assert_eq!(facts.turned(), Some(90));
@@ -79,15 +84,14 @@ fn pictures_state_their_size_and_how_they_were_taken() {
 fn broken_exif_is_left_out() {
     let block = exif(false);
     for length in 0..block.len() {
-        let mut facts = MediaFacts::new();
-        super::super::exif::note(&block[..length], &mut facts);
+        let facts = told(&with_exif(&block[..length]));
+        assert_eq!(facts.whole, Wholeness::Whole, "{length}");
         assert!(length < 38 || facts.orientation == Some(6), "{length}");
         assert!(length >= 88 || facts.captured.is_none(), "{length}");
     }
     let mut unset = block;
     unset[68..87].copy_from_slice(b"0000:00:00 00:00:00");
-    let mut facts = MediaFacts::new();
-    super::super::exif::note(&unset, &mut facts);
+    let facts = told(&with_exif(&unset));
     assert_eq!((facts.captured, facts.orientation), (None, Some(6)));
 }
 
@@ -158,28 +162,4 @@ fn streams_last_from_their_first_packet_to_the_end_of_their_last() {
     assert!(near(stream(&[end - 0.04, end, end + 0.04]).duration, 0.12));
     // Two recordings in one file do not last as long as the pause between them.
     assert_eq!(stream(&[1.0, 1.04, 500.0, 500.04]).duration, None);
-}
-
-/// Parameters that libx264 wrote: 1,920 by 1,080, of which the last eight rows are left out.
-#[test]
-fn parameters_of_pictures_state_their_size() {
-    let simple = b"\
-      \x00\x00\x00\x01\x67\x42\xC0\x28\xDA\x01\xE0\x08\x9F\x97\x01\x10\
-      \x00\x00\x03\x00\x10\x00\x00\x03\x03\x20\xF1\x83\x2A\x00\x00\x00";
-    let high = b"\
-      \x00\x00\x00\x01\x67\x64\x00\x28\xAC\xD9\x40\x78\x02\x27\xE5\xC0\
-      \x44\x00\x00\x03\x00\x04\x00\x00\x03\x00\xC8\x3C\x60\xC6\x58\x00\
-      \x00\x00\x01\x68\xEA\xE3\xCB\x22";
-    for parameters in [&simple[..], high] {
-        let packet = packet(0xE0, 1.0, parameters);
-        assert_eq!(super::super::avc::size(&packet), Some((1920, 1080)));
-        for length in 0..packet.len() {
-            let _ = super::super::avc::size(&packet[..length]);
-        }
-    }
-    // A piece of a picture of another kind begins with the same number.
-    assert_eq!(
-        super::super::avc::size(&packet(0xE0, 1.0, b"\0\0\x01\x06\0\0\x01\x07pictures")),
-        None
-    );
 }

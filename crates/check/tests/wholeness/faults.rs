@@ -188,19 +188,3 @@ fn zeros_at_the_end_of_a_stream_are_a_cut() {
         assert!(is_cut(&file), "{:?}", verdict(&file));
     }
 }
-
-/// More places than blocks are held, read in turns: what is read stays what it was.
-#[test]
-fn blocks_are_exchanged() {
-    let file: Vec<u8> = (0..1_000_000u32).map(|at| u8::try_from(at % 251).unwrap()).collect();
-    let mut reader = Cursor::new(&file);
-    let mut source = super::super::source::Source::new(&mut reader).unwrap();
-    for turn in 0..50u64 {
-        for at in [3, 150_000, 299_990, 450_000, 600_001, 999_900] {
-            let place = at + turn;
-            let found = source.at(place, 40, "it").unwrap().to_vec();
-            let place = usize::try_from(place).unwrap();
-            assert_eq!(found, file[place..place + 40]);
-        }
-    }
-}

@@ -13,7 +13,7 @@ use std::io::Cursor;
 
 use self::files::*;
 use self::more_files::*;
-use super::{MediaFacts, Wholeness, describe, examine};
+use obvert_check::wholeness::{MediaFacts, Wholeness, describe, examine};
 
 fn verdict(file: &[u8]) -> Wholeness {
     examine(&mut Cursor::new(file)).unwrap()
