@@ -1,23 +1,25 @@
 //! See the rule's documentation below.
 
-use obvert_model::tables::MediaState;
+use obvert_model::tables::{Media, MediaState};
 
+use crate::output::count;
 use crate::sink::Sink;
-use crate::views::RowView;
+use crate::views::{RowView, RunView};
 
 rule! {
     /// # What it checks
-    /// An observation is shown at a time after the end of the file.
+    /// Observations are shown at times after the end of a file. Each such file is one finding in a
+    /// run, at the first of its late observations.
     ///
     /// # Exactly
-    /// `offset` is greater than the duration of the file + `rounding`, and `state` is not
-    /// `truncated`.
+    /// An observation is late if its `offset` is greater than the duration of the file +
+    /// `rounding`, and `state` of the file is not `truncated`.
     ///
     /// # Why it matters
     /// What was observed is not in the film that is delivered.
     ///
     /// # Fails
-    /// At `/runs/0/observations/4/media/0/offset`:
+    /// Three are late, at `/runs/0/observations/4/media/0/offset`:
     /// ```json
     /// [{"op": "replace", "path": "/files/videos~1r101.mp4/duration", "value": 300.0}]
     /// ```
@@ -34,8 +36,8 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Copy the recording again, or correct the time if it belongs to another recording.
-    name: "file-shorter-than-offset", severity: Error, scope: Observation, since: "0.2", clause: "media#files",
+    /// Copy the recording again, or correct the times if they belong to another recording.
+    name: "file-shorter-than-offset", severity: Error, scope: Run, since: "0.2", clause: "media#files",
     needs: [Files],
     concludes_from: ["media", "media.file", "media.state"],
     limits: {
@@ -43,23 +45,41 @@ rule! {
     },
     facts: {
         "duration" = Seconds "the duration of the file",
+        "media" = Id "the file",
+        "rows" = Count "late observations of the run",
     },
 }
 
-fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
-    let Some(files) = &row.survey().files else { return };
-    for (index, (reference, media)) in row.media().enumerate() {
-        let (Some(offset), Some(media)) = (reference.offset, media) else { continue };
-        let Some(file) = files.of(media).readable() else { continue };
-        let Some(duration) = file.duration else { continue };
-        let truncated = media.state == Some(MediaState::Truncated);
-        if truncated || offset.get() <= duration + out.limit("rounding") {
-            continue;
+fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
+    let Some(files) = &run.survey.files else { return };
+    let rounding = out.limit("rounding");
+    // The first late observation of each file: where it is, and how many there are.
+    let mut late: Vec<(&Media, f64, RowView<'_>, usize, usize)> = Vec::new();
+    for row in run.rows() {
+        for (index, (reference, media)) in row.media().enumerate() {
+            let (Some(offset), Some(media)) = (reference.offset, media) else { continue };
+            let duration = files.of(media).readable().and_then(|file| file.duration);
+            let Some(duration) = duration.filter(|end| offset.get() > end + rounding) else {
+                continue;
+            };
+            if media.state == Some(MediaState::Truncated) {
+                continue;
+            }
+            match late.iter_mut().find(|(known, ..)| known.id == media.id) {
+                Some((.., rows)) => *rows += 1,
+                None => late.push((media, duration, row, index, 1)),
+            }
         }
+    }
+    for (media, duration, row, index, rows) in late {
         let shown = (duration * 10.0).round() / 10.0;
+        let times = if rows == 1 { "time" } else { "times" };
+        let of = count(rows, "observation");
         let message =
-            format!("shown at {offset} s of {}, but the file is only {shown} s long", reference.id);
+            format!("the file of {} ends at {shown} s, before the {times} of {of}", media.id);
         out.report(row.subject(&format!("/media/{index}/offset")), message)
-            .fact("duration", duration);
+            .fact("duration", duration)
+            .fact("media", media.id.as_str())
+            .fact("rows", rows);
     }
 }

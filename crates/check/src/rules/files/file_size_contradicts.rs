@@ -4,13 +4,15 @@ use obvert_model::tables::MediaState;
 
 use crate::sink::Sink;
 use crate::views::MediaView;
+use crate::wholeness::Wholeness;
 
 rule! {
     /// # What it checks
     /// The size of a file is not that in its row.
     ///
     /// # Exactly
-    /// A file whose row has the state `truncated` is not compared.
+    /// A file is not compared if its row has the state `truncated`, or if it is damaged
+    /// (`file-damaged`).
     ///
     /// # Why it matters
     /// The file is not the one that was recorded: it was exchanged, changed or cut off.
@@ -30,6 +32,11 @@ rule! {
     /// [{"op": "add", "path": "/media/0/bytes", "value": 99999},
     ///  {"op": "replace", "path": "/media/0/state", "value": "truncated"}]
     /// ```
+    /// It was cut off (`file-damaged`).
+    /// ```json
+    /// [{"op": "add", "path": "/media/0/bytes", "value": 99999},
+    ///  {"op": "replace", "path": "/files/photos~1lm014_001.jpg/wholeness", "value": {"damaged": {"how": "the file ends within its picture data", "cut": true}}}]
+    /// ```
     ///
     /// # Fix
     /// Look for the file that belongs to the row. If the file is right, correct `bytes`.
@@ -42,7 +49,9 @@ rule! {
 
 fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
     let (Some(file), Some(recorded)) = (view.readable_file(), view.media.bytes) else { return };
-    if recorded.get() == file.bytes || view.media.state == Some(MediaState::Truncated) {
+    let damaged = matches!(file.wholeness, Wholeness::Damaged { .. });
+    let truncated = view.media.state == Some(MediaState::Truncated);
+    if recorded.get() == file.bytes || damaged || truncated {
         return;
     }
     let message = format!("the file has {} bytes, but {recorded} are recorded", file.bytes);

@@ -11,8 +11,8 @@ rule! {
     /// A media file is one whose content shows a media type.
     ///
     /// # Why it matters
-    /// The office does not look at a file that no row names. Often a row names the wrong file, or a run is
-    /// missing.
+    /// The office does not look at a file that no row names. Often a row names the wrong file, or a
+    /// run is missing.
     ///
     /// # Fails
     /// At `/media`:
@@ -30,8 +30,8 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Add a row for each file, or remove the files from the delivery. The files of another survey
-    /// in the folder are none of these.
+    /// Add a row for each file, or remove it from the delivery. A file of another survey in the same
+    /// folder needs no row here.
     name: "file-unnamed", severity: Note, scope: Document, since: "0.2", clause: "media#files",
     needs: [Files],
     facts: {
